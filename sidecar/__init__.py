@@ -1,0 +1,1 @@
+"""Loudness Sidecar: the engine. The screen is the package ``tui``."""

@@ -1,0 +1,49 @@
+"""Where audio comes from. A source gives blocks of frames and says when some were lost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+from sidecar.vocabulary import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Some frames, in order. No frames at all means: still here, nothing has arrived."""
+
+    frames: FloatArray
+    """Shape (n, channels), full scale 1.0, n ≥ 0; owned by the receiver."""
+    lost: int = 0
+    """Frames that are missing between the block before and this one."""
+    gain_db: float | None = None
+    """The fader that shaped these frames, where the source knows it (the rehearsal does)."""
+
+
+class Source(Protocol):
+    """Audio with a rate, a width and an end."""
+
+    @property
+    def title(self) -> str:
+        """What a person would call it: the device's or the file's name."""
+
+    @property
+    def rate_hz(self) -> int: ...
+
+    @property
+    def channels(self) -> int: ...
+
+    @property
+    def duration_s(self) -> float | None:
+        """Length of the whole programme where it is known beforehand (a file, the rehearsal)."""
+
+    def blocks(self) -> Iterator[Block]:
+        """Yields blocks until the source ends or is closed; waits at most 0.1 s for each, then
+        yields one without frames.
+
+        Raises SourceError when the audio cannot be read, DeviceLost when a device is gone for good.
+        """
+
+    def close(self) -> None:
+        """Ends :meth:`blocks` soon, from any thread; closing twice is harmless."""

@@ -1,0 +1,118 @@
+"""The numbers that flow through the sidecar, in the standards' own words.
+
+Units: LUFS (loudness, full scale), LU (a difference of loudness), dBTP (true peak), dBFS (sample
+peak), dB (gain), seconds. Silence is ``-inf``; the outlets turn it into what their wire can carry.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.floating]
+"""Float32 or float64 samples or energies."""
+
+SILENCE = -math.inf
+
+LOUDNESS_OFFSET_DB = -0.691
+"""ITU-R BS.1770-5 Annex 1, equation 2: cancels the K-weighting's gain at 997 Hz."""
+
+BLOCK_S = 0.1
+"""Step of the gating blocks (BS.1770-5 Annex 1: 400 ms with 75 % overlap): the grid of everything
+that is kept about a programme."""
+
+
+def loudness(mean_square: float) -> float:
+    """LUFS of a K-weighted, channel-summed mean square (linear, full scale 1.0); ``-inf`` for 0.
+
+    Source: ITU-R BS.1770-5 Annex 1, equation 2.
+    """
+    if mean_square <= 0.0:
+        return SILENCE
+    return LOUDNESS_OFFSET_DB + 10.0 * math.log10(mean_square)
+
+
+def mean_square(loudness_lufs: float) -> float:
+    """Inverse of :func:`loudness`: LUFS to a linear mean square; ``-inf`` gives 0."""
+    return float(10.0 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10.0))
+
+
+def decibel(amplitude: float) -> float:
+    """dB of a linear amplitude (full scale 1.0); ``-inf`` for 0."""
+    return 20.0 * math.log10(amplitude) if amplitude > 0.0 else SILENCE
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the meter reads at one moment. Levels are ``-inf`` where there is nothing or silence."""
+
+    momentary: float = SILENCE
+    """LUFS, 0.4 s window, ungated (Tech 3341 §2.2)."""
+    short_term: float = SILENCE
+    """LUFS, 3 s window, ungated (Tech 3341 §2.2)."""
+    integrated: float = SILENCE
+    """LUFS, gated, since the last reset (BS.1770-5 Annex 1)."""
+    loudness_range: float = 0.0
+    """LU since the last reset (Tech 3342)."""
+    max_momentary: float = SILENCE
+    max_short_term: float = SILENCE
+    true_peak: tuple[float, ...] = ()
+    """dBTP, one a channel, highest since the last reset (BS.1770-5 Annex 2)."""
+    max_true_peak: float = SILENCE
+    sample_peak: float = SILENCE
+    """dBFS, highest of all channels since the last reset."""
+    seconds: float = 0.0
+    """Seconds of programme measured since the last reset; pauses do not count."""
+    range_is_stable: bool = False
+    """False for the first 60 s, in which Tech 3341 §2.4 asks to flag the loudness range."""
+    bad_samples: int = 0
+    """NaN or infinite samples since the last reset, measured as silence."""
+
+
+Limit = Literal["ceiling", "step", "range"]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One fader move and what it does."""
+
+    gain_db: float = 0.0
+    """The change to make from where the fader stands now; negative is down, 0 is leave it."""
+    landing: float = SILENCE
+    """LUFS the programme lands on if the move is made (central estimate)."""
+    landing_low: float = SILENCE
+    landing_high: float = SILENCE
+    """90 % band of the landing, LUFS."""
+    limited_by: Limit | None = None
+    """What kept the move from being larger: the true-peak ceiling, the step, the fader's range."""
+    reason: str = ""
+    """One plain sentence for the person."""
+
+    @property
+    def is_quiet(self) -> bool:
+        """True when there is nothing to do and nothing in the way: the advice stays out of sight."""
+        return self.gain_db == 0.0 and self.limited_by is None
+
+
+AlertName = Literal["over", "hot", "ceiling", "lost", "silent"]
+AlertState = Literal["off", "on", "held"]
+
+ALERT_NAMES: tuple[AlertName, ...] = ("ceiling", "over", "hot", "lost", "silent")
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """One warning. ``held`` means: the cause is gone, nobody has acknowledged it yet."""
+
+    name: AlertName
+    state: AlertState = "off"
+    value: float = SILENCE
+    """What was measured: LUFS for over and hot, dBTP for ceiling, seconds for lost and silent."""
+    limit: float = 0.0
+    """What it is held against, in the unit of ``value``."""
+    since_s: float = 0.0
+    """Time of the last change of ``state``, on the clock the watch was given."""
