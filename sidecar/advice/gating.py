@@ -1,0 +1,128 @@
+"""Gated loudness as an exact function of gain.
+
+A gain does more than shift a gated loudness: it moves blocks across the absolute gate, and a gain on
+only part of a programme moves the relative gate under all of it. So gating blocks are kept sorted, with
+running sums, and both gates are set anew for every gain that is tried.
+
+Source of the gates: ITU-R BS.1770-5 Annex 1, equations 2 to 7.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sidecar.advice.series import Floats
+from sidecar.vocabulary import LOUDNESS_OFFSET_DB, mean_square
+
+GATING_STEPS = 4
+"""100 ms steps in one gating block: 400 ms with 75 % overlap (BS.1770-5 Annex 1)."""
+
+ABSOLUTE_GATE = mean_square(-70.0)
+"""Mean square that a gating block must exceed (BS.1770-5 Annex 1, equation 6)."""
+
+RELATIVE_GATE = 0.1
+"""The relative gate as a share of the mean power over the absolute gate: 10 LU under it (equation 7)."""
+
+_TAIL_LENGTH = 4096
+"""Blocks that are sorted on their own before they are merged: keeps a look cheap on a long history."""
+
+
+def gating_powers(energies: Floats) -> Floats:
+    """Mean squares of the gating blocks of one unbroken run of 100 ms energies.
+
+    energies: shape (n,). Returns shape (max(n - 3, 0),); an incomplete block is dropped
+    (Tech 3341 §2.3).
+    """
+    count = max(len(energies) - GATING_STEPS + 1, 0)
+    runs = [energies[step : step + count] for step in range(GATING_STEPS)]
+    return np.asarray(sum(runs) / GATING_STEPS, dtype=np.float64)
+
+
+def loudness_of(powers: Floats) -> Floats:
+    """LUFS of mean squares, any shape; ``-inf`` for 0."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(LOUDNESS_OFFSET_DB + 10.0 * np.log10(powers))
+
+
+class _Sorted:
+    """Ascending powers with running sums."""
+
+    def __init__(self, powers: Floats) -> None:
+        self.powers = np.sort(powers, kind="stable")  # merges sorted runs in O(n)
+        self._below = np.concatenate(([0.0], np.cumsum(self.powers)))
+
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
+        first = np.searchsorted(self.powers, threshold, side="right")
+        return (len(self.powers) - first).astype(np.float64), self._below[-1] - self._below[first]
+
+
+class Powers:
+    """The gating blocks of some programme, in no order: what the gates need to know."""
+
+    def __init__(self, powers: Floats | None = None) -> None:
+        self._body = _Sorted(np.empty(0) if powers is None else powers)
+        self._tail = _Sorted(np.empty(0))
+        self._pending: list[Floats] = []
+
+    def append(self, powers: Floats) -> None:
+        """Adds gating blocks, mean squares, shape (n,)."""
+        self._pending.append(powers)
+
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
+        """Number of blocks above each threshold and the sum of their mean squares.
+
+        threshold: mean squares, any shape; both results have that shape.
+        """
+        self._settle()
+        counts, totals = self._body.above(threshold)
+        tail_counts, tail_totals = self._tail.above(threshold)
+        return counts + tail_counts, totals + tail_totals
+
+    def _settle(self) -> None:
+        if not self._pending:
+            return
+        self._tail = _Sorted(np.concatenate([self._tail.powers, *self._pending]))
+        self._pending.clear()
+        if len(self._tail.powers) > _TAIL_LENGTH:
+            self._body = _Sorted(np.concatenate([self._body.powers, self._tail.powers]))
+            self._tail = _Sorted(np.empty(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Part of a programme under a gain."""
+
+    powers: Powers
+    gain_db: Floats | float = 0.0
+    """One gain, or one for each trial."""
+    weight: float = 1.0
+    """How often each block counts: a part that stands for a longer one has a weight above 1."""
+
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
+        gain = 10.0 ** (np.asarray(self.gain_db) / 10.0)
+        counts, totals = self.powers.above(threshold / gain)
+        return self.weight * counts, self.weight * gain * totals
+
+
+def gated_loudness(parts: Sequence[Part]) -> Floats:
+    """Integrated loudness of a programme made of *parts*, LUFS, one for each trial gain.
+
+    The gains of the parts must broadcast to one shape, which the result has; ``-inf`` where no block
+    passes the gates.
+    """
+    shape = np.broadcast_shapes(*(np.shape(part.gain_db) for part in parts))
+    counts, totals = _above(parts, np.full(shape, ABSOLUTE_GATE))
+    gate = np.maximum(RELATIVE_GATE * _mean(counts, totals), ABSOLUTE_GATE)
+    return loudness_of(_mean(*_above(parts, gate)))
+
+
+def _above(parts: Sequence[Part], threshold: Floats) -> tuple[Floats, Floats]:
+    found = [part.above(threshold) for part in parts]
+    return np.asarray(sum(count for count, _ in found)), np.asarray(sum(total for _, total in found))
+
+
+def _mean(counts: Floats, totals: Floats) -> Floats:
+    return np.divide(totals, counts, out=np.zeros_like(totals), where=counts > 0.0)

@@ -1,0 +1,48 @@
+"""What the true-peak ceiling leaves of a move."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+from sidecar.advice.wording import ceiling, change, figure, level
+from sidecar.goals import Goal
+from sidecar.vocabulary import Move
+
+_ROUNDING = 1e-9
+"""dB by which a sum of floats may miss a ceiling that it meets."""
+
+
+def under_ceiling(move: Move, landing_at: Callable[[float], float], peak_dbtp: float, goal: Goal) -> Move:
+    """*move*, cut so that it raises no peak over the ceiling, and saying what the peaks need.
+
+    landing_at: the loudness that a gain in dB lands on.
+    peak_dbtp: the highest true peak with the fader where it stands; ``-inf`` when unknown.
+    """
+    excess_db = peak_dbtp + move.gain_db - goal.ceiling_dbtp
+    if excess_db <= _ROUNDING:
+        return move
+    off_db = math.ceil(excess_db * 10.0 - _ROUNDING) / 10.0
+    if move.gain_db > 0.0:
+        return _raised_less(move, landing_at, goal.ceiling_dbtp - peak_dbtp, off_db, goal)
+    return replace(move, limited_by="ceiling", reason=_too_high(move, off_db, goal))
+
+
+def _raised_less(
+    move: Move, landing_at: Callable[[float], float], room_db: float, off_db: float, goal: Goal
+) -> Move:
+    gain_db = max(math.floor(room_db * 10.0 + _ROUNDING) / 10.0, 0.0)
+    first = f"take {figure(off_db)} dB off the peaks first to land at {level(move.landing, goal)}."
+    if gain_db > 0.0:
+        reason = f"{change(gain_db)} is all that the {ceiling(goal)} ceiling allows: {first}"
+    else:
+        reason = f"{change(move.gain_db)} is wanted, but peaks reach the {ceiling(goal)} ceiling: {first}"
+    return replace(move, gain_db=gain_db, landing=landing_at(gain_db), limited_by="ceiling", reason=reason)
+
+
+def _too_high(move: Move, off_db: float, goal: Goal) -> str:
+    off = f"peaks still pass {ceiling(goal)}: take {figure(off_db)} dB off them."
+    if move.gain_db < 0.0:
+        return f"{change(move.gain_db)} lands at {level(move.landing, goal)}, but {off}"
+    return f"Loudness is right at {level(move.landing, goal)}, but {off}"

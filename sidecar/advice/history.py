@@ -1,0 +1,108 @@
+"""What was metered so far, and what the material is underneath the fader moves."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sidecar.advice.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
+from sidecar.advice.series import Floats, Series
+from sidecar.errors import SignalError
+from sidecar.vocabulary import BLOCK_S, SILENCE
+
+
+class History:
+    """Every 100 ms of the pass, as metered and brought back to a fader at 0 dB.
+
+    With the fader all the way down (``-inf`` dB) nothing is heard of the material: such blocks count
+    in what was metered and are unknown (NaN) in what is known of the material.
+    """
+
+    def __init__(self) -> None:
+        self.energies = Series()
+        """As metered, one each 100 ms, mean squares."""
+        self.material = Series()
+        """The same at a fader of 0 dB; NaN where the fader was all the way down."""
+        self.metered = Powers()
+        """Gating blocks as metered."""
+        self.known = Powers()
+        """Gating blocks of the material at a fader of 0 dB, where all four steps are known."""
+        self.known_in_time = Series()
+        """The same blocks in the order they were heard."""
+        self.peak_dbtp = SILENCE
+        """Highest true peak of the material at a fader of 0 dB."""
+        self.fader_db = 0.0
+        """Where the fader stands."""
+        self.last_open_db: float | None = None
+        """Where it last stood while anything could be heard."""
+        self._run = 0
+        self._heard_gates = 0
+
+    @property
+    def seconds(self) -> float:
+        """Seconds of programme metered."""
+        return len(self.energies) * BLOCK_S
+
+    @property
+    def heard_s(self) -> float:
+        """Seconds of known programme that stood above the absolute gate when it was metered.
+
+        Raised by a fader, the noise of a silent input would look like programme; it is not.
+        """
+        return self._heard_gates * BLOCK_S
+
+    def splice(self) -> None:
+        """The next block does not follow the last one: no gating block spans the cut."""
+        self._run = 0
+
+    def push(self, energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None) -> None:
+        """Adds 100 ms blocks: scalars, or arrays of one length. Raises SignalError."""
+        energies, gains, peaks = _checked(energy, gain_db, true_peak_dbtp)
+        if len(energies) == 0:
+            return
+        opened = gains > SILENCE
+        material = np.full_like(energies, math.nan)
+        material[opened] = energies[opened] * 10.0 ** (-gains[opened] / 10.0)
+        if opened.any():
+            self.last_open_db = float(gains[opened][-1])
+            self.peak_dbtp = max(self.peak_dbtp, float(np.max(peaks[opened] - gains[opened])))
+        self.fader_db = float(gains[-1])
+        self.energies.append(energies)
+        self.material.append(material)
+        self._gate(len(energies))
+
+    def _gate(self, fresh: int) -> None:
+        overlap = min(self._run, GATING_STEPS - 1)
+        self._run += fresh
+        metered = gating_powers(self.energies.values[-(fresh + overlap) :])
+        known = gating_powers(self.material.values[-(fresh + overlap) :])
+        is_known = ~np.isnan(known)
+        self.metered.append(metered)
+        self.known.append(known[is_known])
+        self.known_in_time.append(known[is_known])
+        self._heard_gates += int(np.count_nonzero(metered[is_known] > ABSOLUTE_GATE))
+
+
+def _checked(
+    energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None
+) -> tuple[Floats, Floats, Floats]:
+    energies = np.atleast_1d(np.asarray(energy, dtype=np.float64))
+    if energies.ndim != 1:
+        raise SignalError(f"Block energies must be one row of numbers, not of shape {energies.shape}.")
+    if not np.all(np.isfinite(energies) & (energies >= 0.0)):
+        raise SignalError("A block energy is negative or not a number; give mean squares as metered.")
+    gains = _row("fader gain", gain_db, energies.shape)
+    peaks = _row("true peak", SILENCE if true_peak_dbtp is None else true_peak_dbtp, energies.shape)
+    return energies, gains, peaks
+
+
+def _row(name: str, values: ArrayLike, shape: tuple[int, ...]) -> Floats:
+    """*values* in dB as one row; one number serves for all blocks."""
+    given = np.asarray(values, dtype=np.float64)
+    if given.shape not in {(), shape}:
+        raise SignalError(f"{shape[0]} block energies came with {given.size} values of {name}; give as many.")
+    if not np.all(given < math.inf):  # also false for NaN
+        raise SignalError(f"A {name} is infinite or not a number; only minus infinity (nothing) is a level.")
+    return np.array(np.broadcast_to(given, shape))

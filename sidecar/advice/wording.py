@@ -1,0 +1,25 @@
+"""The sentences of a move: one line each, one decimal, the unit always there (Tech 3341 §2.8)."""
+
+from __future__ import annotations
+
+from sidecar.goals import Goal
+
+
+def figure(value: float) -> str:
+    """One decimal with a typeset minus sign; never ``−0.0``."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def change(gain_db: float) -> str:
+    """``Up 1.2 dB`` or ``Down 1.2 dB``."""
+    return f"{'Up' if gain_db > 0.0 else 'Down'} {figure(abs(gain_db))} dB"
+
+
+def level(lufs: float, goal: Goal) -> str:
+    """A loudness in the goal's unit."""
+    return f"{figure(lufs)} {goal.unit}"
+
+
+def ceiling(goal: Goal) -> str:
+    """The ceiling of the goal."""
+    return f"{figure(goal.ceiling_dbtp)} dBTP"
