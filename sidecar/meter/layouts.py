@@ -1,0 +1,105 @@
+"""Which loudspeaker a channel feeds, and what it weighs (ITU-R BS.1770-5 Annexes 1 and 3)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sidecar.errors import SignalError
+
+SIDE_WEIGHT = 1.41
+"""BS.1770-5 Annex 1, Table 3: 1.41 is printed there, not the square root of two."""
+
+_POSITIONS: dict[str, tuple[float, float]] = {
+    "L": (30, 0),
+    "R": (-30, 0),
+    "C": (0, 0),
+    "M": (0, 0),
+    "Ls": (110, 0),
+    "Rs": (-110, 0),
+    "Lss": (90, 0),
+    "Rss": (-90, 0),
+    "Lrs": (135, 0),
+    "Rrs": (-135, 0),
+    "Cs": (180, 0),
+    "Ltf": (45, 30),
+    "Rtf": (-45, 30),
+    "Ltb": (135, 30),
+    "Rtb": (-135, 30),
+}
+"""Azimuth and elevation in degrees, azimuth positive to the left (ITU-R BS.2051 systems B, I, J)."""
+
+_LAYOUTS: dict[str, str] = {
+    "mono": "M",
+    "stereo": "L,R",
+    "5.0": "L,R,C,Ls,Rs",
+    "5.1": "L,R,C,LFE,Ls,Rs",
+    "7.1": "L,R,C,LFE,Lss,Rss,Lrs,Rrs",
+    "7.1.4": "L,R,C,LFE,Lss,Rss,Lrs,Rrs,Ltf,Rtf,Ltb,Rtb",
+}
+
+_BY_CHANNELS = {1: "mono", 2: "stereo", 5: "5.0", 6: "5.1", 8: "7.1", 12: "7.1.4"}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Channels in the order in which they arrive."""
+
+    name: str
+    weights: tuple[float, ...]
+    """Factor on each channel's power; 0 keeps a channel (the LFE) out of the loudness."""
+
+    @property
+    def channels(self) -> int:
+        return len(self.weights)
+
+
+def annex3_weight(azimuth_deg: float, elevation_deg: float) -> float:
+    """Weight of a loudspeaker by its place: BS.1770-5 Annex 3, 1.41 at the sides and 1.0 elsewhere.
+
+    azimuth_deg: 0 is in front, either direction, any turn. elevation_deg: 0 is at ear height.
+    """
+    turn = abs((azimuth_deg + 180.0) % 360.0 - 180.0)
+    at_the_side = abs(elevation_deg) < 30.0 and 60.0 <= turn <= 120.0
+    return SIDE_WEIGHT if at_the_side else 1.0
+
+
+def layout_from(text: str) -> Layout:
+    """A layout by its name, or by a comma list of positions in channel order ("L,R,Ls,Rs,C,LFE").
+
+    Raises SignalError when the name or a position is not known.
+    """
+    positions = [part.strip() for part in _LAYOUTS.get(text, text).split(",")]
+    unknown = [p for p in positions if p != "LFE" and p not in _POSITIONS]
+    if unknown:
+        raise SignalError(
+            f"Layout '{text}' is not known (at '{unknown[0]}'). Use one of {', '.join(_LAYOUTS)}, or a comma "
+            f"list of the positions {', '.join(_POSITIONS)}, LFE in the order of the channels."
+        )
+    weights = tuple(0.0 if p == "LFE" else annex3_weight(*_POSITIONS[p]) for p in positions)
+    return Layout(text, weights)
+
+
+def layout_for(channels: int) -> Layout:
+    """The usual layout of that many channels.
+
+    Raises SignalError when there is none, so that nobody measures with weights nobody chose.
+    """
+    name = _BY_CHANNELS.get(channels)
+    if name is None:
+        usual = ", ".join(f"{n} ({layout})" for n, layout in _BY_CHANNELS.items())
+        raise SignalError(
+            f"No layout is known for {channels} channels, only for {usual}. "
+            "Say where each channel plays with a layout such as 'L,R,C,LFE,Ls,Rs'."
+        )
+    return layout_from(name)
+
+
+def layout_of_weights(weights: Sequence[float]) -> Layout:
+    """A layout of explicit weights, one a channel; 0 leaves a channel out of the loudness.
+
+    Raises SignalError for no weights, or one that is negative or not a number.
+    """
+    if not weights or not all(0.0 <= w < float("inf") for w in weights):
+        raise SignalError(f"Weights must be finite numbers, 0 or more, one a channel; got {list(weights)}.")
+    return Layout("weights", tuple(float(w) for w in weights))

@@ -1,0 +1,239 @@
+"""The meter: frames in, :class:`~sidecar.vocabulary.Reading` out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.errors import SignalError
+from sidecar.meter import kernels, windows
+from sidecar.meter.interpolation import REACH
+from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
+from sidecar.meter.weighting import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, k_weighting
+from sidecar.vocabulary import SILENCE, FloatArray, Reading, decibel, loudness
+
+_HOPS_PER_SECOND = 100
+_RANGE_SETTLES_S = 60.0
+"""Tech 3341 §2.4: the loudness range of the first minute is to be flagged."""
+_TAIL_HOPS = 150
+"""Tech 3342 §5: 1.5 s of silence behind a file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Programme in 100 ms blocks."""
+
+    energy: NDArray[np.float64]
+    """Shape (n,): K-weighted, channel-summed mean square, linear."""
+    true_peak: NDArray[np.float64]
+    """Shape (n,): highest true peak of all channels, dBTP."""
+
+
+class Meter:
+    """Loudness and true peak of one programme, streamed (ITU-R BS.1770-5, EBU Tech 3341 and 3342).
+
+    Blocks of any size give the same result as the whole programme at once.
+    """
+
+    def __init__(
+        self,
+        sample_rate: int = 48_000,
+        layout: str | None = None,
+        *,
+        channels: int | None = None,
+        weights: Sequence[float] | None = None,
+    ) -> None:
+        """A meter for one sample rate and one channel layout.
+
+        sample_rate: Hz, 8,000 to 384,000.
+        layout: mono, stereo, 5.0, 5.1, 7.1, 7.1.4 or a comma list of positions; stereo when neither
+        it nor *channels* (the usual layout of so many) nor *weights* (one factor a channel) is given.
+        Raises SignalError for a rate or layout that cannot be measured.
+        """
+        if not LOWEST_RATE_HZ <= sample_rate <= HIGHEST_RATE_HZ:
+            raise SignalError(
+                f"A sample rate of {sample_rate} Hz cannot be measured; "
+                f"use {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz."
+            )
+        self.sample_rate = sample_rate
+        self.layout = _layout(layout, channels, weights)
+        self._sections = k_weighting(sample_rate)
+        self._weights = np.array(self.layout.weights)
+        self._paused = False
+        self.reset()
+
+    @property
+    def is_paused(self) -> bool:
+        return self._paused
+
+    def reset(self) -> None:
+        """Begins a new programme; a paused meter stays paused (Tech 3341 §2.2)."""
+        self._front = kernels.fresh_front(self.layout.channels)
+        self._windows = windows.fresh_windows()
+        self._gate = windows.fresh_gate()
+        self._range = windows.fresh_range()
+        self._chain = (np.zeros(1024), np.zeros(1024, np.int64))
+        self._true_peak = np.zeros(self.layout.channels, np.float32)
+        self._sample_peak = np.float32(0.0)
+        self._grid_frames = 0
+        self._frames = 0
+        self._bad_samples = 0
+        self._finished: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
+
+    def pause(self) -> None:
+        """Holds integrated, range, maxima and peaks; momentary and short-term go on."""
+        if self._paused:
+            return
+        self._bank_peaks()
+        self._paused = True
+
+    def resume(self) -> None:
+        """Measures on after :meth:`pause`; no gating block reaches across the pause."""
+        if not self._paused:
+            return
+        self._paused = False
+        self._cut()
+
+    def splice(self) -> None:
+        """The next frames do not follow the last ones: some were lost. No block reaches across."""
+        if not self._paused:
+            self._bank_peaks()
+            self._cut()
+
+    def push(self, frames: FloatArray) -> None:
+        """Measures *frames*: float32 or float64, shape (n, channels), any n, full scale 1.0.
+
+        NaN and infinite samples are counted and measured as silence.
+        Raises SignalError for another shape or type.
+        """
+        frames = self._checked(frames)
+        if frames.shape[0] == 0:
+            return
+        ends, lengths = self._hop_ends(frames.shape[0])
+        energies = np.empty(ends.size)
+        peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, self.layout.channels), np.float32)
+        filled, bad = kernels.run_front(
+            frames, ends, self._sections, self._weights, self._front, energies, peaks
+        )
+        self._grid_frames += frames.shape[0]
+        blocks = self._run_windows(energies, lengths, windows.HELD if self._paused else windows.MEASURING)
+        if self._paused:
+            return
+        self._frames += frames.shape[0]
+        self._bad_samples += bad
+        if filled:
+            self._true_peak = np.maximum(self._true_peak, peaks[:filled].max(axis=0))
+            self._finished.append((blocks, peaks[:filled].max(axis=1)))
+
+    def finish(self) -> None:
+        """The programme is over, as at the end of a file: what the filters still hold is measured,
+        and the range is taken as if 1.5 s of silence followed (Tech 3342 §5)."""
+        if self._paused:
+            return
+        tail = np.concatenate([self._front.history, np.zeros_like(self._front.history)], axis=1)
+        scratch = kernels.workspace()
+        for channel, samples in enumerate(tail):
+            peak = kernels.true_peak(samples, 2 * REACH, self._true_peak[channel], scratch)
+            self._true_peak[channel] = peak
+        hop_frames = round(self.sample_rate / _HOPS_PER_SECOND)
+        self._run_windows(np.zeros(_TAIL_HOPS), np.full(_TAIL_HOPS, hop_frames), windows.TAIL)
+
+    def reading(self) -> Reading:
+        """What the meter reads now; the cost does not depend on how long the programme is."""
+        momentary, short_term, max_momentary, max_short_term = self._windows.levels
+        true_peak = self._true_peak
+        sample_peak = self._sample_peak
+        if not self._paused:
+            true_peak = np.maximum(true_peak, self._front.block_peak)
+            sample_peak = max(sample_peak, self._front.sample_peak[0])
+        peaks = tuple(decibel(float(p)) for p in true_peak)
+        return Reading(
+            momentary=loudness(momentary),
+            short_term=loudness(short_term),
+            integrated=loudness(windows.gated_mean_square(self._gate, self._chain)),
+            loudness_range=windows.loudness_range(self._range),
+            max_momentary=loudness(max_momentary),
+            max_short_term=loudness(max_short_term),
+            true_peak=peaks,
+            max_true_peak=max(peaks),
+            sample_peak=decibel(float(sample_peak)),
+            seconds=self._frames / self.sample_rate,
+            range_is_stable=self._frames >= _RANGE_SETTLES_S * self.sample_rate,
+            bad_samples=self._bad_samples,
+        )
+
+    def take_blocks(self) -> Blocks:
+        """The 100 ms blocks that got full since the last call (or the last reset)."""
+        if not self._finished:
+            return Blocks(np.empty(0), np.empty(0))
+        energies, peaks = zip(*self._finished, strict=True)
+        self._finished.clear()
+        linear = np.concatenate(peaks).astype(np.float64)
+        level_db = np.full(linear.size, SILENCE)
+        np.log10(linear, out=level_db, where=linear > 0.0)
+        return Blocks(np.concatenate(energies), 20.0 * level_db)
+
+    def _checked(self, frames: FloatArray) -> FloatArray:
+        if frames.ndim != 2 or frames.shape[1] != self.layout.channels:
+            raise SignalError(
+                f"Frames of shape {frames.shape} do not fit the layout {self.layout.name}: "
+                f"give (n, {self.layout.channels})."
+            )
+        if frames.dtype not in (np.float32, np.float64):
+            raise SignalError(f"Samples of type {frames.dtype} cannot be measured: give float32 or float64.")
+        return np.ascontiguousarray(frames)
+
+    def _hop_ends(self, frames: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Where hops end in the next *frames* frames, and how long each hop is, to the nearest sample."""
+        before, after = self._grid_frames, self._grid_frames + frames
+        first = self._hop_at(before)
+        hops = np.arange(first, self._hop_at(after) + 1)
+        marks = (hops * self.sample_rate + _HOPS_PER_SECOND // 2) // _HOPS_PER_SECOND
+        return marks[1:] - before, np.diff(marks)
+
+    def _hop_at(self, frames: int) -> int:
+        """How many hops have ended after so many frames of the grid."""
+        half = _HOPS_PER_SECOND // 2
+        return ((frames + 1) * _HOPS_PER_SECOND - half - 1) // self.sample_rate
+
+    def _run_windows(
+        self, energies: NDArray[np.float64], lengths: NDArray[np.int64], mode: int
+    ) -> NDArray[np.float64]:
+        room = energies.size // kernels.HOPS_PER_BLOCK + 1
+        self._make_room(room)
+        blocks = np.empty(room)
+        made = windows.run_windows(
+            (energies, lengths), mode, self._windows, self._gate, self._chain, self._range, blocks
+        )
+        return blocks[:made]
+
+    def _make_room(self, blocks: int) -> None:
+        kept, older = self._chain
+        if self._gate.size[0] + blocks > kept.size:
+            more = max(blocks, kept.size // 2)
+            self._chain = (np.append(kept, np.zeros(more)), np.append(older, np.zeros(more, np.int64)))
+
+    def _bank_peaks(self) -> None:
+        """Keeps the peaks of the block that a pause or a loss leaves unfinished."""
+        self._true_peak = np.maximum(self._true_peak, self._front.block_peak)
+        self._sample_peak = max(self._sample_peak, self._front.sample_peak[0])
+
+    def _cut(self) -> None:
+        self._grid_frames = 0
+        self._front.energy[:] = 0.0
+        self._front.hops[:] = 0
+        self._front.block_peak[:] = 0.0
+        self._front.sample_peak[:] = 0.0
+        self._windows.hops[:] = 0
+        self._windows.cuts[:] += 1
+
+
+def _layout(name: str | None, channels: int | None, weights: Sequence[float] | None) -> Layout:
+    if weights is not None:
+        return layout_of_weights(weights)
+    if name is not None:
+        return layout_from(name)
+    return layout_for(2 if channels is None else channels)

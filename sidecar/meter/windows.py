@@ -1,0 +1,226 @@
+"""The compiled statistics: hops in; momentary, short-term, gated loudness and loudness range out.
+
+Cost and memory of a reading do not grow with the programme: levels are sorted into bins as they
+come. Gated loudness stays exact all the same, since the blocks of a bin are chained, and the one
+bin in which the gate falls is looked through block by block.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from sidecar.meter.kernels import HOPS_PER_BLOCK
+from sidecar.vocabulary import LOUDNESS_OFFSET_DB, mean_square
+
+MOMENTARY_HOPS = 40
+"""0.4 s: Tech 3341 §2.2, and the gating block of BS.1770-5 Annex 1."""
+SHORT_TERM_HOPS = 300
+"""3 s: Tech 3341 §2.2."""
+_BLOCK_HOPS = HOPS_PER_BLOCK
+
+_LOWEST_LUFS = -70.0
+"""The absolute gate: BS.1770-5 Annex 1; Tech 3342 §3.1."""
+_HIGHEST_LUFS = 20.0
+_GATE_ENERGY = mean_square(_LOWEST_LUFS)
+_GATE_BINS_PER_LU = 20
+_RANGE_BINS_PER_LU = 200
+_OFFSET_DB = LOUDNESS_OFFSET_DB
+
+HELD, MEASURING, TAIL = 0, 1, 2
+"""Held: only momentary and short-term run. Tail: silence behind a file's end, for the range alone."""
+
+
+class WindowState(NamedTuple):
+    """What the statistics carry; see :func:`fresh_windows` for the shapes."""
+
+    energy: NDArray[np.float64]
+    """Shape (300,): weighted sums of squares of the last hops, newest last."""
+    length: NDArray[np.int64]
+    """Shape (300,): their lengths in frames."""
+    hops: NDArray[np.int64]
+    """Shape (1,): hops since the measurement began or was last cut."""
+    cuts: NDArray[np.int64]
+    """Shape (1,): how often it was cut."""
+    levels: NDArray[np.float64]
+    """Shape (4,): mean squares of momentary, short-term and the maxima of both."""
+
+
+class GateState(NamedTuple):
+    """Gating blocks above the absolute gate, sorted into bins of 0.05 LU."""
+
+    sums: NDArray[np.float64]
+    counts: NDArray[np.int64]
+    newest: NDArray[np.int64]
+    """Index of the bin's newest block, −1 where it is empty."""
+    size: NDArray[np.int64]
+    """Shape (1,): blocks kept."""
+
+
+class RangeState(NamedTuple):
+    """Short-term values from −70 LUFS up, counted in bins of 0.005 LU."""
+
+    counts: NDArray[np.int64]
+    total: NDArray[np.float64]
+    """Shape (1,): sum of their mean squares."""
+
+
+def fresh_windows() -> WindowState:
+    """The state before the first hop: silence came before."""
+    return WindowState(
+        np.zeros(SHORT_TERM_HOPS),
+        np.ones(SHORT_TERM_HOPS, np.int64),
+        np.zeros(1, np.int64),
+        np.zeros(1, np.int64),
+        np.zeros(4),
+    )
+
+
+def fresh_gate() -> GateState:
+    """No blocks yet."""
+    bins = round((_HIGHEST_LUFS - _LOWEST_LUFS) * _GATE_BINS_PER_LU)
+    return GateState(
+        np.zeros(bins), np.zeros(bins, np.int64), np.full(bins, -1, np.int64), np.zeros(1, np.int64)
+    )
+
+
+def fresh_range() -> RangeState:
+    """No values yet."""
+    bins = round((_HIGHEST_LUFS - _LOWEST_LUFS) * _RANGE_BINS_PER_LU)
+    return RangeState(np.zeros(bins, np.int64), np.zeros(1))
+
+
+@njit(nogil=True, cache=True)
+def _bin(energy: float, bins_per_lu: int, bins: int) -> int:
+    above = _OFFSET_DB + 10.0 * np.log10(energy) - _LOWEST_LUFS
+    return max(0, min(bins - 1, int(above * bins_per_lu)))
+
+
+@njit(nogil=True, cache=True, fastmath={"reassoc", "contract"})
+def _mean(energy: Any, length: Any, start: int, stop: int) -> float:
+    total = 0.0
+    frames = 0
+    for i in range(start, stop):
+        total += energy[i]
+        frames += length[i]
+    return total / frames
+
+
+@njit(nogil=True, cache=True)
+def run_windows(
+    hops: Any,
+    mode: int,
+    state: Any,
+    gate: Any,
+    chain: Any,
+    spread: Any,
+    blocks: Any,
+) -> int:
+    """Takes in full hops.
+
+    hops: (weighted sums of squares, frames), each of shape (hops,).
+    chain: (block energies, index of the older block in the same bin), each with room for
+    hops / 10 + 1 more.
+    blocks: out, shape (hops / 10 + 1,), mean square of each 100 ms block that gets full.
+    Returns how many of those there are.
+    """
+    energies, lengths = hops
+    history = np.concatenate((state.energy, energies))
+    frames = np.concatenate((state.length, lengths))
+    made = 0
+    for hop in range(energies.size):
+        end = SHORT_TERM_HOPS + hop + 1
+        momentary = _mean(history, frames, end - MOMENTARY_HOPS, end)
+        short_term = _mean(history, frames, end - SHORT_TERM_HOPS, end)
+        if mode != TAIL:
+            state.levels[0] = momentary
+            state.levels[1] = short_term
+        if mode == HELD:
+            continue
+        state.hops[0] += 1
+        if mode == MEASURING:
+            _raise_maxima(state, momentary, short_term)
+        if state.hops[0] % _BLOCK_HOPS:
+            continue
+        if state.hops[0] >= SHORT_TERM_HOPS and short_term >= _GATE_ENERGY:
+            spread.counts[_bin(short_term, _RANGE_BINS_PER_LU, spread.counts.size)] += 1
+            spread.total[0] += short_term
+        if mode == TAIL:
+            continue
+        if state.hops[0] >= MOMENTARY_HOPS and momentary > _GATE_ENERGY:
+            _keep(gate, chain, momentary)
+        blocks[made] = _mean(history, frames, end - _BLOCK_HOPS, end)
+        made += 1
+    state.energy[:] = history[history.size - SHORT_TERM_HOPS :]
+    state.length[:] = frames[frames.size - SHORT_TERM_HOPS :]
+    return made
+
+
+@njit(nogil=True, cache=True)
+def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
+    """Windows that reach across a cut are no part of the programme; those that reach back before
+    its beginning are: silence came before it."""
+    if state.cuts[0] == 0 or state.hops[0] >= MOMENTARY_HOPS:
+        state.levels[2] = max(state.levels[2], momentary)
+    if state.cuts[0] == 0 or state.hops[0] >= SHORT_TERM_HOPS:
+        state.levels[3] = max(state.levels[3], short_term)
+
+
+@njit(nogil=True, cache=True)
+def _keep(gate: Any, chain: Any, energy: float) -> None:
+    kept, older = chain
+    place = _bin(energy, _GATE_BINS_PER_LU, gate.sums.size)
+    index = gate.size[0]
+    kept[index] = energy
+    older[index] = gate.newest[place]
+    gate.newest[place] = index
+    gate.size[0] = index + 1
+    gate.sums[place] += energy
+    gate.counts[place] += 1
+
+
+@njit(nogil=True, cache=True)
+def gated_mean_square(gate: Any, chain: Any) -> float:
+    """Mean square of the blocks above both gates (BS.1770-5 Annex 1, equations 5 to 7); 0 if none."""
+    kept, older = chain
+    if gate.size[0] == 0:
+        return 0.0
+    threshold = 0.1 * gate.sums.sum() / gate.size[0]
+    place = _bin(threshold, _GATE_BINS_PER_LU, gate.sums.size)
+    total = gate.sums[place + 1 :].sum()
+    count = gate.counts[place + 1 :].sum()
+    index = gate.newest[place]
+    while index >= 0:
+        if kept[index] > threshold:
+            total += kept[index]
+            count += 1
+        index = older[index]
+    return total / count
+
+
+@njit(nogil=True, cache=True)
+def loudness_range(spread: Any) -> float:
+    """LU between the 10th and the 95th percentile of the gated short-term values (Tech 3342 §5)."""
+    total = spread.counts.sum()
+    if total == 0:
+        return 0.0
+    gate = 0.01 * spread.total[0] / total  # 20 LU under the power mean, Tech 3342 §3.1
+    first = _bin(gate, _RANGE_BINS_PER_LU, spread.counts.size) if gate > _GATE_ENERGY else 0
+    count = spread.counts[first:].sum()
+    low = _ranked(spread.counts, first, round((count - 1) * 0.10))
+    high = _ranked(spread.counts, first, round((count - 1) * 0.95))
+    return (high - low) / _RANGE_BINS_PER_LU
+
+
+@njit(nogil=True, cache=True)
+def _ranked(counts: Any, first: int, rank: int) -> int:
+    """The bin that holds the value of that rank, counted from 0 at bin *first*."""
+    seen = 0
+    for place in range(first, counts.size):
+        seen += counts[place]
+        if seen > rank:
+            return place
+    return first
