@@ -1,0 +1,239 @@
+"""A feed that plays a written scene: for the screen's tests and for looking at it by hand.
+
+Run it as ``python tests/tui/scripted_feed.py down`` to see a scene in a terminal.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from sidecar.errors import SidecarError
+from sidecar.feed import Command, Course, Event, Snapshot, Target
+from sidecar.goals import Goal
+from sidecar.vocabulary import ALERT_NAMES, Alert, Move, Reading
+
+BROADCAST = Goal(
+    name="production",
+    title="Production master",
+    target_lufs=-23.0,
+    tolerance_below_lu=0.2,
+    tolerance_above_lu=0.2,
+    ceiling_dbtp=-1.0,
+    hot_lufs=-18.0,
+    range_guide_lu=15.0,
+    source="EBU R 128 V5 h), i), m)",
+)
+EXCHANGE = Goal(
+    name="exchange",
+    title="Programme exchange",
+    target_lufs=-24.0,
+    tolerance_below_lu=2.0,
+    tolerance_above_lu=2.0,
+    ceiling_dbtp=-2.0,
+    hot_lufs=-19.0,
+    unit="LKFS",
+    source="ATSC A/85:2013, section numbers from memory",
+)
+SPEECH = Goal(
+    name="speech",
+    title="Spoken word, stereo",
+    target_lufs=-16.0,
+    tolerance_below_lu=1.0,
+    tolerance_above_lu=1.0,
+    ceiling_dbtp=-1.0,
+    hot_lufs=-11.0,
+    source="common practice, no source",
+)
+GOALS = (BROADCAST, EXCHANGE, SPEECH)
+
+QUIET_ALERTS = tuple(Alert(name) for name in ALERT_NAMES)
+
+
+def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, ...] = ()) -> Course:
+    """A programme of *seconds* around *level* LUFS, the same at every call."""
+    times = (np.arange(1, round(seconds * 10) + 1) / 10.0).astype(np.float32)
+    swing = 3.0 * np.sin(times / 7.0) + 2.0 * np.sin(times / 2.3 + 1.0) + 1.5 * np.sin(times / 31.0)
+    short_term = (level - 1.5 + swing).astype(np.float32)
+    power = 10.0 ** (short_term.astype(np.float64) / 10.0)
+    mean = np.cumsum(power) / np.arange(1, len(times) + 1)
+    integrated = (10.0 * np.log10(mean)).astype(np.float32) if len(times) else times
+    return Course(times, short_term, integrated, np.zeros_like(times), events)
+
+
+def reading_at(course: Course, **changes: object) -> Reading:
+    """What a meter reads at the end of *course*."""
+    base = Reading(
+        momentary=float(course.short_term[-1]) + 1.2,
+        short_term=float(course.short_term[-1]),
+        integrated=float(course.integrated[-1]),
+        loudness_range=6.2,
+        max_momentary=float(course.short_term.max()) + 2.0,
+        max_short_term=float(course.short_term.max()),
+        true_peak=(-3.2, -2.8),
+        max_true_peak=-2.8,
+        sample_peak=-3.0,
+        seconds=float(course.seconds[-1]),
+        range_is_stable=bool(course.seconds[-1] >= 60.0),
+    )
+    return replace(base, **changes)
+
+
+class ScriptedFeed:
+    """Shows what it is given, and writes down what it is told."""
+
+    def __init__(self, snapshot: Snapshot, course: Course) -> None:
+        self.shown = snapshot
+        self.course_shown = course
+        self.told: list[Command] = []
+        self.refusal: str | None = None
+        self.failure: str | None = None
+
+    def snapshot(self) -> Snapshot:
+        if self.failure is not None:
+            raise RuntimeError(self.failure)
+        return self.shown
+
+    def course(self) -> Course:
+        return self.course_shown
+
+    def goals(self) -> Sequence[Goal]:
+        return GOALS
+
+    def send(self, command: Command) -> None:
+        if self.refusal is not None:
+            raise SidecarError(self.refusal)
+        self.told.append(command)
+
+    def change(self, **changes: object) -> None:
+        """Show the same snapshot with *changes* from now on."""
+        self.shown = replace(self.shown, **changes)
+
+
+def _scene(course: Course, **changes: object) -> ScriptedFeed:
+    snapshot = Snapshot(
+        transport="measuring",
+        goal=BROADCAST,
+        reading=reading_at(course),
+        alerts=QUIET_ALERTS,
+        fader_db=-3.5,
+        holds_fader=True,
+        source="rehearsal",
+        rate_hz=48_000,
+        layout="stereo",
+        duration_s=300.0,
+        targets=(Target("127.0.0.1:9000", sent=12_034),),
+    )
+    return ScriptedFeed(replace(snapshot, **changes), course)
+
+
+def preparing() -> ScriptedFeed:
+    """Kernels compile, nothing is measured yet."""
+    return ScriptedFeed(
+        Snapshot("preparing", BROADCAST, notice="building the meter for this processor, once, about 20 s"),
+        wandering_course(0.0),
+    )
+
+
+def listening() -> ScriptedFeed:
+    """The first seconds: nothing can be advised yet."""
+    move = Move(reason="10 s of programme above the gate are needed before advice is worth hearing")
+    course = wandering_course(4.0)
+    return _scene(course, next_pass=move, duration_s=None)
+
+
+def on_goal() -> ScriptedFeed:
+    """The programme lands where it should."""
+    move = Move(0.0, -23.0, -23.15, -22.9, reason="the rest may stay as it is")
+    return _scene(wandering_course(184.0, -23.6), this_pass=move)
+
+
+def down() -> ScriptedFeed:
+    """A move down lands this pass."""
+    move = Move(-1.8, -23.1, -23.4, -22.9, reason="the second half has been running 1.6 LU hot")
+    events = (
+        Event(52.0, "move", "−1.0 dB"),
+        Event(101.0, "mark", "interview"),
+        Event(140.0, "alert", "hot"),
+        Event(170.0, "move", "+0.5 dB"),
+    )
+    return _scene(wandering_course(184.0, -21.5, events), this_pass=move)
+
+
+def up() -> ScriptedFeed:
+    """A move up that the ceiling cuts short, for a goal that is not EBU Mode."""
+    course = wandering_course(95.0, -26.0)
+    move = Move(
+        1.4, -25.0, -25.3, -24.4, "ceiling", "2.6 dB would be needed; peaks leave 1.4 dB under the ceiling"
+    )
+    return _scene(
+        course,
+        goal=EXCHANGE,
+        next_pass=move,
+        duration_s=None,
+        reading=reading_at(course, true_peak=(-3.9, -3.4), max_true_peak=-3.4),
+    )
+
+
+def alerted() -> ScriptedFeed:
+    """Peaks over the ceiling, a held alert, lost frames, a target that fails."""
+    events = (Event(40.0, "alert", "ceiling"), Event(120.0, "gap", "gap"), Event(150.0, "alert", "hot"))
+    course = wandering_course(184.0, -20.0, events)
+    alerts = (
+        Alert("ceiling", "on", -0.4, -1.0),
+        Alert("over", "off"),
+        Alert("hot", "held", -17.2, -18.0),
+        Alert("lost", "off"),
+        Alert("silent", "off"),
+    )
+    move = Move(-6.0, -23.8, -24.6, -22.7, "step", "7.1 dB are needed; one step is at most 6 dB")
+    return _scene(
+        course,
+        this_pass=move,
+        alerts=alerts,
+        lost_frames=4_800,
+        reading=reading_at(course, true_peak=(-1.4, -0.4), max_true_peak=-0.4),
+        targets=(
+            Target("127.0.0.1:9000", sent=12_034),
+            Target("lights.local:7700", sent=11_020, failed=14, fault="no route to host"),
+        ),
+        notice="the device lost 4800 frames at 2:00 and came back",
+    )
+
+
+def paused() -> ScriptedFeed:
+    """Everything waits."""
+    feed = down()
+    feed.change(transport="paused")
+    return feed
+
+
+def long() -> ScriptedFeed:
+    """A whole day."""
+    day_s = 86_400.0
+    move = Move(-0.6, -23.0, -23.05, -22.97, reason="a little hot since the evening")
+    events = (Event(3_600.0, "mark", "second hour"), Event(50_000.0, "move", "−0.5 dB"))
+    return _scene(wandering_course(day_s, -22.5, events), next_pass=move, duration_s=None)
+
+
+def surround() -> ScriptedFeed:
+    """Six channels."""
+    feed = down()
+    peaks = (-6.0, -5.5, -2.2, -12.0, -9.1, -8.4)
+    reading = replace(feed.shown.reading, true_peak=peaks, max_true_peak=-2.2)
+    feed.change(layout="5.1", reading=reading)
+    return feed
+
+
+SCENES = {
+    scene.__name__: scene
+    for scene in (preparing, listening, on_goal, down, up, alerted, paused, long, surround)
+}
+
+if __name__ == "__main__":
+    import tui
+
+    tui.run(SCENES[sys.argv[1] if len(sys.argv) > 1 else "down"]())

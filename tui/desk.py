@@ -1,0 +1,95 @@
+"""What the person's hands change: the run through its feed, and how it is looked at."""
+
+from __future__ import annotations
+
+import math
+
+from sidecar.feed import Command, Feed, Snapshot, Verb
+from tui.drawing.view import View
+
+ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
+"""Stretches of programme the course can show; None is the whole."""
+
+REACHES_LU = (18.0, 36.0)
+"""The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
+
+_TRUST_LOOKS = 10
+"""Looks at the feed for which a fader position that was sent counts as the position it has."""
+
+
+def transport_verb(snapshot: Snapshot) -> Verb:
+    """What the space bar means now. A run that lost its audio is still on, so it can be paused."""
+    if snapshot.transport == "paused":
+        return "continue"
+    was_heard = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
+    return "pause" if snapshot.transport == "measuring" or was_heard else "start"
+
+
+class Desk:
+    """A feed, the way it is looked at, and the commands that keys and clicks turn into."""
+
+    def __init__(self, feed: Feed, *, half_blocks: bool = True) -> None:
+        self.feed = feed
+        self.refusal = ""
+        """Why the last command was not taken; empty when it was."""
+        self._half_blocks = half_blocks
+        self._relative = False
+        self._reach = 0
+        self._zoom = len(ZOOMS_S) - 1
+        self._sent_fader: tuple[float, float] | None = None
+        self._looks_left = 0
+
+    def look(self) -> View:
+        """The run as it is now."""
+        snapshot = self.feed.snapshot()
+        self._forget_sent_fader(snapshot)
+        return View(
+            snapshot=snapshot,
+            course=self.feed.course(),
+            relative=self._relative,
+            reach_lu=REACHES_LU[self._reach],
+            zoom_s=ZOOMS_S[self._zoom],
+            fault=self.refusal,
+            half_blocks=self._half_blocks,
+        )
+
+    def tell(self, verb: Verb, value: str | float | None = None) -> None:
+        """Send a command; a refusal is kept to be shown, whatever it is: the screen has to stay."""
+        try:
+            self.feed.send(Command(verb, value))
+        except Exception as error:
+            self.refusal = str(error)
+        else:
+            self.refusal = ""
+
+    def nudge_fader(self, change_db: float) -> None:
+        """Move the fader by *change_db*, or tell that it was moved; quick presses add up."""
+        reported = self.feed.snapshot().fader_db
+        stands = reported if self._sent_fader is None else self._sent_fader[0]
+        if not math.isfinite(stands):
+            self.refusal = "the fader stands at −∞ dB: raise it by hand first"
+            return
+        position = round(stands + change_db, 2)
+        self._sent_fader = (position, reported)
+        self._looks_left = _TRUST_LOOKS
+        self.tell("fader", position)
+
+    def _forget_sent_fader(self, snapshot: Snapshot) -> None:
+        """From the moment the run reports another position, or not soon enough, its word counts."""
+        if self._sent_fader is None:
+            return
+        self._looks_left -= 1
+        if snapshot.fader_db != self._sent_fader[1] or self._looks_left <= 0:
+            self._sent_fader = None
+
+    def switch_unit(self) -> None:
+        """LUFS to LU and back."""
+        self._relative = not self._relative
+
+    def switch_scale(self) -> None:
+        """The near scale to the far one and back."""
+        self._reach = (self._reach + 1) % len(REACHES_LU)
+
+    def zoom(self, steps: int) -> None:
+        """Negative: closer; positive: wider; it stops at both ends."""
+        self._zoom = max(0, min(len(ZOOMS_S) - 1, self._zoom + steps))

@@ -1,0 +1,71 @@
+"""Rows of toned text, and a row of cells to write them into."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+Tone = str
+"""An ink of the palette, or ``ink on ground``: what text means, not what colour it has."""
+
+Run = tuple[str, Tone]
+Row = tuple[Run, ...]
+
+
+class Cells:
+    """One row of single-width cells. Whatever is written outside it is dropped."""
+
+    def __init__(self, width: int, char: str = " ", tone: Tone = "plain") -> None:
+        self.width = max(0, width)
+        self._cells: list[Run] = [(char, tone)] * self.width
+
+    def __getitem__(self, x: int) -> Run:
+        return self._cells[x]
+
+    def put(self, x: int, text: str, tone: Tone = "plain") -> None:
+        """Write *text* from cell *x* on."""
+        for offset, char in enumerate(text):
+            if 0 <= x + offset < self.width:
+                self._cells[x + offset] = (char, tone)
+
+    def put_row(self, x: int, row: Row) -> None:
+        """Write the runs of *row* from cell *x* on."""
+        for text, tone in row:
+            self.put(x, text, tone)
+            x += len(text)
+
+    def row(self) -> Row:
+        """The cells as runs: neighbours of one tone joined."""
+        return tuple(
+            ("".join(char for char, _ in group), tone)
+            for tone, group in groupby(self._cells, key=lambda cell: cell[1])
+        )
+
+
+def text_of(row: Row) -> str:
+    """The row's text without its tones."""
+    return "".join(text for text, _ in row)
+
+
+def fit(row: Row, width: int) -> Row:
+    """*row* cut or filled with blanks to exactly *width* cells."""
+    cells = Cells(width)
+    cells.put_row(0, row)
+    return cells.row()
+
+
+def shortened(text: str, width: int) -> str:
+    """*text* in at most *width* cells, with an ellipsis where something was cut."""
+    if len(text) <= width:
+        return text
+    return text[: max(0, width - 1)].rstrip() + "…" if width > 0 else ""
+
+
+def spread(left: Row, right: Row, width: int) -> Row:
+    """*left* at the left edge and *right* at the right edge; *right* gives way when both do not fit."""
+    start = width - len(text_of(right))
+    if start < len(text_of(left)) + 1:
+        return fit(left, width)
+    cells = Cells(width)
+    cells.put_row(0, left)
+    cells.put_row(start, right)
+    return cells.row()

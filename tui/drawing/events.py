@@ -1,0 +1,56 @@
+"""What happened, marked over the course at the moment it happened."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sidecar.feed import Event
+from tui.drawing.cells import Cells, Row, Tone
+from tui.drawing.columns import Window
+
+_SIGNS: dict[str, tuple[str, Tone]] = {
+    "move": ("↕", "strong"),
+    "mark": ("◆", "strong"),
+    "gap": ("╳", "over bold"),
+    "goal": ("┼", "plain"),
+    "pause": ("‖", "dim"),
+}
+_RANK = ("alert", "gap", "move", "mark", "goal", "pause")
+"""Which event is shown where several fall into one column: what needs a person first."""
+
+
+def _sign(event: Event) -> tuple[str, Tone]:
+    if event.kind != "alert":
+        return _SIGNS[event.kind]
+    return ("△", "ceiling bold") if "ceiling" in event.text.lower() else ("▷", "over bold")
+
+
+def _placed(events: Sequence[Event], shown: Window) -> dict[int, Event]:
+    """The most important event of each visible column."""
+    placed: dict[int, Event] = {}
+    for event in events:
+        x = max(0, shown.column(event.seconds)) if event.seconds <= 0.0 else shown.column(event.seconds)
+        if not 0 <= x < shown.count:
+            continue
+        rival = placed.get(x)
+        if rival is None or _RANK.index(event.kind) <= _RANK.index(rival.kind):
+            placed[x] = event
+    return placed
+
+
+def guide_columns(events: Sequence[Event], shown: Window) -> list[int]:
+    """Columns that get a dotted line through the chart: where a hand or a gap changed the course."""
+    return [x for x, event in _placed(events, shown).items() if event.kind in ("move", "gap", "mark")]
+
+
+def events_row(events: Sequence[Event], shown: Window) -> Row:
+    """A sign at each event, and its text where it fits before the next one."""
+    cells = Cells(shown.count)
+    placed = sorted(_placed(events, shown).items())
+    ends = [x for x, _ in placed[1:]] + [shown.count]
+    for (x, event), end in zip(placed, ends, strict=False):
+        sign, tone = _sign(event)
+        cells.put(x, sign, tone)
+        if event.text and len(event.text) < end - x - 1:
+            cells.put(x + 1, event.text, "dim")
+    return cells.row()

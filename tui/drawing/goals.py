@@ -1,0 +1,56 @@
+"""A goal in one line, with where this programme stands against it now."""
+
+from __future__ import annotations
+
+import math
+
+from sidecar.goals import Goal
+from sidecar.vocabulary import Reading
+from tui.drawing import wording
+from tui.drawing.cells import Cells, Row, Tone, shortened
+
+NUMBERS_WIDTH = 50
+
+
+def goal_head(width: int) -> Row:
+    """What the columns of :func:`goal_row` are."""
+    cells = Cells(width)
+    x = max(0, width - NUMBERS_WIDTH)
+    for start, text in (
+        (0, "goal"),
+        (x, "target"),
+        (x + 13, "tolerance"),
+        (x + 25, "ceiling"),
+        (x + 36, "now"),
+    ):
+        cells.put(start, text, "dim")
+    return cells.row()
+
+
+def goal_row(goal: Goal, reading: Reading, width: int) -> Row:
+    """Title, target, tolerance, ceiling and the offset that *reading* has from *goal*."""
+    cells = Cells(width)
+    x = max(0, width - NUMBERS_WIDTH)
+    cells.put(0, shortened(goal.title or goal.name, x - 1), "plain")
+    cells.put(x, f"{wording.plain(goal.target_lufs)} {goal.unit}", "strong")
+    cells.put(x + 13, _tolerance(goal), "dim")
+    cells.put(x + 25, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
+    text, tone = _offset(goal, reading)
+    cells.put(x + 36, text, tone)
+    return cells.row()
+
+
+def _tolerance(goal: Goal) -> str:
+    below, above = goal.tolerance_below_lu, goal.tolerance_above_lu
+    if below == above:
+        return f"±{below:g} LU"
+    under = "any" if math.isinf(below) else f"−{below:g}"
+    return f"{under} +{above:g} LU"
+
+
+def _offset(goal: Goal, reading: Reading) -> tuple[str, Tone]:
+    if not math.isfinite(reading.integrated):
+        return "nothing yet", "dim"
+    stand = wording.stand(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
+    offset = f"{wording.SHAPES[stand]} {wording.signed(reading.integrated - goal.target_lufs)} LU"
+    return (f"{offset} △", "ceiling") if reading.max_true_peak > goal.ceiling_dbtp else (offset, stand)

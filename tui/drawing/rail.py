@@ -1,0 +1,136 @@
+"""The rail: a scale whose middle is the goal. Left is under, right is over.
+
+The scale is a lens: around the goal one LU takes many cells, far away few, so that a tolerance of
+0.2 LU and an offset of 18 LU are both seen. It follows asinh, which is even near zero and
+logarithmic far out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tui.drawing.cells import Cells, Row, Tone
+from tui.drawing.wording import SHAPES, Stand, signed
+
+GRADUATION_LU = (1.0, 3.0, 9.0, 18.0, 36.0)
+"""Labelled offsets to both sides; 9, 18 and 36 are ends of the scales in EBU Tech 3341 §2.7."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rail:
+    """Geometry of all rails of a screen: how many cells, and how many LU to each side."""
+
+    width: int
+    reach_lu: float
+
+    @property
+    def middle(self) -> int:
+        """The cell of the goal."""
+        return (self.width - 1) // 2
+
+    def cell(self, offset_lu: float) -> int:
+        """The cell of an offset from the goal; beyond the reach it is the outermost one."""
+        held = max(-self.reach_lu, min(self.reach_lu, offset_lu))
+        return self.middle + round(math.asinh(held) / math.asinh(self.reach_lu) * self.middle)
+
+
+def scale_row(rail: Rail) -> Row:
+    """The graduation that stands over all rails."""
+    cells = Cells(rail.width, tone="faint")
+    for offset in GRADUATION_LU:
+        for side in (-offset, offset):
+            if offset <= rail.reach_lu:
+                _label(cells, rail.cell(side), f"{signed(side).removesuffix('.0')}")
+    _label(cells, rail.middle, "goal", "dim")
+    return cells.row()
+
+
+def _label(cells: Cells, middle: int, text: str, tone: Tone = "faint") -> None:
+    """Centre *text*, kept inside the row; left out where it would touch another label."""
+    start = max(0, min(cells.width - len(text), middle - len(text) // 2))
+    around = range(max(0, start - 1), min(cells.width, start + len(text) + 1))
+    if all(cells[x][0] == " " for x in around):
+        cells.put(start, text, tone)
+
+
+def track(rail: Rail, gate: tuple[float, float] | None) -> Cells:
+    """An empty rail with the gate (offsets from the goal, LU) shaded and the goal marked."""
+    cells = Cells(rail.width, "─", "track")
+    if gate is not None:
+        low, high = rail.cell(gate[0]), rail.cell(gate[1])
+        cells.put(low, "░" * (high - low + 1), "gate")
+    cells.put(rail.middle, "┼", "dim")
+    return cells
+
+
+def offset_row(
+    rail: Rail,
+    offset: float,
+    stand: Stand,
+    gate: tuple[float, float],
+    *,
+    furthest: float | None = None,
+    marked: bool = True,
+) -> Row:
+    """A measure as a bar from the goal to where it stands.
+
+    furthest: offset of the highest value so far, drawn as a tick. marked: put the stand's shape at
+    the bar's end; further rows of one thick bar leave it out.
+    """
+    cells = track(rail, gate)
+    if furthest is not None and math.isfinite(furthest):
+        cells.put(rail.cell(furthest), "╂", "strong")
+    if not math.isfinite(offset):
+        return cells.row()
+    end = rail.cell(offset)
+    low, high = sorted((rail.middle, end))
+    ink = "level" if stand == "inside" else stand
+    cells.put(low, "█" * (high - low + 1), ink)
+    if marked:
+        cells.put(end, SHAPES[stand], f"paper on {ink} bold")
+    return cells.row()
+
+
+def band_row(
+    rail: Rail,
+    band: tuple[float, float, float],
+    stand: Stand,
+    gate: tuple[float, float],
+    *,
+    marked: bool = True,
+) -> Row:
+    """A forecast: *band* is low, central and high offset; the width says how sure it is."""
+    cells = track(rail, gate)
+    low, centre, high = band
+    if not math.isfinite(centre):
+        return cells.row()
+    if math.isfinite(low) and math.isfinite(high):
+        start, end = rail.cell(low), rail.cell(high)
+        cells.put(start, "▒" * (end - start + 1), stand)
+    if marked:
+        cells.put(rail.cell(centre), SHAPES[stand], f"{stand} bold")
+    return cells.row()
+
+
+def peaks_row(rail: Rail, peaks: Sequence[tuple[str, float]]) -> Row:
+    """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB)."""
+    cells = track(rail, None)
+    cells.put(rail.middle, "△", "ceiling")
+    finite = sorted((peak for peak in peaks if math.isfinite(peak[1])), key=lambda peak: peak[1])
+    if not finite:
+        return cells.row()
+    end = rail.cell(finite[-1][1])
+    if end < rail.middle:
+        cells.put(end, "╌" * (rail.middle - end), "dim")
+    elif end > rail.middle:
+        cells.put(rail.middle + 1, "█" * (end - rail.middle), "ceiling")
+    taken: set[int] = set()
+    for mark, offset in reversed(finite):
+        x = rail.cell(offset)
+        while x in taken and x > 0:
+            x -= 1
+        taken.add(x)
+        cells.put(x, mark, "ceiling bold" if offset > 0.0 else "strong")
+    return cells.row()

@@ -1,0 +1,144 @@
+"""The quiet lines around the instrument: heading, alerts, where OSC goes, the notice."""
+
+from __future__ import annotations
+
+from sidecar.feed import Snapshot, Target, Transport
+from sidecar.vocabulary import Alert
+from tui.drawing import wording
+from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of
+from tui.drawing.view import View
+
+_TRANSPORT: dict[Transport, tuple[str, Tone]] = {
+    "preparing": ("… preparing", "dim"),
+    "waiting": ("○ waiting", "plain"),
+    "measuring": ("● measuring", "strong"),
+    "paused": ("‖ paused", "plain on held"),
+    "ended": ("■ ended", "plain"),
+}
+
+_DETAILS = ((2, True), (1, True), (2, False), (1, False), (0, False))
+"""What the alerts say, from all there is to what fits anywhere."""
+
+_ALERT_SHAPES = {"ceiling": "△", "over": "▷", "hot": "▲", "lost": "╳", "silent": "○"}
+_ALERT_UNITS = {"ceiling": "dBTP", "lost": "s", "silent": "s"}
+
+
+def heading(view: View, width: int) -> Row:
+    """Transport and programme time, the goal, and where the sound comes from."""
+    snapshot = view.snapshot
+    word, tone = _TRANSPORT[snapshot.transport]
+    time = wording.clock(snapshot.reading.seconds)
+    if snapshot.duration_s is not None:
+        time += f" of {wording.clock(snapshot.duration_s)}"
+    left: Row = ((f" {word} ", tone), (f" {time}  ", "strong"))
+    room = width - len(text_of(left))
+    source = _source(snapshot)
+    if len(source) > room // 2:
+        source = shortened(source, max(0, room // 2))
+    target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
+    goal = shortened(snapshot.goal.title, room - len(source) - len(target) - 2) + target
+    return spread((*left, (goal, "plain")), ((f"{source} ", "dim"),), width)
+
+
+def _source(snapshot: Snapshot) -> str:
+    details = (snapshot.source, wording.rate(snapshot.rate_hz), snapshot.layout)
+    return " ".join(detail for detail in details if detail)
+
+
+def alerts_row(view: View, width: int) -> Row:
+    """Every alert in its own place: dim while off, reversed with value and limit while on."""
+    snapshot = view.snapshot
+    tail = _losses(snapshot)
+    room = width - len(text_of(tail)) - 1
+    for detail, with_quiet in _DETAILS:
+        runs = _alert_runs(snapshot, detail, with_quiet=with_quiet)
+        if len(text_of(runs)) <= room:
+            break
+    return spread(fit(runs, room), tail, width)
+
+
+def _losses(snapshot: Snapshot) -> Row:
+    """What is missing from the measurement; a result with a gap must not hide it."""
+    lost, bad = snapshot.lost_frames, snapshot.reading.bad_samples
+    texts = [f"╳ {wording.count(lost)} frames lost"] if lost else []
+    texts += [f"╳ {wording.count(bad)} bad samples"] if bad else []
+    return ((" ".join(texts) + " ", "over bold"),) if texts else ()
+
+
+def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
+    """detail 2: with value and limit, 1: with value, 0: words only; with_quiet: those that are off too."""
+    if not snapshot.alerts:
+        return ((" ◇ no alerts", "dim"),)
+    runs: list[tuple[str, Tone]] = [(" ", "plain")]
+    for alert in snapshot.alerts:
+        if alert.state != "off" or with_quiet:
+            runs += [_alert_run(alert, snapshot, detail), (" ", "plain")]
+    return tuple(runs)
+
+
+def _alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
+    shape = _ALERT_SHAPES[alert.name]
+    if alert.state == "off":
+        return f" {shape} {alert.name} ", "faint"
+    unit = _ALERT_UNITS.get(alert.name, snapshot.goal.unit)
+    value = f" {wording.plain(alert.value)} {unit}" if detail > 0 else ""
+    limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
+    ink = "ceiling" if alert.name == "ceiling" else "over"
+    if alert.state == "on":
+        return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
+    return f" {shape} {alert.name} was{value} ", f"{ink} on held"
+
+
+def outlets(view: View, width: int, height: int) -> list[Row]:
+    """The notice and where OSC goes: in one row, or each in its own when there is room."""
+    if height < 1:
+        return []
+    if height > 1:
+        rows = [fit(_osc_long(view.snapshot.targets, width), width), fit(_notice(view, width), width)]
+        return [*rows, *([fit((), width)] * (height - 2))]
+    targets = _osc_short(view)
+    return [spread(_notice(view, max(width // 2, width - len(text_of(targets)) - 1)), targets, width)]
+
+
+def _notice(view: View, width: int) -> Row:
+    """The latest thing worth saying; a fault of the screen itself comes first."""
+    if view.fault:
+        return ((shortened(f" {view.fault}", width), "over bold"),)
+    return ((shortened(f" {view.snapshot.notice}", width), "plain"),)
+
+
+def _osc_short(view: View) -> Row:
+    """All targets in one short run for the right edge."""
+    targets = view.snapshot.targets
+    if not targets:
+        return (("OSC goes nowhere ", "faint"),)
+    if len(targets) == 1:
+        return (*_target_runs(targets[0]), (" ", "plain"))
+    sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
+    runs: list[tuple[str, Tone]] = [(f"OSC ▸ {len(targets)} places {wording.count(sent)} sent ", "dim")]
+    if failed:
+        runs.append((f"{wording.count(failed)} failed ", "over bold"))
+    return tuple(runs)
+
+
+def _osc_long(targets: tuple[Target, ...], width: int) -> Row:
+    """Each target with its counts and its fault, as many as fit."""
+    if not targets:
+        return ((" OSC goes nowhere", "faint"),)
+    cells = Cells(width)
+    x = 1
+    for index, target in enumerate(targets):
+        runs = (*_target_runs(target), (f": {target.fault}" if target.fault else "", "over"))
+        if x + len(text_of(runs)) > width and index:
+            cells.put(x, f"+{len(targets) - index} more", "dim")
+            break
+        cells.put_row(x, runs)
+        x += len(text_of(runs)) + 3
+    return cells.row()
+
+
+def _target_runs(target: Target) -> Row:
+    runs: list[tuple[str, Tone]] = [(f"OSC ▸ {target.name} {wording.count(target.sent)} sent", "dim")]
+    if target.failed:
+        runs.append((f" ╳ {wording.count(target.failed)} failed", "over bold"))
+    return tuple(runs)

@@ -1,0 +1,25 @@
+"""All that a panel needs to draw itself once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sidecar.feed import Course, Snapshot
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A moment of the run and how the person wants to see it."""
+
+    snapshot: Snapshot
+    course: Course
+    relative: bool = False
+    """True: LU relative to the goal; False: LUFS. Both are asked for by EBU Tech 3341 §2.7."""
+    reach_lu: float = 18.0
+    """How far under the goal the scales reach: 18 covers "EBU +9", 36 "EBU +18" (Tech 3341 §2.7)."""
+    zoom_s: float | None = None
+    """Seconds of programme that the course shows; None is the whole programme."""
+    fault: str = ""
+    """What went wrong in the screen itself; it is said in place of the run's notice."""
+    half_blocks: bool = True
+    """False where the terminal cannot show half blocks, so that large text is set another way."""

@@ -1,0 +1,78 @@
+"""How numbers are written: at most one decimal, and the unit always (EBU Tech 3341 §2.8)."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from sidecar.goals import Goal
+
+Stand = Literal["under", "inside", "over"]
+"""Where a value stands against what is allowed; also the ink it is drawn with."""
+
+SHAPES: dict[str, str] = {"under": "◁", "inside": "◇", "over": "▷", "ceiling": "△"}
+
+_HAIR = 1e-6
+"""Keeps a sum like −23.0 + 0.2 from calling −22.8 over."""
+
+EBU_MODE_TARGET_LUFS = -23.0
+
+
+def plain(value: float) -> str:
+    """One decimal, a typeset minus, no sign on zero; dashes where there is nothing to show."""
+    if not math.isfinite(value):
+        return "−−.−"
+    rounded = round(value, 1) + 0.0
+    return f"{rounded:.1f}".replace("-", "−")
+
+
+def signed(value: float) -> str:
+    """As :func:`plain`, with a plus on what is above zero."""
+    text = plain(value)
+    return f"+{text}" if math.isfinite(value) and round(value, 1) > 0.0 else text
+
+
+def level(lufs: float, goal: Goal, *, relative: bool) -> str:
+    """A loudness with its unit: LUFS (or LKFS), or LU relative to the goal's target."""
+    if relative:
+        return f"{signed(lufs - goal.target_lufs)} LU"
+    return f"{plain(lufs)} {goal.unit}"
+
+
+def bare_level(lufs: float, goal: Goal, *, relative: bool) -> str:
+    """As :func:`level` without the unit, for rows whose unit is written once."""
+    return level(lufs, goal, relative=relative).split(" ")[0]
+
+
+def unit(goal: Goal, *, relative: bool) -> str:
+    """The unit that :func:`level` writes."""
+    return "LU" if relative else goal.unit
+
+
+def stand(value: float, low: float, high: float) -> Stand:
+    """Where *value* stands against *low* … *high*, both included."""
+    if value < low - _HAIR:
+        return "under"
+    return "over" if value > high + _HAIR else "inside"
+
+
+def clock(seconds: float) -> str:
+    """m:ss, or h:mm:ss from an hour on."""
+    minutes, second = divmod(int(max(0.0, seconds)), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"
+
+
+def rate(hertz: int) -> str:
+    """48 kHz, 44.1 kHz; empty while unknown."""
+    return f"{hertz / 1000:g} kHz" if hertz else ""
+
+
+def count(number: int) -> str:
+    """Thousands set apart, so that a long count reads at a glance."""
+    return f"{number:,}".replace(",", " ")
+
+
+def not_ebu_mode(goal: Goal) -> str:
+    """What a meter set to another target has to say (EBU Tech 3341 §2); empty at −23 LUFS."""
+    return "" if goal.target_lufs == EBU_MODE_TARGET_LUFS else "not EBU Mode"

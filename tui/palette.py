@@ -1,0 +1,120 @@
+"""From a tone to what a terminal shows: colour, grey or plain ASCII.
+
+The colours stay apart for colour-blind eyes and survive the step down to 16 colours (checked by a
+test): under becomes bright blue, over bright yellow, ceiling bright magenta. Without colour the same
+tones are told apart by weight and reverse video; and a shape always stands beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.strip import Strip
+
+from tui.drawing.cells import Row, Tone
+
+COLOURS: Mapping[str, str] = {
+    "paper": "#101418",
+    "plain": "#e6e9ec",
+    "strong": "bold #ffffff",
+    "dim": "#a3b4c4",
+    "faint": "#7d91a3",
+    "track": "#4f5d69",
+    "gate": "#5c6f80",
+    "held": "#2c3a46",
+    "fill": "#2b6a6f",
+    "soft": "#27424a",
+    "band": "#2c3a46",
+    "inside": "#e6e9ec",
+    "level": "#a3b4c4",
+    "under": "#4da3ff",
+    "over": "#ffac20",
+    "ceiling": "#ff4fd8",
+}
+
+SIXTEEN: Mapping[str, str] = {**COLOURS, "fill": "#008080"}
+"""For 16 colours, which hold one dark grey only: the course is set apart from the goal's band."""
+
+GREYS: Mapping[str, str] = {
+    **COLOURS,
+    "strong": "bold #ffffff",
+    "dim": "#b0b0b0",
+    "faint": "#909090",
+    "track": "#606060",
+    "level": "#b0b0b0",
+    "gate": "#585858",
+    "held": "#404040",
+    "fill": "#808080",
+    "soft": "#505050",
+    "band": "#383838",
+    "under": "#e6e6e6",
+    "over": "bold #ffffff",
+    "ceiling": "bold reverse #ffffff",
+}
+"""For NO_COLOR: the alarm is the brightest thing on the screen, never the darkest."""
+
+_ASCII = str.maketrans(
+    {
+        **dict.fromkeys("◁", "<"),
+        **dict.fromkeys("▷▸→", ">"),
+        **dict.fromkeys("◇◆", "o"),
+        **dict.fromkeys("△▲▴╹", "^"),
+        **dict.fromkeys("▼", "v"),
+        **dict.fromkeys("█▇", "#"),
+        **dict.fromkeys("▆▅▒", "="),
+        **dict.fromkeys("▄▃─╌−–", "-"),
+        **dict.fromkeys("▂▁", "_"),
+        **dict.fromkeys("░┊", ":"),
+        **dict.fromkeys("▔▀", "~"),
+        **dict.fromkeys("┼╂", "|"),
+        **dict.fromkeys("‖", "|"),
+        **dict.fromkeys("●■", "*"),
+        **dict.fromkeys("○", "o"),
+        **dict.fromkeys("╳", "x"),
+        **dict.fromkeys("↕", "!"),
+        **dict.fromkeys("…·", "."),
+        **dict.fromkeys("  ", " "),
+    }
+)
+
+
+def ascii_text(text: str) -> str:
+    """*text* in ASCII, cell for cell; what has no counterpart becomes a question mark."""
+    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+
+
+class Palette:
+    """Styles of the tones for one terminal, made once each."""
+
+    def __init__(self, inks: Mapping[str, str] = COLOURS, *, ascii_only: bool = False) -> None:
+        self.ascii_only = ascii_only
+        self._inks = inks
+        self._styles: dict[Tone, Style] = {}
+
+    def style(self, tone: Tone) -> Style:
+        """The style of an ink, ``ink bold`` or ``ink on ground``."""
+        if tone not in self._styles:
+            self._styles[tone] = self._made(tone)
+        return self._styles[tone]
+
+    def _made(self, tone: Tone) -> Style:
+        ink, _, ground = tone.removesuffix(" bold").partition(" on ")
+        paper = self._inks[ground or "paper"].split()[-1]
+        weight = "bold " if tone.endswith(" bold") else ""
+        return Style.parse(f"{weight}{self._inks[ink]} on {paper}")
+
+    def ink(self, tone: Tone) -> Style:
+        """The style of *tone* without its ground, for text that lies on a widget's own."""
+        style = self.style(tone)
+        return Style(color=style.color, bold=style.bold, reverse=style.reverse)
+
+    def text(self, text: str) -> str:
+        """*text* as this terminal can show it."""
+        return ascii_text(text) if self.ascii_only else text
+
+    def strip(self, row: Row, width: int) -> Strip:
+        """One line of a widget, exactly *width* cells."""
+        strip = Strip([Segment(self.text(text), self.style(tone)) for text, tone in row])
+        return strip.adjust_cell_length(width, self.style("plain"))

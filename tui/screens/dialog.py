@@ -1,0 +1,26 @@
+"""What opens over the instrument: a box in the middle and its own keys at the bottom."""
+
+from __future__ import annotations
+
+from typing import TypeVar
+
+from textual.screen import ModalScreen
+
+from tui.drawing.view import View
+
+Result = TypeVar("Result")
+
+
+class Dialog(ModalScreen[Result]):
+    """A box over the instrument, which goes on measuring and drawing behind it."""
+
+    DEFAULT_CSS = """
+    Dialog { align: center middle; background: $background 60%; }
+    Dialog > #box {
+        width: 90%; max-width: 100; height: auto; max-height: 90%;
+        padding: 1 2; background: $surface; border: round $secondary;
+    }
+    """
+
+    def show(self, view: View) -> None:
+        """A new view of the run, for dialogs that follow it."""

@@ -1,0 +1,149 @@
+"""The instrument: panels from top to bottom, and the keys."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.widgets import Footer
+
+from sidecar.feed import Verb
+from tui.desk import Desk, transport_verb
+from tui.drawing import wording
+from tui.drawing.view import View
+from tui.keys import KEYS, explained
+from tui.layout import plan
+from tui.palette import Palette
+from tui.screens.goals import GoalDialog
+from tui.screens.help import HelpDialog
+from tui.screens.label import LabelDialog
+from tui.screens.reset import ResetDialog
+from tui.widgets.alerts import Alerts
+from tui.widgets.course import CoursePanel
+from tui.widgets.heading import Heading
+from tui.widgets.hero import Hero
+from tui.widgets.outlets import Outlets
+from tui.widgets.panel import Panel
+from tui.widgets.rails import Rails
+
+
+class MainScreen(Screen[None]):
+    """Draws the latest view and turns keys into commands."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*KEYS]
+
+    def __init__(self, desk: Desk, palette: Palette) -> None:
+        super().__init__()
+        self.desk = desk
+        self._palette = palette
+        self._channels = 0
+        self._offered: tuple[object, ...] = ()
+        self._view: View | None = None
+
+    def compose(self) -> ComposeResult:
+        for kind in (Heading, Hero, Rails, CoursePanel, Alerts, Outlets):
+            yield kind(self._palette)
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_resize(self) -> None:
+        self._share_rows()
+
+    def show(self, view: View) -> None:
+        """Draw *view*; a panel that cannot is named in the notice and the others go on."""
+        self._view = view
+        if len(view.snapshot.reading.true_peak) != self._channels:
+            self._channels = len(view.snapshot.reading.true_peak)
+            self._share_rows()
+        for panel in self.query(Panel):
+            panel.show(view)
+            if panel.fault:
+                view = replace(view, fault=panel.fault)
+        self._offer_keys(view)
+
+    def _share_rows(self) -> None:
+        footer = self.query_one(Footer)
+        footer.display = self.size.height > 5
+        shared = plan(self.size.height - footer.display, self._channels)
+        rails = self.query_one(Rails)
+        rails.thickness, rails.peak_rows = shared.thickness, shared.peak_rows
+        for kind, rows in (
+            (Heading, shared.heading),
+            (Hero, shared.hero),
+            (Rails, shared.rails),
+            (CoursePanel, shared.course),
+            (Alerts, shared.alerts),
+            (Outlets, shared.outlets),
+        ):
+            self.query_one(kind).styles.height = rows
+
+    def _offer_keys(self, view: View) -> None:
+        """Keep the footer to the keys that do something now."""
+        offered = (
+            transport_verb(view.snapshot),
+            view.snapshot.holds_fader,
+            any(alert.state != "off" for alert in view.snapshot.alerts),
+        )
+        if offered != self._offered:
+            self._offered = offered
+            self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Hide what would do nothing."""
+        if action != "tell" or not self._offered:
+            return True
+        verb, holds_fader, has_alerts = self._offered
+        match parameters[0]:
+            case "start" | "pause" | "continue":
+                return parameters[0] == verb
+            case "follow":
+                return bool(holds_fader)
+            case "acknowledge":
+                return bool(has_alerts)
+        return True
+
+    def action_tell(self, verb: Verb, value: str | None = None) -> None:
+        self.desk.tell(verb, value)
+
+    def action_nudge(self, change_db: float) -> None:
+        self.desk.nudge_fader(change_db)
+
+    def action_unit(self) -> None:
+        self.desk.switch_unit()
+
+    def action_scale(self) -> None:
+        self.desk.switch_scale()
+
+    def action_zoom(self, steps: int) -> None:
+        self.desk.zoom(steps)
+
+    def action_reset(self) -> None:
+        measured = wording.clock(self._view.snapshot.reading.seconds) if self._view else "0:00"
+        self.app.push_screen(ResetDialog(measured), self._reset_if)
+
+    def _reset_if(self, wanted: bool | None) -> None:
+        if wanted:
+            self.desk.tell("reset")
+
+    def action_label(self) -> None:
+        self.app.push_screen(LabelDialog(), self._mark_if)
+
+    def _mark_if(self, label: str | None) -> None:
+        if label is not None:
+            self.desk.tell("mark", label)
+
+    def action_goals(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(GoalDialog(self.desk.feed.goals(), self._view, self._palette), self._aim_if)
+
+    def _aim_if(self, name: str | None) -> None:
+        if name is not None:
+            self.desk.tell("goal", name)
+
+    def action_help(self) -> None:
+        self.app.push_screen(HelpDialog(explained(), self._palette))
+
+    def action_leave(self) -> None:
+        self.app.exit()

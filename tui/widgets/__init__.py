@@ -1,0 +1,1 @@
+"""The panels of the main screen, one a file; each only paints what :mod:`tui.drawing` returns."""

@@ -1,0 +1,16 @@
+"""The panel of the alerts."""
+
+from __future__ import annotations
+
+from tui.drawing import status
+from tui.drawing.cells import Row
+from tui.drawing.view import View
+from tui.widgets.panel import Panel
+
+
+class Alerts(Panel):
+    """Each alert with its word and shape, and what the measurement has lost."""
+
+    def draw(self, view: View, width: int, height: int) -> list[Row]:
+        """See :func:`tui.drawing.status.alerts_row`."""
+        return [status.alerts_row(view, width)] if height else []

@@ -1,0 +1,16 @@
+"""The panel of transport, programme time, goal and source."""
+
+from __future__ import annotations
+
+from tui.drawing import status
+from tui.drawing.cells import Row
+from tui.drawing.view import View
+from tui.widgets.panel import Panel
+
+
+class Heading(Panel):
+    """The first line of the screen."""
+
+    def draw(self, view: View, width: int, height: int) -> list[Row]:
+        """See :func:`tui.drawing.status.heading`."""
+        return [status.heading(view, width)] if height else []

@@ -1,0 +1,68 @@
+"""A panel: rows of toned text that repaint only where they changed."""
+
+from __future__ import annotations
+
+from textual.events import Resize
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from tui.drawing.cells import Row
+from tui.drawing.view import View
+from tui.palette import Palette
+
+
+class Panel(Widget):
+    """Shows what :meth:`draw` makes of the latest view; painting it costs a look-up."""
+
+    ALLOW_SELECT = False
+
+    DEFAULT_CSS = "Panel { width: 1fr; height: 0; }"
+
+    def __init__(self, palette: Palette) -> None:
+        super().__init__(id=type(self).__name__.lower())
+        self.palette = palette
+        self.fault = ""
+        """Why the latest view could not be drawn; the one before stays. Empty when it was."""
+        self._view: View | None = None
+        self._rows: list[Row] = []
+        self._strips: list[Strip] = []
+
+    @property
+    def rows(self) -> list[Row]:
+        """What is shown, top to bottom."""
+        return self._rows
+
+    def draw(self, view: View, width: int, height: int) -> list[Row]:
+        """*height* rows of *width* cells."""
+        raise NotImplementedError
+
+    def show(self, view: View) -> None:
+        """Draw *view* and ask for a repaint of the rows that differ."""
+        self._view = view
+        width, height = self.size
+        try:
+            rows = self.draw(view, width, height) if width and height else []
+        except Exception as error:  # a drawing must never end the screen of a running measurement
+            self.fault = f"{self.id} cannot be drawn: {error}"
+            return
+        self.fault = ""
+        changed = [y for y, row in enumerate(rows) if y >= len(self._rows) or row != self._rows[y]]
+        self._strips = self._strips[: len(rows)] + [Strip.blank(width)] * (len(rows) - len(self._strips))
+        self._rows = rows
+        for y in changed:
+            self._strips[y] = self.palette.strip(rows[y], width)
+        if changed:
+            self.refresh(*(Region(0, y, width, 1) for y in changed))
+
+    def on_resize(self, _event: Resize) -> None:
+        """Draw the same view for the new size."""
+        self._rows = []
+        if self._view is not None:
+            self.show(self._view)
+
+    def render_line(self, y: int) -> Strip:
+        """The row *y*, ready-made."""
+        if y < len(self._strips):
+            return self._strips[y]
+        return Strip.blank(self.size.width, self.palette.style("plain"))

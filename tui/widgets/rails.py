@@ -1,0 +1,22 @@
+"""The panel of the measures."""
+
+from __future__ import annotations
+
+from tui.drawing import rails
+from tui.drawing.cells import Row
+from tui.drawing.view import View
+from tui.palette import Palette
+from tui.widgets.panel import Panel
+
+
+class Rails(Panel):
+    """The measures as offsets from the goal."""
+
+    def __init__(self, palette: Palette) -> None:
+        super().__init__(palette)
+        self.thickness = 1
+        self.peak_rows = 1
+
+    def draw(self, view: View, width: int, height: int) -> list[Row]:
+        """See :func:`tui.drawing.rails.rails`."""
+        return rails.rails(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)
