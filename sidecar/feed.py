@@ -74,6 +74,8 @@ class Snapshot:
     duration_s: float | None = None
     lost_frames: int = 0
     targets: tuple[Target, ...] = ()
+    beat: int = 0
+    """Whole seconds since the run began: proof of life for whoever listens."""
     notice: str = ""
     """The latest thing worth saying in one line: a fault, a compile, a device that came back."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from sidecar.vocabulary import FloatArray
 
@@ -47,3 +47,15 @@ class Source(Protocol):
 
     def close(self) -> None:
         """Ends :meth:`blocks` soon, from any thread; closing twice is harmless."""
+
+
+@runtime_checkable
+class FaderSource(Source, Protocol):
+    """A source whose programme fader the sidecar itself holds."""
+
+    @property
+    def fader_db(self) -> float:
+        """Where the fader stands now."""
+
+    def move_fader(self, gain_db: float) -> None:
+        """Sends the fader to that position, from any thread; it travels there at its own pace."""

@@ -1,0 +1,36 @@
+"""The command ``sidecar``: parse, call, print. What does the work is imported when it is needed."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from sidecar.cli.parser import make_parser
+from sidecar.errors import DeviceLost, SidecarError
+
+CANNOT, LOST, INTERRUPTED = 2, 3, 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
+    options = make_parser().parse_args(arguments)
+    try:
+        code = import_module(f"sidecar.cli.{options.command}").run(options)
+        sys.stdout.flush()
+    except DeviceLost as error:
+        return _refuse(error, LOST)
+    except SidecarError as error:
+        return _refuse(error, CANNOT)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # whoever read the output has heard enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return int(code)
+
+
+def _refuse(error: SidecarError, code: int) -> int:
+    print(f"sidecar: {error}", file=sys.stderr)
+    return code

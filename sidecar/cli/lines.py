@@ -1,0 +1,110 @@
+"""A run as lines on the standard output: JSON for scripts, or a line a second for people."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from sidecar.delivery.verdict import figure
+from sidecar.feed import Snapshot
+from sidecar.osc.table import hero
+from sidecar.vocabulary import Alert, Move
+
+
+class JsonLines:
+    """One JSON object a line: each reading, and each move and alert that changes."""
+
+    def __init__(self) -> None:
+        self._move: Move | None = None
+        self._alerts: tuple[Alert, ...] = ()
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        if snapshot.transport == "preparing":
+            return
+        reading = snapshot.reading
+        _say(
+            type="reading",
+            transport=snapshot.transport,
+            seconds=round(reading.seconds, 3),
+            momentary_lufs=_number(reading.momentary),
+            short_term_lufs=_number(reading.short_term),
+            integrated_lufs=_number(reading.integrated),
+            loudness_range_lu=_number(reading.loudness_range),
+            max_momentary_lufs=_number(reading.max_momentary),
+            max_short_term_lufs=_number(reading.max_short_term),
+            max_true_peak_dbtp=_number(reading.max_true_peak),
+            true_peak_dbtp=[_number(peak) for peak in reading.true_peak],
+            sample_peak_dbfs=_number(reading.sample_peak),
+            bad_samples=reading.bad_samples,
+            lost_frames=snapshot.lost_frames,
+            fader_db=_number(snapshot.fader_db),
+            goal=snapshot.goal.name,
+        )
+        self._say_move(snapshot)
+        self._say_alerts(snapshot)
+
+    def _say_move(self, snapshot: Snapshot) -> None:
+        move = hero(snapshot)
+        if move == self._move:
+            return
+        self._move = move
+        _say(
+            type="move",
+            seconds=round(snapshot.reading.seconds, 3),
+            this_pass=snapshot.this_pass is not None,
+            gain_db=move.gain_db,
+            landing_lufs=_number(move.landing),
+            landing_low_lufs=_number(move.landing_low),
+            landing_high_lufs=_number(move.landing_high),
+            limited_by=move.limited_by,
+            reason=move.reason,
+        )
+
+    def _say_alerts(self, snapshot: Snapshot) -> None:
+        before = {alert.name: alert.state for alert in self._alerts}
+        for alert in snapshot.alerts:
+            if alert.state != before.get(alert.name, "off"):
+                _say(
+                    type="alert",
+                    seconds=round(snapshot.reading.seconds, 3),
+                    name=alert.name,
+                    state=alert.state,
+                    value=_number(alert.value),
+                    limit=alert.limit,
+                )
+        self._alerts = snapshot.alerts
+
+
+class PlainLines:
+    """A line a second, and one for each sentence that is new."""
+
+    def __init__(self) -> None:
+        self._beat = -1
+        self._said = ""
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        sentence = snapshot.notice or hero(snapshot).reason
+        if sentence != self._said:
+            self._said = sentence
+            print(sentence, flush=True)
+        if snapshot.beat == self._beat or snapshot.transport == "preparing":
+            return
+        self._beat = snapshot.beat
+        reading, unit = snapshot.reading, snapshot.goal.unit
+        alerts = " ".join(f"{a.name.upper()}" for a in snapshot.alerts if a.state != "off")
+        print(
+            f"{snapshot.transport} {reading.seconds:7.1f} s  M {figure(reading.momentary)}  "
+            f"S {figure(reading.short_term)}  I {figure(reading.integrated)} {unit}  "
+            f"peak {figure(reading.max_true_peak)} dBTP  {alerts}".rstrip(),
+            flush=True,
+        )
+
+
+def _say(**fields: Any) -> None:
+    print(json.dumps(fields, ensure_ascii=False), flush=True)
+
+
+def _number(value: float) -> float | None:
+    """Two decimals; silence is null, since JSON has no infinity."""
+    return round(value, 2) if math.isfinite(value) else None

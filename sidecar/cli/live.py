@@ -1,0 +1,41 @@
+"""``sidecar live``: the job on a loopback input, or on a file."""
+
+from __future__ import annotations
+
+import argparse
+
+from sidecar.cli.running import run_session
+from sidecar.errors import SettingsError
+from sidecar.sources import Source
+from sidecar.sources.device import DeviceSource
+from sidecar.sources.file import FileSource
+
+
+def run(options: argparse.Namespace) -> int:
+    """Runs until the source ends or the person quits."""
+    return run_session(_source(options), options, layout=options.layout)
+
+
+def _source(options: argparse.Namespace) -> Source:
+    if options.file is not None:
+        return FileSource(options.file, pace=options.pace)
+    if options.pace == "fast":
+        raise SettingsError(
+            "A device cannot be listened to faster than it plays: --pace fast goes with --file."
+        )
+    return DeviceSource(
+        options.device,
+        rate_hz=options.rate,
+        channels=options.channels,
+        pick=_pick(options.pick),
+        patience_s=options.patience,
+    )
+
+
+def _pick(text: str | None) -> tuple[int, ...] | None:
+    if text is None:
+        return None
+    parts = text.split(",")
+    if not all(part.strip().isdecimal() for part in parts):
+        raise SettingsError(f"--pick takes channel numbers from 1, such as 3,4; not '{text}'.")
+    return tuple(int(part) for part in parts)

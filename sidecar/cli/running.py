@@ -1,0 +1,99 @@
+"""What ``live`` and ``rehearse`` share: a session with its outlets, on the screen or in lines."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import threading
+from collections.abc import Iterator
+
+from sidecar.cli.lines import JsonLines, PlainLines
+from sidecar.cli.parser import LISTEN_PORT
+from sidecar.engine import Engine
+from sidecar.errors import SettingsError, SidecarError
+from sidecar.goals import load_goal
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.targets import resolve
+from sidecar.session import Outlet, Session
+from sidecar.sources import Source
+
+_SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
+_END_S = 5.0
+
+
+def run_session(source: Source, options: argparse.Namespace, *, layout: str | None) -> int:
+    """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
+    try:
+        with _session(source, options, layout) as session:
+            if options.no_screen:
+                _run_here(session, options.for_s)
+            else:
+                _run_on_screen(session, options.for_s)
+    finally:
+        source.close()
+    return 0
+
+
+@contextlib.contextmanager
+def _session(source: Source, options: argparse.Namespace, layout: str | None) -> Iterator[Session]:
+    if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
+        raise SettingsError(
+            f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
+        )
+    goal = load_goal(options.goal)
+    targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
+    server = bind(options.osc_bind, options.osc_port)
+    with Engine() as engine:
+        port = OscPort(targets, update_hz=options.osc_rate)
+        outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
+        if options.no_screen:
+            outlets.append(JsonLines() if options.json else PlainLines())
+        session = Session(
+            source,
+            goal,
+            layout=layout,
+            outlets=outlets,
+            targets=port.status,
+            fast=options.pace == "fast",
+            update_hz=max(options.osc_rate, 10.0),
+        )
+        engine.run(port.open(server, session.send))
+        try:
+            yield session
+        finally:
+            engine.run(port.close())
+
+
+def _run_here(session: Session, for_s: float | None) -> None:
+    """In the main thread; Ctrl-C and the end of the terminal end it in good order."""
+
+    def end(_number: int, _frame: object) -> None:
+        session.stop()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, end)
+    session.run(for_s)
+
+
+def _run_on_screen(session: Session, for_s: float | None) -> None:
+    import tui
+
+    failures: list[SidecarError] = []
+
+    def work() -> None:
+        try:
+            session.run(for_s)
+        except SidecarError as error:
+            failures.append(error)
+            session.fail(str(error))
+
+    worker = threading.Thread(target=work, name="meter", daemon=True)
+    worker.start()
+    try:
+        tui.run(session)
+    finally:
+        session.stop()
+        worker.join(_END_S)
+    if failures:
+        raise failures[0]

@@ -1,0 +1,43 @@
+"""The course of a programme: what it read every 100 ms, and what happened when."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.feed import Course, Event
+from sidecar.vocabulary import BLOCK_S
+
+_ROWS = 4
+_FIRST_ROOM = 6_000
+
+
+class CourseLog:
+    """Grows by a column a block. One thread writes; any other may look at any time."""
+
+    def __init__(self) -> None:
+        self._table: NDArray[np.float32] = np.zeros((_ROWS, _FIRST_ROOM), np.float32)
+        self._size = 0
+        self._events: tuple[Event, ...] = ()
+
+    @property
+    def seconds(self) -> float:
+        return self._size * BLOCK_S
+
+    def add(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
+        """Adds the columns of so many blocks, all with the readings at their end."""
+        stop = self._size + blocks
+        if stop > self._table.shape[1]:
+            more = max(blocks, self._table.shape[1])
+            self._table = np.pad(self._table, ((0, 0), (0, more)))
+        self._table[0, self._size : stop] = np.arange(self._size + 1, stop + 1) * BLOCK_S
+        self._table[1:, self._size : stop] = np.array([[short_term], [integrated], [fader_db]])
+        self._size = stop
+
+    def note(self, event: Event) -> None:
+        self._events = (*self._events, event)
+
+    def view(self) -> Course:
+        """The course so far: views that later columns do not change."""
+        seconds, short_term, integrated, fader_db = self._table[:, : self._size]
+        return Course(seconds, short_term, integrated, fader_db, self._events)

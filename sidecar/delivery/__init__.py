@@ -1,0 +1,1 @@
+"""Delivery: finished files measured and judged against a goal."""

@@ -1,0 +1,1 @@
+"""OSC: the address table, the wire, and the port of a run."""

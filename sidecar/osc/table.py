@@ -1,0 +1,205 @@
+"""The OSC address space: the one table from which sending, receiving, listening and the README's
+table are made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from sidecar.feed import Snapshot, Verb
+from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
+
+Group = Literal["reading", "move", "alert", "run"]
+Value = float | int | str
+
+ROOT = "/sidecar"
+ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
+
+RATES: dict[Group, str] = {
+    "reading": "each update",
+    "move": "on change, and once a second",
+    "alert": "on change, and once a second",
+    "run": "on change, and once a second",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Outgoing:
+    """An address that the sidecar sends."""
+
+    path: str
+    """Below the root."""
+    tags: str
+    """OSC type tags; a trailing ``*`` repeats the last one."""
+    unit: str
+    group: Group
+    sentence: str
+    read: Callable[[Snapshot], tuple[Value, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """An address that the sidecar obeys."""
+
+    path: str
+    tags: str
+    unit: str
+    low: float
+    high: float
+    """Range of a number; without meaning for text."""
+    sentence: str
+    verb: Verb
+
+
+def hero(snapshot: Snapshot) -> Move:
+    """The move to show first: for the pass that is playing where it can be told, else for the next."""
+    return snapshot.this_pass or snapshot.next_pass
+
+
+def _alert(name: AlertName) -> Callable[[Snapshot], tuple[Value, ...]]:
+    def read(snapshot: Snapshot) -> tuple[Value, ...]:
+        alert = next((a for a in snapshot.alerts if a.name == name), Alert(name))
+        return ALERT_STATES[alert.state], alert.value, alert.limit
+
+    return read
+
+
+_ALERT_SENTENCES: dict[AlertName, str] = {
+    "ceiling": "true peak above the ceiling, held until acknowledged; value and limit in dBTP",
+    "over": "integrated above the highest value that passes; value and limit in LUFS",
+    "hot": "short-term above the hot line for its hold time; value and limit in LUFS",
+    "lost": "no audio arrives; value is seconds since the last, limit in seconds",
+    "silent": "audio arrives and is silent; value is seconds of silence, limit in seconds",
+}
+
+
+def _readings() -> Iterator[Outgoing]:
+    def add(
+        path: str, unit: str, sentence: str, read: Callable[[Snapshot], tuple[Value, ...]], tags: str = "f"
+    ) -> Outgoing:
+        return Outgoing(path, tags, unit, "reading", sentence, read)
+
+    yield add("/momentary", "LUFS", "momentary loudness, 0.4 s", lambda s: (s.reading.momentary,))
+    yield add("/short-term", "LUFS", "short-term loudness, 3 s", lambda s: (s.reading.short_term,))
+    yield add("/integrated", "LUFS", "gated loudness since the reset", lambda s: (s.reading.integrated,))
+    yield add("/range", "LU", "loudness range since the reset", lambda s: (s.reading.loudness_range,))
+    yield add("/max/momentary", "LUFS", "highest momentary", lambda s: (s.reading.max_momentary,))
+    yield add("/max/short-term", "LUFS", "highest short-term", lambda s: (s.reading.max_short_term,))
+    yield add("/peak/true", "dBTP", "highest true peak of all channels", lambda s: (s.reading.max_true_peak,))
+    yield add(
+        "/peak/channels",
+        "dBTP",
+        "highest true peak, one value a channel",
+        lambda s: s.reading.true_peak,
+        "f*",
+    )
+    yield add("/peak/sample", "dBFS", "highest sample", lambda s: (s.reading.sample_peak,))
+    yield add("/seconds", "s", "programme measured since the reset", lambda s: (s.reading.seconds,))
+
+
+def _moves() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, "move", sentence, lambda s: (read(s),))
+
+    yield add(
+        "/move/pass",
+        "s",
+        "",
+        "which pass it lands: this or next",
+        lambda s: "this" if s.this_pass else "next",
+    )
+    yield add("/move/gain", "f", "dB", "the fader move; negative is down", lambda s: hero(s).gain_db)
+    yield add(
+        "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: hero(s).landing
+    )
+    yield add("/move/low", "f", "LUFS", "low end of the landing's 90 % band", lambda s: hero(s).landing_low)
+    yield add(
+        "/move/high", "f", "LUFS", "high end of the landing's 90 % band", lambda s: hero(s).landing_high
+    )
+    yield add(
+        "/move/limit",
+        "s",
+        "",
+        "what limits it: none, ceiling, step or range",
+        lambda s: hero(s).limited_by or "none",
+    )
+    yield add("/move/reason", "s", "", "one plain sentence", lambda s: hero(s).reason)
+
+
+def _run() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, "run", sentence, lambda s: (read(s),))
+
+    yield add(
+        "/transport",
+        "s",
+        "",
+        "preparing, waiting, measuring, paused or ended",
+        lambda s: s.transport,
+    )
+    yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)
+    yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
+    yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
+    yield add("/fader/now", "f", "dB", "the programme fader, as far as known", lambda s: s.fader_db)
+    yield add("/lost", "i", "frames", "frames lost since the start", lambda s: s.lost_frames)
+    yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
+
+
+OUTGOING: tuple[Outgoing, ...] = (
+    *_readings(),
+    *_moves(),
+    *(
+        Outgoing(
+            f"/alert/{name}",
+            "iff",
+            "",
+            "alert",
+            f"0 off, 1 on, 2 held: {_ALERT_SENTENCES[name]}",
+            _alert(name),
+        )
+        for name in ALERT_NAMES
+    ),
+    *_run(),
+)
+
+INCOMING: tuple[Incoming, ...] = (
+    Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", "start"),
+    Incoming("/pause", "", "", 0, 0, "hold the integrated measures", "pause"),
+    Incoming("/continue", "", "", 0, 0, "measure on after a pause", "continue"),
+    Incoming("/reset", "", "", 0, 0, "begin a new programme", "reset"),
+    Incoming("/goal", "s", "", 0, 0, "use the goal of that name", "goal"),
+    Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", "mark"),
+    Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", "acknowledge"),
+    Incoming("/fader", "f", "dB", -120.0, 20.0, "where the programme fader stands (feedback)", "fader"),
+    Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
+)
+
+
+def markdown() -> str:
+    """The table as the README prints it."""
+    sent = [
+        f"| `{ROOT}{out.path}` | `{out.tags}` | {out.unit or '–'} | {RATES[out.group]} | {out.sentence} |"
+        for out in OUTGOING
+    ]
+    obeyed = [
+        f"| `{ROOT}{entry.path}` | {_arguments(entry)} | {entry.unit or '–'} | {entry.sentence} |"
+        for entry in INCOMING
+    ]
+    return "\n".join(
+        [
+            "| out | arguments | unit | sent | meaning |",
+            "| --- | --- | --- | --- | --- |",
+            *sent,
+            "",
+            "| in | arguments | unit | meaning |",
+            "| --- | --- | --- | --- |",
+            *obeyed,
+        ]
+    )
+
+
+def _arguments(entry: Incoming) -> str:
+    if not entry.tags:
+        return "none"
+    return f"`{entry.tags}` {entry.low:g} to {entry.high:g}" if entry.tags == "f" else f"`{entry.tags}`"

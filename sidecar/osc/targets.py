@@ -1,0 +1,67 @@
+"""Where OSC goes: addresses as a person gives them, resolved once."""
+
+from __future__ import annotations
+
+import socket
+from dataclasses import dataclass, field
+
+from sidecar.errors import NetworkError
+from sidecar.feed import Target
+
+_HIGHEST_PORT = 65_535
+
+
+def split(text: str) -> tuple[str, int]:
+    """Host and port of ``host:port`` or ``[v6 address]:port``; a bare port means this machine.
+
+    Raises NetworkError when that is not what it says.
+    """
+    host, _, port = text.rpartition(":")
+    if not port.isascii() or not port.isdigit() or not 1 <= int(port) <= _HIGHEST_PORT:
+        raise NetworkError(
+            f"'{text}' is no OSC target: give HOST:PORT with a port from 1 to {_HIGHEST_PORT}, "
+            "for instance 127.0.0.1:9000."
+        )
+    return host.removeprefix("[").removesuffix("]") or "127.0.0.1", int(port)
+
+
+@dataclass(slots=True)
+class Destination:
+    """One resolved target and how sending to it goes."""
+
+    name: str
+    family: socket.AddressFamily
+    address: tuple[str, int] | tuple[str, int, int, int]
+    sent: int = 0
+    failed: int = 0
+    fault: str = ""
+    status: Target = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.status = Target(self.name)
+
+    def record(self, fault: str) -> None:
+        """Counts one datagram; *fault* is empty when it went out."""
+        if fault:
+            self.failed += 1
+        else:
+            self.sent += 1
+        self.fault = fault
+        self.status = Target(self.name, self.sent, self.failed, fault)
+
+
+def resolve(text: str) -> Destination:
+    """Looks the host up, now and never again: a name server must not hold up the sending.
+
+    Raises NetworkError when the target cannot be read or the host is not found.
+    """
+    host, port = split(text)
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)
+    except (OSError, UnicodeError) as error:
+        raise NetworkError(
+            f"The OSC target '{text}' cannot be reached: no address is known for '{host}' ({error}). "
+            "Check the name, or give the address in figures."
+        ) from error
+    family, _, _, _, address = found[0]
+    return Destination(text, family, address)  # type: ignore[arg-type]

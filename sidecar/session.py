@@ -1,0 +1,300 @@
+"""One run: source → meter → advice → alerts → outlets. The whole flow is in this file.
+
+The worker thread that calls :meth:`Session.run` owns the meter, the advisor and the alerts. Everybody
+else sees finished snapshots and hands in commands; nothing here ever waits for a screen or a network.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from sidecar.advice import LandingAdvisor
+from sidecar.alerts import Watch
+from sidecar.course import CourseLog
+from sidecar.errors import SettingsError
+from sidecar.feed import Command, Course, Event, Snapshot, Target, Transport
+from sidecar.goals import Goal, all_goals, goal_named
+from sidecar.sources import Block, FaderSource, Source
+from sidecar.vocabulary import SILENCE, Alert, Move, Reading
+
+if TYPE_CHECKING:
+    from sidecar.meter import Meter
+
+UPDATE_HZ = 10.0
+"""Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
+
+_ADVISE_S = 1.0
+_WAITING_AFTER_S = 1.0
+
+
+class Outlet(Protocol):
+    """Takes each snapshot as it is made; must return at once and must not raise."""
+
+    def __call__(self, snapshot: Snapshot) -> None: ...
+
+
+class Session:
+    """One run, and the feed that a screen draws it from."""
+
+    def __init__(
+        self,
+        source: Source,
+        goal: Goal,
+        *,
+        layout: str | None = None,
+        outlets: Sequence[Outlet] = (),
+        targets: Callable[[], tuple[Target, ...]] = tuple,
+        fast: bool = False,
+        update_hz: float = UPDATE_HZ,
+    ) -> None:
+        """layout: as the meter takes it; None is the usual one for the source's channels.
+        targets: tells how sending to each OSC target goes. fast: the source runs as fast as it goes,
+        so time is counted in its frames.
+        """
+        self._source = source
+        self._goal = goal
+        self._layout = layout
+        self._outlets = outlets
+        self._targets = targets
+        self._clock: Callable[[], float] = self._source_s if fast else time.monotonic
+        self._period_s = 1.0 / update_hz
+        self._advisor = LandingAdvisor(goal)
+        self._watch = Watch(goal)
+        self._log = CourseLog()
+        self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self._stopped = False
+        self._began_s = 0.0
+        self._audio_s = 0.0
+        self._update_due_s = 0.0
+        self._advise_due_s = 0.0
+        self._frames = 0
+        self._lost_frames = 0
+        self._fader_db = 0.0
+        self._peak_dbtp = SILENCE
+        self._move = Move(reason="Listening.")
+        self._alerts: tuple[Alert, ...] = ()
+        self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
+        self._snapshot = self._picture("preparing", Reading())
+
+    # --- the feed: any thread -----------------------------------------------------------------
+
+    def snapshot(self) -> Snapshot:
+        return self._snapshot
+
+    def course(self) -> Course:
+        return self._log.view()
+
+    def goals(self) -> Sequence[Goal]:
+        return all_goals()
+
+    def send(self, command: Command) -> None:
+        self._commands.put(command)
+
+    def stop(self) -> None:
+        """Ends :meth:`run` soon."""
+        self._stopped = True
+        self._source.close()
+
+    def fail(self, reason: str) -> None:
+        """Says on the screen why the run has ended."""
+        self._notice = reason
+        self._publish("ended", self._snapshot.reading)
+
+    # --- the run: the worker's thread ---------------------------------------------------------
+
+    def run(self, for_s: float | None = None) -> None:
+        """Measures until the source ends, :meth:`stop` is called or *for_s* seconds have passed.
+
+        Raises SourceError when the audio cannot be read, DeviceLost when it is gone for good, and
+        SignalError when it cannot be measured.
+        """
+        self._publish("preparing", Reading())
+        meter = self._prepared()
+        self._notice = ""
+        self._began_s = self._audio_s = self._update_due_s = self._advise_due_s = self._clock()
+        for block in self._source.blocks():
+            self._obey(meter)
+            self._take(block, meter)
+            self._update(meter)
+            if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
+                break
+        self._source.close()
+        self._end(meter)
+
+    def _prepared(self) -> Meter:
+        """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
+        from sidecar.meter import Meter
+
+        source = self._source
+        meter = Meter(source.rate_hz, self._layout, channels=source.channels)
+        meter.push(np.zeros((1, source.channels), np.float32))
+        meter.reading()
+        meter.reset()
+        return meter
+
+    def _take(self, block: Block, meter: Meter) -> None:
+        if block.lost:
+            self._note_loss(block.lost, meter)
+        frames = block.frames.shape[0]
+        if frames == 0:
+            return
+        self._frames += frames
+        self._audio_s = self._clock()
+        if block.gain_db is not None:
+            self._fader_db = block.gain_db
+        meter.push(block.frames)
+        blocks = meter.take_blocks()
+        if blocks.energy.size == 0:
+            return
+        self._peak_dbtp = max(self._peak_dbtp, float(blocks.true_peak.max()))
+        self._advisor.push(blocks.energy, np.full(blocks.energy.size, self._fader_db), blocks.true_peak)
+        reading = meter.reading()
+        self._log.add(blocks.energy.size, reading.short_term, reading.integrated, self._fader_db)
+
+    def _note_loss(self, lost: int, meter: Meter) -> None:
+        self._lost_frames += lost
+        lost_s = lost / self._source.rate_hz
+        self._notice = f"{lost_s:.2f} s of audio were lost; the measurement goes on without them."
+        self._cut("gap", f"{lost_s:.2f} s lost")
+        meter.splice()
+
+    def _cut(self, kind: str, text: str) -> None:
+        self._advisor.splice()
+        self._note(kind, text)
+
+    def _update(self, meter: Meter) -> None:
+        """Makes a snapshot when one is due."""
+        now_s = self._clock()
+        if now_s < self._update_due_s:
+            return
+        behind = now_s - self._update_due_s > 1.0
+        self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
+        reading = meter.reading()
+        self._advise(now_s)
+        self._warn(now_s, reading, paused=meter.is_paused)
+        waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
+        self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
+
+    def _advise(self, now_s: float) -> None:
+        if now_s < self._advise_due_s:
+            return
+        self._advise_due_s = now_s + _ADVISE_S
+        self._move = self._advisor.next_pass()
+
+    def _warn(self, now_s: float, reading: Reading, *, paused: bool) -> None:
+        before = {alert.name: alert.state for alert in self._alerts}
+        self._alerts = self._watch.update(
+            now_s,
+            reading,
+            peak_dbtp=self._peak_dbtp,
+            since_audio_s=now_s - self._audio_s,
+            paused=paused,
+        )
+        self._peak_dbtp = SILENCE
+        for alert in self._alerts:
+            if alert.state == "on" and before.get(alert.name) != "on":
+                self._note("alert", alert.name)
+
+    def _publish(self, transport: Transport, reading: Reading) -> None:
+        self._snapshot = self._picture(transport, reading)
+        for outlet in self._outlets:
+            outlet(self._snapshot)
+
+    def _picture(self, transport: Transport, reading: Reading) -> Snapshot:
+        source = self._source
+        return Snapshot(
+            transport=transport,
+            goal=self._goal,
+            reading=reading,
+            next_pass=self._move,
+            alerts=self._alerts,
+            fader_db=self._fader_db,
+            holds_fader=isinstance(source, FaderSource),
+            source=source.title,
+            rate_hz=source.rate_hz,
+            layout=self._layout or f"{source.channels} ch",
+            duration_s=source.duration_s,
+            lost_frames=self._lost_frames,
+            targets=self._targets(),
+            beat=int(self._clock() - self._began_s),
+            notice=self._notice,
+        )
+
+    def _end(self, meter: Meter) -> None:
+        """The last word: what the filters still held, and the advice on the whole."""
+        if self._source_is_finished():
+            meter.finish()
+        self._advise_due_s = self._clock()
+        self._advise(self._clock())
+        self._publish("ended", meter.reading())
+
+    def _source_is_finished(self) -> bool:
+        return not self._stopped and self._source.duration_s is not None
+
+    def _source_s(self) -> float:
+        return self._frames / self._source.rate_hz
+
+    def _note(self, kind: str, text: str) -> None:
+        self._log.note(Event(self._log.seconds, kind, text))  # type: ignore[arg-type]
+
+    # --- commands -----------------------------------------------------------------------------
+
+    def _obey(self, meter: Meter) -> None:
+        while not self._commands.empty():
+            command = self._commands.get()
+            self._advise_due_s = self._clock()
+            match command.verb:
+                case "start" | "continue" if meter.is_paused:
+                    meter.resume()
+                    self._cut("pause", "continued")
+                case "pause" if not meter.is_paused:
+                    meter.pause()
+                    self._note("pause", "paused")
+                case "reset":
+                    self._reset(meter)
+                case "goal":
+                    self._use_goal(str(command.value))
+                case "mark":
+                    self._note("mark", str(command.value or ""))
+                case "acknowledge":
+                    self._watch.acknowledge()
+                case "fader" if command.value is not None:
+                    self._move_fader(float(command.value))
+                case "follow":
+                    self._follow()
+
+    def _reset(self, meter: Meter) -> None:
+        meter.reset()
+        self._advisor.reset()
+        self._watch.reset()
+        self._log = CourseLog()
+        self._peak_dbtp = SILENCE
+        self._notice = ""
+
+    def _use_goal(self, name: str) -> None:
+        try:
+            goal = goal_named(name)
+        except SettingsError as error:
+            self._notice = str(error)
+            return
+        self._goal = self._advisor.goal = goal
+        self._watch.change_goal(goal)
+        self._note("goal", goal.name)
+
+    def _move_fader(self, gain_db: float) -> None:
+        self._note("move", f"{gain_db - self._fader_db:+.1f} dB".replace("-", "−"))
+        if isinstance(self._source, FaderSource):
+            self._source.move_fader(gain_db)
+        else:
+            self._fader_db = gain_db
+
+    def _follow(self) -> None:
+        if not isinstance(self._source, FaderSource):
+            self._notice = "The sidecar does not hold this fader: make the move by hand."
+            return
+        self._move_fader(self._fader_db + self._move.gain_db)
