@@ -1,0 +1,285 @@
+"""Which of several faders to move."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from advice_reference import TELEVISION, energy, gained, integrated, material
+
+from sidecar.advice import StemAdvisor
+from sidecar.advice.faders import FaderLimits
+
+NAMES = ("voice", "band", "crowd", "drums")
+LEVELS = (-24.0, -28.0, -33.0, -38.0)
+
+
+def stems(seed, levels_lufs=LEVELS, seconds=120):
+    """Energies of unrelated stems, (blocks, stems)."""
+    return np.stack([material(seed + 100 * n, seconds, level) for n, level in enumerate(levels_lufs)], axis=1)
+
+
+def heard(energies, goal=TELEVISION, faders_db=0.0, peaks_dbtp=None, mix_peak_dbtp=None, **settings):
+    """An advisor that heard unrelated stems after faders that stood at *faders_db*."""
+    faders_db = np.broadcast_to(np.asarray(faders_db, dtype=float), energies.shape[1:])
+    advisor = StemAdvisor(NAMES[: energies.shape[1]], goal, **settings)
+    after = gained(energies, faders_db)
+    advisor.push(np.einsum("bi,ij->bij", after, np.eye(after.shape[1])), faders_db, peaks_dbtp, mix_peak_dbtp)
+    return advisor
+
+
+def landing(energies, moves, faders_db=0.0):
+    """The mix measured the long way with the moves made."""
+    changes_db = np.array([moves[name].gain_db if name in moves else 0.0 for name in NAMES])
+    return integrated(gained(energies, faders_db + changes_db[: energies.shape[1]]).sum(axis=1))
+
+
+def goal_near(energies, offset_lu):
+    """A goal so far above what the mix is."""
+    return dataclasses.replace(TELEVISION, target_lufs=integrated(energies.sum(axis=1)) + offset_lu)
+
+
+def nearest_single(energies, goal, limits):
+    """Brute force: the least dB by which one fader alone lands, or None."""
+    steps = np.arange(-limits.step_down_db * 10, limits.step_up_db * 10 + 1) / 10.0
+    fitting = [
+        abs(step)
+        for stem in range(energies.shape[1])
+        for step in steps
+        if abs(
+            integrated(gained(energies, step * np.eye(energies.shape[1])[stem]).sum(axis=1))
+            - goal.target_lufs
+        )
+        <= 0.055
+    ]
+    return min(fitting, default=None)
+
+
+@pytest.mark.parametrize("offset_lu", [-6.0, -3.0, -1.5, -0.5, 0.6, 1.2, 2.5])
+@pytest.mark.parametrize("seed", range(3))
+def test_moves_land_the_mix(seed, offset_lu):
+    """With all moves made, the mix measured anew lies on target and where the moves said."""
+    energies = stems(seed)
+    goal = goal_near(energies, offset_lu)
+
+    moves = heard(energies, goal).moves()
+
+    truth = landing(energies, moves)
+    assert goal.target_lufs == pytest.approx(truth, abs=0.12)
+    assert {round(truth, 2)} == {round(move.landing, 2) for move in moves.values()}
+
+
+@pytest.mark.parametrize(("seed", "offset_lu"), [(0, -1.0), (1, 0.7), (2, -2.0), (3, 1.3), (4, -0.4)])
+def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset_lu):
+    """Where trying every tenth on every fader finds a single move, one of the same size is advised."""
+    energies = stems(seed, seconds=40)
+    goal = goal_near(energies, offset_lu)
+
+    moves = heard(energies, goal).moves()
+
+    least_db = nearest_single(energies, goal, FaderLimits())
+    assert least_db is not None
+    assert [pytest.approx(least_db, abs=0.11)] == [abs(move.gain_db) for move in moves.values()]
+
+
+def test_two_faders_move_where_one_is_not_enough():
+    """Two steady stems at -26.0 LUFS each, 2.4 LU too quiet: one goes up its whole step of 3 dB and the
+    other 10·log10(2·10^0.24 - 10^0.3) = 1.7 dB."""
+    energies = np.broadcast_to(energy([-26.0, -26.0, -70.0, -70.0]), (400, 4))
+    goal = goal_near(energies, 2.4)
+
+    moves = heard(energies, goal).moves()
+
+    assert nearest_single(energies, goal, FaderLimits()) is None
+    assert {"voice", "band"} == set(moves)
+    assert [1.7, 3.0] == sorted(move.gain_db for move in moves.values())
+
+
+def test_two_equal_faders_come_down_alike():
+    """Two steady stems 4 LU too loud: 4.0 dB off each is less than 6 dB off one and 2.6 off the other."""
+    energies = np.broadcast_to(energy([-16.0, -16.0, -80.0, -80.0]), (400, 4))
+
+    moves = heard(energies, goal_near(energies, -4.0)).moves()
+
+    assert {"voice": -4.0, "band": -4.0} == {name: move.gain_db for name, move in moves.items()}
+
+
+def test_moves_come_in_tenths():
+    """Every move is a whole number of tenths of a decibel."""
+    energies = stems(6)
+
+    for move in heard(energies, goal_near(energies, -1.37)).moves().values():
+        assert round(move.gain_db * 10) == pytest.approx(move.gain_db * 10, abs=1e-9)
+
+
+def test_a_mix_inside_the_tolerance_is_left_alone():
+    """Inside ±0.2 LU do nothing (Tech 3343 §3.2)."""
+    energies = stems(7)
+
+    assert heard(energies, goal_near(energies, 0.15)).moves() == {}
+
+
+def test_nothing_is_advised_before_three_seconds_are_heard():
+    """Advice waits for one short-term window of programme above the gate."""
+    assert heard(stems(8)[:20], goal_near(stems(8), 3.0)).moves() == {}
+    assert StemAdvisor(NAMES, TELEVISION).moves() == {}
+
+
+@pytest.mark.parametrize(
+    "settings", [{"keep": ("voice",)}, {"anchor": "voice"}, {"anchor": "voice", "keep": ("band",)}]
+)
+def test_what_is_held_stays_where_it_is(settings):
+    """Neither a kept stem nor the anchor is moved, though the voice is the easiest way to land."""
+    energies = stems(9, (-24.0, -25.0, -25.0, -26.0))
+    goal = goal_near(energies, -1.0)
+
+    moves = heard(energies, goal, **settings).moves()
+
+    assert moves
+    assert set(moves).isdisjoint({"voice", *settings.get("keep", ())})
+    assert goal.target_lufs == pytest.approx(landing(energies, moves), abs=0.1)
+
+
+def test_a_closed_fader_is_not_opened():
+    """A stem that is pulled down stays down."""
+    energies = stems(10)
+    faders_db = np.array([0.0, -math.inf, 0.0, 0.0])
+
+    moves = heard(energies, dataclasses.replace(TELEVISION, target_lufs=-14.0), faders_db).moves()
+
+    assert {"voice", "crowd", "drums"} == set(moves)
+
+
+def test_far_too_loud_comes_down_together():
+    """10 dB over: every fader comes down alike, so the balance stays, and it lands in one go."""
+    energies = stems(11)
+
+    moves = heard(energies, goal_near(energies, -10.0)).moves()
+
+    assert {-10.0} == {move.gain_db for move in moves.values()}
+    assert set(NAMES) == set(moves)
+    assert moves["voice"].reason.startswith("Everything down 10.0 dB together: the mix then lands at")
+
+
+def test_far_too_quiet_rises_by_one_step_only():
+    """10 dB under: one step up of all, marked as cut by the step."""
+    energies = stems(12)
+
+    moves = heard(energies, goal_near(energies, 10.0)).moves()
+
+    assert {(3.0, "step")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert landing(energies, moves) == pytest.approx(moves["band"].landing, abs=0.01)
+
+
+def test_a_rise_of_all_ends_where_the_first_fader_ends():
+    """The highest fader has 0.4 dB left: all rise by that, so that the balance stays."""
+    energies = stems(13)
+    faders_db = np.array([9.6, 0.0, 0.0, 0.0])
+    advisor = heard(energies, dataclasses.replace(TELEVISION, target_lufs=0.0), faders_db)
+
+    assert {(0.4, "range")} == {(move.gain_db, move.limited_by) for move in advisor.moves().values()}
+
+
+def test_what_is_kept_too_loud_is_named():
+    """With a kept stem over the target by itself no move helps, and it is named."""
+    energies = stems(14, (-14.0, -40.0, -40.0, -40.0))
+
+    moves = heard(energies, keep=("voice",)).moves()
+
+    assert [(move.gain_db, move.limited_by) for move in moves.values()] == [(0.0, "range")]
+    assert "free voice" in moves["voice"].reason
+
+
+def under_anchor(energies, gains_db=0.0):
+    """How far the rest lies under the voice while the voice passes its own gate, LU."""
+    voice, rest = energies[:, 0], gained(energies[:, 1:], gains_db).sum(axis=1)
+    blocks = np.convolve(voice, np.ones(4), "valid") / 4.0
+    kept = blocks > energy(-70.0)
+    kept &= blocks > 0.1 * blocks[kept].mean()
+    rest_blocks = np.convolve(rest, np.ones(4), "valid") / 4.0
+    return 10.0 * math.log10(blocks[kept].sum() / rest_blocks[kept].sum())
+
+
+@pytest.mark.parametrize("offset_lu", [4.0, 6.0, 9.0])
+def test_the_rest_is_brought_under_the_anchor(offset_lu):
+    """All but the anchor move alike until they lie the offset under it while it sounds."""
+    energies = stems(15, (-24.0, -24.0, -25.0, -26.0))
+
+    moves = heard(energies, anchor="voice", offset_lu=offset_lu).moves()
+
+    changes = {move.gain_db for move in moves.values()}
+    assert {"band", "crowd", "drums"} == set(moves)
+    assert len(changes) == 1
+    assert offset_lu == pytest.approx(under_anchor(energies, changes.pop()), abs=0.06)
+
+
+def test_once_balanced_the_whole_mix_lands_with_its_anchor():
+    """The balance is right and the mix 2 LU too loud: all faders, the anchor too, come down alike."""
+    energies = stems(16)
+
+    moves = heard(
+        energies, goal_near(energies, -2.0), anchor="voice", offset_lu=under_anchor(energies) + 0.2
+    ).moves()
+
+    assert {-2.0} == {move.gain_db for move in moves.values()}
+    assert set(NAMES) == set(moves)
+
+
+def peaked(energies, offset_lu, mix_peak_dbtp, stem_peak_dbtp=-12.0, **settings):
+    goal = goal_near(energies, offset_lu)
+    return heard(energies, goal, 0.0, np.full(energies.shape, stem_peak_dbtp), mix_peak_dbtp, **settings)
+
+
+def test_a_rise_of_everything_is_cut_to_the_known_peak():
+    """The mix peaks at -2.5 dBTP under a ceiling of -1.0: of 3 dB more, 1.5 dB are left, exactly."""
+    energies = stems(17)
+
+    moves = peaked(energies, 3.0, -2.5, limits=FaderLimits(step_up_db=3.0)).moves()
+
+    assert {(1.5, "ceiling")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert landing(energies, moves) == pytest.approx(moves["voice"].landing, abs=0.01)
+
+
+def test_a_single_move_that_could_pass_the_ceiling_says_so_and_promises_nothing():
+    """Of one fader's rise only a bound is known: the move stands, marked, and the sentence says at most."""
+    moves = peaked(stems(18), 0.6, -1.1).moves()
+
+    assert [(move.limited_by, "may reach, at most," in move.reason) for move in moves.values()] == [
+        ("ceiling", True)
+    ]
+    assert all(move.gain_db > 0.0 for move in moves.values())
+
+
+def test_a_single_move_under_the_ceiling_is_not_marked():
+    """With room for whatever the peaks do, nothing is said about them."""
+    moves = peaked(stems(18), 0.6, -9.0).moves()
+
+    assert [move.limited_by for move in moves.values()] == [None]
+    assert "eak" not in moves["voice"].reason
+
+
+def test_a_rise_on_unmeasured_peaks_says_that_they_are_unknown():
+    """Without true peaks an upward move is advised with a word of warning."""
+    energies = stems(19)
+
+    assert "True peak was not measured" in heard(energies, goal_near(energies, 0.7)).moves()["voice"].reason
+
+
+def test_a_move_in_mid_pass_costs_nothing():
+    """Faders that moved during the pass do not spoil the advice: it lands from where they stand now."""
+    energies = stems(20)
+    faders_db = np.repeat(np.random.default_rng(20).uniform(-9.0, 6.0, (12, 4)), 100, axis=0)
+    advisor = StemAdvisor(NAMES, dataclasses.replace(TELEVISION, target_lufs=-25.0))
+    after = gained(energies, faders_db)
+    advisor.push(np.einsum("bi,ij->bij", after, np.eye(4)), faders_db)
+
+    truth = landing(energies, advisor.moves(), faders_db[-1])
+    assert truth == pytest.approx(-25.0, abs=0.1)
+
+
+def test_the_band_holds_the_landing():
+    """The 90 % band lies round the landing."""
+    energies = stems(21)
+
+    for move in heard(energies, goal_near(energies, -1.5)).moves().values():
+        assert move.landing_low < move.landing < move.landing_high
