@@ -62,6 +62,7 @@ class Meter:
         self.layout = _layout(layout, channels, weights)
         self._sections = k_weighting(sample_rate)
         self._weights = np.array(self.layout.weights)
+        self._hop_frames = round(sample_rate / _HOPS_PER_SECOND)
         self._paused = False
         self.reset()
 
@@ -72,7 +73,7 @@ class Meter:
     def reset(self) -> None:
         """Begins a new programme; a paused meter stays paused (Tech 3341 §2.2)."""
         self._front = kernels.fresh_front(self.layout.channels)
-        self._windows = windows.fresh_windows()
+        self._windows = windows.fresh_windows(self._hop_frames)
         self._gate = windows.fresh_gate()
         self._range = windows.fresh_range()
         self._chain = (np.zeros(1024), np.zeros(1024, np.int64))
@@ -138,8 +139,7 @@ class Meter:
         for channel, samples in enumerate(tail):
             peak = kernels.true_peak(samples, 2 * REACH, self._true_peak[channel], scratch)
             self._true_peak[channel] = peak
-        hop_frames = round(self.sample_rate / _HOPS_PER_SECOND)
-        self._run_windows(np.zeros(_TAIL_HOPS), np.full(_TAIL_HOPS, hop_frames), windows.TAIL)
+        self._run_windows(np.zeros(_TAIL_HOPS), np.full(_TAIL_HOPS, self._hop_frames), windows.TAIL)
 
     def reading(self) -> Reading:
         """What the meter reads now; the cost does not depend on how long the programme is."""

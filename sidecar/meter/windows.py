@@ -68,11 +68,11 @@ class RangeState(NamedTuple):
     """Shape (1,): sum of their mean squares."""
 
 
-def fresh_windows() -> WindowState:
-    """The state before the first hop: silence came before."""
+def fresh_windows(hop_frames: int) -> WindowState:
+    """The state before the first hop: silence came before, in hops of so many frames."""
     return WindowState(
         np.zeros(SHORT_TERM_HOPS),
-        np.ones(SHORT_TERM_HOPS, np.int64),
+        np.full(SHORT_TERM_HOPS, hop_frames),
         np.zeros(1, np.int64),
         np.zeros(1, np.int64),
         np.zeros(4),
@@ -203,15 +203,18 @@ def gated_mean_square(gate: Any, chain: Any) -> float:
 
 @njit(nogil=True, cache=True)
 def loudness_range(spread: Any) -> float:
-    """LU between the 10th and the 95th percentile of the gated short-term values (Tech 3342 §5)."""
+    """LU between the 10th and the 95th percentile of the gated short-term values (Tech 3342 §5).
+
+    The rank is the nearest one, and halves go up, as in the program printed there.
+    """
     total = spread.counts.sum()
     if total == 0:
         return 0.0
     gate = 0.01 * spread.total[0] / total  # 20 LU under the power mean, Tech 3342 §3.1
     first = _bin(gate, _RANGE_BINS_PER_LU, spread.counts.size) if gate > _GATE_ENERGY else 0
     count = spread.counts[first:].sum()
-    low = _ranked(spread.counts, first, round((count - 1) * 0.10))
-    high = _ranked(spread.counts, first, round((count - 1) * 0.95))
+    low = _ranked(spread.counts, first, ((count - 1) * 10 + 50) // 100)
+    high = _ranked(spread.counts, first, ((count - 1) * 95 + 50) // 100)
     return (high - low) / _RANGE_BINS_PER_LU
 
 
