@@ -1,0 +1,168 @@
+"""The capture process: PortAudio on one side, a ring and lines of JSON on the other.
+
+Started by :mod:`sidecar.sources.recorder` as ``python -m sidecar.sources.capture ORDER``. Says, one
+JSON object a line: ``{"opened": rate_hz, "at": s}`` once, ``{"frames": n, "overflows": n, "at": s}``
+whenever frames are complete in the ring, and ``{"error": text}`` before it ends. Times are on the
+monotonic clock, which all processes of a machine share. It ends when its standard input does.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+import time
+import traceback
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any, TextIO
+
+from numpy.typing import NDArray
+
+from sidecar.errors import SourceError
+from sidecar.sources import portaudio
+from sidecar.sources.ring import Ring
+
+_LATENCY_S = 0.1  # nothing is played back, so safety is worth more than speed
+_BEAT_S = 0.5  # a stream of a dead server stops without calling back (measured with JACK)
+_INVALID_RATE = -9997  # paInvalidSampleRate, portaudio.h
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What to capture, and into which ring."""
+
+    name: str
+    host_api: str
+    channels: int
+    rates_hz: tuple[int, ...]
+    """Tried in this order; the next one only when the device refuses the rate."""
+    ring: str
+    capacity: int
+
+    def to_json(self) -> str:
+        return json.dumps(asdict(self))
+
+    @classmethod
+    def from_json(cls, text: str) -> Order:
+        fields = json.loads(text)
+        return cls(**{**fields, "rates_hz": tuple(fields["rates_hz"])})
+
+
+class Callback:
+    """What PortAudio calls, on its own thread: copies, counts, wakes the main thread, no more."""
+
+    def __init__(self, ring: Ring, stop: type[Exception]) -> None:
+        self._ring = ring
+        self._stop = stop
+        self._overflowing = False
+        self._overflows = 0
+        self.wake = threading.Event()
+        self.fault: str | None = None
+        self.tick: tuple[int, int, float] = (0, 0, 0.0)
+        """Frames complete in the ring, overflows, and when: replaced as a whole."""
+
+    def __call__(self, frames: NDArray[Any], _count: int, _time: object, status: Any) -> None:
+        try:
+            self._ring.write(frames)
+            # Some devices flag every callback without losing anything: only the start counts. What
+            # is flagged on the first callback was lost before there was anything to lose.
+            if status.input_overflow and not self._overflowing and self.tick[0] > 0:
+                self._overflows += 1
+            self._overflowing = bool(status.input_overflow)
+            self.tick = (self._ring.written, self._overflows, time.monotonic())
+        except Exception as error:
+            self.fault = repr(error)
+            raise self._stop from error
+        finally:
+            self.wake.set()
+
+
+def run(order: Order, stdout: TextIO) -> None:
+    """Captures until the stream ends. Raises SourceError, in words for the person."""
+    ring = Ring(Path(order.ring), order.capacity, order.channels)
+    # Mapped by both from here on: where the system allows it, no file is left whoever dies first.
+    with suppress(OSError):
+        Path(order.ring).unlink()
+    sounddevice = portaudio.load()
+    callback = Callback(ring, sounddevice.CallbackAbort)
+    stream, rate_hz = _open(sounddevice, order, callback)
+    _say(stdout, opened=rate_hz, at=time.monotonic())
+    told = callback.tick
+    while stream.active or callback.tick != told:
+        callback.wake.wait(_BEAT_S)
+        callback.wake.clear()
+        if callback.tick != told:
+            told = callback.tick
+            _say(stdout, frames=told[0], overflows=told[1], at=told[2])
+    if callback.fault:
+        raise SourceError(f"Capturing {order.name} failed inside the sidecar ({callback.fault}).")
+    raise SourceError(f"The sound system ended the stream of {order.name}.")
+
+
+def _open(sounddevice: ModuleType, order: Order, callback: Callback) -> tuple[Any, int]:
+    index = _index(sounddevice, order)
+    for rate_hz in order.rates_hz:
+        try:
+            stream = sounddevice.InputStream(
+                device=index,
+                channels=order.channels,
+                samplerate=rate_hz,
+                dtype="float32",
+                blocksize=0,  # fixed sizes glitch on some systems
+                latency=_LATENCY_S,
+                callback=callback,
+                finished_callback=callback.wake.set,
+            )
+            stream.start()
+        except sounddevice.PortAudioError as error:
+            if len(error.args) > 1 and error.args[1] == _INVALID_RATE:
+                continue
+            raise SourceError(
+                f"{order.name} cannot be opened with {order.channels} channels at {rate_hz} Hz ({error}). "
+                "Close what else may hold it, or choose another input; sidecar devices lists them."
+            ) from error
+        return stream, rate_hz
+    refused = " and ".join(str(rate) for rate in order.rates_hz)
+    raise SourceError(
+        f"{order.name} refuses {refused} Hz. Set the rate that the workstation and the device run at; "
+        "sidecar devices shows each input's own rate."
+    )
+
+
+def _index(sounddevice: ModuleType, order: Order) -> int:
+    for device in portaudio.inputs(sounddevice):
+        if (device["name"], device["host_api"]) == (order.name, order.host_api):
+            return int(device["index"])
+    raise SourceError(f"The input {order.name} ({order.host_api}) is not there any more; plug it in again.")
+
+
+def _say(stdout: TextIO, **fields: object) -> None:
+    print(json.dumps(fields), file=stdout, flush=True)
+
+
+def _end_with_parent() -> None:
+    sys.stdin.buffer.read()
+    os._exit(0)
+
+
+def main() -> None:
+    """The process: never leaves the regular way, for a hung library would hold it for ever."""
+    stdout = portaudio.take_stdout()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    try:
+        run(Order.from_json(sys.argv[1]), stdout)
+    except SourceError as error:
+        _say(stdout, error=str(error))
+    except Exception as error:
+        traceback.print_exc()
+        _say(stdout, error=f"The capture process failed ({error!r}); its log has the details.")
+    finally:
+        os._exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,56 @@
+"""Starting the processes that own PortAudio."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from typing import IO
+
+from sidecar.errors import SourceError
+from sidecar.locations import log_folder
+
+_LARGEST_LOG_BYTES = 2**20
+
+
+def start_child(module: str, *arguments: str) -> subprocess.Popen[bytes]:
+    """Runs a module of ours in a process of its own, standard input and output piped.
+
+    It imports exactly what this process would (a wheel, a checkout), writes noise to the log instead
+    of the screen, and does not get the terminal's Ctrl+C. Raises SourceError if it cannot start.
+    """
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join(sys.path),
+        "JACK_NO_START_SERVER": "1",  # looking for inputs must not start a sound server
+    }
+    log = _open_log()
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-P", "-X", "faulthandler", "-m", module, *arguments],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=log,
+            env=environment,
+            start_new_session=True,
+            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
+        )
+    except OSError as error:
+        raise SourceError(
+            f"The audio process cannot be started ({error}); it runs {sys.executable}. "
+            "Close other programs if the machine is out of memory or processes."
+        ) from error
+    finally:
+        if not isinstance(log, int):
+            log.close()
+
+
+def _open_log() -> IO[bytes] | int:
+    """The end of the audio log, started over when it has grown large; nowhere if it cannot be had."""
+    try:
+        path = log_folder() / "audio.log"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        grown = path.exists() and path.stat().st_size > _LARGEST_LOG_BYTES
+        return path.open("wb" if grown else "ab")
+    except OSError:
+        return subprocess.DEVNULL

@@ -1,0 +1,155 @@
+"""Live audio: a device through PortAudio in a process of its own, measured on whatever happens to it."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+
+import numpy as np
+
+from sidecar.errors import DeviceLost, SourceError
+from sidecar.sources import Block
+from sidecar.sources.inputs import channels_to_use, choose, list_devices
+from sidecar.sources.losses import ClockLoss
+from sidecar.sources.recorder import Recorder, State
+from sidecar.sources.watch import OPEN_LIMIT_S, Watch
+
+_WAIT_S = 0.1
+
+
+class DeviceSource:
+    """An audio input, open from construction on; what arrives before :meth:`blocks` is left out.
+
+    name: part of an input's name, or None for the likeliest loopback.
+    rate_hz: None for the device's own where the system tells it, else 48000 if it takes that.
+    channels: how many the output has that is listened to; needed where the device does not tell
+    (ALSA's default, pulse and pipewire: 2 are assumed). pick: the channels to give on, from 1, in
+    this order; 1,2,5,6,3,4 turns ALSA's 5.1 into that of files. patience_s: how long a device that
+    went away may take to come back.
+
+    Raises SourceError when there is no such input or it cannot be opened like that.
+    """
+
+    def __init__(
+        self,
+        name: str | None = None,
+        *,
+        rate_hz: int | None = None,
+        channels: int | None = None,
+        pick: tuple[int, ...] | None = None,
+        patience_s: float = 30.0,
+    ) -> None:
+        if rate_hz is not None and rate_hz < 1:
+            raise SourceError(f"A sampling rate must be at least 1 Hz, not {rate_hz}.")
+        device = choose(list_devices(), name)
+        self._device = device
+        self._width, chosen = channels_to_use(device, channels, pick)
+        self._columns = np.array(chosen, np.intp)
+        self._pick = pick
+        self._patience_s = patience_s
+        self._lock = threading.Lock()
+        self._closed = threading.Event()
+        self._recorder = self._start((rate_hz,) if rate_hz is not None else device.rates_hz)
+        self._rate_hz = self._wait_until_open()
+        self._news = self._position = self._overflows = 0
+        self._losses = ClockLoss(self._rate_hz)
+        self._watch = Watch(patience_s, time.monotonic())
+
+    @property
+    def title(self) -> str:
+        """The device, the channels picked, and the rate it was opened at."""
+        picked = "" if self._pick is None else " " + "+".join(map(str, self._pick))
+        return f"{self._device.name}{picked} at {self._rate_hz / 1000:g} kHz"
+
+    @property
+    def rate_hz(self) -> int:
+        return self._rate_hz
+
+    @property
+    def channels(self) -> int:
+        return len(self._columns)
+
+    @property
+    def duration_s(self) -> None:
+        """A device plays on."""
+
+    def blocks(self) -> Iterator[Block]:
+        """Blocks as they arrive, and one without frames after each 0.1 s in which nothing did.
+
+        While the device is away the capture is started anew until it is back; the first block then
+        tells how much was lost. Raises DeviceLost when it cannot be opened within the patience.
+        """
+        self._follow(self._recorder.wait(-1, 0.0))
+        self._watch = Watch(self._patience_s, time.monotonic())
+        while not self._closed.is_set():
+            state = self._recorder.wait(self._news, _WAIT_S)
+            if self._closed.is_set():
+                return
+            self._news = state.news
+            if state.rate_hz is not None:
+                self._watch.opened(state.opened_s)
+            yield self._take(state) if state.frames > self._position else self._miss(state)
+
+    def close(self) -> None:
+        with self._lock:
+            self._closed.set()
+        self._recorder.close()
+
+    def _start(self, rates_hz: tuple[int, ...]) -> Recorder:
+        return Recorder(self._device.name, self._device.host_api, self._width, rates_hz)
+
+    def _wait_until_open(self) -> int:
+        deadline = time.monotonic() + OPEN_LIMIT_S
+        state = State()
+        while state.rate_hz is None and state.ended is None and time.monotonic() < deadline:
+            state = self._recorder.wait(state.news, _WAIT_S)
+        if state.rate_hz is not None and state.ended is None:
+            return state.rate_hz
+        self.close()
+        raise SourceError(
+            state.ended
+            or f"{self._device.label} did not open within {OPEN_LIMIT_S:.0f} s. "
+            "The sound system hangs: restart it."
+        )
+
+    def _follow(self, state: State) -> None:
+        """Begins with a capture process, after what it has captured up to now."""
+        self._news, self._position, self._overflows = state.news, state.frames, state.overflows
+        self._losses = ClockLoss(self._rate_hz)
+
+    def _take(self, state: State) -> Block:
+        overrun, frames = self._recorder.read(self._position, state.frames, self._columns)
+        first_s = state.frames_s - (state.frames - self._position) / self._rate_hz
+        gap = round(self._watch.heard(first_s, state.frames_s) * self._rate_hz)
+        unheard = self._losses.update(state.frames, state.frames_s)
+        flagged = state.overflows - self._overflows  # how much each cost is for the clock to tell
+        self._position, self._overflows = state.frames, state.overflows
+        return Block(frames, lost=overrun + gap + unheard + flagged)
+
+    def _miss(self, state: State) -> Block:
+        now_s = time.monotonic()
+        if state.ended is not None:
+            self._watch.ended(now_s)
+        match self._watch.verdict(now_s):
+            case "restart":
+                self._restart()
+            case "lost":
+                raise DeviceLost(
+                    f"{self._device.label} has not come back within {self._patience_s:g} s. "
+                    f"{state.ended or 'The sound system does not answer.'}"
+                )
+        return Block(np.empty((0, self.channels), np.float32))
+
+    def _restart(self) -> None:
+        self._recorder.close()
+        self._watch.started(time.monotonic())
+        with self._lock:
+            if self._closed.is_set():
+                return
+            try:
+                self._recorder = self._start((self._rate_hz,))
+            except SourceError:  # short of memory for a moment; the watch tries again
+                self._watch.ended(time.monotonic())
+                return
+        self._follow(State())

@@ -1,0 +1,96 @@
+"""Whether audio still arrives, when to start the capture anew, and what was missed meanwhile.
+
+Pure: times are arguments, on one monotonic clock. A device that opens and stays silent is alive
+(some loopback inputs deliver nothing while nothing plays); only one that cannot be opened runs out
+of patience.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+STALL_S = 1.0
+"""Gaps up to 40 ms are normal on a busy machine (measured); a second without a frame is not."""
+RETRY_S = 0.5
+OPEN_LIMIT_S = 10.0
+"""Opening takes 0.3 s here; a cold machine with many devices needs several seconds. Longer is hung."""
+_LONGEST_QUIET_S = 32.0
+
+Verdict = Literal["wait", "restart", "lost"]
+
+
+class Watch:
+    """Follows one input through stalls, deaths and returns; begins with an open stream."""
+
+    def __init__(self, patience_s: float, now_s: float) -> None:
+        self._patience_s = patience_s
+        self._state: Literal["opening", "open", "down"] = "open"
+        self._since_s = now_s
+        self._heard_s = now_s
+        self._reached_s = now_s
+        self._retry_s = now_s
+        self._quiet_limit_s = STALL_S
+        self._missed_s = 0.0
+        self._restarted = False  # since the last frames
+        self._away = False  # could not be opened at some time since the last frames
+
+    def started(self, now_s: float) -> None:
+        """A new capture process was started."""
+        self._state, self._since_s, self._restarted = "opening", now_s, True
+
+    def opened(self, now_s: float) -> None:
+        """The capture process said that the stream is open; saying it again is harmless."""
+        if self._state == "opening":
+            self._state, self._since_s = "open", now_s
+
+    def ended(self, now_s: float) -> None:
+        """The capture process ended, whatever the reason."""
+        if self._state == "down":
+            return
+        stood = self._state == "open" and (not self._restarted or now_s - self._since_s >= STALL_S)
+        if stood:
+            self._reached_s = now_s
+        self._retry_s = now_s if stood else now_s + RETRY_S
+        self._state, self._away = "down", True
+
+    def heard(self, first_s: float, last_s: float) -> float:
+        """Frames arrived, captured between these times. Returns the seconds missed before them:
+        0 unless the capture was started anew since the frames before."""
+        missed_s = self._missed_s
+        if self._restarted and first_s - self._since_s <= STALL_S:
+            missed_s += max(0.0, first_s - self._heard_s)
+        elif self._restarted:
+            missed_s += self._missed_until_open()
+        self._state = "open"
+        self._heard_s = self._reached_s = last_s
+        self._missed_s = 0.0
+        self._quiet_limit_s = STALL_S
+        self._restarted = self._away = False
+        return missed_s
+
+    def _missed_until_open(self) -> float:
+        """What was missed by a stream that is open and gives nothing: from its opening on nothing was
+        played; if it could be opened at once, nothing was played before that either."""
+        return max(0.0, self._since_s - self._heard_s) if self._away else 0.0
+
+    def verdict(self, now_s: float) -> Verdict:
+        """What to do now. On "restart" the caller starts a new process and says so."""
+        if self._state == "open":
+            return self._verdict_while_open(now_s)
+        if now_s - self._reached_s >= self._patience_s:
+            return "lost"
+        if self._state == "opening":
+            overdue = now_s - self._since_s >= OPEN_LIMIT_S
+            self._away = self._away or overdue
+            return "restart" if overdue else "wait"
+        return "restart" if now_s >= self._retry_s else "wait"
+
+    def _verdict_while_open(self, now_s: float) -> Verdict:
+        if now_s - max(self._since_s, self._heard_s) < self._quiet_limit_s:
+            return "wait"
+        if self._restarted:  # opening it again has not helped: alive, but nothing plays
+            self._quiet_limit_s = min(2 * self._quiet_limit_s, _LONGEST_QUIET_S)
+            self._missed_s += self._missed_until_open()
+            self._heard_s, self._away = now_s, False
+        self._reached_s = now_s
+        return "restart"

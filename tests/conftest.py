@@ -1,0 +1,73 @@
+"""What tests of several rooms share."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import shutil
+import signal
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+
+class Loopback:
+    """A private sound server whose output can be recorded, sample for sample (see ``tests/loopback``)."""
+
+    _SCRIPT = Path(__file__).with_name("loopback")
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def up(self, channels: int = 6, rate_hz: int = 48_000) -> None:
+        """Starts the server; after a kill it comes back under the same addresses."""
+        self._run("up", str(channels), str(rate_hz))
+
+    def down(self) -> None:
+        self._run("down")
+
+    def environment(self) -> dict[str, str]:
+        """What points a program's PortAudio at this server."""
+        lines = self._run("env").splitlines()
+        return dict(word.split("=", 1) for line in lines for word in shlex.split(line)[1:])
+
+    def play(self, file: Path) -> subprocess.Popen[bytes]:
+        """Starts to play a sound file; wait for the process to end."""
+        return subprocess.Popen([self._SCRIPT, "play", file], env=self._own_environment())
+
+    def signal(self, number: signal.Signals) -> None:
+        """Sends a signal to the server."""
+        os.kill(int((self._folder / "pid").read_text()), number)
+
+    def _run(self, *words: str) -> str:
+        done = subprocess.run(
+            [self._SCRIPT, *words],
+            env=self._own_environment(),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            text=True,
+            timeout=240,  # the first run may install packages
+            check=True,
+        )
+        return done.stdout
+
+    def _own_environment(self) -> dict[str, str]:
+        return {**os.environ, "LOOPBACK_DIR": str(self._folder)}
+
+
+@pytest.fixture
+def loopback(monkeypatch: pytest.MonkeyPatch) -> Iterator[Loopback]:
+    """A running loopback of 6 channels at 48 kHz that this process and its children record from."""
+    folder = Path(tempfile.mkdtemp(prefix="lb-", dir="/tmp"))  # a socket's path has 107 bytes at most
+    loopback = Loopback(folder / "server")
+    try:
+        loopback.up()
+        for name, value in loopback.environment().items():
+            monkeypatch.setenv(name, value)
+        yield loopback
+    finally:
+        loopback.down()
+        shutil.rmtree(folder)

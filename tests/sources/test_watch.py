@@ -1,0 +1,142 @@
+"""When the capture is started anew, when given up, and what counts as missed: simulated times."""
+
+from itertools import pairwise
+
+import pytest
+
+from sidecar.sources.watch import OPEN_LIMIT_S, RETRY_S, STALL_S, Watch
+
+
+def playing(until_s: float = 10.0, patience_s: float = 30.0) -> Watch:
+    """A stream that has delivered until now."""
+    watch = Watch(patience_s, 0.0)
+    watch.heard(0.0, until_s)
+    return watch
+
+
+def test_a_pause_of_under_a_second_is_waited_out():
+    """Nothing is touched while arrivals are merely late."""
+    assert "wait" == playing(10.0).verdict(10.0 + STALL_S - 0.01)
+
+
+def test_a_second_of_nothing_starts_the_capture_anew():
+    """A hung sound system shows in nothing but silence, so a silent second is enough."""
+    assert "restart" == playing(10.0).verdict(10.0 + STALL_S)
+
+
+def test_a_dead_process_is_replaced_at_once():
+    """Each moment without capture is programme that is not measured."""
+    watch = playing(10.0)
+    watch.ended(10.2)
+
+    assert "restart" == watch.verdict(10.2)
+
+
+def test_a_failed_start_is_retried_after_half_a_second():
+    """A server that is away is asked again, but not in a tight loop."""
+    watch = playing(10.0)
+    watch.ended(10.0)
+    watch.started(10.0)
+    watch.ended(10.3)
+
+    assert "wait" == watch.verdict(10.3 + RETRY_S - 0.01)
+    assert "restart" == watch.verdict(10.3 + RETRY_S)
+
+
+def test_a_start_that_hangs_is_given_up_and_tried_again():
+    """Opening a device of a stopped server may never return."""
+    watch = playing(10.0)
+    watch.ended(10.0)
+    watch.started(10.0)
+
+    assert "wait" == watch.verdict(10.0 + OPEN_LIMIT_S - 0.01)
+    assert "restart" == watch.verdict(10.0 + OPEN_LIMIT_S)
+
+
+def test_a_device_that_cannot_be_opened_is_lost_when_patience_ends():
+    """The patience counts from the moment the device was last there."""
+    watch = playing(10.0, patience_s=5.0)
+    watch.ended(10.0)
+    watch.started(10.0)
+    watch.ended(10.3)
+
+    assert "restart" == watch.verdict(14.9)
+    assert "lost" == watch.verdict(15.0)
+
+
+def test_a_device_that_opens_and_dies_at_once_is_lost_too():
+    """Opening alone is no sign of life, or a device that fails on every start would be tried for ever."""
+    watch, now_s = playing(10.0, patience_s=5.0), 10.0
+    watch.ended(now_s)
+    while (verdict := watch.verdict(now_s)) != "lost" and now_s < 60.0:
+        if verdict == "restart":
+            watch.started(now_s)
+            watch.opened(now_s + 0.2)
+            watch.ended(now_s + 0.3)
+        now_s += 0.1
+
+    assert pytest.approx(15.0, abs=0.11) == now_s
+
+
+def test_a_living_device_that_stays_silent_is_never_lost():
+    """An input that delivers nothing while nothing plays is asked less and less often, for hours."""
+    watch, now_s, restarts = playing(10.0, patience_s=5.0), 10.0, []
+    for _ in range(36_000):
+        now_s += 0.1
+        verdict = watch.verdict(now_s)
+        assert verdict != "lost"
+        if verdict == "restart":
+            restarts.append(now_s)
+            watch.started(now_s)
+            watch.opened(now_s + 0.05)
+
+    assert 130 > len(restarts)
+    assert [1, 2, 4, 8, 16, 32, 32] == [round(later - earlier) for earlier, later in pairwise(restarts)][:7]
+
+
+def test_all_that_was_missed_counts_from_the_last_frame_to_the_first():
+    """Away for 5 s means 5 s missed, to the frame that the new stream begins with."""
+    watch = playing(10.0)
+    watch.ended(10.0)
+    watch.started(10.0)
+    watch.ended(10.3)
+    watch.started(14.5)
+    watch.opened(14.9)
+
+    assert 5.0 == watch.heard(15.0, 15.1)
+    assert 0.0 == watch.heard(15.1, 15.2)
+
+
+def test_a_hang_counts_as_missed_although_the_device_reopens():
+    """A stall with sound right after the restart was a fault, not a rest."""
+    watch = playing(10.0)
+    watch.verdict(11.0)
+    watch.started(11.0)
+    watch.opened(11.3)
+
+    assert pytest.approx(1.4) == watch.heard(11.4, 11.5)
+
+
+def test_a_rest_is_not_missed():
+    """An input that reopened at once and gave nothing for long had nothing to give."""
+    watch = playing(10.0)
+    watch.verdict(11.0)
+    watch.started(11.0)
+    watch.opened(11.3)
+
+    assert 0.0 == watch.heard(100.0, 100.1)
+
+
+def test_a_rest_after_an_absence_counts_only_the_absence():
+    """Missed is what passed before the device was there again, restarts during the rest or not."""
+    watch = playing(10.0)
+    watch.ended(10.0)
+    watch.started(10.0)
+    watch.ended(10.3)
+    watch.started(14.5)
+    watch.opened(15.0)
+    watch.verdict(16.0)
+    watch.started(16.0)
+    watch.opened(16.3)
+
+    assert pytest.approx(5.0) == watch.heard(100.0, 100.1)
