@@ -22,5 +22,5 @@ def own_configs() -> Path:
 
 
 def log_folder() -> Path:
-    """Where logs go, made if missing."""
+    """Where logs go; it need not exist."""
     return _DIRS.user_log_path

@@ -1,0 +1,121 @@
+"""``sidecar doctor``: what is there, what is missing on this machine, and the line that mends it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib.metadata import version
+
+from sidecar.cli.parser import COMMAND_PORT
+from sidecar.delivery.verdict import figure
+from sidecar.errors import SidecarError
+from sidecar.goals import all_goals, goal_faults
+from sidecar.locations import own_configs
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One thing looked at."""
+
+    what: str
+    is_well: bool
+    detail: str
+    """What was found; where it is not well, what mends it."""
+
+
+def run(_options: argparse.Namespace) -> int:
+    """Looks at everything; 0 when all is well, 1 when something is missing."""
+    looks: tuple[Callable[[], Iterator[Found]], ...] = (
+        _program,
+        _meter,
+        _audio,
+        _network,
+        _settings,
+        _terminal,
+    )
+    found = []
+    for look in looks:
+        for one in look():
+            print(f"{'✓' if one.is_well else '✗'} {one.what}: {one.detail}", flush=True)
+            found.append(one)
+    return 0 if all(one.is_well for one in found) else 1
+
+
+def _program() -> Iterator[Found]:
+    libraries = ", ".join(
+        f"{name} {version(name)}" for name in ("numpy", "scipy", "numba", "textual", "python-osc")
+    )
+    yield Found(
+        "program",
+        True,
+        f"loudness-sidecar {version('loudness-sidecar')}, Python {platform.python_version()} on "
+        f"{platform.system()} {platform.machine()}; {libraries}",
+    )
+
+
+def _meter() -> Iterator[Found]:
+    """Tech 3341 §2.9, line-up: a 1 kHz stereo sine at −18 dBFS reads −18.0 LUFS."""
+    import numpy as np
+
+    from sidecar.meter import Meter
+
+    rate_hz = 48_000
+    tone = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 / rate_hz * np.arange(5 * rate_hz))
+    meter = Meter(rate_hz)
+    meter.push(np.stack([tone, tone], axis=1))
+    read = meter.reading().integrated
+    is_well = abs(read + 18.0) <= 0.1
+    detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"
+    yield Found("meter", is_well, detail if is_well else detail + "; install the program anew")
+
+
+def _audio() -> Iterator[Found]:
+    from sidecar.sources.inputs import list_devices
+
+    try:
+        devices = list_devices()
+    except SidecarError as error:
+        yield Found("live audio", False, f"{error} (Rehearsing and checking files work without it.)")
+        return
+    yield Found("live audio", True, f"{len(devices)} inputs")
+    loopbacks = [device.name for device in devices if device.likely_loopback]
+    advice = "none found: the README's live set-up says how to get one on this system"
+    yield Found("loopback input", bool(loopbacks), ", ".join(loopbacks) or advice)
+
+
+def _network() -> Iterator[Found]:
+    from sidecar.osc.port import bind
+
+    try:
+        bind("127.0.0.1", COMMAND_PORT).close()
+    except SidecarError as error:
+        yield Found("OSC", False, str(error))
+        return
+    yield Found("OSC", True, f"port {COMMAND_PORT} is free for commands")
+
+
+def _settings() -> Iterator[Found]:
+    faults = goal_faults()
+    yield Found("goals", True, f"{len(all_goals())} usable; your own go into {own_configs() / 'goals'}")
+    for fault in faults:
+        yield Found("goal", False, str(fault))
+
+
+def _terminal() -> Iterator[Found]:
+    columns, lines = shutil.get_terminal_size()
+    fits = columns >= 80 and lines >= 24
+    size = f"{columns} by {lines}"
+    yield Found("terminal size", fits, size if fits else f"{size}; make it at least 80 by 24")
+    encoding = sys.stdout.encoding or "unknown"
+    unicode = "utf" in encoding.lower()
+    colours = os.environ.get("COLORTERM") or os.environ.get("TERM", "unknown")
+    yield Found(
+        "terminal text",
+        unicode,
+        f"{encoding}, {colours}" if unicode else f"{encoding}; set LANG to a UTF-8 locale",
+    )

@@ -1,0 +1,173 @@
+"""The port of a run on real UDP sockets."""
+
+import socket
+import time
+
+import pytest
+
+from sidecar.engine import Engine
+from sidecar.errors import NetworkError
+from sidecar.feed import Command, Snapshot
+from sidecar.goals import load_goal
+from sidecar.osc import wire
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.targets import resolve, split
+from sidecar.vocabulary import Alert, Reading
+
+PATIENCE_S = 10.0
+
+
+class Peer:
+    """A UDP socket that plays a light, a surface or a script."""
+
+    def __init__(self, family=socket.AF_INET, host="127.0.0.1"):
+        self.socket = socket.socket(family, socket.SOCK_DGRAM)
+        self.socket.bind((host, 0))
+        self.socket.settimeout(PATIENCE_S)
+        self.port = self.socket.getsockname()[1]
+
+    def messages_until(self, address):
+        """All messages up to and with the first one at *address*."""
+        end = time.monotonic() + PATIENCE_S
+        heard = []
+        while time.monotonic() < end:
+            heard += wire.parse(self.socket.recv(65_535))
+            if any(found == address for found, _ in heard):
+                return heard
+        raise AssertionError(f"{address} never came, only {heard}")
+
+    def close(self):
+        self.socket.close()
+
+
+@pytest.fixture
+def peer():
+    made = Peer()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def run_port():
+    """Starts a port that sends to some targets; gives the engine, the port, its address, its commands."""
+    closing = []
+
+    def start(*targets):
+        engine = Engine().__enter__()
+        port = OscPort([resolve(target) for target in targets])
+        server = bind("127.0.0.1", 0)
+        address = server.getsockname()
+        asked = []
+        engine.run(port.open(server, asked.append))
+        closing.append((engine, port))
+        return engine, port, address, asked
+
+    yield start
+    for engine, port in closing:
+        engine.run(port.close())
+        engine.__exit__()
+
+
+def a_snapshot(**changes):
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(-20.0), **changes)
+
+
+def test_readings_and_state_reach_the_target(run_port, peer):
+    """One snapshot is enough for all groups to go out."""
+    engine, port, _, _ = run_port(f"127.0.0.1:{peer.port}")
+    engine.soon(port.offer, a_snapshot(alerts=(Alert("hot", "on", -18.0, -20.0),)))
+    heard = dict(peer.messages_until("/sidecar/momentary"))
+
+    assert [pytest.approx(-20.0)] == heard["/sidecar/momentary"]
+    assert [1, pytest.approx(-18.0), pytest.approx(-20.0)] == heard["/sidecar/alert/hot"]
+    assert ["r128"] == heard["/sidecar/goal/name"]
+
+
+def test_an_alert_that_changes_does_not_wait_for_the_next_heartbeat(run_port, peer):
+    """A second snapshot a moment later sends the alert again because its state is another one."""
+    engine, port, _, _ = run_port(f"127.0.0.1:{peer.port}")
+    engine.soon(port.offer, a_snapshot(alerts=(Alert("hot", "off"),)))
+    peer.messages_until("/sidecar/alert/hot")
+    engine.soon(port.offer, a_snapshot(alerts=(Alert("hot", "on"),)))
+    heard = dict(peer.messages_until("/sidecar/alert/hot"))
+
+    assert 1 == heard["/sidecar/alert/hot"][0]
+
+
+def test_every_target_hears_the_same_and_a_dead_one_holds_up_nobody(run_port, peer):
+    """A port where nobody listens stands first; the others still hear everything."""
+    other = Peer()
+    nobody = Peer()
+    nobody.close()
+    engine, port, _, _ = run_port(
+        f"127.0.0.1:{nobody.port}", f"127.0.0.1:{peer.port}", f"localhost:{other.port}"
+    )
+    engine.soon(port.offer, a_snapshot())
+
+    assert dict(peer.messages_until("/sidecar/momentary"))
+    assert dict(other.messages_until("/sidecar/momentary"))
+    assert [f"127.0.0.1:{peer.port}", f"localhost:{other.port}"] == [t.name for t in port.status()[1:]]
+    other.close()
+
+
+def test_a_target_may_have_an_ipv6_address(run_port):
+    """Each family is sent from a socket of its own."""
+    peer = Peer(socket.AF_INET6, "::1")
+    engine, port, _, _ = run_port(f"[::1]:{peer.port}")
+    engine.soon(port.offer, a_snapshot())
+
+    assert dict(peer.messages_until("/sidecar/momentary"))
+    peer.close()
+
+
+def test_the_same_socket_that_sends_takes_commands(run_port, peer):
+    """A surface that answers to the port that spoke to it is understood."""
+    engine, port, address, asked = run_port(f"127.0.0.1:{peer.port}")
+    engine.soon(port.offer, a_snapshot())
+    _, sender = peer.socket.recvfrom(65_535)
+    peer.socket.sendto(wire.message("/sidecar/pause", "", []).dgram, sender)
+    _wait_for(lambda: asked)
+
+    assert address == sender
+    assert [Command("pause")] == asked
+
+
+def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, peer):
+    """Hostile datagrams are refused one by one; the sound one among them is obeyed."""
+    _, _, address, asked = run_port(f"127.0.0.1:{peer.port}")
+    bad = b"#bundle\0" + bytes(8) + b"\xff\xff\xff\xfc"
+    for _ in range(200):
+        peer.socket.sendto(bad, address)
+    peer.socket.sendto(wire.message("/sidecar/goal", "s", ["a85"]).dgram, address)
+    _wait_for(lambda: asked)
+
+    assert [Command("goal", "a85")] == asked
+
+
+def test_a_port_in_use_is_refused_with_what_to_do():
+    """The message names the port and the option that chooses another."""
+    taken = bind("127.0.0.1", 0)
+    try:
+        with pytest.raises(NetworkError, match=rf"{taken.getsockname()[1]}.*--osc-port"):
+            bind("127.0.0.1", taken.getsockname()[1])
+    finally:
+        taken.close()
+
+
+@pytest.mark.parametrize("text", ["nowhere", "host:", "host:99999", "host:0", "host:port", ""])
+def test_a_target_that_is_no_host_and_port_is_refused(text):
+    """The message shows what one looks like."""
+    with pytest.raises(NetworkError, match="HOST:PORT"):
+        split(text)
+
+
+def test_a_host_that_does_not_resolve_is_refused():
+    """RFC 2606 reserves .invalid: it never resolves."""
+    with pytest.raises(NetworkError, match=r"no-such-host\.invalid"):
+        resolve("no-such-host.invalid:9000")
+
+
+def _wait_for(condition):
+    end = time.monotonic() + PATIENCE_S
+    while not condition() and time.monotonic() < end:
+        time.sleep(0.01)

@@ -1,0 +1,91 @@
+"""The one table: what it promises holds, and the README prints it as it is."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from sidecar.feed import Command, Snapshot
+from sidecar.goals import load_goal
+from sidecar.osc import inbox, table, wire
+from sidecar.vocabulary import Alert, Move, Reading
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+def a_snapshot(**changes):
+    reading = Reading(-20.0, -21.0, -22.0, 5.0, -18.0, -19.0, (-3.0, -4.0), -3.0, -3.5, 12.5)
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=reading, **changes)
+
+
+def test_the_readme_prints_the_table_as_it_is():
+    """Who reads the README reads what the program sends."""
+    assert table.markdown() in README.read_text(encoding="utf-8")
+
+
+def test_every_outgoing_address_sends_the_types_it_documents():
+    """Values read from a snapshot fit the type tags of their row."""
+    for out in table.OUTGOING:
+        values = out.read(a_snapshot())
+        built = wire.message(table.ROOT + out.path, out.tags, values)
+        ((address, arguments),) = wire.parse(built.dgram)
+        kinds = "".join({float: "f", int: "i", str: "s"}[type(a)] for a in arguments)
+
+        assert table.ROOT + out.path == address
+        assert re.fullmatch(out.tags.replace("*", "+"), kinds), out.path
+
+
+def test_an_alert_carries_state_value_and_limit():
+    """0 off, 1 on, 2 held, so that a light needs no words."""
+    snapshot = a_snapshot(alerts=(Alert("over", "on", -21.0, -22.8), Alert("ceiling", "held", -0.5, -1.0)))
+    read = {out.path: out.read(snapshot) for out in table.OUTGOING}
+
+    assert (1, -21.0, -22.8) == read["/alert/over"]
+    assert (2, -0.5, -1.0) == read["/alert/ceiling"]
+    assert 0 == read["/alert/hot"][0]
+
+
+def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
+    """Otherwise it is the move for the next pass, and an address says which."""
+    both = a_snapshot(next_pass=Move(-1.0), this_pass=Move(-2.5))
+    read = {out.path: out.read for out in table.OUTGOING}
+
+    assert (-2.5,) == read["/move/gain"](both)
+    assert ("this",) == read["/move/pass"](both)
+    assert ("next",) == read["/move/pass"](a_snapshot(next_pass=Move(-1.0)))
+
+
+@pytest.mark.parametrize(
+    ("address", "arguments", "expected"),
+    [
+        ("/sidecar/pause", [], Command("pause")),
+        ("/sidecar/reset", [1.0], Command("reset")),
+        ("/sidecar/reset", [0.0], None),
+        ("/sidecar/goal", ["a85"], Command("goal", "a85")),
+        ("/sidecar/fader", [-3], Command("fader", -3.0)),
+        ("/sidecar/fader", [-3.5], Command("fader", -3.5)),
+    ],
+)
+def test_messages_become_commands(address, arguments, expected):
+    """A button's release does nothing, and a whole number serves where a float is wanted."""
+    assert expected == inbox.command(address, arguments)
+
+
+@pytest.mark.parametrize(
+    ("address", "arguments", "reason"),
+    [
+        ("/sidecar/nothing", [], "no address"),
+        ("/sidecar/goal", [], "one argument"),
+        ("/sidecar/goal", [3], "takes a text"),
+        ("/sidecar/fader", ["up"], "takes a number"),
+        ("/sidecar/fader", [True], "takes a number"),
+        ("/sidecar/fader", [float("nan")], "takes a number"),
+        ("/sidecar/fader", [90.0], "-120 to 20 dB"),
+        ("/sidecar/reset", ["now"], "no argument"),
+        ("/sidecar/reset", [1, 2], "no argument"),
+    ],
+)
+def test_wrong_messages_are_refused_with_the_reason(address, arguments, reason):
+    """Nothing is guessed from a message that does not fit its row."""
+    with pytest.raises(ValueError, match=reason):
+        inbox.command(address, arguments)

@@ -1,0 +1,103 @@
+"""OSC packets against the OSC 1.0 specification (2002): alignment, type tags, bundles, time tags."""
+
+import math
+import struct
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sidecar.osc import wire
+
+NTP_OFFSET_S = 2_208_988_800  # OSC 1.0: time tags count from 1900-01-01
+
+
+def test_a_message_is_laid_out_as_the_specification_draws_it():
+    """Address, type tags and a big-endian float, each padded to four bytes (OSC 1.0, Messages)."""
+    expected = b"/sidecar/range\0\0" + b",f\0\0" + struct.pack(">f", 6.5)
+
+    assert expected == wire.message("/sidecar/range", "f", [6.5]).dgram
+
+
+def test_a_star_repeats_the_tag_before_it():
+    """One float a channel, however many channels there are."""
+    built = wire.message("/p", "f*", [1.0, 2.0, 3.0]).dgram
+
+    assert b"/p\0\0,fff\0\0\0\0" + struct.pack(">fff", 1, 2, 3) == built
+
+
+@pytest.mark.parametrize(("value", "sent"), [(-math.inf, -120.0), (math.nan, -120.0), (math.inf, 120.0)])
+def test_nothing_on_the_wire_is_infinite_or_nan(value, sent):
+    """A receiver that draws what it is sent never meets a number that cannot be drawn."""
+    assert struct.pack(">f", sent) == wire.message("/a", "f", [value]).dgram[-4:]
+
+
+def test_a_bundle_carries_its_time_as_the_specification_counts_it():
+    """64-bit fixed point since 1900 (OSC 1.0, Time Tags), then size and element."""
+    element = wire.message("/a", "i", [1])
+    (built,) = wire.bundles([element], 1_000_000_000.5)
+
+    seconds, fraction = struct.unpack(">II", built[8:16])
+    assert b"#bundle\0" == built[:8]
+    assert (1_000_000_000 + NTP_OFFSET_S, 1 << 31) == (seconds, fraction)
+    assert (element.size, element.dgram) == (struct.unpack(">i", built[16:20])[0], built[20:])
+
+
+def test_bundles_stay_under_the_size_that_every_path_carries():
+    """More than fits goes into further datagrams, in order and with nothing lost."""
+    messages = [wire.message(f"/value/{n}", "sf", ["x" * 40, n]) for n in range(100)]
+    built = list(wire.bundles(messages, 0.0))
+
+    assert max(len(datagram) for datagram in built) <= 1200
+    assert [f"/value/{n}" for n in range(100)] == [a for d in built for a, _ in wire.parse(d)]
+
+
+def test_what_is_sent_is_what_is_read():
+    """Sent and parsed again, address, types and values are the same."""
+    built = wire.message("/a/b", "sfi", ["text", 0.5, 7]).dgram
+
+    assert [("/a/b", ["text", 0.5, 7])] == wire.parse(built)
+
+
+HOSTILE = {
+    "negative element size": b"#bundle\0" + bytes(8) + struct.pack(">i", -4),
+    "element larger than the packet": b"#bundle\0" + bytes(8) + struct.pack(">i", 64) + b"/a\0\0",
+    "pattern of many stars": b"/" + b"*a" * 20 + b"\0\0\0" + b",\0\0\0",
+    "address that is not ASCII": b"/\xff\0\0,\0\0\0",
+    "neither message nor bundle": b"hello",
+    "empty": b"",
+    "text without an end": b"/a\0\0,s\0\0abcd",
+}
+
+
+@pytest.mark.parametrize("datagram", HOSTILE.values(), ids=HOSTILE.keys())
+def test_hostile_datagrams_are_refused_with_a_reason(datagram):
+    """Each of these hangs or breaks a trusting parser; here each is a ValueError with words."""
+    with pytest.raises(ValueError, match=r"\w"):
+        wire.parse(datagram)
+
+
+def test_bundles_within_bundles_end_somewhere():
+    """A bundle nested deeper than four is refused before anything recurses."""
+    packet = wire.message("/a", "", []).dgram
+    for _ in range(2000):
+        packet = b"#bundle\0" + bytes(8) + struct.pack(">i", len(packet)) + packet
+
+    with pytest.raises(ValueError, match="shallow"):
+        wire.parse(packet)
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.data())
+def test_no_mutated_packet_gets_through_as_anything_but_messages_or_a_reason(data):
+    """Whatever bytes arrive, the outcome is a list of messages or a ValueError."""
+    sound = next(iter(wire.bundles([wire.message("/a/b", "sfi", ["text", 0.5, 7])] * 3, 1.0)))
+    packet = bytearray(sound)
+    for _ in range(data.draw(st.integers(1, 6))):
+        packet[data.draw(st.integers(0, len(packet) - 1))] = data.draw(st.integers(0, 255))
+    try:
+        messages = wire.parse(bytes(packet))
+    except ValueError as error:
+        assert str(error)
+    else:
+        assert all(address.startswith("/") for address, _ in messages)

@@ -1,0 +1,258 @@
+"""A whole run on scripted audio: what a person, a script and a surface get to see of it."""
+
+import numpy as np
+import pytest
+
+from sidecar.errors import SourceError
+from sidecar.feed import Command
+from sidecar.goals import load_goal
+from sidecar.session import Session
+from sidecar.sources import Block
+
+RATE_HZ = 48_000
+STEP = 4_800
+
+
+class Script:
+    """A source of tone: (seconds, dBFS) after (seconds, dBFS), or a callable called at that place.
+
+    Tech 3341 §2.9: an in-phase stereo sine of 1 kHz reads its peak level in LUFS.
+    """
+
+    title = "script"
+    rate_hz = RATE_HZ
+    channels = 2
+
+    def __init__(self, *steps, duration_s=None):
+        self.steps = steps
+        self.duration_s = duration_s
+        self.closed = False
+
+    def blocks(self):
+        at = 0
+        for step in self.steps:
+            if callable(step):
+                step()
+                continue
+            if isinstance(step, Block):
+                yield step
+                continue
+            seconds, level_db = step
+            for _ in range(round(seconds * 10)):
+                t = np.arange(at, at + STEP) / RATE_HZ
+                tone = 10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * t)
+                at += STEP
+                yield Block(np.stack([tone, tone], axis=1).astype(np.float32))
+
+    def close(self):
+        self.closed = True
+
+
+class FaderScript(Script):
+    """The same behind a fader that the sidecar holds."""
+
+    fader_db = 0.0
+
+    def move_fader(self, gain_db):
+        self.fader_db = gain_db
+
+    def blocks(self):
+        for block in super().blocks():
+            gain = np.float32(10 ** (self.fader_db / 20))
+            yield Block(block.frames * gain, gain_db=self.fader_db)
+
+
+def run(*steps, source=None, goal="r128", duration_s=None):
+    """Runs the script to its end; gives the session and every snapshot it made."""
+    seen = []
+    session = Session(
+        source or Script(*steps, duration_s=duration_s), load_goal(goal), outlets=[seen.append], fast=True
+    )
+    session.run()
+    return session, seen
+
+
+def test_a_steady_tone_reads_its_level_and_needs_no_move():
+    """Tech 3341 case 1 through the whole run: −23.0 LUFS, and the advice stays out of sight."""
+    _, seen = run((20, -23.0), duration_s=20.0)
+    last = seen[-1]
+
+    assert "ended" == last.transport
+    assert pytest.approx(-23.0, abs=0.1) == last.reading.integrated
+    assert pytest.approx(20.0) == last.reading.seconds
+    assert last.next_pass.is_quiet
+
+
+def test_a_loud_tone_is_told_how_far_down_to_go():
+    """5 LU over: down 5.0 dB, landing on the target."""
+    _, seen = run((20, -18.0))
+
+    assert pytest.approx(-5.0, abs=0.1) == seen[-1].next_pass.gain_db
+    assert pytest.approx(-23.0, abs=0.1) == seen[-1].next_pass.landing
+
+
+def test_snapshots_come_ten_times_a_second():
+    """Tech 3341 §2.2: short-term is renewed at 10 Hz at least."""
+    _, seen = run((20, -23.0))
+    measuring = [s for s in seen if s.transport == "measuring"]
+
+    assert pytest.approx(200, abs=2) == len(measuring)
+
+
+def test_a_pause_holds_integrated_and_lets_short_term_go_on():
+    """Tech 3341 §2.2; the loud passage in the pause is no part of the programme."""
+    source = Script((10, -23.0), lambda: session.send(Command("pause")), (10, -10.0))
+    session, seen = None, []
+    session = Session(source, load_goal("r128"), outlets=[seen.append], fast=True)
+    session.run()
+    last = [s for s in seen if s.transport == "paused"][-1]
+
+    assert pytest.approx(-23.0, abs=0.1) == last.reading.integrated
+    assert pytest.approx(-10.0, abs=0.1) == last.reading.short_term
+
+
+def test_continue_measures_on_and_reset_begins_anew():
+    """After a reset only what comes then counts, and the course is empty again."""
+    source = Script(
+        (5, -23.0),
+        lambda: session.send(Command("pause")),
+        (5, -10.0),
+        lambda: session.send(Command("continue")),
+        (5, -23.0),
+        lambda: kept.append(session.snapshot().reading),
+        lambda: session.send(Command("reset")),
+        (5, -30.0),
+    )
+    kept = []
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+
+    assert pytest.approx(-23.0, abs=0.1) == kept[0].integrated
+    assert pytest.approx(10.0, abs=0.2) == kept[0].seconds
+    assert pytest.approx(-30.0, abs=0.1) == session.snapshot().reading.integrated
+    assert 50 == session.course().seconds.size
+
+
+def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_course():
+    """The alerts of a loud programme come with what was measured and what it is held against."""
+    session, seen = run((10, -15.0))
+    on = {alert.name for alert in seen[-1].alerts if alert.state == "on"}
+
+    assert {"over", "hot"} <= on
+    assert {"over", "hot"} <= {event.text for event in session.course().events if event.kind == "alert"}
+
+
+def test_the_ceiling_is_held_until_it_is_acknowledged():
+    """One hot sample-peak passage; quiet afterwards; the alert stays until somebody has seen it."""
+    states = []
+
+    def look():
+        states.append(next(a.state for a in session.snapshot().alerts if a.name == "ceiling"))
+
+    source = Script(
+        (2, -0.5), (5, -30.0), look, lambda: session.send(Command("acknowledge")), (1, -30.0), look
+    )
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+
+    assert ["held", "off"] == states
+
+
+def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
+    """The sidecar holds the fader: after ``follow`` the material sits on the target."""
+    source = FaderScript((10, -18.0), lambda: session.send(Command("follow")), (10, -18.0))
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+    last = session.snapshot()
+
+    assert last.holds_fader
+    assert pytest.approx(-5.0, abs=0.1) == last.fader_db
+    assert last.next_pass.is_quiet
+    assert any(event.kind == "move" for event in session.course().events)
+
+
+def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
+    """The person moved it down 6 dB and said so: the advice for the next pass does not change."""
+    source = Script((10, -18.0), lambda: session.send(Command("fader", -6.0)), (10, -24.0))
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+
+    assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
+
+
+def test_follow_without_a_fader_says_what_to_do():
+    """Where the workstation holds the fader, the sidecar says so in place of doing nothing."""
+    source = Script((4, -18.0), lambda: session.send(Command("follow")), (1, -18.0))
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+
+    assert "by hand" in session.snapshot().notice
+
+
+def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
+    """History is kept: the advice for the new goal is there at once."""
+    source = Script(
+        (10, -23.0),
+        lambda: session.send(Command("goal", "no-such")),
+        (1, -23.0),
+        lambda: notices.append((session.snapshot().goal.name, session.snapshot().notice)),
+        lambda: session.send(Command("goal", "premaster")),
+        (2, -23.0),
+    )
+    notices = []
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+
+    assert "r128" == notices[0][0]
+    assert "no-such" in notices[0][1]
+    assert "premaster" == session.snapshot().goal.name
+    assert pytest.approx(5.0, abs=0.1) == session.snapshot().next_pass.gain_db
+
+
+def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
+    """A gap of half a second: no gating block reaches across, and the course shows it."""
+    gap = Block(np.zeros((0, 2), np.float32), lost=24_000)
+    session, seen = run((5, -23.0), gap, (5, -23.0))
+
+    assert 24_000 == seen[-1].lost_frames
+    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
+    assert ["0.50 s lost"] == [e.text for e in session.course().events if e.kind == "gap"]
+    assert "0.50 s" in seen[-1].notice
+
+
+def test_marks_stand_where_they_were_set():
+    """A mark carries its label and the programme's time."""
+    source = Script((3, -23.0), lambda: session.send(Command("mark", "chorus")), (1, -23.0))
+    session = Session(source, load_goal("r128"), fast=True)
+    session.run()
+    (mark,) = [event for event in session.course().events if event.kind == "mark"]
+
+    assert ("chorus", pytest.approx(3.0, abs=0.1)) == (mark.text, mark.seconds)
+
+
+def test_the_course_has_a_column_for_each_100_ms():
+    """Seconds, short-term, integrated and fader, all of one length."""
+    session, _ = run((12, -23.0))
+    course = session.course()
+
+    assert 120 == course.seconds.size == course.short_term.size == course.integrated.size
+    assert pytest.approx(-23.0, abs=0.1) == float(course.short_term[-1])
+
+
+def test_an_error_of_the_source_reaches_whoever_runs_it():
+    """The session does not swallow what a person must know."""
+
+    def broken():
+        raise SourceError("the file breaks off at 2.0 s")
+
+    with pytest.raises(SourceError, match="breaks off"):
+        run((2, -23.0), broken)
+
+
+def test_samples_that_are_no_numbers_are_counted_and_the_run_goes_on():
+    """NaN does not poison the filters: what follows reads as if nothing had been."""
+    poison = Block(np.full((480, 2), np.nan, np.float32))
+    _, seen = run((10, -23.0), poison, (10, -23.0))
+
+    assert 960 == seen[-1].reading.bad_samples
+    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
