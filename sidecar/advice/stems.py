@@ -107,7 +107,9 @@ class StemAdvisor:
         if self.anchor is not None and self.offset_lu is not None:
             plan = planner.under_anchor(free, self.names.index(self.anchor), self.offset_lu)
             if plan is not None:
-                return self._told(planner, plan)
+                return self._told(
+                    planner, plan, f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
+                )
         if self._is_left_alone(now.lufs):
             return {}
         plan = self._landing(planner, now)
@@ -126,21 +128,24 @@ class StemAdvisor:
         free = self._free()
         if self.offset_lu is None or self.anchor is None:
             return (planner.fewest(free, now) or planner.together(free, now)) if free.any() else None
-        balanced = free | np.array([name == self.anchor and name not in self.keep for name in self.names])
+        balanced = self._open() & np.array([name not in self.keep for name in self.names])
         return planner.together(balanced, now) if balanced.any() else None
 
     def _free(self) -> Bools:
         held = self.keep | {self.anchor}
-        return np.array([name not in held for name in self.names]) & (self._history.faders_db > SILENCE)
+        return np.asarray(self._open() & np.array([name not in held for name in self.names]))
+
+    def _open(self) -> Bools:
+        return np.asarray(self._history.faders_db > SILENCE)
 
     def _is_left_alone(self, lufs: float) -> bool:
         below = min(self.goal.tolerance_below_lu, LEAVE_ALONE_LU)
         above = min(self.goal.tolerance_above_lu, LEAVE_ALONE_LU)
         return self.goal.target_lufs - below <= lufs <= self.goal.target_lufs + above
 
-    def _told(self, planner: Planner, plan: Plan) -> dict[str, Move]:
+    def _told(self, planner: Planner, plan: Plan, why: str = "") -> dict[str, Move]:
         plan, note = self._under_ceiling(planner, plan)
-        return told(plan, self.names, self.goal, note)
+        return told(plan, self.names, self.goal, " ".join(part for part in (why, note) if part))
 
     def _under_ceiling(self, planner: Planner, plan: Plan) -> tuple[Plan, str]:
         """A rise of everything is cut to what the known peak allows; of other moves only a bound is known,
