@@ -41,7 +41,7 @@ class SidecarApp(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = []
 
     CSS = """
-    Screen { background: $background; layout: vertical; overflow: hidden; }
+    MainScreen { background: $background; layout: vertical; overflow: hidden; }
     Footer KeyGroup.-compact { padding-left: 0; }
     Footer.-compact FooterLabel { margin: 0 1 0 0; }
     App.-ascii Dialog > #box { border: ascii $secondary; scrollbar-size: 0 0; }

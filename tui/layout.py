@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-MAIN_RAILS = 7
 THICK_RAILS = 4
 """Further rows when landing, integrated, short-term and momentary are two cells thick."""
 MOST_PEAK_ROWS = 6
-MOST_OUTLETS = 2
 _LEAST_COURSE = 3
 _WALL_ROWS = 56
 """From here on the figures of the move are set twice as large."""
@@ -49,31 +47,27 @@ _STEPS = (
     ("outlets", 1),
     ("hero", 3),
 )
+"""What a growing screen adds, in this order, until everything is there at 17 rows."""
+
+_COURSE = 6
+"""Rows of the course before anything else grows further."""
 
 
 def plan(rows: int, channels: int) -> Plan:
     """Share *rows* out among the panels for a programme of *channels* channels."""
     shared = Plan(spare=max(0, rows))
-    for panel, height in _STEPS:
-        if not shared.take(panel, height):
-            break
-    else:
-        _spend_more(shared, rows, channels)
-    if shared.spare >= _LEAST_COURSE:
-        shared.course = shared.spare
-    else:
-        shared.hero += shared.spare
-    shared.spare = 0
+    is_complete = all(shared.take(panel, height) for panel, height in _STEPS)
+    if is_complete and shared.spare >= _COURSE:
+        shared.take("course", _COURSE)
+        _grow(shared, rows, channels)
+    rest = "course" if is_complete and shared.course + shared.spare >= _LEAST_COURSE else "hero"
+    shared.take(rest, shared.spare)
     return shared
 
 
-def _spend_more(shared: Plan, rows: int, channels: int) -> None:
-    """What a tall screen adds once everything has its place and the course six rows."""
-    shared.spare -= _COURSE
-    if shared.spare < 0:
-        shared.spare += _COURSE
-        return
-    shared.take("outlets", MOST_OUTLETS - 1)
+def _grow(shared: Plan, rows: int, channels: int) -> None:
+    """What a tall screen adds before the rest goes to the course."""
+    shared.take("outlets", 1)
     if shared.take("rails", THICK_RAILS):
         shared.thickness = 2
     if 1 < channels <= MOST_PEAK_ROWS and shared.take("rails", channels - 1):
@@ -81,7 +75,3 @@ def _spend_more(shared: Plan, rows: int, channels: int) -> None:
     shared.take("hero", 1)
     if rows >= _WALL_ROWS:
         shared.take("hero", 7)
-    shared.spare += _COURSE
-
-
-_COURSE = 6

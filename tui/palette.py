@@ -51,7 +51,7 @@ GREYS: Mapping[str, str] = {
     "band": "#383838",
     "under": "#e6e6e6",
     "over": "bold #ffffff",
-    "ceiling": "bold reverse #ffffff",
+    "ceiling": "bold #ffffff",
 }
 """For NO_COLOR: the alarm is the brightest thing on the screen, never the darkest."""
 
@@ -78,6 +78,10 @@ _ASCII = str.maketrans(
         **dict.fromkeys("  ", " "),
     }
 )
+
+
+_CONTROLS = dict.fromkeys((*range(0x20), *range(0x7F, 0xA0)), " ")
+"""Control characters in a device's name or a label would steer the terminal."""
 
 
 def ascii_text(text: str) -> str:
@@ -111,7 +115,8 @@ class Palette:
         return Style(color=style.color, bold=style.bold, reverse=style.reverse)
 
     def text(self, text: str) -> str:
-        """*text* as this terminal can show it."""
+        """*text* as this terminal can show it; names from outside may hold anything."""
+        text = text.translate(_CONTROLS)
         return ascii_text(text) if self.ascii_only else text
 
     def strip(self, row: Row, width: int) -> Strip:

@@ -228,9 +228,37 @@ def surround() -> ScriptedFeed:
     return feed
 
 
+class PlayingFeed(ScriptedFeed):
+    """A programme that gets on by a tenth of a second with every look."""
+
+    def __init__(self, start_s: float = 0.0, duration_s: float = 300.0) -> None:
+        self._whole = wandering_course(duration_s, -21.5)
+        self._looks = round(start_s * 10)
+        still = down()
+        super().__init__(replace(still.shown, duration_s=duration_s), self._upto())
+
+    def _upto(self) -> Course:
+        end = min(len(self._whole.seconds), self._looks)
+        whole = self._whole
+        return Course(
+            whole.seconds[:end], whole.short_term[:end], whole.integrated[:end], whole.fader_db[:end]
+        )
+
+    def snapshot(self) -> Snapshot:
+        self._looks += 1
+        self.course_shown = self._upto()
+        self.change(reading=reading_at(self.course_shown))
+        return self.shown
+
+
+def playing() -> PlayingFeed:
+    """A programme in motion."""
+    return PlayingFeed(20.0)
+
+
 SCENES = {
     scene.__name__: scene
-    for scene in (preparing, listening, on_goal, down, up, alerted, paused, long, surround)
+    for scene in (preparing, listening, on_goal, down, up, alerted, paused, long, surround, playing)
 }
 
 if __name__ == "__main__":

@@ -16,16 +16,18 @@ class Cells:
 
     def __init__(self, width: int, char: str = " ", tone: Tone = "plain") -> None:
         self.width = max(0, width)
-        self._cells: list[Run] = [(char, tone)] * self.width
+        self._chars = [char] * self.width
+        self._tones = [tone] * self.width
 
     def __getitem__(self, x: int) -> Run:
-        return self._cells[x]
+        return self._chars[x], self._tones[x]
 
     def put(self, x: int, text: str, tone: Tone = "plain") -> None:
         """Write *text* from cell *x* on."""
-        for offset, char in enumerate(text):
-            if 0 <= x + offset < self.width:
-                self._cells[x + offset] = (char, tone)
+        start, end = max(0, x), min(self.width, x + len(text))
+        if start < end:
+            self._chars[start:end] = text[start - x : end - x]
+            self._tones[start:end] = [tone] * (end - start)
 
     def put_row(self, x: int, row: Row) -> None:
         """Write the runs of *row* from cell *x* on."""
@@ -35,10 +37,12 @@ class Cells:
 
     def row(self) -> Row:
         """The cells as runs: neighbours of one tone joined."""
-        return tuple(
-            ("".join(char for char, _ in group), tone)
-            for tone, group in groupby(self._cells, key=lambda cell: cell[1])
-        )
+        text, runs, start = "".join(self._chars), [], 0
+        for tone, group in groupby(self._tones):
+            end = start + sum(1 for _ in group)
+            runs.append((text[start:end], tone))
+            start = end
+        return tuple(runs)
 
 
 def text_of(row: Row) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,7 +28,7 @@ _LINES = "▁▁▁──▔▔▔"
 """A level line inside a cell, by eighths from its floor."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Axis:
     """A fixed axis whose goal lies between two rows: it shows *below_lu* and half as much above.
 
@@ -42,7 +43,7 @@ class Axis:
         """Rows above the goal."""
         return self.rows // 3
 
-    @property
+    @cached_property
     def lu_per_row(self) -> float:
         above = self.below_lu / 2.0 / self.above if self.above else 0.0
         return max(self.below_lu / (self.rows - self.above), above)

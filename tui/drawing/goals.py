@@ -9,7 +9,7 @@ from sidecar.vocabulary import Reading
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
 
-NUMBERS_WIDTH = 50
+NUMBERS_WIDTH = 46
 
 
 def goal_head(width: int) -> Row:
@@ -19,9 +19,9 @@ def goal_head(width: int) -> Row:
     for start, text in (
         (0, "goal"),
         (x, "target"),
-        (x + 13, "tolerance"),
-        (x + 25, "ceiling"),
-        (x + 36, "now"),
+        (x + 12, "tolerance"),
+        (x + 23, "ceiling"),
+        (x + 34, "now"),
     ):
         cells.put(start, text, "dim")
     return cells.row()
@@ -33,10 +33,10 @@ def goal_row(goal: Goal, reading: Reading, width: int) -> Row:
     x = max(0, width - NUMBERS_WIDTH)
     cells.put(0, shortened(goal.title or goal.name, x - 1), "plain")
     cells.put(x, f"{wording.plain(goal.target_lufs)} {goal.unit}", "strong")
-    cells.put(x + 13, _tolerance(goal), "dim")
-    cells.put(x + 25, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
+    cells.put(x + 12, _tolerance(goal), "dim")
+    cells.put(x + 23, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
     text, tone = _offset(goal, reading)
-    cells.put(x + 36, text, tone)
+    cells.put(x + 34, text, tone)
     return cells.row()
 
 

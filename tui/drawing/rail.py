@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.wording import SHAPES, Stand, signed
 
-GRADUATION_LU = (1.0, 3.0, 9.0, 18.0, 36.0)
-"""Labelled offsets to both sides; 9, 18 and 36 are ends of the scales in EBU Tech 3341 §2.7."""
+GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
+"""Labelled offsets to both sides besides the reach; 9 and 18 are ends of scales in EBU Tech 3341 §2.7."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +39,11 @@ class Rail:
 def scale_row(rail: Rail) -> Row:
     """The graduation that stands over all rails."""
     cells = Cells(rail.width, tone="faint")
-    for offset in GRADUATION_LU:
+    _label(cells, rail.middle, "goal", "dim")
+    for offset in (rail.reach_lu, *GRADUATION_LU):
         for side in (-offset, offset):
             if offset <= rail.reach_lu:
-                _label(cells, rail.cell(side), f"{signed(side).removesuffix('.0')}")
-    _label(cells, rail.middle, "goal", "dim")
+                _label(cells, rail.cell(side), signed(side).removesuffix(".0"))
     return cells.row()
 
 

@@ -148,7 +148,7 @@ def _peak_row(
     if width >= WIDE_FROM:
         value += f"  {wording.plain(highest)} dBTP"
     value = f"{'△' if over else ' '} {value}"
-    tone = "ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
+    tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
     return _row(width, label, "plain", peaks_row(rail, marks), value, tone)
 
 

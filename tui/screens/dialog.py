@@ -17,8 +17,10 @@ class Dialog(ModalScreen[Result]):
     DEFAULT_CSS = """
     Dialog { align: center middle; background: $background 60%; }
     Dialog > #box {
-        width: 90%; max-width: 100; height: auto; max-height: 90%;
-        padding: 1 2; background: $surface; border: round $secondary;
+        width: 96%; max-width: 100; height: auto; max-height: 90%;
+        padding: 1 2;
+        scrollbar-size-vertical: 1; scrollbar-color: $secondary; scrollbar-background: $surface;
+        background: $surface; border: round $secondary;
     }
     """
 

@@ -19,7 +19,7 @@ from tui.drawing.view import View
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
 
-_FRAME = 12
+_FRAME = 8
 """Cells that the box, its padding and the list's own marks take from the screen's width."""
 
 
@@ -27,12 +27,14 @@ class GoalDialog(Dialog[str | None]):
     """The name of the chosen goal; None when the present one stays."""
 
     DEFAULT_CSS = """
-    GoalDialog OptionList { height: auto; max-height: 100%; border: none; padding: 0; background: $surface; }
+    GoalDialog OptionList:focus > .option-list--option-highlighted { background: $panel; text-style: bold; }
+    GoalDialog OptionList, GoalDialog OptionList:focus {
+        height: auto; max-height: 100%; border: none; padding: 0; background: $surface;
+    }
     GoalDialog #source { color: $text-muted; height: auto; max-height: 3; }
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "choose", "Choose"),
         Binding("escape,g", "leave", "Leave it", key_display="esc"),
     ]
 
@@ -63,7 +65,7 @@ class GoalDialog(Dialog[str | None]):
     def show(self, view: View) -> None:
         """Keep the offsets live while somebody chooses."""
         self._view = view
-        width = max(20, min(100, self.size.width * 9 // 10) - _FRAME)
+        width = max(20, min(100, self.size.width * 96 // 100) - _FRAME)
         rows = [goal_row(goal, view.snapshot.reading, width) for goal in self._goals]
         options = self.query_one(OptionList)
         if len(self._shown) != len(rows):
@@ -83,13 +85,12 @@ class GoalDialog(Dialog[str | None]):
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         goal = self._goals[event.option_index]
-        self.query_one("#source", Static).update(Text(self._palette.text(f"\n{goal.source}")))
+        self.query_one("#source", Static).update(
+            Text(self._palette.text(f"\n{goal.source}\nenter chooses, escape leaves it as it is"))
+        )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         self.dismiss(self._goals[event.option_index].name)
-
-    def action_choose(self) -> None:
-        self.query_one(OptionList).action_select()
 
     def action_leave(self) -> None:
         self.dismiss(None)

@@ -15,9 +15,9 @@ from tui.palette import Palette
 from tui.screens.dialog import Dialog
 
 MEASURES = (
-    ("The move", "which way and how many dB the programme fader should go, where the programme lands if it"
-     " does, and the band it lands in nine times out of ten."),
-    ("△ held by", "the true-peak ceiling, one step's limit or the fader's end kept the move from being larger."),
+    ("The move", "which way and how many dB the programme fader should go, where the programme lands"
+     " if it does, and the band it lands in nine times out of ten."),
+    ("△ held by", "the true-peak ceiling, the limit of one step or the fader's end keeps the move small."),
     ("Rails", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
      " passes; the scale is stretched around the goal so that tenths are seen."),
     ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),
@@ -29,15 +29,15 @@ MEASURES = (
      " goal's own limit if it has one."),
     ("True peak", "the highest level between the samples so far, a mark for each channel; here the middle is"
      " the ceiling, and the number is what is left below it (ITU-R BS.1770-5 Annex 2)."),
-    ("Range", "loudness range: how far soft and loud passages lie apart (EBU Tech 3342); settling in its first"
-     " 60 s (Tech 3341 §2.4), and guidance only, never a reason to fail (Tech 3343 §3.3)."),
+    ("Range", "loudness range: how far soft and loud passages lie apart (EBU Tech 3342); settling in its"
+     " first 60 s (Tech 3341 §2.4), and guidance only, never a reason to fail (Tech 3343 §3.3)."),
     ("Course", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
      " bright line is integrated, ahead of now it is the forecast."),
     ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
      " ╳ lost: audio is missing; ○ silent: nothing is heard. They stay until acknowledged."),
-    ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other than"
-     " −23 LUFS is not EBU Mode (§2)."),
+    ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
+     " than −23 LUFS is not EBU Mode (§2)."),
     ("Care", "raising gain can hurt ears and loudspeakers: turn monitors down first. This measures a signal,"
      " not sound pressure; the receiver's own specification and local rules come first."),
 )  # fmt: skip

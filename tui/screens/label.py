@@ -16,14 +16,14 @@ class LabelDialog(Dialog[str | None]):
     """The label of a mark; None when no mark is wanted."""
 
     DEFAULT_CSS = """
-    LabelDialog Input { border: none; height: 1; background: $panel; padding: 0 1; }
+    LabelDialog Input, LabelDialog Input:focus { border: none; height: 1; background: $panel; padding: 0 1; }
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "No mark")]
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
-            yield Static("Label of the mark, then enter (it is set where the programme is then)\n")
+            yield Static("Label, then enter; the mark is set at that moment.\n")
             yield Input(max_length=40, select_on_focus=False)
         yield Footer(compact=True, show_command_palette=False)
 

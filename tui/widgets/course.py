@@ -19,3 +19,11 @@ class CoursePanel(Panel):
     def draw(self, view: View, width: int, height: int) -> list[Row]:
         """See :class:`tui.drawing.course.CourseDrawing`."""
         return self._drawing.rows(view, width, height)
+
+    async def on_mouse_scroll_up(self) -> None:
+        """The wheel looks closer …"""
+        await self.run_action("screen.zoom(-1)")
+
+    async def on_mouse_scroll_down(self) -> None:
+        """… and wider."""
+        await self.run_action("screen.zoom(1)")

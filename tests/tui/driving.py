@@ -1,0 +1,43 @@
+"""Driving the screen in tests: a script runs beside the app and waits for what it expects."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+
+from textual.pilot import Pilot
+
+from tui.app import SidecarApp, make_app
+from tui.drawing.cells import text_of
+from tui.widgets.panel import Panel
+
+COMPACT = (80, 24)
+GENEROUS = (120, 40)
+
+
+def drive(feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, ascii_only=False) -> SidecarApp:
+    """Run *script* against the app of *feed* on a screen of *size* and return the app."""
+    app = make_app(feed, ascii_only=ascii_only)
+
+    async def run() -> None:
+        async with app.run_test(size=size) as pilot:
+            await until(pilot, lambda: bool(shown(app)), "the first drawing")
+            await script(pilot)
+
+    asyncio.run(run())
+    return app
+
+
+async def until(pilot: Pilot, condition: Callable[[], bool], what: str) -> None:
+    """Wait until *condition* holds, at most some seconds."""
+    for _ in range(250):
+        if condition():
+            return
+        await pilot.pause(0.02)
+    raise AssertionError(f"never came: {what}\n{shown(pilot.app)}")
+
+
+def shown(app: SidecarApp) -> str:
+    """The text of all panels, top to bottom."""
+    panels = app.screen_stack[1].query(Panel) if len(app.screen_stack) > 1 else ()
+    return "\n".join(text_of(row) for panel in panels for row in panel.rows)

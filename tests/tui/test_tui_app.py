@@ -1,0 +1,329 @@
+"""The screen under hands: every key, both sizes, faults."""
+
+import pytest
+import scripted_feed as scenes
+from driving import COMPACT, GENEROUS, drive, shown, until
+from textual.widgets import Footer, Input, OptionList
+from textual.widgets._footer import FooterKey
+
+from sidecar.feed import Command
+from tui.keys import KEYS, explained
+from tui.screens.goals import GoalDialog
+from tui.screens.help import HelpDialog
+from tui.screens.label import LabelDialog
+from tui.screens.main import MainScreen
+from tui.screens.reset import ResetDialog
+from tui.widgets.panel import Panel
+from tui.widgets.rails import Rails
+
+
+def _press(feed, *keys, size=COMPACT):
+    """The commands that *keys* became."""
+
+    async def script(pilot):
+        await pilot.press(*keys)
+
+    drive(feed, script, size)
+    return feed.told
+
+
+@pytest.mark.parametrize(
+    ("keys", "command"),
+    [
+        (["space"], Command("pause")),
+        (["m"], Command("mark", "")),
+        (["f"], Command("follow")),
+        (["plus"], Command("fader", -3.0)),
+        (["equals_sign"], Command("fader", -3.0)),
+        (["minus"], Command("fader", -4.0)),
+        (["up"], Command("fader", -3.4)),
+        (["down"], Command("fader", -3.6)),
+        (["r", "y"], Command("reset")),
+        (["r", "enter"], Command("reset")),
+        (["M", "h", "i", "enter"], Command("mark", "hi")),
+        (["M", "enter"], Command("mark", "")),
+        (["g", "down", "enter"], Command("goal", "exchange")),
+    ],
+)
+def test_a_key_becomes_its_command(keys, command):
+    """Exactly one command leaves for what was pressed."""
+    assert [command] == _press(scenes.down(), *keys)
+
+
+@pytest.mark.parametrize(
+    "keys", [["r", "n"], ["r", "escape"], ["g", "escape"], ["M", "x", "escape"], ["question_mark", "escape"]]
+)
+def test_leaving_a_dialog_changes_nothing(keys):
+    """Whoever looks and goes back has done nothing."""
+    assert [] == _press(scenes.down(), *keys)
+
+
+@pytest.mark.parametrize(
+    ("transport", "verb"), [("measuring", "pause"), ("paused", "continue"), ("ended", "start")]
+)
+def test_space_follows_the_transport(transport, verb):
+    """One key, and the footer names what it does now."""
+    feed = scenes.down()
+    feed.change(transport=transport)
+
+    assert [Command(verb)] == _press(feed, "space")
+
+
+def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
+    """With an alert the key works, without one it does nothing."""
+    assert [Command("acknowledge")] == _press(scenes.alerted(), "a")
+    assert [] == _press(scenes.down(), "a")
+
+
+def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
+    """Nobody believes a move was made that cannot be made from here."""
+    feed = scenes.down()
+    feed.change(holds_fader=False)
+
+    assert [] == _press(feed, "f")
+
+
+def test_reset_asks_first_and_says_what_would_be_lost():
+    """A programme's measurement is not lost to a slip of the hand."""
+
+    async def script(pilot):
+        await pilot.press("r")
+        await until(pilot, lambda: isinstance(pilot.app.screen, ResetDialog), "the question")
+
+    feed = scenes.down()
+    drive(feed, script)
+
+    assert [] == feed.told
+
+
+def test_u_switches_every_number():
+    """LUFS to LU and back, in the same place."""
+
+    async def script(pilot):
+        await pilot.press("u")
+        await until(pilot, lambda: "+0.9 LU" in shown(pilot.app), "LU")
+        await pilot.press("u")
+        await until(pilot, lambda: "−22.1 LUFS" in shown(pilot.app), "LUFS again")
+
+    drive(scenes.down(), script)
+
+
+def test_brackets_zoom_and_s_switches_the_scale():
+    """The course and the rails are looked at as the person likes."""
+
+    async def script(pilot):
+        await pilot.press("left_square_bracket")
+        await until(pilot, lambda: " 60 min" in shown(pilot.app), "an hour")
+        await pilot.press("right_square_bracket")
+        await until(pilot, lambda: " whole" in shown(pilot.app), "the whole again")
+        await pilot.press("s")
+        await until(pilot, lambda: "+36" in shown(pilot.app), "the far scale")
+
+    drive(scenes.down(), script)
+
+
+def test_the_wheel_zooms_the_course():
+    """Where a mouse lies at hand it does what one expects."""
+
+    async def script(pilot):
+        await pilot._post_mouse_events([_scroll_up()], "#coursepanel", button=0)
+        await until(pilot, lambda: " 60 min" in shown(pilot.app), "an hour")
+
+    drive(scenes.down(), script)
+
+
+def _scroll_up():
+    from textual.events import MouseScrollUp
+
+    return MouseScrollUp
+
+
+def test_the_goal_list_shows_where_the_programme_would_stand():
+    """Each goal with the offset from it, kept live while somebody chooses."""
+    feed = scenes.down()
+
+    async def script(pilot):
+        await pilot.press("g")
+        await until(pilot, lambda: isinstance(pilot.app.screen, GoalDialog), "the list")
+        options = pilot.app.screen.query_one(OptionList)
+        offsets = ["▷ +0.9 LU", "◇ +1.9 LU", "◁ −6.1 LU"]
+        await until(pilot, lambda: offsets == [_end_of(options, i) for i in range(3)], "offsets")
+        feed.change(reading=scenes.reading_at(feed.course_shown, integrated=-16.0))
+        offsets = ["▷ +7.0 LU", "▷ +8.0 LU", "◇ 0.0 LU"]
+        await until(pilot, lambda: offsets == [_end_of(options, i) for i in range(3)], "new offsets")
+
+    drive(feed, script)
+
+
+def _end_of(options, index):
+    return options.get_option_at_index(index).prompt.plain.split("dBTP")[1].strip()
+
+
+def test_the_help_explains_each_key_and_comes_from_the_same_table():
+    """A key without an explanation would be a key nobody finds."""
+    assert len(KEYS) == len(explained())
+    assert all(key and meaning for key, meaning in explained())
+
+    async def script(pilot):
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HelpDialog), "the help")
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument again")
+
+    drive(scenes.down(), script)
+
+
+@pytest.mark.parametrize("key", ["q", "ctrl+c"])
+def test_quitting_needs_no_question(key):
+    """The run is not this screen's to end, so nothing is lost."""
+
+    async def script(pilot):
+        await pilot.press(key)
+        await until(pilot, lambda: not pilot.app.is_running or pilot.app._exit, "the end")
+
+    feed = scenes.down()
+    app = drive(feed, script)
+
+    assert app.return_code == 0
+    assert [] == feed.told
+
+
+def test_the_footer_can_be_clicked():
+    """Each key of the footer is a button."""
+    feed = scenes.down()
+
+    async def script(pilot):
+        keys = pilot.app.screen.query_one(Footer).query(FooterKey)
+        await until(pilot, lambda: any(key.key == "m" for key in keys), "the footer")
+        await pilot.click(next(key for key in keys if key.key == "m"))
+        await until(pilot, lambda: bool(feed.told), "the command")
+
+    drive(feed, script)
+
+    assert [Command("mark", "")] == feed.told
+
+
+def test_at_80_columns_the_footer_shows_help_and_quit():
+    """Even with every key on offer, the way to help and out is on the screen."""
+
+    async def script(pilot):
+        keys = pilot.app.screen.query_one(Footer).query(FooterKey)
+        await until(pilot, lambda: any(key.key == "a" for key in keys), "the footer")
+        ends = {key.key: key.region.right for key in keys}
+        assert max(ends["question_mark"], ends["q"]) <= 80
+
+    drive(scenes.alerted(), script)
+
+
+@pytest.mark.parametrize("size", [COMPACT, GENEROUS])
+@pytest.mark.parametrize("scene", list(scenes.SCENES))
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_every_scene_is_complete_at_both_sizes(scene, size, ascii_only):
+    """Hero, rails, peaks, range, alerts and targets are all there and nothing failed."""
+
+    parts = ("Landing", "Integrated", "Short-term", "Momentary", "peak", "Range", "LU", "OSC")
+
+    def is_complete(app):
+        return size[1] - 1 == len(shown(app).splitlines()) and all(part in shown(app) for part in parts)
+
+    async def script(pilot):
+        await until(pilot, lambda: is_complete(pilot.app), "all panels")
+        assert "cannot be drawn" not in shown(pilot.app)
+        assert ascii_only == _painted(pilot.app).isascii()
+
+    drive(scenes.SCENES[scene](), script, size, ascii_only=ascii_only)
+
+
+def _painted(app):
+    panels = app.screen.query(Panel)
+    return "".join(panel.render_line(y).text for panel in panels for y in range(panel.size.height))
+
+
+def test_any_size_is_drawn_without_a_fault():
+    """From one cell to a wall, and back."""
+
+    async def script(pilot):
+        for size in ((1, 1), (12, 3), (30, 8), (60, 15), (200, 70), COMPACT):
+            await pilot.resize_terminal(*size)
+            await until(pilot, lambda size=size: _rows(pilot.app) == size[1] - (size[1] > 5), str(size))
+            assert "cannot be drawn" not in shown(pilot.app)
+
+    drive(scenes.alerted(), script)
+
+
+def _rows(app):
+    return len(shown(app).splitlines())
+
+
+def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
+    """The other panels go on, and when it works again the message goes."""
+
+    def broken(*_):
+        raise ZeroDivisionError("no such rail")
+
+    async def script(pilot):
+        with monkeypatch.context() as patched:
+            patched.setattr(Rails, "draw", broken)
+            await until(pilot, lambda: "rails cannot be drawn: no such rail" in shown(pilot.app), "the fault")
+        await until(pilot, lambda: "cannot be drawn" not in shown(pilot.app), "the end of the fault")
+        await pilot.press("m")
+
+    feed = scenes.down()
+    drive(feed, script, GENEROUS)
+
+    assert [Command("mark", "")] == feed.told
+
+
+def test_a_feed_that_fails_is_said_and_asked_again():
+    """The last picture stays, with the reason; when the run is back, so is the screen."""
+    feed = scenes.down()
+
+    async def script(pilot):
+        feed.failure = "the other sidecar does not answer"
+        await until(pilot, lambda: "no news from the run" in shown(pilot.app), "the fault")
+        feed.failure = None
+        await until(pilot, lambda: "no news" not in shown(pilot.app), "the run again")
+
+    drive(feed, script, GENEROUS)
+
+
+def test_a_refused_command_is_said():
+    """What was not done is in the notice line."""
+    feed = scenes.down()
+    feed.refusal = "this run is only watched"
+
+    async def script(pilot):
+        await pilot.press("m")
+        await until(pilot, lambda: "this run is only watched" in shown(pilot.app), "the refusal")
+
+    drive(feed, script)
+
+
+def test_a_still_run_repaints_nothing():
+    """What did not change is not sent to the terminal again."""
+    repainted = []
+
+    async def script(pilot):
+        looks = []
+        pilot.app.desk.feed.course = lambda: looks.append(1) or pilot.app.desk.feed.course_shown
+        for panel in pilot.app.screen.query(Rails):
+            panel.refresh = lambda *regions, **_: repainted.append(regions)
+        await until(pilot, lambda: len(looks) > 3, "some looks")
+
+    drive(scenes.down(), script)
+
+    assert [] == repainted
+
+
+def test_labels_are_typed_not_obeyed():
+    """In the label's field the letters of other keys are letters."""
+
+    async def script(pilot):
+        await pilot.press("M", "q", "r", "space", "g")
+        assert isinstance(pilot.app.screen, LabelDialog)
+        assert "qr g" == pilot.app.screen.query_one(Input).value
+
+    feed = scenes.down()
+    drive(feed, script)
+
+    assert [] == feed.told

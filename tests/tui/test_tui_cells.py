@@ -1,0 +1,43 @@
+"""Rows of toned text."""
+
+from tui.drawing.cells import Cells, fit, shortened, spread, text_of
+
+
+def test_neighbours_of_one_tone_become_one_run():
+    """Few runs make few segments to paint."""
+    cells = Cells(6, "-", "faint")
+    cells.put(2, "ab", "strong")
+
+    assert (("--", "faint"), ("ab", "strong"), ("--", "faint")) == cells.row()
+
+
+def test_what_lies_outside_is_dropped():
+    """A drawing may run over either edge without harm."""
+    cells = Cells(4)
+    cells.put(-2, "abc")
+    cells.put(3, "xyz")
+    cells.put(9, "gone")
+
+    assert "c  x" == text_of(cells.row())
+
+
+def test_a_row_is_cut_or_filled_to_the_width():
+    """Every row has exactly the cells of its panel."""
+    assert "abc  " == text_of(fit((("abc", "plain"),), 5))
+    assert "ab" == text_of(fit((("abc", "plain"),), 2))
+    assert "" == text_of(fit((("abc", "plain"),), 0))
+
+
+def test_shortened_text_says_that_it_was_shortened():
+    """A cut ends in an ellipsis, never in half a word that looks whole."""
+    assert "no route" == shortened("no route", 8)
+    assert "no rou…" == shortened("no route", 7)
+    assert "" == shortened("no route", 0)
+
+
+def test_the_right_edge_gives_way():
+    """What stands left is needed more."""
+    left, right = (("left", "plain"),), (("right", "plain"),)
+
+    assert "left  right" == text_of(spread(left, right, 11))
+    assert "left    " == text_of(spread(left, right, 8))

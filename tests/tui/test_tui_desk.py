@@ -1,0 +1,100 @@
+"""What hands change."""
+
+import math
+
+import pytest
+import scripted_feed as scenes
+
+from sidecar.feed import Command, Snapshot
+from sidecar.vocabulary import Reading
+from tui.desk import Desk, transport_verb
+
+
+@pytest.mark.parametrize(
+    ("transport", "seconds", "verb"),
+    [
+        ("preparing", 0.0, "start"),
+        ("waiting", 0.0, "start"),
+        ("waiting", 12.0, "pause"),
+        ("measuring", 12.0, "pause"),
+        ("paused", 12.0, "continue"),
+        ("ended", 12.0, "start"),
+    ],
+)
+def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
+    """EBU Tech 3341 §2.2: start, pause, continue; audio that stopped can still be paused."""
+    snapshot = Snapshot(transport, scenes.BROADCAST, reading=Reading(seconds=seconds))
+
+    assert verb == transport_verb(snapshot)
+
+
+def test_quick_presses_add_up():
+    """Three presses before the run answers are three steps, not one."""
+    feed = scenes.down()
+    desk = Desk(feed)
+    for _ in range(3):
+        desk.nudge_fader(0.5)
+
+    assert [-3.0, -2.5, -2.0] == [command.value for command in feed.told]
+
+
+def test_the_run_has_the_last_word_about_the_fader():
+    """Once it reports another position, the next step starts from there."""
+    feed = scenes.down()
+    desk = Desk(feed)
+    desk.nudge_fader(0.5)
+    feed.change(fader_db=-10.0)
+    desk.look()
+    desk.nudge_fader(-0.1)
+
+    assert Command("fader", -10.1) == feed.told[-1]
+
+
+def test_a_position_that_is_never_confirmed_is_forgotten():
+    """A run that does not follow (its fader has no more travel) does not let presses pile up."""
+    feed = scenes.down()
+    desk = Desk(feed)
+    desk.nudge_fader(0.5)
+    for _ in range(10):
+        desk.look()
+    desk.nudge_fader(0.5)
+
+    assert Command("fader", -3.0) == feed.told[-1]
+
+
+def test_a_fader_at_the_bottom_is_not_raised_from_here():
+    """From minus infinity a step has no size; the person is told what to do."""
+    feed = scenes.down()
+    feed.change(fader_db=-math.inf)
+    desk = Desk(feed)
+    desk.nudge_fader(0.5)
+
+    assert [] == feed.told
+    assert "by hand" in desk.look().fault
+
+
+def test_a_refusal_is_kept_until_a_command_is_taken():
+    """What was not done is said, and not for longer than it is true."""
+    feed = scenes.down()
+    desk = Desk(feed)
+    feed.refusal = "nobody listens at 127.0.0.1:9100"
+    desk.tell("reset")
+    refused = desk.look().fault
+    feed.refusal = None
+    desk.tell("reset")
+
+    assert "nobody listens at 127.0.0.1:9100" == refused
+    assert "" == desk.look().fault
+
+
+def test_zoom_goes_from_half_a_minute_to_the_whole():
+    """And stops at both ends."""
+    desk = Desk(scenes.down())
+    seen = [desk.look().zoom_s]
+    for _ in range(8):
+        desk.zoom(-1)
+        seen.append(desk.look().zoom_s)
+    desk.zoom(99)
+
+    assert [None, 3600.0, 900.0, 300.0, 120.0, 60.0, 30.0, 30.0, 30.0] == seen
+    assert desk.look().zoom_s is None

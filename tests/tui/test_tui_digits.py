@@ -1,0 +1,48 @@
+"""Large figures."""
+
+import pytest
+
+from tui.drawing import digits
+
+
+def test_a_large_figure_is_seven_lines_of_blocks():
+    """Exact shape, so that a change of the font is seen in review."""
+    expected = [
+        "  ██          ████  ",
+        "████        ██    ██",
+        "  ██        ██    ██",
+        "  ██          ████  ",
+        "  ██        ██    ██",
+        "  ██        ██    ██",
+        "██████  ██    ████  ",
+    ]
+
+    assert expected == digits.large("1.8")
+
+
+def test_a_small_word_is_four_lines_of_half_blocks():
+    """The same dots at half the size."""
+    assert ["█▄  █", "█▀▄ █", "█  ██", "▀   ▀"] == digits.small("N")
+
+
+def test_twice_the_scale_is_twice_the_size():
+    """For a screen on the wall."""
+    once, twice = digits.large("↓"), digits.large("↓", 2)
+
+    assert (2 * len(once), 2 * len(once[0])) == (len(twice), len(twice[0]))
+
+
+@pytest.mark.parametrize(
+    "text", ["0123456789.", "−+", "ON GOAL", "LISTENING", "PREPARING", "WAITING", "ENDED", "↑↓◇"]
+)
+def test_every_sign_that_is_set_large_has_a_shape(text):
+    """A missing shape would vanish without a word."""
+    narrower = [digits.large(text.replace(char, "", 1)) for char in text]
+
+    assert all(len(lines[0]) < len(digits.large(text)[0]) for lines in narrower)
+
+
+def test_the_lines_of_a_figure_are_equally_long():
+    """Ragged lines would slant the figure."""
+    assert 1 == len({len(line) for line in digits.large(f"↓{digits.NARROW}12.4")})
+    assert 1 == len({len(line) for line in digits.small("LISTENING")})

@@ -1,0 +1,74 @@
+"""The next move, set large."""
+
+import scripted_feed as scenes
+
+from sidecar.vocabulary import Move
+from tui.desk import Desk
+from tui.drawing.cells import text_of
+from tui.drawing.hero import hero
+
+
+def _lines(feed, width, height, **desk):
+    return [text_of(row).rstrip() for row in hero(Desk(feed, **desk).look(), width, height)]
+
+
+def test_at_80_columns_figure_and_words_stand_side_by_side():
+    """The whole hero as the smallest full screen shows it."""
+    expected = [
+        "      ██          ██          ████     programme fader, this pass",
+        "      ██        ████        ██    ██   DOWN 1.8 dB  −3.5 → −5.3",
+        "      ██          ██        ██    ██   lands at −23.1 LUFS",
+        "      ██          ██          ████     likely −23.4 to −22.9",
+        "  ██████████      ██        ██    ██   the second half has been running 1.6 LU",
+        "    ██████        ██        ██    ██   hot",
+        "      ██        ██████  ██    ████",
+    ]
+
+    assert expected == _lines(scenes.down(), 80, 7)
+
+
+def test_with_room_the_landing_is_set_in_blocks_too():
+    """At 120 columns the second figure to be read from afar stands to the right."""
+    lines = _lines(scenes.down(), 120, 8)
+
+    assert lines[0].endswith("lands at")
+    assert lines[5].endswith("◇ LUFS likely −23.4 to −22.9")
+    assert not any("lands at −23.1" in line for line in lines)
+
+
+def test_a_limited_move_up_keeps_limit_caution_and_reason():
+    """What a hand must know before it raises gain fits into 80 columns."""
+    text = "\n".join(_lines(scenes.up(), 80, 7))
+
+    for part in ("UP 1.4 dB  −3.5 → −2.1  mind ears", "△ held by the true-peak ceiling", "2.6 dB would be"):
+        assert part in text
+
+
+def test_two_figures_before_the_point_leave_room_for_the_landing():
+    """A large move is still explained at 80 columns, nothing is cut in half."""
+    feed = scenes.down()
+    feed.change(this_pass=Move(-12.4, -23.1, -23.4, -22.9, reason="far too hot"))
+    text = "\n".join(_lines(feed, 80, 7))
+
+    for part in ("DOWN 12.4 dB  −3.5 → −15.9", "lands at −23.1 LUFS", "likely −23.4 to −22.9"):
+        assert part in text
+
+
+def test_calm_words_stand_over_their_reason():
+    """On goal is a word, not a figure, and says where it lands."""
+    lines = _lines(scenes.on_goal(), 80, 7)
+
+    assert "  lands at −23.0 LUFS  likely −23.1 to −22.9" == lines[4]
+    assert "  the rest may stay as it is" == lines[5]
+
+
+def test_one_line_still_says_the_move():
+    """The smallest screen keeps what matters most."""
+    assert ["▼ DOWN 1.8 dB  −3.5 → −5.3"] == _lines(scenes.down(), 40, 1)
+
+
+def test_without_half_blocks_words_are_plain():
+    """On an ASCII terminal a word is written, not drawn out of halves."""
+    lines = _lines(scenes.on_goal(), 80, 7, half_blocks=False)
+
+    assert "◇ on goal  fader at −3.5 dB" == lines[0]

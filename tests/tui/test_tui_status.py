@@ -1,0 +1,129 @@
+"""The quiet lines around the instrument."""
+
+from dataclasses import replace
+
+import pytest
+import scripted_feed as scenes
+
+from sidecar.feed import Target
+from sidecar.vocabulary import ALERT_NAMES, Alert
+from tui.desk import Desk
+from tui.drawing.cells import text_of
+from tui.drawing.status import alerts_row, heading, outlets
+
+
+def _view(feed):
+    return Desk(feed).look()
+
+
+def test_the_heading_says_state_time_goal_and_source():
+    """All of it at 120 columns."""
+    line = text_of(heading(_view(scenes.down()), 120))
+
+    assert line.startswith(" ● measuring  3:04 of 5:00  Production master −23.0 LUFS ")
+    assert line.endswith(" rehearsal 48 kHz stereo ")
+
+
+def test_a_narrow_heading_shortens_the_title_and_keeps_the_target():
+    """The number is what the rails refer to."""
+    assert "Production mast… −23.0 LUFS rehearsal" in text_of(heading(_view(scenes.down()), 80))
+
+
+@pytest.mark.parametrize(
+    ("transport", "word"),
+    [("preparing", "… preparing"), ("waiting", "○ waiting"), ("paused", "‖ paused"), ("ended", "■ ended")],
+)
+def test_each_state_has_word_and_shape(transport, word):
+    """Never by colour alone."""
+    feed = scenes.down()
+    feed.change(transport=transport)
+
+    assert word in text_of(heading(_view(feed), 80))
+
+
+def test_quiet_alerts_keep_their_places():
+    """A person learns where to look before anything happens."""
+    line = text_of(alerts_row(_view(scenes.down()), 80)).rstrip()
+
+    assert "  △ ceiling   ▷ over   ▲ hot   ╳ lost   ○ silent" == line
+
+
+def test_an_alert_says_value_and_limit():
+    """Word, shape, what was measured and against what; what was lost stands at the edge."""
+    line = text_of(alerts_row(_view(scenes.alerted()), 120))
+
+    assert "△ CEILING −0.4 dBTP, limit −1.0" in line
+    assert "▲ hot was −17.2 LUFS" in line
+    assert line.endswith("╳ 4 800 frames lost ")
+
+
+def test_a_narrow_screen_drops_quiet_alerts_before_values():
+    """What is on stays complete as long as it fits."""
+    line = text_of(alerts_row(_view(scenes.alerted()), 80))
+
+    assert "△ CEILING −0.4 dBTP" in line
+    assert "silent" not in line
+
+
+def test_all_alerts_at_once_still_show_their_words_at_80_columns():
+    """The worst moment is the one that must be readable."""
+    feed = scenes.down()
+    feed.change(alerts=tuple(Alert(name, "on", -1.0, -2.0) for name in ALERT_NAMES))
+    line = text_of(alerts_row(_view(feed), 80))
+
+    assert all(name.upper() in line for name in ALERT_NAMES)
+
+
+def test_on_is_reversed_and_held_is_not():
+    """A held alert is past: it asks to be acknowledged and no longer shouts."""
+    tones = {text.split()[1]: tone for text, tone in alerts_row(_view(scenes.alerted()), 80) if text.split()}
+
+    assert "paper on ceiling bold" == tones["CEILING"]
+    assert "over on held" == tones["hot"]
+
+
+def test_bad_samples_are_said():
+    """Samples that were measured as silence must not hide in the result."""
+    feed = scenes.down()
+    feed.change(reading=replace(feed.shown.reading, bad_samples=12))
+
+    assert "╳ 12 bad samples" in text_of(alerts_row(_view(feed), 80))
+
+
+def test_one_row_holds_notice_and_targets():
+    """At 80×24 the notice stands left and where OSC goes right."""
+    (row,) = outlets(_view(scenes.alerted()), 80, 1)
+
+    assert " the device lost 4800 frames at 2:00 and…  OSC ▸ 2 places 23 054 sent 14 failed " == text_of(row)
+
+
+def test_two_rows_name_each_target_and_its_fault():
+    """A light that gets nothing is named with the reason."""
+    targets, notice = (text_of(row) for row in outlets(_view(scenes.alerted()), 120, 2))
+
+    assert "OSC ▸ 127.0.0.1:9000 12 034 sent" in targets
+    assert "lights.local:7700 11 020 sent ╳ 14 failed: no route to host" in targets
+    assert notice.startswith(" the device lost 4800 frames at 2:00 and came back")
+
+
+def test_more_targets_than_fit_are_counted():
+    """None is silently left out."""
+    feed = scenes.down()
+    feed.change(targets=tuple(Target(f"192.168.1.{n}:9000", sent=n) for n in range(9)))
+
+    assert "+7 more" in text_of(outlets(_view(feed), 80, 2)[0])
+
+
+def test_no_target_is_said():
+    """OSC that goes nowhere is a setting to see, not a blank."""
+    feed = scenes.down()
+    feed.change(targets=())
+
+    assert "OSC goes nowhere" in text_of(outlets(_view(feed), 80, 1)[0])
+
+
+def test_a_fault_of_the_screen_takes_the_notice_line():
+    """What went wrong here is more urgent than what the run had to say."""
+    view = replace(_view(scenes.alerted()), fault="rails cannot be drawn: no")
+
+    assert text_of(outlets(view, 120, 2)[1]).startswith(" rails cannot be drawn: no")
