@@ -18,7 +18,7 @@ _LOOK_S = 0.2
 
 def run(options: argparse.Namespace) -> int:
     """Prints until it is interrupted or its time is over."""
-    server = bind(options.bind, options.port)
+    server = bind(options.bind, options.port, "--port")
     server.settimeout(_LOOK_S)
     host, port = server.getsockname()[:2]
     print(f"Listening for OSC on {host}:{port}; end with Ctrl-C.", file=sys.stderr, flush=True)

@@ -22,9 +22,10 @@ _ON_CHANGE: tuple[Group, ...] = ("alert", "move", "run")
 _log = logging.getLogger(__name__)
 
 
-def bind(host: str, port: int) -> socket.socket:
+def bind(host: str, port: int, option: str = "--osc-port") -> socket.socket:
     """A UDP socket on one address of this machine; port 0 takes any that is free.
 
+    option: what the person can choose another port with.
     Raises NetworkError when the port is taken or the address is not this machine's.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -35,7 +36,7 @@ def bind(host: str, port: int) -> socket.socket:
         server.close()
         raise NetworkError(
             f"Cannot listen for OSC on {host}:{port}: {error}. "
-            "Another copy may be running: end it, or choose another with --osc-port."
+            f"Another copy may be running: end it, or choose another port with {option}."
         ) from error
     server.setblocking(False)
     server.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _RECEIVE_BUFFER)

@@ -1,0 +1,197 @@
+"""What goes wrong for people: each gets one clear message and the right exit code, never a traceback."""
+
+import json
+import socket
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+
+RATE_HZ = 48_000
+
+
+def tone(seconds=5.0, level_db=-23.0, rate_hz=RATE_HZ, channels=2):
+    """Tech 3341 §2.9: in phase on two channels it reads its peak level in LUFS."""
+    t = np.arange(round(seconds * rate_hz)) / rate_hz
+    return np.repeat((10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * t))[:, None], channels, axis=1)
+
+
+@pytest.fixture
+def written(tmp_path):
+    def write(name, frames, rate_hz=RATE_HZ, **options):
+        soundfile.write(tmp_path / name, frames, rate_hz, **options)
+        return str(tmp_path / name)
+
+    return write
+
+
+@pytest.fixture
+def refused(capsys):
+    """Runs a command that cannot be done; gives its one message."""
+
+    def run(*arguments, code=2):
+        assert code == main(arguments)
+        said = capsys.readouterr().err
+        assert said.startswith("sidecar: ")
+        assert "Traceback" not in said
+        return said
+
+    return run
+
+
+def checked(capsys, *files):
+    code = main(["check", "--json", *files])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_a_file_that_is_not_there(capsys, tmp_path):
+    """Named in the output; exit code 2."""
+    code, (outcome,) = checked(capsys, str(tmp_path / "none.wav"))
+
+    assert 2 == code
+    assert "none.wav" in outcome["error"]
+
+
+def test_a_file_that_is_not_audio(capsys, tmp_path):
+    """A text with an audio file's name is told from audio."""
+    (tmp_path / "text.wav").write_text("not audio")
+    code, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
+
+    assert (2, {"file", "error"}) == (code, set(outcome))
+
+
+def test_a_file_without_a_single_frame(capsys, written):
+    """Empty is said as such."""
+    code, (outcome,) = checked(capsys, written("empty.wav", np.zeros((0, 2))))
+
+    assert 2 == code
+    assert "empty" in outcome["error"]
+
+
+def test_a_file_of_one_sample(capsys, written):
+    """It is measured: there is no loudness in it, and null says so."""
+    code, (outcome,) = checked(capsys, written("one.wav", np.full((1, 2), 0.5)))
+
+    assert 1 == code
+    assert (None, None, False) == (outcome["integrated_lufs"], outcome["move_db"], outcome["passes"])
+    assert "0.4 s" in outcome["findings"][0]
+
+
+def test_a_file_with_samples_that_are_no_numbers(capsys, written):
+    """They are counted and reported, and the rest is measured."""
+    frames = tone()
+    frames[1000:1010] = np.nan
+    code, (outcome,) = checked(capsys, written("nan.wav", frames, subtype="FLOAT"))
+
+    assert 0 == code
+    assert 20 == outcome["bad_samples"]
+    assert pytest.approx(-23.0, abs=0.1) == outcome["integrated_lufs"]
+    assert any("not numbers" in finding for finding in outcome["findings"])
+
+
+def test_a_sample_rate_below_what_can_be_measured(capsys, written):
+    """1 kHz is named with the range that can be."""
+    code, (outcome,) = checked(capsys, written("slow.wav", tone(rate_hz=1000), rate_hz=1000))
+
+    assert 2 == code
+    assert "1000 Hz" in outcome["error"]
+    assert "8000 to 384000 Hz" in outcome["error"]
+
+
+def test_more_channels_than_any_layout_has(capsys, written):
+    """64 channels: nobody's weights are guessed, the option that gives them is named."""
+    code, (outcome,) = checked(capsys, written("many.wav", tone(1.0, channels=64)))
+
+    assert 2 == code
+    assert "64 channels" in outcome["error"]
+    assert "layout" in outcome["error"]
+
+
+def test_a_broken_file_does_not_keep_the_others_from_being_measured(capsys, written, tmp_path):
+    """Outcomes come in the order asked for, and the good one is whole."""
+    good = written("good.wav", tone())
+    code, outcomes = checked(capsys, str(tmp_path / "none.wav"), good)
+
+    assert 2 == code
+    assert ("error" in outcomes[0], outcomes[1]["passes"]) == (True, True)
+
+
+def test_a_goal_that_does_not_exist(refused, written):
+    """The names that do are listed."""
+    said = refused("check", "--goal", "r129", written("good.wav", tone()))
+
+    assert "r129" in said
+    assert "r128" in said
+
+
+def test_a_goal_file_that_is_broken(refused, written, tmp_path):
+    """File and place of the mistake are named."""
+    (tmp_path / "own.toml").write_text("target_lufs = \n")
+    said = refused("check", "--goal", str(tmp_path / "own.toml"), written("good.wav", tone()))
+
+    assert "own.toml" in said
+    assert "line 1" in said
+
+
+def test_an_osc_target_that_does_not_resolve(refused, written):
+    """RFC 2606 reserves .invalid: it never resolves."""
+    said = refused("live", "--file", written("good.wav", tone()), "--no-screen", "--osc", "none.invalid:9000")
+
+    assert "none.invalid" in said
+
+
+def test_an_osc_port_in_use(refused, written):
+    """The port and the option that chooses another are named, by the run and by the listener."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        other.bind(("127.0.0.1", 0))
+        port = str(other.getsockname()[1])
+        run = refused("live", "--file", written("good.wav", tone()), "--no-screen", "--osc-port", port)
+        listener = refused("listen", "--port", port)
+
+    assert port in run
+    assert "--osc-port" in run
+    assert port in listener
+    assert "with --port" in listener
+
+
+@pytest.mark.parametrize("pick", ["3;4", "left", "", "1,-2"])
+def test_channels_that_are_no_numbers(refused, pick):
+    """The message shows what a choice of channels looks like."""
+    assert "3,4" in refused("live", "--pick", pick)
+
+
+def test_a_device_cannot_run_faster_than_it_plays(refused):
+    """The option is refused rather than ignored."""
+    assert "--file" in refused("live", "--pace", "fast")
+
+
+def test_a_device_name_that_matches_nothing(loopback, refused):
+    """What there is is listed."""
+    said = refused("live", "--device", "no such input")
+
+    assert "no such input" in said
+    assert "loopback" in said
+
+
+def test_a_device_name_that_matches_several(loopback, refused):
+    """The candidates are listed, none is taken by luck."""
+    said = refused("live", "--device", "l")
+
+    assert "may be any of" in said
+    assert {"loopback", "pulse", "default"} <= set(said.replace(",", " ").split())
+
+
+def test_a_layout_that_nobody_knows(capsys, written):
+    """The positions that exist are listed."""
+    code = main(["check", "--json", "--layout", "L,Up", written("good.wav", tone())])
+    (outcome,) = json.loads(capsys.readouterr().out)
+
+    assert 2 == code
+    assert "'Up'" in outcome["error"]
+
+
+def test_a_rate_of_readings_out_of_range(refused):
+    """1 to 50 a second."""
+    assert "1 to 50 Hz" in refused("rehearse", "--no-screen", "--osc-rate", "100")

@@ -1,0 +1,191 @@
+"""The commands as a person and a script meet them."""
+
+import json
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+from sidecar.cli.parser import make_parser
+
+COMMANDS = ("rehearse", "live", "check", "listen", "goals", "devices", "doctor")
+
+CHECK_FIELDS = {
+    *("file", "sample_rate", "channels", "seconds", "integrated_lufs", "loudness_range_lu"),
+    *("max_momentary_lufs", "max_short_term_lufs", "max_true_peak_dbtp", "true_peak_dbtp"),
+    *("sample_peak_dbfs", "peak_to_loudness_lu", "goal", "passes", "findings", "move_db"),
+}
+
+
+@pytest.fixture
+def files(tmp_path):
+    """A tone at −23 dBFS, which passes R 128, and one at −17, which does not (Tech 3341 §2.9)."""
+    t = np.arange(10 * 48_000) / 48_000
+    made = []
+    for name, level_db in (("right.wav", -23.0), ("loud.flac", -17.0)):
+        sine = 10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * t)
+        soundfile.write(tmp_path / name, np.stack([sine, sine], axis=1), 48_000)
+        made.append(str(tmp_path / name))
+    return made
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_helps_with_examples(command, capsys):
+    """``--help`` ends with lines that can be typed."""
+    with pytest.raises(SystemExit) as ended:
+        make_parser().parse_args([command, "--help"])
+    said = capsys.readouterr().out
+
+    assert 0 == ended.value.code
+    assert f"examples:\n  sidecar {command}" in said
+
+
+def test_help_loads_nothing_heavy():
+    """It is there at once because neither numpy nor the compiler nor the screen is imported."""
+    code = (
+        "import sys\nfrom sidecar.cli.parser import make_parser\nmake_parser().format_help()\n"
+        "import sidecar.cli\nprint([m for m in ('numpy', 'numba', 'textual', 'scipy') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert "[]\n" == done.stdout
+
+
+def test_check_passes_what_is_right_and_says_how_to_mend_the_rest(files, capsys):
+    """Exit code 1, the table with both verdicts, and the gain that mends the loud one."""
+    code = main(["check", *files])
+    said = capsys.readouterr().out
+
+    assert 1 == code
+    assert "✓ passes" in said
+    assert "✗ fails" in said
+    assert "A gain of −6.0 dB brings it to −23.0 LUFS" in said
+
+
+def test_check_speaks_json(files, capsys):
+    """One array, an object a file in the order asked for, with every documented field."""
+    code = main(["check", "--json", *files])
+    right, loud = json.loads(capsys.readouterr().out)
+
+    assert 1 == code
+    assert set(right) >= CHECK_FIELDS
+    assert (True, False) == (right["passes"], loud["passes"])
+    assert pytest.approx(-6.0, abs=0.05) == loud["move_db"]
+    assert pytest.approx(6.0, abs=0.1) == loud["integrated_lufs"] - right["integrated_lufs"]
+
+
+def test_check_ends_with_0_when_all_pass(files, capsys):
+    """What a script waits for."""
+    assert 0 == main(["check", files[0]])
+
+
+def test_the_goal_decides(files, capsys):
+    """The same file passes one goal and fails another."""
+    assert 1 == main(["check", "--goal", "premaster", files[0]])
+
+
+def test_goals_are_listed_for_people_and_for_scripts(capsys):
+    """The table shows each goal; JSON has null where a goal has no lower limit."""
+    assert 0 == main(["goals"])
+    table = capsys.readouterr().out
+    assert 0 == main(["goals", "--json"])
+    goals = {goal["name"]: goal for goal in json.loads(capsys.readouterr().out)}
+
+    assert all(name in table for name in goals)
+    assert -23.0 == goals["r128"]["target_lufs"]
+    assert goals["aes-track"]["tolerance_below_lu"] is None
+
+
+def test_devices_marks_the_loopback(loopback, capsys):
+    """The input that carries what the machine plays is told from the others."""
+    assert 0 == main(["devices", "--json"])
+    devices = {device["name"]: device for device in json.loads(capsys.readouterr().out)}
+
+    assert devices["loopback"]["likely_loopback"]
+
+
+def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsys):
+    """Tech 3341 §2.9: −18 dBFS reads −18.0 LUFS."""
+    main(["doctor"])
+    said = capsys.readouterr().out
+
+    assert "✓ meter: the line-up tone at −18 dBFS reads −18.0 LUFS" in said
+    assert "✓ loopback input: loopback" in said
+
+
+def test_a_file_runs_through_the_live_pipeline_as_fast_as_it_goes(files, capsys):
+    """Readings, moves and alerts as lines of JSON; the last reading is that of the file's check."""
+    assert 0 == main(
+        ["live", "--file", files[1], "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]
+    )
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    readings = [line for line in lines if line["type"] == "reading"]
+    moves = [line for line in lines if line["type"] == "move"]
+    alerts = {line["name"] for line in lines if line["type"] == "alert"}
+
+    assert pytest.approx(100, abs=2) == len(readings)
+    assert pytest.approx(-17.0, abs=0.1) == readings[-1]["integrated_lufs"]
+    assert "ended" == readings[-1]["transport"]
+    assert pytest.approx(-6.0, abs=0.1) == moves[-1]["gain_db"]
+    assert {"over", "hot"} <= alerts
+
+
+def test_a_run_without_json_prints_lines_for_people(files, capsys):
+    """A line a second, with the advice when it changes."""
+    main(["live", "--file", files[1], "--pace", "fast", "--no-screen", "--osc-port", "0"])
+    said = capsys.readouterr().out
+
+    assert "Down 6.0 dB" in said
+    assert "OVER" in said
+
+
+def test_listen_prints_what_a_run_sends(files, capsys):
+    """Two processes over a real port: what the run sends is what the listener prints."""
+    listener = subprocess.Popen(
+        [sys.executable, "-m", "sidecar", "listen", "--port", "0", "--json", "--only", "/sidecar/goal"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert listener.stderr is not None
+    assert listener.stdout is not None
+    port = listener.stderr.readline().split(":")[1].split(";")[0]
+    main(
+        [
+            *("live", "--file", files[0], "--pace", "fast", "--no-screen"),
+            *("--osc", f"127.0.0.1:{port}", "--osc-port", "0"),
+        ]
+    )
+    first = json.loads(listener.stdout.readline())
+    listener.send_signal(2)
+    listener.communicate(timeout=30)
+
+    assert {"address": "/sidecar/goal/name", "arguments": ["r128"]} == first
+    assert 0 == listener.returncode
+
+
+def test_without_the_audio_library_files_are_still_checked_and_the_rehearsal_runs(files, tmp_path):
+    """Only live audio needs PortAudio; where it is missing the message names the package."""
+    (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
+    environment = {"PYTHONPATH": str(tmp_path), "PATH": "/usr/bin:/bin", "HOME": str(tmp_path)}
+
+    def run(*arguments):
+        return subprocess.run(
+            [sys.executable, "-m", "sidecar", *arguments],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    live = run("live", "--no-screen", "--osc-port", "0")
+    rehearsal = run(*("rehearse", "--no-screen", "--json", "--pace", "fast", "--for", "5", "--osc-port", "0"))
+
+    assert 0 == run("check", files[0]).returncode
+    assert (0, True) == (rehearsal.returncode, '"type": "move"' in rehearsal.stdout)
+    assert 2 == live.returncode
+    assert "PortAudio" in live.stderr
+    assert "Traceback" not in live.stderr

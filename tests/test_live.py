@@ -1,0 +1,151 @@
+"""The main job on real audio: a sound server, a file played into it, UDP on the other side."""
+
+import json
+import socket
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.osc import wire
+
+RATE_HZ = 48_000
+PLAYED_S = 26.0
+LISTENED_S = 20.0
+START_LIMIT_S = 120.0  # the first run on a machine compiles the meter
+
+
+@pytest.fixture
+def loud_file(tmp_path):
+    """Noise that swells and ebbs well above R 128's target, the same on both channels' average."""
+    rng = np.random.default_rng(20_260)
+    frames = int(PLAYED_S * RATE_HZ)
+    swell = 0.10 + 0.05 * np.sin(2 * np.pi * 0.4 * np.arange(frames) / RATE_HZ)
+    file = tmp_path / "loud.wav"
+    soundfile.write(file, rng.standard_normal((frames, 2)) * swell[:, None], RATE_HZ, subtype="FLOAT")
+    return file
+
+
+@pytest.fixture
+def receiver():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as made:
+        made.bind(("127.0.0.1", 0))
+        made.setblocking(False)
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
+        yield made
+
+
+def sidecar(*arguments):
+    return [sys.executable, "-m", "sidecar", *arguments]
+
+
+def drain(receiver):
+    """Every datagram that has arrived, parsed."""
+    heard = []
+    while True:
+        try:
+            heard.append(dict(wire.parse(receiver.recv(65_535))))
+        except BlockingIOError:
+            return heard
+
+
+def test_live_reads_what_check_reads_and_sends_it_out(loopback, loud_file, receiver):
+    """Within 0.1 LU of the file's own measure; ten bundles a second; over and hot reach the light."""
+    loopback.down()
+    loopback.up(channels=2)
+    target = f"127.0.0.1:{receiver.getsockname()[1]}"
+    live = subprocess.Popen(
+        sidecar(
+            *("live", "--device", "loopback", "--no-screen", "--json", "--for", str(LISTENED_S)),
+            *("--osc", target, "--osc-port", "0"),
+        ),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert live.stdout is not None
+    first = live.stdout.readline()  # the capture runs: what is played from here on is heard
+    player = loopback.play(loud_file)
+    output, errors = live.communicate(timeout=START_LIMIT_S)
+    player.terminate()
+    player.wait(timeout=10)
+
+    assert (0, "") == (live.returncode, errors)
+    lines = [json.loads(line) for line in [first, *output.splitlines()]]
+    readings = [line for line in lines if line["type"] == "reading"]
+    checked = json.loads(
+        subprocess.run(
+            sidecar("check", "--json", str(loud_file)), check=False, capture_output=True, text=True
+        ).stdout
+    )
+    assert pytest.approx(checked[0]["integrated_lufs"], abs=0.1) == readings[-1]["integrated_lufs"]
+    assert 0 == readings[-1]["lost_frames"]
+    assert {"over", "hot"} <= {line["name"] for line in lines if line["type"] == "alert"}
+    assert any(line["type"] == "move" and line["gain_db"] < -3 for line in lines)
+
+    heard = drain(receiver)
+    bundles = [messages for messages in heard if "/sidecar/momentary" in messages]
+    assert pytest.approx(10, abs=1) == len(bundles) / LISTENED_S
+    assert 1 == max(
+        messages["/sidecar/alert/over"][0] for messages in heard if "/sidecar/alert/over" in messages
+    )
+    assert 1 == max(
+        messages["/sidecar/alert/hot"][0] for messages in heard if "/sidecar/alert/hot" in messages
+    )
+    moves = [messages["/sidecar/move/gain"][0] for messages in heard if "/sidecar/move/gain" in messages]
+    assert min(moves) < -3
+
+
+def test_a_device_that_stays_away_ends_the_run_with_3(loopback, receiver):
+    """The alert goes out while there is hope; after the patience the exit code says what happened."""
+    loopback.down()
+    loopback.up(channels=2)
+    live = subprocess.Popen(
+        sidecar(
+            *("live", "--device", "loopback", "--no-screen", "--json", "--patience", "4"),
+            *("--osc", f"127.0.0.1:{receiver.getsockname()[1]}", "--osc-port", "0"),
+        ),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert live.stdout is not None
+    end = time.monotonic() + START_LIMIT_S
+    while json.loads(live.stdout.readline())["transport"] != "measuring":
+        assert time.monotonic() < end
+    loopback.down()
+    output, errors = live.communicate(timeout=START_LIMIT_S)
+
+    assert 3 == live.returncode
+    assert "has not come back within 4 s" in errors
+    assert "Traceback" not in errors
+    lost = [line for line in map(json.loads, output.splitlines()) if line.get("name") == "lost"]
+    assert "on" == lost[0]["state"]
+    assert any(messages.get("/sidecar/alert/lost", [0])[0] == 1 for messages in drain(receiver))
+
+
+def test_an_interrupt_ends_the_run_in_good_order(receiver):
+    """Ctrl-C is the way to stop a run without a screen: exit code 0 and a last word over OSC."""
+    rehearsal = subprocess.Popen(
+        sidecar(
+            *("rehearse", "--no-screen", "--json"),
+            *("--osc", f"127.0.0.1:{receiver.getsockname()[1]}", "--osc-port", "0"),
+        ),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert rehearsal.stdout is not None
+    rehearsal.stdout.readline()
+    rehearsal.send_signal(2)
+    output, errors = rehearsal.communicate(timeout=START_LIMIT_S)
+
+    assert (0, "") == (rehearsal.returncode, errors)
+    assert "ended" == json.loads(output.splitlines()[-1]).get("transport", "ended")
+    states = [
+        messages["/sidecar/transport"][0] for messages in drain(receiver) if "/sidecar/transport" in messages
+    ]
+    assert "ended" == states[-1]
