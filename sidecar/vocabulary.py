@@ -70,7 +70,7 @@ class Reading:
     range_is_stable: bool = False
     """False for the first 60 s, in which Tech 3341 §2.4 asks to flag the loudness range."""
     bad_samples: int = 0
-    """NaN or infinite samples since the last reset, measured as silence."""
+    """NaN, infinite or absurd samples (+180 dBFS and up) since the last reset, measured as silence."""
 
 
 Limit = Literal["ceiling", "step", "range"]

@@ -19,6 +19,8 @@ HOPS_PER_BLOCK = 10
 """A block is 100 ms, a hop 10 ms: fine enough for Tech 3341 cases 13 and 14."""
 
 _SEGMENT = 1024
+_ABSURD = np.float32(1e9)
+"""+180 dBFS: no converter gives it, and from here on float32 could overflow in the interpolators."""
 _LAST_TWO_GAIN = np.float32(LAST_TWO_GAIN)
 
 # No flag lets the compiler assume that NaN does not occur: counting them is part of the job.
@@ -56,13 +58,16 @@ def fresh_front(channels: int) -> FrontState:
 
 @njit(nogil=True, cache=True)
 def _take_in(frames: Any, at: int, n: int, channel: int, plane: Any) -> tuple[int, np.float32]:
-    """Copies one channel behind its history; returns the bad samples and the highest good one."""
+    """Copies one channel behind its history; returns the bad samples and the highest good one.
+
+    Bad is NaN, infinite or absurd; such a sample becomes silence.
+    """
     bad = 0
     peak = np.float32(0.0)
     for i in range(n):
         x = np.float32(frames[at + i, channel])
         size = abs(x)
-        if not size < np.inf:
+        if not size < _ABSURD:
             bad += 1
             x = np.float32(0.0)
             size = x

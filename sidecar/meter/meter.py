@@ -82,6 +82,7 @@ class Meter:
         self._grid_frames = 0
         self._frames = 0
         self._bad_samples = 0
+        self._at_seam = False
         self._finished: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
 
     def pause(self) -> None:
@@ -113,6 +114,8 @@ class Meter:
         frames = self._checked(frames)
         if frames.shape[0] == 0:
             return
+        if self._at_seam:
+            self._smooth_seam(frames[0])
         ends, lengths = self._hop_ends(frames.shape[0])
         energies = np.empty(ends.size)
         peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, self.layout.channels), np.float32)
@@ -139,7 +142,9 @@ class Meter:
         for channel, samples in enumerate(tail):
             peak = kernels.true_peak(samples, 2 * REACH, self._true_peak[channel], scratch)
             self._true_peak[channel] = peak
-        self._run_windows(np.zeros(_TAIL_HOPS), np.full(_TAIL_HOPS, self._hop_frames), windows.TAIL)
+        energies = np.zeros(_TAIL_HOPS)
+        energies[0] = self._front.energy[0]
+        self._run_windows(energies, np.full(_TAIL_HOPS, self._hop_frames), windows.TAIL)
 
     def reading(self) -> Reading:
         """What the meter reads now; the cost does not depend on how long the programme is."""
@@ -221,8 +226,15 @@ class Meter:
         self._true_peak = np.maximum(self._true_peak, self._front.block_peak)
         self._sample_peak = max(self._sample_peak, self._front.sample_peak[0])
 
+    def _smooth_seam(self, first: FloatArray) -> None:
+        """Lets the interpolators start from a level, not from a jump that nobody played."""
+        self._front.history[:] = np.nan_to_num(first, nan=0.0, posinf=0.0, neginf=0.0)[:, None]
+        self._at_seam = False
+
     def _cut(self) -> None:
+        self._at_seam = True
         self._grid_frames = 0
+        self._front.biquads[:] = 0.0
         self._front.energy[:] = 0.0
         self._front.hops[:] = 0
         self._front.block_peak[:] = 0.0
