@@ -37,7 +37,7 @@ def main():
                 counts.append(len(plan.rides))
             print(
                 f"{goal_name}, {kind_name}: limits kept in {met} of 10, "
-                f"{np.median(counts):.0f} rides (most {max(counts)}), {np.median(ratios):.0f} measurements' time"
+                f"{np.median(counts):.0f} rides (most {max(counts)}), {np.median(ratios):.0f} times a look"
             )
     shows = np.concatenate([KINDS["show"](np.random.default_rng(seed)) for seed in range(9)])
     hour = 10.0 ** (shows[:36_000] / 10.0 - 2.3)
