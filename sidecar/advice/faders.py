@@ -50,16 +50,22 @@ class Taper:
         return self._gains[-1]
 
     def position(self, gain_db: float) -> float:
-        """Where the fader stands at *gain_db*: 0 to 1; levels above the top stand at the top."""
+        """Where the fader stands at *gain_db*: 0 to 1; levels above the top stand at the top, and what is
+        no number at the bottom, the safe end."""
         lowest_db, lowest = self.points[0]
+        if math.isnan(gain_db):
+            return 0.0
         if gain_db <= lowest_db:
             return lowest * float(10.0 ** ((gain_db - lowest_db) / 20.0))
         return _between(self._gains, self._positions, gain_db)
 
     def gain_db(self, position: float) -> float:
-        """What the fader gives at *position*; ``-inf`` at the bottom. Positions are held to 0 … 1."""
+        """What the fader gives at *position*; ``-inf`` at the bottom and for what is no number.
+
+        Positions are held to 0 … 1.
+        """
         lowest_db, lowest = self.points[0]
-        if position <= 0.0:
+        if math.isnan(position) or position <= 0.0:
             return SILENCE
         if position <= lowest:
             return lowest_db + 20.0 * math.log10(position / lowest)

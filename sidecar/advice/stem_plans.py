@@ -78,9 +78,16 @@ class Planner:
         return None
 
     def together(self, free: Bools, now: Gated) -> Plan | None:
-        """All free faders alike, as far as the limits allow; None where that cannot reach the target."""
+        """All free faders alike, as far as the limits allow; None where that cannot reach the target.
+
+        Down, a whole mix keeps its balance and needs no step; a part of it goes by one step.
+        """
         plan = self._landed(together(free), now)
-        return None if plan is None else self._limited(free, float(plan.changes_db[free][0]))
+        if plan is None:
+            return None
+        is_all = bool(free[self._faders_db > SILENCE].all())
+        lowest_db = -math.inf if is_all else -self._limits.step_down_db
+        return self._limited(free, float(plan.changes_db[free][0]), lowest_db)
 
     def under_anchor(self, free: Bools, anchor: int, offset_lu: float) -> Plan | None:
         """All free faders alike, so that everything but the anchor lies *offset_lu* under it while it
@@ -92,7 +99,7 @@ class Planner:
         wanted_db = float(shared_changes_db(products, together(free), energy)[0])
         if energy <= 0.0 or math.isnan(wanted_db) or abs(wanted_db) <= _BALANCED_LU:
             return None
-        return self._limited(free, round(wanted_db, 1))
+        return self._limited(free, round(wanted_db, 1), -math.inf)
 
     def peaks(self, plan: Plan) -> PeakBound:
         """What the true peaks of the mix can reach after *plan*."""
@@ -104,17 +111,25 @@ class Planner:
         gated = self._history.gated(self._faders_db + changes_db)
         return replace(plan, changes_db=changes_db, gated=gated, limited_by="ceiling")
 
-    def _limited(self, free: Bools, shared_db: float) -> Plan:
-        """Up, the tightest limit holds all, so the balance stays; down there is no step, only the range."""
+    def _limited(self, free: Bools, shared_db: float, lowest_db: float) -> Plan:
+        """All *free* faders by *shared_db*, which may lower by *lowest_db* at most.
+
+        Up, the tightest limit of any fader holds all, so the balance stays; down, each ends where its
+        range does, where nothing is heard of it any more.
+        """
         limit: Limit | None = None
         if shared_db > 0.0:
             allowed = [self._limits.within(float(fader_db), shared_db) for fader_db in self._faders_db[free]]
             cut_db, limit = min(allowed, key=lambda pair: pair[0])
             changes_db = np.where(free, _tenths_towards_zero(np.array(cut_db)), 0.0)
         else:
+            step_db = max(shared_db, lowest_db)
             room_db = _tenths_towards_zero(np.minimum(self._limits.lowest_db - self._faders_db, 0.0))
-            changes_db = np.where(free, np.maximum(shared_db, room_db), 0.0)
-            limit = "range" if np.any(changes_db[free] > shared_db) else None
+            changes_db = np.where(free, np.maximum(step_db, room_db), 0.0)
+            if step_db > shared_db:
+                limit = "step"
+            elif np.any(changes_db[free] > shared_db):
+                limit = "range"
         gated = self._history.gated(self._faders_db + changes_db)
         return Plan(changes_db, free, gated, limit, is_together=True)
 

@@ -36,8 +36,15 @@ def _headline(plan: Plan, names: Sequence[str]) -> str:
     if not plan.is_together or len(moving) == 1:
         return _join([_words(name, change_db) for name, change_db in zip(moving, changes_db, strict=True)])
     furthest_db = float(changes_db[np.argmax(np.abs(changes_db))])
-    who = "Everything" if len(moving) == len(names) else _join(moving)
-    return f"{_words(who, furthest_db)} together"
+    return f"{_words(_whom(moving, names), furthest_db)} together"
+
+
+def _whom(moving: Sequence[str], names: Sequence[str]) -> str:
+    """The shorter way to name those who move: themselves, or all but the rest."""
+    rest = [name for name in names if name not in moving]
+    if not rest:
+        return "Everything"
+    return _join(moving) if len(moving) <= len(rest) else f"Everything but {_join(rest)}"
 
 
 def _words(name: str, change_db: float) -> str:

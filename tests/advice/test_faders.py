@@ -60,6 +60,11 @@ def test_levels_beyond_the_travel_stand_at_its_ends():
     assert [10.0, -math.inf] == [TAPER.gain_db(1.7), TAPER.gain_db(-0.2)]
 
 
+def test_what_is_no_number_stands_at_the_bottom():
+    """NaN from a broken surface never becomes level."""
+    assert [TAPER.position(math.nan), TAPER.gain_db(math.nan)] == [0.0, -math.inf]
+
+
 @pytest.mark.parametrize(
     "points",
     [

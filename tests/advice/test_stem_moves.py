@@ -225,6 +225,23 @@ def test_once_balanced_the_whole_mix_lands_with_its_anchor():
     assert set(NAMES) == set(moves)
 
 
+def test_a_part_of_the_mix_comes_down_by_one_step():
+    """The voice is kept and nearly too loud by itself: the rest is not buried, it comes down by one step."""
+    energies = np.broadcast_to(energy([-23.2, -24.0, -24.0, -24.0]), (400, 4))
+
+    moves = heard(energies, keep=("voice",)).moves()
+
+    assert {(-6.0, "step")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert moves["band"].reason.startswith("Everything but voice down 6.0 dB together")
+
+
+def test_a_balance_comes_before_the_landing_and_says_so():
+    """While the rest is off its offset, the sentence names the balance; the landing comes after."""
+    moves = heard(stems(15, (-24.0, -24.0, -25.0, -26.0)), anchor="voice", offset_lu=6.0).moves()
+
+    assert "First the balance, 6.0 LU under voice." in moves["band"].reason
+
+
 def peaked(energies, offset_lu, mix_peak_dbtp, stem_peak_dbtp=-12.0, **settings):
     goal = goal_near(energies, offset_lu)
     return heard(energies, goal, 0.0, np.full(energies.shape, stem_peak_dbtp), mix_peak_dbtp, **settings)
