@@ -27,7 +27,7 @@ _THEME = Theme(
     accent=COLOURS["over"],
     foreground=COLOURS["plain"],
     background=COLOURS["paper"],
-    surface="#1a2026",
+    surface="#1c1f22",
     panel=COLOURS["held"],
     variables={"footer-background": COLOURS["paper"], "footer-key-foreground": COLOURS["under"]},
 )

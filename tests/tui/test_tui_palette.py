@@ -32,6 +32,13 @@ def test_in_16_colours_the_course_differs_from_the_goals_band():
     assert _number("band", ColorSystem.STANDARD, SIXTEEN) != _number("fill", ColorSystem.STANDARD, SIXTEEN)
 
 
+def test_in_256_colours_the_courses_inks_stay_apart():
+    """Fill, softer fill, band and ground are four things to see."""
+    numbers = [_number(ink, ColorSystem.EIGHT_BIT) for ink in ("fill", "soft", "band", "paper")]
+
+    assert len(numbers) == len(set(numbers))
+
+
 def _luminance(ink, inks):
     channels = [channel / 255.0 for channel in Color.parse(inks[ink].split()[-1]).get_truecolor()]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]

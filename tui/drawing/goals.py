@@ -9,7 +9,7 @@ from sidecar.vocabulary import Reading
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
 
-NUMBERS_WIDTH = 46
+NUMBERS_WIDTH = 47
 
 
 def goal_head(width: int) -> Row:
@@ -20,8 +20,8 @@ def goal_head(width: int) -> Row:
         (0, "goal"),
         (x, "target"),
         (x + 12, "tolerance"),
-        (x + 23, "ceiling"),
-        (x + 34, "now"),
+        (x + 24, "ceiling"),
+        (x + 35, "now"),
     ):
         cells.put(start, text, "dim")
     return cells.row()
@@ -34,9 +34,9 @@ def goal_row(goal: Goal, reading: Reading, width: int) -> Row:
     cells.put(0, shortened(goal.title or goal.name, x - 1), "plain")
     cells.put(x, f"{wording.plain(goal.target_lufs)} {goal.unit}", "strong")
     cells.put(x + 12, _tolerance(goal), "dim")
-    cells.put(x + 23, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
+    cells.put(x + 24, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
     text, tone = _offset(goal, reading)
-    cells.put(x + 34, text, tone)
+    cells.put(x + 35, text, tone)
     return cells.row()
 
 

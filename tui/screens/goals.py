@@ -86,7 +86,7 @@ class GoalDialog(Dialog[str | None]):
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         goal = self._goals[event.option_index]
         self.query_one("#source", Static).update(
-            Text(self._palette.text(f"\n{goal.source}\nenter chooses, escape leaves it as it is"))
+            Text(f"\n{self._palette.text(goal.source)}\nenter chooses, escape leaves it as it is")
         )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

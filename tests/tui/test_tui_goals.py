@@ -1,0 +1,40 @@
+"""A goal in one line."""
+
+import math
+from dataclasses import replace
+
+from scripted_feed import BROADCAST, EXCHANGE
+
+from sidecar.vocabulary import Reading
+from tui.drawing.cells import text_of
+from tui.drawing.goals import goal_head, goal_row
+
+HOT = Reading(integrated=-22.1, max_true_peak=-1.5)
+
+
+def test_a_row_stands_under_its_head():
+    """Target, tolerance, ceiling and what the programme would read against it now."""
+    assert "goal               target      tolerance   ceiling    now         " == text_of(goal_head(66))
+    assert "Production master  −23.0 LUFS  ±0.2 LU     −1.0 dBTP  ▷ +0.9 LU   " == text_of(
+        goal_row(BROADCAST, HOT, 66)
+    )
+
+
+def test_peaks_over_a_goals_ceiling_are_marked():
+    """Inside the tolerance and still not deliverable: the ceiling's shape says so."""
+    row = goal_row(EXCHANGE, HOT, 66)
+
+    assert text_of(row).rstrip().endswith("◇ +1.9 LU △")
+    assert "ceiling" == row[-2][1] if row[-1][0].isspace() else row[-1][1]
+
+
+def test_a_goal_without_a_lower_end_says_any():
+    """Infinity is no figure for a person."""
+    album = replace(BROADCAST, tolerance_below_lu=math.inf)
+
+    assert "any +0.2 LU −1.0" in text_of(goal_row(album, HOT, 66))
+
+
+def test_before_the_first_gated_block_there_is_no_offset():
+    """Nothing was measured, so nothing is compared."""
+    assert text_of(goal_row(BROADCAST, Reading(), 66)).rstrip().endswith("nothing yet")
