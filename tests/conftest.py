@@ -65,7 +65,8 @@ def loopback(monkeypatch: pytest.MonkeyPatch) -> Iterator[Loopback]:
     loopback = Loopback(folder / "server")
     try:
         loopback.up()
-        for name, value in loopback.environment().items():
+        environment = {**loopback.environment(), "XDG_STATE_HOME": str(folder)}  # logs leave with the server
+        for name, value in environment.items():
             monkeypatch.setenv(name, value)
         yield loopback
     finally:

@@ -2,6 +2,7 @@
 
 FAKE_AUDIO holds JSON: ``missing``, ``abort`` (while loading), ``rates`` it takes, ``inputs`` (names),
 ``quiet`` (no frames), ``hang`` (on start), ``frames`` (then the process dies), ``flag_every`` (blocks),
+``drop`` (the frame at which half a second is dropped without a flag),
 ``stay_away`` (a file; when it exists, the device is gone after its death), ``journal`` (a file that gets the
 times of each stream's start and of its last frames).
 """
@@ -67,6 +68,8 @@ class InputStream:
             frames = np.arange(given, given + RATE_BLOCK, dtype=np.float32)[:, None].repeat(self._channels, 1)
             every = PLAN.get("flag_every", 10**9)
             flagged = given // RATE_BLOCK % every == every - 1
+            if given == PLAN.get("drop"):
+                start += 0.5
             given += RATE_BLOCK
             time.sleep(max(0.0, start + given / self._rate - time.monotonic()))
             self._callback(frames, RATE_BLOCK, None, SimpleNamespace(input_overflow=flagged))

@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
@@ -138,6 +139,18 @@ def test_a_flagged_overflow_is_a_loss(audio):
         assert 1 <= blocks[-1].lost < 10
 
 
+def test_a_loss_without_a_flag_is_found_by_the_clock(audio):
+    """A driver that drops half a second and says nothing is found out, by the same capture process."""
+    audio(drop=144_000)
+
+    with closing(DeviceSource()) as source:
+        pid = source._recorder.pid
+        blocks = blocks_until(source, lambda block: block.lost > 0)
+
+        assert pytest.approx(0.5 * source.rate_hz, abs=0.05 * source.rate_hz) == blocks[-1].lost
+        assert pid == source._recorder.pid
+
+
 def test_a_reader_that_is_too_slow_loses_exactly_what_was_overwritten(audio, monkeypatch):
     """When the measurement sleeps for longer than the ring lasts, the count of what is gone is exact."""
     monkeypatch.setattr(recorder_module, "ring_capacity", lambda *_: 4800)
@@ -213,8 +226,20 @@ def test_closing_from_another_thread_ends_the_blocks(audio):
     assert not source._recorder._path.exists()
 
 
+def test_a_process_that_does_not_even_notice_is_killed(audio):
+    """A library that holds the whole process cannot keep a source from closing."""
+    source = DeviceSource()
+    pid = source._recorder.pid
+    os.kill(pid, signal.SIGSTOP)
+    source.close()
+
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)
+
+
 def test_the_capture_process_ends_with_its_parent(audio):
-    """A killed sidecar leaves neither a process that holds the device nor a file in shared memory."""
+    """A killed sidecar leaves no process that holds a device, even a silent one, and no file in memory."""
+    audio(quiet=True)
     program = (
         "from sidecar.sources.device import DeviceSource; import time; source = DeviceSource();"
         "print(source._recorder.pid, source._recorder._path, flush=True); time.sleep(600)"
@@ -224,7 +249,7 @@ def test_the_capture_process_ends_with_its_parent(audio):
         pid, ring = parent.stdout.readline().split()
         parent.kill()
 
-    wait_until(lambda: not Path(f"/proc/{int(pid)}").exists())
+    wait_until(lambda: has_ended(int(pid)))
     assert not Path(ring.decode()).exists()
 
 
@@ -243,6 +268,14 @@ def test_the_capture_process_imports_little():
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
 
     assert "[]\n" == subprocess.check_output([sys.executable, "-c", program], env=environment, text=True)
+
+
+def has_ended(pid):
+    """Gone, or a zombie that its new parent has not collected."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
+    except FileNotFoundError:
+        return True
 
 
 def wait_until(condition):

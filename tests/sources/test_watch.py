@@ -94,6 +94,24 @@ def test_a_living_device_that_stays_silent_is_never_lost():
     assert [1, 2, 4, 8, 16, 32, 32] == [round(later - earlier) for earlier, later in pairwise(restarts)][:7]
 
 
+def test_patience_does_not_run_while_a_device_rests():
+    """An input that was open in silence for a minute has its whole patience when it then goes away."""
+    watch, now_s = playing(10.0, patience_s=5.0), 10.0
+    while now_s < 70.0:
+        now_s += 0.1
+        if watch.verdict(now_s) == "restart":
+            watch.started(now_s)
+            watch.opened(now_s)
+    while watch.verdict(now_s) == "wait":
+        now_s += 0.1
+    gone_s = now_s
+    watch.started(gone_s)
+    watch.ended(gone_s + 0.3)
+
+    assert "restart" == watch.verdict(gone_s + 4.9)
+    assert "lost" == watch.verdict(gone_s + 5.0)
+
+
 def test_all_that_was_missed_counts_from_the_last_frame_to_the_first():
     """Away for 5 s means 5 s missed, to the frame that the new stream begins with."""
     watch = playing(10.0)
