@@ -106,6 +106,18 @@ def test_a_second_step_up_waits_for_the_first_to_show():
     assert "more to show its effect" in early.sentence
 
 
+def test_asking_again_for_the_same_does_not_put_off_the_next_step():
+    """Who repeats the request in every update gets the second step when the first has settled."""
+    arming = armed()
+    tops = set()
+    for tick in range(round(8.0 / TICK_S)):
+        now_s = tick * TICK_S
+        run(arming, now_s, TICK_S)
+        tops.add(arming.ask(now_s, 5.0).target_db)
+
+    assert {3.0, 5.0} <= tops
+
+
 def test_rises_end_at_the_total_since_arming():
     """Step by step the fader rises by the total and then no more; the sentence says how to go on."""
     arming = armed(-10.0)
@@ -190,6 +202,23 @@ def test_late_answers_are_not_taken_for_a_hand():
     arming.feedback(0.5, sent[0])
 
     assert arming.armed
+
+
+def test_a_fader_that_answers_late_stays_armed():
+    """Answers that lag by 0.8 s keep the leave: the fader speaks, if slowly."""
+    arming = armed()
+    arming.ask(0.0, 3.0)
+    sent: list[float] = []
+    for tick in range(round(5.0 / TICK_S)):
+        now_s = tick * TICK_S
+        arming.audio(now_s)
+        position_db = arming.next_position(now_s)
+        sent.append(sent[-1] if position_db is None else position_db)
+        if tick >= 16:
+            arming.feedback(now_s, sent[tick - 16])
+
+    assert arming.armed
+    assert sent[-1] == pytest.approx(3.0)
 
 
 def test_a_fader_that_does_not_follow_is_let_go():

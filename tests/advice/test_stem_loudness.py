@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from advice_reference import TELEVISION, energy, integrated
+from advice_reference import TELEVISION, energy, gated, integrated
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from stem_reference import mean_products, mix_loudness, mixed, stereo_stems, true_peaks
@@ -100,14 +100,14 @@ def test_passages_in_which_a_stem_was_closed_are_left_out():
 
 
 def test_no_gating_block_spans_a_pause():
-    """After a splice the next block starts a run of its own, as if two runs had been measured apart."""
-    loud, quiet = np.full((5, 1, 1), energy(-20.0)), np.full((5, 1, 1), energy(-28.0))
+    """After a splice the next block starts a run of its own: 2 loud gating blocks and 6 quiet ones."""
+    loud, quiet = np.full((5, 1, 1), energy(-20.0)), np.full((9, 1, 1), energy(-28.0))
     advisor = StemAdvisor(("mix",), TELEVISION)
     advisor.push(loud, np.zeros(1))
     advisor.splice()
     advisor.push(quiet, np.zeros(1))
 
-    apart = -0.691 + 10.0 * math.log10((energy(-20.0) + energy(-28.0)) / 2.0)
+    apart = gated([energy(-20.0)] * 2 + [energy(-28.0)] * 6)
     assert apart == pytest.approx(advisor.loudness([0.0]), abs=0.001)
 
 
