@@ -37,8 +37,8 @@ class StemAdvisor:
         goal: Goal,
         anchor: str | None = None,
         keep: Iterable[str] = (),
-        offset_lu: float | None = None,
         limits: FaderLimits | None = None,
+        offset_lu: float | None = None,
     ) -> None:
         """anchor: the stem (voice, lead) that is held and that the rest is balanced around.
 
