@@ -58,7 +58,7 @@ def test_calm_words_stand_over_their_reason():
     """On goal is a word, not a figure, and says where it lands."""
     lines = _lines(scenes.on_goal(), 80, 7)
 
-    assert "  lands at −23.0 LUFS  likely −23.1 to −22.9" == lines[4]
+    assert "  this pass lands at −23.0 LUFS  likely −23.1 to −22.9" == lines[4]
     assert "  the rest may stay as it is" == lines[5]
 
 

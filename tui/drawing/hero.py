@@ -144,7 +144,7 @@ def _write_below(rows: list[Cells], said: Advice, top: int, view: View) -> None:
     room = len(rows) - top
     if room < 1:
         return
-    landing = "  ".join(text for text in (said.landing, said.likely) if text)
+    landing = f"{said.scope} {said.landing}  {said.likely}".rstrip() if said.landing else ""
     reason = textwrap.wrap(said.reason, width)
     lines = [text for text in (landing, *reason, _travel(said, view)) if text]
     start = top + (1 if room > len(lines) else 0)

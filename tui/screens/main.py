@@ -40,7 +40,7 @@ class MainScreen(Screen[None]):
         self.desk = desk
         self._palette = palette
         self._channels = 0
-        self._offered: tuple[object, ...] = ()
+        self._offered: tuple[Verb, bool, bool] = ("start", False, False)
         self._view: View | None = None
 
     def compose(self) -> ComposeResult:
@@ -92,7 +92,7 @@ class MainScreen(Screen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Hide what would do nothing."""
-        if action != "tell" or not self._offered:
+        if action != "tell":
             return True
         verb, holds_fader, has_alerts = self._offered
         match parameters[0]:
