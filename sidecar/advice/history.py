@@ -35,6 +35,8 @@ class History:
         """Highest true peak of the material at a fader of 0 dB."""
         self.fader_db = 0.0
         """Where the fader stands."""
+        self.first_open_db: float | None = None
+        """Where it first stood while anything could be heard."""
         self.last_open_db: float | None = None
         """Where it last stood while anything could be heard."""
         self._run = 0
@@ -53,6 +55,11 @@ class History:
         """
         return self._heard_gates * BLOCK_S
 
+    @property
+    def run(self) -> Floats:
+        """100 ms energies of the material since the last cut."""
+        return self.material.values[len(self.material) - self._run :]
+
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""
         self._run = 0
@@ -67,6 +74,8 @@ class History:
         material[opened] = energies[opened] * 10.0 ** (-gains[opened] / 10.0)
         if opened.any():
             self.last_open_db = float(gains[opened][-1])
+            if self.first_open_db is None:
+                self.first_open_db = float(gains[opened][0])
             self.peak_dbtp = max(self.peak_dbtp, float(np.max(peaks[opened] - gains[opened])))
         self.fader_db = float(gains[-1])
         self.energies.append(energies)

@@ -9,13 +9,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sidecar.advice.bootstrap import spread_lu
+from sidecar.advice.forecast import Rest, unheard_rest
 from sidecar.advice.gating import Part, gated_loudness
 from sidecar.advice.headroom import under_ceiling
 from sidecar.advice.history import History
+from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
 from sidecar.advice.series import Floats
+from sidecar.advice.steering import SMALLEST_DB, STEP_DOWN_DB, STEP_UP_DB, Prospect, prospect
 from sidecar.advice.wording import change, figure, level
+from sidecar.errors import SettingsError, SignalError
 from sidecar.goals import Goal
-from sidecar.vocabulary import Move
+from sidecar.vocabulary import BLOCK_S, Limit, Move
 
 ENOUGH_S = 3.0
 """Programme above the gate before anything is advised: one short-term window (Tech 3341 §2.2)."""
@@ -34,9 +38,18 @@ class LandingAdvisor:
     brought to the present fader before anything is concluded from it.
     """
 
-    def __init__(self, goal: Goal) -> None:
+    def __init__(self, goal: Goal, duration_s: float | None = None, profile: ArrayLike | None = None) -> None:
+        """duration_s: length of the pass, needed for :meth:`this_pass`.
+
+        profile: 100 ms energies of an earlier pass, shape (n,), mean squares at a fader of 0 dB.
+        Raises SettingsError and SignalError for values that cannot be.
+        """
+        if duration_s is not None and not 0.0 < duration_s < math.inf:
+            raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
         self.goal = goal
         """The goal advised on; a new one keeps what was heard."""
+        self.duration_s = duration_s
+        self._profile = None if profile is None else _checked_profile(profile)
         self._history = History()
 
     def push(
@@ -75,8 +88,82 @@ class LandingAdvisor:
         )
         move = self._with_band(move)
         if math.isinf(heard.fader_db):
-            return self._from_below(move)
+            return self._from_below(move, "a whole pass")
         return move
+
+    def this_pass(self) -> Move:
+        """The move from now on that lands this pass on the target, the past included as it was metered.
+
+        Raises SettingsError when the length of the pass is not known.
+        """
+        if self.duration_s is None:
+            raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
+        heard = self._history
+        rest_blocks = round(self.duration_s / BLOCK_S) - len(heard.energies)
+        if rest_blocks <= 0:
+            return self._ended()
+        if heard.last_open_db is None or heard.heard_s < ENOUGH_S:
+            return _LISTENING
+        fit = self.profile_fit
+        ahead = prospect(heard.metered, self._rest(rest_blocks, fit), heard.last_open_db)
+        move = self._steered(ahead, self.duration_s, rest_blocks)
+        move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
+        low, high = ahead.band(move.gain_db)
+        move = replace(move, landing_low=low, landing_high=high)
+        if math.isinf(heard.fader_db):
+            move = self._from_below(move, "this pass")
+        if fit is not None and not fit.fits and math.isfinite(fit.error_db):
+            return replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
+        return move
+
+    @property
+    def profile_fit(self) -> ProfileFit | None:
+        """How the earlier pass fits this one; None without one."""
+        if self._profile is None:
+            return None
+        run = self._history.run
+        return fit_profile(run, len(self._history.energies) - len(run), self._profile)
+
+    def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
+        heard = self._history
+        if fit is not None and fit.fits and self._profile is not None:
+            rest = known_rest(fit, self._profile, len(heard.energies), rest_blocks)
+            if rest is not None:
+                return rest
+        began_at_db = heard.first_open_db or 0.0
+        in_time = heard.known_in_time.values
+        return unheard_rest(heard.known, in_time, rest_blocks, began_at_db, self.goal.target_lufs)
+
+    def _ended(self) -> Move:
+        landing = float(gated_loudness([Part(self._history.metered)]))
+        return Move(
+            0.0, landing, landing, landing, reason=f"This pass landed at {level(landing, self.goal)}."
+        )
+
+    def _steered(self, ahead: Prospect, duration_s: float, rest_blocks: int) -> Move:
+        """The move for the rest of the pass with loudness alone in mind."""
+        target = self.goal.target_lufs
+        wanted_db = ahead.nearest(target, rest_blocks * BLOCK_S / duration_s, duration_s)
+        gain_db = min(max(wanted_db, -STEP_DOWN_DB), STEP_UP_DB)
+        if abs(gain_db) < SMALLEST_DB:
+            gain_db = wanted_db = 0.0
+        reason = self._course_in_words(ahead, gain_db, wanted_db)
+        return Move(gain_db, ahead.likely(gain_db), limited_by=_step(gain_db, wanted_db), reason=reason)
+
+    def _course_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
+        goal = self.goal
+        target, landing = level(goal.target_lufs, goal), level(ahead.likely(gain_db), goal)
+        nearest = ahead.reachable(goal.target_lufs)
+        if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
+            best = f"{target} is out of reach, {level(nearest, goal)} is the nearest."
+            return f"{change(gain_db)}: {best}" if gain_db else f"Leave the fader: {best}"
+        if gain_db != wanted_db:
+            return (
+                f"{change(gain_db)}, then look again: {target} asks for {figure(abs(wanted_db))} dB in all."
+            )
+        if gain_db:
+            return f"{change(gain_db)} from here: this pass then heads for {landing}."
+        return f"On course for {landing}: leave the fader where it is."
 
     def _toward_target(self, landings: Floats) -> Move:
         """The move to the target with loudness alone in mind. landings: one for each of _GAINS_DB."""
@@ -100,12 +187,26 @@ class LandingAdvisor:
         low, high = spread_lu(heard.known_in_time.values * 10.0 ** (gain_db / 10.0))
         return replace(move, landing_low=move.landing + low, landing_high=move.landing + high)
 
-    def _from_below(self, move: Move) -> Move:
+    def _from_below(self, move: Move, what: str) -> Move:
         """With the fader all the way down no change in dB leads anywhere: the position is named instead."""
         position = (self._history.last_open_db or 0.0) + move.gain_db
         landing = level(move.landing, self.goal)
-        reason = f"The fader is all the way down: at {figure(position)} dB a whole pass lands at {landing}."
+        reason = f"The fader is all the way down: at {figure(position)} dB {what} lands at {landing}."
         return replace(move, gain_db=0.0, limited_by=None, reason=reason)
+
+
+_LISTENING = Move(reason=f"Listening: advice starts after {ENOUGH_S:.0f} s of programme above the gate.")
+
+
+def _step(gain_db: float, wanted_db: float) -> Limit | None:
+    return None if gain_db == wanted_db else "step"
+
+
+def _checked_profile(profile: ArrayLike) -> Floats:
+    energies = np.asarray(profile, dtype=np.float64)
+    if energies.ndim != 1 or not np.all(np.isfinite(energies) & (energies >= 0.0)):
+        raise SignalError("The profile of an earlier pass must be one row of mean squares, none negative.")
+    return energies
 
 
 def _index(gain_db: float) -> int:
