@@ -132,6 +132,7 @@ class Session:
 
         source = self._source
         meter = Meter(source.rate_hz, self._layout, channels=source.channels)
+        self._layout = meter.layout.name
         meter.push(np.zeros((1, source.channels), np.float32))
         meter.reading()
         meter.reset()
@@ -217,7 +218,7 @@ class Session:
             holds_fader=isinstance(source, FaderSource),
             source=source.title,
             rate_hz=source.rate_hz,
-            layout=self._layout or f"{source.channels} ch",
+            layout=self._layout or "",
             duration_s=source.duration_s,
             lost_frames=self._lost_frames,
             targets=self._targets(),

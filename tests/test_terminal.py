@@ -1,11 +1,11 @@
 """The screen on a real terminal: tmux types the keys and reads what stands there."""
 
-import shutil
 import subprocess
 import sys
 import time
 
 import pytest
+from conftest import need
 
 PATIENCE_S = 120.0  # the first run on a machine compiles the meter
 
@@ -15,7 +15,7 @@ class Terminal:
 
     def __init__(self, folder, columns, lines):
         self._socket = str(folder / "tmux")
-        self._run("-f", "/dev/null", "new-session", "-d", "-x", str(columns), "-y", str(lines), "sh")
+        self._run("-f", "/dev/null", "new-session", "-d", "-x", str(columns), "-y", str(lines), "env -u COLUMNS -u LINES sh")
         self._run("set-option", "-g", "remain-on-exit", "on")
 
     def type(self, *keys):
@@ -45,7 +45,7 @@ class Terminal:
 
 @pytest.fixture(params=[(80, 24), (120, 40)], ids=["80x24", "120x40"])
 def terminal(request, tmp_path):
-    assert shutil.which("tmux"), "this test needs tmux"
+    need("tmux")
     made = Terminal(tmp_path, *request.param)
     yield made
     made.close()

@@ -29,7 +29,7 @@ _CLOSE_DB, _LOOSE_DB = 1.0, 4.0
 """A difference that always fits, and one that never does."""
 
 _STRETCH_BLOCKS = 100
-_LEAST_SPREAD_DB = 0.05
+_LEAST_SPREAD_DB = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,8 @@ def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks:
         rest_blocks = ahead  # the earlier pass is a whole one: the programme ends where it ended
     if ahead <= 0 or ahead < rest_blocks / 2:
         return None
-    past = heard_blocks / _STRETCH_BLOCKS
-    spread_db = fit.spread_db * math.sqrt(1.0 / max(past, 1.0) + 1.0 / max(ahead / _STRETCH_BLOCKS, 1.0))
+    doubt = 1.0 / _telling_stretches(profile[: max(at, 1)]) + 1.0 / _telling_stretches(profile[at : at + ahead])
+    spread_db = fit.spread_db * math.sqrt(doubt)
     powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
     return Rest(Powers(powers), rest_blocks / ahead, fit.level_db + spread_db * ndtri(CHANCES))
 
@@ -129,9 +129,16 @@ def _sliding(values: Floats, count: int) -> Floats:
     return total[count:] - total[:-count]
 
 
+def _telling_stretches(energies: Floats) -> float:
+    """How many ten-second stretches share in the loudness: the loud ones decide it, the soft ones do not."""
+    sums = np.add.reduceat(energies, np.arange(0, len(energies), _STRETCH_BLOCKS))
+    return max(float(np.sum(sums) ** 2 / max(np.sum(sums**2), 1e-30)), 1.0)
+
+
 def _level(recent: Floats, earlier: Floats) -> tuple[float, float]:
     """How much louder *recent* is, dB, and the deviation of that over ten-second stretches."""
-    loud = ~np.isnan(recent) & (recent > 0.0) & (earlier > RELATIVE_GATE * earlier.mean())
+    either = np.sqrt(np.nan_to_num(recent) * earlier)  # picking by one of them would favour that one
+    loud = either > RELATIVE_GATE * either.mean()
     if not loud.any():
         return 0.0, _LOOSE_DB
     recent, earlier = recent[loud], earlier[loud]

@@ -32,8 +32,11 @@ _START_LOW = 0.7
 """While all is still to come, this much of the chance is kept under the target (Tech 3343 §3.2: set a
 little below, start low); half of it at the end."""
 
-_WORTH_S = 8.0
-"""A move must change the landing by more than 1 dB over this many seconds of the pass would."""
+_WORTH_S = 6.0
+"""A move must bring the landing nearer by more than 1 dB over this many seconds of the pass would."""
+
+_HALF_STEP_DB = 0.06
+"""Just over what rounding to tenths costs: without it a far gain that happens to fit better would win."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,8 @@ class Prospect:
         """The smallest move that lands the pass about as near to the target as any move would."""
         aim = 0.5 + (_START_LOW - 0.5) * share_to_come
         error = np.abs(np.quantile(self.landings, aim, axis=1) - target_lufs)
-        near = np.flatnonzero(error <= error.min() + _WORTH_S / duration_s)
+        worth = max(_WORTH_S / duration_s, _HALF_STEP_DB * share_to_come)
+        near = np.flatnonzero(error <= error.min() + worth)
         return float(_MOVES_DB[near[np.argmin(np.abs(_MOVES_DB[near]))]])
 
     def reachable(self, target_lufs: float) -> float:

@@ -16,6 +16,8 @@ CANNOT, LOST, INTERRUPTED = 2, 3, 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
     options = make_parser().parse_args(arguments)
+    # Products of small matrices only: the library's own threads would take the cores from the audio.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = import_module(f"sidecar.cli.{options.command}").run(options)
         sys.stdout.flush()

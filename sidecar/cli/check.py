@@ -13,10 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
+from sidecar.cli.log import kept_log
 from sidecar.delivery.measure import Measured, measure
 from sidecar.delivery.verdict import Verdict, figure, judge
 from sidecar.errors import SidecarError
@@ -38,7 +40,8 @@ class Outcome:
 def run(options: argparse.Namespace) -> int:
     """Measures every file; a broken one does not keep the others from being measured."""
     goal = load_goal(options.goal)
-    outcomes = _measure_all(options.files, options.layout, goal, options.jobs or os.cpu_count() or 1)
+    with kept_log():
+        outcomes = _measure_all(options.files, options.layout, goal, options.jobs or os.cpu_count() or 1)
     if options.json:
         print(json.dumps([_as_json(outcome, goal) for outcome in outcomes], indent=1))
     else:
@@ -112,19 +115,17 @@ def _number(value: float) -> float | None:
 
 def _show(outcomes: Sequence[Outcome], goal: Goal) -> None:
     console = Console(soft_wrap=False)
-    table = Table(title=f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}", title_justify="left")
-    table.add_column("file", overflow="fold")
-    for heading in (
-        "length",
-        f"integrated\n{goal.unit}",
-        "range\nLU",
-        "max S",
-        "max M",
-        "true peak\ndBTP",
-        "move\ndB",
-    ):
+    table = Table(
+        title=f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}",
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+    )
+    table.add_column("file", overflow="fold", min_width=12)
+    for heading in ("length", f"I\n{goal.unit}", "range\nLU", "max S", "max M", "peak\ndBTP", "move\ndB"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
+    table.add_column("verdict", no_wrap=True, min_width=8)
     for outcome in outcomes:
         table.add_row(*_cells(outcome))
     console.print(table)
@@ -138,7 +139,7 @@ def _cells(outcome: Outcome) -> tuple[str, ...]:
     measured, verdict = outcome.measured, outcome.verdict
     name = Path(outcome.file).name
     if measured is None or verdict is None:
-        return (name, *[""] * 7, "[bold]? unreadable[/bold]")
+        return (name, *[""] * 7, "[bold]? unread[/bold]")
     reading = measured.reading
     return (
         name,

@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterator
 
 from sidecar.cli.lines import JsonLines, PlainLines
+from sidecar.cli.log import kept_log
 from sidecar.cli.parser import LISTEN_PORT
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError, SidecarError
@@ -25,7 +26,7 @@ _END_S = 5.0
 def run_session(source: Source, options: argparse.Namespace, *, layout: str | None) -> int:
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
     try:
-        with _session(source, options, layout) as session:
+        with kept_log(), _session(source, options, layout) as session:
             if options.no_screen:
                 _run_here(session, options.for_s)
             else:

@@ -94,7 +94,7 @@ def _move_db(reading: Reading, goal: Goal) -> float:
     if passes:
         over = max(0.0, _excess(reading.max_true_peak, goal.ceiling_dbtp))
         slack = max(0.0, _excess(reading.integrated, goal.lowest_lufs))
-        return -over if over <= slack else 0.0
+        return -over if 0.0 < over <= slack else 0.0
     wanted = goal.target_lufs - reading.integrated
     headroom = goal.ceiling_dbtp - reading.max_true_peak
     if wanted > 0:
