@@ -10,12 +10,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.goals import Goal
-from sidecar.vocabulary import Alert, Move, Reading
+from sidecar.vocabulary import Alert, Move, Reading, Ride
 
 Transport = Literal["preparing", "waiting", "measuring", "paused", "ended"]
 """preparing: kernels compile, the device opens. waiting: no audio has arrived yet or it stopped."""
 
-Verb = Literal["start", "pause", "continue", "reset", "goal", "mark", "acknowledge", "fader", "follow"]
+Verb = Literal[
+    "start",
+    "pause",
+    "continue",
+    "reset",
+    "goal",
+    "mark",
+    "acknowledge",
+    "fader",
+    "follow",
+    "arm",
+    "disarm",
+    "confirm",
+    "dismiss",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +37,13 @@ class Command:
     """Something a person, a script or a surface asks of a run.
 
     value: for goal its name; for mark a label (may be empty); for fader its position in dB;
-    for follow None (make the move that is advised, where the sidecar holds the fader).
+    for fader of one stem a pair of its name and its position in dB.
+    follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
+    take the leave to move it; confirm and dismiss answer a guess at a move nobody told of.
     """
 
     verb: Verb
-    value: str | float | None = None
+    value: str | float | tuple[str, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +69,39 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class Stem:
+    """One stem of the mix and what is advised for its fader."""
+
+    name: str
+    fader_db: float
+    move: Move
+    true_peak: float
+    """Highest true peak since the reset, dBTP."""
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierPass:
+    """How an earlier pass, taken as the forecast of this one, fits it."""
+
+    title: str
+    fits: bool
+    offset_s: float
+    """Where in the earlier pass this one began."""
+    error_db: float
+    """Level difference left, root mean square; ``inf`` while too little has played to tell."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """Whether the sidecar may move the workstation's fader, and what it last said of that."""
+
+    surface: str
+    """The surface that the fader is reached through."""
+    is_armed: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class Snapshot:
     """All that is known at one moment of a run."""
 
@@ -74,6 +123,16 @@ class Snapshot:
     duration_s: float | None = None
     lost_frames: int = 0
     targets: tuple[Target, ...] = ()
+    stems: tuple[Stem, ...] = ()
+    """One a stem where they arrive apart; empty where only the mix does."""
+    earlier_pass: EarlierPass | None = None
+    hand: Hand | None = None
+    """None where no surface is connected."""
+    guess: str = ""
+    """A question about a move that nobody told of but the sound suggests; it counts when confirmed."""
+    rides: tuple[Ride, ...] = ()
+    """The rides that bring the course heard so far into the goal's limits."""
+    rides_reason: str = ""
     beat: int = 0
     """Whole seconds since the run began: proof of life for whoever listens."""
     notice: str = ""

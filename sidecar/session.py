@@ -264,8 +264,8 @@ class Session:
                     self._note("mark", str(command.value or ""))
                 case "acknowledge":
                     self._watch.acknowledge()
-                case "fader" if command.value is not None:
-                    self._move_fader(float(command.value))
+                case "fader" if isinstance(command.value, float):
+                    self._move_fader(command.value)
                 case "follow":
                     self._follow()
 

@@ -116,3 +116,16 @@ class Alert:
     """What it is held against, in the unit of ``value``."""
     since_s: float = 0.0
     """Time of the last change of ``state``, on the clock the watch was given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ride:
+    """One place where the fader leaves its line and comes back."""
+
+    start_s: float
+    """Where the fader must be there; its ramp begins *ramp_s* earlier."""
+    length_s: float
+    """How long it stays there."""
+    gain_db: float
+    ramp_s: float
+    """Time there, and time back, straight in dB; cut by the ends of the programme."""

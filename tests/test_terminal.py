@@ -15,7 +15,8 @@ class Terminal:
 
     def __init__(self, folder, columns, lines):
         self._socket = str(folder / "tmux")
-        self._run("-f", "/dev/null", "new-session", "-d", "-x", str(columns), "-y", str(lines), "env -u COLUMNS -u LINES sh")
+        size = ("-x", str(columns), "-y", str(lines))
+        self._run("-f", "/dev/null", "new-session", "-d", *size, "env -u COLUMNS -u LINES sh")
         self._run("set-option", "-g", "remain-on-exit", "on")
 
     def type(self, *keys):

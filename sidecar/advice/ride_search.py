@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from sidecar.advice.course import (
 from sidecar.advice.gating import GATING_STEPS, loudness_of
 from sidecar.advice.series import Floats
 from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE
+from sidecar.vocabulary import BLOCK_S, SILENCE, Ride
 
 RAMP_DB_PER_S = 1.0
 """Slope of the ramps: the rate at which a fader may be raised."""
@@ -38,19 +38,6 @@ _DEPTH_SHARE = 0.75
 """A ride for the range is as deep as three quarters of its stretch need: the rest keeps its shape."""
 
 _ROUNDING_LU = 1e-6
-
-
-@dataclass(frozen=True, slots=True)
-class Ride:
-    """One place where the fader leaves its line and comes back."""
-
-    start_s: float
-    """Where the fader must be there; its ramp begins *ramp_s* earlier."""
-    length_s: float
-    """How long it stays there."""
-    gain_db: float
-    ramp_s: float
-    """Time there, and time back, straight in dB; cut by the ends of the programme."""
 
 
 def ride_gains_db(rides: Sequence[Ride], blocks: int) -> Floats:

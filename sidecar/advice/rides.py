@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from sidecar.advice.course import Course, measured
 from sidecar.advice.ride_search import (
-    Ride,
     capping_rides,
     excesses_lu,
     gained,
@@ -20,6 +19,7 @@ from sidecar.advice.ride_search import (
 from sidecar.advice.series import Floats
 from sidecar.advice.wording import figure, level
 from sidecar.goals import Goal
+from sidecar.vocabulary import Ride
 
 CAUTION = "Caution: a ride up raises peaks and can hurt: check the true peak, and turn the monitors down."
 
