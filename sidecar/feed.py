@@ -24,6 +24,7 @@ Verb = Literal[
     "mark",
     "acknowledge",
     "fader",
+    "nudge",
     "follow",
     "arm",
     "disarm",
@@ -37,7 +38,7 @@ class Command:
     """Something a person, a script or a surface asks of a run.
 
     value: for goal its name; for mark a label (may be empty); for fader its position in dB;
-    for fader of one stem a pair of its name and its position in dB.
+    For the fader of one stem a pair of its name and its position in dB.
     follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
     take the leave to move it; confirm and dismiss answer a guess at a move nobody told of.
     """

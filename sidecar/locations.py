@@ -24,3 +24,8 @@ def own_configs() -> Path:
 def log_folder() -> Path:
     """Where logs go; it need not exist."""
     return _DIRS.user_log_path
+
+
+def data_folder() -> Path:
+    """Where what was heard is kept; it need not exist."""
+    return _DIRS.user_data_path

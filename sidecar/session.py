@@ -9,18 +9,19 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from sidecar.advice import LandingAdvisor
+from sidecar.advice.counsel import Counsel, Earlier
 from sidecar.alerts import Watch
 from sidecar.course import CourseLog
 from sidecar.errors import SettingsError
-from sidecar.feed import Command, Course, Event, Snapshot, Target, Transport
+from sidecar.feed import Command, Course, EarlierPass, Event, Snapshot, Target, Transport
 from sidecar.goals import Goal, all_goals, goal_named
 from sidecar.sources import Block, FaderSource, Source
-from sidecar.vocabulary import SILENCE, Alert, Move, Reading
+from sidecar.vocabulary import SILENCE, Alert, Move, Reading, Ride, figure
 
 if TYPE_CHECKING:
     from sidecar.meter import Meter
@@ -29,6 +30,11 @@ UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
 
 _ADVISE_S = 1.0
+_RIDES_S = 30.0
+_LONGEST_FOR_RIDES_S = 3600.0
+"""A longer course is searched for rides only when it is paused or over: the search takes its time."""
+_WORTH_KEEPING_S = 60.0
+"""A pass this long can serve as the forecast of the next one."""
 _WAITING_AFTER_S = 1.0
 
 
@@ -38,33 +44,44 @@ class Outlet(Protocol):
     def __call__(self, snapshot: Snapshot) -> None: ...
 
 
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What a person asks of a run."""
+
+    goal: Goal
+    layout: str | None = None
+    """As the meter takes it; None is the usual one for the source's channels."""
+    duration_s: float | None = None
+    """Length of the pass; where None, the source's own, or else that of the earlier pass."""
+    earlier: Earlier | None = None
+    """A pass heard before, taken as the forecast of this one."""
+    fast: bool = False
+    """The source runs as fast as it goes, so time is counted in its frames."""
+    update_hz: float = UPDATE_HZ
+
+
 class Session:
     """One run, and the feed that a screen draws it from."""
 
     def __init__(
         self,
         source: Source,
-        goal: Goal,
+        setup: Setup,
         *,
-        layout: str | None = None,
         outlets: Sequence[Outlet] = (),
         targets: Callable[[], tuple[Target, ...]] = tuple,
-        fast: bool = False,
-        update_hz: float = UPDATE_HZ,
     ) -> None:
-        """layout: as the meter takes it; None is the usual one for the source's channels.
-        targets: tells how sending to each OSC target goes. fast: the source runs as fast as it goes,
-        so time is counted in its frames.
-        """
+        """targets: tells how sending to each OSC target goes."""
         self._source = source
-        self._goal = goal
-        self._layout = layout
+        self._goal = setup.goal
+        self._layout = setup.layout
         self._outlets = outlets
         self._targets = targets
-        self._clock: Callable[[], float] = self._source_s if fast else time.monotonic
-        self._period_s = 1.0 / update_hz
-        self._advisor = LandingAdvisor(goal)
-        self._watch = Watch(goal)
+        self._clock: Callable[[], float] = self._source_s if setup.fast else time.monotonic
+        self._period_s = 1.0 / setup.update_hz
+        self._duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
+        self._counsel = Counsel(setup.goal, duration_s=self._duration_s, earlier=setup.earlier)
+        self._watch = Watch(setup.goal)
         self._log = CourseLog()
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._stopped = False
@@ -74,9 +91,13 @@ class Session:
         self._advise_due_s = 0.0
         self._frames = 0
         self._lost_frames = 0
-        self._fader_db = 0.0
+        self._rides_due_s = 0.0
         self._peak_dbtp = SILENCE
-        self._move = Move(reason="Listening.")
+        self._next_pass = Move(reason="Listening.")
+        self._this_pass: Move | None = None
+        self._earlier_pass: EarlierPass | None = None
+        self._rides: tuple[Ride, ...] = ()
+        self._rides_reason = ""
         self._alerts: tuple[Alert, ...] = ()
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
         self._snapshot = self._picture("preparing", Reading())
@@ -94,6 +115,12 @@ class Session:
 
     def send(self, command: Command) -> None:
         self._commands.put(command)
+
+    def last_pass(self) -> Earlier | None:
+        """What a later pass can take as its forecast: this one, or the one before while it is too short."""
+        if self._counsel.seconds < _WORTH_KEEPING_S:
+            return self._counsel.earlier
+        return Earlier(f"the pass of {self._source.title}", self._counsel.material())
 
     def stop(self) -> None:
         """Ends :meth:`run` soon."""
@@ -146,16 +173,14 @@ class Session:
             return
         self._frames += frames
         self._audio_s = self._clock()
-        if block.gain_db is not None:
-            self._fader_db = block.gain_db
         meter.push(block.frames)
         blocks = meter.take_blocks()
         if blocks.energy.size == 0:
             return
         self._peak_dbtp = max(self._peak_dbtp, float(blocks.true_peak.max()))
-        self._advisor.push(blocks.energy, np.full(blocks.energy.size, self._fader_db), blocks.true_peak)
+        self._counsel.take(blocks.energy, blocks.true_peak, blocks.energy[:, None], block.gain_db)
         reading = meter.reading()
-        self._log.add(blocks.energy.size, reading.short_term, reading.integrated, self._fader_db)
+        self._log.add(blocks.energy.size, reading.short_term, reading.integrated, self._counsel.fader_db)
 
     def _note_loss(self, lost: int, meter: Meter) -> None:
         self._lost_frames += lost
@@ -165,7 +190,7 @@ class Session:
         meter.splice()
 
     def _cut(self, kind: str, text: str) -> None:
-        self._advisor.splice()
+        self._counsel.splice()
         self._note(kind, text)
 
     def _update(self, meter: Meter) -> None:
@@ -176,16 +201,24 @@ class Session:
         behind = now_s - self._update_due_s > 1.0
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
         reading = meter.reading()
-        self._advise(now_s)
+        self._advise(now_s, at_rest=meter.is_paused)
         self._warn(now_s, reading, paused=meter.is_paused)
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
 
-    def _advise(self, now_s: float) -> None:
+    def _advise(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._advise_due_s:
             return
         self._advise_due_s = now_s + _ADVISE_S
-        self._move = self._advisor.next_pass()
+        counsel = self._counsel
+        self._next_pass = counsel.next_pass()
+        self._this_pass = counsel.this_pass()
+        if counsel.earlier is not None:
+            self._earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())
+        if at_rest or (now_s >= self._rides_due_s and counsel.seconds <= _LONGEST_FOR_RIDES_S):
+            self._rides_due_s = now_s + _RIDES_S
+            plan = counsel.rides()
+            self._rides, self._rides_reason = plan.rides, plan.reason
 
     def _warn(self, now_s: float, reading: Reading, *, paused: bool) -> None:
         before = {alert.name: alert.state for alert in self._alerts}
@@ -212,16 +245,21 @@ class Session:
             transport=transport,
             goal=self._goal,
             reading=reading,
-            next_pass=self._move,
+            next_pass=self._next_pass,
+            this_pass=self._this_pass,
             alerts=self._alerts,
-            fader_db=self._fader_db,
+            fader_db=self._counsel.fader_db,
             holds_fader=isinstance(source, FaderSource),
             source=source.title,
             rate_hz=source.rate_hz,
             layout=self._layout or "",
-            duration_s=source.duration_s,
+            duration_s=self._counsel.duration_s,
             lost_frames=self._lost_frames,
             targets=self._targets(),
+            earlier_pass=self._earlier_pass,
+            guess=self._counsel.guess.sentence if self._counsel.guess else "",
+            rides=self._rides,
+            rides_reason=self._rides_reason,
             beat=int(self._clock() - self._began_s),
             notice=self._notice,
         )
@@ -231,7 +269,7 @@ class Session:
         if self._source_is_finished():
             meter.finish()
         self._advise_due_s = self._clock()
-        self._advise(self._clock())
+        self._advise(self._clock(), at_rest=True)
         self._publish("ended", meter.reading())
 
     def _source_is_finished(self) -> bool:
@@ -265,17 +303,23 @@ class Session:
                 case "acknowledge":
                     self._watch.acknowledge()
                 case "fader" if isinstance(command.value, float):
-                    self._move_fader(command.value)
+                    self._fader_stands_at(command.value)
+                case "nudge" if isinstance(command.value, float):
+                    self._nudge(command.value)
+                case "confirm":
+                    self._confirm()
+                case "dismiss":
+                    self._counsel.dismiss()
                 case "follow":
                     self._follow()
 
     def _reset(self, meter: Meter) -> None:
         meter.reset()
-        self._advisor.reset()
+        self._counsel = Counsel(self._goal, duration_s=self._duration_s, earlier=self.last_pass())
         self._watch.reset()
         self._log = CourseLog()
         self._peak_dbtp = SILENCE
-        self._notice = ""
+        self._rides, self._rides_reason, self._notice = (), "", ""
 
     def _use_goal(self, name: str) -> None:
         try:
@@ -283,19 +327,39 @@ class Session:
         except SettingsError as error:
             self._notice = str(error)
             return
-        self._goal = self._advisor.goal = goal
+        self._goal = self._counsel.goal = goal
         self._watch.change_goal(goal)
         self._note("goal", goal.name)
 
-    def _move_fader(self, gain_db: float) -> None:
-        self._note("move", f"{gain_db - self._fader_db:+.1f} dB".replace("-", "−"))
+    def _fader_stands_at(self, position_db: float) -> None:
         if isinstance(self._source, FaderSource):
-            self._source.move_fader(gain_db)
-        else:
-            self._fader_db = gain_db
+            self._send_fader_to(position_db)
+            return
+        before_db = self._counsel.fader_db
+        self._counsel.fader_stands_at(position_db)
+        if position_db != before_db:
+            self._note("move", f"fader at {figure(position_db)} dB")
+
+    def _nudge(self, change_db: float) -> None:
+        if isinstance(self._source, FaderSource):
+            self._send_fader_to(self._counsel.fader_db + change_db)
+            return
+        self._counsel.fader_moved_by(change_db)
+        self._note("move", f"fader by {figure(change_db)} dB")
+
+    def _confirm(self) -> None:
+        guess = self._counsel.confirm()
+        if guess is not None:
+            self._note("move", f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
 
     def _follow(self) -> None:
         if not isinstance(self._source, FaderSource):
             self._notice = "The sidecar does not hold this fader: make the move by hand."
             return
-        self._move_fader(self._fader_db + self._move.gain_db)
+        move = self._this_pass or self._next_pass
+        self._send_fader_to(self._counsel.fader_db + move.gain_db)
+
+    def _send_fader_to(self, position_db: float) -> None:
+        if isinstance(self._source, FaderSource):
+            self._source.move_fader(position_db)
+            self._note("move", f"fader to {figure(position_db)} dB")

@@ -46,6 +46,12 @@ def decibel(amplitude: float) -> float:
     return 20.0 * math.log10(amplitude) if amplitude > 0.0 else SILENCE
 
 
+def figure(value: float) -> str:
+    """A level as it is shown: one decimal, a printed minus, never a minus zero (Tech 3341 §2.8)."""
+    rounded = round(value, 1) + 0.0
+    return "−∞" if rounded == SILENCE else f"{rounded:.1f}".replace("-", "−")
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """What the meter reads at one moment. Levels are ``-inf`` where there is nothing or silence."""

@@ -6,7 +6,7 @@ import pytest
 from sidecar.errors import SourceError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
-from sidecar.session import Session
+from sidecar.session import Session, Setup
 from sidecar.sources import Block
 
 RATE_HZ = 48_000
@@ -62,12 +62,14 @@ class FaderScript(Script):
             yield Block(block.frames * gain, gain_db=self.fader_db)
 
 
+def fast(goal="r128", **more):
+    return Setup(load_goal(goal), fast=True, **more)
+
+
 def run(*steps, source=None, goal="r128", duration_s=None):
     """Runs the script to its end; gives the session and every snapshot it made."""
     seen = []
-    session = Session(
-        source or Script(*steps, duration_s=duration_s), load_goal(goal), outlets=[seen.append], fast=True
-    )
+    session = Session(source or Script(*steps, duration_s=duration_s), fast(goal), outlets=[seen.append])
     session.run()
     return session, seen
 
@@ -103,7 +105,7 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
     """Tech 3341 §2.2; the loud passage in the pause is no part of the programme."""
     source = Script((10, -23.0), lambda: session.send(Command("pause")), (10, -10.0))
     session, seen = None, []
-    session = Session(source, load_goal("r128"), outlets=[seen.append], fast=True)
+    session = Session(source, fast(), outlets=[seen.append])
     session.run()
     last = [s for s in seen if s.transport == "paused"][-1]
 
@@ -124,7 +126,7 @@ def test_continue_measures_on_and_reset_begins_anew():
         (5, -30.0),
     )
     kept = []
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
 
     assert pytest.approx(-23.0, abs=0.1) == kept[0].integrated
@@ -152,7 +154,7 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     source = Script(
         (2, -0.5), (5, -30.0), look, lambda: session.send(Command("acknowledge")), (1, -30.0), look
     )
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
 
     assert ["held", "off"] == states
@@ -161,7 +163,7 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
 def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     """The sidecar holds the fader: after ``follow`` the material sits on the target."""
     source = FaderScript((10, -18.0), lambda: session.send(Command("follow")), (10, -18.0))
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
     last = session.snapshot()
 
@@ -173,8 +175,8 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
 
 def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     """The person moved it down 6 dB and said so: the advice for the next pass does not change."""
-    source = Script((10, -18.0), lambda: session.send(Command("fader", -6.0)), (10, -24.0))
-    session = Session(source, load_goal("r128"), fast=True)
+    source = Script((10, -18.0), lambda: session.send(Command("nudge", -6.0)), (10, -24.0))
+    session = Session(source, fast())
     session.run()
 
     assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
@@ -183,7 +185,7 @@ def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
 def test_follow_without_a_fader_says_what_to_do():
     """Where the workstation holds the fader, the sidecar says so in place of doing nothing."""
     source = Script((4, -18.0), lambda: session.send(Command("follow")), (1, -18.0))
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
 
     assert "by hand" in session.snapshot().notice
@@ -200,7 +202,7 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
         (2, -23.0),
     )
     notices = []
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
 
     assert "r128" == notices[0][0]
@@ -223,7 +225,7 @@ def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
 def test_marks_stand_where_they_were_set():
     """A mark carries its label and the programme's time."""
     source = Script((3, -23.0), lambda: session.send(Command("mark", "chorus")), (1, -23.0))
-    session = Session(source, load_goal("r128"), fast=True)
+    session = Session(source, fast())
     session.run()
     (mark,) = [event for event in session.course().events if event.kind == "mark"]
 

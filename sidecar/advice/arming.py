@@ -11,8 +11,7 @@ from collections import deque
 from dataclasses import dataclass
 
 from sidecar.advice.faders import FaderLimits, Ramp
-from sidecar.advice.wording import figure
-from sidecar.vocabulary import SILENCE, Limit
+from sidecar.vocabulary import SILENCE, Limit, figure
 
 CAUTION = (
     "Caution: the sidecar will now move a fader, upward too. Sudden level can hurt ears and loudspeakers: "

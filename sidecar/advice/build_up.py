@@ -13,9 +13,9 @@ from sidecar.advice.faders import FaderLimits
 from sidecar.advice.series import Floats
 from sidecar.advice.stem_history import StemHistory
 from sidecar.advice.stem_search import shared_changes_db, together
-from sidecar.advice.wording import ceiling, figure, level
+from sidecar.advice.wording import ceiling, level
 from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Limit, Move
+from sidecar.vocabulary import SILENCE, Limit, Move, figure
 
 CAUTION = "Caution: turn the monitors down before opening faders, and bring each one up slowly."
 

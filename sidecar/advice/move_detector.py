@@ -33,9 +33,8 @@ from numpy.typing import ArrayLike
 
 from sidecar.advice.gating import loudness_of
 from sidecar.advice.series import Floats
-from sidecar.advice.wording import figure
 from sidecar.errors import SignalError
-from sidecar.vocabulary import BLOCK_S
+from sidecar.vocabulary import BLOCK_S, figure
 
 WINDOW = 40
 """Blocks looked at before and after a step: 4 s each."""

@@ -17,9 +17,9 @@ from sidecar.advice.ride_search import (
     ride_gains_db,
 )
 from sidecar.advice.series import Floats
-from sidecar.advice.wording import figure, level
+from sidecar.advice.wording import level
 from sidecar.goals import Goal
-from sidecar.vocabulary import Ride
+from sidecar.vocabulary import Ride, figure
 
 CAUTION = "Caution: a ride up raises peaks and can hurt: check the true peak, and turn the monitors down."
 

@@ -16,10 +16,10 @@ from sidecar.advice.series import Floats
 from sidecar.advice.stem_history import Bools, Gated, StemHistory
 from sidecar.advice.stem_plans import Plan, Planner
 from sidecar.advice.stem_words import told
-from sidecar.advice.wording import ceiling, figure
+from sidecar.advice.wording import ceiling
 from sidecar.errors import SettingsError
 from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE, Move
+from sidecar.vocabulary import BLOCK_S, SILENCE, Move, figure
 
 _ROUNDING_DB = 1e-3
 """dB by which a peak in single precision may miss a ceiling that it meets."""

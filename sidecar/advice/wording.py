@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 from sidecar.goals import Goal
-
-
-def figure(value: float) -> str:
-    """One decimal with a typeset minus sign; never ``−0.0``."""
-    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+from sidecar.vocabulary import figure
 
 
 def change(gain_db: float) -> str:

@@ -20,9 +20,10 @@ from rich.table import Table
 
 from sidecar.cli.log import kept_log
 from sidecar.delivery.measure import Measured, measure
-from sidecar.delivery.verdict import Verdict, figure, judge
+from sidecar.delivery.verdict import Verdict, judge
 from sidecar.errors import SidecarError
 from sidecar.goals import Goal, load_goal
+from sidecar.vocabulary import figure
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
 

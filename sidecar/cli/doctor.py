@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from importlib.metadata import version
 
 from sidecar.cli.parser import COMMAND_PORT
-from sidecar.delivery.verdict import figure
 from sidecar.errors import SidecarError
 from sidecar.goals import all_goals, goal_faults
 from sidecar.locations import own_configs
+from sidecar.vocabulary import figure
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,9 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.table import Table
 
-from sidecar.delivery.verdict import figure
 from sidecar.goals import Goal, all_goals, goal_faults
 from sidecar.locations import own_configs
+from sidecar.vocabulary import figure
 
 
 def run(options: argparse.Namespace) -> int:

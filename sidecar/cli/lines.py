@@ -6,10 +6,9 @@ import json
 import math
 from typing import Any
 
-from sidecar.delivery.verdict import figure
 from sidecar.feed import Snapshot
 from sidecar.osc.table import hero
-from sidecar.vocabulary import Alert, Move
+from sidecar.vocabulary import Alert, Move, figure
 
 
 class JsonLines:

@@ -78,6 +78,8 @@ def _live(commands: Any) -> None:
         "sidecar live\n"
         "sidecar live --device 'Monitor of' --goal r128\n"
         "sidecar live --device pulse --channels 8 --pick 3,4\n"
+        "sidecar live --duration 3:30\n"
+        "sidecar live --profile last\n"
         "sidecar live --file mix.wav --pace fast --no-screen --json\n"
         "sidecar live --osc 192.168.1.20:9000 --osc light.local:7000",
     )
@@ -109,6 +111,14 @@ def _pace(parser: argparse.ArgumentParser) -> None:
 
 def _run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="P",
+        help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
+    )
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
     parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")

@@ -16,7 +16,8 @@ from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import load_goal
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
-from sidecar.session import Outlet, Session
+from sidecar.profiles import load_earlier, save_last
+from sidecar.session import UPDATE_HZ, Outlet, Session, Setup
 from sidecar.sources import Source
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
@@ -43,6 +44,7 @@ def _session(source: Source, options: argparse.Namespace, layout: str | None) ->
             f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
         )
     goal = load_goal(options.goal)
+    earlier = None if options.profile is None else load_earlier(options.profile, layout)
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = bind(options.osc_bind, options.osc_port)
     with Engine() as engine:
@@ -52,18 +54,25 @@ def _session(source: Source, options: argparse.Namespace, layout: str | None) ->
             outlets.append(JsonLines() if options.json else PlainLines())
         session = Session(
             source,
-            goal,
-            layout=layout,
+            Setup(
+                goal,
+                layout=layout,
+                duration_s=_seconds(options.duration),
+                earlier=earlier,
+                fast=options.pace == "fast",
+                update_hz=max(options.osc_rate, UPDATE_HZ),
+            ),
             outlets=outlets,
             targets=port.status,
-            fast=options.pace == "fast",
-            update_hz=max(options.osc_rate, 10.0),
         )
         engine.run(port.open(server, session.send))
         try:
             yield session
         finally:
             engine.run(port.close())
+            heard = session.last_pass()
+            if heard is not None:
+                save_last(heard)
 
 
 def _run_here(session: Session, for_s: float | None) -> None:
@@ -98,3 +107,17 @@ def _run_on_screen(session: Session, for_s: float | None) -> None:
         worker.join(_END_S)
     if failures:
         raise failures[0]
+
+
+def _seconds(text: str | None) -> float | None:
+    """A duration such as 210, 3:30 or 1:02:03 in seconds."""
+    if text is None:
+        return None
+    parts = text.split(":")
+    try:
+        seconds = sum(float(part) * 60.0**place for place, part in enumerate(reversed(parts)))
+    except ValueError:
+        seconds = -1.0
+    if not 0.0 < seconds < float("inf") or len(parts) > 3:
+        raise SettingsError(f"--duration takes seconds, M:SS or H:MM:SS, such as 3:30; not '{text}'.")
+    return seconds

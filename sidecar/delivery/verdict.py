@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Reading
+from sidecar.vocabulary import SILENCE, Reading, figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +35,6 @@ def judge(reading: Reading, goal: Goal) -> Verdict:
     move_db = _move_db(reading, goal)
     remedy = _remedy(reading, goal, move_db) if faults else []
     return Verdict(not faults, (*faults, *remedy, *_damage(reading), *_guidance(reading, goal)), move_db)
-
-
-def figure(value: float) -> str:
-    """A level with one decimal and the minus sign as it is set in print."""
-    rounded = round(value, 1) + 0.0
-    return "−∞" if rounded == -math.inf else f"{rounded:.1f}".replace("-", "−")
 
 
 def _excess(value: float, limit: float) -> float:

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.delivery.verdict import figure, judge
+from sidecar.delivery.verdict import judge
 from sidecar.goals import load_goal
-from sidecar.vocabulary import SILENCE, Reading
+from sidecar.vocabulary import SILENCE, Reading, figure
 
 RIGHT = Reading(integrated=-23.0, max_true_peak=-3.0, max_short_term=-19.0, max_momentary=-17.0)
 
