@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-import os
-import tomllib
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from sidecar import settings
 from sidecar.errors import SettingsError
-from sidecar.locations import own_configs, shipped_configs
+from sidecar.settings import line, number, unusable, word
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +68,7 @@ def load_goal(name_or_path: str | Path) -> Goal:
 
     Raises SettingsError when there is no such goal, or its file cannot be read or used.
     """
-    text = str(name_or_path)
-    if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or os.sep in text:
-        return _read(Path(name_or_path))
-    return goal_named(text)
+    return _read(settings.find("goal", name_or_path))
 
 
 def goal_named(name: str) -> Goal:
@@ -82,13 +77,7 @@ def goal_named(name: str) -> Goal:
 
     Raises SettingsError when there is no such goal, or its file cannot be read or used.
     """
-    files = _files()
-    if name in files:
-        return _read(files[name])
-    raise SettingsError(
-        f"There is no goal {name!r}.{_nearest(name, files)} There are: {', '.join(files)}. "
-        f"Your own go into {own_configs() / 'goals'}, one file each, as NAME.toml."
-    )
+    return _read(settings.find_named("goal", name))
 
 
 def all_goals() -> list[Goal]:
@@ -97,101 +86,40 @@ def all_goals() -> list[Goal]:
     A file that cannot be used is left out, and so is the shipped goal it was to replace: figures that
     somebody meant to change must not come back unseen. :func:`goal_faults` says what is wrong.
     """
-    return _read_all()[0]
+    return settings.load_all("goal", _read)[0]
 
 
 def goal_faults() -> list[SettingsError]:
     """What is wrong with each goal file that :func:`all_goals` leaves out."""
-    return _read_all()[1]
-
-
-def _read_all() -> tuple[list[Goal], list[SettingsError]]:
-    goals: list[Goal] = []
-    faults: list[SettingsError] = []
-    for path in _files().values():
-        try:
-            goals.append(_read(path))
-        except SettingsError as fault:
-            faults.append(fault)
-    return goals, faults
-
-
-def _files() -> dict[str, Path]:
-    """Goal files by name, in the order of the names; the later folder wins."""
-    folders = (shipped_configs() / "goals", own_configs() / "goals")
-    found = {path.stem: path for folder in folders for path in folder.glob("[!.]*.toml")}
-    return dict(sorted(found.items()))
+    return settings.load_all("goal", _read)[1]
 
 
 def _read(path: Path) -> Goal:
-    try:
-        # Editors on some systems put a byte-order mark in front, which TOML does not know.
-        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except OSError as error:
-        raise SettingsError(
-            f"{path}: cannot be read ({error.strerror}). Check that the file is there and open to you."
-        ) from error
-    except UnicodeDecodeError as error:
-        raise SettingsError(f"{path}: not UTF-8 text (byte {error.start}). Save it as UTF-8.") from error
-    except (ValueError, RecursionError) as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}. Correct that place.") from error
-    return _goal(path, table)
-
-
-def _goal(path: Path, table: dict[str, Any]) -> Goal:
-    for key in table:
-        if key not in _REQUIRED + _OPTIONAL:
-            allowed = ", ".join(_REQUIRED + _OPTIONAL)
-            near = _nearest(key, _REQUIRED + _OPTIONAL)
-            raise SettingsError(f"{path}: a goal has no key {key!r}.{near} The keys are: {allowed}.")
-    for key in _REQUIRED:
-        if key not in table:
-            raise SettingsError(f"{path}: {key} is missing. A goal needs: {', '.join(_REQUIRED)}.")
-
+    table = settings.read("goal", path, _REQUIRED, _OPTIONAL)
     below_lu, above_lu = _tolerance(path, table["tolerance_lu"])
     goal = Goal(
         name=path.stem,
-        title=_line(path, "title", table["title"]),
+        title=line(path, "title", table["title"]),
         tolerance_below_lu=below_lu,
         tolerance_above_lu=above_lu,
-        unit=_unit(path, table.get("unit", "LUFS")),
-        source=_line(path, "source", table["source"]),
-        **{key: _number(path, key, table[key], *bounds) for key, bounds in _RANGES.items() if key in table},
+        unit=word(path, "unit", table.get("unit", "LUFS"), _UNITS),
+        source=line(path, "source", table["source"]),
+        **{key: number(path, key, table[key], *bounds) for key, bounds in _RANGES.items() if key in table},
     )
     _refuse_contradictions(path, goal)
     return goal
 
 
-def _number(path: Path, key: str, value: Any, low: float, high: float) -> float:
-    is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    if is_number and low <= value <= high:  # false for nan
-        return float(value)
-    raise _unusable(path, key, value, f"a number from {low:g} to {high:g}")
-
-
 def _tolerance(path: Path, value: Any) -> tuple[float, float]:
     """How far below and above the target, LU."""
     if not isinstance(value, dict):
-        both_lu = _number(path, "tolerance_lu", value, *_TOLERANCE_LU)
+        both_lu = number(path, "tolerance_lu", value, *_TOLERANCE_LU)
         return both_lu, both_lu
     if value.keys() != {"below", "above"}:
-        raise _unusable(path, "tolerance_lu", value, "one number or { below = …, above = … }")
+        raise unusable(path, "tolerance_lu", value, "one number or { below = …, above = … }")
     low, high = _TOLERANCE_LU
-    below_lu = _number(path, "tolerance_lu.below", value["below"], low, math.inf)  # inf: "at most" the target
-    return below_lu, _number(path, "tolerance_lu.above", value["above"], low, high)
-
-
-def _line(path: Path, key: str, value: Any) -> str:
-    if isinstance(value, str) and value.strip() and value.isprintable():
-        return value
-    raise _unusable(path, key, value, "one line of text")
-
-
-def _unit(path: Path, value: Any) -> Literal["LUFS", "LKFS"]:
-    for unit in _UNITS:
-        if value == unit:
-            return unit
-    raise _unusable(path, "unit", value, f"one of {', '.join(_UNITS)}")
+    below_lu = number(path, "tolerance_lu.below", value["below"], low, math.inf)  # inf: "at most" the target
+    return below_lu, number(path, "tolerance_lu.above", value["above"], low, high)
 
 
 def _refuse_contradictions(path: Path, goal: Goal) -> None:
@@ -200,19 +128,7 @@ def _refuse_contradictions(path: Path, goal: Goal) -> None:
     for key in ("hot_lufs", "max_short_term_lufs", "max_momentary_lufs"):
         limit = getattr(goal, key)
         if limit is not None and limit <= goal.target_lufs:
-            raise _unusable(path, key, limit, above_target)
+            raise unusable(path, key, limit, above_target)
     if goal.max_short_term_lufs is not None and goal.hot_lufs > goal.max_short_term_lufs:
         allowed = f"at most max_short_term_lufs ({goal.max_short_term_lufs:g}), to warn before it is broken"
-        raise _unusable(path, "hot_lufs", goal.hot_lufs, allowed)
-
-
-def _unusable(path: Path, key: str, value: Any, allowed: str) -> SettingsError:
-    return SettingsError(f"{path}: {key} is {value!r}; it must be {allowed}.")
-
-
-def _nearest(word: str, known: Iterable[str]) -> str:
-    """`` Did you mean …?``, or nothing when no known word is close."""
-    import difflib
-
-    near = difflib.get_close_matches(word.casefold(), known, n=1)
-    return f" Did you mean {near[0]}?" if near else ""
+        raise unusable(path, "hot_lufs", goal.hot_lufs, allowed)

@@ -30,7 +30,7 @@ def own(tmp_path, monkeypatch) -> Path:
     """The person's own goals folder, empty."""
     folder = tmp_path / "own" / "goals"
     folder.mkdir(parents=True)
-    monkeypatch.setattr("sidecar.goals.own_configs", lambda: folder.parent)
+    monkeypatch.setattr("sidecar.settings.own_configs", lambda: folder.parent)
     return folder
 
 
