@@ -1,0 +1,213 @@
+"""Surfaces: how a workstation's faders are reached over OSC, read from TOML."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from sidecar import settings
+from sidecar.advice.faders import FaderLimits, Taper
+from sidecar.errors import SettingsError
+from sidecar.feed import Command
+from sidecar.osc import wire
+from sidecar.osc.table import ROOT
+from sidecar.settings import line, number, unusable, word
+from sidecar.vocabulary import SILENCE
+
+Scale = Literal["db", "position"]
+
+STEM = "{stem}"
+"""Stands in an address for the number of the stem, counted from 1."""
+
+_MOST_DB = 24.0
+"""Ours: more than any fader gives; a report above it is no report of a fader in dB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """Where a workstation takes and tells its programme fader, and those of its stems."""
+
+    name: str
+    """Short name, the file's stem."""
+    title: str
+    fader_address: str
+    """What the sidecar sends."""
+    feedback_address: str
+    """What the workstation says; may be the same."""
+    scale: Scale
+    """What both carry: dB, or the place in the fader's travel, 0 to 1."""
+    lowest_db: float
+    highest_db: float
+    """The range that the sidecar sends the fader through; nothing above it ever leaves."""
+    taper: Taper = field(default_factory=Taper)
+    """What a position means in dB; without meaning where the scale is dB."""
+    stem_fader_address: str | None = None
+    stem_feedback_address: str | None = None
+
+    @property
+    def limits(self) -> FaderLimits:
+        """The usual limits of a move, within this range."""
+        return FaderLimits(lowest_db=self.lowest_db, highest_db=self.highest_db)
+
+    @property
+    def from_the_desk(self) -> Surface:
+        """The same wire from its other end: takes what this one sends, says what this one understands.
+
+        A desk says where its fader stands, wherever that is: its range has no top.
+        """
+        return replace(
+            self,
+            fader_address=self.feedback_address,
+            feedback_address=self.fader_address,
+            stem_fader_address=self.stem_feedback_address,
+            stem_feedback_address=self.stem_fader_address,
+            highest_db=_MOST_DB,
+        )
+
+    def message(self, position_db: float, stem: int | None = None) -> Any:
+        """The OSC message that sends the programme fader, or that of a stem counted from 1, to *position_db*.
+
+        What is above the range goes to its top, what is no number to the bottom.
+        Raises SettingsError for a stem where the surface has no address for stems.
+        """
+        address = self.fader_address if stem is None else self._stem_address(stem)
+        level_db = SILENCE if math.isnan(position_db) else min(position_db, self.highest_db)
+        return wire.message(address, "f", [level_db if self.scale == "db" else self.taper.position(level_db)])
+
+    def feedback(self, address: str, arguments: list[Any]) -> Command | None:
+        """What a message of the workstation says of a fader; None when it is about something else.
+
+        The value is dB for the programme fader, and a stem's number and dB for that of a stem; ``-inf``
+        for a closed fader. Raises ValueError, with the reason, for anything but one number in range.
+        """
+        if address == self.feedback_address:
+            return Command("fader", self._level_db(address, arguments))
+        stem = self.stem_feedback_address and _number_in(address, self.stem_feedback_address)
+        return Command("fader", (stem, self._level_db(address, arguments))) if stem else None
+
+    def _stem_address(self, stem: int) -> str:
+        if self.stem_fader_address is None:
+            raise SettingsError(
+                f"The surface {self.name} has no stem_fader_address, so stem {stem} cannot be moved: add it."
+            )
+        return self.stem_fader_address.replace(STEM, str(stem))
+
+    def _level_db(self, address: str, arguments: list[Any]) -> float:
+        value = arguments[0] if len(arguments) == 1 else None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise ValueError(f"{address} takes one number, not {arguments!r}")
+        low, high = (SILENCE, _MOST_DB) if self.scale == "db" else (0.0, 1.0)
+        if not low <= value <= high:  # also true for NaN
+            raise ValueError(f"{address} takes {low:g} to {high:g}, not {value:g}")
+        if self.scale == "position":
+            return self.taper.gain_db(value)
+        # Workstations have many figures for a closed fader; none of them is a level.
+        return float(value) if value > wire.WIRE_SILENCE else SILENCE
+
+
+def _number_in(address: str, template: str) -> str | None:
+    """The stem's number that makes *address* of *template*."""
+    before, after = template.split(STEM)
+    digits = address.removeprefix(before).removesuffix(after)
+    is_number = digits.isascii() and digits.isdigit() and len(digits) <= 3 and digits[0] != "0"
+    return digits if is_number and address == before + digits + after else None
+
+
+_ADDRESSES = ("fader_address", "feedback_address")
+_STEM_ADDRESSES = ("stem_fader_address", "stem_feedback_address")
+_REQUIRED = ("title", *_ADDRESSES, "scale", "lowest_db", "highest_db")
+_OPTIONAL = ("taper", *_STEM_ADDRESSES)
+_SCALES: tuple[Scale, ...] = ("db", "position")
+_NOT_IN_ADDRESSES = frozenset(" #*,?[]{}")  # OSC 1.0, "OSC Address Spaces"
+
+
+def load_surface(name_or_path: str | Path) -> Surface:
+    """The surface of this name, or the one in this file (a Path, or text with a separator or ``.toml``).
+
+    Raises SettingsError when there is no such surface, or its file cannot be read or used.
+    """
+    return _read(settings.find("surface", name_or_path))
+
+
+def all_surfaces() -> list[Surface]:
+    """Every surface that can be used, by name; one of the person's own replaces a shipped one of its name."""
+    return settings.load_all("surface", _read)[0]
+
+
+def surface_faults() -> list[SettingsError]:
+    """What is wrong with each surface file that :func:`all_surfaces` leaves out."""
+    return settings.load_all("surface", _read)[1]
+
+
+def _read(path: Path) -> Surface:
+    table = settings.read("surface", path, _REQUIRED, _OPTIONAL)
+    scale = word(path, "scale", table["scale"], _SCALES)
+    surface = Surface(
+        name=path.stem,
+        title=line(path, "title", table["title"]),
+        scale=scale,
+        lowest_db=number(path, "lowest_db", table["lowest_db"], wire.WIRE_SILENCE, 0.0),
+        highest_db=number(path, "highest_db", table["highest_db"], wire.WIRE_SILENCE, _MOST_DB),
+        taper=_taper(path, scale, table["taper"]) if "taper" in table else Taper(),
+        **{key: _address(path, key, table[key]) for key in _ADDRESSES},
+        **{key: _stem_address(path, key, table[key]) for key in _STEM_ADDRESSES if key in table},
+    )
+    _refuse_contradictions(path, surface)
+    return surface
+
+
+def _address(path: Path, key: str, value: Any) -> str:
+    text = line(path, key, value)
+    parts = text.split("/")
+    if not text.isascii() or parts[0] or not all(parts[1:]) or _NOT_IN_ADDRESSES & set(text):
+        raise unusable(
+            path, key, value, "an OSC address such as /main/fader, without spaces or any of # * , ? [ ] { }"
+        )
+    if "feedback" in key and parts[1] == ROOT[1:]:
+        raise unusable(path, key, value, f"outside {ROOT}, where the sidecar's own commands are")
+    return text
+
+
+def _stem_address(path: Path, key: str, value: Any) -> str:
+    text = line(path, key, value)
+    if text.count(STEM) != 1:
+        raise unusable(path, key, value, f"an OSC address with {STEM} once, such as /stem/{STEM}/fader")
+    _address(path, key, text.replace(STEM, "1"))
+    return text
+
+
+def _taper(path: Path, scale: Scale, value: Any) -> Taper:
+    if scale == "db":
+        raise unusable(path, "taper", value, 'left out where scale is "db"')
+    if not isinstance(value, list) or not all(isinstance(pair, list) and len(pair) == 2 for pair in value):
+        raise unusable(path, "taper", value, "a list of pairs [dB, position]")
+    points = [
+        (
+            number(path, "dB in taper", gain_db, wire.WIRE_SILENCE, _MOST_DB),
+            number(path, "position in taper", position, 0.0, 1.0),
+        )
+        for gain_db, position in value
+    ]
+    try:
+        return Taper(points)
+    except SettingsError as error:
+        raise SettingsError(f"{path}: taper cannot be used. {error}") from error
+
+
+def _refuse_contradictions(path: Path, surface: Surface) -> None:
+    """Ranges that lead nowhere, half of a pair, and one address for two faders."""
+    if surface.highest_db <= surface.lowest_db:
+        raise unusable(path, "highest_db", surface.highest_db, f"above lowest_db ({surface.lowest_db:g})")
+    if surface.scale == "position" and surface.highest_db > surface.taper.top_db:
+        top = f"at most the top of the taper ({surface.taper.top_db:g})"
+        raise unusable(path, "highest_db", surface.highest_db, top)
+    given = [key for key in _STEM_ADDRESSES if getattr(surface, key) is not None]
+    if len(given) == 1:
+        missing = _STEM_ADDRESSES[given == [_STEM_ADDRESSES[0]]]
+        raise SettingsError(f"{path}: {missing} is missing, which {given[0]} needs. Give both or neither.")
+    for key, stem_key in zip(_ADDRESSES, _STEM_ADDRESSES, strict=True):
+        address, template = getattr(surface, key), getattr(surface, stem_key)
+        if template and _number_in(address, template):
+            raise unusable(path, stem_key, template, f"another address than {key} ({address}) for every stem")
