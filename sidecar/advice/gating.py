@@ -51,7 +51,7 @@ class _Sorted:
     """Ascending powers with running sums."""
 
     def __init__(self, powers: Floats) -> None:
-        self.powers = np.sort(powers, kind="stable")  # merges sorted runs in O(n)
+        self.powers = np.sort(powers)
         self._below = np.concatenate(([0.0], np.cumsum(self.powers)))
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from sidecar.advice.wording import ceiling, change, figure, level
+from sidecar.advice.wording import ceiling, change, level
 from sidecar.goals import Goal
-from sidecar.vocabulary import Move
+from sidecar.vocabulary import Move, figure
 
 _ROUNDING = 1e-9
 """dB by which a sum of floats may miss a ceiling that it meets."""

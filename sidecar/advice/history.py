@@ -12,6 +12,12 @@ from sidecar.advice.series import Floats, Series
 from sidecar.errors import SignalError
 from sidecar.vocabulary import BLOCK_S, SILENCE
 
+ENOUGH_S = 3.0
+"""Programme above the gate before anything is advised: one short-term window (Tech 3341 §2.2)."""
+
+ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
+"""The same in gating blocks."""
+
 
 class History:
     """Every 100 ms of the pass, as metered and brought back to a fader at 0 dB.
@@ -35,8 +41,8 @@ class History:
         """Highest true peak of the material at a fader of 0 dB."""
         self.fader_db = 0.0
         """Where the fader stands."""
-        self.first_open_db: float | None = None
-        """Where it first stood while anything could be heard."""
+        self.began_db = 0.0
+        """Where it stood once enough was heard to be judged; before, it may still have been opening."""
         self.last_open_db: float | None = None
         """Where it last stood while anything could be heard."""
         self._run = 0
@@ -48,12 +54,10 @@ class History:
         return len(self.energies) * BLOCK_S
 
     @property
-    def heard_s(self) -> float:
-        """Seconds of known programme that stood above the absolute gate when it was metered.
-
-        Raised by a fader, the noise of a silent input would look like programme; it is not.
-        """
-        return self._heard_gates * BLOCK_S
+    def is_enough(self) -> bool:
+        """True once enough known programme stood above the absolute gate as it was metered. (Raised by a
+        fader, the noise of a silent input would look like programme; it is not.)"""
+        return self._heard_gates >= ENOUGH_GATES
 
     @property
     def run(self) -> Floats:
@@ -74,15 +78,14 @@ class History:
         material[opened] = energies[opened] * 10.0 ** (-gains[opened] / 10.0)
         if opened.any():
             self.last_open_db = float(gains[opened][-1])
-            if self.first_open_db is None:
-                self.first_open_db = float(gains[opened][0])
             self.peak_dbtp = max(self.peak_dbtp, float(np.max(peaks[opened] - gains[opened])))
         self.fader_db = float(gains[-1])
         self.energies.append(energies)
         self.material.append(material)
-        self._gate(len(energies))
+        self._gate(gains)
 
-    def _gate(self, fresh: int) -> None:
+    def _gate(self, gains: Floats) -> None:
+        fresh = len(gains)
         overlap = min(self._run, GATING_STEPS - 1)
         self._run += fresh
         metered = gating_powers(self.energies.values[-(fresh + overlap) :])
@@ -91,7 +94,11 @@ class History:
         self.metered.append(metered)
         self.known.append(known[is_known])
         self.known_in_time.append(known[is_known])
-        self._heard_gates += int(np.count_nonzero(metered[is_known] > ABSOLUTE_GATE))
+        heard = np.flatnonzero(is_known & (metered > ABSOLUTE_GATE))
+        missing = ENOUGH_GATES - self._heard_gates
+        if 0 < missing <= len(heard):
+            self.began_db = float(gains[heard[missing - 1] - len(metered)])
+        self._heard_gates += len(heard)
 
 
 def _checked(

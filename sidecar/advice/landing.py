@@ -12,17 +12,14 @@ from sidecar.advice.bootstrap import spread_lu
 from sidecar.advice.forecast import Rest, unheard_rest
 from sidecar.advice.gating import Part, gated_loudness
 from sidecar.advice.headroom import under_ceiling
-from sidecar.advice.history import History
+from sidecar.advice.history import ENOUGH_S, History
 from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
 from sidecar.advice.series import Floats
-from sidecar.advice.steering import SMALLEST_DB, STEP_DOWN_DB, STEP_UP_DB, Prospect, prospect
-from sidecar.advice.wording import change, figure, level
+from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, prospect
+from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
 from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, Limit, Move
-
-ENOUGH_S = 3.0
-"""Programme above the gate before anything is advised: one short-term window (Tech 3341 §2.2)."""
+from sidecar.vocabulary import BLOCK_S, Limit, Move, figure
 
 LEAVE_ALONE_LU = 1.0
 """The widest error that is left alone, however wide the goal's tolerance (Tech 3343 §3.2, live)."""
@@ -75,10 +72,8 @@ class LandingAdvisor:
     def next_pass(self) -> Move:
         """The move that makes a whole pass of the material heard so far land on the target."""
         heard = self._history
-        if heard.last_open_db is None or heard.heard_s < ENOUGH_S:
-            return Move(
-                reason=f"Listening: advice starts after {ENOUGH_S:.0f} s of programme above the gate."
-            )
+        if heard.last_open_db is None or not heard.is_enough:
+            return _LISTENING
         landings = gated_loudness([Part(heard.known, heard.last_open_db + _GAINS_DB)])
         move = under_ceiling(
             self._toward_target(landings),
@@ -102,7 +97,7 @@ class LandingAdvisor:
         rest_blocks = round(self.duration_s / BLOCK_S) - len(heard.energies)
         if rest_blocks <= 0:
             return self._ended()
-        if heard.last_open_db is None or heard.heard_s < ENOUGH_S:
+        if heard.last_open_db is None or not heard.is_enough:
             return _LISTENING
         fit = self.profile_fit
         ahead = prospect(heard.metered, self._rest(rest_blocks, fit), heard.last_open_db)
@@ -130,40 +125,38 @@ class LandingAdvisor:
             rest = known_rest(fit, self._profile, len(heard.energies), rest_blocks)
             if rest is not None:
                 return rest
-        began_at_db = heard.first_open_db or 0.0
         in_time = heard.known_in_time.values
-        return unheard_rest(heard.known, in_time, rest_blocks, began_at_db, self.goal.target_lufs)
+        return unheard_rest(heard.known, in_time, rest_blocks, heard.began_db, self.goal.target_lufs)
 
     def _ended(self) -> Move:
         landing = float(gated_loudness([Part(self._history.metered)]))
-        return Move(
-            0.0, landing, landing, landing, reason=f"This pass landed at {level(landing, self.goal)}."
-        )
+        if math.isinf(landing):
+            return Move(reason="This pass has ended and was silent.")
+        reason = f"This pass landed at {level(landing, self.goal)}."
+        return Move(0.0, landing, landing, landing, reason=reason)
 
     def _steered(self, ahead: Prospect, duration_s: float, rest_blocks: int) -> Move:
         """The move for the rest of the pass with loudness alone in mind."""
         target = self.goal.target_lufs
         wanted_db = ahead.nearest(target, rest_blocks * BLOCK_S / duration_s, duration_s)
         gain_db = min(max(wanted_db, -STEP_DOWN_DB), STEP_UP_DB)
-        if abs(gain_db) < SMALLEST_DB:
-            gain_db = wanted_db = 0.0
         reason = self._course_in_words(ahead, gain_db, wanted_db)
         return Move(gain_db, ahead.likely(gain_db), limited_by=_step(gain_db, wanted_db), reason=reason)
 
     def _course_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
         goal = self.goal
-        target, landing = level(goal.target_lufs, goal), level(ahead.likely(gain_db), goal)
+        target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
         nearest = ahead.reachable(goal.target_lufs)
         if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
             best = f"{target} is out of reach, {level(nearest, goal)} is the nearest."
             return f"{change(gain_db)}: {best}" if gain_db else f"Leave the fader: {best}"
         if gain_db != wanted_db:
-            return (
-                f"{change(gain_db)}, then look again: {target} asks for {figure(abs(wanted_db))} dB in all."
-            )
+            in_all = f"{figure(abs(wanted_db))} dB in all"
+            return f"{change(gain_db)}, then look again: {target} asks for {in_all}."
+        low = ", kept low while much is still to come" if likely < goal.lowest_lufs - 0.1 else ""
         if gain_db:
-            return f"{change(gain_db)} from here: this pass then heads for {landing}."
-        return f"On course for {landing}: leave the fader where it is."
+            return f"{change(gain_db)} from here: this pass then heads for {level(likely, goal)}{low}."
+        return f"Leave the fader: this pass heads for {level(likely, goal)}{low}."
 
     def _toward_target(self, landings: Floats) -> Move:
         """The move to the target with loudness alone in mind. landings: one for each of _GAINS_DB."""

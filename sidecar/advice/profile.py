@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import correlate
 from scipy.special import ndtri
 
 from sidecar.advice.forecast import CHANCES, Rest
@@ -29,7 +28,8 @@ _CLOSE_DB, _LOOSE_DB = 1.0, 4.0
 """A difference that always fits, and one that never does."""
 
 _STRETCH_BLOCKS = 100
-_LEAST_SPREAD_DB = 0.1
+_LEAST_SPREAD_DB = 0.15
+"""No two performances are nearer to each other than this from one stretch to the next."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,8 @@ def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
         return NO_FIT
     skipped = began + len(run) - window
     levels, earlier = _levels(recent), _levels(profile)
-    place, error_db = _best_place(levels, earlier, expected=skipped)
+    place = _best_place(levels, earlier, expected=skipped)
+    error_db = float(_errors(levels, _levels(profile[place : place + window]))[0])
     limit_db = min(max(_CLOSE_DB, 0.5 * float(np.std(levels))), _LOOSE_DB)
     level_db, spread_db = _level(recent, profile[place : place + window])
     return ProfileFit((place - skipped) * BLOCK_S, error_db, level_db, spread_db, error_db <= limit_db)
@@ -78,7 +79,9 @@ def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks:
         rest_blocks = ahead  # the earlier pass is a whole one: the programme ends where it ended
     if ahead <= 0 or ahead < rest_blocks / 2:
         return None
-    doubt = 1.0 / _telling_stretches(profile[: max(at, 1)]) + 1.0 / _telling_stretches(profile[at : at + ahead])
+    doubt = 1.0 / _telling_stretches(profile[: max(at, 1)]) + 1.0 / _telling_stretches(
+        profile[at : at + ahead]
+    )
     spread_db = fit.spread_db * math.sqrt(doubt)
     powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
     return Rest(Powers(powers), rest_blocks / ahead, fit.level_db + spread_db * ndtri(CHANCES))
@@ -91,14 +94,14 @@ def _levels(energies: Floats) -> Floats:
     return np.asarray(np.where(np.isnan(levels), np.nanmean(levels), levels))
 
 
-def _best_place(levels: Floats, earlier: Floats, expected: int) -> tuple[int, float]:
-    """Block of *earlier* at which *levels* begins, and the error there. The place at which it would be if
-    both passes had begun together is kept unless another is clearly better."""
+def _best_place(levels: Floats, earlier: Floats, expected: int) -> int:
+    """Block of *earlier* at which *levels* begins. The place at which it would be if both passes had begun
+    together is kept unless another is clearly better."""
     last = len(earlier) - len(levels)
     coarse = int(np.argmin(_errors(_thin(levels), _thin(earlier)))) * _COARSE_BLOCKS
     found, error_db = _nearby(levels, earlier, min(coarse, last))
     kept, kept_error_db = _nearby(levels, earlier, min(expected, last))
-    return (kept, kept_error_db) if kept_error_db <= 1.4 * error_db else (found, error_db)
+    return kept if kept_error_db <= 1.4 * error_db else found
 
 
 def _nearby(levels: Floats, earlier: Floats, place: int) -> tuple[int, float]:
@@ -115,6 +118,8 @@ def _thin(levels: Floats) -> Floats:
 
 def _errors(levels: Floats, earlier: Floats) -> Floats:
     """Root mean square difference in dB at each place, its mean taken out, shape (m - n + 1,)."""
+    from scipy.signal import correlate  # slow to import, and only needed with a profile
+
     count = len(levels)
     centred = levels - levels.mean()
     earlier = earlier - earlier.mean()

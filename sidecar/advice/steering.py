@@ -21,11 +21,16 @@ STEP_DOWN_DB = 6.0
 lowering: starting low and rising is easier and sounds better. What was played too loud stays in the
 measurement, so lowering may not take many looks. The figures are ours, from tests/benchmarks/landing.py."""
 
-SMALLEST_DB = 0.3
-"""Moves under this are not worth a hand on the fader."""
+_SMALLEST_DB, _SMALLEST_DOUBT = 0.3, 0.6
+"""Moves under this, or under this share of what is in doubt about the rest, are not worth a hand on the
+fader: correct a little, then wait (Tech 3343 §3.2)."""
 
-_MOVES_DB: Floats = np.arange(-400, 401) / 10.0
-_REACH_DB: Floats = np.arange(-800, 801) / 10.0
+_BAND, _BAND_MARGIN = (0.08, 0.92), 0.05
+"""The band that held nine landings in ten of tests/benchmarks/landing.py. The margin is for a rest that
+falls under the gate: its chances all pile up on one landing, beside which the true one then lies."""
+
+_MOVES_DB: Floats = np.arange(-600, 601) / 10.0
+_REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
 """Gain and shift together, dB from the present fader."""
 
 _START_LOW = 0.7
@@ -45,6 +50,8 @@ class Prospect:
 
     landings: Floats
     """Shape (moves, chances): one row for each of _MOVES_DB, one column for each chance of the rest."""
+    smallest_db: float
+    """Moves under this are left."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
@@ -52,8 +59,9 @@ class Prospect:
 
     def band(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        low, high = np.quantile(self.landings[_row(gain_db)], [0.05, 0.95])
-        return float(low), float(high)
+        low, high = np.quantile(self.landings[_row(gain_db)], _BAND)
+        margin = _BAND_MARGIN * (high - low)
+        return float(low - margin), float(high + margin)
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:
         """The smallest move that lands the pass about as near to the target as any move would."""
@@ -61,7 +69,8 @@ class Prospect:
         error = np.abs(np.quantile(self.landings, aim, axis=1) - target_lufs)
         worth = max(_WORTH_S / duration_s, _HALF_STEP_DB * share_to_come)
         near = np.flatnonzero(error <= error.min() + worth)
-        return float(_MOVES_DB[near[np.argmin(np.abs(_MOVES_DB[near]))]])
+        move_db = float(_MOVES_DB[near[np.argmin(np.abs(_MOVES_DB[near]))]])
+        return move_db if abs(move_db) >= self.smallest_db else 0.0
 
     def reachable(self, target_lufs: float) -> float:
         """The likely landing nearest to the target that any move reaches."""
@@ -72,7 +81,8 @@ class Prospect:
 def prospect(metered: Powers, rest: Rest, fader_db: float) -> Prospect:
     """Where each move from a fader at *fader_db* may land a pass that was metered so far."""
     tried = gated_loudness([Part(metered), Part(rest.powers, fader_db + _REACH_DB, rest.weight)])
-    return Prospect(np.interp(_MOVES_DB[:, np.newaxis] + rest.shifts_db, _REACH_DB, tried))
+    landings = np.interp(_MOVES_DB[:, np.newaxis] + rest.shifts_db, _REACH_DB, tried)
+    return Prospect(landings, max(_SMALLEST_DB, _SMALLEST_DOUBT * rest.doubt_db))
 
 
 def _row(gain_db: float) -> int:
