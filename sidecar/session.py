@@ -14,14 +14,16 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from sidecar.advice.counsel import Counsel, Earlier
+from sidecar.advice.counsel import Earlier
+from sidecar.advising import Adviser
 from sidecar.alerts import Watch
 from sidecar.course import CourseLog
 from sidecar.errors import SettingsError
-from sidecar.feed import Command, Course, EarlierPass, Event, Snapshot, Target, Transport
+from sidecar.feed import Command, Course, Event, Snapshot, Target, Transport
 from sidecar.goals import Goal, all_goals, goal_named
-from sidecar.sources import Block, FaderSource, Source
-from sidecar.vocabulary import SILENCE, Alert, Move, Reading, Ride, figure
+from sidecar.programme_fader import ProgrammeFader
+from sidecar.sources import Block, Source
+from sidecar.vocabulary import SILENCE, Alert, Reading
 
 if TYPE_CHECKING:
     from sidecar.meter import Meter
@@ -29,12 +31,6 @@ if TYPE_CHECKING:
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
 
-_ADVISE_S = 1.0
-_RIDES_S = 30.0
-_LONGEST_FOR_RIDES_S = 3600.0
-"""A longer course is searched for rides only when it is paused or over: the search takes its time."""
-_WORTH_KEEPING_S = 60.0
-"""A pass this long can serve as the forecast of the next one."""
 _WAITING_AFTER_S = 1.0
 
 
@@ -79,8 +75,9 @@ class Session:
         self._targets = targets
         self._clock: Callable[[], float] = self._source_s if setup.fast else time.monotonic
         self._period_s = 1.0 / setup.update_hz
-        self._duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
-        self._counsel = Counsel(setup.goal, duration_s=self._duration_s, earlier=setup.earlier)
+        duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
+        self._adviser = Adviser(setup.goal, duration_s, setup.earlier)
+        self._fader = ProgrammeFader(source, self._adviser, lambda text: self._note("move", text))
         self._watch = Watch(setup.goal)
         self._log = CourseLog()
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
@@ -88,16 +85,9 @@ class Session:
         self._began_s = 0.0
         self._audio_s = 0.0
         self._update_due_s = 0.0
-        self._advise_due_s = 0.0
         self._frames = 0
         self._lost_frames = 0
-        self._rides_due_s = 0.0
         self._peak_dbtp = SILENCE
-        self._next_pass = Move(reason="Listening.")
-        self._this_pass: Move | None = None
-        self._earlier_pass: EarlierPass | None = None
-        self._rides: tuple[Ride, ...] = ()
-        self._rides_reason = ""
         self._alerts: tuple[Alert, ...] = ()
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
         self._snapshot = self._picture("preparing", Reading())
@@ -118,9 +108,7 @@ class Session:
 
     def last_pass(self) -> Earlier | None:
         """What a later pass can take as its forecast: this one, or the one before while it is too short."""
-        if self._counsel.seconds < _WORTH_KEEPING_S:
-            return self._counsel.earlier
-        return Earlier(f"the pass of {self._source.title}", self._counsel.material())
+        return self._adviser.last_pass(self._pass_title)
 
     def stop(self) -> None:
         """Ends :meth:`run` soon."""
@@ -143,7 +131,7 @@ class Session:
         self._publish("preparing", Reading())
         meter = self._prepared()
         self._notice = ""
-        self._began_s = self._audio_s = self._update_due_s = self._advise_due_s = self._clock()
+        self._began_s = self._audio_s = self._update_due_s = self._clock()
         for block in self._source.blocks():
             self._obey(meter)
             self._take(block, meter)
@@ -178,9 +166,11 @@ class Session:
         if blocks.energy.size == 0:
             return
         self._peak_dbtp = max(self._peak_dbtp, float(blocks.true_peak.max()))
-        self._counsel.take(blocks.energy, blocks.true_peak, blocks.energy[:, None], block.gain_db)
+        self._adviser.take(blocks, block.gain_db)
         reading = meter.reading()
-        self._log.add(blocks.energy.size, reading.short_term, reading.integrated, self._counsel.fader_db)
+        self._log.add(
+            blocks.energy.size, reading.short_term, reading.integrated, self._adviser.counsel.fader_db
+        )
 
     def _note_loss(self, lost: int, meter: Meter) -> None:
         self._lost_frames += lost
@@ -190,7 +180,7 @@ class Session:
         meter.splice()
 
     def _cut(self, kind: str, text: str) -> None:
-        self._counsel.splice()
+        self._adviser.splice()
         self._note(kind, text)
 
     def _update(self, meter: Meter) -> None:
@@ -201,24 +191,10 @@ class Session:
         behind = now_s - self._update_due_s > 1.0
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
         reading = meter.reading()
-        self._advise(now_s, at_rest=meter.is_paused)
+        self._adviser.look(now_s, at_rest=meter.is_paused)
         self._warn(now_s, reading, paused=meter.is_paused)
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
-
-    def _advise(self, now_s: float, *, at_rest: bool) -> None:
-        if now_s < self._advise_due_s:
-            return
-        self._advise_due_s = now_s + _ADVISE_S
-        counsel = self._counsel
-        self._next_pass = counsel.next_pass()
-        self._this_pass = counsel.this_pass()
-        if counsel.earlier is not None:
-            self._earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())
-        if at_rest or (now_s >= self._rides_due_s and counsel.seconds <= _LONGEST_FOR_RIDES_S):
-            self._rides_due_s = now_s + _RIDES_S
-            plan = counsel.rides()
-            self._rides, self._rides_reason = plan.rides, plan.reason
 
     def _warn(self, now_s: float, reading: Reading, *, paused: bool) -> None:
         before = {alert.name: alert.state for alert in self._alerts}
@@ -240,26 +216,26 @@ class Session:
             outlet(self._snapshot)
 
     def _picture(self, transport: Transport, reading: Reading) -> Snapshot:
-        source = self._source
+        source, adviser = self._source, self._adviser
         return Snapshot(
             transport=transport,
             goal=self._goal,
             reading=reading,
-            next_pass=self._next_pass,
-            this_pass=self._this_pass,
+            next_pass=adviser.next_pass,
+            this_pass=adviser.this_pass,
             alerts=self._alerts,
-            fader_db=self._counsel.fader_db,
-            holds_fader=isinstance(source, FaderSource),
+            fader_db=adviser.counsel.fader_db,
+            holds_fader=self._fader.is_held,
             source=source.title,
             rate_hz=source.rate_hz,
             layout=self._layout or "",
-            duration_s=self._counsel.duration_s,
+            duration_s=adviser.counsel.duration_s,
             lost_frames=self._lost_frames,
             targets=self._targets(),
-            earlier_pass=self._earlier_pass,
-            guess=self._counsel.guess.sentence if self._counsel.guess else "",
-            rides=self._rides,
-            rides_reason=self._rides_reason,
+            earlier_pass=adviser.earlier_pass,
+            guess=adviser.guess,
+            rides=adviser.rides,
+            rides_reason=adviser.rides_reason,
             beat=int(self._clock() - self._began_s),
             notice=self._notice,
         )
@@ -268,9 +244,13 @@ class Session:
         """The last word: what the filters still held, and the advice on the whole."""
         if self._source_is_finished():
             meter.finish()
-        self._advise_due_s = self._clock()
-        self._advise(self._clock(), at_rest=True)
+        self._adviser.ask_soon()
+        self._adviser.look(self._clock(), at_rest=True)
         self._publish("ended", meter.reading())
+
+    @property
+    def _pass_title(self) -> str:
+        return f"the pass of {self._source.title}"
 
     def _source_is_finished(self) -> bool:
         return not self._stopped and self._source.duration_s is not None
@@ -286,7 +266,7 @@ class Session:
     def _obey(self, meter: Meter) -> None:
         while not self._commands.empty():
             command = self._commands.get()
-            self._advise_due_s = self._clock()
+            self._adviser.ask_soon()
             match command.verb:
                 case "start" | "continue" if meter.is_paused:
                     meter.resume()
@@ -302,24 +282,16 @@ class Session:
                     self._note("mark", str(command.value or ""))
                 case "acknowledge":
                     self._watch.acknowledge()
-                case "fader" if isinstance(command.value, float):
-                    self._fader_stands_at(command.value)
-                case "nudge" if isinstance(command.value, float):
-                    self._nudge(command.value)
-                case "confirm":
-                    self._confirm()
-                case "dismiss":
-                    self._counsel.dismiss()
-                case "follow":
-                    self._follow()
+                case _:
+                    self._notice = self._fader.obey(command) or self._notice
 
     def _reset(self, meter: Meter) -> None:
         meter.reset()
-        self._counsel = Counsel(self._goal, duration_s=self._duration_s, earlier=self.last_pass())
+        self._adviser.begin_anew(self._pass_title)
         self._watch.reset()
         self._log = CourseLog()
         self._peak_dbtp = SILENCE
-        self._rides, self._rides_reason, self._notice = (), "", ""
+        self._notice = ""
 
     def _use_goal(self, name: str) -> None:
         try:
@@ -327,39 +299,7 @@ class Session:
         except SettingsError as error:
             self._notice = str(error)
             return
-        self._goal = self._counsel.goal = goal
+        self._goal = goal
+        self._adviser.use(goal)
         self._watch.change_goal(goal)
         self._note("goal", goal.name)
-
-    def _fader_stands_at(self, position_db: float) -> None:
-        if isinstance(self._source, FaderSource):
-            self._send_fader_to(position_db)
-            return
-        before_db = self._counsel.fader_db
-        self._counsel.fader_stands_at(position_db)
-        if position_db != before_db:
-            self._note("move", f"fader at {figure(position_db)} dB")
-
-    def _nudge(self, change_db: float) -> None:
-        if isinstance(self._source, FaderSource):
-            self._send_fader_to(self._counsel.fader_db + change_db)
-            return
-        self._counsel.fader_moved_by(change_db)
-        self._note("move", f"fader by {figure(change_db)} dB")
-
-    def _confirm(self) -> None:
-        guess = self._counsel.confirm()
-        if guess is not None:
-            self._note("move", f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
-
-    def _follow(self) -> None:
-        if not isinstance(self._source, FaderSource):
-            self._notice = "The sidecar does not hold this fader: make the move by hand."
-            return
-        move = self._this_pass or self._next_pass
-        self._send_fader_to(self._counsel.fader_db + move.gain_db)
-
-    def _send_fader_to(self, position_db: float) -> None:
-        if isinstance(self._source, FaderSource):
-            self._source.move_fader(position_db)
-            self._note("move", f"fader to {figure(position_db)} dB")
