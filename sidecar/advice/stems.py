@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 
 from sidecar.advice.build_up import BuildStep, build_up
 from sidecar.advice.faders import FaderLimits
-from sidecar.advice.landing import ENOUGH_S, LEAVE_ALONE_LU
+from sidecar.advice.history import ENOUGH_S
+from sidecar.advice.landing import LEAVE_ALONE_LU
 from sidecar.advice.series import Floats
 from sidecar.advice.stem_history import Bools, Gated, StemHistory
 from sidecar.advice.stem_plans import Plan, Planner
