@@ -9,6 +9,8 @@ from sidecar.feed import Command
 from sidecar.sources import FaderSource, Source
 from sidecar.vocabulary import figure
 
+_THERE_DB = 0.05
+
 
 class ProgrammeFader:
     """Obeys what is said of the fader, and keeps the adviser's idea of where it stands."""
@@ -18,6 +20,7 @@ class ProgrammeFader:
         self._held = source if isinstance(source, FaderSource) else None
         self._adviser = adviser
         self._note = note
+        self._aim_db: float | None = None
 
     @property
     def is_held(self) -> bool:
@@ -53,7 +56,7 @@ class ProgrammeFader:
 
     def _is_moved_by(self, change_db: float) -> None:
         if self._held is not None:
-            self._send(self._adviser.counsel.fader_db + change_db)
+            self._send(self._aimed_at(self._held.fader_db) + change_db)
             return
         self._adviser.counsel.fader_moved_by(change_db)
         self._note(f"fader by {figure(change_db)} dB")
@@ -65,7 +68,14 @@ class ProgrammeFader:
         self._send(self._adviser.counsel.fader_db + move.gain_db)
         return ""
 
+    def _aimed_at(self, position_db: float) -> float:
+        """Where a fader at *position_db* is on its way to: quick steps add up before it gets there."""
+        if self._aim_db is None or abs(self._aim_db - position_db) < _THERE_DB:
+            return position_db
+        return self._aim_db
+
     def _send(self, position_db: float) -> None:
         if self._held is not None:
+            self._aim_db = position_db
             self._held.move_fader(position_db)
             self._note(f"fader to {figure(position_db)} dB")

@@ -182,6 +182,36 @@ def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
 
 
+def test_quick_steps_of_a_held_fader_add_up():
+    """Three steps are sent before the fader has moved: it ends three steps further."""
+
+    def thrice():
+        for _ in range(3):
+            session.send(Command("nudge", 0.5))
+
+    source = FaderScript((2, -18.0), thrice, (2, -18.0))
+    session = Session(source, fast())
+    session.run()
+
+    assert 1.5 == session.snapshot().fader_db
+
+
+def test_feedback_from_a_fader_tells_where_it_stands():
+    """The first word says where it stood all along; the next one is a move."""
+    source = Script(
+        (10, -18.0),
+        lambda: session.send(Command("fader", -10.0)),
+        (1, -18.0),
+        lambda: session.send(Command("fader", -16.0)),
+        (9, -24.0),
+    )
+    session = Session(source, fast())
+    session.run()
+
+    assert -16.0 == session.snapshot().fader_db
+    assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
+
+
 def test_follow_without_a_fader_says_what_to_do():
     """Where the workstation holds the fader, the sidecar says so in place of doing nothing."""
     source = Script((4, -18.0), lambda: session.send(Command("follow")), (1, -18.0))

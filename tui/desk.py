@@ -13,9 +13,6 @@ ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, No
 REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
 
-_TRUST_LOOKS = 10
-"""Looks at the feed for which a fader position that was sent counts as the position it has."""
-
 
 def transport_verb(snapshot: Snapshot) -> Verb:
     """What the space bar means now. A run that lost its audio is still on, so it can be paused."""
@@ -36,13 +33,10 @@ class Desk:
         self._relative = False
         self._reach = 0
         self._zoom = len(ZOOMS_S) - 1
-        self._sent_fader: tuple[float, float] | None = None
-        self._looks_left = 0
 
     def look(self) -> View:
         """The run as it is now."""
         snapshot = self.feed.snapshot()
-        self._forget_sent_fader(snapshot)
         return View(
             snapshot=snapshot,
             course=self.feed.course(),
@@ -63,24 +57,11 @@ class Desk:
             self.refusal = ""
 
     def nudge_fader(self, change_db: float) -> None:
-        """Move the fader by *change_db*, or tell that it was moved; quick presses add up."""
-        reported = self.feed.snapshot().fader_db
-        stands = reported if self._sent_fader is None else self._sent_fader[0]
-        if not math.isfinite(stands):
+        """Move the fader by *change_db*, or tell that it was moved."""
+        if not math.isfinite(self.feed.snapshot().fader_db):
             self.refusal = "the fader stands at −∞ dB: raise it by hand first"
             return
-        position = round(stands + change_db, 2)
-        self._sent_fader = (position, reported)
-        self._looks_left = _TRUST_LOOKS
-        self.tell("fader", position)
-
-    def _forget_sent_fader(self, snapshot: Snapshot) -> None:
-        """From the moment the run reports another position, or not soon enough, its word counts."""
-        if self._sent_fader is None:
-            return
-        self._looks_left -= 1
-        if snapshot.fader_db != self._sent_fader[1] or self._looks_left <= 0:
-            self._sent_fader = None
+        self.tell("nudge", change_db)
 
     def switch_unit(self) -> None:
         """LUFS to LU and back."""

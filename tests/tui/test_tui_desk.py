@@ -28,38 +28,14 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
     assert verb == transport_verb(snapshot)
 
 
-def test_quick_presses_add_up():
-    """Three presses before the run answers are three steps, not one."""
+def test_steps_of_the_fader_are_told_as_steps():
+    """Three presses are three steps, whatever the run has made of the first by then."""
     feed = scenes.down()
     desk = Desk(feed)
-    for _ in range(3):
-        desk.nudge_fader(0.5)
+    for change_db in (0.5, 0.5, -0.1):
+        desk.nudge_fader(change_db)
 
-    assert [-3.0, -2.5, -2.0] == [command.value for command in feed.told]
-
-
-def test_the_run_has_the_last_word_about_the_fader():
-    """Once it reports another position, the next step starts from there."""
-    feed = scenes.down()
-    desk = Desk(feed)
-    desk.nudge_fader(0.5)
-    feed.change(fader_db=-10.0)
-    desk.look()
-    desk.nudge_fader(-0.1)
-
-    assert Command("fader", -10.1) == feed.told[-1]
-
-
-def test_a_position_that_is_never_confirmed_is_forgotten():
-    """A run that does not follow (its fader has no more travel) does not let presses pile up."""
-    feed = scenes.down()
-    desk = Desk(feed)
-    desk.nudge_fader(0.5)
-    for _ in range(10):
-        desk.look()
-    desk.nudge_fader(0.5)
-
-    assert Command("fader", -3.0) == feed.told[-1]
+    assert [Command("nudge", 0.5), Command("nudge", 0.5), Command("nudge", -0.1)] == feed.told
 
 
 def test_a_fader_at_the_bottom_is_not_raised_from_here():
