@@ -141,6 +141,9 @@ def _run() -> Iterator[Outgoing]:
     yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)
     yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
     yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
+    yield add(
+        "/fader/guess", "s", "", "a question about a move nobody told of, or nothing", lambda s: s.guess
+    )
     yield add("/fader/now", "f", "dB", "the programme fader, as far as known", lambda s: s.fader_db)
     yield add("/lost", "i", "frames", "frames lost since the start", lambda s: s.lost_frames)
     yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
@@ -171,7 +174,20 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming("/goal", "s", "", 0, 0, "use the goal of that name", "goal"),
     Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", "mark"),
     Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", "acknowledge"),
-    Incoming("/fader", "f", "dB", -120.0, 20.0, "where the programme fader stands (feedback)", "fader"),
+    Incoming(
+        "/fader",
+        "f",
+        "dB",
+        -120.0,
+        20.0,
+        "where the programme fader stands, or is to go where the sidecar holds it",
+        "fader",
+    ),
+    Incoming(
+        "/nudge", "f", "dB", -40.0, 40.0, "by how much the programme fader was, or is to be, moved", "nudge"
+    ),
+    Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", "confirm"),
+    Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", "dismiss"),
     Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
 )
 

@@ -64,6 +64,7 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
         ("/sidecar/goal", ["a85"], Command("goal", "a85")),
         ("/sidecar/fader", [-3], Command("fader", -3.0)),
         ("/sidecar/fader", [-3.5], Command("fader", -3.5)),
+        ("/sidecar/nudge", [0.5], Command("nudge", 0.5)),
     ],
 )
 def test_messages_become_commands(address, arguments, expected):
