@@ -12,6 +12,7 @@ from typing import Any
 from sidecar.errors import NetworkError
 from sidecar.feed import Command, Snapshot, Target
 from sidecar.osc import inbox, wire
+from sidecar.osc.surface import Surface
 from sidecar.osc.table import OUTGOING, ROOT, Group
 from sidecar.osc.targets import Destination
 
@@ -46,8 +47,20 @@ def bind(host: str, port: int, option: str = "--osc-port") -> socket.socket:
 class OscPort(asyncio.DatagramProtocol):
     """Sends snapshots at a steady rate and passes commands on. Lives on the engine's loop."""
 
-    def __init__(self, targets: Sequence[Destination], *, update_hz: float = 10.0) -> None:
+    def __init__(
+        self,
+        targets: Sequence[Destination],
+        *,
+        update_hz: float = 10.0,
+        surface: Surface | None = None,
+        surface_target: Destination | None = None,
+    ) -> None:
+        """surface: how a workstation speaks of its faders; what it says of them becomes commands.
+        surface_target: where :meth:`move_fader` sends to; without it no fader is moved.
+        """
         self._targets = targets
+        self._surface = surface
+        self._surface_target = surface_target
         self._obey: Callable[[Command], None] | None = None
         self._period_s = 1.0 / update_hz
         self._latest: Snapshot | None = None
@@ -66,7 +79,7 @@ class OscPort(asyncio.DatagramProtocol):
         loop = asyncio.get_running_loop()
         transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=server)
         self._senders[server.family] = transport
-        for family in {target.family for target in self._targets} - {server.family}:
+        for family in {target.family for target in self._all_targets()} - {server.family}:
             other, _ = await loop.create_datagram_endpoint(asyncio.DatagramProtocol, family=family)
             self._senders[family] = other
 
@@ -96,16 +109,39 @@ class OscPort(asyncio.DatagramProtocol):
 
     def status(self) -> tuple[Target, ...]:
         """How sending to each target goes; may be read from any thread."""
-        return tuple(target.status for target in self._targets)
+        return tuple(target.status for target in self._all_targets())
+
+    def move_fader(self, position_db: float, stem: int | None = None) -> None:
+        """Sends the workstation's programme fader, or that of a stem counted from 1, to *position_db*.
+
+        One datagram from the socket that takes commands, so that the answer comes back to it. Whether the
+        fader may be moved is for the caller to know (``advice.arming``).
+        """
+        target = self._surface_target
+        if self._surface and target:
+            target.record(self._sent(self._surface.message(position_db, stem).dgram, target))
 
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
         try:
-            for address, arguments in wire.parse(data):
-                asked = inbox.command(address, arguments)
-                if asked and self._obey:
-                    self._obey(asked)
+            messages = wire.parse(data)
         except ValueError as error:
             _log.warning("OSC from %s refused: %s", addr[0], error)
+            return
+        for address, arguments in messages:
+            try:
+                asked = self._asked(address, arguments)
+            except ValueError as error:
+                _log.warning("OSC from %s refused: %s", addr[0], error)
+                continue
+            if asked and self._obey:
+                self._obey(asked)
+
+    def _asked(self, address: str, arguments: list[Any]) -> Command | None:
+        """The command of one message; None when there is none in it. Raises ValueError."""
+        if self._surface is None or address.startswith(ROOT + "/"):
+            return inbox.command(address, arguments)
+        # A workstation's feedback tells of much besides its faders, many times a second: no fault.
+        return self._surface.feedback(address, arguments)
 
     def error_received(self, exc: Exception) -> None:
         _log.info("OSC: a target refused a datagram: %s", exc)
@@ -130,6 +166,9 @@ class OscPort(asyncio.DatagramProtocol):
         for datagram in wire.bundles(messages, time.time()):
             for target in self._targets:
                 target.record(self._sent(datagram, target))
+
+    def _all_targets(self) -> tuple[Destination, ...]:
+        return (*self._targets, self._surface_target) if self._surface_target else (*self._targets,)
 
     def _sent(self, datagram: bytes, target: Destination) -> str:
         """Sends one datagram; the fault in words, or nothing."""

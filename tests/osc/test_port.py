@@ -11,10 +11,23 @@ from sidecar.feed import Command, Snapshot
 from sidecar.goals import load_goal
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
+from sidecar.osc.surface import Surface
 from sidecar.osc.targets import resolve, split
 from sidecar.vocabulary import Alert, Reading
 
 PATIENCE_S = 10.0
+
+SURFACE = Surface(
+    "mine",
+    "Mine",
+    "/main/fader",
+    "/main/now",
+    "db",
+    -60.0,
+    6.0,
+    stem_fader_address="/s/{stem}/fader",
+    stem_feedback_address="/s/{stem}/now",
+)
 
 
 class Peer:
@@ -52,9 +65,10 @@ def run_port():
     """Starts a port that sends to some targets; gives the engine, the port, its address, its commands."""
     closing = []
 
-    def start(*targets):
+    def start(*targets, surface=None, surface_target=None):
         engine = Engine().__enter__()
-        port = OscPort([resolve(target) for target in targets])
+        desk = resolve(surface_target) if surface_target else None
+        port = OscPort([resolve(target) for target in targets], surface=surface, surface_target=desk)
         server = bind("127.0.0.1", 0)
         address = server.getsockname()
         asked = []
@@ -142,6 +156,76 @@ def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, 
     _wait_for(lambda: asked)
 
     assert [Command("goal", "a85")] == asked
+
+
+def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
+    """One datagram a position, plain and unbundled; the answer to its sender becomes a command."""
+    engine, port, address, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
+    engine.soon(port.move_fader, -3.0)
+    datagram, sender = peer.socket.recvfrom(65_535)
+    peer.socket.sendto(wire.message("/main/now", "f", [-2.5]).dgram, sender)
+    _wait_for(lambda: asked)
+
+    assert wire.message("/main/fader", "f", [-3.0]).dgram == datagram
+    assert address == sender
+    assert [Command("fader", -2.5)] == asked
+    assert [(f"127.0.0.1:{peer.port}", 1, 0)] == [(t.name, t.sent, t.failed) for t in port.status()]
+
+
+def test_stems_are_sent_and_heard_by_their_number(run_port, peer):
+    """The third stem's fader has the third address, both ways."""
+    engine, port, _, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
+    engine.soon(port.move_fader, -3.0, 3)
+    datagram, sender = peer.socket.recvfrom(65_535)
+    peer.socket.sendto(wire.message("/s/3/now", "f", [-3.0]).dgram, sender)
+    _wait_for(lambda: asked)
+
+    assert [("/s/3/fader", [-3.0])] == wire.parse(datagram)
+    assert [Command("fader", ("3", -3.0))] == asked
+
+
+def test_a_desk_at_an_ipv6_address_is_reached(run_port):
+    """Its family gets a socket although no target has it."""
+    peer = Peer(socket.AF_INET6, "::1")
+    engine, port, _, _ = run_port(surface=SURFACE, surface_target=f"[::1]:{peer.port}")
+    engine.soon(port.move_fader, -3.0)
+
+    assert [("/main/fader", [-3.0])] == peer.messages_until("/main/fader")
+    peer.close()
+
+
+def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
+    """Only fader moves do: what it was never told to understand is kept from it."""
+    other = Peer()
+    engine, port, _, _ = run_port(
+        f"127.0.0.1:{other.port}", surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}"
+    )
+    engine.soon(port.offer, a_snapshot())
+    other.messages_until("/sidecar/momentary")
+    engine.soon(port.move_fader, -1.0)
+
+    assert [("/main/fader", [-1.0])] == peer.messages_until("/main/fader")
+    other.close()
+
+
+def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_port, peer, caplog):
+    """In one bundle stand other addresses, a broken value, a fader and a command: the last two count, and
+    only the broken value is worth a line in the log."""
+    _, _, address, asked = run_port(surface=SURFACE)
+    bundle = wire.bundles(
+        [
+            wire.message("/transport/tempo", "f", [120.0]),
+            wire.message("/main/now", "s", ["loud"]),
+            wire.message("/main/now", "f", [-4.0]),
+            wire.message("/sidecar/pause", "", []),
+        ],
+        time.time(),
+    )
+    peer.socket.sendto(next(bundle), address)
+    _wait_for(lambda: len(asked) == 2)
+
+    assert [Command("fader", -4.0), Command("pause")] == asked
+    assert ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"] == caplog.messages
 
 
 def test_a_port_in_use_is_refused_with_what_to_do():
