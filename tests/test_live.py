@@ -42,6 +42,17 @@ def sidecar(*arguments):
     return [sys.executable, "-m", "sidecar", *arguments]
 
 
+def start(receiver, *arguments):
+    """A run without a screen, in a process of its own, that sends to *receiver*."""
+    target = f"127.0.0.1:{receiver.getsockname()[1]}"
+    return subprocess.Popen(
+        sidecar(*arguments, "--no-screen", "--json", "--osc", target, "--osc-port", "0"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
 def drain(receiver):
     """Every datagram that has arrived, parsed."""
     heard = []
@@ -56,16 +67,7 @@ def test_live_reads_what_check_reads_and_sends_it_out(loopback, loud_file, recei
     """Within 0.1 LU of the file's own measure; ten bundles a second; over and hot reach the light."""
     loopback.down()
     loopback.up(channels=2)
-    target = f"127.0.0.1:{receiver.getsockname()[1]}"
-    live = subprocess.Popen(
-        sidecar(
-            *("live", "--device", "loopback", "--no-screen", "--json", "--for", str(LISTENED_S)),
-            *("--osc", target, "--osc-port", "0"),
-        ),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+    live = start(receiver, "live", "--device", "loopback", "--for", str(LISTENED_S))
     assert live.stdout is not None
     first = live.stdout.readline()  # the capture runs: what is played from here on is heard
     player = loopback.play(loud_file)
@@ -103,15 +105,7 @@ def test_a_device_that_stays_away_ends_the_run_with_3(loopback, receiver):
     """The alert goes out while there is hope; after the patience the exit code says what happened."""
     loopback.down()
     loopback.up(channels=2)
-    live = subprocess.Popen(
-        sidecar(
-            *("live", "--device", "loopback", "--no-screen", "--json", "--patience", "4"),
-            *("--osc", f"127.0.0.1:{receiver.getsockname()[1]}", "--osc-port", "0"),
-        ),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+    live = start(receiver, "live", "--device", "loopback", "--patience", "4")
     assert live.stdout is not None
     end = time.monotonic() + START_LIMIT_S
     while json.loads(live.stdout.readline())["transport"] != "measuring":
@@ -129,15 +123,7 @@ def test_a_device_that_stays_away_ends_the_run_with_3(loopback, receiver):
 
 def test_an_interrupt_ends_the_run_in_good_order(receiver):
     """Ctrl-C is the way to stop a run without a screen: exit code 0 and a last word over OSC."""
-    rehearsal = subprocess.Popen(
-        sidecar(
-            *("rehearse", "--no-screen", "--json"),
-            *("--osc", f"127.0.0.1:{receiver.getsockname()[1]}", "--osc-port", "0"),
-        ),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+    rehearsal = start(receiver, "rehearse")
     assert rehearsal.stdout is not None
     rehearsal.stdout.readline()
     rehearsal.send_signal(2)

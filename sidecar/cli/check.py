@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 import os
 import sys
 from collections.abc import Sequence
@@ -18,6 +17,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
+from sidecar.cli.lines import number
 from sidecar.cli.log import kept_log
 from sidecar.delivery.measure import Measured, measure
 from sidecar.delivery.verdict import Verdict, judge
@@ -93,25 +93,20 @@ def _as_json(outcome: Outcome, goal: Goal) -> dict[str, Any]:
         "channels": measured.channels,
         "layout": measured.layout,
         "seconds": round(reading.seconds, 3),
-        "integrated_lufs": _number(reading.integrated),
-        "loudness_range_lu": _number(reading.loudness_range),
-        "max_momentary_lufs": _number(reading.max_momentary),
-        "max_short_term_lufs": _number(reading.max_short_term),
-        "max_true_peak_dbtp": _number(reading.max_true_peak),
-        "true_peak_dbtp": [_number(peak) for peak in reading.true_peak],
-        "sample_peak_dbfs": _number(reading.sample_peak),
-        "peak_to_loudness_lu": _number(measured.peak_to_loudness_lu),
+        "integrated_lufs": number(reading.integrated),
+        "loudness_range_lu": number(reading.loudness_range),
+        "max_momentary_lufs": number(reading.max_momentary),
+        "max_short_term_lufs": number(reading.max_short_term),
+        "max_true_peak_dbtp": number(reading.max_true_peak),
+        "true_peak_dbtp": [number(peak) for peak in reading.true_peak],
+        "sample_peak_dbfs": number(reading.sample_peak),
+        "peak_to_loudness_lu": number(measured.peak_to_loudness_lu),
         "bad_samples": reading.bad_samples,
         "goal": goal.name,
         "passes": verdict.passes,
         "findings": list(verdict.findings),
         "move_db": verdict.move_db,
     }
-
-
-def _number(value: float) -> float | None:
-    """Two decimals; silence is null, since JSON has no infinity."""
-    return round(value, 2) if math.isfinite(value) else None
 
 
 def _show(outcomes: Sequence[Outcome], goal: Goal) -> None:

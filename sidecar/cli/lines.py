@@ -26,18 +26,18 @@ class JsonLines:
             type="reading",
             transport=snapshot.transport,
             seconds=round(reading.seconds, 3),
-            momentary_lufs=_number(reading.momentary),
-            short_term_lufs=_number(reading.short_term),
-            integrated_lufs=_number(reading.integrated),
-            loudness_range_lu=_number(reading.loudness_range),
-            max_momentary_lufs=_number(reading.max_momentary),
-            max_short_term_lufs=_number(reading.max_short_term),
-            max_true_peak_dbtp=_number(reading.max_true_peak),
-            true_peak_dbtp=[_number(peak) for peak in reading.true_peak],
-            sample_peak_dbfs=_number(reading.sample_peak),
+            momentary_lufs=number(reading.momentary),
+            short_term_lufs=number(reading.short_term),
+            integrated_lufs=number(reading.integrated),
+            loudness_range_lu=number(reading.loudness_range),
+            max_momentary_lufs=number(reading.max_momentary),
+            max_short_term_lufs=number(reading.max_short_term),
+            max_true_peak_dbtp=number(reading.max_true_peak),
+            true_peak_dbtp=[number(peak) for peak in reading.true_peak],
+            sample_peak_dbfs=number(reading.sample_peak),
             bad_samples=reading.bad_samples,
             lost_frames=snapshot.lost_frames,
-            fader_db=_number(snapshot.fader_db),
+            fader_db=number(snapshot.fader_db),
             goal=snapshot.goal.name,
         )
         self._say_move(snapshot)
@@ -53,9 +53,9 @@ class JsonLines:
             seconds=round(snapshot.reading.seconds, 3),
             this_pass=snapshot.this_pass is not None,
             gain_db=move.gain_db,
-            landing_lufs=_number(move.landing),
-            landing_low_lufs=_number(move.landing_low),
-            landing_high_lufs=_number(move.landing_high),
+            landing_lufs=number(move.landing),
+            landing_low_lufs=number(move.landing_low),
+            landing_high_lufs=number(move.landing_high),
             limited_by=move.limited_by,
             reason=move.reason,
         )
@@ -69,7 +69,7 @@ class JsonLines:
                     seconds=round(snapshot.reading.seconds, 3),
                     name=alert.name,
                     state=alert.state,
-                    value=_number(alert.value),
+                    value=number(alert.value),
                     limit=alert.limit,
                 )
         self._alerts = snapshot.alerts
@@ -104,6 +104,6 @@ def _say(**fields: Any) -> None:
     print(json.dumps(fields, ensure_ascii=False), flush=True)
 
 
-def _number(value: float) -> float | None:
+def number(value: float) -> float | None:
     """Two decimals; silence is null, since JSON has no infinity."""
     return round(value, 2) if math.isfinite(value) else None

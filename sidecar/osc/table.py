@@ -98,10 +98,17 @@ def _readings() -> Iterator[Outgoing]:
     yield add("/seconds", "s", "programme measured since the reset", lambda s: (s.reading.seconds,))
 
 
-def _moves() -> Iterator[Outgoing]:
-    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
-        return Outgoing(path, tags, unit, "move", sentence, lambda s: (read(s),))
+def _one_value(group: Group) -> Callable[..., Outgoing]:
+    """Makes rows of a group whose addresses carry a single value."""
 
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, group, sentence, lambda s: (read(s),))
+
+    return add
+
+
+def _moves() -> Iterator[Outgoing]:
+    add = _one_value("move")
     yield add(
         "/move/pass",
         "s",
@@ -128,9 +135,7 @@ def _moves() -> Iterator[Outgoing]:
 
 
 def _run() -> Iterator[Outgoing]:
-    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
-        return Outgoing(path, tags, unit, "run", sentence, lambda s: (read(s),))
-
+    add = _one_value("run")
     yield add(
         "/transport",
         "s",
