@@ -52,7 +52,7 @@ class Arming:
         self.limits = limits or FaderLimits()
         self.armed = False
         self.notice = ""
-        """Why it was disarmed last."""
+        """What was said last: the caution, why a move was cut or refused, why it was disarmed."""
         self._cautioned = False
         self._audio_s = SILENCE
         self._feedback_db: float | None = None
@@ -66,6 +66,9 @@ class Arming:
 
     def arm(self, now_s: float) -> Verdict:
         """Gives leave. The first time the sentence is the caution, which must be shown."""
+        return self._said(self._arm(now_s))
+
+    def _arm(self, now_s: float) -> Verdict:
         if self._feedback_db is None:
             return Verdict(
                 False, "Not armed: the fader has never said where it stands; switch its feedback on."
@@ -76,7 +79,7 @@ class Arming:
             )
         if self.armed:
             return Verdict(True, "Armed already.", self._target_db)
-        self.armed, self.notice = True, ""
+        self.armed = True
         self._start_db = self._target_db = self._feedback_db
         self._step_top_db = self._rest_until_s = SILENCE
         self._owed_since_s = None
@@ -98,9 +101,12 @@ class Arming:
         """The fader said where it stands, dB. A position that nobody here sent disarms."""
         if math.isnan(position_db):
             return
+        is_taken = self.armed and not (
+            self._is_on_its_way(position_db) or self._was_sent_lately(now_s, position_db)
+        )
         self._feedback_db = position_db
         self._owed_since_s = None
-        if self.armed and not self._is_ours(now_s, position_db):
+        if is_taken:
             self.disarm(
                 f"Disarmed: the fader stands at {figure(position_db)} dB, where the sidecar did not send it; "
                 "a hand or its automation has it."
@@ -108,6 +114,9 @@ class Arming:
 
     def ask(self, now_s: float, target_db: float) -> Verdict:
         """Asks for the fader to go to *target_db*; upward in bounded steps with a rest between them."""
+        return self._said(self._ask(now_s, target_db))
+
+    def _ask(self, now_s: float, target_db: float) -> Verdict:
         if not math.isfinite(target_db):
             return Verdict(False, f"Refused: {target_db} dB is not a level that a fader can be sent to.")
         if not self._still_armed(now_s):
@@ -184,9 +193,20 @@ class Arming:
     def _audio_is_lost(self, now_s: float) -> bool:
         return now_s - self._audio_s > AUDIO_TIMEOUT_S
 
-    def _is_ours(self, now_s: float, position_db: float) -> bool:
+    def _is_on_its_way(self, position_db: float) -> bool:
+        """True where the fader has come nearer to where it was sent: some take longer than the ramp."""
+        if self._feedback_db is None or position_db == self._feedback_db:
+            return False
+        low_db, high_db = sorted((self._feedback_db, self._ramp.position_db))
+        return low_db <= position_db <= high_db
+
+    def _was_sent_lately(self, now_s: float, position_db: float) -> bool:
         """True where the fader may be on its way through what was sent lately; answers come late."""
         while len(self._sent) > 1 and self._sent[1][0] < now_s - FEEDBACK_TIMEOUT_S:
             self._sent.popleft()
         sent = [level_db for _, level_db in self._sent]
         return min(sent) - HAND_DB <= position_db <= max(sent) + HAND_DB
+
+    def _said(self, verdict: Verdict) -> Verdict:
+        self.notice = verdict.sentence
+        return verdict

@@ -221,6 +221,77 @@ def test_a_fader_that_answers_late_stays_armed():
     assert sent[-1] == pytest.approx(3.0)
 
 
+def slow_fader(arming: Arming, seconds: float, *, held_after_s: float = math.inf) -> float:
+    """A fader that travels 5 dB a second and tells of each change; returns where it stands at the end."""
+    fader_db = target_db = 0.0
+    for tick in range(round(seconds / TICK_S)):
+        now_s = tick * TICK_S
+        arming.audio(now_s)
+        position_db = arming.next_position(now_s)
+        target_db = target_db if position_db is None else position_db
+        if fader_db == target_db:
+            continue
+        if now_s < held_after_s:
+            fader_db += min(max(target_db - fader_db, -5.0 * TICK_S), 5.0 * TICK_S)
+        arming.feedback(now_s, fader_db)
+    return fader_db
+
+
+def test_a_fader_slower_than_the_ramp_stays_armed_all_the_way():
+    """A motor that takes twice as long as the ramp down is still obeying while it comes nearer."""
+    arming = armed()
+    arming.ask(0.0, -20.0)
+
+    assert pytest.approx(-20.0) == slow_fader(arming, 6.0)
+    assert arming.armed
+
+
+def test_a_slow_fader_that_is_held_on_its_way_is_let_go():
+    """It has stopped short of where it was sent and says so: a hand holds it."""
+    arming = armed()
+    arming.ask(0.0, -20.0)
+
+    assert pytest.approx(-10.0, abs=0.5) == slow_fader(arming, 6.0, held_after_s=2.0)
+    assert not arming.armed
+    assert "hand" in arming.notice
+
+
+def test_a_hand_that_pushes_ahead_of_a_rise_takes_the_fader_back():
+    """Towards the target, but beyond what was sent: that was not the sidecar."""
+    arming = armed()
+    arming.ask(0.0, 3.0)
+    run(arming, 0.0, 0.5)
+    arming.feedback(0.5, 2.5)
+
+    assert not arming.armed
+
+
+def test_what_was_said_last_can_be_read_afterwards():
+    """The caution, a refusal, a limit and the reason for disarming each stand until the next word."""
+    arming = Arming()
+    notices = []
+    arming.arm(0.0)
+    notices.append(arming.notice)
+    arming.audio(0.0)
+    arming.feedback(0.0, 0.0)
+    arming.arm(0.0)
+    notices.append(arming.notice)
+    arming.ask(0.0, 5.0)
+    notices.append(arming.notice)
+    arming.ask(0.0, -1.0)
+    notices.append(arming.notice)
+    arming.disarm()
+    notices.append(arming.notice)
+
+    assert [
+        "Not armed: the fader has never said where it stands; switch its feedback on.",
+        CAUTION,
+        "Only to 3.0 dB: one step raises by 3.0 dB at most.",
+        "",
+        "Disarmed by hand.",
+    ] == notices
+
+
 def test_a_fader_that_does_not_follow_is_let_go():
     """A fader held by its own automation keeps answering with its old level: the sidecar lets go."""
     arming = armed()
