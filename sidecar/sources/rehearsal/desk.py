@@ -1,0 +1,107 @@
+"""The rehearsal's workstation: its fader over OSC on a real socket, so that arming can be rehearsed too."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+
+from sidecar.osc import wire
+from sidecar.osc.port import bind
+from sidecar.osc.surface import Surface
+from sidecar.sources import FaderSource
+from sidecar.sources.rehearsal.fader import HIGHEST_DB, LOWEST_DB
+
+Address = tuple[str, int]
+
+_POLL_S = 0.02
+_REPEAT_S = 0.5
+_CLOSE_S = 2.0
+_THERE_DB = 0.01
+_MOST_PEERS = 4
+_LARGEST_DATAGRAM = 65_535
+
+
+class Desk:
+    """Takes fader messages of a surface on this machine, and says where the fader stands.
+
+    It says so to everybody who moves the fader, as soon as they do it for the first time, whenever the fader
+    has moved, and twice a second while it is not yet where it was sent. What it does not understand it passes
+    over, as a workstation does.
+    """
+
+    def __init__(self, surface: Surface, fader: FaderSource, *, peer: Address | None = None) -> None:
+        """peer: who is told without having spoken, as set up in a workstation: the sidecar's OSC port.
+
+        Raises NetworkError when this machine has no port left.
+        """
+        self._surface = surface.from_the_desk
+        self._fader = fader
+        self._socket = bind("127.0.0.1", 0)
+        self._socket.settimeout(_POLL_S)
+        self.address: Address = self._socket.getsockname()
+        """Where it takes messages."""
+        self._peers = [peer] if peer else []
+        self._sent_to_db = self._said_db = fader.fader_db
+        self._said_s = 0.0
+        self._closed = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="desk", daemon=True)
+
+    def start(self) -> None:
+        """Begins to listen, in a thread of its own."""
+        self._thread.start()
+
+    def close(self) -> None:
+        """Ends soon and frees the port; twice is harmless."""
+        self._closed.set()
+        if self._thread.is_alive():
+            self._thread.join(_CLOSE_S)
+        self._socket.close()
+
+    def _run(self) -> None:
+        self._say()
+        while not self._closed.is_set():
+            self._hear()
+            self._report()
+
+    def _hear(self) -> None:
+        try:
+            datagram, sender = self._socket.recvfrom(_LARGEST_DATAGRAM)
+        except TimeoutError:
+            return
+        except OSError:  # some systems report here that a peer has gone
+            self._closed.wait(_POLL_S)
+            return
+        for level_db in self._asked(datagram):
+            self._sent_to_db = min(max(level_db, LOWEST_DB), HIGHEST_DB)
+            self._fader.move_fader(self._sent_to_db)
+            if sender not in self._peers:
+                self._peers = [*self._peers, sender][-_MOST_PEERS:]
+                self._say()
+
+    def _asked(self, datagram: bytes) -> list[float]:
+        """Where a datagram asks the programme fader to go, dB; nothing when it does not ask that."""
+        try:
+            messages = wire.parse(datagram)
+        except ValueError:
+            return []
+        levels = []
+        for address, arguments in messages:
+            with contextlib.suppress(ValueError):
+                command = self._surface.feedback(address, arguments)
+                if command and isinstance(command.value, float):
+                    levels.append(command.value)
+        return levels
+
+    def _report(self) -> None:
+        position_db = self._fader.fader_db
+        is_on_its_way = abs(position_db - self._sent_to_db) > _THERE_DB
+        if position_db != self._said_db or (is_on_its_way and time.monotonic() - self._said_s >= _REPEAT_S):
+            self._say()
+
+    def _say(self) -> None:
+        self._said_db, self._said_s = self._fader.fader_db, time.monotonic()
+        datagram = self._surface.message(self._said_db).dgram
+        for peer in self._peers:
+            with contextlib.suppress(OSError):  # full or gone: the next report is newer
+                self._socket.sendto(datagram, peer)

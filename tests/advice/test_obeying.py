@@ -1,0 +1,64 @@
+"""When the advised move is made without being asked."""
+
+import math
+
+from sidecar.advice.obeying import Obeying
+from sidecar.vocabulary import Move
+
+DOWN = Move(gain_db=-2.0)
+
+
+def asked(obeying, moments, move=DOWN, *, armed=lambda _: True, fader_db=-1.0):
+    """The moments at which a target is asked for, with the target."""
+    found = {}
+    for seconds in moments:
+        target_db = obeying.target_db(seconds, move, fader_db, is_armed=armed(seconds))
+        if target_db is not None:
+            found[seconds] = target_db
+    return found
+
+
+def tenths(start_s, end_s):
+    return [tenth / 10 for tenth in range(round(start_s * 10), round(end_s * 10) + 1)]
+
+
+def test_the_move_is_asked_for_every_thirty_seconds_of_programme():
+    """The target is where the fader stands plus the move; between the looks nothing is asked."""
+    assert {30.0: -3.0, 60.0: -3.0, 90.0: -3.0} == asked(Obeying(), tenths(0, 100))
+
+
+def test_the_first_look_comes_thirty_seconds_after_arming():
+    """Armed at 59.9 s, nothing happens at 60 s: the person has just been told to turn the monitors down."""
+    assert [89.8] == list(asked(Obeying(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9))
+
+
+def test_taking_the_fader_back_starts_the_wait_anew():
+    """Disarmed for a moment in mid-wait: the whole wait begins again."""
+    assert [50.0] == list(asked(Obeying(), tenths(0, 60), armed=lambda seconds: seconds != 20.0))
+
+
+def test_a_new_programme_starts_the_wait_anew():
+    """After a reset the seconds begin at 0 and so does the wait."""
+    obeying = Obeying()
+    asked(obeying, tenths(0, 29.9))
+
+    assert [30.0] == list(asked(obeying, tenths(0, 31)))
+
+
+def test_a_pause_is_no_programme():
+    """Seconds that stand still bring no look nearer."""
+    assert {} == asked(Obeying(), [29.9] * 1000)
+
+
+def test_when_there_is_nothing_to_do_nothing_is_asked():
+    """On target, or kept from moving by the ceiling: the fader stays, and the next look is as far off."""
+    for move in (Move(), Move(limited_by="ceiling")):
+        obeying = Obeying()
+
+        assert {} == asked(obeying, tenths(0, 31), move)
+        assert [60.0] == list(asked(obeying, tenths(31, 65)))
+
+
+def test_a_closed_fader_is_left_closed():
+    """From silence no move in dB leads anywhere."""
+    assert {} == asked(Obeying(), tenths(0, 100), fader_db=-math.inf)

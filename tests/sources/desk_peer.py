@@ -1,0 +1,65 @@
+"""The rehearsed workstation as tests drive it: programme stepped by hand, everything else real."""
+
+from __future__ import annotations
+
+import queue
+import socket
+import time
+
+from sidecar.osc import wire
+from sidecar.sources.rehearsal import RehearsalSource
+from sidecar.sources.rehearsal.desk import Desk
+
+PATIENCE_S = 10.0
+
+
+class SteppedRehearsal(RehearsalSource):
+    """A rehearsal that plays 100 ms at a call, and tells when its fader was sent somewhere."""
+
+    def __init__(self):
+        super().__init__(pace="fast", block_frames=4800)
+        self.told: queue.SimpleQueue[float] = queue.SimpleQueue()
+        self._blocks = self.blocks()
+
+    def play(self) -> None:
+        next(self._blocks)
+
+    def move_fader(self, gain_db: float) -> None:
+        super().move_fader(gain_db)
+        self.told.put(gain_db)
+
+
+class DeskPeer:
+    """A surface that moves a desk's fader and hears where it stands."""
+
+    def __init__(self, surface, desk: Desk):
+        self.surface = surface
+        self._desk = desk
+        self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.socket.bind(("127.0.0.1", 0))
+        self.socket.settimeout(PATIENCE_S)
+        self.address = self.socket.getsockname()
+
+    def send(self, level_db: float) -> None:
+        self.send_raw(self.surface.message(level_db).dgram)
+
+    def send_raw(self, datagram: bytes) -> None:
+        self.socket.sendto(datagram, self._desk.address)
+
+    def hear(self) -> float:
+        """The next report, dB."""
+        [message] = wire.parse(self.socket.recv(65_535))
+        return self.surface.feedback(*message).value
+
+    def hear_until(self, level_db: float) -> list[float]:
+        """Reports up to and with the first one of that level."""
+        heard = []
+        end = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end:
+            heard.append(self.hear())
+            if abs(heard[-1] - level_db) < 1e-4:
+                return heard
+        raise AssertionError(f"{level_db} dB was never told, only {heard}")
+
+    def close(self) -> None:
+        self.socket.close()
