@@ -1,0 +1,234 @@
+"""An armed sidecar at the rehearsed workstation: real sockets both ways, the clock turned by hand."""
+
+import contextlib
+import math
+import queue
+import time
+
+import pytest
+from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
+
+from sidecar.advice.arming import Arming
+from sidecar.advice.faders import Ramp
+from sidecar.advice.obeying import Obeying
+from sidecar.engine import Engine
+from sidecar.locations import shipped_configs
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.surface import load_surface
+from sidecar.osc.targets import resolve
+from sidecar.sources.rehearsal.desk import Desk
+from sidecar.vocabulary import Move
+
+FOLDER = shipped_configs() / "surfaces"
+TICK_S = 0.1
+
+
+class Rig:
+    """The loop that a session runs: 100 ms of programme, what was heard of the fader, what is to be sent."""
+
+    def __init__(self, surface):
+        self.now_s = 0.0
+        self.surface = surface
+        self.rehearsal = SteppedRehearsal()
+        self.arming = Arming(surface.limits)
+        self.sent: list[float] = []
+        self._heard: queue.SimpleQueue = queue.SimpleQueue()
+        self._told_db = math.nan
+        server = bind("127.0.0.1", 0)
+        self.desk = Desk(surface, self.rehearsal, peer=server.getsockname())
+        self._port = OscPort([], surface=surface, surface_target=resolve("{}:{}".format(*self.desk.address)))
+        self._engine = Engine().__enter__()
+        self._engine.run(self._port.open(server, self._heard.put))
+        self.desk.start()
+        self.desk_is_there = True
+        self._hear()
+
+    def play(self, seconds, *, audio=True):
+        """Goes on by that much programme, a tick each 100 ms."""
+        for _ in range(round(seconds / TICK_S)):
+            self.now_s += TICK_S
+            self.rehearsal.play()
+            if audio:
+                self.arming.audio(self.now_s)
+            if self.desk_is_there:
+                self._hear()
+            self._send()
+
+    def _send(self):
+        position_db = self.arming.next_position(self.now_s)
+        if position_db is None:
+            return
+        self.sent.append(position_db)
+        self._engine.soon(self._port.move_fader, position_db)
+        if self.desk_is_there:
+            self.rehearsal.told.get(timeout=PATIENCE_S)
+
+    def _hear(self):
+        """Takes what the desk has said, up to the report of where the fader stands now."""
+        end = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end:
+            with contextlib.suppress(queue.Empty):
+                while True:
+                    self._take(self._heard.get_nowait())
+            if abs(self._told_db - self.rehearsal.fader_db) < 1e-3:
+                return
+            with contextlib.suppress(queue.Empty):
+                self._take(self._heard.get(timeout=0.1))
+        raise AssertionError(f"the desk never told of {self.rehearsal.fader_db} dB")
+
+    def _take(self, command):
+        assert "fader" == command.verb
+        self._told_db = command.value
+        self.arming.feedback(self.now_s, command.value)
+
+    def close_desk(self):
+        self.desk.close()
+        self.desk_is_there = False
+
+    def close(self):
+        self.desk.close()
+        self._engine.run(self._port.close())
+        self._engine.__exit__()
+
+
+@pytest.fixture
+def rig(request):
+    name = getattr(request, "param", "positions")
+    made = Rig(load_surface(FOLDER / f"{name}.toml"))
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def armed(rig):
+    rig.play(0.2)
+    assert rig.arming.arm(rig.now_s).granted
+    return rig
+
+
+@pytest.mark.parametrize("rig", ["decibels", "positions", "touch"], indirect=True)
+def test_an_armed_move_arrives(armed):
+    """-3 dB is asked for; the workstation's fader goes there and says so, and the leave stays."""
+    assert armed.arming.ask(armed.now_s, -3.0).granted
+    armed.play(2.0)
+
+    assert pytest.approx(-3.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.arming.armed
+
+
+def test_a_long_way_down_arrives_though_the_fader_is_slower_than_the_ramp(armed):
+    """The rehearsed fader travels 5 dB a second and the ramp falls 10: it is still taken for obedient."""
+    armed.arming.ask(armed.now_s, -20.0)
+    armed.play(5.0)
+
+    assert pytest.approx(-20.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.arming.armed
+
+
+def test_unarmed_nothing_is_sent(rig):
+    """The fader is asked for and neither a datagram leaves nor the fader moves."""
+    rig.play(0.2)
+    verdict = rig.arming.ask(rig.now_s, -3.0)
+    rig.play(2.0)
+
+    assert (False, [], 0.0) == (verdict.granted, rig.sent, rig.rehearsal.fader_db)
+    assert rig.rehearsal.told.empty()
+
+
+@pytest.fixture
+def hand(rig):
+    """Another surface that moves the same fader."""
+    made = DeskPeer(rig.surface, rig.desk)
+
+    def push(level_db):
+        made.send(level_db)
+        rig.rehearsal.told.get(timeout=PATIENCE_S)
+
+    yield push
+    made.close()
+
+
+def test_a_hand_on_a_fader_at_rest_takes_it_back(armed, hand):
+    """Another surface opens the fader further: the sidecar lets go and leaves it where the hand puts it."""
+    armed.arming.ask(armed.now_s, -3.0)
+    armed.play(2.0)
+    sent = list(armed.sent)
+    hand(2.0)
+    armed.play(2.0)
+
+    assert not armed.arming.ask(armed.now_s, -3.0).granted
+    assert "a hand or its automation has it" in armed.arming.notice
+    assert (sent, pytest.approx(2.0, abs=1e-4)) == (armed.sent, armed.rehearsal.fader_db)
+
+
+def test_a_hand_that_holds_against_a_rise_takes_the_fader_back(armed, hand):
+    """In mid-rise a hand pulls down and keeps at it: the rise ends and the hand's place stands."""
+    armed.arming.ask(armed.now_s, 3.0)
+    armed.play(0.5)
+    for _ in range(20):
+        hand(-9.0)
+        armed.play(TICK_S)
+    armed.play(2.0)
+
+    assert not armed.arming.armed
+    assert "a hand or its automation has it" in armed.arming.notice
+    assert pytest.approx(-9.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert max(armed.sent) < 1.5
+
+
+def test_a_workstation_that_has_gone_is_noticed(armed):
+    """Its port is closed in mid-rise: within a second and a little the sidecar lets go."""
+    armed.arming.ask(armed.now_s, 3.0)
+    armed.play(0.5)
+    armed.close_desk()
+    armed.play(3.0)
+
+    assert (False, "Disarmed: the fader no longer says where it stands.") == (
+        armed.arming.armed,
+        armed.arming.notice,
+    )
+    assert max(armed.sent) < 2.2
+
+
+def test_lost_audio_is_noticed(armed):
+    """In mid-rise audio stops arriving: nothing is sent after the time-out, and the fader stays."""
+    armed.arming.ask(armed.now_s, 3.0)
+    armed.play(0.5)
+    armed.play(3.0, audio=False)
+
+    assert (False, "Disarmed: no audio is arriving.") == (armed.arming.armed, armed.arming.notice)
+    assert max(armed.sent) < 1.8
+    assert pytest.approx(armed.sent[-1], abs=1e-4) == armed.rehearsal.fader_db
+
+
+def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
+    """20 dB more, asked for ten times a second: 3 dB, a rest, 3 dB, and no more."""
+    course = []
+    for _ in range(200):
+        armed.arming.ask(armed.now_s, 20.0)
+        armed.play(TICK_S)
+        course.append(armed.rehearsal.fader_db)
+
+    seconds = [later - now for now, later in zip(course, course[10:], strict=False)]
+    assert max(seconds) < 1.0 + Ramp.LONGEST_STEP_S + 1e-3  # 1 dB/s, begun with the longest step
+    assert max(course[:50]) < 3.01
+    assert pytest.approx(6.0, abs=1e-4) == max(course) == course[-1]
+
+
+def test_advice_is_obeyed_half_a_minute_after_arming(armed):
+    """Nobody asks, and after 30 s of programme the fader goes where the advice wants it, once."""
+    obeying = Obeying()
+    obeying.target_db(armed.now_s, Move(), 0.0, is_armed=False)
+    course = []
+    for _ in range(350):
+        move = Move(gain_db=-4.0 - armed.rehearsal.fader_db)
+        target_db = obeying.target_db(
+            armed.now_s, move, armed.rehearsal.fader_db, is_armed=armed.arming.armed
+        )
+        if target_db is not None:
+            armed.arming.ask(armed.now_s, target_db)
+        armed.play(TICK_S)
+        course.append(armed.rehearsal.fader_db)
+
+    assert 0.0 == min(course[:299])
+    assert pytest.approx(-4.0, abs=1e-4) == course[-1]
