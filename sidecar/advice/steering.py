@@ -21,7 +21,7 @@ STEP_DOWN_DB = 6.0
 lowering: starting low and rising is easier and sounds better. What was played too loud stays in the
 measurement, so lowering may not take many looks. The figures are ours, from tests/benchmarks/landing.py."""
 
-_SMALLEST_DB, _SMALLEST_DOUBT = 0.3, 0.6
+_SMALLEST_DB, _SMALLEST_DOUBT = 0.3, 0.3
 """Moves under this, or under this share of what is in doubt about the rest, are not worth a hand on the
 fader: correct a little, then wait (Tech 3343 §3.2)."""
 
@@ -33,12 +33,13 @@ _MOVES_DB: Floats = np.arange(-600, 601) / 10.0
 _REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
 """Gain and shift together, dB from the present fader."""
 
-_START_LOW = 0.7
+_START_LOW = 0.6
 """While all is still to come, this much of the chance is kept under the target (Tech 3343 §3.2: set a
 little below, start low); half of it at the end."""
 
-_WORTH_S = 6.0
-"""A move must bring the landing nearer by more than 1 dB over this many seconds of the pass would."""
+_WORTH_S, _WORTH_DOUBT_S = 4.0, 8.0
+"""A move must bring the landing nearer by more than 1 dB over this many seconds of the pass would, and
+over so many more for each dB that is in doubt about the rest."""
 
 _HALF_STEP_DB = 0.06
 """Just over what rounding to tenths costs: without it a far gain that happens to fit better would win."""
@@ -50,8 +51,8 @@ class Prospect:
 
     landings: Floats
     """Shape (moves, chances): one row for each of _MOVES_DB, one column for each chance of the rest."""
-    smallest_db: float
-    """Moves under this are left."""
+    doubt_db: float
+    """How well the rest is known, see :class:`Rest`."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
@@ -67,10 +68,12 @@ class Prospect:
         """The smallest move that lands the pass about as near to the target as any move would."""
         aim = 0.5 + (_START_LOW - 0.5) * share_to_come
         error = np.abs(np.quantile(self.landings, aim, axis=1) - target_lufs)
-        worth = max(_WORTH_S / duration_s, _HALF_STEP_DB * share_to_come)
+        worth_s = _WORTH_S + _WORTH_DOUBT_S * self.doubt_db
+        worth = max(worth_s / duration_s, _HALF_STEP_DB * share_to_come)
         near = np.flatnonzero(error <= error.min() + worth)
         move_db = float(_MOVES_DB[near[np.argmin(np.abs(_MOVES_DB[near]))]])
-        return move_db if abs(move_db) >= self.smallest_db else 0.0
+        is_small = abs(move_db) < max(_SMALLEST_DB, _SMALLEST_DOUBT * self.doubt_db)
+        return 0.0 if is_small else move_db
 
     def reachable(self, target_lufs: float) -> float:
         """The likely landing nearest to the target that any move reaches."""
@@ -82,7 +85,7 @@ def prospect(metered: Powers, rest: Rest, fader_db: float) -> Prospect:
     """Where each move from a fader at *fader_db* may land a pass that was metered so far."""
     tried = gated_loudness([Part(metered), Part(rest.powers, fader_db + _REACH_DB, rest.weight)])
     landings = np.interp(_MOVES_DB[:, np.newaxis] + rest.shifts_db, _REACH_DB, tried)
-    return Prospect(landings, max(_SMALLEST_DB, _SMALLEST_DOUBT * rest.doubt_db))
+    return Prospect(landings, rest.doubt_db)
 
 
 def _row(gain_db: float) -> int:
