@@ -7,14 +7,16 @@ import logging
 import socket
 import time
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
 from sidecar.feed import Command, Snapshot, Target
 from sidecar.osc import inbox, wire
-from sidecar.osc.surface import Surface
 from sidecar.osc.table import OUTGOING, ROOT, Group
 from sidecar.osc.targets import Destination
+
+if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
+    from sidecar.osc.surface import Surface
 
 _RECEIVE_BUFFER = 1 << 20
 _BEAT_S = 1.0
