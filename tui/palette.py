@@ -71,6 +71,8 @@ _ASCII = str.maketrans(
         **dict.fromkeys("┼╂", "|"),
         **dict.fromkeys("‖", "|"),
         **dict.fromkeys("●■", "*"),
+        **dict.fromkeys("▣", "#"),
+        **dict.fromkeys("▢", "o"),
         **dict.fromkeys("○", "o"),
         **dict.fromkeys("╳", "x"),
         **dict.fromkeys("↕", "!"),

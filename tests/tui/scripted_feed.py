@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from sidecar.errors import SidecarError
-from sidecar.feed import Command, Course, Event, Snapshot, Target
+from sidecar.feed import Command, Course, EarlierPass, Event, Hand, Snapshot, Stem, Target
 from sidecar.goals import Goal
-from sidecar.vocabulary import ALERT_NAMES, Alert, Move, Reading
+from sidecar.vocabulary import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
 
 BROADCAST = Goal(
     name="production",
@@ -228,6 +228,90 @@ def surround() -> ScriptedFeed:
     return feed
 
 
+_MIX_REASON = "With these moves made, the mix lands at −23.0 LUFS."
+
+
+def _mix_move(gain_db: float, limited_by: Limit | None = None) -> Move:
+    return Move(gain_db, -23.0, -23.3, -22.8, limited_by, _MIX_REASON)
+
+
+_MIX = (
+    Stem("voice", -3.5, _mix_move(1.2), -6.2),
+    Stem("drums", -1.0, _mix_move(-0.8, "ceiling"), -0.6),
+    Stem("strings and horns", -12.5, Move(), -14.1),
+    Stem("room", SILENCE, Move(), SILENCE),
+)
+_MORE = ("bass", "piano", "guitar", "choir", "effects", "atmosphere", "footsteps", "spot 1", "spot 2")
+
+
+def stems() -> ScriptedFeed:
+    """Four stems, two of which are to be moved."""
+    return _scene(wandering_course(184.0, -23.9), stems=_MIX, next_pass=_mix_move(0.9), holds_fader=False)
+
+
+def many_stems(count: int = 12) -> ScriptedFeed:
+    """As many stems as somebody may feed in, up to 16."""
+    names = [*_MORE, *(f"spot {n}" for n in range(3, 9))][: count - len(_MIX)]
+    moves = {2: _mix_move(-0.4), 6: _mix_move(3.0, "step")}
+    more = tuple(Stem(name, -n - 0.5, moves.get(n, Move()), -9.0 - n) for n, name in enumerate(names))
+    feed = stems()
+    feed.change(stems=_MIX + more)
+    return feed
+
+
+CAUTION = (
+    "Caution: the sidecar will now move a fader, upward too. Sudden level can hurt ears and loudspeakers: "
+    "turn the monitors down first, take headphones off, and keep a hand on the fader. "
+    "Touching it takes it back at once."
+)
+
+
+def unarmed() -> ScriptedFeed:
+    """A surface is connected and may not be moved; an earlier pass fits."""
+    feed = down()
+    earlier = EarlierPass("mix.wav", True, 1.2, 0.4)
+    feed.change(holds_fader=False, hand=Hand("studio desk", False, "Disarmed by hand."), earlier_pass=earlier)
+    return feed
+
+
+def armed() -> ScriptedFeed:
+    """A surface may be moved, and the caution has just been given."""
+    feed = unarmed()
+    feed.change(hand=Hand("studio desk", True, CAUTION))
+    return feed
+
+
+def asking() -> ScriptedFeed:
+    """The sound suggests a move that nobody told of."""
+    feed = down()
+    feed.change(guess="Was the fader moved up by about 2.0 dB at 1:23?")
+    return feed
+
+
+def riding() -> ScriptedFeed:
+    """Rides would keep the programme inside its limits."""
+    feed = down()
+    rides = (Ride(30.0, 24.0, -2.5, 0.5), Ride(95.0, 0.4, -4.0, 0.2), Ride(150.0, 20.0, 1.5, 1.0))
+    reason = "Three rides bring short-term under −18.0 LUFS; with them the programme moves up by 0.3 dB."
+    feed.change(rides=rides, rides_reason=reason)
+    return feed
+
+
+def crowded() -> ScriptedFeed:
+    """Everything at once."""
+    feed = many_stems(16)
+    calm, told = armed().shown, riding().shown
+    feed.change(
+        hand=calm.hand,
+        earlier_pass=calm.earlier_pass,
+        guess=asking().shown.guess,
+        rides=told.rides,
+        rides_reason=told.rides_reason,
+        alerts=alerted().shown.alerts,
+    )
+    return feed
+
+
 class PlayingFeed(ScriptedFeed):
     """A programme that gets on by a tenth of a second with every look."""
 
@@ -258,7 +342,10 @@ def playing() -> PlayingFeed:
 
 SCENES = {
     scene.__name__: scene
-    for scene in (preparing, listening, on_goal, down, up, alerted, paused, long, surround, playing)
+    for scene in (
+        *(preparing, listening, on_goal, down, up, alerted, paused, long, surround, playing),
+        *(stems, many_stems, unarmed, armed, asking, riding, crowded),
+    )
 }
 
 if __name__ == "__main__":

@@ -45,6 +45,16 @@ def test_an_ended_pass_is_past_landing():
     assert ("2.0", "next pass") == _both(advice(snapshot, relative=False))
 
 
+def test_for_the_pass_that_plays_band_and_limit_are_its_own():
+    """What is said of this pass is never mixed with the next."""
+    this = Move(-6.0, -22.4, -22.9, -21.8, "step", "−6.0 dB, then look again")
+    said = _said(this_pass=this, next_pass=Move(-2.0, -23.0, -23.1, -22.9))
+
+    assert ("programme fader", "this pass") == (said.fader, said.scope)
+    assert ("lands at −22.4 LUFS", "likely −22.9 to −21.8") == (said.landing, said.likely)
+    assert ("held to one safe step", "−6.0 dB, then look again") == (said.limit, said.reason)
+
+
 def _both(said):
     return said.amount, said.scope
 
@@ -81,6 +91,14 @@ def test_quiet_without_a_landing_is_listening():
 
     assert ("LISTENING", "") == (said.word, said.landing)
     assert said.reason.startswith("10 s of programme")
+
+
+@pytest.mark.parametrize(("landing", "tone"), [(-21.0, "over"), (-25.0, "under")])
+def test_quiet_and_off_the_goal_is_not_listening(landing, tone):
+    """A goal out of reach with nothing left to move is said, not passed over."""
+    said = _said(this_pass=Move(0.0, landing, reason="Leave the fader: the goal is out of reach"))
+
+    assert ("OFF GOAL", tone, "") == (said.word, said.tone, said.amount)
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,13 @@
 """The programme's course, drawn."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scripted_feed as scenes
 
 from sidecar.feed import Course, Event, Snapshot
-from sidecar.vocabulary import Move, Reading
+from sidecar.vocabulary import Move, Reading, Ride
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
 from tui.drawing.course import Axis, CourseDrawing
@@ -61,6 +63,28 @@ def test_the_forecast_is_drawn_ahead_of_now():
     assert "◇" == ahead[1][9]
     assert any("░" in row for row in ahead)
     assert "" == "".join(row[:1] for row in ahead[:2]).strip("▁ ")
+
+
+@pytest.mark.parametrize("hides", [{"transport": "ended"}, {"stems": scenes.stems().shown.stems}])
+def test_a_forecast_that_the_hero_does_not_speak_of_is_not_drawn(hides):
+    """The wedge belongs to the move that is shown large, or there is none."""
+    view = _view(_steady(5.0, -32.0), move=Move(4.0, -23.0, -26.0, -20.0))
+    other = replace(view, snapshot=replace(view.snapshot, **hides))
+
+    assert "░" in "\n".join(_lines(view))
+    assert "░" not in "\n".join(_lines(other))
+
+
+def test_rides_are_marked_in_a_row_of_their_own():
+    """Above the chart, beside their name; no row where none is in sight or room is scarce."""
+    view = _view(_steady(5.0, -23.0))
+    ridden = replace(view, snapshot=replace(view.snapshot, rides=(Ride(1.0, 3.0, -2.0, 0.1),)))
+    far = replace(view, snapshot=replace(view.snapshot, rides=(Ride(11.0, 3.0, -2.0, 0.1),)))
+
+    assert " rides   ▼−2.0─" == _lines(ridden)[1]
+    assert "rides" not in "\n".join(_lines(far))
+    assert "rides" not in "\n".join(_lines(ridden, height=4))
+    assert len(_lines(view)) == len(_lines(ridden)) == len(_lines(far))
 
 
 def test_without_a_length_nothing_is_foretold():

@@ -1,5 +1,7 @@
 """The next move, set large."""
 
+import math
+
 import scripted_feed as scenes
 
 from sidecar.vocabulary import Move
@@ -60,6 +62,47 @@ def test_calm_words_stand_over_their_reason():
 
     assert "  this pass lands at −23.0 LUFS  likely −23.1 to −22.9" == lines[4]
     assert "  the rest may stay as it is" == lines[5]
+
+
+def test_the_stem_to_move_first_is_named_and_the_mix_lands():
+    """Which of the faders, how far from where to where, and what all the moves together come to."""
+    expected = [
+        "      ██          ██          ████     first of 2 stem moves, next pass",
+        "    ██████      ████        ██    ██   voice: UP 1.2 dB  −3.5 → −2.3  mind ears",
+        "  ██████████      ██              ██   mix lands at −23.0 LUFS",
+        "      ██          ██            ██     likely −23.3 to −22.8",
+        "      ██          ██          ██       With these moves made, the mix lands at",
+        "      ██          ██        ██         −23.0 LUFS.",
+        "      ██        ██████  ██  ████████",
+    ]
+
+    assert expected == _lines(scenes.stems(), 80, 7)
+
+
+def test_in_four_rows_landing_limit_and_caution_are_still_there():
+    """Where many stems take its room, the hero gives up size and the reason, nothing that is needed."""
+    expected = [
+        "   ▄█▄   ▀▀▀▄   ▄▀▀▄   first of 4 stem moves, next pass",
+        "  ▀▀█▀▀   ▄▄▀   █  █   footsteps: UP 3.0 dB  −6.5 → −3.5  mind ears",
+        "    █       █   █  █   mix lands at −23.0 LUFS  likely −23.3 to −22.8",
+        "    ▀    ▀▀▀  ▀  ▀▀    held to one safe step",
+    ]
+
+    assert expected == _lines(scenes.many_stems(16), 80, 4)
+    assert expected == _lines(scenes.many_stems(16), 120, 4)[:1] + expected[1:]
+
+
+def test_with_room_it_is_the_mix_that_lands():
+    """Nobody takes the landing for the stem's own."""
+    assert _lines(scenes.stems(), 120, 8)[0].endswith("mix lands at")
+
+
+def test_a_fader_all_the_way_down_is_said_in_words():
+    """Dashes would look like something unknown."""
+    feed = scenes.on_goal()
+    feed.change(fader_db=-math.inf)
+
+    assert "◇ on goal  fader all the way down" == _lines(feed, 80, 1)[0]
 
 
 def test_one_line_still_says_the_move():

@@ -11,6 +11,7 @@ from sidecar.goals import Goal
 from sidecar.vocabulary import Limit, Move
 from tui.drawing import wording
 from tui.drawing.cells import Tone
+from tui.drawing.chosen import Chosen, chosen
 
 Sign = Literal["↓", "↑", "◇", ""]
 
@@ -36,6 +37,10 @@ class Advice:
     tone: Tone
     scope: str
     """Which pass it is about."""
+    fader: str = ""
+    """Which fader it is for, or the first of how many."""
+    stem: str = ""
+    """The stem to move first; empty for the programme fader."""
     landing: str = ""
     likely: str = ""
     limit: str = ""
@@ -43,62 +48,68 @@ class Advice:
     reason: str = ""
 
 
-def move_in_question(snapshot: Snapshot) -> tuple[Move, str]:
-    """The move to show and the pass it is for: a pass that ended cannot be landed any more."""
-    if snapshot.this_pass is None or snapshot.transport == "ended":
-        return snapshot.next_pass, "next pass"
-    return snapshot.this_pass, "this pass"
-
-
 def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     """What to say about *snapshot*."""
-    move, scope = move_in_question(snapshot)
     if snapshot.transport == "preparing":
         reason = snapshot.notice or "getting ready to listen"
         return Advice("", "PREPARING", "", "dim", "", reason=reason)
-    if move.is_quiet:
-        return _quiet(snapshot, move, scope, relative=relative)
-    return _called(snapshot.goal, move, scope, relative=relative)
-
-
-def _quiet(snapshot: Snapshot, move: Move, scope: str, *, relative: bool) -> Advice:
-    goal = snapshot.goal
-    landing, likely = _landing(goal, move, relative=relative)
-    if math.isfinite(move.landing) and landing_stand(goal, move) == "inside":
-        return Advice("◇", "ON GOAL", "", "inside", scope, landing, likely, reason=move.reason)
-    if snapshot.transport == "waiting":
-        reason = move.reason or "no audio is arriving yet"
-        return Advice("", "WAITING", "", "dim", scope, landing, likely, reason=reason)
-    word = "ENDED" if snapshot.transport == "ended" else "LISTENING"
-    return Advice("", word, "", "dim", scope, landing, likely, reason=move.reason)
-
-
-def _called(goal: Goal, move: Move, scope: str, *, relative: bool) -> Advice:
-    landing, likely = _landing(goal, move, relative=relative)
-    limit = LIMITS[move.limited_by] if move.limited_by else ""
-    if move.gain_db == 0.0:
-        tone = "ceiling" if move.limited_by == "ceiling" else "plain"
-        return Advice("", "STAY", "0.0", tone, scope, landing, likely, limit, reason=move.reason)
-    rises = move.gain_db > 0.0
+    call = chosen(snapshot)
+    landing, likely = _landing(snapshot.goal, call, relative=relative)
+    word, tone = _quiet(snapshot, call) if call.move.is_quiet else _called(call.move)
+    rises = call.move.gain_db > 0.0
     return Advice(
-        sign="↑" if rises else "↓",
-        word="UP" if rises else "DOWN",
-        amount=wording.plain(abs(move.gain_db)),
-        tone="under" if rises else "over",
-        scope=scope,
+        sign=_sign(word),
+        word=word,
+        amount="" if call.move.is_quiet else wording.plain(abs(call.move.gain_db)),
+        tone=tone,
+        scope=call.scope,
+        fader=_fader(call),
+        stem=call.stem,
         landing=landing,
         likely=likely,
-        limit=limit,
+        limit=LIMITS[call.move.limited_by] if call.move.limited_by else "",
         caution=CAUTION if rises else "",
-        reason=move.reason,
+        reason=call.move.reason or ("no audio is arriving yet" if word == "WAITING" else ""),
     )
 
 
-def _landing(goal: Goal, move: Move, *, relative: bool) -> tuple[str, str]:
+def _quiet(snapshot: Snapshot, call: Chosen) -> tuple[str, Tone]:
+    """What is going on while there is nothing to move."""
+    known = math.isfinite(call.move.landing)
+    stand = landing_stand(snapshot.goal, call.move)
+    if known and stand == "inside":
+        return "ON GOAL", "inside"
+    if snapshot.transport == "waiting":
+        return "WAITING", "dim"
+    if snapshot.transport == "ended":
+        return "ENDED", "dim"
+    return ("OFF GOAL", stand) if known else ("LISTENING", "dim")
+
+
+def _called(move: Move) -> tuple[str, Tone]:
+    """Which way; a move that a limit took away altogether is to stay."""
+    if move.gain_db == 0.0:
+        return "STAY", "ceiling" if move.limited_by == "ceiling" else "plain"
+    return ("UP", "under") if move.gain_db > 0.0 else ("DOWN", "over")
+
+
+def _sign(word: str) -> Sign:
+    signs: dict[str, Sign] = {"UP": "↑", "DOWN": "↓", "ON GOAL": "◇"}
+    return signs.get(word, "")
+
+
+def _fader(call: Chosen) -> str:
+    if not call.stem:
+        return "programme fader"
+    return f"first of {call.moves} stem moves" if call.moves > 1 else "stem fader"
+
+
+def _landing(goal: Goal, call: Chosen, *, relative: bool) -> tuple[str, str]:
     """Where it lands, and the band it lands in nine times of ten."""
+    move = call.move
     if not math.isfinite(move.landing):
         return "", ""
-    landing = f"lands at {wording.level(move.landing, goal, relative=relative)}"
+    landing = f"{'mix ' if call.stem else ''}lands at {wording.level(move.landing, goal, relative=relative)}"
     if not (math.isfinite(move.landing_low) and math.isfinite(move.landing_high)):
         return landing, ""
     low, high = (

@@ -12,9 +12,11 @@ from sidecar.vocabulary import Move
 from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone
+from tui.drawing.chosen import chosen
 from tui.drawing.columns import Columns, Reducer, Window, window
 from tui.drawing.events import events_row, guide_columns
 from tui.drawing.rails import short_term_line
+from tui.drawing.rides import rides_row
 from tui.drawing.view import View
 
 GUTTER = 7
@@ -63,12 +65,13 @@ class CourseDrawing:
         self._reducer = Reducer()
 
     def rows(self, view: View, width: int, height: int) -> list[Row]:
-        """*height* rows: events, the chart, the time; with fewer than four only the chart."""
+        """*height* rows: events, rides if any, the chart, the time; with fewer than four only the chart."""
         framed = height >= 4
-        chart_rows = height - 2 if framed else height
         cells = max(1, width - GUTTER)
         now_s = view.snapshot.reading.seconds
         shown = window(now_s, view.snapshot.duration_s, view.zoom_s, cells)
+        rides = rides_row(view.snapshot.rides, shown) if height > 4 else None
+        chart_rows = height - (2 if framed else 0) - (rides is not None)
         chart = _chart(view, shown, self._reducer.columns(view.course, shown), chart_rows)
         axis = _axis(view, chart_rows)
         drawn = [_with_gutter(view, axis, row, y, width) for y, row in enumerate(chart)]
@@ -78,7 +81,8 @@ class CourseDrawing:
         top = Cells(width)
         top.put(1, unit, "faint")
         top.put_row(GUTTER, events_row(view.course.events, shown))
-        return [top.row(), *drawn, _time_row(view, shown, width)]
+        marks = [top.row()] if rides is None else [top.row(), ((f"{' rides':<{GUTTER}}", "faint"), *rides)]
+        return [*marks, *drawn, _time_row(view, shown, width)]
 
 
 def _axis(view: View, rows: int) -> Axis:
@@ -172,8 +176,11 @@ def _line(chart: list[Cells], x: int, height: int, tone: Tone) -> None:
 def _forecast(view: View, axis: Axis, shown: Window, chart: list[Cells]) -> None:
     """The wedge from the integrated loudness now to the landing at the end of the programme."""
     snapshot = view.snapshot
-    move, duration_s, now_s = snapshot.this_pass, snapshot.duration_s, snapshot.reading.seconds
-    if move is None or duration_s is None or not now_s < duration_s or not math.isfinite(move.landing):
+    call, duration_s, now_s = chosen(snapshot), snapshot.duration_s, snapshot.reading.seconds
+    if call.scope != "this pass" or duration_s is None or not now_s < duration_s:
+        return
+    move = call.move
+    if not math.isfinite(move.landing):
         return
     target = snapshot.goal.target_lufs
     tone = landing_stand(snapshot.goal, move)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import textwrap
 
+from sidecar.vocabulary import SILENCE
 from tui.drawing import digits, wording
-from tui.drawing.advice import SHORT_CAUTION, Advice, advice, landing_stand, move_in_question
+from tui.drawing.advice import SHORT_CAUTION, Advice, advice, landing_stand
 from tui.drawing.cells import Cells, Row, Tone, shortened
+from tui.drawing.chosen import chosen
 from tui.drawing.view import View
 
 _MARGIN = 2
@@ -15,6 +17,9 @@ _WORDS_WIDTH = 26
 """Narrower words than these would be cut: the figures are set smaller instead."""
 _LANDING_WIDTH = 30
 """Cells that the landing needs to be set in small blocks beside the words."""
+_LANDING_HEIGHT = 6
+_STEM_WIDTH = 12
+"""Cells of a stem's name in the headline; the table has it in full."""
 
 
 def hero(view: View, width: int, height: int) -> list[Row]:
@@ -52,11 +57,14 @@ def _figure(said: Advice, width: int, height: int, *, half_blocks: bool) -> list
 
 
 def _headline(said: Advice) -> str:
-    return f"{said.word} {said.amount} dB" if said.amount else said.word.lower()
+    if not said.amount:
+        return said.word.lower()
+    stem = f"{shortened(said.stem, _STEM_WIDTH)}: " if said.stem else ""
+    return f"{stem}{said.word} {said.amount} dB"
 
 
 def _scope(said: Advice) -> str:
-    return f"programme fader, {said.scope}" if said.scope else ""
+    return f"{said.fader}, {said.scope}" if said.scope else ""
 
 
 def _call(said: Advice, view: View, width: int) -> Row:
@@ -74,22 +82,26 @@ def _call(said: Advice, view: View, width: int) -> Row:
 
 def _travel(said: Advice, view: View) -> str:
     """Where the fader stands, and where the move takes it."""
-    stands = view.snapshot.fader_db
     if view.snapshot.transport == "preparing":
         return ""
+    call = chosen(view.snapshot)
+    if call.fader_db == SILENCE:
+        return "fader all the way down"
     if not said.amount:
-        return f"fader at {wording.signed(stands)} dB"
-    gain_db = move_in_question(view.snapshot)[0].gain_db
-    return f"{wording.signed(stands)} → {wording.signed(stands + gain_db)}"
+        return f"fader at {wording.signed(call.fader_db)} dB"
+    return f"{wording.signed(call.fader_db)} → {wording.signed(call.fader_db + call.move.gain_db)}"
 
 
 def _words(
     said: Advice, view: View, width: int, height: int, *, landing_apart: bool = False
 ) -> list[tuple[str, Tone]]:
     """Everything that is said, most important first, in at most *height* lines."""
+    landing, likely = ("", "") if landing_apart else (said.landing, said.likely)
+    if height < 3 and likely and len(landing) + 2 + len(likely) <= width:
+        landing, likely = f"{landing}  {likely}", ""
     firm: list[tuple[str, Tone]] = [
-        ("" if landing_apart else said.landing, "strong"),
-        ("" if landing_apart else said.likely, _landing_tone(view)),
+        (landing, "strong"),
+        (likely, _landing_tone(view)),
         (said.limit, "ceiling" if said.limit.startswith("△") else "strong"),
     ]
     lines = [(shortened(text, width), tone) for text, tone in firm if text][: max(0, height)]
@@ -101,14 +113,14 @@ def _words(
 
 
 def _landing_tone(view: View) -> Tone:
-    move, _ = move_in_question(view.snapshot)
-    return landing_stand(view.snapshot.goal, move)
+    return landing_stand(view.snapshot.goal, chosen(view.snapshot).move)
 
 
 def _write_beside(rows: list[Cells], said: Advice, x: int, top: int, view: View) -> None:
     """The words to the right of the figure."""
     width = rows[0].width - x - 1
-    apart = width > _WORDS_WIDTH + 8 + _LANDING_WIDTH and view.half_blocks and bool(said.landing)
+    roomy = width > _WORDS_WIDTH + 8 + _LANDING_WIDTH and len(rows) - top >= _LANDING_HEIGHT
+    apart = roomy and view.half_blocks and bool(said.landing)
     if apart:
         _write_landing(rows, rows[0].width - _LANDING_WIDTH, top, said, view)
         width -= _LANDING_WIDTH
@@ -124,18 +136,14 @@ def _write_beside(rows: list[Cells], said: Advice, x: int, top: int, view: View)
 
 def _write_landing(rows: list[Cells], x: int, top: int, said: Advice, view: View) -> None:
     """The landing in small blocks: the second figure to be read from afar."""
-    move, _ = move_in_question(view.snapshot)
-    goal = view.snapshot.goal
-    rows[top].put(x, "lands at", "dim")
+    move, goal = chosen(view.snapshot).move, view.snapshot.goal
+    rows[top].put(x, "mix lands at" if said.stem else "lands at", "dim")
     text = wording.bare_level(move.landing, goal, relative=view.relative)
     tone = landing_stand(goal, move)
     for y, line in enumerate(digits.small(text), start=top + 1):
-        if y < len(rows):
-            rows[y].put(x, line, tone)
-    last = top + 5
-    if last < len(rows):
-        unit = wording.unit(goal, relative=view.relative)
-        rows[last].put(x, f"{wording.SHAPES[tone]} {unit} {said.likely}", tone)
+        rows[y].put(x, line, tone)
+    unit = wording.unit(goal, relative=view.relative)
+    rows[top + _LANDING_HEIGHT - 1].put(x, f"{wording.SHAPES[tone]} {unit} {said.likely}", tone)
 
 
 def _write_below(rows: list[Cells], said: Advice, top: int, view: View) -> None:

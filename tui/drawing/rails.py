@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from sidecar.goals import Goal
 from sidecar.vocabulary import Reading
 from tui.drawing import wording
-from tui.drawing.advice import landing_stand, move_in_question
+from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
+from tui.drawing.chosen import chosen
 from tui.drawing.rail import Rail, band_row, offset_row, peaks_row, scale_row
 from tui.drawing.view import View
 
@@ -112,7 +113,7 @@ def _measure_rows(measure: _Measure, view: View, rail: Rail, width: int, thickne
 
 def _landing_rows(view: View, rail: Rail, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
-    move, _ = move_in_question(view.snapshot)
+    move = chosen(view.snapshot).move
     target = goal.target_lufs
     stand = landing_stand(goal, move)
     band = (move.landing_low - target, move.landing - target, move.landing_high - target)

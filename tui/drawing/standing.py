@@ -1,0 +1,67 @@
+"""How things stand beside the sound: may the fader be moved, what is asked, what the forecast knows."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+
+from sidecar.feed import EarlierPass, Hand
+from tui.drawing import wording
+from tui.drawing.cells import Row, fit, shortened, text_of
+from tui.drawing.view import View
+
+_INDENT = 3
+_LONGEST = 4
+"""Rows that a sentence may take while it is new."""
+
+
+def rows_wanted(view: View, width: int) -> int:
+    """Rows in which everything that stands is said in full."""
+    hand = view.snapshot.hand
+    return len(_others(view, width)) + (len(_hand_rows(view, hand, width, _LONGEST)) if hand else 0)
+
+
+def standing_rows(view: View, width: int, height: int) -> list[Row]:
+    """*height* rows: the hand, the question, the earlier pass; a long sentence gives way to the others."""
+    others, hand = _others(view, width), view.snapshot.hand
+    rows = _hand_rows(view, hand, width, max(1, height - len(others))) if hand else []
+    rows += [*others, *([()] * height)]
+    return [fit(row, width) for row in rows[:height]]
+
+
+def _others(view: View, width: int) -> list[Row]:
+    snapshot = view.snapshot
+    rows = [_question(snapshot.guess, width)] if snapshot.guess else []
+    return rows + ([_earlier(snapshot.earlier_pass, width)] if snapshot.earlier_pass else [])
+
+
+def _hand_rows(view: View, hand: Hand, width: int, most: int) -> list[Row]:
+    """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
+    state = (" ▣ ARMED ", "paper on over bold") if hand.is_armed else (" ▢ not armed ", "plain")
+    row: Row = (state, (f" {hand.surface}  ", "plain"))
+    room = width - len(text_of(row)) - 1
+    if not view.hand_is_news or len(hand.sentence) <= room or most < 2:
+        return [(*row, (shortened(hand.sentence, room), "strong" if view.hand_is_news else "dim"))]
+    first, *_ = textwrap.wrap(hand.sentence, max(8, room)) or [""]
+    rest = textwrap.wrap(hand.sentence[len(first) :].strip(), max(8, width - _INDENT - 1))
+    if len(rest) > most - 1:
+        rest = [*rest[: most - 2], shortened(" ".join(rest[most - 2 :]), width - _INDENT - 1)]
+    return [(*row, (first, "strong")), *(((" " * _INDENT + line, "strong"),) for line in rest)]
+
+
+def _question(guess: str, width: int) -> Row:
+    """The question and the keys that answer it; the keys are never cut."""
+    keys: Row = (("  y", "strong"), (" yes", "plain"), ("  n", "strong"), (" no ", "plain"))
+    return ((" ? ", "strong"), (shortened(guess, width - 3 - len(text_of(keys))), "plain"), *keys)
+
+
+def _earlier(earlier: EarlierPass, width: int) -> Row:
+    if not math.isfinite(earlier.error_db):
+        rest = ": finding its place…"
+    elif earlier.fits:
+        rest = f" fits ({wording.plain(earlier.offset_s)} s in, {wording.plain(earlier.error_db)} dB)"
+    else:
+        rest = " does not fit: forecast from what was heard"
+    head = " earlier pass "
+    title = shortened(earlier.title, max(0, width - len(head) - len(rest) - 1))
+    return ((f"{head}{title}{rest}", "dim"),)
