@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sidecar.feed import Command, Feed, Snapshot, Verb
+from tui.drawing.chosen import chosen
 from tui.drawing.view import View
 
 ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
@@ -14,12 +15,36 @@ REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
 
 
+_NEWS_LOOKS = 200
+"""Looks for which a new sentence of the hand is shown in full: 20 s, for some forty words."""
+
+
 def transport_verb(snapshot: Snapshot) -> Verb:
     """What the space bar means now. A run that lost its audio is still on, so it can be paused."""
     if snapshot.transport == "paused":
         return "continue"
     was_heard = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
     return "pause" if snapshot.transport == "measuring" or was_heard else "start"
+
+
+def offers(snapshot: Snapshot) -> frozenset[str]:
+    """Of the keys that are not always there, those that do something now.
+
+    Nobody shall believe that a move was made that cannot be made from here: following is for the programme
+    fader, where the sidecar holds it or was given leave to move it.
+    """
+    hand = snapshot.hand
+    is_reached = snapshot.holds_fader or (hand is not None and hand.is_armed)
+    offered = {
+        "acknowledge": any(alert.state != "off" for alert in snapshot.alerts),
+        "follow": is_reached and not chosen(snapshot).stem,
+        "arm": hand is not None and not hand.is_armed,
+        "disarm": hand is not None and hand.is_armed,
+        "confirm": bool(snapshot.guess),
+        "dismiss": bool(snapshot.guess),
+        "rides": bool(snapshot.rides or snapshot.rides_reason),
+    }
+    return frozenset({transport_verb(snapshot), *(name for name, does in offered.items() if does)})
 
 
 class Desk:
@@ -33,6 +58,8 @@ class Desk:
         self._relative = False
         self._reach = 0
         self._zoom = len(ZOOMS_S) - 1
+        self._sentence = ""
+        self._news_left = 0
 
     def look(self) -> View:
         """The run as it is now."""
@@ -44,6 +71,7 @@ class Desk:
             reach_lu=REACHES_LU[self._reach],
             zoom_s=ZOOMS_S[self._zoom],
             fault=self.refusal,
+            hand_is_news=self._hand_is_news(snapshot),
             half_blocks=self._half_blocks,
         )
 
@@ -62,6 +90,14 @@ class Desk:
             self.refusal = "the fader stands at −∞ dB: raise it by hand first"
             return
         self.tell("nudge", change_db)
+
+    def _hand_is_news(self, snapshot: Snapshot) -> bool:
+        """True for some looks after the hand said something new."""
+        sentence = snapshot.hand.sentence if snapshot.hand else ""
+        if sentence != self._sentence:
+            self._sentence, self._news_left = sentence, _NEWS_LOOKS
+        self._news_left = max(0, self._news_left - 1)
+        return self._news_left > 0
 
     def switch_unit(self) -> None:
         """LUFS to LU and back."""

@@ -18,6 +18,8 @@ class Plan:
 
     heading: int = 0
     hero: int = 0
+    standing: int = 0
+    stems: int = 0
     rails: int = 0
     course: int = 0
     alerts: int = 0
@@ -37,7 +39,6 @@ class Plan:
 
 
 _STEPS = (
-    ("hero", 1),
     ("rails", 1),
     ("heading", 1),
     ("alerts", 1),
@@ -47,22 +48,41 @@ _STEPS = (
     ("outlets", 1),
     ("hero", 3),
 )
-"""What a growing screen adds, in this order, until everything is there at 17 rows."""
+"""What a growing screen adds to the hero's first row, in this order, until all is there at 17 rows."""
 
 _COURSE = 6
 """Rows of the course before anything else grows further."""
+_LEAST_HERO = 4
+"""Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
 
-def plan(rows: int, channels: int) -> Plan:
-    """Share *rows* out among the panels for a programme of *channels* channels."""
+def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> Plan:
+    """Share *rows* out among the panels for a programme of *channels* channels.
+
+    standing, stems: rows that these panels ask for. The hand's state is there from the second row on; for
+    the stems first the course gives way, then the size of the figures.
+    """
     shared = Plan(spare=max(0, rows))
-    is_complete = all(shared.take(panel, height) for panel, height in _STEPS)
+    is_complete = shared.take("hero", 1)
+    if standing and shared.take("standing", 1):
+        standing -= 1
+    is_complete = is_complete and all(shared.take(panel, height) for panel, height in _STEPS)
+    if is_complete:
+        shared.take("standing", min(standing, shared.spare))
+        _make_room(shared, stems)
     if is_complete and shared.spare >= _COURSE:
         shared.take("course", _COURSE)
         _grow(shared, rows, channels)
     rest = "course" if is_complete and shared.course + shared.spare >= _LEAST_COURSE else "hero"
     shared.take(rest, shared.spare)
     return shared
+
+
+def _make_room(shared: Plan, stems: int) -> None:
+    """The table of stems; where the hero gave more rows than it takes, it gets the others back."""
+    if stems > shared.spare:
+        shared.take("hero", _LEAST_HERO - shared.hero)
+    shared.take("stems", min(stems, shared.spare))
 
 
 def _grow(shared: Plan, rows: int, channels: int) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Awaitable, Callable
 
 from textual.pilot import Pilot
 
+from sidecar.feed import Command
 from tui.app import SidecarApp, make_app
 from tui.drawing.cells import text_of
 from tui.widgets.panel import Panel
@@ -28,6 +29,16 @@ def drive(feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, asc
     return app
 
 
+def told_after(feed, *keys, size=COMPACT) -> list[Command]:
+    """The commands that *keys* became."""
+
+    async def script(pilot: Pilot) -> None:
+        await pilot.press(*keys)
+
+    drive(feed, script, size)
+    return feed.told
+
+
 async def until(pilot: Pilot, condition: Callable[[], bool], what: str) -> None:
     """Wait until *condition* holds, at most some seconds."""
     for _ in range(250):
@@ -41,3 +52,8 @@ def shown(app: SidecarApp) -> str:
     """The text of all panels, top to bottom."""
     panels = app.screen_stack[1].query(Panel) if len(app.screen_stack) > 1 else ()
     return "\n".join(text_of(row) for panel in panels for row in panel.rows)
+
+
+def rows_shown(app: SidecarApp) -> int:
+    """How many rows all panels have together."""
+    return len(shown(app).splitlines())

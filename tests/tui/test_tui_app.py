@@ -2,7 +2,7 @@
 
 import pytest
 import scripted_feed as scenes
-from driving import COMPACT, GENEROUS, drive, shown, until
+from driving import COMPACT, GENEROUS, drive, rows_shown, shown, told_after, until
 from textual.widgets import Footer, Input, OptionList
 from textual.widgets._footer import FooterKey
 
@@ -15,16 +15,6 @@ from tui.screens.main import MainScreen
 from tui.screens.reset import ResetDialog
 from tui.widgets.panel import Panel
 from tui.widgets.rails import Rails
-
-
-def _press(feed, *keys, size=COMPACT):
-    """The commands that *keys* became."""
-
-    async def script(pilot):
-        await pilot.press(*keys)
-
-    drive(feed, script, size)
-    return feed.told
 
 
 @pytest.mark.parametrize(
@@ -47,15 +37,23 @@ def _press(feed, *keys, size=COMPACT):
 )
 def test_a_key_becomes_its_command(keys, command):
     """Exactly one command leaves for what was pressed."""
-    assert [command] == _press(scenes.down(), *keys)
+    assert [command] == told_after(scenes.down(), *keys)
 
 
 @pytest.mark.parametrize(
-    "keys", [["r", "n"], ["r", "escape"], ["g", "escape"], ["M", "x", "escape"], ["question_mark", "escape"]]
+    "keys",
+    [
+        ["r", "n"],
+        ["r", "escape"],
+        ["g", "escape"],
+        ["i", "escape"],
+        ["M", "x", "escape"],
+        ["question_mark", "escape"],
+    ],
 )
 def test_leaving_a_dialog_changes_nothing(keys):
     """Whoever looks and goes back has done nothing."""
-    assert [] == _press(scenes.down(), *keys)
+    assert [] == told_after(scenes.down(), *keys)
 
 
 @pytest.mark.parametrize(
@@ -66,13 +64,13 @@ def test_space_follows_the_transport(transport, verb):
     feed = scenes.down()
     feed.change(transport=transport)
 
-    assert [Command(verb)] == _press(feed, "space")
+    assert [Command(verb)] == told_after(feed, "space")
 
 
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     """With an alert the key works, without one it does nothing."""
-    assert [Command("acknowledge")] == _press(scenes.alerted(), "a")
-    assert [] == _press(scenes.down(), "a")
+    assert [Command("acknowledge")] == told_after(scenes.alerted(), "a")
+    assert [] == told_after(scenes.down(), "a")
 
 
 def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
@@ -80,7 +78,7 @@ def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
     feed = scenes.down()
     feed.change(holds_fader=False)
 
-    assert [] == _press(feed, "f")
+    assert [] == told_after(feed, "f")
 
 
 def test_reset_asks_first_and_says_what_would_be_lost():
@@ -212,17 +210,19 @@ def _is_placed(app, key):
 
 
 def test_at_80_columns_the_footer_shows_help_and_quit():
-    """Even with every key on offer, the way to help and out is on the screen."""
+    """Even with every key on offer, the way to disarm, to help and out is on the screen."""
 
     async def script(pilot):
-        await until(pilot, lambda: _is_placed(pilot.app, "a"), "the footer")
+        await until(pilot, lambda: all(_is_placed(pilot.app, key) for key in "afxi"), "the footer")
         keys = _footer(pilot.app)
-        assert max(keys["question_mark"].region.right, keys["q"].region.right) <= 80
+        assert max(keys[key].region.right for key in ("a", "f", "x", "question_mark", "q")) <= 80
 
-    drive(scenes.alerted(), script)
+    feed = scenes.crowded()
+    feed.change(stems=())
+    drive(feed, script)
 
 
-@pytest.mark.parametrize("size", [COMPACT, GENEROUS])
+@pytest.mark.parametrize("size", [COMPACT, (100, 30), GENEROUS])
 @pytest.mark.parametrize("scene", list(scenes.SCENES))
 @pytest.mark.parametrize("ascii_only", [False, True])
 def test_every_scene_is_complete_at_both_sizes(scene, size, ascii_only):
@@ -252,14 +252,10 @@ def test_any_size_is_drawn_without_a_fault():
     async def script(pilot):
         for size in ((1, 1), (12, 3), (30, 8), (60, 15), (200, 70), COMPACT):
             await pilot.resize_terminal(*size)
-            await until(pilot, lambda size=size: _rows(pilot.app) == size[1] - (size[1] > 5), str(size))
+            await until(pilot, lambda size=size: rows_shown(pilot.app) == size[1] - (size[1] > 5), str(size))
             assert "cannot be drawn" not in shown(pilot.app)
 
-    drive(scenes.alerted(), script)
-
-
-def _rows(app):
-    return len(shown(app).splitlines())
+    drive(scenes.crowded(), script)
 
 
 def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):

@@ -5,9 +5,9 @@ import math
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import Command, Snapshot
+from sidecar.feed import Command, Hand, Snapshot
 from sidecar.vocabulary import Reading
-from tui.desk import Desk, transport_verb
+from tui.desk import Desk, offers, transport_verb
 
 
 @pytest.mark.parametrize(
@@ -26,6 +26,42 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
     snapshot = Snapshot(transport, scenes.BROADCAST, reading=Reading(seconds=seconds))
 
     assert verb == transport_verb(snapshot)
+
+
+@pytest.mark.parametrize(
+    ("scene", "expected"),
+    [
+        (scenes.down, {"pause", "follow"}),
+        (scenes.stems, {"pause"}),
+        (scenes.unarmed, {"pause", "arm"}),
+        (scenes.armed, {"pause", "follow", "disarm"}),
+        (scenes.asking, {"pause", "follow", "confirm", "dismiss"}),
+        (scenes.riding, {"pause", "follow", "rides"}),
+        (scenes.alerted, {"pause", "follow", "acknowledge"}),
+    ],
+)
+def test_only_what_does_something_is_offered(scene, expected):
+    """A fader is followed where it may be moved; answers are taken where something is asked."""
+    assert expected == offers(scene().shown)
+
+
+def test_an_armed_hand_does_not_follow_a_stem():
+    """The hand is on the programme fader; the move that is shown is for another one."""
+    feed = scenes.stems()
+    feed.change(hand=Hand("studio desk", True, ""))
+
+    assert {"pause", "disarm"} == offers(feed.shown)
+
+
+def test_what_the_hand_says_is_news_for_a_while():
+    """Long enough to be read, and again when it says something else."""
+    feed = scenes.armed()
+    desk = Desk(feed)
+    seen = [desk.look().hand_is_news for _ in range(300)]
+    feed.change(hand=Hand("studio desk", False, "Disarmed: no audio is arriving."))
+
+    assert (True, True, False) == (seen[0], seen[150], seen[-1])
+    assert desk.look().hand_is_news
 
 
 def test_steps_of_the_fader_are_told_as_steps():

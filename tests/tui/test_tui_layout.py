@@ -4,11 +4,11 @@ import pytest
 
 from tui.layout import plan
 
-PANELS = ("heading", "hero", "rails", "course", "alerts", "outlets")
+PANELS = ("heading", "hero", "standing", "stems", "rails", "course", "alerts", "outlets")
 
 
-def _heights(rows, channels=2):
-    shared = plan(rows, channels)
+def _heights(rows, channels=2, **wanted):
+    shared = plan(rows, channels, **wanted)
     return {panel: getattr(shared, panel) for panel in PANELS}
 
 
@@ -16,22 +16,23 @@ def test_24_rows_hold_everything():
     """80×24, one row of which is the footer."""
     expected = {"heading": 1, "hero": 7, "rails": 7, "course": 6, "alerts": 1, "outlets": 1}
 
-    assert expected == _heights(23)
+    assert {**expected, "standing": 0, "stems": 0} == _heights(23)
 
 
 def test_40_rows_are_generous():
     """Thick bars, a row for each peak, targets in a row of their own, a tall course."""
     expected = {"heading": 1, "hero": 8, "rails": 12, "course": 15, "alerts": 1, "outlets": 2}
 
-    assert expected == _heights(39)
+    assert {**expected, "standing": 0, "stems": 0} == _heights(39)
     assert (2, 2) == (plan(39, 2).thickness, plan(39, 2).peak_rows)
 
 
 @pytest.mark.parametrize("channels", [0, 1, 2, 6, 12])
-def test_every_row_is_given_away(channels):
+@pytest.mark.parametrize("wanted", [{}, {"standing": 2}, {"stems": 9}, {"standing": 6, "stems": 9}])
+def test_every_row_is_given_away(channels, wanted):
     """No size leaves a hole or overflows."""
     for rows in range(120):
-        heights = _heights(rows, channels)
+        heights = _heights(rows, channels, **wanted)
 
         assert rows == sum(heights.values())
         assert min(heights.values()) >= 0
@@ -39,11 +40,44 @@ def test_every_row_is_given_away(channels):
 
 def test_what_matters_most_goes_last():
     """The move is on the smallest screen, then the rails, then heading and alerts."""
-    first_seen = {panel: next(rows for rows in range(60) if _heights(rows)[panel]) for panel in PANELS}
+    wanted = {"standing": 1, "stems": 3}
+    first_seen = {
+        panel: next(rows for rows in range(60) if _heights(rows, **wanted)[panel]) for panel in PANELS
+    }
 
-    assert ["hero", "rails", "heading", "alerts", "outlets", "course"] == sorted(
+    assert ["hero", "standing", "rails", "heading", "alerts", "outlets", "stems", "course"] == sorted(
         first_seen, key=first_seen.get
     )
+
+
+def test_whether_the_fader_may_be_moved_is_said_from_the_second_row_on():
+    """Only the move itself comes before it."""
+    assert all(_heights(rows, standing=1)["standing"] == 1 for rows in range(2, 120))
+
+
+@pytest.mark.parametrize(
+    ("stems", "expected"),
+    [
+        (3, {"hero": 7, "stems": 3, "course": 3}),
+        (7, {"hero": 6, "stems": 7, "course": 0}),
+        (9, {"hero": 4, "stems": 9, "course": 0}),
+    ],
+)
+def test_on_24_rows_the_stems_take_from_the_course_then_from_the_figures(stems, expected):
+    """Four, twelve and sixteen stems, two beside one another under their head, all find room."""
+    heights = _heights(23, stems=stems)
+
+    assert expected == {panel: heights[panel] for panel in expected}
+    assert 7 == heights["rails"]
+
+
+def test_on_40_rows_sixteen_stems_leave_everything_else_its_room():
+    """Three beside one another: large figures, all rails and a course."""
+    heights = _heights(39, standing=2, stems=7)
+
+    assert (8, 2, 7) == (heights["hero"], heights["standing"], heights["stems"])
+    assert heights["rails"] >= 8
+    assert heights["course"] >= 6
 
 
 def test_a_wall_shows_the_move_twice_as_large():

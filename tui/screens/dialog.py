@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeVar
 
+from rich.text import Text
 from textual.screen import ModalScreen
 
+from tui.drawing.cells import Run
 from tui.drawing.view import View
+from tui.palette import Palette
 
 Result = TypeVar("Result")
 
@@ -26,3 +30,13 @@ class Dialog(ModalScreen[Result]):
 
     def show(self, view: View) -> None:
         """A new view of the run, for dialogs that follow it."""
+
+
+def prose(runs: Iterable[Run], palette: Palette) -> Text:
+    """Toned text over several lines, as this terminal can show it."""
+    return Text.assemble(
+        *(
+            ("\n".join(palette.text(line) for line in text.split("\n")), palette.ink(tone))
+            for text, tone in runs
+        )
+    )

@@ -17,10 +17,17 @@ from tui.screens.dialog import Dialog
 MEASURES = (
     ("The move", "which way and how many dB the programme fader should go, where the programme lands"
      " if it does, and the band it lands in nine times out of ten."),
+    ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
+     " fader's travel) and its true peak; the largest move stands on top, and all of them together land the"
+     " mix there."),
+    ("▣ ARMED", "the sidecar may move the workstation's fader when you follow; ▢ not armed: it may not. A"
+     " hand on the fader, lost audio or a fader that does not answer takes the leave back."),
+    ("? question", "a move nobody told of, guessed from the sound; it counts only when you say yes."),
     ("△ held by", "the true-peak ceiling, the limit of one step or the fader's end keeps the move small."),
     ("Rails", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
      " passes; the scale is stretched around the goal so that tenths are seen."),
     ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),
+    ("Earlier pass", "where it fits what plays, the forecast is made from it."),
     ("Integrated", "loudness of the programme since the reset; silence and quiet passages are gated out"
      " (ITU-R BS.1770-5 Annex 1)."),
     ("Short-term", "loudness of the last 3 s, not gated (EBU Tech 3341 §2.2); its gate runs from 5 LU under"
@@ -34,6 +41,8 @@ MEASURES = (
     ("Course", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
      " bright line is integrated, ahead of now it is the forecast."),
     ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
+    ("Rides", "the fewest places where the fader must leave its line so that the course heard keeps the"
+     " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
      " ╳ lost: audio is missing; ○ silent: nothing is heard. They stay until acknowledged."),
     ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
@@ -53,7 +62,7 @@ class HelpDialog(Dialog[None]):
     DEFAULT_CSS = """
     HelpDialog > #box { padding: 0 1; max-height: 100%; height: 1fr; margin-bottom: 1; }
     HelpDialog Horizontal { height: auto; }
-    HelpDialog .name { width: 12; }
+    HelpDialog .name { width: 13; }
     HelpDialog .text { width: 1fr; }
     """
 

@@ -11,16 +11,18 @@ from textual.screen import Screen
 from textual.widgets import Footer
 
 from sidecar.feed import Verb
-from tui.desk import Desk, transport_verb
-from tui.drawing import wording
+from tui.desk import Desk, offers
+from tui.drawing import standing, stems, wording
 from tui.drawing.view import View
 from tui.keys import KEYS, explained
 from tui.layout import plan
 from tui.palette import Palette
+from tui.screens.arm import ArmDialog
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.reset import ResetDialog
+from tui.screens.rides import RidesDialog
 from tui.widgets.alerts import Alerts
 from tui.widgets.course import CoursePanel
 from tui.widgets.heading import Heading
@@ -28,6 +30,13 @@ from tui.widgets.hero import Hero
 from tui.widgets.outlets import Outlets
 from tui.widgets.panel import Panel
 from tui.widgets.rails import Rails
+from tui.widgets.standing import Standing
+from tui.widgets.stems import Stems
+
+_SOMETIMES = frozenset(
+    {"start", "pause", "continue", "follow", "acknowledge", "arm", "disarm", "confirm", "dismiss", "rides"}
+)
+"""What is only offered while it does something."""
 
 
 class MainScreen(Screen[None]):
@@ -39,23 +48,27 @@ class MainScreen(Screen[None]):
         super().__init__()
         self.desk = desk
         self._palette = palette
-        self._channels = 0
-        self._offered: tuple[Verb, bool, bool] = ("start", False, False)
+        self._asked: dict[str, int] = {"channels": 0}
+        """What the panels need room for."""
+        self._offered = frozenset({"start"})
         self._view: View | None = None
 
     def compose(self) -> ComposeResult:
-        for kind in (Heading, Hero, Rails, CoursePanel, Alerts, Outlets):
+        for kind in (Heading, Hero, Standing, Stems, Rails, CoursePanel, Alerts, Outlets):
             yield kind(self._palette)
         yield Footer(compact=True, show_command_palette=False)
 
     def on_resize(self) -> None:
+        if self._view is not None:
+            self._asked = self._asks(self._view)
         self._share_rows()
 
     def show(self, view: View) -> None:
         """Draw *view*; a panel that cannot is named in the notice and the others go on."""
         self._view = view
-        if len(view.snapshot.reading.true_peak) != self._channels:
-            self._channels = len(view.snapshot.reading.true_peak)
+        asked = self._asks(view)
+        if asked != self._asked:
+            self._asked = asked
             self._share_rows()
         for panel in self.query(Panel):
             panel.show(view)
@@ -63,15 +76,24 @@ class MainScreen(Screen[None]):
                 view = replace(view, fault=panel.fault)
         self._offer_keys(view)
 
+    def _asks(self, view: View) -> dict[str, int]:
+        return {
+            "channels": len(view.snapshot.reading.true_peak),
+            "standing": standing.rows_wanted(view, self.size.width),
+            "stems": stems.rows_wanted(len(view.snapshot.stems), self.size.width),
+        }
+
     def _share_rows(self) -> None:
         footer = self.query_one(Footer)
         footer.display = self.size.height > 5
-        shared = plan(self.size.height - footer.display, self._channels)
+        shared = plan(self.size.height - footer.display, **self._asked)
         rails = self.query_one(Rails)
         rails.thickness, rails.peak_rows = shared.thickness, shared.peak_rows
         for kind, rows in (
             (Heading, shared.heading),
             (Hero, shared.hero),
+            (Standing, shared.standing),
+            (Stems, shared.stems),
             (Rails, shared.rails),
             (CoursePanel, shared.course),
             (Alerts, shared.alerts),
@@ -81,28 +103,15 @@ class MainScreen(Screen[None]):
 
     def _offer_keys(self, view: View) -> None:
         """Keep the footer to the keys that do something now."""
-        offered = (
-            transport_verb(view.snapshot),
-            view.snapshot.holds_fader,
-            any(alert.state != "off" for alert in view.snapshot.alerts),
-        )
+        offered = offers(view.snapshot)
         if offered != self._offered:
             self._offered = offered
             self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Hide what would do nothing."""
-        if action != "tell":
-            return True
-        verb, holds_fader, has_alerts = self._offered
-        match parameters[0]:
-            case "start" | "pause" | "continue":
-                return parameters[0] == verb
-            case "follow":
-                return bool(holds_fader)
-            case "acknowledge":
-                return bool(has_alerts)
-        return True
+        name = parameters[0] if action == "tell" else action
+        return name not in _SOMETIMES or name in self._offered
 
     def action_tell(self, verb: Verb, value: str | None = None) -> None:
         self.desk.tell(verb, value)
@@ -126,6 +135,18 @@ class MainScreen(Screen[None]):
     def _reset_if(self, wanted: bool | None) -> None:
         if wanted:
             self.desk.tell("reset")
+
+    def action_arm(self) -> None:
+        if self._view is not None and self._view.snapshot.hand is not None:
+            self.app.push_screen(ArmDialog(self._view.snapshot.hand.surface, self._palette), self._arm_if)
+
+    def _arm_if(self, wanted: bool | None) -> None:
+        if wanted:
+            self.desk.tell("arm")
+
+    def action_rides(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(RidesDialog(self._view, self._palette))
 
     def action_label(self) -> None:
         self.app.push_screen(LabelDialog(), self._mark_if)

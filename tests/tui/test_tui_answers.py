@@ -1,0 +1,124 @@
+"""Leave to move a fader, answers to a question, and what rides and stems need, under hands."""
+
+import pytest
+import scripted_feed as scenes
+from driving import COMPACT, drive, rows_shown, shown, told_after, until
+from textual.widgets import Static
+
+from sidecar.feed import Command
+from tui.screens.arm import ArmDialog
+from tui.screens.main import MainScreen
+from tui.screens.rides import RidesDialog
+
+
+def test_arming_asks_first_and_shows_the_caution():
+    """No leave is given before what it can do has been read."""
+
+    async def script(pilot):
+        await pilot.press("x")
+        await until(pilot, lambda: isinstance(pilot.app.screen, ArmDialog), "the question")
+        asked = str(pilot.app.screen.query_one("#box Static", Static).content)
+        assert "the fader on studio desk, upward too?" in asked
+        assert "hurt ears and loudspeakers" in asked
+        assert [] == feed.told
+
+    feed = scenes.unarmed()
+    drive(feed, script)
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        (["x", "y"], [Command("arm")]),
+        (["x", "n"], []),
+        (["x", "x"], []),
+        (["x", "escape"], []),
+        (["x", "enter"], []),
+    ],
+)
+def test_only_yes_arms(keys, told):
+    """Enter, pressed out of habit, gives no leave."""
+    assert told == told_after(scenes.unarmed(), *keys)
+
+
+def test_disarming_acts_at_once():
+    """Whoever is startled presses one key."""
+    assert [Command("disarm")] == told_after(scenes.armed(), "x")
+
+
+def test_without_a_surface_there_is_nothing_to_arm():
+    """No question is put that leads nowhere."""
+    assert [] == told_after(scenes.down(), "x", "y")
+
+
+def test_an_armed_fader_can_be_followed():
+    """With leave the move can be made from here, without it not."""
+    assert [Command("follow")] == told_after(scenes.armed(), "f")
+    assert [] == told_after(scenes.unarmed(), "f")
+
+
+def test_a_move_of_a_stem_is_not_followed_from_here():
+    """The programme fader must not move where a stem's was shown."""
+    feed = scenes.stems()
+    feed.change(holds_fader=True)
+
+    assert [] == told_after(feed, "f")
+
+
+@pytest.mark.parametrize(("key", "verb"), [("y", "confirm"), ("n", "dismiss")])
+def test_a_question_is_answered_with_one_key(key, verb):
+    """And where nothing is asked the keys do nothing."""
+    assert [Command(verb)] == told_after(scenes.asking(), key)
+    assert [] == told_after(scenes.down(), key)
+
+
+def test_the_rides_are_listed_and_kept_up_to_date():
+    """When, how long, how far and how fast, with the reason; a new plan takes its place."""
+    feed = scenes.riding()
+
+    async def script(pilot):
+        await pilot.press("i")
+        await until(pilot, lambda: isinstance(pilot.app.screen, RidesDialog), "the list")
+        await until(
+            pilot, lambda: "1:35      0.4 s       ▼ −4.0 dB     0.2 s" in _listed(pilot.app), "a ride"
+        )
+        assert "Three rides bring short-term under −18.0 LUFS" in _listed(pilot.app)
+        assert "louder: mind ears" in _listed(pilot.app)
+        feed.change(rides=(), rides_reason="Nothing needs to be ridden.")
+        await until(pilot, lambda: "Nothing needs to be ridden." in _listed(pilot.app), "the new plan")
+        assert "▼" not in _listed(pilot.app)
+        await pilot.press("i")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument again")
+
+    drive(feed, script)
+
+
+def _listed(app):
+    return str(app.screen.query_one("#rides", Static).content)
+
+
+def test_panels_come_and_go_with_what_they_show():
+    """A question makes itself room, and gives it back to the course when it is answered."""
+    feed = scenes.down()
+    question = "Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"
+
+    async def script(pilot):
+        feed.change(guess=scenes.asking().shown.guess, stems=scenes.stems().shown.stems)
+        await until(pilot, lambda: question in shown(pilot.app) and "drums" in shown(pilot.app), "both")
+        assert COMPACT[1] - 1 == rows_shown(pilot.app)
+        feed.change(guess="", stems=())
+        await until(pilot, lambda: question not in shown(pilot.app) and "whole" in shown(pilot.app), "course")
+        assert COMPACT[1] - 1 == rows_shown(pilot.app)
+
+    drive(feed, script)
+
+
+def test_all_sixteen_stems_are_on_the_smallest_full_screen():
+    """Each with its name, at 80×24, and none is only counted."""
+    feed = scenes.many_stems(16)
+    names = [stem.name[:9] for stem in feed.shown.stems]
+
+    async def script(pilot):
+        await until(pilot, lambda: all(name in shown(pilot.app) for name in names), "all stems")
+
+    drive(feed, script)
