@@ -18,13 +18,15 @@ from sidecar.meter.interpolation import LAST_TWO_GAIN, REACH, STAGES
 HOPS_PER_BLOCK = 10
 """A block is 100 ms, a hop 10 ms: fine enough for Tech 3341 cases 13 and 14."""
 
-_SEGMENT = 1024
-_ABSURD = np.float32(1e9)
+SEGMENT = 1024
+"""Frames that are taken through all steps at once, while they are near at hand."""
+ABSURD = np.float32(1e9)
 """+180 dBFS: no converter gives it, and from here on float32 could overflow in the interpolators."""
+_REST = 1e-30
 _LAST_TWO_GAIN = np.float32(LAST_TWO_GAIN)
 
 # No flag lets the compiler assume that NaN does not occur: counting them is part of the job.
-_FLAGS = {"contract", "reassoc", "nsz"}
+FLAGS = {"contract", "reassoc", "nsz"}
 
 
 class FrontState(NamedTuple):
@@ -57,7 +59,7 @@ def fresh_front(channels: int) -> FrontState:
 
 
 @njit(nogil=True, cache=True)
-def _take_in(frames: Any, at: int, n: int, channel: int, plane: Any) -> tuple[int, np.float32]:
+def take_in(frames: Any, at: int, n: int, channel: int, plane: Any) -> tuple[int, np.float32]:
     """Copies one channel behind its history; returns the bad samples and the highest good one.
 
     Bad is NaN, infinite or absurd; such a sample becomes silence.
@@ -67,7 +69,7 @@ def _take_in(frames: Any, at: int, n: int, channel: int, plane: Any) -> tuple[in
     for i in range(n):
         x = np.float32(frames[at + i, channel])
         size = abs(x)
-        if not size < _ABSURD:
+        if not size < ABSURD:
             bad += 1
             x = np.float32(0.0)
             size = x
@@ -76,34 +78,43 @@ def _take_in(frames: Any, at: int, n: int, channel: int, plane: Any) -> tuple[in
     return bad, peak
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@njit(nogil=True, cache=True, fastmath=FLAGS)
+def k_step(x: float, sos: Any, s: Any) -> Any:
+    """One sample through both sections: what comes out, and what they remember, four numbers of it."""
+    b0, b1, b2, _, a1, a2 = sos[0]
+    c0, c1, c2, _, d1, d2 = sos[1]
+    y = b0 * x + s[0]
+    z = c0 * y + s[2]
+    return z, (
+        b1 * x - a1 * y + s[1],
+        b2 * x - a2 * y,
+        c1 * y - d1 * z + s[3],
+        c2 * y - d2 * z,
+    )
+
+
+@njit(nogil=True, cache=True)
+def remember(memory: Any, s: Any) -> None:
+    """Keeps what the sections remember. Deep in silence it is put to rest: numbers near the smallest
+    there are would cost many times as much to calculate with."""
+    for k in range(4):
+        memory[k] = s[k] if abs(s[k]) > _REST else 0.0
+
+
+@njit(nogil=True, cache=True, fastmath=FLAGS)
 def _weigh_pair(a: Any, b: Any, n: int, sos: Any, memory_a: Any, memory_b: Any, weights: Any) -> float:
     """Weighted sum of squares of two K-weighted channels; two, since one leaves the processor waiting."""
-    b0, b1, b2, a1, a2 = sos[0, 0], sos[0, 1], sos[0, 2], sos[0, 4], sos[0, 5]
-    c0, c1, c2, d1, d2 = sos[1, 0], sos[1, 1], sos[1, 2], sos[1, 4], sos[1, 5]
-    s0, s1, s2, s3 = memory_a
-    t0, t1, t2, t3 = memory_b
+    s = (memory_a[0], memory_a[1], memory_a[2], memory_a[3])
+    t = (memory_b[0], memory_b[1], memory_b[2], memory_b[3])
     sum_a = 0.0
     sum_b = 0.0
     for i in range(REACH, REACH + n):
-        x = np.float64(a[i])
-        y = b0 * x + s0
-        s0 = b1 * x - a1 * y + s1
-        s1 = b2 * x - a2 * y
-        z = c0 * y + s2
-        s2 = c1 * y - d1 * z + s3
-        s3 = c2 * y - d2 * z
+        z, s = k_step(np.float64(a[i]), sos, s)
         sum_a += z * z
-        u = np.float64(b[i])
-        v = b0 * u + t0
-        t0 = b1 * u - a1 * v + t1
-        t1 = b2 * u - a2 * v
-        w = c0 * v + t2
-        t2 = c1 * v - d1 * w + t3
-        t3 = c2 * v - d2 * w
+        w, t = k_step(np.float64(b[i]), sos, t)
         sum_b += w * w
-    memory_a[0], memory_a[1], memory_a[2], memory_a[3] = s0, s1, s2, s3
-    memory_b[0], memory_b[1], memory_b[2], memory_b[3] = t0, t1, t2, t3
+    remember(memory_a, s)
+    remember(memory_b, t)
     return weights[0] * sum_a + weights[1] * sum_b
 
 
@@ -111,7 +122,7 @@ def _doubler(taps: NDArray[np.float32]) -> Callable[[Any, int, Any], int]:
     """A kernel that doubles the rate. The taps are built into it: unrolled, it runs ten times faster."""
     pairs = taps.size
 
-    @njit(nogil=True, cache=True, fastmath=_FLAGS)
+    @njit(nogil=True, cache=True, fastmath=FLAGS)
     def double(x: Any, n: int, out: Any) -> int:
         """Each sample of x[:n] that has its neighbours, and the midpoint behind it; returns the count."""
         made = n - 2 * pairs + 1
@@ -129,7 +140,7 @@ def _doubler(taps: NDArray[np.float32]) -> Callable[[Any, int, Any], int]:
 _double_first, _double_second, _double_third, _double_fourth = (_doubler(taps) for taps in STAGES)
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@njit(nogil=True, cache=True, fastmath=FLAGS)
 def _highest(x: Any, n: int, work: Any) -> np.float32:
     """Largest absolute value of x[:n], n ≥ 2, by folding it in half: that vectorises, a running
     maximum does not."""
@@ -170,7 +181,7 @@ def true_peak(plane: Any, n: int, peak: Any, work: Any) -> np.float32:
 @njit(nogil=True, cache=True)
 def workspace() -> Any:
     """Scratch for :func:`true_peak`, for up to REACH + 1024 samples at a time."""
-    longest = REACH + _SEGMENT
+    longest = REACH + SEGMENT
     return (
         np.empty(2 * longest, np.float32),
         np.empty(4 * longest, np.float32),
@@ -192,7 +203,7 @@ def run_front(
     Returns the count of full blocks and of bad samples.
     """
     channels = frames.shape[1]
-    planes = np.zeros((channels + channels % 2, REACH + _SEGMENT), np.float32)
+    planes = np.zeros((channels + channels % 2, REACH + SEGMENT), np.float32)
     memories = np.zeros((planes.shape[0], 4))
     gains = np.zeros(planes.shape[0])
     planes[:channels, :REACH] = state.history
@@ -205,9 +216,9 @@ def run_front(
     for hop in range(ends.size + 1):
         end = ends[hop] if hop < ends.size else frames.shape[0]
         while at < end:
-            n = min(end - at, _SEGMENT)
+            n = min(end - at, SEGMENT)
             for c in range(channels):
-                wrong, peak = _take_in(frames, at, n, c, planes[c])
+                wrong, peak = take_in(frames, at, n, c, planes[c])
                 bad += wrong
                 state.sample_peak[0] = max(state.sample_peak[0], peak)
                 state.block_peak[c] = true_peak(planes[c], REACH + n, state.block_peak[c], work)

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.errors import SignalError
 from sidecar.meter import kernels, windows
+from sidecar.meter.grid import Grid
+from sidecar.meter.intake import checked_frames, checked_rate, level_before, level_dbtp
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
-from sidecar.meter.weighting import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, k_weighting
-from sidecar.vocabulary import SILENCE, FloatArray, Reading, decibel, loudness
+from sidecar.meter.weighting import k_weighting
+from sidecar.vocabulary import FloatArray, Reading, decibel, loudness
 
 _HOPS_PER_SECOND = 100
 _RANGE_SETTLES_S = 60.0
@@ -53,16 +54,12 @@ class Meter:
         it nor *channels* (the usual layout of so many) nor *weights* (one factor a channel) is given.
         Raises SignalError for a rate or layout that cannot be measured.
         """
-        if not LOWEST_RATE_HZ <= sample_rate <= HIGHEST_RATE_HZ:
-            raise SignalError(
-                f"A sample rate of {sample_rate} Hz cannot be measured; "
-                f"use {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz."
-            )
-        self.sample_rate = sample_rate
+        self.sample_rate = checked_rate(sample_rate)
         self.layout = _layout(layout, channels, weights)
         self._sections = k_weighting(sample_rate)
         self._weights = np.array(self.layout.weights)
         self._hop_frames = round(sample_rate / _HOPS_PER_SECOND)
+        self._grid = Grid(sample_rate, _HOPS_PER_SECOND)
         self._paused = False
         self.reset()
 
@@ -79,7 +76,7 @@ class Meter:
         self._chain = (np.zeros(1024), np.zeros(1024, np.int64))
         self._true_peak = np.zeros(self.layout.channels, np.float32)
         self._sample_peak = np.float32(0.0)
-        self._grid_frames = 0
+        self._grid.restart()
         self._frames = 0
         self._bad_samples = 0
         self._at_seam = False
@@ -111,18 +108,18 @@ class Meter:
         NaN and infinite samples are counted and measured as silence.
         Raises SignalError for another shape or type.
         """
-        frames = self._checked(frames)
+        frames = checked_frames(frames, self.layout.channels, f"the layout {self.layout.name}")
         if frames.shape[0] == 0:
             return
         if self._at_seam:
-            self._smooth_seam(frames[0])
-        ends, lengths = self._hop_ends(frames.shape[0])
+            self._front.history[:] = level_before(frames[0])
+            self._at_seam = False
+        ends, lengths = self._grid.advance(frames.shape[0])
         energies = np.empty(ends.size)
         peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, self.layout.channels), np.float32)
         filled, bad = kernels.run_front(
             frames, ends, self._sections, self._weights, self._front, energies, peaks
         )
-        self._grid_frames += frames.shape[0]
         blocks = self._run_windows(energies, lengths, windows.HELD if self._paused else windows.MEASURING)
         if self._paused:
             return
@@ -176,33 +173,7 @@ class Meter:
             return Blocks(np.empty(0), np.empty(0))
         energies, peaks = zip(*self._finished, strict=True)
         self._finished.clear()
-        linear = np.concatenate(peaks).astype(np.float64)
-        level_db = np.full(linear.size, SILENCE)
-        np.log10(linear, out=level_db, where=linear > 0.0)
-        return Blocks(np.concatenate(energies), 20.0 * level_db)
-
-    def _checked(self, frames: FloatArray) -> FloatArray:
-        if frames.ndim != 2 or frames.shape[1] != self.layout.channels:
-            raise SignalError(
-                f"Frames of shape {frames.shape} do not fit the layout {self.layout.name}: "
-                f"give (n, {self.layout.channels})."
-            )
-        if frames.dtype not in (np.float32, np.float64):
-            raise SignalError(f"Samples of type {frames.dtype} cannot be measured: give float32 or float64.")
-        return np.ascontiguousarray(frames)
-
-    def _hop_ends(self, frames: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Where hops end in the next *frames* frames, and how long each hop is, to the nearest sample."""
-        before, after = self._grid_frames, self._grid_frames + frames
-        first = self._hop_at(before)
-        hops = np.arange(first, self._hop_at(after) + 1)
-        marks = (hops * self.sample_rate + _HOPS_PER_SECOND // 2) // _HOPS_PER_SECOND
-        return marks[1:] - before, np.diff(marks)
-
-    def _hop_at(self, frames: int) -> int:
-        """How many hops have ended after so many frames of the grid."""
-        half = _HOPS_PER_SECOND // 2
-        return ((frames + 1) * _HOPS_PER_SECOND - half - 1) // self.sample_rate
+        return Blocks(np.concatenate(energies), level_dbtp(np.concatenate(peaks)))
 
     def _run_windows(
         self, energies: NDArray[np.float64], lengths: NDArray[np.int64], mode: int
@@ -226,14 +197,9 @@ class Meter:
         self._true_peak = np.maximum(self._true_peak, self._front.block_peak)
         self._sample_peak = max(self._sample_peak, self._front.sample_peak[0])
 
-    def _smooth_seam(self, first: FloatArray) -> None:
-        """Lets the interpolators start from a level, not from a jump that nobody played."""
-        self._front.history[:] = np.nan_to_num(first, nan=0.0, posinf=0.0, neginf=0.0)[:, None]
-        self._at_seam = False
-
     def _cut(self) -> None:
         self._at_seam = True
-        self._grid_frames = 0
+        self._grid.restart()
         self._front.biquads[:] = 0.0
         self._front.energy[:] = 0.0
         self._front.hops[:] = 0

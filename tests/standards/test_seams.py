@@ -45,3 +45,16 @@ def test_absurd_samples_are_counted_and_read_as_silence(value):
 
     assert 10 == meter.reading().bad_samples
     assert meter.reading().max_true_peak < -10.0
+
+
+@pytest.mark.parametrize("value", [3e38, -1e30, np.inf, np.nan])
+def test_an_absurd_sample_behind_a_loss_makes_up_no_peak(value):
+    """The level that the interpolators start from is that of a good sample, or silence."""
+    frames = np.full((RATE_HZ, 1), 0.25)
+    frames[0] = value
+    meter = Meter(RATE_HZ, "mono")
+    meter.splice()
+    meter.push(frames)
+
+    assert 1 == meter.reading().bad_samples
+    assert meter.reading().max_true_peak < -10.0

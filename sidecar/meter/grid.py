@@ -1,0 +1,37 @@
+"""The grid on which a programme is cut into steps of one duration."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+_Ints = NDArray[np.int64]
+
+
+class Grid:
+    """Where steps end, each to the nearest sample, so that they keep time at any sample rate.
+
+    Every tenth step of 10 ms ends where a step of 100 ms does.
+    """
+
+    def __init__(self, rate_hz: int, steps_per_second: int) -> None:
+        self._rate_hz = rate_hz
+        self._per_second = steps_per_second
+        self._half = steps_per_second // 2
+        self._frames = 0
+
+    def restart(self) -> None:
+        """The next frame begins a step."""
+        self._frames = 0
+
+    def advance(self, frames: int) -> tuple[_Ints, _Ints]:
+        """Where steps end in the next *frames* frames, and the frames in each; both of shape (steps,)."""
+        before, after = self._frames, self._frames + frames
+        self._frames = after
+        steps = np.arange(self._step_at(before), self._step_at(after) + 1)
+        marks = (steps * self._rate_hz + self._half) // self._per_second
+        return marks[1:] - before, np.diff(marks)
+
+    def _step_at(self, frames: int) -> int:
+        """How many steps have ended after so many frames."""
+        return ((frames + 1) * self._per_second - self._half - 1) // self._rate_hz
