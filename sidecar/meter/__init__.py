@@ -3,5 +3,16 @@ readings out; no clock, no threads, no files."""
 
 from sidecar.meter.layouts import Layout, annex3_weight, layout_for, layout_from
 from sidecar.meter.meter import Blocks, Meter
+from sidecar.meter.stems import StemBlocks, StemMeter, summed
 
-__all__ = ["Blocks", "Layout", "Meter", "annex3_weight", "layout_for", "layout_from"]
+__all__ = [
+    "Blocks",
+    "Layout",
+    "Meter",
+    "StemBlocks",
+    "StemMeter",
+    "annex3_weight",
+    "layout_for",
+    "layout_from",
+    "summed",
+]
