@@ -76,6 +76,17 @@ def test_tall_screens_give_each_channel_its_row():
     assert peaks[2].endswith(" 1.2 dB free  −2.2 dBTP")
 
 
+def test_between_the_sizes_no_figure_is_lost_or_cut():
+    """At 100 columns each channel has its row but not its level: the figures' row tells it, in full."""
+    feed = scenes.down()
+    feed.change(reading=replace(feed.shown.reading, range_is_stable=False))
+
+    assert (
+        " Range        6.2 LU (settling, guide 15)  max M −15.0 S −17.0  TP L −3.2 R −2.8 dBTP"
+        == (_lines(feed, 100, 8, peak_rows=2)[-1])
+    )
+
+
 def test_wide_screens_put_the_maxima_beside_the_values():
     """EBU Tech 3341 §2.1: max M and max S can be shown."""
     lines = _lines(scenes.down(), 120, 7)

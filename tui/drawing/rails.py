@@ -162,7 +162,8 @@ def figures_row(view: View, width: int, *, peaks_apart: bool) -> Row:
     guided = goal.range_guide_lu is not None and reading.loudness_range > goal.range_guide_lu
     cells.put(LABEL_WIDTH, text, "over bold" if guided and reading.range_is_stable else "plain")
     notes = [_range_note(goal, reading), _maxima(view, width)]
-    notes.append(_crest(reading) if peaks_apart else _peak_figures(view, width))
+    has_peaks = peaks_apart and width >= WIDE_FROM
+    notes.append(_crest(reading) if has_peaks else _peak_figures(view, width))
     rest = "".join(notes)
     cells.put(LABEL_WIDTH + len(text), shortened(rest, width - LABEL_WIDTH - len(text)), "dim")
     return cells.row()

@@ -17,13 +17,10 @@ from tui.screens.dialog import Dialog
 MEASURES = (
     ("The move", "which way and how many dB the programme fader should go, where the programme lands"
      " if it does, and the band it lands in nine times out of ten."),
-    ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
-     " fader's travel) and its true peak; the largest move stands on top, and all of them together land the"
-     " mix there."),
-    ("▣ ARMED", "the sidecar may move the workstation's fader when you follow; ▢ not armed: it may not. A"
-     " hand on the fader, lost audio or a fader that does not answer takes the leave back."),
-    ("? question", "a move nobody told of, guessed from the sound; it counts only when you say yes."),
     ("△ held by", "the true-peak ceiling, the limit of one step or the fader's end keeps the move small."),
+    ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
+     " fader's travel) and its true peak; the largest move is the one shown large, and all of them together"
+     " land the mix there."),
     ("Rails", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
      " passes; the scale is stretched around the goal so that tenths are seen."),
     ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),
@@ -45,6 +42,9 @@ MEASURES = (
      " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
      " ╳ lost: audio is missing; ○ silent: nothing is heard. They stay until acknowledged."),
+    ("▣ ARMED", "the sidecar may move the workstation's fader when you follow; ▢ not armed: it may not. A"
+     " hand on the fader, lost audio or a fader that does not answer takes the leave back."),
+    ("? question", "a move nobody told of, guessed from the sound; it counts only when you say yes."),
     ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
      " than −23 LUFS is not EBU Mode (§2)."),
     ("Care", "raising gain can hurt ears and loudspeakers: turn monitors down first. This measures a signal,"
