@@ -6,6 +6,7 @@ import math
 from typing import Literal
 
 from sidecar.goals import Goal
+from sidecar.vocabulary import figure
 
 Stand = Literal["under", "inside", "over"]
 """Where a value stands against what is allowed; also the ink it is drawn with."""
@@ -20,10 +21,7 @@ EBU_MODE_TARGET_LUFS = -23.0
 
 def plain(value: float) -> str:
     """One decimal, a typeset minus, no sign on zero; dashes where there is nothing to show."""
-    if not math.isfinite(value):
-        return "−−.−"
-    rounded = round(value, 1) + 0.0
-    return f"{rounded:.1f}".replace("-", "−")
+    return figure(value) if math.isfinite(value) else "−−.−"
 
 
 def signed(value: float) -> str:
