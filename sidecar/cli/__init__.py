@@ -19,7 +19,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Products of small matrices only: the library's own threads would take the cores from the audio.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        code = import_module(f"sidecar.cli.{options.command}").run(options)
+        code = import_module(f"sidecar.cli.{options.command.replace('-', '_')}").run(options)
         sys.stdout.flush()
     except DeviceLost as error:
         return _refuse(error, LOST)

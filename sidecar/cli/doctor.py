@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib.metadata import version
 
-from sidecar.cli.parser import COMMAND_PORT
+from sidecar.cli.options.command import COMMAND_PORT
 from sidecar.errors import SidecarError
 from sidecar.goals import all_goals, goal_faults
 from sidecar.locations import own_configs

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from sidecar.cli.lines import JsonLines, PlainLines
 from sidecar.cli.log import kept_log
-from sidecar.cli.parser import LISTEN_PORT
+from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import load_goal

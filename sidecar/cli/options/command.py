@@ -1,0 +1,28 @@
+"""What every command's help has in common."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+LISTEN_PORT = 9138
+"""Where ``sidecar listen`` listens, and so where runs send unless told otherwise."""
+COMMAND_PORT = 9139
+"""Where a run listens for commands."""
+
+
+def add_command(commands: Any, name: str, summary: str, examples: str) -> argparse.ArgumentParser:
+    """One command with its summary and its examples, a line each."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=summary,
+        description=summary[0].upper() + summary[1:] + ".",
+        epilog="examples:\n" + "\n".join("  " + line for line in examples.splitlines()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    return parser
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """The option of commands that print a list."""
+    parser.add_argument("--json", action="store_true", help="print one JSON array")

@@ -1,0 +1,53 @@
+"""The options that ``live`` and ``rehearse`` share."""
+
+from __future__ import annotations
+
+import argparse
+
+from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT
+
+
+def add_run_options(parser: argparse.ArgumentParser) -> None:
+    """Goal, forecast, screen and OSC."""
+    parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="P",
+        help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
+    )
+    parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
+    parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
+    parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")
+    osc = parser.add_argument_group("OSC")
+    osc.add_argument(
+        "--osc",
+        action="append",
+        metavar="HOST:PORT",
+        help=f"send readings there; may be given several times (127.0.0.1:{LISTEN_PORT})",
+    )
+    osc.add_argument(
+        "--osc-port",
+        type=int,
+        default=COMMAND_PORT,
+        metavar="PORT",
+        help=f"take commands there ({COMMAND_PORT})",
+    )
+    osc.add_argument(
+        "--osc-bind",
+        default="127.0.0.1",
+        metavar="ADDRESS",
+        help="take commands on that address of this machine",
+    )
+    osc.add_argument(
+        "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
+    )
+
+
+def add_pace(parser: argparse.ArgumentParser) -> None:
+    """How fast the programme runs by."""
+    parser.add_argument(
+        "--pace", choices=("real", "fast"), default="real", help="in real time, or as fast as it goes"
+    )
