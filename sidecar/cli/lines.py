@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from sidecar.feed import Snapshot
-from sidecar.osc.table import hero
+from sidecar.hero import chosen, chosen_move
 from sidecar.vocabulary import Alert, Move, figure
 
 
@@ -15,7 +15,7 @@ class JsonLines:
     """One JSON object a line: each reading, and each move and alert that changes."""
 
     def __init__(self) -> None:
-        self._move: Move | None = None
+        self._move: tuple[str, Move] | None = None
         self._alerts: tuple[Alert, ...] = ()
 
     def __call__(self, snapshot: Snapshot) -> None:
@@ -44,14 +44,15 @@ class JsonLines:
         self._say_alerts(snapshot)
 
     def _say_move(self, snapshot: Snapshot) -> None:
-        move = hero(snapshot)
-        if move == self._move:
+        fader, move = chosen_move(snapshot)
+        if (fader, move) == self._move:
             return
-        self._move = move
+        self._move = fader, move
         _say(
             type="move",
             seconds=round(snapshot.reading.seconds, 3),
-            this_pass=snapshot.this_pass is not None,
+            this_pass=chosen(snapshot).scope == "this pass",
+            fader=fader,
             gain_db=move.gain_db,
             landing_lufs=number(move.landing),
             landing_low_lufs=number(move.landing_low),
@@ -83,7 +84,7 @@ class PlainLines:
         self._said = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
-        sentence = snapshot.notice or hero(snapshot).reason
+        sentence = snapshot.notice or chosen_move(snapshot)[1].reason
         if sentence != self._said:
             self._said = sentence
             print(sentence, flush=True)

@@ -9,6 +9,7 @@ from sidecar.feed import Command
 from sidecar.osc.table import INCOMING, ROOT, Incoming
 
 _BY_ADDRESS = {ROOT + entry.path: entry for entry in INCOMING}
+_COUNTS = {1: "one argument", 2: "two arguments"}
 
 
 def command(address: str, arguments: list[Any]) -> Command | None:
@@ -23,11 +24,12 @@ def command(address: str, arguments: list[Any]) -> Command | None:
         raise ValueError(f"{address} is no address of the sidecar's")
     if entry.tags == "":
         return _button(entry, arguments)
-    if len(arguments) != 1:
-        raise ValueError(f"{address} takes one argument, not {len(arguments)}")
-    if entry.tags == "s":
-        return Command(entry.verb, _text(address, arguments[0]))
-    return Command(entry.verb, _number(entry, arguments[0]))
+    if len(arguments) != len(entry.tags):
+        raise ValueError(f"{address} takes {_COUNTS[len(entry.tags)]}, not {len(arguments)}")
+    if entry.tags == "nf":
+        return Command(entry.verb, (_name(entry, arguments[0]), _number(entry, arguments[1])))
+    take = _text if entry.tags == "s" else _number
+    return Command(entry.verb, take(entry, arguments[0]))
 
 
 def _button(entry: Incoming, arguments: list[Any]) -> Command | None:
@@ -38,10 +40,18 @@ def _button(entry: Incoming, arguments: list[Any]) -> Command | None:
     return Command(entry.verb) if arguments[0] else None
 
 
-def _text(address: str, value: Any) -> str:
+def _text(entry: Incoming, value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{address} takes a text, not {value!r}")
+        raise ValueError(f"{ROOT}{entry.path} takes a text, not {value!r}")
     return value
+
+
+def _name(entry: Incoming, value: Any) -> str:
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise ValueError(f"{ROOT}{entry.path} takes a name or a whole number first, not {value!r}")
+    return str(value)
 
 
 def _number(entry: Incoming, value: Any) -> float:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
 from sidecar.feed import Command, Snapshot, Target
+from sidecar.hero import chosen_move
 from sidecar.osc import inbox, wire
 from sidecar.osc.table import OUTGOING, ROOT, Group
 from sidecar.osc.targets import Destination
@@ -20,7 +21,7 @@ if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` n
 
 _RECEIVE_BUFFER = 1 << 20
 _BEAT_S = 1.0
-_ON_CHANGE: tuple[Group, ...] = ("alert", "move", "run")
+_ON_CHANGE: tuple[Group, ...] = ("alert", "move", "stems", "hand", "run")
 
 _log = logging.getLogger(__name__)
 
@@ -161,9 +162,9 @@ class OscPort(asyncio.DatagramProtocol):
         for group in groups:
             self._said[group] = _content(snapshot, group)
             messages += [
-                wire.message(ROOT + out.path, out.tags, out.read(snapshot))
+                wire.message(ROOT + out.path, out.tags, values)
                 for out in OUTGOING
-                if out.group == group
+                if out.group == group and (values := out.read(snapshot))
             ]
         for datagram in wire.bundles(messages, time.time()):
             for target in self._targets:
@@ -186,5 +187,9 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
     if group == "alert":
         return tuple((alert.name, alert.state) for alert in snapshot.alerts)
     if group == "move":
-        return snapshot.this_pass or snapshot.next_pass, snapshot.this_pass is None
+        return chosen_move(snapshot), snapshot.this_pass is None
+    if group == "stems":
+        return tuple((stem.name, stem.fader_db, stem.move) for stem in snapshot.stems)
+    if group == "hand":
+        return (snapshot.hand,)
     return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.lost_frames

@@ -7,10 +7,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from sidecar.feed import Snapshot, Verb
+from sidecar.feed import Hand, Snapshot, Stem, Verb
+from sidecar.hero import chosen, chosen_move
 from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
 
-Group = Literal["reading", "move", "alert", "run"]
+Group = Literal["reading", "move", "stems", "alert", "hand", "run"]
 Value = float | int | str
 
 ROOT = "/sidecar"
@@ -19,7 +20,9 @@ ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
 RATES: dict[Group, str] = {
     "reading": "each update",
     "move": "on change, and once a second",
+    "stems": "on change, and once a second, where stems are measured",
     "alert": "on change, and once a second",
+    "hand": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
 }
 
@@ -36,6 +39,7 @@ class Outgoing:
     group: Group
     sentence: str
     read: Callable[[Snapshot], tuple[Value, ...]]
+    """The arguments; none at all where there is nothing to tell, and then nothing is sent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,7 @@ class Incoming:
 
     path: str
     tags: str
+    """OSC type tags; ``n`` is a name or a number: ``s``, ``i`` or a whole ``f``."""
     unit: str
     low: float
     high: float
@@ -52,9 +57,8 @@ class Incoming:
     verb: Verb
 
 
-def hero(snapshot: Snapshot) -> Move:
-    """The move to show first: for the pass that is playing where it can be told, else for the next."""
-    return snapshot.this_pass or snapshot.next_pass
+def _hero(snapshot: Snapshot) -> Move:
+    return chosen_move(snapshot)[1]
 
 
 def _alert(name: AlertName) -> Callable[[Snapshot], tuple[Value, ...]]:
@@ -114,24 +118,44 @@ def _moves() -> Iterator[Outgoing]:
         "s",
         "",
         "which pass it lands: this or next",
-        lambda s: "this" if s.this_pass else "next",
+        lambda s: "this" if chosen(s).scope == "this pass" else "next",
     )
-    yield add("/move/gain", "f", "dB", "the fader move; negative is down", lambda s: hero(s).gain_db)
+    yield add("/move/fader", "s", "", "whose it is: programme, or a stem's name", lambda s: chosen_move(s)[0])
+    yield add("/move/gain", "f", "dB", "the fader move; negative is down", lambda s: _hero(s).gain_db)
     yield add(
-        "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: hero(s).landing
+        "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: _hero(s).landing
     )
-    yield add("/move/low", "f", "LUFS", "low end of the landing's 90 % band", lambda s: hero(s).landing_low)
+    yield add("/move/low", "f", "LUFS", "low end of the landing's 90 % band", lambda s: _hero(s).landing_low)
     yield add(
-        "/move/high", "f", "LUFS", "high end of the landing's 90 % band", lambda s: hero(s).landing_high
+        "/move/high", "f", "LUFS", "high end of the landing's 90 % band", lambda s: _hero(s).landing_high
     )
     yield add(
         "/move/limit",
         "s",
         "",
         "what limits it: none, ceiling, step or range",
-        lambda s: hero(s).limited_by or "none",
+        lambda s: _hero(s).limited_by or "none",
     )
-    yield add("/move/reason", "s", "", "one plain sentence", lambda s: hero(s).reason)
+    yield add("/move/reason", "s", "", "one plain sentence", lambda s: _hero(s).reason)
+
+
+def _stems() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Stem], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, "stems", sentence, lambda s: tuple(read(stem) for stem in s.stems))
+
+    yield add("/stems/names", "s*", "", "the stems, one value each, as in the rows below", lambda s: s.name)
+    yield add("/stems/faders", "f*", "dB", "where their faders stand, as far as known", lambda s: s.fader_db)
+    yield add("/stems/moves", "f*", "dB", "the moves that land the mix", lambda s: s.move.gain_db)
+    yield add("/stems/peaks", "f*", "dBTP", "highest true peaks since the reset", lambda s: s.true_peak)
+
+
+def _hand() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, sentence: str, read: Callable[[Hand], Value]) -> Outgoing:
+        return Outgoing(path, tags, "", "hand", sentence, lambda s: (read(s.hand),) if s.hand else ())
+
+    yield add("/hand/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
+    yield add("/hand/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
+    yield add("/hand/notice", "s", "what was last said of that", lambda h: h.sentence)
 
 
 def _run() -> Iterator[Outgoing]:
@@ -145,6 +169,14 @@ def _run() -> Iterator[Outgoing]:
     )
     yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)
     yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
+    yield add(
+        "/goal/lowest",
+        "f",
+        "LUFS",
+        "lowest integrated that passes; −120 where there is none",
+        lambda s: s.goal.lowest_lufs,
+    )
+    yield add("/goal/highest", "f", "LUFS", "highest integrated that passes", lambda s: s.goal.highest_lufs)
     yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
     yield add(
         "/fader/guess", "s", "", "a question about a move nobody told of, or nothing", lambda s: s.guess
@@ -157,6 +189,7 @@ def _run() -> Iterator[Outgoing]:
 OUTGOING: tuple[Outgoing, ...] = (
     *_readings(),
     *_moves(),
+    *_stems(),
     *(
         Outgoing(
             f"/alert/{name}",
@@ -168,6 +201,7 @@ OUTGOING: tuple[Outgoing, ...] = (
         )
         for name in ALERT_NAMES
     ),
+    *_hand(),
     *_run(),
 )
 
@@ -191,6 +225,17 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming(
         "/nudge", "f", "dB", -40.0, 40.0, "by how much the programme fader was, or is to be, moved", "nudge"
     ),
+    Incoming(
+        "/stem/fader",
+        "nf",
+        "dB",
+        -120.0,
+        20.0,
+        "where a stem's fader stands, by its name or its number from 1",
+        "fader",
+    ),
+    Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", "arm"),
+    Incoming("/disarm", "", "", 0, 0, "it may not any more", "disarm"),
     Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", "confirm"),
     Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", "dismiss"),
     Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
@@ -223,4 +268,5 @@ def markdown() -> str:
 def _arguments(entry: Incoming) -> str:
     if not entry.tags:
         return "none"
-    return f"`{entry.tags}` {entry.low:g} to {entry.high:g}" if entry.tags == "f" else f"`{entry.tags}`"
+    tags = " or ".join(f"`{entry.tags.replace('n', tag)}`" for tag in ("si" if "n" in entry.tags else "s"))
+    return f"{tags} {entry.low:g} to {entry.high:g}" if "f" in entry.tags else tags

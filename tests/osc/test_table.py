@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.feed import Command, Snapshot
+from sidecar.feed import Command, Hand, Snapshot, Stem
 from sidecar.goals import load_goal
 from sidecar.osc import inbox, table, wire
 from sidecar.vocabulary import Alert, Move, Reading
@@ -13,9 +13,17 @@ from sidecar.vocabulary import Alert, Move, Reading
 README = Path(__file__).parents[2] / "README.md"
 
 
+STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
+HAND = Hand("mine", True, "Armed by the person.")
+
+
 def a_snapshot(**changes):
     reading = Reading(-20.0, -21.0, -22.0, 5.0, -18.0, -19.0, (-3.0, -4.0), -3.0, -3.5, 12.5)
     return Snapshot(transport="measuring", goal=load_goal("r128"), reading=reading, **changes)
+
+
+def dict_of(snapshot):
+    return {out.path: out.read(snapshot) for out in table.OUTGOING}
 
 
 def test_the_readme_prints_the_table_as_it_is():
@@ -26,7 +34,7 @@ def test_the_readme_prints_the_table_as_it_is():
 def test_every_outgoing_address_sends_the_types_it_documents():
     """Values read from a snapshot fit the type tags of their row."""
     for out in table.OUTGOING:
-        values = out.read(a_snapshot())
+        values = out.read(a_snapshot(stems=STEMS, hand=HAND))
         built = wire.message(table.ROOT + out.path, out.tags, values)
         ((address, arguments),) = wire.parse(built.dgram)
         kinds = "".join({float: "f", int: "i", str: "s"}[type(a)] for a in arguments)
@@ -38,7 +46,7 @@ def test_every_outgoing_address_sends_the_types_it_documents():
 def test_an_alert_carries_state_value_and_limit():
     """0 off, 1 on, 2 held, so that a light needs no words."""
     snapshot = a_snapshot(alerts=(Alert("over", "on", -21.0, -22.8), Alert("ceiling", "held", -0.5, -1.0)))
-    read = {out.path: out.read(snapshot) for out in table.OUTGOING}
+    read = dict_of(snapshot)
 
     assert (1, -21.0, -22.8) == read["/alert/over"]
     assert (2, -0.5, -1.0) == read["/alert/ceiling"]
@@ -55,6 +63,35 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
     assert ("next",) == read["/move/pass"](a_snapshot(next_pass=Move(-1.0)))
 
 
+def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
+    """The fader is named, and its move, not the programme's, is the one told."""
+    snapshot = a_snapshot(this_pass=Move(-2.5), stems=STEMS)
+    read = dict_of(snapshot)
+
+    assert ("music",) == read["/move/fader"]
+    assert (-3.0,) == read["/move/gain"]
+    assert ("next",) == read["/move/pass"]
+    assert ("programme",) == dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"]
+
+
+def test_the_rows_of_stems_stand_in_one_order():
+    """The second value of each row belongs to the second name."""
+    read = dict_of(a_snapshot(stems=STEMS))
+
+    assert ("voice", "music") == read["/stems/names"]
+    assert (-2.0, -8.0) == read["/stems/faders"]
+    assert (0.5, -3.0) == read["/stems/moves"]
+    assert (-3.0, -6.0) == read["/stems/peaks"]
+
+
+def test_what_is_not_there_is_not_told():
+    """Without stems and without a surface their addresses have no arguments."""
+    silent = {path for path, values in dict_of(a_snapshot()).items() if not values}
+
+    assert {"/stems/names", "/stems/faders", "/stems/moves", "/stems/peaks"} <= silent
+    assert {"/hand/armed", "/hand/surface", "/hand/notice"} <= silent
+
+
 @pytest.mark.parametrize(
     ("address", "arguments", "expected"),
     [
@@ -65,6 +102,11 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
         ("/sidecar/fader", [-3], Command("fader", -3.0)),
         ("/sidecar/fader", [-3.5], Command("fader", -3.5)),
         ("/sidecar/nudge", [0.5], Command("nudge", 0.5)),
+        ("/sidecar/arm", [], Command("arm")),
+        ("/sidecar/disarm", [1], Command("disarm")),
+        ("/sidecar/stem/fader", ["voice", -3.0], Command("fader", ("voice", -3.0))),
+        ("/sidecar/stem/fader", [2, -3], Command("fader", ("2", -3.0))),
+        ("/sidecar/stem/fader", [2.0, -3.5], Command("fader", ("2", -3.5))),
     ],
 )
 def test_messages_become_commands(address, arguments, expected):
@@ -84,6 +126,11 @@ def test_messages_become_commands(address, arguments, expected):
         ("/sidecar/fader", [90.0], "-120 to 20 dB"),
         ("/sidecar/reset", ["now"], "no argument"),
         ("/sidecar/reset", [1, 2], "no argument"),
+        ("/sidecar/stem/fader", ["voice"], "two arguments, not 1"),
+        ("/sidecar/stem/fader", [1.5, -3.0], "a name or a whole number"),
+        ("/sidecar/stem/fader", [True, -3.0], "a name or a whole number"),
+        ("/sidecar/stem/fader", [float("nan"), -3.0], "a name or a whole number"),
+        ("/sidecar/stem/fader", ["voice", 21.0], "-120 to 20 dB"),
     ],
 )
 def test_wrong_messages_are_refused_with_the_reason(address, arguments, reason):
