@@ -1,6 +1,7 @@
 """Settings files: TOML found by name, read whole, checked key by key, and refused in words.
 
-A *kind* is what one file describes, ``goal`` or ``surface``; its files lie in ``goals`` or ``surfaces``.
+A *kind* is what one file describes, ``goal``, ``surface`` or ``light``; its files lie in the folder of its
+plural.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from sidecar.locations import own_configs, shipped_configs
 
 Setting = TypeVar("Setting")
 Word = TypeVar("Word", bound=str)
+
+_NOT_IN_ADDRESSES = frozenset(" #*,?[]{}")  # OSC 1.0, "OSC Address Spaces"
 
 
 def find(kind: str, name_or_path: str | Path) -> Path:
@@ -66,7 +69,13 @@ def load_all(kind: str, load: Callable[[Path], Setting]) -> tuple[list[Setting],
 def read(kind: str, path: Path, required: tuple[str, ...], optional: tuple[str, ...]) -> dict[str, Any]:
     """The keys and values of a file. Raises SettingsError when it cannot be read, or when a key is
     missing or unknown."""
-    table = _parsed(path)
+    return keys(path, kind, _parsed(path), required, optional)
+
+
+def keys(
+    path: Path, kind: str, table: dict[str, Any], required: tuple[str, ...], optional: tuple[str, ...]
+) -> dict[str, Any]:
+    """*table* where its keys are those of a *kind*. Raises SettingsError when one is missing or unknown."""
     for key in table:
         if key not in required + optional:
             allowed = ", ".join(required + optional)
@@ -105,6 +114,17 @@ def line(path: Path, key: str, value: Any) -> str:
     if isinstance(value, str) and value.strip() and value.isprintable():
         return value
     raise unusable(path, key, value, "one line of text")
+
+
+def address(path: Path, key: str, value: Any) -> str:
+    """*value* where it is the plain address of an OSC message. Raises SettingsError."""
+    text = line(path, key, value)
+    parts = text.split("/")
+    if not text.isascii() or parts[0] or not all(parts[1:]) or _NOT_IN_ADDRESSES & set(text):
+        raise unusable(
+            path, key, value, "an OSC address such as /main/fader, without spaces or any of # * , ? [ ] { }"
+        )
+    return text
 
 
 def word(path: Path, key: str, value: Any, allowed: tuple[Word, ...]) -> Word:

@@ -13,7 +13,7 @@ from sidecar.errors import SettingsError
 from sidecar.feed import Command
 from sidecar.osc import wire
 from sidecar.osc.table import ROOT
-from sidecar.settings import line, number, unusable, word
+from sidecar.settings import address, line, number, unusable, word
 from sidecar.vocabulary import SILENCE
 
 Scale = Literal["db", "position"]
@@ -120,7 +120,6 @@ _STEM_ADDRESSES = ("stem_fader_address", "stem_feedback_address")
 _REQUIRED = ("title", *_ADDRESSES, "scale", "lowest_db", "highest_db")
 _OPTIONAL = ("taper", *_STEM_ADDRESSES)
 _SCALES: tuple[Scale, ...] = ("db", "position")
-_NOT_IN_ADDRESSES = frozenset(" #*,?[]{}")  # OSC 1.0, "OSC Address Spaces"
 
 
 def load_surface(name_or_path: str | Path) -> Surface:
@@ -159,13 +158,8 @@ def _read(path: Path) -> Surface:
 
 
 def _address(path: Path, key: str, value: Any) -> str:
-    text = line(path, key, value)
-    parts = text.split("/")
-    if not text.isascii() or parts[0] or not all(parts[1:]) or _NOT_IN_ADDRESSES & set(text):
-        raise unusable(
-            path, key, value, "an OSC address such as /main/fader, without spaces or any of # * , ? [ ] { }"
-        )
-    if "feedback" in key and parts[1] == ROOT[1:]:
+    text = address(path, key, value)
+    if "feedback" in key and text.split("/")[1] == ROOT[1:]:
         raise unusable(path, key, value, f"outside {ROOT}, where the sidecar's own commands are")
     return text
 
