@@ -1,0 +1,45 @@
+"""Discovery beside a run, where the person asks for it."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import socket
+from collections.abc import Iterator
+
+from sidecar.engine import Engine
+from sidecar.errors import SettingsError
+from sidecar.session import Outlet
+
+
+@contextlib.contextmanager
+def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -> Iterator[list[Outlet]]:
+    """Answers on the address that takes commands; gives the outlets that keep it up to date.
+
+    osc: the bound socket that takes commands.
+    Raises SettingsError where a package is missing or the address cannot be announced, NetworkError where
+    the port is taken or the network takes no multicast.
+    """
+    if options.discovery_port is None and not options.announce:
+        yield []
+        return
+    try:
+        from sidecar.discovery.server import NAME, Discovery, bind
+
+        if options.announce:
+            from sidecar.discovery.announce import Announcement, services
+    except ModuleNotFoundError as error:
+        raise SettingsError(
+            f"Discovery needs the package {error.name}: install it with 'pip install aiohttp zeroconf'."
+        ) from error
+    host, osc_port = osc.getsockname()[:2]
+    with bind(host, options.discovery_port or 0) as server, contextlib.ExitStack() as closing:
+        found = Discovery(osc_port, update_hz=options.osc_rate)
+        closing.callback(lambda: engine.run(found.close()))
+        engine.run(found.open(server))
+        if options.announce:
+            http_port = server.getsockname()[1]
+            announcement = Announcement(services(NAME, host, http_port=http_port, osc_port=osc_port))
+            closing.callback(lambda: engine.run(announcement.close()))
+            engine.run(announcement.open())
+        yield [lambda snapshot: engine.soon(found.offer, snapshot)]
