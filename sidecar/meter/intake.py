@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from sidecar.errors import SignalError
 from sidecar.meter.kernels import ABSURD
 from sidecar.meter.weighting import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
-from sidecar.vocabulary import SILENCE, FloatArray
+from sidecar.vocabulary import LOUDNESS_OFFSET_DB, SILENCE, FloatArray
 
 
 def checked_rate(rate_hz: int) -> int:
@@ -43,3 +43,10 @@ def level_dbtp(linear: NDArray[np.float32]) -> NDArray[np.float64]:
     level_db = np.full(linear.shape, SILENCE)
     np.log10(linear, out=level_db, where=linear > 0.0, dtype=np.float64)
     return 20.0 * level_db
+
+
+def level_lufs(mean_square: NDArray[np.float64]) -> NDArray[np.float64]:
+    """LUFS of mean squares of any shape; ``-inf`` for 0 (BS.1770-5 Annex 1, equation 2)."""
+    level_db = np.full(mean_square.shape, SILENCE)
+    np.log10(mean_square, out=level_db, where=mean_square > 0.0)
+    return LOUDNESS_OFFSET_DB + 10.0 * level_db

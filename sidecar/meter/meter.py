@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sidecar.meter import kernels, windows
 from sidecar.meter.grid import Grid
-from sidecar.meter.intake import checked_frames, checked_rate, level_before, level_dbtp
+from sidecar.meter.intake import checked_frames, checked_rate, level_before, level_dbtp, level_lufs
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
 from sidecar.meter.weighting import k_weighting
@@ -31,6 +31,12 @@ class Blocks:
     """Shape (n,): K-weighted, channel-summed mean square, linear."""
     true_peak: NDArray[np.float64]
     """Shape (n,): highest true peak of all channels, dBTP."""
+    true_peaks: NDArray[np.float64]
+    """Shape (n, channels): true peak of each channel, dBTP."""
+    momentary: NDArray[np.float64]
+    """Shape (n,): LUFS at the end of each block."""
+    short_term: NDArray[np.float64]
+    """Shape (n,): LUFS at the end of each block."""
 
 
 class Meter:
@@ -66,6 +72,16 @@ class Meter:
     @property
     def is_paused(self) -> bool:
         return self._paused
+
+    @property
+    def max_momentary_at_s(self) -> float | None:
+        """Seconds measured when the window of the maximum momentary loudness ended; None in silence."""
+        return self._windows.frames[1] / self.sample_rate if self._windows.levels[2] > 0.0 else None
+
+    @property
+    def max_short_term_at_s(self) -> float | None:
+        """Seconds measured when the window of the maximum short-term loudness ended; None in silence."""
+        return self._windows.frames[2] / self.sample_rate if self._windows.levels[3] > 0.0 else None
 
     def reset(self) -> None:
         """Begins a new programme; a paused meter stays paused (Tech 3341 §2.2)."""
@@ -127,7 +143,7 @@ class Meter:
         self._bad_samples += bad
         if filled:
             self._true_peak = np.maximum(self._true_peak, peaks[:filled].max(axis=0))
-            self._finished.append((blocks, peaks[:filled].max(axis=1)))
+            self._finished.append((blocks, peaks[:filled]))
 
     def finish(self) -> None:
         """The programme is over, as at the end of a file: what the filters still hold is measured,
@@ -169,18 +185,25 @@ class Meter:
 
     def take_blocks(self) -> Blocks:
         """The 100 ms blocks that got full since the last call (or the last reset)."""
-        if not self._finished:
-            return Blocks(np.empty(0), np.empty(0))
-        energies, peaks = zip(*self._finished, strict=True)
-        self._finished.clear()
-        return Blocks(np.concatenate(energies), level_dbtp(np.concatenate(peaks)))
+        finished, self._finished = self._finished, []
+        levels = np.concatenate([np.empty((0, 3)), *(of_blocks for of_blocks, _ in finished)])
+        channels = np.empty((0, self.layout.channels), np.float32)
+        peaks = np.concatenate([channels, *(of_blocks for _, of_blocks in finished)])
+        energy, momentary, short_term = levels.T
+        return Blocks(
+            energy,
+            level_dbtp(peaks.max(axis=1)),
+            level_dbtp(peaks),
+            level_lufs(momentary),
+            level_lufs(short_term),
+        )
 
     def _run_windows(
         self, energies: NDArray[np.float64], lengths: NDArray[np.int64], mode: int
     ) -> NDArray[np.float64]:
         room = energies.size // kernels.HOPS_PER_BLOCK + 1
         self._make_room(room)
-        blocks = np.empty(room)
+        blocks = np.empty((room, 3))
         made = windows.run_windows(
             (energies, lengths), mode, self._windows, self._gate, self._chain, self._range, blocks
         )

@@ -47,6 +47,8 @@ class WindowState(NamedTuple):
     """Shape (1,): how often it was cut."""
     levels: NDArray[np.float64]
     """Shape (4,): mean squares of momentary, short-term and the maxima of both."""
+    frames: NDArray[np.int64]
+    """Shape (3,): frames measured; and how many had been when the windows of both maxima ended."""
 
 
 class GateState(NamedTuple):
@@ -76,6 +78,7 @@ def fresh_windows(hop_frames: int) -> WindowState:
         np.zeros(1, np.int64),
         np.zeros(1, np.int64),
         np.zeros(4),
+        np.zeros(3, np.int64),
     )
 
 
@@ -124,7 +127,8 @@ def run_windows(
     hops: (weighted sums of squares, frames), each of shape (hops,).
     chain: (block energies, index of the older block in the same bin), each with room for
     hops / 10 + 1 more.
-    blocks: out, shape (hops / 10 + 1,), mean square of each 100 ms block that gets full.
+    blocks: out, shape (hops / 10 + 1, 3), mean squares of each 100 ms block that gets full, and of
+    momentary and short-term at its end.
     Returns how many of those there are.
     """
     energies, lengths = hops
@@ -142,6 +146,7 @@ def run_windows(
             continue
         state.hops[0] += 1
         if mode == MEASURING:
+            state.frames[0] += lengths[hop]
             _raise_maxima(state, momentary, short_term)
         if state.hops[0] % _BLOCK_HOPS:
             continue
@@ -152,7 +157,9 @@ def run_windows(
             continue
         if state.hops[0] >= MOMENTARY_HOPS and momentary > _GATE_ENERGY:
             _keep(gate, chain, momentary)
-        blocks[made] = _mean(history, frames, end - _BLOCK_HOPS, end)
+        blocks[made, 0] = _mean(history, frames, end - _BLOCK_HOPS, end)
+        blocks[made, 1] = momentary
+        blocks[made, 2] = short_term
         made += 1
     state.energy[:] = history[history.size - SHORT_TERM_HOPS :]
     state.length[:] = frames[frames.size - SHORT_TERM_HOPS :]
@@ -163,10 +170,12 @@ def run_windows(
 def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
     """Windows that reach across a cut are no part of the programme; those that reach back before
     its beginning are: silence came before it."""
-    if state.cuts[0] == 0 or state.hops[0] >= MOMENTARY_HOPS:
-        state.levels[2] = max(state.levels[2], momentary)
-    if state.cuts[0] == 0 or state.hops[0] >= SHORT_TERM_HOPS:
-        state.levels[3] = max(state.levels[3], short_term)
+    if (state.cuts[0] == 0 or state.hops[0] >= MOMENTARY_HOPS) and momentary > state.levels[2]:
+        state.levels[2] = momentary
+        state.frames[1] = state.frames[0]
+    if (state.cuts[0] == 0 or state.hops[0] >= SHORT_TERM_HOPS) and short_term > state.levels[3]:
+        state.levels[3] = short_term
+        state.frames[2] = state.frames[0]
 
 
 @njit(nogil=True, cache=True)

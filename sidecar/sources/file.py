@@ -16,6 +16,7 @@ from sidecar.vocabulary import FloatArray
 
 _WAIT_S = 0.1
 _UNKNOWN_FRAMES = 2**62  # libsndfile gives the largest count there is, and cannot read to the end
+_BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 _EXPORT_AGAIN = "Export or copy it again."
 
 # libsndfile takes a data chunk that ends too early for a shorter file and only says so in its notes.
@@ -73,6 +74,22 @@ class FileSource:
     @property
     def channels(self) -> int:
         return self._channels
+
+    @property
+    def container(self) -> str:
+        """libsndfile's name of the file format: WAV, RF64, AIFF, FLAC, OGG, MPEG …"""
+        return str(self._file.format)
+
+    @property
+    def encoding(self) -> str:
+        """libsndfile's name of how samples are coded: PCM_16, FLOAT, VORBIS …"""
+        return str(self._file.subtype)
+
+    @property
+    def full_scale(self) -> float:
+        """The highest size a sample can have: 1.0, less one step where samples are integers."""
+        bits = _BITS.get(self.encoding)
+        return 1.0 if bits is None else 1.0 - 2.0 ** (1 - bits)
 
     @property
     def duration_s(self) -> float:

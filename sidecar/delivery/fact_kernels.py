@@ -1,0 +1,151 @@
+"""The compiled inner loop of the facts: frames in, sums and runs out."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from sidecar.delivery.facts import CLIP_SAMPLES
+from sidecar.meter.interpolation import REACH
+from sidecar.meter.kernels import FLAGS, SEGMENT, take_in
+
+_SHORTEST_RUN = 1000
+"""Silences within one call that are shorter than so many frames cannot become one of a second."""
+
+
+class FactState(NamedTuple):
+    """What is carried from one call to the next."""
+
+    total: NDArray[np.float64]
+    """Shape (channels,): sum of samples."""
+    peak: NDArray[np.float32]
+    """Shape (channels,): highest sample, linear."""
+    products: NDArray[np.float64]
+    """Shape (3,): sums of left², left·right, right²; of the first two channels."""
+    differ: NDArray[np.bool_]
+    """Shape (1,): whether the first two channels differ anywhere."""
+    clip_run: NDArray[np.int64]
+    """Shape (channels,): samples at full scale up to the last frame without a break."""
+    clips: NDArray[np.int64]
+    """Shape (2,): clipped runs, and the frame at which the first begins."""
+
+
+def fresh_facts(channels: int) -> FactState:
+    """The state before the first frame."""
+    return FactState(
+        np.zeros(channels),
+        np.zeros(channels, np.float32),
+        np.zeros(3),
+        np.zeros(1, np.bool_),
+        np.zeros(channels, np.int64),
+        np.array([0, np.iinfo(np.int64).max]),
+    )
+
+
+def join(state: FactState, later: FactState) -> None:
+    """Adds to *state* what was gathered from the frames that follow it."""
+    state.total[:] += later.total
+    state.peak[:] = np.maximum(state.peak, later.peak)
+    state.products[:] += later.products
+    state.differ[:] |= later.differ
+    state.clip_run[:] = later.clip_run
+    state.clips[0] += later.clips[0]
+    state.clips[1] = min(state.clips[1], later.clips[1])
+
+
+@njit(nogil=True, cache=True, fastmath=FLAGS)
+def _sum(x: Any) -> np.float32:
+    total = np.float32(0.0)
+    for i in range(x.size):
+        total += x[i]
+    return total
+
+
+@njit(nogil=True, cache=True, fastmath=FLAGS)
+def _dot(x: Any, y: Any) -> np.float32:
+    total = np.float32(0.0)
+    for i in range(x.size):
+        total += x[i] * y[i]
+    return total
+
+
+@njit(nogil=True, cache=True)
+def _differ(x: Any, y: Any) -> bool:
+    unlike = 0
+    for i in range(x.size):
+        unlike |= x[i] != y[i]
+    return unlike != 0
+
+
+@njit(nogil=True, cache=True)
+def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any) -> None:
+    """A run counts when its third sample comes, so that it counts once however it is cut."""
+    run = state.clip_run[c]
+    for i in range(x.size):
+        if abs(x[i]) < full_scale:
+            run = 0
+            continue
+        run += 1
+        if run == CLIP_SAMPLES:
+            state.clips[0] += 1
+            state.clips[1] = min(state.clips[1], frame + i + 1 - CLIP_SAMPLES)
+    state.clip_run[c] = run
+
+
+@njit(nogil=True, cache=True)
+def _first_sound(planes: Any, start: int, stop: int, step: int) -> int:
+    """The first frame from *start* towards *stop* in which any channel is not zero; *stop* if none."""
+    for i in range(start, stop, step):
+        for c in range(planes.shape[0]):
+            if planes[c, i] != 0.0:
+                return i
+    return stop
+
+
+@njit(nogil=True, cache=True)
+def gather(frames: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
+    """Takes in *frames*, shape (n, channels), of which the first is frame *first_frame* of the file.
+
+    Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at
+    either end whatever their length, since they may go on, and the longer ones between.
+    """
+    channels = frames.shape[1]
+    planes = np.zeros((channels, REACH + SEGMENT), np.float32)
+    runs = np.empty((frames.shape[0] // _SHORTEST_RUN + 2, 2), np.int64)
+    made = 0
+    silent_from = 0
+    at = 0
+    while at < frames.shape[0]:
+        n = min(frames.shape[0] - at, SEGMENT)
+        loudest = np.float32(0.0)
+        for c in range(channels):
+            _, peak = take_in(frames, at, n, c, planes[c])
+            x = planes[c, REACH : REACH + n]
+            state.total[c] += _sum(x)
+            state.peak[c] = max(state.peak[c], peak)
+            loudest = max(loudest, peak)
+            if peak >= full_scale:
+                _count_clips(x, first_frame + at, full_scale, c, state)
+            else:
+                state.clip_run[c] = 0
+        if channels == 2:
+            x, y = planes[0, REACH : REACH + n], planes[1, REACH : REACH + n]
+            state.products[0] += _dot(x, x)
+            state.products[1] += _dot(x, y)
+            state.products[2] += _dot(y, y)
+            state.differ[0] |= _differ(x, y)
+        if loudest > 0.0:
+            sound = planes[:, REACH : REACH + n]
+            end = at + _first_sound(sound, 0, n, 1)
+            if end > silent_from and (silent_from == 0 or end - silent_from >= _SHORTEST_RUN):
+                runs[made] = first_frame + silent_from, first_frame + end
+                made += 1
+            silent_from = at + _first_sound(sound, n - 1, -1, -1) + 1
+        at += n
+    if silent_from < at:
+        runs[made] = first_frame + silent_from, first_frame + at
+        made += 1
+    return runs[:made]

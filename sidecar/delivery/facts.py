@@ -1,0 +1,43 @@
+"""What a file is beside its loudness: encoding, channels, offsets, silences, clipping."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+SHORTEST_SILENCE_S = 1.0
+"""Ours: shorter stretches of digital zero are part of many programmes."""
+CLIP_SAMPLES = 3
+"""Samples in a row at full scale that count as clipped. Common practice, no source."""
+
+
+class Silence(NamedTuple):
+    """A stretch of exact zeros in all channels."""
+
+    start_s: float
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What was found in a file; every sequence of channels is in the file's order."""
+
+    container: str
+    """libsndfile's name: WAV, WAVEX, RF64, AIFF, CAF, FLAC, OGG, MPEG …"""
+    encoding: str
+    """libsndfile's name: PCM_16, PCM_24, FLOAT, DOUBLE, VORBIS, MPEG_LAYER_III …"""
+    frames: int
+    sample_peak: tuple[float, ...]
+    """dBFS, one a channel."""
+    dc_offset: tuple[float, ...]
+    """Mean of all samples, linear, full scale 1.0, one a channel."""
+    identical_channels: bool = False
+    """True where both channels of a stereo file hold the same samples: mono on two channels."""
+    correlation: float | None = None
+    """−1 to 1, of the two channels of a stereo file over its whole length; None where there are not two
+    or one is silent."""
+    silences: tuple[Silence, ...] = ()
+    """Stretches of digital silence of 1 s and longer."""
+    clipped_runs: int = 0
+    """How often three or more samples in a row stand at full scale or above, over all channels."""
+    first_clip_at_s: float | None = None

@@ -1,0 +1,75 @@
+"""Facts gathered from frames in order."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.delivery import fact_kernels
+from sidecar.delivery.facts import CLIP_SAMPLES, SHORTEST_SILENCE_S, Facts, Silence
+from sidecar.vocabulary import FloatArray, decibel
+
+
+class FactsKeeper:
+    """Gathers :class:`~sidecar.delivery.facts.Facts`, in one go or in stretches that are joined."""
+
+    def __init__(self, channels: int, full_scale: float, first_frame: int = 0) -> None:
+        """full_scale: the highest size that the encoding can hold (a little less than 1.0 in integers).
+        first_frame: where in the file the frames begin that are pushed."""
+        self._state = fact_kernels.fresh_facts(channels)
+        self._full_scale = np.float32(full_scale)
+        self._frame = first_frame
+        self._runs: list[tuple[int, int]] = []
+
+    def lead_in(self, frames: FloatArray) -> None:
+        """Looks at what comes before the first frame, so that a clipped run there is not counted twice."""
+        before = fact_kernels.fresh_facts(frames.shape[1])
+        fact_kernels.gather(frames[-CLIP_SAMPLES:], 0, self._full_scale, before)
+        self._state.clip_run[:] = before.clip_run
+
+    def push(self, frames: FloatArray) -> None:
+        """Takes in *frames*: shape (n, channels), contiguous."""
+        for start, stop in fact_kernels.gather(frames, self._frame, self._full_scale, self._state):
+            self._add_run(int(start), int(stop))
+        self._frame += frames.shape[0]
+
+    def join(self, later: FactsKeeper) -> None:
+        """Takes in what was gathered from the frames that follow."""
+        fact_kernels.join(self._state, later._state)
+        for start, stop in later._runs:
+            self._add_run(start, stop)
+        self._frame = later._frame
+
+    def facts(self, container: str, encoding: str, rate_hz: int) -> Facts:
+        """What was gathered so far."""
+        state = self._state
+        clips, first = (int(k) for k in state.clips)
+        return Facts(
+            container=container,
+            encoding=encoding,
+            frames=self._frame,
+            sample_peak=tuple(decibel(float(peak)) for peak in state.peak),
+            dc_offset=tuple(float(total) / max(1, self._frame) for total in state.total),
+            identical_channels=state.total.size == 2 and self._frame > 0 and not state.differ[0],
+            correlation=_correlation(state.products) if state.total.size == 2 else None,
+            silences=tuple(
+                Silence(start / rate_hz, (stop - start) / rate_hz)
+                for start, stop in self._runs
+                if stop - start >= SHORTEST_SILENCE_S * rate_hz
+            ),
+            clipped_runs=clips,
+            first_clip_at_s=first / rate_hz if clips else None,
+        )
+
+    def _add_run(self, start: int, stop: int) -> None:
+        if self._runs and self._runs[-1][1] == start:
+            self._runs[-1] = (self._runs[-1][0], stop)
+        else:
+            self._runs.append((start, stop))
+
+
+def _correlation(products: NDArray[np.float64]) -> float | None:
+    left, both, right = (float(p) for p in products)
+    if left <= 0.0 or right <= 0.0:
+        return None
+    return max(-1.0, min(1.0, both / (left * right) ** 0.5))
