@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from sidecar.advice.counsel import Counsel, Earlier
-from sidecar.feed import EarlierPass
+from sidecar.feed import EarlierPass, Opening, Stem
 from sidecar.goals import Goal
+from sidecar.sources import Block
+from sidecar.stem_faders import StemFaders
 from sidecar.vocabulary import SILENCE, Move, Ride
 
 if TYPE_CHECKING:
-    from sidecar.meter import Blocks
+    from sidecar.metering import Taken
 
 _ADVISE_S = 1.0
 _RIDES_S = 30.0
@@ -23,10 +27,17 @@ _WORTH_KEEPING_S = 60.0
 class Adviser:
     """Hears what is metered, asks for advice when it is due, and keeps the answers for the screen."""
 
-    def __init__(self, goal: Goal, duration_s: float | None, earlier: Earlier | None) -> None:
+    def __init__(
+        self,
+        goal: Goal,
+        duration_s: float | None,
+        earlier: Earlier | None,
+        stems: StemFaders | None = None,
+    ) -> None:
         """duration_s: length of the pass; that of *earlier* where it is not known."""
         self._goal = goal
         self._duration_s = duration_s
+        self.stem_faders = stems
         self._begin(earlier)
 
     def _begin(self, earlier: Earlier | None) -> None:
@@ -39,25 +50,50 @@ class Adviser:
         self._due_s = self._rides_due_s = SILENCE
 
     @property
+    def stems(self) -> tuple[Stem, ...]:
+        """Every stem with its latest move; none where only the mix is heard."""
+        return self.stem_faders.stems() if self.stem_faders else ()
+
+    @property
+    def build_up(self) -> tuple[Opening, ...]:
+        """A rough balance from silence, fader after fader."""
+        return self.stem_faders.build_up if self.stem_faders else ()
+
+    @property
     def guess(self) -> str:
         return self.counsel.guess.sentence if self.counsel.guess else ""
 
-    def take(self, blocks: Blocks, gain_db: float | None) -> None:
-        """Takes in what the meter gave; *gain_db* where the source itself knows its fader."""
-        self.counsel.take(blocks.energy, blocks.true_peak, blocks.energy[:, None], gain_db)
+    @property
+    def move(self) -> Move:
+        """The move of the programme fader that is advised now."""
+        return self.this_pass or self.next_pass
+
+    def take(self, taken: Taken, block: Block) -> None:
+        """Takes in what was metered of *block*, which tells of the faders that the source itself knows."""
+        mix, apart = taken.mix, taken.mix.energy[:, None]
+        if self.stem_faders and taken.stems:
+            self.stem_faders.take(taken.stems, mix.true_peak, block)
+            apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
+        self.counsel.take(mix.energy, mix.true_peak, apart, block.gain_db)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""
         self.counsel.splice()
+        if self.stem_faders:
+            self.stem_faders.splice()
 
     def use(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._goal = self.counsel.goal = goal
+        if self.stem_faders:
+            self.stem_faders.use(goal)
         self.ask_soon()
 
     def begin_anew(self, title: str) -> None:
         """A new pass; the one before becomes its forecast."""
         self._begin(self.last_pass(title))
+        if self.stem_faders:
+            self.stem_faders.begin_anew()
 
     def last_pass(self, title: str) -> Earlier | None:
         """What a later pass can take as its forecast: this one, or the one before while it is too short."""
@@ -71,6 +107,8 @@ class Adviser:
 
     def look(self, now_s: float, *, at_rest: bool) -> None:
         """Asks for advice where it is due. at_rest: nothing plays, so that a long search harms nobody."""
+        if self.stem_faders:
+            self.stem_faders.look(now_s)
         if now_s < self._due_s:
             return
         self._due_s = now_s + _ADVISE_S

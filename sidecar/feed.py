@@ -37,8 +37,8 @@ Verb = Literal[
 class Command:
     """Something a person, a script or a surface asks of a run.
 
-    value: for goal its name; for mark a label (may be empty); for fader its position in dB;
-    For the fader of one stem a pair of its name and its position in dB.
+    value: for goal its name; for mark a label (may be empty); for fader its position in dB,
+    and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
     follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
     take the leave to move it; confirm and dismiss answer a guess at a move nobody told of.
     """
@@ -78,6 +78,16 @@ class Stem:
     move: Move
     true_peak: float
     """Highest true peak since the reset, dBTP."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One fader to bring up from silence, in the order of a rough balance."""
+
+    name: str
+    fader_db: float
+    """Where to bring it."""
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +136,8 @@ class Snapshot:
     targets: tuple[Target, ...] = ()
     stems: tuple[Stem, ...] = ()
     """One a stem where they arrive apart; empty where only the mix does."""
+    build_up: tuple[Opening, ...] = ()
+    """A rough balance of the stems from silence, fader after fader."""
     earlier_pass: EarlierPass | None = None
     hand: Hand | None = None
     """None where no surface is connected."""

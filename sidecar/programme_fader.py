@@ -1,42 +1,83 @@
-"""The programme fader: moved by the sidecar where the source lets it, else only told of."""
+"""The programme fader: held by the source, reached over OSC, or only told of."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from sidecar.advising import Adviser
-from sidecar.feed import Command
+from sidecar.feed import Command, Hand
+from sidecar.remote_fader import RemoteFader
 from sidecar.sources import FaderSource, Source
-from sidecar.vocabulary import figure
+from sidecar.vocabulary import SILENCE, figure
 
 _THERE_DB = 0.05
+_AT_REST_S = 0.5
+"""A fader that has not moved for so long has arrived: one move is one event in the course."""
 
 
 class ProgrammeFader:
     """Obeys what is said of the fader, and keeps the adviser's idea of where it stands."""
 
-    def __init__(self, source: Source, adviser: Adviser, note: Callable[[str], None]) -> None:
-        """note: writes one line about a move into the course."""
-        self._held = source if isinstance(source, FaderSource) else None
+    def __init__(
+        self,
+        source: Source,
+        adviser: Adviser,
+        note: Callable[[str], None],
+        remote: RemoteFader | None = None,
+    ) -> None:
+        """note: writes one line about a move into the course.
+        remote: the workstation's fader where a surface reaches it; the source's own is then left to it.
+        """
+        self._knows_gain = isinstance(source, FaderSource)
+        self._held = source if remote is None and isinstance(source, FaderSource) else None
+        self._remote = remote
         self._adviser = adviser
         self._note = note
         self._aim_db: float | None = None
+        self._heard_db: float | None = None
+        self._noted_db: float | None = None
+        self._heard_s = SILENCE
 
     @property
     def is_held(self) -> bool:
         """True where the sidecar itself moves the fader."""
         return self._held is not None
 
-    def obey(self, command: Command) -> str:
+    @property
+    def hand(self) -> Hand | None:
+        """Whether the sidecar may move the workstation's fader; None where it reaches none."""
+        return self._remote.hand if self._remote else None
+
+    def audio(self, now_s: float) -> None:
+        """Audio arrived."""
+        if self._remote:
+            self._remote.audio(now_s)
+
+    def step(self, now_s: float) -> None:
+        """Goes on with a move that is on its way."""
+        if self._remote:
+            self._remote.step(now_s)
+
+    def look(self, now_s: float, seconds: float) -> None:
+        """Makes moves that are due, and notes those that have arrived. seconds: programme so far."""
+        if self._remote:
+            self._remote.look(now_s, seconds, self._adviser.move)
+        if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
+            self._noted_db = self._heard_db
+            self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
+
+    def obey(self, command: Command, now_s: float) -> str:
         """Does what *command* says of the fader; returns what there is to tell the person, or nothing."""
         counsel = self._adviser.counsel
         match command.verb, command.value:
             case "fader", float(position_db):
-                self._stands_at(position_db)
+                self._stands_at(position_db, now_s)
             case "nudge", float(change_db):
-                self._is_moved_by(change_db)
+                return self._is_moved_by(change_db, now_s)
             case "follow", _:
-                return self._follow()
+                return self._follow(now_s)
+            case "arm" | "disarm", _:
+                return self._arm(command.verb == "arm", now_s)
             case "confirm", _:
                 guess = counsel.confirm()
                 if guess is not None:
@@ -45,27 +86,46 @@ class ProgrammeFader:
                 counsel.dismiss()
         return ""
 
-    def _stands_at(self, position_db: float) -> None:
+    def _stands_at(self, position_db: float, now_s: float) -> None:
         if self._held is not None:
             self._send(position_db)
             return
-        before_db = self._adviser.counsel.fader_db
-        self._adviser.counsel.fader_stands_at(position_db)
-        if position_db != before_db:
-            self._note(f"fader at {figure(position_db)} dB")
+        if self._remote:
+            self._remote.stands_at(now_s, position_db)
+        if not self._knows_gain:
+            self._adviser.counsel.fader_stands_at(position_db)
+        if position_db != self._heard_db:
+            self._heard_db, self._heard_s = position_db, now_s
 
-    def _is_moved_by(self, change_db: float) -> None:
+    def _is_moved_by(self, change_db: float, now_s: float) -> str:
         if self._held is not None:
             self._send(self._aimed_at(self._held.fader_db) + change_db)
-            return
-        self._adviser.counsel.fader_moved_by(change_db)
-        self._note(f"fader by {figure(change_db)} dB")
+        elif self._remote is None:
+            self._adviser.counsel.fader_moved_by(change_db)
+            self._note(f"fader by {figure(change_db)} dB")
+        elif self._remote.hand.is_armed:
+            self._remote.change_by(now_s, change_db)
+        else:
+            return "The workstation itself tells where its fader stands: move it there, or arm it first."
+        return ""
 
-    def _follow(self) -> str:
-        if self._held is None:
+    def _follow(self, now_s: float) -> str:
+        move = self._adviser.move
+        if self._held is not None:
+            self._send(self._adviser.counsel.fader_db + move.gain_db)
+            return ""
+        if self._remote is None:
             return "The sidecar does not hold this fader: make the move by hand."
-        move = self._adviser.this_pass or self._adviser.next_pass
-        self._send(self._adviser.counsel.fader_db + move.gain_db)
+        self._remote.change_by(now_s, move.gain_db)
+        return ""
+
+    def _arm(self, leave: bool, now_s: float) -> str:
+        if self._remote is None:
+            return "There is no fader to arm: name the workstation's with --surface and --surface-at."
+        if leave:
+            self._remote.arm(now_s)
+        else:
+            self._remote.disarm()
         return ""
 
     def _aimed_at(self, position_db: float) -> float:

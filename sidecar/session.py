@@ -9,27 +9,23 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
-
-import numpy as np
 
 from sidecar.advice.counsel import Earlier
 from sidecar.advising import Adviser
-from sidecar.alerts import Watch
 from sidecar.course import CourseLog
 from sidecar.errors import SettingsError
 from sidecar.feed import Command, Course, Event, Snapshot, Target, Transport
 from sidecar.goals import Goal, all_goals, goal_named
 from sidecar.programme_fader import ProgrammeFader
-from sidecar.sources import Block, Source
-from sidecar.vocabulary import SILENCE, Alert, Reading
+from sidecar.setup import Setup
+from sidecar.sources import Block, Source, StemFaderSource
+from sidecar.stem_faders import StemFaders
+from sidecar.vocabulary import Reading
+from sidecar.warning import Warner
 
 if TYPE_CHECKING:
-    from sidecar.meter import Meter
-
-UPDATE_HZ = 10.0
-"""Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
+    from sidecar.metering import Metering
 
 _WAITING_AFTER_S = 1.0
 
@@ -38,22 +34,6 @@ class Outlet(Protocol):
     """Takes each snapshot as it is made; must return at once and must not raise."""
 
     def __call__(self, snapshot: Snapshot) -> None: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What a person asks of a run."""
-
-    goal: Goal
-    layout: str | None = None
-    """As the meter takes it; None is the usual one for the source's channels."""
-    duration_s: float | None = None
-    """Length of the pass; where None, the source's own, or else that of the earlier pass."""
-    earlier: Earlier | None = None
-    """A pass heard before, taken as the forecast of this one."""
-    fast: bool = False
-    """The source runs as fast as it goes, so time is counted in its frames."""
-    update_hz: float = UPDATE_HZ
 
 
 class Session:
@@ -76,9 +56,14 @@ class Session:
         self._clock: Callable[[], float] = self._source_s if setup.fast else time.monotonic
         self._period_s = 1.0 / setup.update_hz
         duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
-        self._adviser = Adviser(setup.goal, duration_s, setup.earlier)
-        self._fader = ProgrammeFader(source, self._adviser, lambda text: self._note("move", text))
-        self._watch = Watch(setup.goal)
+        self._mix = setup.mix
+        self._tape = setup.tape
+        stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
+        self._adviser = Adviser(setup.goal, duration_s, setup.earlier, stem_faders)
+        self._fader = ProgrammeFader(
+            source, self._adviser, lambda text: self._note("move", text), setup.remote
+        )
+        self._warner = Warner(setup.goal, lambda name: self._note("alert", name))
         self._log = CourseLog()
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._stopped = False
@@ -87,8 +72,6 @@ class Session:
         self._update_due_s = 0.0
         self._frames = 0
         self._lost_frames = 0
-        self._peak_dbtp = SILENCE
-        self._alerts: tuple[Alert, ...] = ()
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
         self._snapshot = self._picture("preparing", Reading())
 
@@ -135,25 +118,26 @@ class Session:
         for block in self._source.blocks():
             self._obey(meter)
             self._take(block, meter)
+            self._fader.step(self._clock())
             self._update(meter)
             if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
                 break
         self._source.close()
         self._end(meter)
 
-    def _prepared(self) -> Meter:
+    def _prepared(self) -> Metering:
         """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
-        from sidecar.meter import Meter
+        from sidecar.metering import Metering
 
         source = self._source
-        meter = Meter(source.rate_hz, self._layout, channels=source.channels)
-        self._layout = meter.layout.name
-        meter.push(np.zeros((1, source.channels), np.float32))
-        meter.reading()
-        meter.reset()
+        stems = self._mix.names if self._mix else ()
+        meter = Metering(source.rate_hz, source.channels, self._layout, stems)
+        self._layout = meter.layout
         return meter
 
-    def _take(self, block: Block, meter: Meter) -> None:
+    def _take(self, block: Block, meter: Metering) -> None:
+        if self._tape:
+            self._tape.take(block.frames, block.lost)
         if block.lost:
             self._note_loss(block.lost, meter)
         frames = block.frames.shape[0]
@@ -161,18 +145,19 @@ class Session:
             return
         self._frames += frames
         self._audio_s = self._clock()
+        self._fader.audio(self._audio_s)
         meter.push(block.frames)
-        blocks = meter.take_blocks()
-        if blocks.energy.size == 0:
+        taken = meter.take_blocks()
+        if taken.mix.energy.size == 0:
             return
-        self._peak_dbtp = max(self._peak_dbtp, float(blocks.true_peak.max()))
-        self._adviser.take(blocks, block.gain_db)
+        self._warner.take(taken.mix.true_peak)
+        self._adviser.take(taken, block)
         reading = meter.reading()
         self._log.add(
-            blocks.energy.size, reading.short_term, reading.integrated, self._adviser.counsel.fader_db
+            taken.mix.energy.size, reading.short_term, reading.integrated, self._adviser.counsel.fader_db
         )
 
-    def _note_loss(self, lost: int, meter: Meter) -> None:
+    def _note_loss(self, lost: int, meter: Metering) -> None:
         self._lost_frames += lost
         lost_s = lost / self._source.rate_hz
         self._notice = f"{lost_s:.2f} s of audio were lost; the measurement goes on without them."
@@ -183,7 +168,7 @@ class Session:
         self._adviser.splice()
         self._note(kind, text)
 
-    def _update(self, meter: Meter) -> None:
+    def _update(self, meter: Metering) -> None:
         """Makes a snapshot when one is due."""
         now_s = self._clock()
         if now_s < self._update_due_s:
@@ -192,23 +177,12 @@ class Session:
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
         reading = meter.reading()
         self._adviser.look(now_s, at_rest=meter.is_paused)
-        self._warn(now_s, reading, paused=meter.is_paused)
+        self._fader.look(now_s, reading.seconds)
+        self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        if self._tape and self._tape.fault:
+            self._notice = self._tape.fault
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
-
-    def _warn(self, now_s: float, reading: Reading, *, paused: bool) -> None:
-        before = {alert.name: alert.state for alert in self._alerts}
-        self._alerts = self._watch.update(
-            now_s,
-            reading,
-            peak_dbtp=self._peak_dbtp,
-            since_audio_s=now_s - self._audio_s,
-            paused=paused,
-        )
-        self._peak_dbtp = SILENCE
-        for alert in self._alerts:
-            if alert.state == "on" and before.get(alert.name) != "on":
-                self._note("alert", alert.name)
 
     def _publish(self, transport: Transport, reading: Reading) -> None:
         self._snapshot = self._picture(transport, reading)
@@ -223,7 +197,7 @@ class Session:
             reading=reading,
             next_pass=adviser.next_pass,
             this_pass=adviser.this_pass,
-            alerts=self._alerts,
+            alerts=self._warner.alerts,
             fader_db=adviser.counsel.fader_db,
             holds_fader=self._fader.is_held,
             source=source.title,
@@ -233,6 +207,9 @@ class Session:
             lost_frames=self._lost_frames,
             targets=self._targets(),
             earlier_pass=adviser.earlier_pass,
+            hand=self._fader.hand,
+            stems=adviser.stems,
+            build_up=adviser.build_up,
             guess=adviser.guess,
             rides=adviser.rides,
             rides_reason=adviser.rides_reason,
@@ -240,7 +217,7 @@ class Session:
             notice=self._notice,
         )
 
-    def _end(self, meter: Meter) -> None:
+    def _end(self, meter: Metering) -> None:
         """The last word: what the filters still held, and the advice on the whole."""
         if self._source_is_finished():
             meter.finish()
@@ -263,7 +240,7 @@ class Session:
 
     # --- commands -----------------------------------------------------------------------------
 
-    def _obey(self, meter: Meter) -> None:
+    def _obey(self, meter: Metering) -> None:
         while not self._commands.empty():
             command = self._commands.get()
             self._adviser.ask_soon()
@@ -281,17 +258,31 @@ class Session:
                 case "mark":
                     self._note("mark", str(command.value or ""))
                 case "acknowledge":
-                    self._watch.acknowledge()
+                    self._warner.acknowledge()
+                case "fader" if isinstance(command.value, tuple):
+                    self._stem_stands_at(*command.value)
                 case _:
-                    self._notice = self._fader.obey(command) or self._notice
+                    self._notice = self._fader.obey(command, self._clock()) or self._notice
 
-    def _reset(self, meter: Meter) -> None:
+    def _reset(self, meter: Metering) -> None:
         meter.reset()
         self._adviser.begin_anew(self._pass_title)
-        self._watch.reset()
+        self._warner.reset()
         self._log = CourseLog()
-        self._peak_dbtp = SILENCE
         self._notice = ""
+
+    def _stem_stands_at(self, stem: str, position_db: float) -> None:
+        faders = self._adviser.stem_faders
+        if faders is None:
+            self._notice = "Stems are not measured apart in this run: name them with --stems."
+            return
+        try:
+            name = faders.stands_at(stem, position_db)
+        except SettingsError as error:
+            self._notice = str(error)
+            return
+        if isinstance(self._source, StemFaderSource):
+            self._source.move_stem(name, position_db)
 
     def _use_goal(self, name: str) -> None:
         try:
@@ -301,5 +292,5 @@ class Session:
             return
         self._goal = goal
         self._adviser.use(goal)
-        self._watch.change_goal(goal)
+        self._warner.use(goal)
         self._note("goal", goal.name)

@@ -112,6 +112,16 @@ class StemHistory:
         opened = is_open.any(axis=0)
         self.last_open_db[opened] = gains[latest, np.arange(self.stems)][opened]
 
+    def stood_at(self, stem: int, position_db: float) -> None:
+        """The fader of *stem*, taken to be at 0 dB so far, stood at *position_db* all the time."""
+        undone = 10.0 ** (-position_db / 20.0)
+        self._products.values[:] *= np.where(self._rows == stem, undone, 1.0) * np.where(
+            self._columns == stem, undone, 1.0
+        ).astype(np.float32)
+        self._gains_db.values[:, stem] += position_db
+        self.faders_db[stem] += position_db
+        self.last_open_db[stem] += position_db
+
     def energies(self, gains_db: Floats) -> Floats:
         """Mean squares of the mix under *gains_db*, shape (n,)."""
         amplitude = _amplitude(gains_db)

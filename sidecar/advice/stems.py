@@ -75,6 +75,10 @@ class StemAdvisor:
         """
         self._history.push(covariance, gains_db, stem_peaks_dbtp, mix_peak_dbtp)
 
+    def stood_at(self, name: str, position_db: float) -> None:
+        """Says that the fader of stem *name*, pushed as 0 dB so far, stood at *position_db* all the time."""
+        self._history.stood_at(self.names.index(name), position_db)
+
     def splice(self) -> None:
         """Says that the next block does not follow the last one (measuring was paused)."""
         self._history.splice()

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import argparse
 
+from sidecar.cli.mixing import mix_of
+from sidecar.cli.reaching import workstation
 from sidecar.cli.running import run_session
 from sidecar.errors import SettingsError
 from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
+from sidecar.stem_faders import Mix
 
 
 def run(options: argparse.Namespace) -> int:
     """Runs until the source ends or the person quits."""
-    return run_session(_source(options), options, layout=options.layout)
+    mix, reach = mix_of(options), workstation(options)
+    return run_session(_source(options, mix), options, layout=options.layout, mix=mix, reach=reach)
 
 
-def _source(options: argparse.Namespace) -> Source:
+def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
     if options.file is not None:
         return FileSource(options.file, pace=options.pace)
     if options.pace == "fast":
@@ -26,7 +30,7 @@ def _source(options: argparse.Namespace) -> Source:
     return DeviceSource(
         options.device,
         rate_hz=options.rate,
-        channels=options.channels,
+        channels=options.channels or (2 * len(mix.names) if mix else None),
         pick=_pick(options.pick),
         patience_s=options.patience,
     )

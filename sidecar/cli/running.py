@@ -6,28 +6,45 @@ import argparse
 import contextlib
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sidecar.cli.lines import JsonLines, PlainLines
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
+from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import load_goal
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
 from sidecar.profiles import load_earlier, save_last
-from sidecar.session import UPDATE_HZ, Outlet, Session, Setup
+from sidecar.remote_fader import RemoteFader
+from sidecar.session import Outlet, Session
+from sidecar.setup import UPDATE_HZ, Setup
 from sidecar.sources import Source
+from sidecar.stem_faders import Mix
+
+if TYPE_CHECKING:
+    from sidecar.tape import Tape
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 _END_S = 5.0
 
 
-def run_session(source: Source, options: argparse.Namespace, *, layout: str | None) -> int:
+def run_session(
+    source: Source,
+    options: argparse.Namespace,
+    *,
+    layout: str | None,
+    mix: Mix | None = None,
+    reach: Reach = no_fader,
+) -> int:
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
     try:
-        with kept_log(), _session(source, options, layout) as session:
+        with kept_log(), contextlib.ExitStack() as closing:
+            session = _session(source, options, layout, mix, reach, closing)
             if options.no_screen:
                 _run_here(session, options.for_s)
             else:
@@ -37,8 +54,15 @@ def run_session(source: Source, options: argparse.Namespace, *, layout: str | No
     return 0
 
 
-@contextlib.contextmanager
-def _session(source: Source, options: argparse.Namespace, layout: str | None) -> Iterator[Session]:
+def _session(
+    source: Source,
+    options: argparse.Namespace,
+    layout: str | None,
+    mix: Mix | None,
+    reach: Reach,
+    closing: contextlib.ExitStack,
+) -> Session:
+    """A session with all that goes with it; *closing* ends them in the opposite order."""
     if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
         raise SettingsError(
             f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
@@ -46,33 +70,58 @@ def _session(source: Source, options: argparse.Namespace, layout: str | None) ->
     goal = load_goal(options.goal)
     earlier = None if options.profile is None else load_earlier(options.profile, layout)
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
-    server = bind(options.osc_bind, options.osc_port)
-    with Engine() as engine:
-        port = OscPort(targets, update_hz=options.osc_rate)
-        outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
-        if options.no_screen:
-            outlets.append(JsonLines() if options.json else PlainLines())
-        session = Session(
-            source,
-            Setup(
-                goal,
-                layout=layout,
-                duration_s=_seconds(options.duration),
-                earlier=earlier,
-                fast=options.pace == "fast",
-                update_hz=max(options.osc_rate, UPDATE_HZ),
-            ),
-            outlets=outlets,
-            targets=port.status,
-        )
-        engine.run(port.open(server, session.send))
-        try:
-            yield session
-        finally:
-            engine.run(port.close())
-            heard = session.last_pass()
-            if heard is not None:
-                save_last(heard)
+    server = closing.enter_context(bind(options.osc_bind, options.osc_port))
+    reached = closing.enter_context(reach(server))
+    engine = closing.enter_context(Engine())
+    port = OscPort(
+        targets,
+        update_hz=options.osc_rate,
+        surface=reached.surface if reached else None,
+        surface_target=reached.target if reached else None,
+    )
+    outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
+    if options.no_screen:
+        outlets.append(JsonLines() if options.json else PlainLines())
+    session = Session(
+        source,
+        Setup(
+            goal,
+            layout=layout,
+            duration_s=_seconds(options.duration),
+            earlier=earlier,
+            mix=mix,
+            remote=_remote(reached, lambda level_db: engine.soon(port.move_fader, level_db)),
+            tape=_tape(source, options, closing),
+            fast=options.pace != "real",
+            update_hz=max(options.osc_rate, UPDATE_HZ),
+        ),
+        outlets=outlets,
+        targets=port.status,
+    )
+    closing.callback(_keep, session)
+    engine.run(port.open(server, session.send))
+    closing.callback(lambda: engine.run(port.close()))
+    return session
+
+
+def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFader | None:
+    return RemoteFader(reached.surface, move, at_once=reached.at_once) if reached else None
+
+
+def _keep(session: Session) -> None:
+    heard = session.last_pass()
+    if heard is not None:
+        save_last(heard)
+
+
+def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:
+    if options.write is None:
+        return None
+    from sidecar.tape import Tape
+
+    tape = Tape(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
+    closing.callback(tape.close)
+    return tape
 
 
 def _run_here(session: Session, for_s: float | None) -> None:

@@ -19,6 +19,8 @@ class Block:
     """Frames that are missing between the block before and this one."""
     gain_db: float | None = None
     """The fader that shaped these frames, where the source knows it (the rehearsal does)."""
+    stem_gains_db: tuple[float, ...] | None = None
+    """Those of the stems, before that fader, where the source knows them."""
 
 
 class Source(Protocol):
@@ -59,3 +61,11 @@ class FaderSource(Source, Protocol):
 
     def move_fader(self, gain_db: float) -> None:
         """Sends the fader to that position, from any thread; it travels there at its own pace."""
+
+
+@runtime_checkable
+class StemFaderSource(Source, Protocol):
+    """A source of stems side by side whose faders the sidecar itself holds."""
+
+    def move_stem(self, name: str, gain_db: float) -> None:
+        """Sends the fader of one stem to that position, from any thread."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from sidecar.cli.options.command import add_command
-from sidecar.cli.options.running import add_pace, add_run_options
+from sidecar.cli.options.running import add_run_options, add_stem_options
 
 
 def add(commands: Any) -> None:
@@ -19,6 +19,8 @@ def add(commands: Any) -> None:
         "sidecar live --device pulse --channels 8 --pick 3,4\n"
         "sidecar live --duration 3:30\n"
         "sidecar live --profile last\n"
+        "sidecar live --stems voice,music,effects --anchor voice\n"
+        "sidecar live --surface decibels --surface-at 127.0.0.1:8000\n"
         "sidecar live --file mix.wav --pace fast --no-screen --json\n"
         "sidecar live --osc 192.168.1.20:9000 --osc light.local:7000",
     )
@@ -38,5 +40,13 @@ def add(commands: Any) -> None:
     source.add_argument(
         "--patience", type=float, default=30.0, metavar="S", help="how long a lost device may stay away (30)"
     )
+    source.add_argument(
+        "--pace", choices=("real", "fast"), default="real", help="a file in real time, or as fast as it goes"
+    )
+    stems = parser.add_argument_group("stems that arrive apart, two channels each")
+    stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
+    add_stem_options(stems)
+    fader = parser.add_argument_group("the workstation's programme fader over OSC")
+    fader.add_argument("--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file")
+    fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
     add_run_options(parser)
-    add_pace(parser)

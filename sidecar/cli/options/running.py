@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT
 
@@ -21,6 +22,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
     parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")
+    parser.add_argument(
+        "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
+    )
     osc = parser.add_argument_group("OSC")
     osc.add_argument(
         "--osc",
@@ -44,10 +48,25 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     osc.add_argument(
         "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
     )
+    osc.add_argument(
+        "--discovery-port",
+        type=int,
+        metavar="PORT",
+        help="tell the addresses over HTTP (OSCQuery) there, on the --osc-bind address; 0 is any free port",
+    )
+    osc.add_argument(
+        "--announce",
+        action="store_true",
+        help="make that known by name on the network of --osc-bind (zeroconf)",
+    )
 
 
-def add_pace(parser: argparse.ArgumentParser) -> None:
-    """How fast the programme runs by."""
+def add_stem_options(parser: Any) -> None:
+    """What is said of the stems; their names come before."""
     parser.add_argument(
-        "--pace", choices=("real", "fast"), default="real", help="in real time, or as fast as it goes"
+        "--anchor", metavar="STEM", help="the stem (voice, lead) that is held, the rest around it"
+    )
+    parser.add_argument("--keep", metavar="A,B", help="stems whose faders stay where they are")
+    parser.add_argument(
+        "--under", type=float, metavar="LU", help="how far under the anchor the rest lies while that sounds"
     )

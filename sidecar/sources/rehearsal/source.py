@@ -26,6 +26,7 @@ class RehearsalSource:
     given at once, so that nothing is lost. ``fast`` never waits.
     wait: sleeps for at most the given seconds; the default one ends early when the source is closed.
     loop: starts over at the end, for ever; the duration is then not known.
+    apart: gives the stems side by side, each behind a fader of its own, in place of their mix.
     """
 
     stems: ClassVar[tuple[str, ...]] = STEMS
@@ -33,7 +34,6 @@ class RehearsalSource:
 
     title = TITLE
     rate_hz = RATE_HZ
-    channels = 2
 
     def __init__(
         self,
@@ -43,6 +43,7 @@ class RehearsalSource:
         clock: Callable[[], float] = time.monotonic,
         wait: Callable[[float], object] | None = None,
         loop: bool = False,
+        apart: bool = False,
     ) -> None:
         self._pace = pace
         self._block_frames = block_frames
@@ -51,6 +52,8 @@ class RehearsalSource:
         self._wait = wait or self._closed.wait
         self._loop = loop
         self._fader = Fader()
+        self._stem_faders: dict[str, Fader] = {name: Fader() for name in STEMS} if apart else {}
+        self.channels = 2 * max(1, len(self._stem_faders))
 
     @property
     def duration_s(self) -> float | None:
@@ -68,8 +71,13 @@ class RehearsalSource:
         """
         self._fader.move_to(gain_db)
 
+    def move_stem(self, name: str, gain_db: float) -> None:
+        """Sends the fader of one stem to a place, as :meth:`move_fader`; only where they are apart."""
+        self._stem_faders[name].move_to(gain_db)
+
     def blocks(self) -> Iterator[Block]:
-        """The programme from its start, float32, shape (n, 2) with 1 ≤ n ≤ ``block_frames``.
+        """The programme from its start, float32, shape (n, 2) with 1 ≤ n ≤ ``block_frames``; apart, two
+        channels a stem.
 
         Ends with the programme or soon after :meth:`close`.
         """
@@ -77,7 +85,9 @@ class RehearsalSource:
         given = 0
         for slab in self._slabs():
             gain_db = self._fader.step()
-            frames = mixed(slab) * np.float32(10.0 ** (gain_db / 20.0))
+            stem_gains_db = tuple(fader.step() for fader in self._stem_faders.values()) or None
+            frames = mixed(slab) if stem_gains_db is None else _apart(slab, stem_gains_db)
+            frames *= np.float32(10.0 ** (gain_db / 20.0))
             # The first sounds take a moment to make: the programme starts when they are ready.
             start_s = self._clock() if start_s is None else start_s
             for at in range(0, SLAB, self._block_frames):
@@ -85,7 +95,7 @@ class RehearsalSource:
                 given += len(block)
                 if not self._is_time(start_s + given / RATE_HZ):
                     return
-                yield Block(block, gain_db=gain_db)
+                yield Block(block, gain_db=gain_db, stem_gains_db=stem_gains_db)
 
     def stem_slabs(self) -> Iterator[Sound]:
         """The stems side by side, before the fader: shape (4800, 8), 100 ms each, as fast as it goes.
@@ -93,7 +103,7 @@ class RehearsalSource:
         Channels follow :attr:`stems`, left before right; their sum in that order is the programme to the bit.
         """
         for slab in self._slabs():
-            yield slab.transpose(1, 0, 2).reshape(SLAB, -1)
+            yield _apart(slab, (0.0,) * len(STEMS))
 
     def close(self) -> None:
         """Ends :meth:`blocks` and :meth:`stem_slabs` soon, from any thread; twice is harmless."""
@@ -114,3 +124,9 @@ class RehearsalSource:
         while not self._closed.is_set() and (ahead_s := due_s - self._clock()) > 0.0:
             self._wait(ahead_s)
         return not self._closed.is_set()
+
+
+def _apart(slab: Sound, gains_db: tuple[float, ...]) -> Sound:
+    """The stems of a slab, shape (stems, frames, 2), side by side behind their faders."""
+    gains = np.array(10.0 ** (np.array(gains_db) / 20.0), np.float32)
+    return (slab * gains[:, None, None]).transpose(1, 0, 2).reshape(SLAB, -1)

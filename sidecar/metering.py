@@ -1,0 +1,95 @@
+"""What a run measures with: a meter for the mix and, where stems arrive apart, one for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sidecar.errors import SettingsError
+from sidecar.meter import Blocks, Meter, StemBlocks, StemMeter, summed
+from sidecar.vocabulary import FloatArray, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """The 100 ms blocks that got full; those of the stems are the same stretches as those of the mix."""
+
+    mix: Blocks
+    stems: StemBlocks | None = None
+
+
+class Metering:
+    """Both meters as one: whatever is done to the one is done to the other."""
+
+    def __init__(self, rate_hz: int, channels: int, layout: str | None, stems: Sequence[str] = ()) -> None:
+        """layout: as the meter takes it; None is the usual one for the channels.
+        stems: their names, where the channels are stems side by side, two channels each.
+
+        The kernels are compiled when this returns. Raises SignalError for what cannot be measured,
+        SettingsError where channels and stems do not agree.
+        """
+        self._stems = StemMeter(rate_hz, len(stems)) if stems else None
+        if self._stems and self._stems.channels != channels:
+            raise SettingsError(
+                f"{len(stems)} stems need {self._stems.channels} channels, two each, and there are "
+                f"{channels}: name as many stems as arrive, or give --channels and --pick."
+            )
+        self._mix = Meter(rate_hz, layout, channels=2 if stems else channels)
+        self.push(np.zeros((1, channels), np.float32))
+        self.reading()
+        self.reset()
+
+    @property
+    def layout(self) -> str:
+        return self._mix.layout.name
+
+    @property
+    def is_paused(self) -> bool:
+        return self._mix.is_paused
+
+    def push(self, frames: FloatArray) -> None:
+        """Measures *frames*, shape (n, channels)."""
+        if self._stems is None:
+            self._mix.push(frames)
+            return
+        self._mix.push(summed(frames, self._stems.stems))
+        if not self.is_paused:
+            self._stems.push(frames)
+
+    def take_blocks(self) -> Taken:
+        """The blocks that got full since the last call."""
+        return Taken(self._mix.take_blocks(), self._stems.take_blocks() if self._stems else None)
+
+    def reading(self) -> Reading:
+        """What the mix reads now."""
+        reading = self._mix.reading()
+        # The sum takes a broken sample for silence, so only the stems' own meter has seen it.
+        return replace(reading, bad_samples=self._stems.bad_samples) if self._stems else reading
+
+    def reset(self) -> None:
+        """Begins a new programme."""
+        self._mix.reset()
+        if self._stems:
+            self._stems.reset()
+
+    def pause(self) -> None:
+        """Holds integrated, range, maxima and peaks."""
+        self._mix.pause()
+
+    def resume(self) -> None:
+        """Measures on after :meth:`pause`."""
+        self._mix.resume()
+        if self._stems:
+            self._stems.splice()
+
+    def splice(self) -> None:
+        """The next frames do not follow the last ones."""
+        self._mix.splice()
+        if self._stems and not self.is_paused:
+            self._stems.splice()
+
+    def finish(self) -> None:
+        """The programme is over: what the filters still hold is measured."""
+        self._mix.finish()

@@ -1,0 +1,39 @@
+"""What a person asks of a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sidecar.advice.counsel import Earlier
+from sidecar.goals import Goal
+from sidecar.remote_fader import RemoteFader
+from sidecar.stem_faders import Mix
+
+if TYPE_CHECKING:
+    from sidecar.tape import Tape
+
+UPDATE_HZ = 10.0
+"""Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything but the source and the outlets."""
+
+    goal: Goal
+    layout: str | None = None
+    """As the meter takes it; None is the usual one for the source's channels."""
+    duration_s: float | None = None
+    """Length of the pass; where None, the source's own, or else that of the earlier pass."""
+    earlier: Earlier | None = None
+    """A pass heard before, taken as the forecast of this one."""
+    mix: Mix | None = None
+    """The stems, where the source's channels are stems side by side."""
+    remote: RemoteFader | None = None
+    """The workstation's programme fader, where a surface reaches it."""
+    tape: Tape | None = None
+    """Where what is heard is written."""
+    fast: bool = False
+    """The source runs as fast as it goes, so time is counted in its frames."""
+    update_hz: float = UPDATE_HZ

@@ -1,0 +1,135 @@
+"""The faders of stems that arrive apart: where they stand, as far as anybody told, and their moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sidecar.advice.series import Floats
+from sidecar.advice.stems import StemAdvisor
+from sidecar.errors import SettingsError
+from sidecar.feed import Opening, Stem
+from sidecar.goals import Goal
+from sidecar.sources import Block
+from sidecar.vocabulary import BLOCK_S, SILENCE, Move
+
+if TYPE_CHECKING:
+    from sidecar.meter import StemBlocks
+
+_ASK_S = 2.0
+_ASK_SHARE = 1.0 / 900.0
+"""The longer the programme, the less a second changes and the longer a search takes: after an hour the
+moves are asked for every 6 s."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """What a person says of the stems."""
+
+    names: tuple[str, ...]
+    """In the order of their channel pairs."""
+    anchor: str | None = None
+    """The stem (voice, lead) that is held and that the rest is balanced around."""
+    keep: tuple[str, ...] = ()
+    """Stems whose faders stay where they are."""
+    offset_lu: float | None = None
+    """How far under the anchor the rest shall lie while the anchor sounds."""
+
+
+class StemFaders:
+    """Hears the stems of one pass and the faders that shaped them, and keeps the latest moves."""
+
+    def __init__(self, mix: Mix, goal: Goal) -> None:
+        """Raises SettingsError for names that are missing, double or unknown."""
+        self._mix = mix
+        self._advisor = StemAdvisor(mix.names, goal, mix.anchor, mix.keep, offset_lu=mix.offset_lu)
+        self._faders_db = np.zeros(len(mix.names))
+        self._told: set[str] = set()
+        self._are_known = False
+        self._reset()
+
+    def _reset(self) -> None:
+        self._peaks_dbtp = np.full(len(self._mix.names), SILENCE)
+        self._moves: dict[str, Move] = {}
+        self._seconds = 0.0
+        self._due_s = SILENCE
+        self.build_up: tuple[Opening, ...] = ()
+        """A rough balance from silence."""
+
+    def take(self, blocks: StemBlocks, mix_peak_dbtp: Floats, heard: Block) -> None:
+        """Takes in 100 ms blocks.
+
+        mix_peak_dbtp: highest true peak of the mix in each, shape (n,). heard: the audio that filled them,
+        for the faders that its source itself knows.
+        """
+        if len(blocks.covariance) == 0:
+            return
+        if heard.stem_gains_db is not None:
+            self._faders_db, self._are_known = np.array(heard.stem_gains_db), True
+        gains_db = self._faders_db + (heard.gain_db or 0.0)
+        self._advisor.push(blocks.covariance, gains_db, blocks.true_peak, mix_peak_dbtp)
+        self._peaks_dbtp = np.maximum(self._peaks_dbtp, blocks.true_peak.max(axis=0))
+        self._seconds += len(blocks.covariance) * BLOCK_S
+
+    def stands_at(self, stem: str, position_db: float) -> str:
+        """The fader of *stem*, by its name or its number from 1, stands there; returns its name.
+
+        The first word on a fader counts for the whole past. Raises SettingsError for a stem there is not.
+        """
+        name = self._named(stem)
+        if self._are_known:
+            return name
+        place = self._mix.names.index(name)
+        if name not in self._told and position_db > SILENCE:
+            self._told.add(name)
+            self._advisor.stood_at(name, position_db)
+        self._faders_db[place] = position_db
+        self.ask_soon()
+        return name
+
+    def splice(self) -> None:
+        """The next block does not follow the last one."""
+        self._advisor.splice()
+
+    def use(self, goal: Goal) -> None:
+        """Another goal; what was heard stays."""
+        self._advisor.goal = goal
+        self.ask_soon()
+
+    def begin_anew(self) -> None:
+        """A new pass; the faders stand where they stood."""
+        self._advisor.reset()
+        self._reset()
+
+    def ask_soon(self) -> None:
+        """Something has changed: the next look asks for the moves."""
+        self._due_s = SILENCE
+
+    def look(self, now_s: float) -> None:
+        """Asks for the moves where they are due."""
+        if now_s < self._due_s:
+            return
+        self._due_s = now_s + _ASK_S + self._seconds * _ASK_SHARE
+        self._moves = self._advisor.moves()
+        self.build_up = tuple(
+            Opening(step.name, step.fader_db, step.move.reason) for step in self._advisor.build_up()
+        )
+
+    def stems(self) -> tuple[Stem, ...]:
+        """Every stem with its latest move."""
+        return tuple(
+            Stem(name, float(fader_db), self._moves.get(name, Move()), float(peak_dbtp))
+            for name, fader_db, peak_dbtp in zip(
+                self._mix.names, self._faders_db, self._peaks_dbtp, strict=True
+            )
+        )
+
+    def _named(self, stem: str) -> str:
+        names = self._mix.names
+        if stem in names:
+            return stem
+        if stem.isascii() and stem.isdigit() and 1 <= int(stem) <= len(names):
+            return names[int(stem) - 1]
+        raise SettingsError(f"There is no stem {stem}; there are {', '.join(names)}.")

@@ -1,0 +1,81 @@
+"""What a run heard, written to a sound file: the proof that goes with the figures."""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from sidecar.errors import SettingsError
+from sidecar.vocabulary import FloatArray
+
+_MOST_BLOCKS = 1000
+"""Blocks of a device last 10 to 100 ms: a disk may stand still for 10 s before sound is left out."""
+_CLOSE_S = 10.0
+
+
+class Tape:
+    """Takes frames from one thread and writes them in another: the measuring never waits for a disk."""
+
+    def __init__(self, path: Path, rate_hz: int, channels: int, *, waits: bool = False) -> None:
+        """The suffix says the format: .wav, .flac, .rf64 for more than 4 GB, or what libsndfile knows.
+        waits: :meth:`take` waits for the disk, where the source can be made to wait.
+
+        Raises SettingsError for a file that exists or cannot be written.
+        """
+        if path.exists():
+            raise SettingsError(f"{path} exists already: give --write another name, or move it away.")
+        try:
+            self._file = soundfile.SoundFile(path, "w", rate_hz, channels, _subtype(path))
+        except (OSError, ValueError, TypeError, soundfile.LibsndfileError) as error:
+            raise SettingsError(
+                f"{path} cannot be written ({error}): give --write a .wav, .flac or .rf64 file "
+                "in a folder that is yours."
+            ) from error
+        self._channels = channels
+        self._waits = waits
+        self._frames: queue.Queue[FloatArray | None] = queue.Queue(_MOST_BLOCKS)
+        self.fault = ""
+        """Why the file is not whole; empty while it is."""
+        self._thread = threading.Thread(target=self._run, name="tape", daemon=True)
+        self._thread.start()
+
+    def take(self, frames: FloatArray, lost: int = 0) -> None:
+        """Writes frames, shape (n, channels), soon; *lost* ones before them become silence."""
+        self._put(np.zeros((lost, self._channels), np.float32))
+        self._put(frames)
+
+    def close(self) -> None:
+        """Writes what is left; a disk that hangs is not waited for long."""
+        with contextlib.suppress(queue.Full):
+            self._frames.put(None, timeout=_CLOSE_S)
+        self._thread.join(_CLOSE_S)
+
+    def _put(self, frames: FloatArray) -> None:
+        if len(frames) == 0:
+            return
+        try:
+            self._frames.put(frames, block=self._waits)
+        except queue.Full:
+            self.fault = f"{self._file.name} is not whole: the disk was too slow."
+
+    def _run(self) -> None:
+        with self._file:
+            while (frames := self._frames.get()) is not None:
+                self._write(frames)
+
+    def _write(self, frames: FloatArray) -> None:
+        try:
+            self._file.write(frames)
+        except (OSError, soundfile.LibsndfileError) as error:
+            self.fault = f"{self._file.name} is not whole: {error}."
+
+
+def _subtype(path: Path) -> str | None:
+    """Floats where the format has them: a bus may pass full scale, and a meter must see by how much."""
+    known = soundfile.available_subtypes(path.suffix.removeprefix(".").upper() or "none")
+    return next((subtype for subtype in ("FLOAT", "PCM_24") if subtype in known), None)
