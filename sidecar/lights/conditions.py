@@ -1,0 +1,55 @@
+"""What a light can tell of a run, in words that a settings file uses."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from sidecar.alerts import OVER_FROM_S
+from sidecar.feed import Snapshot
+from sidecar.vocabulary import Reading
+
+Condition = Literal[
+    "ceiling", "held", "hot", "over", "under", "inside", "silent", "paused", "waiting", "lost"
+]
+
+CONDITIONS: dict[Condition, str] = {
+    "ceiling": "true peaks pass the ceiling",
+    "held": "they did, and nobody has acknowledged it",
+    "hot": "short-term is above the hot line",
+    "over": "integrated is above what passes",
+    "under": "integrated is below what passes",
+    "inside": "integrated is within the goal's tolerance",
+    "silent": "audio arrives and is silent",
+    "paused": "the measurement is paused",
+    "waiting": "getting ready, or too little heard to judge",
+    "lost": "no audio arrives",
+}
+"""Each condition and what it means."""
+
+
+def conditions(snapshot: Snapshot) -> frozenset[Condition]:
+    """All that holds at this moment. Nothing once the run has ended; ``lost`` alone while no audio
+    arrives, since what was read last is no longer known to be so."""
+    alerts = {alert.name: alert.state for alert in snapshot.alerts}
+    if snapshot.transport == "ended":
+        return frozenset()
+    if alerts.get("lost") == "on":
+        return frozenset({"lost"})
+    if snapshot.transport in {"preparing", "waiting"}:
+        return frozenset({"waiting"})
+    found: set[Condition] = {name for name, state in alerts.items() if state == "on" and name != "lost"}
+    if alerts.get("ceiling") == "held":
+        found.add("held")
+    if snapshot.transport == "paused":
+        found.add("paused")
+    if "over" not in found:
+        found.add(_standing(snapshot.reading, snapshot.goal.lowest_lufs))
+    return frozenset(found)
+
+
+def _standing(reading: Reading, lowest_lufs: float) -> Condition:
+    """Where the programme stands, as long as the alert ``over`` does not say that it is above."""
+    if reading.seconds < OVER_FROM_S or math.isinf(reading.integrated):
+        return "waiting"
+    return "under" if reading.integrated < lowest_lufs else "inside"

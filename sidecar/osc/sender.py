@@ -1,0 +1,31 @@
+"""Sends datagrams to resolved destinations and never waits for a network."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterable
+
+from sidecar.osc.targets import Destination
+
+
+class Sender:
+    """One UDP socket for each family of addresses."""
+
+    def __init__(self, destinations: Iterable[Destination]) -> None:
+        self._sockets: dict[socket.AddressFamily, socket.socket] = {}
+        for family in {destination.family for destination in destinations}:
+            self._sockets[family] = socket.socket(family, socket.SOCK_DGRAM)
+            self._sockets[family].setblocking(False)
+
+    def send(self, datagram: bytes, destination: Destination) -> None:
+        """Hands one datagram to the network and records how that went with the destination."""
+        try:
+            self._sockets[destination.family].sendto(datagram, destination.address)
+        except OSError as error:
+            destination.record(str(error))
+        else:
+            destination.record("")
+
+    def close(self) -> None:
+        for each in self._sockets.values():
+            each.close()
