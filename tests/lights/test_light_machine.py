@@ -190,6 +190,16 @@ def test_a_condition_is_held_before_it_is_shown():
     assert 2.0 + UNIT_S == next(at for at, (value,) in long if value == (1.0,))
 
 
+def test_a_warning_that_the_limit_held_back_is_shown_all_the_same():
+    """Gone before it could be sent, it still has its shortest time."""
+    machine = LightMachine([light(show("hot", 1.0), show("over", 0.5, min_on_s=0.0))])
+    sent = play(machine, [(1, []), (1, ["over"]), (1, []), (1, ["hot"]), *steady([], 3.0)])
+    (shown_at, _), (gone_at, _) = changes(sent)[3:]
+
+    assert [(0.0,), (0.5,), (0.0,), (1.0,), (0.0,)] == [value for _, value in changes(sent)]
+    assert 1.0 == gone_at - shown_at
+
+
 def test_a_pulse_takes_turns_and_a_double_pulse_pauses():
     """At one a second: half a second each; the double one value, rest, value, and a rest of three halves."""
     pulsing = LightMachine([light(show("ceiling", 1.0, pattern="pulse"))])
