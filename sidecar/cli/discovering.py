@@ -24,7 +24,7 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         yield []
         return
     try:
-        from sidecar.discovery.server import NAME, Discovery, bind
+        from sidecar.discovery.server import Discovery, bind
 
         if options.announce:
             from sidecar.discovery.announce import Announcement, services
@@ -39,7 +39,7 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         engine.run(found.open(server))
         if options.announce:
             http_port = server.getsockname()[1]
-            announcement = Announcement(services(NAME, host, http_port=http_port, osc_port=osc_port))
+            announcement = Announcement(services(host, http_port=http_port, osc_port=osc_port))
             closing.callback(lambda: engine.run(announcement.close()))
             engine.run(announcement.open())
         yield [lambda snapshot: engine.soon(found.offer, snapshot)]

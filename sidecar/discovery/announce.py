@@ -8,17 +8,26 @@ from __future__ import annotations
 
 import asyncio
 import ipaddress
+import re
+import socket
 
 from zeroconf import Error, ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
+from sidecar.discovery.tree import NAME
 from sidecar.errors import NetworkError, SettingsError
+
+_LONGEST_MACHINE = 32
+"""A label of a name has 63 bytes at most (RFC 1035 §2.3.4)."""
 
 OSCQUERY, OSC = "_oscjson._tcp.local.", "_osc._udp.local."
 
 
-def services(name: str, host: str, *, http_port: int, osc_port: int) -> tuple[ServiceInfo, ...]:
+def services(host: str, *, http_port: int, osc_port: int) -> tuple[ServiceInfo, ...]:
     """What is announced: where to ask, and where to send commands.
+
+    The names carry machine and port, since two runs on one machine cannot hear each other's claim to a name:
+    they share the port of multicast DNS, and an answer reaches only one of them.
 
     host: the address in figures that both ports are bound to.
     Raises SettingsError when that is no single address.
@@ -29,8 +38,10 @@ def services(name: str, host: str, *, http_port: int, osc_port: int) -> tuple[Se
             f"--announce needs one address of this machine, not {host}: give --osc-bind the address under "
             "which others reach it."
         )
+    machine = re.sub("[^A-Za-z0-9-]", "-", socket.gethostname().split(".")[0])[:_LONGEST_MACHINE]
+    name, server = f"{NAME} on {machine} {http_port}", f"{machine}-sidecar-{http_port}.local."
     return tuple(
-        ServiceInfo(kind, f"{name}.{kind}", port=port, addresses=[address.packed])
+        ServiceInfo(kind, f"{name}.{kind}", port=port, addresses=[address.packed], server=server)
         for kind, port in ((OSCQUERY, http_port), (OSC, osc_port))
     )
 
@@ -43,7 +54,7 @@ class Announcement:
         self._voice: AsyncZeroconf | None = None
 
     async def open(self) -> None:
-        """Takes about a second: the name is tried first, and gets a number where another run has it.
+        """Takes about two seconds: the name is tried first, and gets a number where another machine has it.
 
         To be closed even where it fails. Raises NetworkError where the network takes no multicast.
         """

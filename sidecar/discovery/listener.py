@@ -21,8 +21,10 @@ class Listener:
     in between and never what is true now, holds up nobody, and no more waits for it than there are addresses.
     """
 
-    def __init__(self, tree: Tree, channel: WebSocketResponse) -> None:
+    def __init__(self, tree: Tree, channel: WebSocketResponse, line: asyncio.Transport | None) -> None:
+        """line: what *channel* runs over; None where it is gone already."""
         self._channel = channel
+        self._line = line
         self._tree = tree
         self._told: dict[str, bytes | None] = {}
         self._waiting: dict[str, bytes] = {}
@@ -70,6 +72,11 @@ class Listener:
         """Parts when all was sent: of a client that does not read, never, so it needs a time limit."""
         await self._all_sent.wait()
         await self._channel.close()
+
+    def drop(self) -> None:
+        """Parts at once, whatever still waits."""
+        if self._line:
+            self._line.abort()
 
 
 def _asked(text: str) -> tuple[str, bool]:

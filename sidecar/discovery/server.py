@@ -16,15 +16,15 @@ from urllib.parse import urlsplit
 from aiohttp import web
 
 from sidecar.discovery.listener import Listener
-from sidecar.discovery.tree import ATTRIBUTES, OFFERED, Node, Tree
+from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
 
-NAME = "Loudness Sidecar"
 MOST_LISTENERS = 16
 LONGEST_COMMAND = 4096
 """Bytes of one websocket message: a LISTEN is far shorter."""
 
+_HIGHEST_PORT = 65_535
 _SILENT_FOR_S = 20.0
 """A websocket client that answers no ping for about so long is gone."""
 _PARTING_S = 1.0
@@ -33,12 +33,14 @@ _PARTING_S = 1.0
 def bind(host: str, port: int) -> socket.socket:
     """A listening TCP socket on one address of this machine; port 0 takes any that is free.
 
-    Raises NetworkError when the port is taken or the address is not this machine's.
+    Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
+    if not 0 <= port <= _HIGHEST_PORT:
+        raise NetworkError(f"--discovery-port takes 0 to {_HIGHEST_PORT}, not {port}.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         return socket.create_server((host, port), family=family)
-    except (OSError, OverflowError) as error:
+    except OSError as error:
         raise NetworkError(
             f"Cannot answer discovery on {host}:{port}: {error}. "
             "Another copy may be running: end it, or choose another port with --discovery-port."
@@ -77,6 +79,8 @@ class Discovery:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(_PARTING_S):
                 await asyncio.gather(*(listener.finish() for listener in self._listeners))
+        for listener in self._listeners:
+            listener.drop()
         if self._runner:
             await self._runner.cleanup()
 
@@ -145,7 +149,7 @@ class Discovery:
         channel = web.WebSocketResponse(
             max_msg_size=LONGEST_COMMAND, heartbeat=_SILENT_FOR_S, timeout=_PARTING_S, compress=False
         )
-        listener = Listener(self._tree, channel)
+        listener = Listener(self._tree, channel, request.transport)
         self._listeners.add(listener)
         try:
             await channel.prepare(request)

@@ -15,6 +15,8 @@ from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
 
 Node = dict[str, Any]
 
+NAME = "Loudness Sidecar"
+
 READ, WRITE = 1, 2
 """ACCESS: 0 for a mere container, 1 to read, 2 to write, 3 for both."""
 
