@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sidecar.cli.discovering import discovery
 from sidecar.cli.lines import JsonLines, PlainLines
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
@@ -80,6 +81,7 @@ def _session(
         surface_target=reached.target if reached else None,
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
+    outlets += closing.enter_context(discovery(engine, options, server))
     if options.no_screen:
         outlets.append(JsonLines() if options.json else PlainLines())
     session = Session(
