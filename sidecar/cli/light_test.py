@@ -21,8 +21,8 @@ from sidecar.osc.lamp import Lamp, Lamps
 from sidecar.osc.targets import resolve
 
 _CAUTION = (
-    "CAUTION: flashing light can cause seizures. Some states pulse, once a second at most; a lamp that flashes "
-    "by itself is beyond that limit. Ask who is in the room. Ctrl-C ends, in the safe state."
+    "CAUTION: flashing light can cause seizures. Some states pulse, once a second at most; a lamp that "
+    "flashes by itself is beyond that limit. Ask who is in the room. Ctrl-C ends, in the safe state."
 )
 _READ_S = 3.0
 """Time to read the caution before anything is sent."""
