@@ -1,0 +1,141 @@
+"""What waits to be written: made by the worker in microseconds, merged by the writer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from sidecar.feed import Event
+from sidecar.goals import Goal
+from sidecar.journal.record import Cut, Floats, Singles, Stems, Told
+from sidecar.vocabulary import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Blocks that were taken in together."""
+
+    first: int
+    energy: Floats
+    true_peak: Floats
+    short_term: Floats
+    fader_db: float
+    reading: Reading
+    stems: Stems | None
+
+    @property
+    def end(self) -> int:
+        """Number of the block that comes next."""
+        return self.first + len(self.energy)
+
+    @property
+    def nbytes(self) -> int:
+        return _nbytes(self.energy, self.true_peak, self.stems) + self.short_term.nbytes
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Blocks that are written together, one row."""
+
+    first: int
+    energy: Floats
+    true_peak: Singles
+    fader_db: Singles
+    short_term: Singles
+    integrated: Singles
+    stems: Stems | None
+    reading: Reading
+
+    @property
+    def end(self) -> int:
+        return self.first + len(self.energy)
+
+    @property
+    def nbytes(self) -> int:
+        return _nbytes(self.energy, self.true_peak, self.stems) + 3 * self.true_peak.nbytes
+
+
+@dataclass(frozen=True, slots=True)
+class Aimed:
+    """Another goal is in force."""
+
+    goal: Goal
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """A pass on record goes on."""
+
+    id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The pass is over."""
+
+    at: str
+    """UTC, ISO 8601."""
+    reading: Reading | None
+
+
+Entry = Heard | Batch | Cut | Event | Told | Aimed | Resumed | Ended
+
+
+def merged(entries: Iterable[Entry]) -> list[Entry]:
+    """The entries of one pass in their order, with blocks that follow each other in one batch."""
+    made: list[Entry] = []
+    for is_heard, group in groupby(entries, lambda entry: isinstance(entry, Heard)):
+        if is_heard:
+            made += [_batch(run) for run in _runs([entry for entry in group if isinstance(entry, Heard)])]
+        else:
+            made += group
+    return made
+
+
+def _runs(heard: Sequence[Heard]) -> list[list[Heard]]:
+    """Split where blocks are missing in between."""
+    runs = [[heard[0]]]
+    for entry in heard[1:]:
+        if entry.first == runs[-1][-1].end:
+            runs[-1].append(entry)
+        else:
+            runs.append([entry])
+    return runs
+
+
+def _batch(run: Sequence[Heard]) -> Batch:
+    counts = [len(heard.energy) for heard in run]
+
+    def column(values: Iterable[float]) -> Singles:
+        return np.repeat(np.fromiter(values, np.float32, len(run)), counts)
+
+    return Batch(
+        run[0].first,
+        np.concatenate([heard.energy for heard in run]),
+        np.concatenate([heard.true_peak for heard in run]).astype(np.float32),
+        column(heard.fader_db for heard in run),
+        np.concatenate([heard.short_term for heard in run]).astype(np.float32),
+        column(heard.reading.integrated for heard in run),
+        _joined([heard.stems for heard in run if heard.stems is not None]),
+        run[-1].reading,
+    )
+
+
+def _joined(parts: Sequence[Stems]) -> Stems | None:
+    if not parts:
+        return None
+    return Stems(
+        np.concatenate([part.covariance for part in parts]).astype(np.float32),
+        np.concatenate([part.true_peak for part in parts]).astype(np.float32),
+        np.concatenate([part.fader_db for part in parts]).astype(np.float32),
+    )
+
+
+def _nbytes(energy: Floats, true_peak: Floats | Singles, stems: Stems | None) -> int:
+    size = energy.nbytes + true_peak.nbytes
+    if stems is not None:
+        size += stems.covariance.nbytes + stems.true_peak.nbytes + stems.fader_db.nbytes
+    return size

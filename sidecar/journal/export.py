@@ -1,0 +1,159 @@
+"""A pass as a file for others: a table in CSV, or all of it in JSON."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.errors import SettingsError
+from sidecar.goals import Goal
+from sidecar.journal.record import Record, Summary
+from sidecar.journal.verdict import broken_limits
+from sidecar.vocabulary import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
+
+COLUMNS = (
+    *("seconds", "block_lufs", "short_term_lufs", "integrated_lufs"),
+    *("true_peak_dbtp", "fader_db", "events"),
+)
+
+
+def export(record: Record, file: Path) -> None:
+    """Writes *record* to *file*, as the ending says: .csv or .json. Silence is empty there, or null.
+
+    Raises SettingsError for another ending, or when the file cannot be written.
+    """
+    write = {".csv": _write_csv, ".json": _write_json}.get(file.suffix.lower())
+    if write is None:
+        raise SettingsError(f"A pass is exported to a .csv or a .json file, not to {file}.")
+    try:
+        write(record, file)
+    except OSError as error:
+        raise SettingsError(
+            f"{file} cannot be written ({error.strerror}): choose another place with --to."
+        ) from error
+
+
+def summary_fields(summary: Summary) -> dict[str, Any]:
+    """One pass in names and units that scripts read."""
+    about, reading = summary.about, summary.reading
+    broken = broken_limits(reading, about.goal)
+    return {
+        "id": summary.id,
+        "began_utc": summary.began.isoformat(timespec="seconds"),
+        "ended_utc": None if summary.ended is None else summary.ended.isoformat(timespec="seconds"),
+        "source": about.source,
+        "sample_rate": about.rate_hz,
+        "layout": about.layout,
+        "version": summary.version,
+        "seconds": round(reading.seconds, 3),
+        "integrated_lufs": _number(reading.integrated),
+        "loudness_range_lu": _number(reading.loudness_range),
+        "max_momentary_lufs": _number(reading.max_momentary),
+        "max_short_term_lufs": _number(reading.max_short_term),
+        "max_true_peak_dbtp": _number(reading.max_true_peak),
+        "true_peak_dbtp": [_number(peak) for peak in reading.true_peak],
+        "sample_peak_dbfs": _number(reading.sample_peak),
+        "bad_samples": reading.bad_samples,
+        "lost_frames": summary.lost_frames,
+        "goal": about.goal.name,
+        "passes": not broken,
+        "broken_limits": list(broken),
+    }
+
+
+def _write_csv(record: Record, file: Path) -> None:
+    with file.open("w", encoding="utf-8", newline="") as stream:
+        table = csv.writer(stream)
+        table.writerow(COLUMNS)
+        table.writerows(_rows(record))
+
+
+def _rows(record: Record) -> Iterator[list[object]]:
+    columns = _course(record)
+    events = _events_by_block(record)
+    for block, *cells in zip(record.place.tolist(), *columns.values(), strict=True):
+        yield [*cells, "; ".join(events.get(block, ()))]
+
+
+def _events_by_block(record: Record) -> dict[int, list[str]]:
+    """What happened, at the block that was heard next; past the end, at the last one."""
+    placed: dict[int, list[str]] = {}
+    if not len(record.place):
+        return placed
+    seconds = [event.seconds for event in record.events]
+    ends_s = (record.place + 1) * BLOCK_S
+    found = np.searchsorted(ends_s, np.array(seconds) + BLOCK_S / 2.0).clip(max=len(ends_s) - 1)
+    for event, at in zip(record.events, found, strict=True):
+        # the kind comes first, so that no spreadsheet takes a label for a formula
+        placed.setdefault(int(record.place[at]), []).append(f"{event.kind}: {event.text}")
+    return placed
+
+
+def _write_json(record: Record, file: Path) -> None:
+    whole = {
+        **summary_fields(record.summary),
+        "goal": _goal(record.summary.about.goal),
+        "cuts": [asdict(cut) for cut in record.cuts],
+        "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
+        "events": [asdict(event) for event in record.events],
+        "told_of_fader": [asdict(told) for told in record.told],
+        "course": _course(record),
+        "stems": _stems(record),
+    }
+    file.write_text(json.dumps(whole, indent=1, allow_nan=False), encoding="utf-8")
+
+
+def _course(record: Record) -> dict[str, list[Any]]:
+    """Columns with a value a block."""
+    return {
+        "seconds": [round((block + 1) * BLOCK_S, 1) for block in record.place.tolist()],
+        "block_lufs": _column(_loudness(record.energy)),
+        "short_term_lufs": _column(record.short_term),
+        "integrated_lufs": _column(record.integrated),
+        "true_peak_dbtp": _column(record.true_peak),
+        "fader_db": _column(record.fader_db),
+    }
+
+
+def _stems(record: Record) -> dict[str, dict[str, list[Any]]]:
+    stems = record.stems
+    if stems is None:
+        return {}
+    energy = np.diagonal(stems.covariance, axis1=1, axis2=2)
+    return {
+        name: {
+            "block_lufs": _column(_loudness(energy[:, place])),
+            "true_peak_dbtp": _column(stems.true_peak[:, place]),
+            "fader_db": _column(stems.fader_db[:, place]),
+        }
+        for place, name in enumerate(record.summary.about.stems)
+    }
+
+
+def _goal(goal: Goal) -> dict[str, object]:
+    return {
+        name: _number(value) if isinstance(value, float) else value for name, value in asdict(goal).items()
+    }
+
+
+def _loudness(energy: NDArray[np.floating]) -> NDArray[np.float64]:
+    """BS.1770-5 Annex 1, equation 2, over each block alone."""
+    levels = np.full(len(energy), SILENCE)
+    np.log10(energy, out=levels, where=energy > 0.0)
+    return LOUDNESS_OFFSET_DB + 10.0 * levels
+
+
+def _column(values: NDArray[np.floating]) -> list[float | None]:
+    return [_number(value) for value in values.tolist()]
+
+
+def _number(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None

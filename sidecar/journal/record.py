@@ -1,0 +1,118 @@
+"""What the journal keeps of a pass: what is written, and what is read back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.feed import Course, Event
+from sidecar.goals import Goal
+from sidecar.vocabulary import BLOCK_S, Reading
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Places = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """What is known of a pass when it begins."""
+
+    source: str
+    """The title of the source."""
+    rate_hz: int
+    layout: str
+    goal: Goal
+    stems: tuple[str, ...] = ()
+    """Names of the stems where they are metered apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One thing said of the programme fader, from which its whole history can be told again."""
+
+    at_s: float
+    """Place in the programme that it holds from."""
+    value_db: float
+    is_position: bool
+    """True where *value_db* is where the fader stands, False where it is by how much it was moved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A place where one block does not follow the one before: a loss, a pause, a break of the run."""
+
+    block: int
+    """The first block behind it."""
+    lost_frames: int = 0
+    """Frames lost there; 0 where none were, as in a pause."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stems:
+    """Blocks of N stems, as metered."""
+
+    covariance: NDArray[np.floating]
+    """K-weighted, channel-summed mean products, linear, shape (n, N, N)."""
+    true_peak: NDArray[np.floating]
+    """dBTP, shape (n, N)."""
+    fader_db: NDArray[np.floating]
+    """Faders in force, shape (n, N)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One pass in the list of passes."""
+
+    id: int
+    about: Pass
+    """Its goal is the last one that was in force."""
+    version: str
+    """Of the program that wrote it."""
+    began: datetime
+    """UTC. The clock may have been set since: passes are in the order of their ids."""
+    ended: datetime | None
+    """UTC; None while it runs, or when it broke off."""
+    blocks: int
+    """100 ms blocks from its beginning to its end, missing ones included."""
+    lost_frames: int
+    reading: Reading
+    """As last read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One pass, whole. The arrays have one entry a block on record, shape (n,)."""
+
+    summary: Summary
+    place: Places
+    """Number of each block, from 0, ascending; a number that is not there is missing from the record."""
+    energy: Floats
+    """K-weighted, channel-summed mean squares, linear."""
+    true_peak: Singles
+    """Highest of all channels, dBTP."""
+    fader_db: Singles
+    """Where the programme fader stood, as was known then."""
+    short_term: Singles
+    """LUFS at the end of each block."""
+    integrated: Singles
+    """LUFS, as read behind the blocks that were taken in together."""
+    stems: Stems | None
+    cuts: tuple[Cut, ...]
+    events: tuple[Event, ...]
+    told: tuple[Told, ...]
+
+    @property
+    def missing(self) -> tuple[tuple[int, int], ...]:
+        """(first block, blocks) of each stretch that the disk would not take."""
+        edges = np.concatenate([[-1], self.place, [self.summary.blocks]])
+        steps = np.flatnonzero(np.diff(edges) > 1)
+        return tuple((int(edges[i]) + 1, int(edges[i + 1] - edges[i] - 1)) for i in steps)
+
+    def course(self) -> Course:
+        """As the screen draws it; a missing stretch has no columns."""
+        ends_s = ((self.place + 1) * BLOCK_S).astype(np.float32)
+        return Course(ends_s, self.short_term, self.integrated, self.fader_db, self.events)

@@ -1,0 +1,109 @@
+"""Entries as rows of the file. Whoever calls has a transaction open."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+
+from sidecar.feed import Event
+from sidecar.journal import packing
+from sidecar.journal.entries import Aimed, Batch, Ended, Entry
+from sidecar.journal.record import Cut, Pass, Stems, Told
+
+
+def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) -> int:
+    """A new pass; returns its id."""
+    cursor = connection.execute(
+        "INSERT INTO passes (holder, began, source, rate_hz, layout, version, goal, stems)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            *(holder, began, about.source, about.rate_hz, about.layout, _program_version()),
+            *(packing.pack_fields(about.goal), json.dumps(about.stems)),
+        ),
+    )
+    if cursor.lastrowid is None:
+        raise sqlite3.DatabaseError("no row was made for the pass")
+    return cursor.lastrowid
+
+
+def take_over(connection: sqlite3.Connection, id: int, holder: int) -> bool:
+    """Makes an old pass the holder's own; False where it is gone."""
+    return bool(
+        connection.execute("UPDATE passes SET holder = ?, ended = NULL WHERE id = ?", (holder, id)).rowcount
+    )
+
+
+def is_held(connection: sqlite3.Connection, id: int, holder: int) -> bool:
+    """Whether the pass is still there, and nobody else goes on with it."""
+    found = connection.execute("SELECT 1 FROM passes WHERE id = ? AND holder = ?", (id, holder))
+    return found.fetchone() is not None
+
+
+def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
+    """Adds *entry* to the pass."""
+    match entry:
+        case Batch():
+            _write_batch(connection, id, entry)
+        case Cut(block, lost_frames):
+            connection.execute(
+                "INSERT INTO cuts (pass, block, lost_frames) VALUES (?, ?, ?)", (id, block, lost_frames)
+            )
+        case Event(seconds, kind, text):
+            connection.execute(
+                "INSERT INTO events (pass, seconds, kind, text) VALUES (?, ?, ?, ?)",
+                (id, seconds, kind, text),
+            )
+        case Told(at_s, value_db, is_position):
+            connection.execute(
+                "INSERT INTO told (pass, at_s, value_db, is_position) VALUES (?, ?, ?, ?)",
+                (id, at_s, value_db, is_position),
+            )
+        case Aimed(goal):
+            connection.execute("UPDATE passes SET goal = ? WHERE id = ?", (packing.pack_fields(goal), id))
+        case Ended():
+            _end(connection, id, entry)
+
+
+def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
+    connection.execute(
+        "INSERT INTO batches (pass, first, energy, true_peak, fader, short_term, integrated,"
+        " covariance, stem_peak, stem_fader) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            *(id, batch.first, packing.pack_doubles(batch.energy), packing.pack_singles(batch.true_peak)),
+            *(packing.pack_singles(batch.fader_db), packing.pack_singles(batch.short_term)),
+            *(packing.pack_singles(batch.integrated), *_stem_columns(batch.stems)),
+        ),
+    )
+    connection.execute(
+        "UPDATE passes SET blocks = ?, reading = ? WHERE id = ?",
+        (batch.end, packing.pack_fields(batch.reading), id),
+    )
+
+
+def _stem_columns(stems: Stems | None) -> tuple[bytes | None, bytes | None, bytes | None]:
+    if stems is None:
+        return None, None, None
+    return (
+        packing.pack_products(stems.covariance),
+        packing.pack_singles(stems.true_peak),
+        packing.pack_singles(stems.fader_db),
+    )
+
+
+def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
+    """A pass in which nothing was heard leaves no trace."""
+    connection.execute("UPDATE passes SET ended = ? WHERE id = ?", (ended.at, id))
+    if ended.reading is not None:
+        text = packing.pack_fields(ended.reading)
+        connection.execute("UPDATE passes SET reading = ? WHERE id = ?", (text, id))
+    connection.execute("DELETE FROM passes WHERE id = ? AND blocks = 0", (id,))
+
+
+@cache
+def _program_version() -> str:
+    try:
+        return version("loudness-sidecar")
+    except PackageNotFoundError:  # run from a copy that nobody installed
+        return "unknown"

@@ -1,0 +1,137 @@
+"""The file of the journal: its tables, and how an older one becomes a newer one.
+
+A new file is made by the same steps that bring an old one up to date. A step that has been released is
+never changed; a change is a step of its own.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from sidecar.errors import SettingsError
+from sidecar.locations import data_folder
+
+_APPLICATION_ID = 0x4C6F_5364
+"""Marks the file as ours, so that no other database is taken for it."""
+
+_PASSES_AND_BLOCKS = (
+    # ids are never given twice: they order the passes, whatever the clock says
+    """CREATE TABLE passes (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        holder INTEGER NOT NULL,
+        began TEXT NOT NULL,
+        ended TEXT,
+        source TEXT NOT NULL,
+        rate_hz INTEGER NOT NULL,
+        layout TEXT NOT NULL,
+        version TEXT NOT NULL,
+        goal TEXT NOT NULL,
+        blocks INTEGER NOT NULL DEFAULT 0,
+        reading TEXT NOT NULL DEFAULT '{}'
+    )""",
+    """CREATE TABLE batches (
+        id INTEGER PRIMARY KEY,
+        pass INTEGER NOT NULL REFERENCES passes ON DELETE CASCADE,
+        first INTEGER NOT NULL,
+        energy BLOB NOT NULL,
+        true_peak BLOB NOT NULL,
+        fader BLOB NOT NULL,
+        short_term BLOB NOT NULL,
+        integrated BLOB NOT NULL,
+        UNIQUE (pass, first)
+    )""",
+    """CREATE TABLE cuts (
+        id INTEGER PRIMARY KEY,
+        pass INTEGER NOT NULL REFERENCES passes ON DELETE CASCADE,
+        block INTEGER NOT NULL,
+        lost_frames INTEGER NOT NULL
+    )""",
+    """CREATE TABLE events (
+        id INTEGER PRIMARY KEY,
+        pass INTEGER NOT NULL REFERENCES passes ON DELETE CASCADE,
+        seconds REAL NOT NULL,
+        kind TEXT NOT NULL,
+        text TEXT NOT NULL
+    )""",
+    "CREATE INDEX cuts_of_pass ON cuts (pass)",
+    "CREATE INDEX events_of_pass ON events (pass)",
+)
+
+_STEMS_AND_FADER = (
+    "ALTER TABLE passes ADD COLUMN stems TEXT NOT NULL DEFAULT '[]'",
+    "ALTER TABLE batches ADD COLUMN covariance BLOB",
+    "ALTER TABLE batches ADD COLUMN stem_peak BLOB",
+    "ALTER TABLE batches ADD COLUMN stem_fader BLOB",
+    """CREATE TABLE told (
+        id INTEGER PRIMARY KEY,
+        pass INTEGER NOT NULL REFERENCES passes ON DELETE CASCADE,
+        at_s REAL NOT NULL,
+        value_db REAL NOT NULL,
+        is_position INTEGER NOT NULL
+    )""",
+    "CREATE INDEX told_of_pass ON told (pass)",
+)
+
+STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER)
+NEWEST = len(STEPS)
+
+
+def usual_file() -> Path:
+    """Where the journal lies on this machine; it need not exist."""
+    return data_folder() / "passes.sqlite"
+
+
+def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
+    """Opens the file, makes it where it does not exist, and brings it up to date.
+
+    patience_s: how long to wait for another process that holds it.
+    Raises SettingsError for a file that is not ours or is of a newer program, both of which are left
+    alone; sqlite3.Error and OSError where the disk does not let it.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    connection = sqlite3.connect(path, timeout=patience_s, isolation_level=None)
+    try:
+        _prepare(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+    version = _version(connection, path)
+    if version == 0:
+        connection.execute("PRAGMA auto_vacuum = FULL")  # a deleted pass gives its room back
+    connection.execute("PRAGMA journal_mode = WAL")
+    # FULL: the log is on the disk after each commit. NORMAL would leave all since the last checkpoint,
+    # about an hour of a stereo pass, to a power cut; one sync a second costs nothing that matters.
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA fullfsync = ON")  # macOS: through the drive's own cache as well
+    connection.execute("PRAGMA foreign_keys = ON")
+    if version < NEWEST:
+        _migrate(connection, path)
+
+
+def _version(connection: sqlite3.Connection, path: Path) -> int:
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    (application,) = connection.execute("PRAGMA application_id").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    if application != _APPLICATION_ID and tables:
+        raise SettingsError(f"{path} is no record of passes: move it away, and a new one is begun.")
+    if version > NEWEST:
+        raise SettingsError(
+            f"The record of passes {path} is of a newer sidecar (version {version}; this one knows up to "
+            f"{NEWEST}): bring this one up to date, or move the file away to begin a new one."
+        )
+    return int(version)
+
+
+def _migrate(connection: sqlite3.Connection, path: Path) -> None:
+    with connection:
+        connection.execute("BEGIN IMMEDIATE")
+        for step in STEPS[_version(connection, path) :]:  # another sidecar may have been quicker
+            for statement in step:
+                connection.execute(statement)
+        connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {NEWEST}")

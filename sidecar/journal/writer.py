@@ -1,0 +1,206 @@
+"""The journal: takes what is heard at once, and writes it once a second in a thread of its own.
+
+Whoever measures never waits for the disk. Where the disk takes nothing, the journal says so, keeps what
+it was given up to a bound, and writes it when the disk is back.
+"""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable
+from datetime import UTC, datetime
+from itertools import groupby
+from pathlib import Path
+
+from sidecar.errors import SettingsError
+from sidecar.journal import rows, schema
+from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
+from sidecar.journal.faults import reason
+from sidecar.journal.open_pass import OpenPass
+from sidecar.journal.record import Pass, Record
+from sidecar.vocabulary import BLOCK_S
+
+log = logging.getLogger(__name__)
+
+PERIOD_S = 0.75
+"""From one write to the next: with the write itself and the block that is being heard under a second."""
+ROOM_BYTES = 64 << 20
+"""What may wait for the disk: some 20 h of a mix, an hour and a half of one with 16 stems."""
+_ENTRY_BYTES = 500
+"""About what an entry costs apart from its arrays."""
+_CHUNK = 200
+"""Entries a transaction: after a long fault the disk gets its fill in bites."""
+_PATIENCE_S = 1.0
+"""For another process that holds the file."""
+
+
+def utc_now() -> datetime:
+    """The wall clock, which may be set at any time: it dates passes, it never orders them."""
+    return datetime.now(UTC)
+
+
+class Journal:
+    """The record of every pass. Its calls return at once and never raise."""
+
+    def __init__(
+        self,
+        file: Path,
+        *,
+        clock: Callable[[], datetime] = utc_now,
+        period_s: float = PERIOD_S,
+        room_bytes: int = ROOM_BYTES,
+    ) -> None:
+        """clock: what dates the passes. room_bytes: what may wait for the disk."""
+        self._file = file
+        self._clock = clock
+        self._period_s = period_s
+        self._room_bytes = room_bytes
+        self._holder = secrets.randbits(62)
+        self._given: deque[tuple[OpenPass, Entry]] = deque()
+        self._given_bytes = 0
+        """Counted by the worker alone, as *_gathered_bytes* is by the writer alone: no lock is needed."""
+        self._gathered_bytes = 0
+        self._pending: list[tuple[OpenPass, Entry]] = []
+        self._pending_bytes = 0
+        self._ids: dict[OpenPass, int] = {}
+        self._connection: sqlite3.Connection | None = None
+        self._reason = ""
+        self._is_full = False
+        self._missed = 0
+        """Blocks that there was no room for since the disk last took something."""
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
+        self._thread.start()
+
+    @classmethod
+    def open(cls, file: Path | None = None) -> Journal:
+        """The journal of this machine, or the one in *file*."""
+        return cls(file or schema.usual_file())
+
+    # --- whoever measures ---------------------------------------------------------------------
+
+    @property
+    def fault(self) -> str:
+        """Why nothing is being written, in a sentence to show; empty while all is well."""
+        if not self._reason:
+            return ""
+        missed = f" {self._missed * BLOCK_S:.0f} s are missing from it." if self._missed else ""
+        return f"The record has stopped: {self._reason} Measuring goes on.{missed}"
+
+    def begin(self, about: Pass) -> OpenPass:
+        """A new pass. It is on record from the first that is heard of it."""
+        return OpenPass(self._put, about, self._clock)
+
+    def resume(self, record: Record) -> OpenPass:
+        """Goes on with a pass on record, behind a cut: what was under way at its end is gone."""
+        continued = OpenPass(self._put, record.summary.about, self._clock, record.summary.blocks)
+        self._put(continued, Resumed(record.summary.id))
+        continued.cut()
+        return continued
+
+    def close(self, wait_s: float = 5.0) -> None:
+        """Writes the rest. Gives up after *wait_s*, and when the disk takes nothing; see :attr:`fault`."""
+        self._closing.set()
+        self._thread.join(wait_s)
+        if self._thread.is_alive() and not self._reason:
+            self._reason = "the disk does not answer."
+
+    def _put(self, owner: OpenPass, entry: Entry) -> None:
+        pair = owner, entry
+        if not self._has_room(is_block=isinstance(entry, Heard)):
+            self._missed += len(entry.energy) if isinstance(entry, Heard) else 0
+            return
+        self._given_bytes += _size(pair)
+        self._given.append(pair)
+
+    def _has_room(self, *, is_block: bool) -> bool:
+        """Blocks leave room for the little that gives them their meaning. Once full, they wait until half
+        is free, so that one fault makes one hole and not hundreds."""
+        waiting = self._given_bytes - self._gathered_bytes + self._pending_bytes
+        if not is_block:
+            return waiting < 2 * self._room_bytes
+        self._is_full = waiting > self._room_bytes / (2 if self._is_full else 1)
+        return not self._is_full
+
+    # --- the writer's thread ------------------------------------------------------------------
+
+    def _run(self) -> None:
+        try:
+            while not self._closing.wait(self._period_s):
+                self._flush()
+            self._flush()
+        except Exception:
+            log.exception("the writer of the journal has failed")
+            self._reason = "a fault of its own, which the log explains."
+        finally:
+            self._disconnect()
+
+    def _flush(self) -> None:
+        self._gather()
+        try:
+            self._write()
+        except (SettingsError, sqlite3.Error, OSError) as error:
+            self._disconnect()
+            said = reason(error, self._file)
+            if said != self._reason:
+                log.warning("the journal takes nothing: %s", type(error).__name__)
+            self._reason = said
+            return
+        if self._reason:
+            log.warning("the journal goes on; %d blocks are missing", self._missed)
+        self._reason, self._missed = "", 0
+
+    def _gather(self) -> None:
+        """Takes over what was given, merged: compact enough to keep for long."""
+        given = [self._given.popleft() for _ in range(len(self._given))]
+        fresh = [
+            (owner, entry)
+            for owner, group in groupby(given, key=lambda pair: pair[0])
+            for entry in merged(entry for _, entry in group)
+        ]
+        self._gathered_bytes += sum(map(_size, given))
+        self._pending_bytes += sum(map(_size, fresh))
+        self._pending += fresh
+
+    def _write(self) -> None:
+        connection = self._connected()
+        while self._pending:
+            chunk = self._pending[:_CHUNK]
+            ids = dict(self._ids)
+            with connection:
+                connection.execute("BEGIN IMMEDIATE")
+                for owner, entry in chunk:
+                    ids[owner] = self._id(connection, owner, entry, ids.get(owner))
+                    rows.write(connection, ids[owner], entry)
+            self._ids = ids
+            del self._pending[: len(chunk)]
+            self._pending_bytes -= sum(map(_size, chunk))
+
+    def _id(self, connection: sqlite3.Connection, owner: OpenPass, entry: Entry, known: int | None) -> int:
+        """The pass's row. A new one where there is none, and where it was deleted or taken over."""
+        if isinstance(entry, Resumed) and rows.take_over(connection, entry.id, self._holder):
+            return entry.id
+        if known is not None and rows.is_held(connection, known, self._holder):
+            return known
+        return rows.begin(connection, owner.about, owner.began, self._holder)
+
+    def _connected(self) -> sqlite3.Connection:
+        if self._connection is not None and not self._file.exists():
+            self._disconnect()  # somebody removed it: what is written to it now nobody will find
+        if self._connection is None:
+            self._connection = schema.connect(self._file, patience_s=_PATIENCE_S)
+        return self._connection
+
+    def _disconnect(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+
+def _size(pair: tuple[OpenPass, Entry]) -> int:
+    entry = pair[1]
+    return _ENTRY_BYTES + (entry.nbytes if isinstance(entry, Heard | Batch) else 0)

@@ -1,0 +1,136 @@
+"""``sidecar passes``: the list, the exports, the forgetting."""
+
+import csv
+import json
+
+import numpy as np
+import pytest
+
+from sidecar.cli import main
+from sidecar.feed import Event
+from sidecar.goals import load_goal
+from sidecar.journal import schema
+from sidecar.journal.record import Pass, Stems
+from sidecar.journal.writer import Journal
+from sidecar.vocabulary import Reading
+
+
+@pytest.fixture
+def record(monkeypatch, tmp_path):
+    """Two passes: one within R 128, with two stems and a mark; one that is too loud and has no end."""
+    file = tmp_path / "passes.sqlite"
+    monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
+    journal = Journal(file, period_s=0.02)
+    right = journal.begin(Pass("evening [live]", 48_000, "stereo", load_goal("r128"), ("voice", "music")))
+    levels = np.array([-np.inf, -9.0, -8.0])
+    stems = Stems(np.tile(np.diag([0.01, 0.0]), (3, 1, 1)), np.full((3, 2), -9.0), np.zeros((3, 2)))
+    right.blocks(
+        *(np.array([0.0, 0.01, 0.02]), levels, levels, 0.0),
+        Reading(integrated=-23.04, max_true_peak=-8.0, true_peak=(-8.0,), seconds=0.3),
+        stems,
+    )
+    right.event(Event(0.2, "mark", "=1+1"))
+    right.end()
+    loud = journal.begin(Pass("loud", 48_000, "stereo", load_goal("r128")))
+    ones = np.ones(5)
+    loud.blocks(ones, ones, ones, 0.0, Reading(integrated=-20.0, max_true_peak=0.5, seconds=0.5))
+    journal.close()
+    return file
+
+
+def refused(capsys, *arguments):
+    assert 2 == main(["passes", *arguments])
+    said = capsys.readouterr().err
+    assert said.startswith("sidecar: ")
+    return said
+
+
+def test_the_list_says_what_each_pass_came_to(record, capsys, monkeypatch):
+    """Source, loudness and verdict; a pass that broke off is marked."""
+    monkeypatch.setenv("COLUMNS", "120")
+    assert 0 == main(["passes"])
+    said = capsys.readouterr().out
+
+    assert "evening [live]" in said
+    assert "−23.0" in said
+    assert "✓ passes" in said
+    assert "✗ loud, true peak (no end)" in said
+
+
+def test_the_list_fits_80_columns(record, capsys, monkeypatch):
+    """The verdict is not cut off on a small terminal."""
+    monkeypatch.setenv("COLUMNS", "80")
+    main(["passes"])
+    said = capsys.readouterr().out
+
+    assert "✓ passes" in said
+    assert max(map(len, said.splitlines()[:-1])) <= 80
+
+
+def test_the_list_speaks_json(record, capsys):
+    """Names with units; the figures of the last reading; null for what is not there."""
+    assert 0 == main(["passes", "--json"])
+    right, loud = json.loads(capsys.readouterr().out)
+
+    assert (1, "evening [live]", "r128", True, []) == tuple(
+        right[key] for key in ("id", "source", "goal", "passes", "broken_limits")
+    )
+    assert (-23.04, -8.0, None) == tuple(
+        right[key] for key in ("integrated_lufs", "max_true_peak_dbtp", "sample_peak_dbfs")
+    )
+    assert (False, ["loud", "true peak"], None) == tuple(
+        loud[key] for key in ("passes", "broken_limits", "ended_utc")
+    )
+
+
+def test_a_pass_is_exported_as_a_table(record, tmp_path, capsys):
+    """A row each 100 ms. Silence is an empty cell; a label that looks like a formula is none."""
+    assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "out.csv")])
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+
+    assert ["0.1", "0.2", "0.3"] == [row["seconds"] for row in rows]
+    assert ["", "-20.691", "-17.681"] == [row["block_lufs"] for row in rows]
+    assert ["", "-9.0", "-8.0"] == [row["true_peak_dbtp"] for row in rows]
+    assert ["", "", "mark: =1+1"] == [row["events"] for row in rows]
+
+
+def test_a_pass_is_exported_whole_as_json(record, tmp_path):
+    """Figures, goal, events, course and stems, and no infinity that a strict reader chokes on."""
+    main(["passes", "--export", "1", "--to", str(tmp_path / "out.json")])
+    whole = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+
+    assert -23.04 == whole["integrated_lufs"]
+    assert -23.0 == whole["goal"]["target_lufs"]
+    assert [{"seconds": 0.2, "kind": "mark", "text": "=1+1"}] == whole["events"]
+    assert [None, -20.691, -17.681] == whole["course"]["block_lufs"]
+    assert [-20.691] * 3 == whole["stems"]["voice"]["block_lufs"]
+    assert [None] * 3 == whole["stems"]["music"]["block_lufs"]
+
+
+def test_a_pass_is_forgotten(record, capsys):
+    """Only the other one is left."""
+    assert 0 == main(["passes", "--delete", "1"])
+    main(["passes", "--json"])
+
+    assert [2] == [line["id"] for line in json.loads(capsys.readouterr().out)]
+
+
+def test_what_cannot_be_done_is_said_in_one_line(record, tmp_path, capsys):
+    """A missing option, an ending nobody knows, a pass that is not there, a folder that is not there."""
+    assert "--to" in refused(capsys, "--export", "1")
+    assert ".csv or a .json" in refused(capsys, "--export", "1", "--to", "out.txt")
+    assert "no pass 9" in refused(capsys, "--export", "9", "--to", str(tmp_path / "out.csv"))
+    assert "no pass 9" in refused(capsys, "--delete", "9")
+    assert "cannot be written" in refused(
+        capsys, "--export", "1", "--to", str(tmp_path / "no" / "such" / "out.csv")
+    )
+
+
+def test_without_a_record_the_list_is_empty(monkeypatch, tmp_path, capsys):
+    """Nothing was heard yet, and the look leaves nothing behind."""
+    monkeypatch.setattr(schema, "data_folder", lambda: tmp_path / "none")
+    assert 0 == main(["passes", "--json"])
+
+    assert [] == json.loads(capsys.readouterr().out)
+    assert not (tmp_path / "none").exists()

@@ -1,0 +1,241 @@
+"""What the journal keeps of a pass, and what comes back."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from journal_waiting import wait_until
+from known_signal import ABOUT, LOST_EVERY, LOST_FRAMES, Measuring
+
+from sidecar.errors import SettingsError
+from sidecar.feed import Event
+from sidecar.goals import load_goal
+from sidecar.journal import reader
+from sidecar.journal.record import Cut, Stems, Told
+from sidecar.journal.resume import resumable
+from sidecar.journal.writer import Journal
+from sidecar.vocabulary import Reading
+
+LOUD = Reading(integrated=-14.0, max_true_peak=0.5, true_peak=(0.5, -1.0), seconds=1.0)
+
+
+@pytest.fixture
+def file(tmp_path):
+    return tmp_path / "data" / "passes.sqlite"
+
+
+@pytest.fixture
+def journal(file):
+    journal = Journal(file, period_s=0.02)
+    yield journal
+    journal.close()
+
+
+def hear(entry, energies, **more):
+    """Blocks of these energies, with a reading that says how many."""
+    values = np.asarray(energies, np.float64)
+    levels = np.full(len(values), -20.0)
+    entry.blocks(values, levels, levels, 0.0, replace(LOUD, seconds=len(values) / 10), **more)
+
+
+def test_a_pass_comes_back_as_it_was_heard(journal, file):
+    """Energies and the last reading bit for bit; peaks, fader and levels in single precision; cuts and
+    events in their order and at their places."""
+    entry = journal.begin(ABOUT)
+    measured = Measuring().go_on(200, entry)
+    entry.end(measured.readings[-1])
+    journal.close()
+    record = reader.load(1, file)
+
+    assert measured.energies == record.energy.tolist()
+    assert measured.readings[-1] == record.summary.reading
+    assert list(range(200)) == record.place.tolist()
+    assert (Cut(LOST_EVERY, LOST_FRAMES), Cut(2 * LOST_EVERY, LOST_FRAMES)) == record.cuts
+    assert tuple(Event(k, "mark", f"block {k * 10}") for k in range(20)) == record.events
+    assert np.float32(measured.readings[-1].short_term) == record.short_term[-1]
+    assert np.float32(measured.readings[-1].integrated) == record.integrated[-1]
+    assert {-1.5} == set(record.fader_db.tolist())
+    assert (2 * LOST_FRAMES, ()) == (record.summary.lost_frames, record.missing)
+    assert "" == journal.fault
+
+
+def test_silence_and_a_goal_without_a_lower_limit_come_back(journal, file):
+    """Minus infinity in levels, infinity in a tolerance: neither becomes a number or a fault."""
+    goal = load_goal("aes-track")
+    entry = journal.begin(replace(ABOUT, goal=goal))
+    silence = np.full(3, -np.inf)
+    entry.blocks(np.zeros(3), silence, silence, -np.inf, Reading(true_peak=(-np.inf, -np.inf)))
+    entry.end()
+    journal.close()
+    record = reader.load(1, file)
+
+    assert goal == record.summary.about.goal
+    assert Reading(true_peak=(-np.inf, -np.inf)) == record.summary.reading
+    assert np.isneginf(record.true_peak).all()
+    assert np.isneginf(record.fader_db).all()
+
+
+def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
+    """Products are symmetric, so one half is kept; single precision, as the advice has them."""
+    rng = np.random.default_rng(5)
+    mixed = rng.standard_normal((40, 3, 3))
+    stems = Stems(mixed @ mixed.transpose(0, 2, 1), rng.normal(-20, 5, (40, 3)), rng.normal(0, 3, (40, 3)))
+    entry = journal.begin(replace(ABOUT, stems=("voice", "music", "effects")))
+    half = [
+        Stems(stems.covariance[s], stems.true_peak[s], stems.fader_db[s]) for s in (slice(25), slice(25, 40))
+    ]
+    hear(entry, np.ones(25), stems=half[0])
+    hear(entry, np.ones(15), stems=half[1])
+    entry.end()
+    journal.close()
+    record = reader.load(1, file)
+
+    assert ("voice", "music", "effects") == record.summary.about.stems
+    assert np.array_equal(stems.covariance.astype(np.float32), record.stems.covariance)
+    assert np.array_equal(stems.true_peak.astype(np.float32), record.stems.true_peak)
+    assert np.array_equal(stems.fader_db.astype(np.float32), record.stems.fader_db)
+
+
+def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
+    """From them the fader's history can be told again, and the verdict is on the goal that held."""
+    entry = journal.begin(ABOUT)
+    hear(entry, np.ones(5))
+    entry.told(Told(0.2, -3.0, is_position=True))
+    entry.told(Told(0.1, 1.5, is_position=False))
+    entry.goal(load_goal("premaster"))
+    entry.end()
+    journal.close()
+    record = reader.load(1, file)
+
+    assert (Told(0.2, -3.0, True), Told(0.1, 1.5, False)) == record.told
+    assert load_goal("premaster") == record.summary.about.goal
+
+
+def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
+    """The second pass began a day before the first one, says the clock; it is the last all the same."""
+    times = [datetime(2026, 3, 2, 12, tzinfo=UTC) - timedelta(days=k) for k in range(4)]
+    journal = Journal(file, clock=iter(times).__next__, period_s=0.02)
+    for energy in (1.0, 2.0):
+        entry = journal.begin(ABOUT)
+        hear(entry, [energy] * 10)
+        entry.end()
+    journal.close()
+    first, second = reader.passes(file)
+
+    assert (1, 2) == (first.id, second.id)
+    assert second.began < first.began
+    assert second.ended < second.began
+    assert 1.0 == second.reading.seconds
+    assert [2.0] * 10 == reader.latest(file).energy.tolist()
+
+
+def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
+    """Neither one that nobody spoke of, nor one with a mark and no sound."""
+    journal.begin(ABOUT).end()
+    entry = journal.begin(ABOUT)
+    entry.event(Event(0.0, "mark", "before the sound"))
+    entry.end()
+    journal.close()
+
+    assert [] == reader.passes(file)
+
+
+def test_the_latest_pass_can_be_asked_to_be_long_enough(journal, file):
+    """A short one after it does not count as a forecast."""
+    for blocks in (600, 20):
+        entry = journal.begin(ABOUT)
+        hear(entry, np.ones(blocks))
+        entry.end()
+    journal.close()
+
+    assert 1 == reader.latest(file, blocks=600).summary.id
+    assert 2 == reader.latest(file).summary.id
+    assert reader.latest(file, blocks=601) is None
+
+
+def test_a_pass_goes_on_where_it_broke_off(file):
+    """Same pass, next block, behind a cut; what was heard before stays as it was."""
+    first = Journal(file, period_s=0.02)
+    hear(first.begin(ABOUT), np.arange(10.0))
+    first.close()
+    before = reader.latest(file)
+    second = Journal(file, period_s=0.02)
+    entry = second.resume(before)
+    hear(entry, np.arange(10.0, 15.0))
+    entry.end()
+    second.close()
+    (summary,) = reader.passes(file)
+    record = reader.load(summary.id, file)
+
+    assert before.summary.ended is None
+    assert summary.ended is not None
+    assert np.arange(15.0).tolist() == record.energy.tolist()
+    assert (Cut(10, 0),) == record.cuts
+    assert (10,) == resumable(record).cuts
+
+
+def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own(file):
+    """Two sidecars never mix what they hear in one pass, and neither loses what it hears from then on."""
+    first, second = Journal(file, period_s=0.02), Journal(file, period_s=0.02)
+    theirs = first.begin(ABOUT)
+    hear(theirs, np.ones(10))
+    wait_until(lambda: reader.passes(file))
+    ours = second.resume(reader.latest(file))
+    hear(ours, np.full(5, 2.0))
+    wait_until(lambda: reader.latest(file).summary.blocks == 15)
+    hear(theirs, np.full(7, 3.0))
+    first.close()
+    second.close()
+    old, new = reader.passes(file)
+
+    assert [1.0] * 10 + [2.0] * 5 == reader.load(old.id, file).energy.tolist()
+    assert [3.0] * 7 == reader.load(new.id, file).energy.tolist()
+    assert ((0, 10),) == reader.load(new.id, file).missing
+
+
+def test_a_deleted_pass_gives_its_room_back(journal, file):
+    """The file shrinks; the other pass stays; an id that is not there deletes nothing."""
+    for _ in range(2):
+        entry = journal.begin(ABOUT)
+        hear(entry, np.ones(20_000))
+        entry.end()
+    journal.close()
+    before = file.stat().st_size
+    with pytest.raises(SettingsError, match="no pass 9"):
+        reader.delete([1, 9], file)
+    kept = [summary.id for summary in reader.passes(file)]
+    reader.delete([1], file)
+
+    assert [1, 2] == kept
+    assert [2] == [summary.id for summary in reader.passes(file)]
+    assert file.stat().st_size < 0.6 * before
+
+
+def test_the_course_is_the_one_that_the_screen_drew(journal, file):
+    """A column a block, ends in seconds, with the events."""
+    entry = journal.begin(ABOUT)
+    hear(entry, np.ones(30))
+    entry.event(Event(1.0, "alert", "hot"))
+    entry.end()
+    journal.close()
+    course = reader.load(1, file).course()
+
+    assert 30 == course.seconds.size == course.short_term.size == course.integrated.size
+    assert (pytest.approx(0.1), pytest.approx(3.0)) == (course.seconds[0], course.seconds[-1])
+    assert {-20.0} == set(course.short_term.tolist())
+    assert {-14.0} == set(course.integrated.tolist())
+    assert (Event(1.0, "alert", "hot"),) == course.events
+
+
+def test_an_id_that_is_not_there_is_said_to_be(file):
+    """With the command that lists those there are."""
+    with pytest.raises(SettingsError, match=r"no pass 3 .*sidecar passes"):
+        reader.load(3, file)
+
+
+def test_a_look_into_a_record_that_is_not_there_leaves_no_file_behind(file):
+    """Nothing was heard yet: no passes, and the folder stays as it is."""
+    assert [] == reader.passes(file)
+    assert reader.latest(file) is None
+    assert not file.parent.exists()
