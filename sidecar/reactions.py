@@ -1,0 +1,203 @@
+"""Programs that are run when an alert changes: one at a time, with a time limit, and never waited for."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import math
+import os
+import shlex
+import shutil
+import signal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from sidecar.errors import SettingsError
+from sidecar.feed import Snapshot
+from sidecar.settings import nearest
+from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState
+
+LIMIT_S = 10.0
+"""A program that takes longer is ended, with all that it started and that still is in its group."""
+_END_S = 3.0
+"""What is still to be run when the sidecar ends has so long for it."""
+_KEPT_BYTES = 2000
+"""So much of what a program says is kept in the log."""
+_REAPED_S = 1.0
+"""A killed program is awaited for so long: what has left its group may still hold its output open."""
+_SILENCE = -120.0
+
+When = Literal["on", "held", "off", "any"]
+_WHENS: tuple[When, ...] = ("on", "held", "off", "any")
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Reaction:
+    """One program and what it answers to."""
+
+    alert: AlertName
+    when: When
+    """The state that the alert changes to; ``any`` for each change."""
+    words: tuple[str, ...]
+    """The program and its arguments."""
+
+
+def reaction(event: str, command: str) -> Reaction:
+    """The reaction that ``--on`` asks for: an alert's name, with ``:held``, ``:off`` or ``:any`` for other
+    changes than to on, and a command whose words are split as a shell does, without a shell.
+
+    Raises SettingsError for an unknown alert or state, a command that cannot be split, and a program that
+    is not found.
+    """
+    name, _, state = event.partition(":")
+    return Reaction(_alert(name), _when(state or "on", event), _words(command))
+
+
+def _alert(name: str) -> AlertName:
+    for known in ALERT_NAMES:
+        if name == known:
+            return known
+    raise SettingsError(
+        f"--on: there is no alert '{name}'.{nearest(name, ALERT_NAMES)} There are: {', '.join(ALERT_NAMES)}."
+    )
+
+
+def _when(state: str, event: str) -> When:
+    for known in _WHENS:
+        if state == known:
+            return known
+    raise SettingsError(f"--on {event}: an alert changes to on, held or off, or any; not to '{state}'.")
+
+
+def _words(command: str) -> tuple[str, ...]:
+    try:
+        words = tuple(shlex.split(command))
+    except ValueError as error:
+        raise SettingsError(f"--on: the command {command!r} cannot be read ({error}). Check it.") from error
+    if not words:
+        raise SettingsError("--on: the command is empty. Give a program and its arguments.")
+    if shutil.which(words[0]) is None:
+        raise SettingsError(
+            f"--on: the program '{words[0]}' is not found or may not be run. Give its whole path; what only "
+            f'a shell understands needs one: sh -c "…".'
+        )
+    return words
+
+
+class Reactions:
+    """Runs the programs. Lives on the engine's loop.
+
+    One runs at a time. Alerts that change meanwhile wait, each with its newest state only, so no more than
+    one run an alert ever waits, and none comes for a state that is over.
+    """
+
+    def __init__(self, reactions: Sequence[Reaction], *, limit_s: float = LIMIT_S) -> None:
+        self._reactions = reactions
+        self._limit_s = limit_s
+        self._states: dict[AlertName, AlertState] = {}
+        self._due: dict[AlertName, tuple[Alert, Snapshot]] = {}
+        self._work: asyncio.Task[None] | None = None
+
+    def offer(self, snapshot: Snapshot) -> None:
+        """The newest snapshot: what changed in it since the one before is reacted to."""
+        for alert in snapshot.alerts:
+            if alert.state != self._states.get(alert.name, "off"):
+                self._states[alert.name] = alert.state
+                self._due.pop(alert.name, None)
+                if self._answers(alert):
+                    self._due[alert.name] = alert, snapshot
+        if self._due and (self._work is None or self._work.done()):
+            self._work = asyncio.get_running_loop().create_task(self._run_all())
+
+    async def close(self) -> None:
+        """Lets what is due be run for some seconds more, then ends it."""
+        if self._work is None:
+            return
+        await asyncio.wait({self._work}, timeout=_END_S)
+        self._work.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await self._work
+
+    def _answers(self, alert: Alert) -> list[Reaction]:
+        return [
+            each for each in self._reactions if each.alert == alert.name and each.when in {alert.state, "any"}
+        ]
+
+    async def _run_all(self) -> None:
+        while self._due:
+            name = next(iter(self._due))
+            alert, snapshot = self._due.pop(name)
+            for each in self._answers(alert):
+                await self._run(each.words, _environment(alert, snapshot))
+
+    async def _run(self, words: tuple[str, ...], environment: Mapping[str, str]) -> None:
+        try:
+            process = await asyncio.create_subprocess_exec(
+                *words,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=asyncio.subprocess.PIPE,
+                stderr=asyncio.subprocess.STDOUT,
+                env={**os.environ, **environment},
+                start_new_session=True,
+            )
+        except OSError as error:
+            _log.warning("%s could not be run: %s", words[0], error)
+            return
+        output = bytearray()
+        try:
+            code = await asyncio.wait_for(_hear_out(process, output), self._limit_s)
+            outcome = f"ended with {code}"
+        except TimeoutError:
+            await _end(process)
+            outcome = f"took longer than {self._limit_s:g} s and was ended"
+        except asyncio.CancelledError:
+            await _end(process)
+            raise
+        said = output.decode(errors="replace").strip()
+        alert, state = environment["SIDECAR_ALERT"], environment["SIDECAR_STATE"]
+        level = logging.WARNING if process.returncode else logging.INFO
+        _log.log(level, "%s for %s %s: %s. %s", words[0], alert, state, outcome, said)
+
+
+async def _hear_out(process: asyncio.subprocess.Process, output: bytearray) -> int:
+    """Reads all that is said, so that the program can go on talking, and keeps the beginning; then the
+    exit code. What a program leaves behind belongs to it as long as it holds its output open."""
+    while process.stdout and (heard := await process.stdout.read(1 << 16)):
+        output += heard[: _KEPT_BYTES - len(output)]
+    return await process.wait()
+
+
+async def _end(process: asyncio.subprocess.Process) -> None:
+    """Ends a program with its group, where the system has such a thing."""
+    with contextlib.suppress(ProcessLookupError):
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(process.wait(), _REAPED_S)
+
+
+def _environment(alert: Alert, snapshot: Snapshot) -> dict[str, str]:
+    """What the program is told. Figures are as on the OSC wire: dB or seconds, silence is -120."""
+    reading, goal = snapshot.reading, snapshot.goal
+    figures = {
+        "SIDECAR_VALUE": alert.value,
+        "SIDECAR_LIMIT": alert.limit,
+        "SIDECAR_TARGET": goal.target_lufs,
+        "SIDECAR_MOMENTARY": reading.momentary,
+        "SIDECAR_SHORT_TERM": reading.short_term,
+        "SIDECAR_INTEGRATED": reading.integrated,
+        "SIDECAR_TRUE_PEAK": reading.max_true_peak,
+        "SIDECAR_SECONDS": reading.seconds,
+    }
+    return {
+        "SIDECAR_ALERT": alert.name,
+        "SIDECAR_STATE": alert.state,
+        "SIDECAR_GOAL": goal.name,
+        **{key: f"{value if math.isfinite(value) else _SILENCE:.2f}" for key, value in figures.items()},
+    }
