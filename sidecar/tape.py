@@ -73,6 +73,8 @@ class Tape:
             self._file.write(frames)
         except (OSError, soundfile.LibsndfileError) as error:
             self.fault = f"{self._file.name} is not whole: {error}."
+        except AssertionError:  # the library's word for a disk that took only some of it
+            self.fault = f"{self._file.name} is not whole: the disk is full."
 
 
 def _subtype(path: Path) -> str | None:

@@ -2,12 +2,19 @@
 
 import numpy as np
 import pytest
+import soundfile
 
 from sidecar.errors import SourceError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
-from sidecar.session import Session, Setup
+from sidecar.locations import shipped_configs
+from sidecar.osc.surface import load_surface
+from sidecar.remote_fader import RemoteFader
+from sidecar.session import Session
+from sidecar.setup import Setup
 from sidecar.sources import Block
+from sidecar.stem_faders import Mix
+from sidecar.tape import Tape
 
 RATE_HZ = 48_000
 STEP = 4_800
@@ -288,3 +295,129 @@ def test_samples_that_are_no_numbers_are_counted_and_the_run_goes_on():
 
     assert 960 == seen[-1].reading.bad_samples
     assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
+
+
+class StemScript(Script):
+    """Two stems side by side: the voice plays the script, the band a tone of its own 6 dB lower."""
+
+    channels = 4
+
+    def blocks(self):
+        for place, block in enumerate(super().blocks()):
+            t = np.arange(place * STEP, (place + 1) * STEP) / RATE_HZ
+            band = (0.5 * np.abs(block.frames).max() * np.sin(2 * np.pi * 700 * t)).astype(np.float32)
+            yield Block(np.column_stack([block.frames, band, band]))
+
+
+MIX = Mix(("voice", "band"), keep=("band",))
+
+
+def run_stems(*steps):
+    seen = []
+    session = Session(StemScript(*steps), fast(mix=MIX), outlets=[seen.append])
+    session.run()
+    return session, seen
+
+
+def test_stems_are_advised_one_by_one_and_the_mix_is_what_is_measured():
+    """The kept band stays; the voice goes down so that the sum lands."""
+    _, seen = run_stems((20, -21.0))
+    voice, band = seen[-1].stems
+
+    assert ("voice", "band") == (voice.name, band.name)
+    assert band.move.is_quiet
+    assert pytest.approx(-4.0, abs=0.15) == voice.move.gain_db
+    assert pytest.approx(-23.0, abs=0.15) == voice.move.landing
+    assert pytest.approx(-20.0, abs=0.2) == seen[-1].reading.integrated
+    assert {"voice", "band"} == {opening.name for opening in seen[-1].build_up}
+
+
+def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answered():
+    """Over OSC a surface counts its faders, a script names them."""
+    source = StemScript(
+        (5, -18.0),
+        lambda: session.send(Command("fader", ("2", -7.0))),
+        (1, -18.0),
+        lambda: session.send(Command("fader", ("drums", 0.0))),
+        (1, -18.0),
+    )
+    session, seen = None, []
+    session = Session(source, fast(mix=MIX), outlets=[seen.append])
+    session.run()
+
+    assert -7.0 == seen[-1].stems[1].fader_db
+    assert "There is no stem drums; there are voice, band." == seen[-1].notice
+
+
+def test_a_stem_fader_without_stems_is_answered():
+    """Nothing is measured apart, and the person is told how to."""
+    source = Script((2, -23.0), lambda: session.send(Command("fader", ("voice", 0.0))), (1, -23.0))
+    session = Session(source, fast())
+    session.run()
+
+    assert "name them with --stems" in session.snapshot().notice
+
+
+def surface():
+    return load_surface(shipped_configs() / "surfaces" / "decibels.toml")
+
+
+def test_arming_without_a_workstation_is_answered():
+    """The person learns which options reach one."""
+    source = Script((1, -23.0), lambda: session.send(Command("arm")), (1, -23.0))
+    session = Session(source, fast())
+    session.run()
+
+    assert "--surface" in session.snapshot().notice
+    assert session.snapshot().hand is None
+
+
+def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
+    """Feedback, leave, follow: the positions go out, and the snapshot shows where the fader stands."""
+    sent = []
+
+    def answer(position_db):
+        sent.append(position_db)
+        session.send(Command("fader", position_db))
+
+    source = Script(
+        lambda: session.send(Command("fader", -1.0)),
+        (20, -18.0),
+        lambda: session.send(Command("arm")),
+        (0.2, -18.0),
+        lambda: session.send(Command("follow")),
+        (5, -18.0),
+    )
+    seen = []
+    session = Session(source, fast(remote=RemoteFader(surface(), answer)), outlets=[seen.append])
+    session.run()
+
+    assert seen[-1].hand.is_armed
+    assert pytest.approx(-6.0, abs=0.1) == sent[-1] == seen[-1].fader_db
+    assert ["fader at −1.0 dB", "fader at −6.0 dB"] == [
+        event.text for event in session.course().events if event.kind == "move"
+    ]
+
+
+def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
+    """Its feedback says where it stands: a step told by key besides would count twice."""
+    source = Script(
+        lambda: session.send(Command("fader", -1.0)),
+        (2, -23.0),
+        lambda: session.send(Command("nudge", 0.5)),
+        (1, -23.0),
+    )
+    session = Session(source, fast(remote=RemoteFader(surface(), lambda _: None)))
+    session.run()
+
+    assert -1.0 == session.snapshot().fader_db
+    assert "arm it first" in session.snapshot().notice
+
+
+def test_what_is_heard_is_written(tmp_path):
+    """Frame for frame, for a later check."""
+    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    Session(Script((2, -23.0)), fast(tape=tape)).run()
+    tape.close()
+
+    assert 2 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames

@@ -42,6 +42,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
         "disarm": hand is not None and hand.is_armed,
         "confirm": bool(snapshot.guess),
         "dismiss": bool(snapshot.guess),
+        "balance": bool(snapshot.stems),
         "rides": bool(snapshot.rides or snapshot.rides_reason),
     }
     return frozenset({transport_verb(snapshot), *(name for name, does in offered.items() if does)})

@@ -45,6 +45,7 @@ KEYS = (
     _shown("question_mark", "help", "Help", "what each measure and each key means", "?"),
     _shown("q", "leave", "Quit", "leave the screen; the run is not this screen's to end"),
     _shown("i", "rides", "Rides", "list the rides that bring the course into the goal's limits"),
+    _shown("b", "balance", "Balance", "list a rough balance of the stems from silence, one by one"),
     _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
     _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "show a shorter stretch", "["),
     _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "show a longer stretch", "]"),

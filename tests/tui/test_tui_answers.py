@@ -5,10 +5,10 @@ import scripted_feed as scenes
 from driving import COMPACT, drive, rows_shown, shown, told_after, until
 from textual.widgets import Static
 
-from sidecar.feed import Command
+from sidecar.feed import Command, Opening
 from tui.screens.arm import ArmDialog
+from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.main import MainScreen
-from tui.screens.rides import RidesDialog
 
 
 def test_arming_asks_first_and_shows_the_caution():
@@ -18,7 +18,7 @@ def test_arming_asks_first_and_shows_the_caution():
         await pilot.press("x")
         await until(pilot, lambda: isinstance(pilot.app.screen, ArmDialog), "the question")
         asked = str(pilot.app.screen.query_one("#box Static", Static).content)
-        assert "the fader on studio desk, upward too?" in asked
+        assert "this fader, upward too?  studio desk" in asked
         assert "hurt ears and loudspeakers" in asked
         assert [] == feed.told
 
@@ -93,8 +93,31 @@ def test_the_rides_are_listed_and_kept_up_to_date():
     drive(feed, script)
 
 
+def test_the_balance_from_silence_is_listed_in_its_order_with_the_caution():
+    """Close all, then which fader to bring up to where; offered only where stems are measured."""
+    feed = scenes.stems()
+
+    async def script(pilot):
+        await pilot.press("b")
+        await until(pilot, lambda: isinstance(pilot.app.screen, BalanceDialog), "the list")
+        await until(pilot, lambda: "Listening: every stem" in _listed(pilot.app), "nothing yet")
+        feed.change(
+            build_up=(Opening("voice", -4.0, "voice to −4.0 dB"), Opening("drums", 1.0, "drums to 1"))
+        )
+        await until(pilot, lambda: " 1  voice to −4.0 dB\n 2  drums to 1" in _listed(pilot.app), "the order")
+        assert "Turn the monitors down first" in _listed(pilot.app)
+        await pilot.press("b")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument again")
+        feed.change(stems=())
+        await until(pilot, lambda: "drums" not in shown(pilot.app), "the mix alone")
+        await pilot.press("b")
+        assert isinstance(pilot.app.screen, MainScreen)
+
+    drive(feed, script)
+
+
 def _listed(app):
-    return str(app.screen.query_one("#rides", Static).content)
+    return str(app.screen.query_one("#list", Static).content)
 
 
 def test_panels_come_and_go_with_what_they_show():

@@ -32,7 +32,7 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
     ("scene", "expected"),
     [
         (scenes.down, {"pause", "follow"}),
-        (scenes.stems, {"pause"}),
+        (scenes.stems, {"pause", "balance"}),
         (scenes.unarmed, {"pause", "arm"}),
         (scenes.armed, {"pause", "follow", "disarm"}),
         (scenes.asking, {"pause", "follow", "confirm", "dismiss"}),
@@ -50,7 +50,7 @@ def test_an_armed_hand_does_not_follow_a_stem():
     feed = scenes.stems()
     feed.change(hand=Hand("studio desk", True, ""))
 
-    assert {"pause", "disarm"} == offers(feed.shown)
+    assert {"pause", "disarm", "balance"} == offers(feed.shown)
 
 
 def test_what_the_hand_says_is_news_for_a_while():

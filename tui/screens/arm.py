@@ -33,7 +33,7 @@ class ArmDialog(Dialog[bool]):
 
     def compose(self) -> ComposeResult:
         parts = (
-            (f"Let the sidecar move the fader on {self._surface}, upward too?\n\n", "strong"),
+            (f"Let the sidecar move this fader, upward too?  {self._surface}\n\n", "strong"),
             ("Caution: ", "over bold"),
             (f"{CAUTION}\n\nIt moves when you follow (f); x takes the leave back at once.\n\n", "plain"),
             ("y: arm      n or escape: leave it", "plain"),

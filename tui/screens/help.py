@@ -21,6 +21,8 @@ MEASURES = (
     ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
      " fader's travel) and its true peak; the largest move is the one shown large, and all of them together"
      " land the mix there."),
+    ("Balance", "a rough balance of the stems from silence: the anchor first, then the rest by energy, and"
+     " where the mix lands with each."),
     ("Rails", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
      " passes; the scale is stretched around the goal so that tenths are seen."),
     ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),

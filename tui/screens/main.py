@@ -21,8 +21,8 @@ from tui.screens.arm import ArmDialog
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
+from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.reset import ResetDialog
-from tui.screens.rides import RidesDialog
 from tui.widgets.alerts import Alerts
 from tui.widgets.course import CoursePanel
 from tui.widgets.heading import Heading
@@ -34,7 +34,19 @@ from tui.widgets.standing import Standing
 from tui.widgets.stems import Stems
 
 _SOMETIMES = frozenset(
-    {"start", "pause", "continue", "follow", "acknowledge", "arm", "disarm", "confirm", "dismiss", "rides"}
+    {
+        "start",
+        "pause",
+        "continue",
+        "follow",
+        "acknowledge",
+        "arm",
+        "disarm",
+        "confirm",
+        "dismiss",
+        "rides",
+        "balance",
+    }
 )
 """What is only offered while it does something."""
 
@@ -147,6 +159,10 @@ class MainScreen(Screen[None]):
     def action_rides(self) -> None:
         if self._view is not None:
             self.app.push_screen(RidesDialog(self._view, self._palette))
+
+    def action_balance(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(BalanceDialog(self._view, self._palette))
 
     def action_label(self) -> None:
         self.app.push_screen(LabelDialog(), self._mark_if)

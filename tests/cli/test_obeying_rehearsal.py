@@ -1,0 +1,71 @@
+"""The whole promise in one run: the sidecar obeys its own advice at a workstation's fader, over real OSC,
+and the delivery is proved on what was heard."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from sidecar.goals import load_goal
+
+
+def sidecar(*arguments):
+    return subprocess.run(
+        [sys.executable, "-m", "sidecar", *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=240,
+    )
+
+
+@pytest.fixture(scope="module")
+def obeyed(tmp_path_factory):
+    """The rehearsal, twelve times faster than real, armed; its lines, and the file of what was heard."""
+    heard = tmp_path_factory.mktemp("heard") / "heard.wav"
+    run = sidecar(
+        *("rehearse", "--obey", "--pace", "12", "--no-screen", "--json"),
+        *("--osc-port", "0", "--write", str(heard)),
+    )
+    assert (0, "") == (run.returncode, run.stderr)
+    return [json.loads(line) for line in run.stdout.splitlines()], heard
+
+
+def test_the_pass_that_plays_lands_inside_the_tolerance(obeyed):
+    """EBU R 128 h), i): measured on the file, by another command."""
+    _, heard = obeyed
+    check = sidecar("check", "--json", "--goal", "r128", str(heard))
+    [found] = json.loads(check.stdout)
+    goal = load_goal("r128")
+
+    assert found["passes"], found["findings"]
+    assert goal.lowest_lufs - 0.05 <= found["integrated_lufs"] <= goal.highest_lufs + 0.05
+    assert found["max_true_peak_dbtp"] <= goal.ceiling_dbtp
+    assert 0 == check.returncode
+
+
+def test_left_alone_it_would_not_have(obeyed):
+    """The fader had to move: at 0 dB the same programme is too loud."""
+    lines, heard = obeyed
+    faders_db = [line["fader_db"] for line in lines if line["type"] == "reading"]
+    untouched = sidecar("rehearse", "--pace", "fast", "--no-screen", "--json", "--osc-port", "0")
+    last = [line for line in map(json.loads, untouched.stdout.splitlines()) if line["type"] == "reading"][-1]
+
+    assert 0.0 == faders_db[0]
+    assert min(faders_db) < -1.0
+    assert last["integrated_lufs"] > load_goal("r128").highest_lufs + 0.5
+
+
+def test_no_step_of_the_fader_is_a_jump(obeyed):
+    """Up goes 1 dB a second at most, and never far: ears and loudspeakers (safety limits of our own)."""
+    lines, _ = obeyed
+    course = [(line["seconds"], line["fader_db"]) for line in lines if line["type"] == "reading"]
+    rises = [
+        (after_db - before_db) / (after_s - before_s)
+        for (before_s, before_db), (after_s, after_db) in zip(course, course[10:], strict=False)
+        if after_s > before_s
+    ]
+
+    assert max(rises) <= 1.3  # positions leave and arrive in steps
+    assert max(db for _, db in course) <= 6.0

@@ -1,0 +1,109 @@
+"""What is known of the stems' faders, and what it does to the advice on them."""
+
+import numpy as np
+import pytest
+
+from sidecar.errors import SettingsError
+from sidecar.goals import load_goal
+from sidecar.meter import StemBlocks
+from sidecar.sources import Block
+from sidecar.stem_faders import Mix, StemFaders
+from sidecar.vocabulary import SILENCE
+
+GOAL = load_goal("r128")
+NAMES = ("voice", "band")
+HEARD = Block(np.zeros((0, 4), np.float32))
+
+
+def mean_square(lufs):
+    return 10 ** ((lufs + 0.691) / 10)
+
+
+def blocks(seconds, voice_lufs, band_lufs, peaks_dbtp=(-20.0, -20.0)):
+    """Uncorrelated stems of those levels (BS.1770-5 Annex 1, equation 2)."""
+    count = round(seconds * 10)
+    products = np.diag([mean_square(voice_lufs), mean_square(band_lufs)])
+    return StemBlocks(np.tile(products, (count, 1, 1)), np.tile(peaks_dbtp, (count, 1)))
+
+
+def take(faders, stem_blocks, heard=HEARD):
+    faders.take(stem_blocks, stem_blocks.true_peak.max(axis=1) + 3.0, heard)
+
+
+def stem(faders, name):
+    return next(one for one in faders.stems() if one.name == name)
+
+
+def test_the_stem_that_is_too_loud_is_moved():
+    """The band at −18 alone makes the mix 5 LU too loud: it goes down and the kept voice stays."""
+    faders = StemFaders(Mix(NAMES, keep=("voice",)), GOAL)
+    take(faders, blocks(30, -30.0, -18.0))
+    faders.look(0.0)
+
+    assert stem(faders, "voice").move.is_quiet
+    assert stem(faders, "band").move.gain_db < -5.0
+    assert pytest.approx(-23.0, abs=0.15) == stem(faders, "band").move.landing
+
+
+def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_move():
+    """Told −4 dB, nothing has changed; told −9 dB later, the same material is 5 dB quieter from there."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    take(faders, blocks(30, SILENCE, -18.0))
+    faders.stands_at("2", -4.0)
+    take(faders, blocks(0.1, SILENCE, -18.0))
+    faders.look(0.0)
+    first = stem(faders, "band")
+    faders.stands_at("band", -9.0)
+    take(faders, blocks(0.1, SILENCE, -23.0))
+    faders.look(0.0)
+    second = stem(faders, "band")
+
+    assert (-4.0, pytest.approx(-5.0, abs=0.1)) == (first.fader_db, first.move.gain_db)
+    assert (-9.0, True) == (second.fader_db, second.move.is_quiet)
+
+
+def test_faders_that_the_source_knows_are_taken_from_it():
+    """Whatever else was said of them; the programme fader before the meter is undone as well."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    knows = Block(HEARD.frames, gain_db=-3.0, stem_gains_db=(0.0, -2.0))
+    take(faders, blocks(30, SILENCE, -23.0), knows)
+    faders.stands_at("band", 5.0)
+    faders.look(0.0)
+
+    assert -2.0 == stem(faders, "band").fader_db
+    assert stem(faders, "band").move.is_quiet
+
+
+def test_the_balance_from_silence_starts_with_the_anchor():
+    """The voice first, then the rest under it, onto the goal."""
+    faders = StemFaders(Mix(NAMES, anchor="voice", offset_lu=10.0), GOAL)
+    take(faders, blocks(30, -20.0, -18.0))
+    faders.look(0.0)
+
+    assert list(NAMES) == [opening.name for opening in faders.build_up]
+    assert pytest.approx(10.0, abs=0.2) == (faders.build_up[0].fader_db - 20.0) - (
+        faders.build_up[1].fader_db - 18.0
+    )
+
+
+def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
+    """A reset does not move anybody's fader."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    faders.stands_at("voice", -6.0)
+    take(faders, blocks(30, -20.0, -18.0, (-3.0, -20.0)))
+    faders.look(0.0)
+    assert -3.0 == stem(faders, "voice").true_peak
+    faders.begin_anew()
+
+    assert (-6.0, SILENCE, True) == (
+        stem(faders, "voice").fader_db,
+        stem(faders, "voice").true_peak,
+        stem(faders, "band").move.is_quiet,
+    )
+
+
+@pytest.mark.parametrize("name", ["0", "3", "drums", ""])
+def test_an_unknown_stem_is_named_with_those_there_are(name):
+    """A script's author sees what went wrong."""
+    with pytest.raises(SettingsError, match="there are voice, band"):
+        StemFaders(Mix(NAMES), GOAL).stands_at(name, 0.0)

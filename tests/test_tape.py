@@ -1,0 +1,58 @@
+"""What was heard, on disk."""
+
+import resource
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.errors import SettingsError
+from sidecar.tape import Tape
+
+RATE_HZ = 48_000
+
+
+def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
+    """Beyond full scale too: a bus may pass it, and a later check must see by how much."""
+    first, second = (np.random.default_rng(seed).normal(0.0, 0.7, (900, 2)) for seed in (1, 2))
+    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2)
+    tape.take(first.astype(np.float32))
+    tape.take(second.astype(np.float32), lost=300)
+    tape.close()
+    heard, rate_hz = soundfile.read(tmp_path / "heard.wav", dtype="float32")
+
+    assert (RATE_HZ, "") == (rate_hz, tape.fault)
+    np.testing.assert_array_equal(
+        np.concatenate([first, np.zeros((300, 2)), second]).astype(np.float32), heard
+    )
+
+
+def test_a_file_that_is_there_is_never_written_over(tmp_path):
+    """Yesterday's pass is worth more than a typing error."""
+    (tmp_path / "kept.wav").write_bytes(b"precious")
+    with pytest.raises(SettingsError, match="exists already"):
+        Tape(tmp_path / "kept.wav", RATE_HZ, 2)
+
+    assert b"precious" == (tmp_path / "kept.wav").read_bytes()
+
+
+@pytest.mark.parametrize("name", ["heard.docx", "heard", "nowhere/heard.wav"])
+def test_what_cannot_be_written_is_said_at_once(tmp_path, name):
+    """Not after four hours."""
+    with pytest.raises(SettingsError, match="cannot be written"):
+        Tape(tmp_path / name, RATE_HZ, 2)
+
+
+def test_a_disk_that_takes_no_more_is_told(tmp_path):
+    """The measuring goes on, and the person knows that the file is not whole."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
+    try:
+        for _ in range(10):
+            tape.take(np.ones((4_800, 2), np.float32))
+        tape.close()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+    assert "heard.wav is not whole" in tape.fault

@@ -1,0 +1,89 @@
+"""A list over the instrument that is kept as the run finds it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.widgets import Footer, Static
+
+from tui.drawing.advice import CAUTION
+from tui.drawing.cells import Row, Run
+from tui.drawing.rides import ride_head, ride_row
+from tui.drawing.view import View
+from tui.palette import Palette
+from tui.screens.dialog import Dialog, prose
+
+_WIDTH = 48
+
+
+class ListDialog(Dialog[None]):
+    """What a subclass lists, anew with each view."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,i,b,q", "leave", "Back (up and down scroll)", key_display="esc"),
+    ]
+
+    def __init__(self, view: View, palette: Palette) -> None:
+        super().__init__()
+        self._view = view
+        self._palette = palette
+        self._text = Text()
+
+    def compose(self) -> ComposeResult:
+        with VerticalScroll(id="box"):
+            yield Static(id="list")
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self.show(self._view)
+
+    def show(self, view: View) -> None:
+        """The latest plan."""
+        text = prose(self.listed(view), self._palette)
+        if text != self._text:
+            self._text = text
+            self.query_one("#list", Static).update(text)
+
+    def listed(self, view: View) -> list[Run]:
+        """The list as toned text, over several lines."""
+        raise NotImplementedError
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class RidesDialog(ListDialog):
+    """Where the fader must leave its line and come back."""
+
+    def listed(self, view: View) -> list[Run]:
+        rides = view.snapshot.rides
+        runs: list[Run] = [(f"{view.snapshot.rides_reason or 'No rides yet.'}\n", "plain")]
+        if any(ride.gain_db > 0.0 for ride in rides):
+            runs.append((f"▲ is {CAUTION}\n", "strong"))
+        table = (ride_head(_WIDTH), *(ride_row(ride, _WIDTH) for ride in rides)) if rides else ()
+        return [*runs, *_lines(table)]
+
+
+class BalanceDialog(ListDialog):
+    """Which fader to bring up next from silence, and to where."""
+
+    def listed(self, view: View) -> list[Run]:
+        openings = view.snapshot.build_up
+        runs: list[Run] = [
+            ("A rough balance from silence: close all faders, then bring them up one by one.\n", "strong"),
+            ("Turn the monitors down first, and bring each one up slowly.\n", "over bold"),
+        ]
+        if not openings:
+            runs.append(("\nListening: every stem must be heard for some seconds first.", "plain"))
+        for place, opening in enumerate(openings, 1):
+            runs += [(f"\n{place:>2}  ", "dim"), (opening.reason, "plain")]
+        return runs
+
+
+def _lines(rows: Sequence[Row]) -> list[Run]:
+    return [run for row in rows for run in (("\n", "plain"), *row)]
