@@ -4,9 +4,20 @@ from __future__ import annotations
 
 import argparse
 
-from sidecar.cli.options import check, devices, doctor, goals, light_test, listen, live, passes, rehearse
+from sidecar.cli.options import (
+    check,
+    devices,
+    doctor,
+    goals,
+    light_test,
+    listen,
+    live,
+    match,
+    passes,
+    rehearse,
+)
 
-_COMMANDS = (rehearse, live, check, passes, listen, light_test, goals, devices, doctor)
+_COMMANDS = (rehearse, live, check, match, passes, listen, light_test, goals, devices, doctor)
 """In the order of the help: the job first."""
 
 

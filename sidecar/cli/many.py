@@ -1,0 +1,67 @@
+"""The same work on many files at a time: bars while it lasts, and results in order."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TypeVar
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from sidecar.errors import SidecarError
+
+Told = Callable[[float], None]
+"""What the work calls with the share done, 0 to 1."""
+Result = TypeVar("Result")
+
+
+class _Interrupted(BaseException):
+    """The person has had enough: no more is begun, and what runs ends at its next report of progress."""
+
+
+def each(
+    paths: Sequence[Path], work: Callable[[int, Told], Result], jobs: int = 0
+) -> list[Result | SidecarError]:
+    """Calls *work* with the place of each path and a function to tell the progress; one file's error
+    does not keep the others from being done.
+
+    jobs: files at a time, 0 for one a processor. Results are in the order of *paths*.
+    """
+    bars = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+    )
+    enough = threading.Event()
+
+    def one(place: int) -> Result | SidecarError:
+        bar = bars.add_task(paths[place].name, total=1.0)
+
+        def tell(share: float) -> None:
+            if enough.is_set():
+                raise _Interrupted
+            bars.update(bar, completed=share)
+
+        try:
+            return work(place, tell)
+        except SidecarError as error:
+            return error
+        finally:
+            bars.remove_task(bar)
+
+    with bars, ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
+        try:
+            return list(pool.map(one, range(len(paths))))
+        except KeyboardInterrupt:
+            enough.set()
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise

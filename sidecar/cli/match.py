@@ -1,0 +1,115 @@
+"""``sidecar match``: a set of files to one loudness, as figures or as copies."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from sidecar.cli.log import kept_log
+from sidecar.cli.many import Told, each
+from sidecar.cli.match_outcome import Outcome, as_json
+from sidecar.cli.match_table import show
+from sidecar.delivery.match import match_sequence, match_singly
+from sidecar.delivery.measure import measure
+from sidecar.delivery.render import copies, render
+from sidecar.errors import SettingsError, SidecarError, SourceError
+from sidecar.goals import Goal, load_goal
+from sidecar.vocabulary import SILENCE, Reading
+
+DONE, NOT_ALL, FAULTY = 0, 1, 2
+
+CAUTION = (
+    "Caution: raised gain can hurt ears and loudspeakers. "
+    "Turn the monitors down before you play what was raised."
+)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Measures the set, works out the gains, and writes the copies where asked to."""
+    goal = load_goal(options.goal)
+    paths = [Path(file) for file in options.files]
+    targets = _targets(options, paths)
+    with kept_log():
+        target_lufs = _target(options, goal)
+        outcomes = _levelled(options, paths, goal, target_lufs)
+        if targets:
+            outcomes = _written(options, outcomes, targets)
+    if options.json:
+        print(json.dumps([as_json(outcome, goal, target_lufs) for outcome in outcomes], indent=1))
+    else:
+        show(options, outcomes, goal, target_lufs)
+    if any(outcome.level and outcome.level.gain_db > 0 for outcome in outcomes):
+        print(CAUTION, file=sys.stderr if options.json else sys.stdout)
+    if any(outcome.error for outcome in outcomes):
+        return FAULTY
+    return DONE if all(outcome.stands(goal) for outcome in outcomes) else NOT_ALL
+
+
+def _targets(options: argparse.Namespace, paths: Sequence[Path]) -> list[Path | SourceError]:
+    """Where each copy goes; nothing where none is wanted."""
+    if options.write is None:
+        if options.replace:
+            raise SettingsError("--replace is about copies: give --write FOLDER with it.")
+        return []
+    folder = Path(options.write)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SettingsError(f"--write {folder}: {error.strerror}. Name a folder that can be made.") from error
+    kept = [*paths, *([Path(options.like)] if options.like else [])]
+    return copies(paths, folder, kept, options.replace)
+
+
+def _target(options: argparse.Namespace, goal: Goal) -> float:
+    if options.like is None:
+        return goal.target_lufs
+    reference = Path(options.like)
+    (measured,) = each([reference], lambda _, tell: measure(reference, options.layout, tell))
+    if isinstance(measured, SidecarError):
+        raise measured
+    if measured.reading.integrated == SILENCE:
+        raise SourceError(f"{reference} is silent: there is no loudness in it to match. Choose another.")
+    return measured.reading.integrated
+
+
+def _levelled(
+    options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
+) -> list[Outcome]:
+    def reading(place: int, tell: Told) -> Reading:
+        return measure(paths[place], options.layout, tell).reading
+
+    read = each(paths, reading, options.jobs)
+    good = [(path, one) for path, one in zip(paths, read, strict=True) if isinstance(one, Reading)]
+    match = match_sequence if options.sequence else match_singly
+    levels = iter(match([one for _, one in good], goal, target_lufs))
+    return [
+        Outcome(path, one, next(levels)) if isinstance(one, Reading) else Outcome(path, error=str(one))
+        for path, one in zip(paths, read, strict=True)
+    ]
+
+
+def _written(
+    options: argparse.Namespace, outcomes: Sequence[Outcome], targets: Sequence[Path | SourceError]
+) -> list[Outcome]:
+    if options.sequence and any(outcome.error for outcome in outcomes):
+        kept = "Nothing was written: the gain of a sequence needs all of its files."
+        return [outcome if outcome.error else replace(outcome, error=kept) for outcome in outcomes]
+
+    def write(place: int, tell: Told) -> Outcome:
+        outcome, target = outcomes[place], targets[place]
+        if outcome.level is None:
+            return outcome
+        if isinstance(target, SourceError):
+            raise target
+        landed = render(outcome.path, target, outcome.level.gain_db, options.layout, tell)
+        return replace(outcome, target=target, landed=landed.reading)
+
+    done = each([outcome.path for outcome in outcomes], write, options.jobs)
+    return [
+        replace(outcome, error=str(one)) if isinstance(one, SidecarError) else one
+        for outcome, one in zip(outcomes, done, strict=True)
+    ]
