@@ -135,3 +135,49 @@ def test_an_interrupt_ends_the_run_in_good_order(receiver):
         messages["/sidecar/transport"][0] for messages in drain(receiver) if "/sidecar/transport" in messages
     ]
     assert "ended" == states[-1]
+
+
+def last(lines, kind):
+    return [line for line in lines if line["type"] == kind][-1]
+
+
+def test_stems_over_a_real_device_are_advised_as_from_the_file(loopback, tmp_path, receiver):
+    """Four channels are two stems: the band is too loud, and it is the band that is to go down."""
+    rng = np.random.default_rng(4)
+    frames = int(PLAYED_S * RATE_HZ)
+    levels = np.array([0.02, 0.02, 0.08, 0.08])
+    file = tmp_path / "stems.wav"
+    soundfile.write(file, rng.standard_normal((frames, 4)) * levels, RATE_HZ, subtype="FLOAT")
+    stems = ("--stems", "voice,band", "--anchor", "voice")
+    loopback.down()
+    loopback.up(channels=4)
+    live = start(receiver, "live", "--device", "loopback", *stems, "--for", "14")
+    assert live.stdout is not None
+    first = live.stdout.readline()
+    player = loopback.play(file)
+    output, errors = live.communicate(timeout=START_LIMIT_S)
+    player.terminate()
+    player.wait(timeout=10)
+    assert (0, "") == (live.returncode, errors)
+    from_device = [json.loads(line) for line in [first, *output.splitlines()]]
+    read = subprocess.run(
+        sidecar(
+            *("live", "--file", str(file), "--pace", "fast", *stems),
+            *("--no-screen", "--json", "--osc-port", "0"),
+        ),
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    from_file = [json.loads(line) for line in read.stdout.splitlines()]
+
+    assert "band" == last(from_device, "move")["fader"] == last(from_file, "move")["fader"]
+    assert last(from_device, "move")["gain_db"] < -1.0
+    assert pytest.approx(last(from_file, "move")["gain_db"], abs=0.3) == last(from_device, "move")["gain_db"]
+    assert (
+        pytest.approx(last(from_file, "reading")["integrated_lufs"], abs=0.1)
+        == last(from_device, "reading")["integrated_lufs"]
+    )
+    told = [messages for messages in drain(receiver) if "/sidecar/stems/moves" in messages][-1]
+    assert ["voice", "band"] == told["/sidecar/stems/names"]
+    assert 0.0 == told["/sidecar/stems/moves"][0] > told["/sidecar/stems/moves"][1]

@@ -47,7 +47,7 @@ def test_the_pass_that_plays_lands_inside_the_tolerance(obeyed):
 
 def test_left_alone_it_would_not_have(obeyed):
     """The fader had to move: at 0 dB the same programme is too loud."""
-    lines, heard = obeyed
+    lines, _ = obeyed
     faders_db = [line["fader_db"] for line in lines if line["type"] == "reading"]
     untouched = sidecar("rehearse", "--pace", "fast", "--no-screen", "--json", "--osc-port", "0")
     last = [line for line in map(json.loads, untouched.stdout.splitlines()) if line["type"] == "reading"][-1]
