@@ -1,4 +1,4 @@
-"""Judging what was measured against a goal: does it pass, what is wrong, and what mends it.
+"""Judging what was measured against a goal: does it pass, what is wrong and where, and what mends it.
 
 Figures are judged as they are shown, rounded to one decimal (Tech 3341 §2.8): nobody can be asked
 to tell a file that reads −22.8 from another one that does.
@@ -6,121 +6,142 @@ to tell a file that reads −22.8 from another one that does.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from sidecar.delivery.findings import Finding, Span, spans_over, time_code
+from sidecar.delivery.measure import Measured
+from sidecar.delivery.notes import notes
+from sidecar.delivery.remedy import Remedy, excess, remedy_findings, remedy_for
 from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Reading, figure
+from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, Reading, figure
+
+_MOMENTARY_S, _SHORT_TERM_S = 0.4, 3.0
+"""Tech 3341 §2.2."""
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """The outcome for one file and one goal."""
 
-    passes: bool
-    findings: tuple[str, ...]
-    """Sentences, the worst first; guidance that does not fail a file comes last."""
-    move_db: float | None
-    """Static gain that mends the loudness as far as the ceiling allows, dB; None where there is no
-    programme to move. 0 where nothing needs to be done."""
+    goal: Goal
+    findings: tuple[Finding, ...]
+    """Faults, the worst first; then what mends them; then notes, which fail nothing."""
+    remedy: Remedy | None
+    """None where there is no programme to move."""
+
+    @property
+    def passes(self) -> bool:
+        return not any(finding.kind == "fault" for finding in self.findings)
+
+    @property
+    def move_db(self) -> float | None:
+        """Static gain that mends the loudness as far as the limits allow; None where there is no
+        programme to move, 0 where nothing needs to be done."""
+        return None if self.remedy is None else self.remedy.gain_db
+
+    def spans(self, about: str) -> tuple[Span, ...]:
+        """The places of the faults *about* something, the worst first."""
+        faults = (f for f in self.findings if f.kind == "fault" and f.about == about)
+        return tuple(span for fault in faults for span in fault.spans)
 
 
-def judge(reading: Reading, goal: Goal) -> Verdict:
-    """Holds *reading* against *goal*."""
+def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdict:
+    """Holds *measured* against *goal*. more: notes on the file that come from elsewhere."""
+    reading = measured.reading
+    noted = (*notes(measured, goal), *more)
     if reading.integrated == SILENCE:
         nothing = "Nothing in it is louder than the gate at −70 LUFS: it is silent or shorter than 0.4 s."
-        return Verdict(False, (nothing, *_damage(reading)), None)
-    faults = [*_loudness(reading, goal), *_peaks(reading, goal), *_maxima(reading, goal)]
-    move_db = _move_db(reading, goal)
-    remedy = _remedy(reading, goal, move_db) if faults else []
-    return Verdict(not faults, (*faults, *remedy, *_damage(reading), *_guidance(reading, goal)), move_db)
+        return Verdict(goal, (Finding("fault", "loudness", nothing), *noted), None)
+    rated = [*_loudness(reading, goal), *_peaks(measured, goal), *_maxima(measured, goal)]
+    faults = [fault for _, fault in sorted(rated, key=lambda pair: -pair[0])]
+    remedy = remedy_for(reading, goal)
+    mending = remedy_findings(reading, goal, remedy) if faults else []
+    return Verdict(goal, (*faults, *mending, *noted), remedy)
 
 
-def _excess(value: float, limit: float) -> float:
-    """How far *value* is over *limit*, both as shown; negative when under."""
-    return round(round(value, 1) - limit, 1)
+def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
+    """All there is to say of one file: each goal's faults and remedy, then the notes, once, as they are
+    the file's own. With each the goal's name; empty where it is the only goal, or for a note."""
+    several = len(verdicts) > 1
+    noted: dict[str, Finding] = {}
+    for verdict in verdicts:
+        for finding in verdict.findings:
+            if finding.kind == "note":
+                noted.setdefault(finding.sentence, finding)
+            else:
+                yield verdict.goal.name if several else "", finding
+    yield from (("", finding) for finding in noted.values())
 
 
-def _loudness(reading: Reading, goal: Goal) -> Iterator[str]:
-    over, under = (
-        _excess(reading.integrated, goal.highest_lufs),
-        -_excess(reading.integrated, goal.lowest_lufs),
-    )
-    if over > 0:
-        yield (
-            f"Too loud: {figure(reading.integrated)} {goal.unit} is {figure(over)} LU over the highest that "
-            f"passes, {figure(goal.highest_lufs)} {goal.unit}."
-        )
-    if under > 0:
-        yield (
-            f"Too quiet: {figure(reading.integrated)} {goal.unit} is {figure(under)} LU under the lowest "
-            f"that passes, {figure(goal.lowest_lufs)} {goal.unit}."
-        )
+Rated = tuple[float, Finding]
+"""A fault with its excess in dB or LU, by which the worst is found."""
 
 
-def _peaks(reading: Reading, goal: Goal) -> Iterator[str]:
-    over = _excess(reading.max_true_peak, goal.ceiling_dbtp)
-    if over > 0:
-        yield (
-            f"True peak {figure(reading.max_true_peak)} dBTP is {figure(over)} dB over the ceiling of "
-            f"{figure(goal.ceiling_dbtp)} dBTP."
-        )
-
-
-def _maxima(reading: Reading, goal: Goal) -> Iterator[str]:
-    for word, value, limit in (
-        ("Short-term", reading.max_short_term, goal.max_short_term_lufs),
-        ("Momentary", reading.max_momentary, goal.max_momentary_lufs),
+def _loudness(reading: Reading, goal: Goal) -> Iterator[Rated]:
+    over = excess(reading.integrated, goal.highest_lufs)
+    under = -excess(reading.integrated, goal.lowest_lufs)
+    for amount, word, side, limit in (
+        (over, "loud", "over the highest", goal.highest_lufs),
+        (under, "quiet", "under the lowest", goal.lowest_lufs),
     ):
-        if limit is not None and _excess(value, limit) > 0:
-            yield (
-                f"{word} reaches {figure(value)} {goal.unit}, {figure(_excess(value, limit))} LU over the "
-                f"limit of {figure(limit)} {goal.unit}."
+        if amount > 0:
+            sentence = (
+                f"Too {word}: {figure(reading.integrated)} {goal.unit} is {figure(amount)} LU {side} "
+                f"that passes, {figure(limit)} {goal.unit}."
             )
+            yield amount, Finding("fault", "loudness", sentence)
 
 
-def _move_db(reading: Reading, goal: Goal) -> float:
-    """Tech 3343 §3.1: one static gain of target minus loudness; none where the loudness passes."""
-    passes = (
-        _excess(reading.integrated, goal.highest_lufs) <= 0 <= _excess(reading.integrated, goal.lowest_lufs)
+def _peaks(measured: Measured, goal: Goal) -> Iterator[Rated]:
+    peak = measured.reading.max_true_peak
+    over = excess(peak, goal.ceiling_dbtp)
+    if over <= 0:
+        return
+    sentence = (
+        f"True peak {figure(peak)} dBTP{_at(measured.max_true_peak_at_s)} is {figure(over)} dB over the "
+        f"ceiling of {figure(goal.ceiling_dbtp)} dBTP."
     )
-    if passes:
-        over = max(0.0, _excess(reading.max_true_peak, goal.ceiling_dbtp))
-        slack = max(0.0, _excess(reading.integrated, goal.lowest_lufs))
-        return -over if 0.0 < over <= slack else 0.0
-    wanted = goal.target_lufs - reading.integrated
-    headroom = goal.ceiling_dbtp - reading.max_true_peak
-    if wanted > 0:
-        return math.floor(max(0.0, min(wanted, headroom)) * 10.0 + 1e-6) / 10.0
-    return round(wanted, 1)
+    yield over, Finding("fault", "true peak", sentence, _peak_spans(measured, goal))
 
 
-def _remedy(reading: Reading, goal: Goal, move_db: float) -> Iterator[str]:
-    landing = reading.integrated + move_db
-    peak = reading.max_true_peak + move_db
-    if move_db:
-        yield (
-            f"A gain of {move_db:+.1f} dB brings it to {figure(landing)} {goal.unit} with peaks at "
-            f"{figure(peak)} dBTP.".replace("-", "−")
+def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
+    """The worst of each is where its block begins, as everywhere with peaks; the unfinished block at the
+    end is no part of the course, and may hold the highest of all."""
+    levels = measured.course.true_peak.max(axis=1, initial=SILENCE)
+    spans = tuple(
+        replace(span, worst_s=span.worst_s - BLOCK_S)
+        for span in spans_over(_ends_s(levels), levels, goal.ceiling_dbtp, BLOCK_S)
+    )
+    peak, at_s = measured.reading.max_true_peak, measured.max_true_peak_at_s or 0.0
+    if at_s < levels.size * BLOCK_S - BLOCK_S / 2:
+        return spans
+    return (Span(at_s, measured.reading.seconds, peak, at_s), *spans)
+
+
+def _maxima(measured: Measured, goal: Goal) -> Iterator[Rated]:
+    reading, course = measured.reading, measured.course
+    short_term = (reading.max_short_term, measured.max_short_term_at_s, course.short_term)
+    momentary = (reading.max_momentary, measured.max_momentary_at_s, course.momentary)
+    for about, window_s, (value, at_s, levels), limit in (
+        ("short-term", _SHORT_TERM_S, short_term, goal.max_short_term_lufs),
+        ("momentary", _MOMENTARY_S, momentary, goal.max_momentary_lufs),
+    ):
+        over = 0.0 if limit is None else excess(value, limit)
+        if limit is None or over <= 0:
+            continue
+        sentence = (
+            f"{about.capitalize()} reaches {figure(value)} {goal.unit}{_at(at_s)}, the end of its "
+            f"{window_s:g} s: {figure(over)} LU over the limit of {figure(limit)} {goal.unit}."
         )
-    short = max(0.0, _excess(goal.lowest_lufs, landing))
-    over = max(0.0, _excess(peak, goal.ceiling_dbtp))
-    if short or over:
-        needed = round(goal.target_lufs - landing, 1) if short else over
-        yield f"Gain alone cannot mend it: take {figure(needed)} dB off the highest peaks first."
+        yield over, Finding("fault", about, sentence, spans_over(_ends_s(levels), levels, limit, BLOCK_S))
 
 
-def _damage(reading: Reading) -> Iterator[str]:
-    if reading.bad_samples:
-        yield f"{reading.bad_samples} samples are not numbers; they were measured as silence."
+def _ends_s(levels: FloatArray) -> FloatArray:
+    return (np.arange(levels.size) + 1) * BLOCK_S
 
 
-def _guidance(reading: Reading, goal: Goal) -> Iterator[str]:
-    """Tech 3343 §3.3: the loudness range is guidance, never a reason to refuse a programme."""
-    guide = goal.range_guide_lu
-    if guide is not None and _excess(reading.loudness_range, guide) > 0:
-        yield (
-            f"For guidance: the loudness range of {figure(reading.loudness_range)} LU is wider than "
-            f"{figure(guide)} LU."
-        )
+def _at(seconds: float | None) -> str:
+    return "" if seconds is None else f" at {time_code(seconds)}"

@@ -1,18 +1,24 @@
-"""What passes, what fails and what mends it, on figures worked out by hand."""
+"""What passes, what fails, where, and what mends it, on figures worked out by hand."""
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made import FACTS, level_course, made
 
-from sidecar.delivery.verdict import judge
+from sidecar.delivery.verdict import judge, told
 from sidecar.goals import load_goal
-from sidecar.vocabulary import SILENCE, Reading, figure
-
-RIGHT = Reading(integrated=-23.0, max_true_peak=-3.0, max_short_term=-19.0, max_momentary=-17.0)
+from sidecar.vocabulary import SILENCE, figure
 
 
-def judged(goal="r128", **changes):
-    return judge(replace(RIGHT, **changes), load_goal(goal))
+def judged(goal="r128", course=None, **changes):
+    return judge(made(course=course, **changes), load_goal(goal))
+
+
+def sentences(verdict):
+    return [finding.sentence for finding in verdict.findings]
 
 
 def test_a_programme_on_target_passes_and_needs_no_gain():
@@ -35,9 +41,10 @@ def test_a_quiet_programme_is_brought_up_by_one_static_gain():
     verdict = judged(integrated=-25.0, max_true_peak=-6.0)
 
     assert pytest.approx(2.0) == verdict.move_db
-    assert "2.0 LU under" not in verdict.findings[0]
-    assert "1.8 LU under the lowest that passes" in verdict.findings[0]
-    assert "A gain of +2.0 dB brings it to −23.0 LUFS with peaks at −4.0 dBTP." == verdict.findings[1]
+    assert [
+        "Too quiet: −25.0 LUFS is 1.8 LU under the lowest that passes, −23.2 LUFS.",
+        "A gain of +2.0 dB brings it to −23.0 LUFS with peaks at −4.0 dBTP.",
+    ] == sentences(verdict)
 
 
 def test_a_gain_never_promises_a_peak_over_the_ceiling():
@@ -45,7 +52,8 @@ def test_a_gain_never_promises_a_peak_over_the_ceiling():
     verdict = judged(integrated=-27.0, max_true_peak=-2.0)
 
     assert pytest.approx(1.0) == verdict.move_db
-    assert "Gain alone cannot mend it: take 3.0 dB off the highest peaks first." == verdict.findings[-1]
+    more = "take 3.0 dB off the highest peaks first, then set it to −23.0 LUFS and measure again."
+    assert f"Gain alone cannot mend it: {more}" == sentences(verdict)[-1]
 
 
 def test_loud_peaks_in_a_programme_on_target():
@@ -53,8 +61,8 @@ def test_loud_peaks_in_a_programme_on_target():
     verdict = judged(max_true_peak=1.0)
 
     assert not verdict.passes
-    assert "True peak 1.0 dBTP is 2.0 dB over the ceiling of −1.0 dBTP." == verdict.findings[0]
-    assert "2.0 dB off the highest peaks" in verdict.findings[-1]
+    assert "True peak 1.0 dBTP at 0:00:03.0 is 2.0 dB over the ceiling of −1.0 dBTP." == sentences(verdict)[0]
+    assert "2.0 dB off the highest peaks" in sentences(verdict)[-1]
 
 
 def test_peaks_that_the_tolerance_has_room_for_are_mended_by_gain():
@@ -62,13 +70,117 @@ def test_peaks_that_the_tolerance_has_room_for_are_mended_by_gain():
     verdict = judged("r128-live", max_true_peak=-0.5)
 
     assert pytest.approx(-0.5) == verdict.move_db
-    assert "A gain of −0.5 dB brings it to −23.5 LUFS with peaks at −1.0 dBTP." == verdict.findings[-1]
+    assert "A gain of −0.5 dB brings it to −23.5 LUFS with peaks at −1.0 dBTP." == sentences(verdict)[-1]
 
 
 def test_short_form_is_held_to_its_highest_short_term():
     """R 128 s1: max short-term −18.0 LUFS (Tech 3343 §9.1)."""
     assert judged("r128-s1", max_short_term=-18.0).passes
-    assert "Short-term reaches −17.0 LUFS, 1.0 LU over" in judged("r128-s1", max_short_term=-17.0).findings[0]
+    place = "Short-term reaches −17.0 LUFS at 0:00:02.0, the end of its 3 s"
+    fault = f"{place}: 1.0 LU over the limit of −18.0 LUFS."
+    assert fault == sentences(judged("r128-s1", max_short_term=-17.0))[0]
+
+
+def test_the_worst_fault_comes_first():
+    """2.0 LU over the highest short-term, 0.3 LU over the loudness."""
+    verdict = judged("r128-s1", integrated=-22.5, max_short_term=-16.0)
+
+    assert ["short-term", "loudness"] == [f.about for f in verdict.findings if f.kind == "fault"]
+
+
+def test_no_gain_mends_what_stands_too_far_above_the_rest():
+    """R 128 s1: on the target, its loudest 3 s are 7 LU over it where 5 are allowed, and the tolerance has
+    0.2 to give."""
+    verdict = judged("r128-s1", max_short_term=-16.0)
+
+    assert (0.0, False) == (verdict.move_db, verdict.remedy.is_enough)
+    assert "bring the loudest passages down by 2.0 LU against the rest first" in sentences(verdict)[-1]
+
+
+def test_range_and_peaks_that_are_in_the_way_are_both_told():
+    """4 LU up are wanted: the loudest 3 s then stand at −15.0 (3.0 over), the peaks at +1.0 (2.0 over)."""
+    verdict = judged("r128-s1", integrated=-27.0, max_short_term=-19.0, max_true_peak=-3.0)
+
+    assert pytest.approx(1.0) == verdict.move_db
+    assert "down by 3.0 LU against the rest and take 2.0 dB off the highest peaks" in sentences(verdict)[-1]
+
+
+def test_places_over_a_limit_are_spans_and_the_worst_is_first():
+    """Two runs 5 s apart; within a run a dip of half a second is no end of it. A value belongs to the tenth
+    of a second that ends with it."""
+    course = level_course(600)
+    course.short_term[100:110] = course.short_term[115:120] = -17.0
+    course.short_term[170:180] = -16.0
+    first, second = judged("r128-s1", course, max_short_term=-16.0).spans("short-term")
+
+    assert pytest.approx((17.0, 18.0, -16.0)) == (first.start_s, first.end_s, first.worst)
+    assert pytest.approx((10.0, 12.0, -17.0)) == (second.start_s, second.end_s, second.worst)
+
+
+def test_what_passes_as_shown_is_no_place_over_a_limit():
+    """−17.96 is shown as −18.0, which R 128 s1 allows."""
+    course = level_course(600)
+    course.short_term[100:110] = -17.96
+    course.short_term[200] = -17.94
+
+    (only,) = judged("r128-s1", course, max_short_term=-17.94).spans("short-term")
+    assert pytest.approx(20.0) == only.start_s
+
+
+def test_a_peak_in_the_last_unfinished_block_has_its_place():
+    """The course holds whole tenths of a second; the file is 0.05 s longer, and its peak is there."""
+    file = replace(made(max_true_peak=1.0, seconds=60.05), max_true_peak_at_s=60.0)
+    (only,) = judge(file, load_goal("r128")).spans("true peak")
+
+    assert (60.0, 60.05, 1.0) == (only.start_s, only.end_s, only.worst)
+
+
+def test_many_places_are_capped_in_words_only():
+    """Eleven clicks 2 s apart: five are named, the rest counted; scripts get them all."""
+    course = level_course(600)
+    course.true_peak[::20][:11] = np.arange(1.0, 12.0)[:, None]
+    verdict = judged(course=course, max_true_peak=11.0)
+    places = verdict.findings[0].places
+
+    assert 11 == len(verdict.spans("true peak"))
+    assert places.startswith("At 0:00:20.0 (11.0); 0:00:18.0 (10.0); ")
+    assert places.endswith("; and 6 more.")
+
+
+LEVELS = st.floats(-45.0, -5.0).map(lambda level: round(level, 2))
+
+
+@settings(deadline=None, max_examples=300)
+@given(
+    goal=st.sampled_from(["r128", "r128-live", "r128-s1", "a85", "aes-track", "premaster"]),
+    integrated=LEVELS,
+    above=st.tuples(st.floats(0.0, 15.0), st.floats(0.0, 5.0), st.floats(0.0, 20.0)),
+)
+def test_a_gain_that_is_said_to_be_enough_is_enough(goal, integrated, above):
+    """Whatever a file reads: after the gain it passes, or the remedy says what else must be done."""
+    short, momentary, peak = (round(lu, 2) for lu in above)
+
+    def at(gain_db):
+        return judged(
+            goal,
+            integrated=integrated + gain_db,
+            max_short_term=integrated + gain_db + short,
+            max_momentary=integrated + gain_db + short + momentary,
+            max_true_peak=integrated + gain_db + peak,
+        )
+
+    before = at(0.0)
+    assert before.remedy.is_enough == at(before.move_db).passes
+    if before.passes:
+        assert 0.0 == before.move_db
+
+
+def test_several_goals_are_told_one_after_the_other_and_notes_once():
+    """A note is the file's own, whatever it is held against."""
+    file = made(facts=replace(FACTS, clipped_runs=1, first_clip_at_s=4.0), integrated=-20.0)
+    rows = [(goal, f.about) for goal, f in told([judge(file, load_goal(g)) for g in ("r128", "r128-s2")])]
+
+    assert [("r128", "loudness"), ("r128", "remedy"), ("", "clipping")] == rows
 
 
 def test_silence_neither_passes_nor_is_moved():
@@ -76,7 +188,7 @@ def test_silence_neither_passes_nor_is_moved():
     verdict = judged(integrated=SILENCE, max_true_peak=SILENCE)
 
     assert (False, None) == (verdict.passes, verdict.move_db)
-    assert "silent" in verdict.findings[0]
+    assert "silent" in sentences(verdict)[0]
 
 
 def test_damaged_samples_are_reported_without_failing_the_file():
@@ -84,7 +196,7 @@ def test_damaged_samples_are_reported_without_failing_the_file():
     verdict = judged(bad_samples=3)
 
     assert verdict.passes
-    assert "3 samples are not numbers" in verdict.findings[0]
+    assert "3 samples are not numbers" in sentences(verdict)[0]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,93 @@
+"""What ``sidecar check`` shows in a terminal: a row a file, and what was found below."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import PurePath
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from sidecar.delivery.checking import Checked
+from sidecar.delivery.findings import MARKS
+from sidecar.delivery.remedy import gain_figure
+from sidecar.delivery.verdict import Verdict, told
+from sidecar.goals import Goal
+from sidecar.vocabulary import figure
+
+
+def show(outcomes: Sequence[Checked], goals: Sequence[Goal]) -> None:
+    """Prints the table and the findings, at whatever width the terminal has."""
+    console = Console(highlight=False)
+    unit = goals[0].unit
+    table = Table(
+        title="\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals),
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+    )
+    table.add_column("file", overflow="fold", min_width=12)
+    for heading in ("length", f"I\n{unit}", "range\nLU", "max S", "max M", "peak\ndBTP", "move\ndB"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict", no_wrap=True, min_width=8)
+    for checked in outcomes:
+        table.add_row(*_cells(checked))
+    console.print(table)
+    for checked in outcomes:
+        _show_findings(console, checked)
+
+
+def _cells(checked: Checked) -> tuple[str | Text, ...]:
+    name = Text(PurePath(checked.file).name)
+    if checked.measured is None:
+        return (name, *[""] * 7, "[bold]? unread[/bold]")
+    reading = checked.measured.reading
+    several = len(checked.verdicts) > 1
+    return (
+        name,
+        _length(reading.seconds),
+        figure(reading.integrated),
+        figure(reading.loudness_range),
+        figure(reading.max_short_term),
+        figure(reading.max_momentary),
+        figure(reading.max_true_peak),
+        "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in checked.verdicts),
+        Text("\n").join(_stand(verdict, several) for verdict in checked.verdicts),
+    )
+
+
+def _stand(verdict: Verdict, several: bool) -> Text:
+    """Passes or fails; with several goals which of them."""
+    mark, word = ("✓", "passes") if verdict.passes else ("✗", "fails")
+    return Text(f"{mark} {verdict.goal.name if several else word}", "" if verdict.passes else "bold")
+
+
+def _show_findings(console: Console, checked: Checked) -> None:
+    rows = list(_rows(checked))
+    if not rows:
+        return
+    console.print(Text(f"\n{PurePath(checked.file).name}", "bold"))
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=1)
+    grid.add_column(overflow="fold")
+    for mark, words in rows:
+        grid.add_row(mark, Text(words))
+    console.print(grid)
+
+
+def _rows(checked: Checked) -> Iterator[tuple[str, str]]:
+    """Marks and words."""
+    if checked.error:
+        yield "?", checked.error
+    for goal, finding in told(checked.verdicts):
+        yield MARKS[finding.kind], f"{goal}: {finding.sentence}" if goal else finding.sentence
+        if finding.places:
+            yield "", finding.places
+
+
+def _length(seconds: float) -> str:
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"

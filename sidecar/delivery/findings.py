@@ -1,0 +1,94 @@
+"""What is found in a finished file: sentences with their places in the programme."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.vocabulary import FloatArray, figure
+
+Kind = Literal["fault", "remedy", "note"]
+"""A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""
+
+MARKS: dict[Kind, str] = {"fault": "✗", "remedy": "→", "note": "·"}
+
+_MERGE_S = 1.0
+"""Ours: moments less than this apart are one place for whoever goes there to mend it."""
+LISTED = 5
+"""Ours: places told one by one; the rest is counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of programme, seconds from its start, and the worst in it."""
+
+    start_s: float
+    end_s: float
+    worst: float
+    """In the unit of what was held against a limit; for silence its length in seconds."""
+    worst_s: float
+    """Where the worst is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One sentence about a file."""
+
+    kind: Kind
+    about: str
+    """One word or two, for scripts: loudness, true peak, short-term, momentary, silence …"""
+    sentence: str
+    spans: tuple[Span, ...] = ()
+    """Every place, the worst first."""
+
+    @property
+    def places(self) -> str:
+        """The worst places in words, and how many more there are; empty without spans."""
+        if not self.spans:
+            return ""
+        named = "; ".join(self._place(span) for span in self.spans[:LISTED])
+        more = len(self.spans) - LISTED
+        return f"At {named}" + (f"; and {more} more." if more > 0 else ".")
+
+    def _place(self, span: Span) -> str:
+        place = time_code(span.start_s)
+        if span.end_s - span.start_s > 0.15:
+            place = f"{place} to {time_code(span.end_s)}"
+        return f"{place} ({figure(span.worst)})" if self.kind == "fault" else place
+
+
+def time_code(seconds: float) -> str:
+    """Seconds from the start of the programme as h:mm:ss.s."""
+    tenths = round(max(0.0, seconds) * 10.0)
+    return f"{tenths // 36_000}:{tenths // 600 % 60:02}:{tenths // 10 % 60:02}.{tenths % 10}"
+
+
+def spans_over(ends_s: FloatArray, values: FloatArray, limit: float, step_s: float) -> tuple[Span, ...]:
+    """Where *values* lie above *limit*, as shown with one decimal, the worst first.
+
+    ends_s, values: shape (n,); each value belongs to the *step_s* seconds that end there.
+    """
+    hits = np.flatnonzero(np.round(values, 1) - limit > 0.05)
+    if not hits.size:
+        return ()
+    breaks = np.flatnonzero(np.diff(ends_s[hits]) > _MERGE_S + step_s) + 1
+    found = [_span(ends_s, values, run, step_s) for run in np.split(hits, breaks)]
+    return worst_first(found)
+
+
+def worst_first(spans: Iterable[Span]) -> tuple[Span, ...]:
+    return tuple(sorted(spans, key=lambda span: (-span.worst, span.start_s)))
+
+
+def _span(ends_s: FloatArray, values: FloatArray, run: NDArray[np.intp], step_s: float) -> Span:
+    worst = run[int(np.argmax(values[run]))]
+    return Span(
+        max(0.0, float(ends_s[run[0]]) - step_s),
+        float(ends_s[run[-1]]),
+        float(values[worst]),
+        float(ends_s[worst]),
+    )

@@ -1,0 +1,79 @@
+"""Who measured what, when and with what: the part of a report that makes it a proof."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from sidecar.errors import SourceError
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """One run of the check."""
+
+    at: datetime
+    """UTC."""
+    by: str = ""
+    """Who measured; empty where nobody said."""
+
+    @classmethod
+    def now(cls, by: str = "") -> Signature:
+        return cls(datetime.now(UTC), by)
+
+    @property
+    def when(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M:%S} UTC"
+
+    @property
+    def program(self) -> str:
+        return f"Loudness Sidecar {version('loudness-sidecar')}"
+
+
+@dataclass(frozen=True, slots=True)
+class Print:
+    """By what a file can be known again."""
+
+    size_bytes: int
+    sha256: str
+
+    @classmethod
+    def of(cls, path: Path) -> Print:
+        """Reads the whole file. Raises SourceError when that fails."""
+        try:
+            with path.open("rb") as file:
+                digest = hashlib.file_digest(file, "sha256").hexdigest()
+                return cls(file.tell(), digest)
+        except OSError as error:
+            raise SourceError(f"{path} cannot be read again: {error.strerror}. Is it still there?") from error
+
+
+_FORMATS = {
+    "WAV": "WAV",
+    "WAVEX": "WAV (extensible)",
+    "RF64": "RF64 (WAV beyond 4 GB)",
+    "MPEG": "MPEG audio",
+    "OGG": "Ogg",
+}
+_ENCODINGS = {
+    "PCM_S8": "8-bit PCM",
+    "PCM_U8": "8-bit PCM",
+    "PCM_16": "16-bit PCM",
+    "PCM_24": "24-bit PCM",
+    "PCM_32": "32-bit PCM",
+    "FLOAT": "32-bit floating point",
+    "DOUBLE": "64-bit floating point",
+    "VORBIS": "Vorbis",
+    "OPUS": "Opus",
+    "MPEG_LAYER_I": "Layer I",
+    "MPEG_LAYER_II": "Layer II",
+    "MPEG_LAYER_III": "Layer III",
+}
+
+
+def format_words(container: str, encoding: str) -> str:
+    """libsndfile's names in words; a name that is not known stays as it is."""
+    return f"{_FORMATS.get(container, container)}, {_ENCODINGS.get(encoding, encoding)}"

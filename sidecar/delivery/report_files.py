@@ -1,0 +1,138 @@
+"""Where the reports of a check go, and writing them there."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path, PurePath
+
+import numpy as np
+
+from sidecar.delivery.checking import Checked
+from sidecar.delivery.measure import Measured
+from sidecar.delivery.plot import Sheet
+from sidecar.delivery.plot_course import course_sheet
+from sidecar.delivery.report_facts import Print, Signature
+from sidecar.delivery.report_index import index_page
+from sidecar.delivery.report_page import file_page
+from sidecar.errors import SettingsError
+from sidecar.goals import Goal
+from sidecar.vocabulary import BLOCK_S, SILENCE
+
+_PIXELS_PER_UNIT = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reports:
+    """What is to be written. For one file each has the name that was asked for; for several it lies
+    in a folder of that name without its ending, and the page of that name is the index."""
+
+    page: Path | None = None
+    plot: Path | None = None
+    csv: Path | None = None
+
+    def written(self, files: int) -> list[Path]:
+        """Where to look for what was written of so many files."""
+        own = [path if files == 1 else path.with_suffix("") for path in (self.plot, self.csv) if path]
+        return [self.page, *own] if self.page else own
+
+    def refuse_unusable(self) -> None:
+        """Raises SettingsError for a name that does not say what is asked for, a folder that is not
+        there, or a picture that cannot be drawn here: before anything is measured."""
+        for option, path, endings in (
+            ("--report", self.page, (".html", ".htm")),
+            ("--plot", self.plot, (".png", ".svg")),
+            ("--csv", self.csv, (".csv",)),
+        ):
+            if path is None:
+                continue
+            if path.suffix.lower() not in endings:
+                wanted = " or ".join(endings)
+                raise SettingsError(f"{option} {path} must end in {wanted}: that says what is written.")
+            if not path.parent.is_dir():
+                raise SettingsError(f"{option} {path}: there is no folder {path.parent}. Make it first.")
+        if self.plot is not None and self.plot.suffix.lower() == ".png" and find_spec("resvg_py") is None:
+            raise SettingsError(
+                "A PNG needs the renderer that comes with: pip install 'loudness-sidecar[report]'. "
+                "Without it, ask for a drawing that ends in .svg."
+            )
+
+
+def names_for(asked: Path, files: Sequence[str]) -> list[Path]:
+    """Where each file's own part lies, none twice."""
+    if len(files) == 1:
+        return [asked]
+    folder, taken, places = asked.with_suffix(""), set[str](), []
+    for file in files:
+        name, count = PurePath(file).name, 1
+        stem = name
+        while stem.casefold() in taken:
+            count += 1
+            stem = f"{name}-{count}"
+        taken.add(stem.casefold())
+        places.append(folder / f"{stem}{asked.suffix}")
+    return places
+
+
+def write_page(place: Path, asked: Path, checked: Checked, signature: Signature) -> None:
+    """A file's page, with a link to the index where it is not the only one."""
+    measured = checked.measured
+    if measured is None:
+        return
+    index = "" if place == asked else f"../{asked.name}"
+    page = file_page(checked, measured, Print.of(Path(checked.file)), signature, index)
+    _write(place, page.encode())
+
+
+def write_index(
+    asked: Path,
+    checked: Sequence[Checked],
+    places: Sequence[Path],
+    goals: Sequence[Goal],
+    signature: Signature,
+) -> None:
+    links = [place.relative_to(asked.parent).as_posix() for place in places]
+    _write(asked, index_page(checked, links, goals, signature).encode())
+
+
+def write_plot(place: Path, checked: Checked) -> None:
+    """The course as SVG, or as PNG rendered from it."""
+    if checked.measured is None:
+        return
+    verdict = checked.verdicts[0]
+    stands = "meets" if verdict.passes else "does not meet"
+    heading = f"{PurePath(checked.file).name}: {stands} {verdict.goal.title}"
+    sheet = course_sheet(checked.measured, verdict, heading)
+    _write(place, _rendered(sheet) if place.suffix.lower() == ".png" else sheet.svg(alone=True).encode())
+
+
+def write_course(place: Path, measured: Measured) -> None:
+    """The course as comma-separated values, ten rows a second; silence is an empty cell."""
+    course = measured.course
+    peaks = [f"true_peak_{k + 1}_dbtp" for k in range(measured.channels)]
+    text = io.StringIO(newline="")
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(["seconds", "momentary_lufs", "short_term_lufs", *peaks])
+    levels = np.column_stack([course.momentary, course.short_term, course.true_peak])
+    for block, row in enumerate(levels.tolist()):
+        cells = ["" if level == SILENCE else f"{level:.2f}" for level in row]
+        table.writerow([f"{(block + 1) * BLOCK_S:.1f}", *cells])
+    _write(place, text.getvalue().encode())
+
+
+def _rendered(sheet: Sheet) -> bytes:
+    import resvg_py
+
+    # Named families that are not there fall back to what is.
+    return resvg_py.svg_to_bytes(svg_string=sheet.svg(alone=True), zoom=_PIXELS_PER_UNIT)
+
+
+def _write(place: Path, content: bytes) -> None:
+    try:
+        place.parent.mkdir(exist_ok=True)
+        place.write_bytes(content)
+    except OSError as error:
+        raise SettingsError(f"{place} cannot be written: {error.strerror}. Choose another place.") from error

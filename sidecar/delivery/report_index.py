@@ -1,0 +1,82 @@
+"""The index of a report of several files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from urllib.parse import quote
+
+from sidecar.delivery.checking import Checked
+from sidecar.delivery.findings import time_code
+from sidecar.delivery.remedy import gain_figure
+from sidecar.delivery.report_facts import Signature
+from sidecar.delivery.report_markup import Markup, tag
+from sidecar.delivery.report_page import CAUTIONS, file_name, goal_words, page
+from sidecar.delivery.verdict import Verdict
+from sidecar.goals import Goal
+from sidecar.vocabulary import figure
+
+
+def index_page(
+    files: Sequence[Checked], links: Sequence[str], goals: Sequence[Goal], signature: Signature
+) -> str:
+    """The page. links: where each file's own page lies, relative to this one; one a file."""
+    passed = sum(checked.passes for checked in files)
+    unread = sum(bool(checked.error) for checked in files)
+    measured = f"measured {signature.when}" + (f" by {signature.by}" if signature.by else "")
+    said = f"{passed} of {len(files)} {'meets' if passed == 1 else 'meet'} every goal"
+    if unread:
+        said += f"; {unread} could not be read"
+    return page(
+        "Delivery check",
+        tag("header", tag("p", f"{signature.program} · delivery check"), tag("h1", said), tag("p", measured)),
+        tag("section", *(tag("p", _goal(goal)) for goal in goals)),
+        tag("section", _table(files, links, goals)),
+        tag("section", tag("p", CAUTIONS), class_="cautions"),
+    )
+
+
+def _goal(goal: Goal) -> Markup:
+    return tag("span", tag("b", goal.title), f" ({goal.name}): {goal_words(goal)} Source: {goal.source}.")
+
+
+def _table(files: Sequence[Checked], links: Sequence[str], goals: Sequence[Goal]) -> Markup:
+    unit = goals[0].unit
+    heads = ("length", f"integrated, {unit}", "range, LU", f"max S, {unit}", "true peak, dBTP")
+    head = tag(
+        "tr",
+        tag("th", "file", scope="col"),
+        *(tag("th", words, scope="col", class_="number") for words in heads),
+        *(tag("th", goal.name, scope="col") for goal in goals),
+    )
+    rows = [_row(checked, link, len(goals)) for checked, link in zip(files, links, strict=True)]
+    return tag("table", tag("thead", head), tag("tbody", *rows))
+
+
+def _row(checked: Checked, link: str, goals: int) -> Markup:
+    name = file_name(checked.file)
+    if checked.measured is None:
+        error = tag("td", f"? could not be read: {checked.error}", colspan=str(5 + goals))
+        return tag("tr", tag("th", name, scope="row"), error)
+    reading = checked.measured.reading
+    figures = (
+        time_code(reading.seconds),
+        *map(
+            figure,
+            (reading.integrated, reading.loudness_range, reading.max_short_term, reading.max_true_peak),
+        ),
+    )
+    return tag(
+        "tr",
+        tag("th", tag("a", name, href=quote(link)), scope="row"),
+        *(tag("td", words, class_="number") for words in figures),
+        *(tag("td", _words(verdict)) for verdict in checked.verdicts),
+    )
+
+
+def _words(verdict: Verdict) -> str:
+    if verdict.passes:
+        return "✓ passes"
+    if not verdict.move_db:
+        return "✗ fails"
+    more = "" if verdict.remedy is None or verdict.remedy.is_enough else " and more"
+    return f"✗ fails: {gain_figure(verdict.move_db)} dB{more}"

@@ -1,0 +1,39 @@
+"""Measured files as a test needs them: figures given, and a course that agrees with them."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from sidecar.delivery.facts import Facts
+from sidecar.delivery.measure import BlockCourse, Measured
+from sidecar.vocabulary import Reading
+
+RIGHT = Reading(
+    integrated=-23.0,
+    loudness_range=6.0,
+    max_true_peak=-3.0,
+    true_peak=(-3.0, -4.0),
+    sample_peak=-3.2,
+    max_short_term=-19.0,
+    max_momentary=-17.0,
+    seconds=60.0,
+)
+"""On the target of R 128, under its ceiling."""
+FACTS = Facts("WAV", "PCM_24", 60 * 48_000, (-3.2, -4.2), (0.0, 0.0), correlation=0.4)
+
+
+def made(reading=RIGHT, facts=FACTS, course=None, **changes):
+    """A file of a minute that reads so. changes: to the reading."""
+    reading = replace(reading, **changes)
+    course = course or level_course(600)
+    return Measured("mix.wav", 48_000, 2, "stereo", reading, facts, 1.0, 2.0, 3.0, course)
+
+
+def level_course(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):
+    """A programme that never moves."""
+    return BlockCourse(
+        energy=np.full(blocks, 0.005),
+        momentary=np.full(blocks, momentary, np.float32),
+        short_term=np.full(blocks, short_term, np.float32),
+        true_peak=np.full((blocks, 2), true_peak, np.float32),
+    )
