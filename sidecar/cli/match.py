@@ -96,8 +96,11 @@ def _written(
     options: argparse.Namespace, outcomes: Sequence[Outcome], targets: Sequence[Path | SourceError]
 ) -> list[Outcome]:
     if options.sequence and any(outcome.error for outcome in outcomes):
-        kept = "Nothing was written: the gain of a sequence needs all of its files."
-        return [outcome if outcome.error else replace(outcome, error=kept) for outcome in outcomes]
+        kept = "is not written: the gain of a sequence needs all of its files."
+        return [
+            outcome if outcome.error else replace(outcome, error=f"{outcome.path} {kept}")
+            for outcome in outcomes
+        ]
 
     def write(place: int, tell: Told) -> Outcome:
         outcome, target = outcomes[place], targets[place]

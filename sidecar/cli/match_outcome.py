@@ -51,16 +51,17 @@ class Outcome:
 
 def sentences(outcome: Outcome, goal: Goal) -> list[str]:
     """What is to be known about one file besides its figures."""
+    name = outcome.path.name
     if outcome.error:
         return [outcome.error]
     if outcome.level is None:
-        return [_SILENT]
+        return [f"{name}: {_SILENT}"]
     said = [peak_sentence(outcome.level, goal)]
     if outcome.missed_lu > _LANDING_LU:
         said.append(
             f"Its copy landed {outcome.missed_lu:.2f} LU off: parts of it cross the gate at −70 LUFS."
         )
-    return [sentence for sentence in said if sentence]
+    return [f"{name}: {sentence}" for sentence in said if sentence]
 
 
 def limits(outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> list[str]:

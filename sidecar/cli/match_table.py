@@ -9,6 +9,7 @@ from pathlib import Path
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from sidecar.cli.match_outcome import Outcome, limits, sentences
 from sidecar.delivery.match import dynamics, over_ceiling_db, signed
@@ -17,7 +18,7 @@ from sidecar.vocabulary import figure
 
 
 def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> None:
-    console = Console(soft_wrap=False)
+    console = Console(highlight=False)
     whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
     how = ", one gain for the sequence" if options.sequence else ""
     table = Table(
@@ -45,17 +46,17 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
     console.print(table)
     for outcome in outcomes:
         for sentence in sentences(outcome, goal):
-            console.print(f"{outcome.path.name}: {sentence}", markup=False, highlight=False)
+            console.print(sentence, markup=False)
     for sentence in limits(outcomes, goal, target_lufs):
-        console.print(sentence, markup=False, highlight=False)
+        console.print(sentence, markup=False)
     differ = dynamics([o.reading for o in outcomes if o.reading], f"{figure(target_lufs)} {goal.unit}")
     if differ:
-        console.print(differ, markup=False, highlight=False)
+        console.print(differ, markup=False)
 
 
-def _cells(outcome: Outcome, goal: Goal, with_copy: bool) -> list[str]:
+def _cells(outcome: Outcome, goal: Goal, with_copy: bool) -> list[str | Text]:
     reading, level = outcome.reading, outcome.level
-    cells = [outcome.path.name]
+    cells: list[str | Text] = [Text(outcome.path.name)]
     cells += (
         [figure(reading.integrated), figure(reading.loudness_range), figure(reading.max_true_peak)]
         if reading

@@ -15,9 +15,10 @@ from sidecar.cli.options import (
     match,
     passes,
     rehearse,
+    stamp,
 )
 
-_COMMANDS = (rehearse, live, check, match, passes, listen, light_test, goals, devices, doctor)
+_COMMANDS = (rehearse, live, check, match, stamp, passes, listen, light_test, goals, devices, doctor)
 """In the order of the help: the job first."""
 
 
