@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -12,7 +13,7 @@ from sidecar.advice.faders import FaderLimits, Taper
 from sidecar.errors import SettingsError
 from sidecar.feed import Command
 from sidecar.osc import wire
-from sidecar.osc.table import ROOT
+from sidecar.osc.table import OUTGOING, ROOT
 from sidecar.settings import address, line, number, unusable, word
 from sidecar.vocabulary import SILENCE
 
@@ -45,6 +46,8 @@ class Surface:
     """What a position means in dB; without meaning where the scale is dB."""
     stem_fader_address: str | None = None
     stem_feedback_address: str | None = None
+    show: Mapping[str, str] = field(default_factory=dict)
+    """What it shows besides: for each path of the OSC table an address of the surface's own."""
 
     @property
     def limits(self) -> FaderLimits:
@@ -118,7 +121,8 @@ def _number_in(address: str, template: str) -> str | None:
 _ADDRESSES = ("fader_address", "feedback_address")
 _STEM_ADDRESSES = ("stem_fader_address", "stem_feedback_address")
 _REQUIRED = ("title", *_ADDRESSES, "scale", "lowest_db", "highest_db")
-_OPTIONAL = ("taper", *_STEM_ADDRESSES)
+_OPTIONAL = ("taper", *_STEM_ADDRESSES, "show")
+_PATHS = tuple(row.path for row in OUTGOING)
 _SCALES: tuple[Scale, ...] = ("db", "position")
 
 
@@ -150,6 +154,7 @@ def _read(path: Path) -> Surface:
         lowest_db=number(path, "lowest_db", table["lowest_db"], wire.WIRE_SILENCE, 0.0),
         highest_db=number(path, "highest_db", table["highest_db"], wire.WIRE_SILENCE, _MOST_DB),
         taper=_taper(path, scale, table["taper"]) if "taper" in table else Taper(),
+        show=_show(path, table.get("show", {})),
         **{key: _address(path, key, table[key]) for key in _ADDRESSES},
         **{key: _stem_address(path, key, table[key]) for key in _STEM_ADDRESSES if key in table},
     )
@@ -190,6 +195,13 @@ def _taper(path: Path, scale: Scale, value: Any) -> Taper:
         raise SettingsError(f"{path}: taper cannot be used. {error}") from error
 
 
+def _show(path: Path, value: Any) -> dict[str, str]:
+    if not isinstance(value, dict):
+        raise unusable(path, "show", value, "a table, begun by a line [show]")
+    settings.keys(path, "[show]", value, (), _PATHS)
+    return {row: address(path, row, place) for row, place in value.items()}
+
+
 def _refuse_contradictions(path: Path, surface: Surface) -> None:
     """Ranges that lead nowhere, half of a pair, and one address for two faders."""
     if surface.highest_db <= surface.lowest_db:
@@ -202,6 +214,17 @@ def _refuse_contradictions(path: Path, surface: Surface) -> None:
         missing = _STEM_ADDRESSES[given == [_STEM_ADDRESSES[0]]]
         raise SettingsError(f"{path}: {missing} is missing, which {given[0]} needs. Give both or neither.")
     for key, stem_key in zip(_ADDRESSES, _STEM_ADDRESSES, strict=True):
-        address, template = getattr(surface, key), getattr(surface, stem_key)
-        if template and _number_in(address, template):
-            raise unusable(path, stem_key, template, f"another address than {key} ({address}) for every stem")
+        place, template = getattr(surface, key), getattr(surface, stem_key)
+        if template and _number_in(place, template):
+            raise unusable(path, stem_key, template, f"another address than {key} ({place}) for every stem")
+    _refuse_shared_places(path, surface)
+
+
+def _refuse_shared_places(path: Path, surface: Surface) -> None:
+    """What is only to be shown must not move a fader, and two values at one place would take turns."""
+    for row, place in surface.show.items():
+        template = surface.stem_fader_address
+        if place == surface.fader_address or (template and _number_in(place, template)):
+            raise unusable(path, row, place, "another address than that of a fader, which it would move")
+        if list(surface.show.values()).count(place) > 1:
+            raise unusable(path, row, place, "given to one value only")

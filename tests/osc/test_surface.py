@@ -16,6 +16,7 @@ from sidecar.feed import Command
 from sidecar.locations import shipped_configs
 from sidecar.osc import wire
 from sidecar.osc.surface import all_surfaces, load_surface, surface_faults
+from sidecar.osc.table import OUTGOING
 
 FOLDER = shipped_configs() / "surfaces"
 SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))
@@ -138,6 +139,38 @@ class TestShipped:
         keys = {*GOOD, *STEMS, "taper"} - {"title"}
 
         assert set() == {key for key in keys if pairs.get(key, key) not in explained}
+
+
+class TestShowing:
+    """The table [show] of a file."""
+
+    def test_each_path_of_the_table_may_have_an_address(self, own):
+        """Just as written, in the order of the file; without the table nothing is shown."""
+        rows = {row.path: f"/panel{row.path}" for row in OUTGOING}
+        text = toml() + "[show]\n" + "".join(f'"{path}" = "{place}"\n' for path, place in rows.items())
+        (own / "mine.toml").write_text(text)
+
+        assert rows == load_surface("mine").show
+        assert {} == shipped("decibels").show
+
+    @pytest.mark.parametrize(
+        ("show", "reason"),
+        [
+            ('"/move/gian" = "/a"', "a [show] has no key '/move/gian'. Did you mean /move/gain?"),
+            ('"/move/gain" = "a"', "/move/gain is 'a'; it must be an OSC address"),
+            ('"/move/gain" = 7', "/move/gain is 7; it must be one line of text"),
+            ('"/move/gain" = "/main/fader"', "it must be another address than that of a fader"),
+            ('"/move/gain" = "/s/3/fader"', "it must be another address than that of a fader"),
+            ('"/move/gain" = "/a"\n"/integrated" = "/a"', "it must be given to one value only"),
+        ],
+    )
+    def test_what_cannot_be_shown_is_refused(self, own, show, reason):
+        """Above all what would move a fader that is only to be told."""
+        assert reason in refusal(own, toml(**STEMS) + f"[show]\n{show}\n")
+
+    def test_show_is_a_table(self, own):
+        """The sentence says how one begins."""
+        assert "it must be a table, begun by a line [show]" in refusal(own, toml(show='"/move/gain"'))
 
 
 class TestSpeaking:

@@ -1,0 +1,65 @@
+"""What a surface shows of a run: values of the OSC table at addresses of the surface's own. Lives on the
+engine's loop."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from sidecar.alerts import FlashLimit
+from sidecar.feed import Snapshot
+from sidecar.osc import wire
+from sidecar.osc.sender import Sender
+from sidecar.osc.surface import Surface
+from sidecar.osc.table import ALERT_STATES, OUTGOING, Outgoing, Value
+from sidecar.osc.targets import Destination
+
+_BEAT_S = 1.0
+
+
+class Display:
+    """Sends each value when it changes and once a second, in a message of its own, as controls want it.
+
+    A control shows one value, so of several arguments only the first is sent: of an alert its state.
+    Caution: flashing light can cause seizures. The lamps of the alerts lie side by side, so all of them
+    together are kept to 3 changes in any second (``alerts.FlashLimit``).
+    """
+
+    def __init__(
+        self, surface: Surface, destination: Destination, *, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._rows = [(row, surface.show[row.path]) for row in OUTGOING if row.path in surface.show]
+        self._destination = destination
+        self._clock = clock
+        self._sender = Sender([destination])
+        self._alerts: FlashLimit[tuple[Value, ...]] = FlashLimit(
+            tuple(ALERT_STATES["off"] for row, _ in self._rows if row.group == "alert")
+        )
+        self._said: dict[str, Value] = {}
+        self._beat_due_s = 0.0
+
+    def offer(self, snapshot: Snapshot) -> None:
+        """The newest snapshot; returns at once."""
+        now_s = self._clock()
+        if now_s >= self._beat_due_s:
+            self._beat_due_s = now_s + _BEAT_S
+            self._said.clear()
+        alerts = iter(self._alerts.update(now_s, self._states(snapshot)))
+        for row, address in self._rows:
+            values = (next(alerts),) if row.group == "alert" else row.read(snapshot)
+            if values and values[0] != self._said.get(address):
+                self._send(row, address, values[0])
+
+    async def close(self) -> None:
+        """Puts the alerts out: what stays lit once nobody watches would lie."""
+        for row, address in self._rows:
+            if row.group == "alert":
+                self._send(row, address, ALERT_STATES["off"])
+        self._sender.close()
+
+    def _states(self, snapshot: Snapshot) -> tuple[Value, ...]:
+        return tuple(row.read(snapshot)[0] for row, _ in self._rows if row.group == "alert")
+
+    def _send(self, row: Outgoing, address: str, value: Value) -> None:
+        self._said[address] = value
+        self._sender.send(wire.message(address, row.tags[0], [value]).dgram, self._destination)
