@@ -1,14 +1,17 @@
-"""A run as lines on the standard output: JSON for scripts, or a line a second for people."""
+"""A run as lines on the standard output: JSON for scripts, a line a second or one that is read out for
+people."""
 
 from __future__ import annotations
 
 import json
 import math
-from typing import Any
+import sys
+from typing import Any, TextIO
 
-from sidecar.feed import Snapshot
+from sidecar.feed import Snapshot, Transport
+from sidecar.goals import Goal
 from sidecar.hero import chosen, chosen_move
-from sidecar.vocabulary import Alert, Move, figure
+from sidecar.vocabulary import Alert, Move, Reading, figure
 
 
 class JsonLines:
@@ -99,6 +102,77 @@ class PlainLines:
             f"peak {figure(reading.max_true_peak)} dBTP  {alerts}".rstrip(),
             flush=True,
         )
+
+
+class SpokenLine:
+    """One line that changes, for those who are read to: whole sentences, the move first, nothing drawn.
+
+    On a terminal it is rewritten in place; into a pipe each change is a line. It changes once a second at
+    most, and only where what it says is new.
+    """
+
+    def __init__(self, out: TextIO | None = None) -> None:
+        """out: where to; the standard output unless another is given."""
+        self._out = out or sys.stdout
+        self._in_place = self._out.isatty()
+        self._beat = -1
+        self._said = ""
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        if snapshot.beat == self._beat and snapshot.transport != "ended":
+            return
+        self._beat = snapshot.beat
+        line = spoken(snapshot)
+        if line == self._said:
+            return
+        blank = " " * max(0, len(self._said) - len(line))
+        self._said = line
+        self._out.write(f"\r{line}{blank}" if self._in_place else f"{line}\n")
+        if self._in_place and snapshot.transport == "ended":
+            self._out.write("\n")
+        self._out.flush()
+
+
+def spoken(snapshot: Snapshot) -> str:
+    """A run in sentences that a screen reader can read out."""
+    if snapshot.transport == "preparing":
+        return snapshot.notice or "Getting ready to listen."
+    fader, move = chosen_move(snapshot)
+    reading, goal = snapshot.reading, snapshot.goal
+    parts = [_SPOKEN[snapshot.transport], f"{fader.capitalize()} fader: {_heading(move, goal.unit)}."]
+    if math.isfinite(reading.integrated):
+        parts.append(f"Integrated {figure(reading.integrated)} {goal.unit}, {_beside(reading, goal)}.")
+        parts.append(f"True peak {figure(reading.max_true_peak)} dBTP.")
+    on = [alert.name for alert in snapshot.alerts if alert.state == "on"]
+    parts.append(f"Alert: {', '.join(on)}." if on else "")
+    parts.append(snapshot.notice)
+    return " ".join(part for part in parts if part)
+
+
+_SPOKEN: dict[Transport, str] = {
+    "preparing": "",
+    "waiting": "No audio is arriving.",
+    "measuring": "",
+    "paused": "Paused.",
+    "ended": "Ended.",
+}
+
+
+def _heading(move: Move, unit: str) -> str:
+    if not math.isfinite(move.landing):
+        return "listening"
+    way = "up" if move.gain_db > 0.0 else "down"
+    what = "stay" if move.gain_db == 0.0 else f"{way} {figure(abs(move.gain_db))} dB"
+    caution = ", mind ears and monitors" if move.gain_db > 0.0 else ""
+    return f"{what}{caution}; lands at {figure(move.landing)} {unit}"
+
+
+def _beside(reading: Reading, goal: Goal) -> str:
+    """Where the programme stands against the goal, in words."""
+    offset_lu = round(round(reading.integrated, 1) - goal.target_lufs, 1)
+    if goal.lowest_lufs <= round(reading.integrated, 1) <= goal.highest_lufs:
+        return "on the goal"
+    return f"{figure(abs(offset_lu))} LU {'over' if offset_lu > 0.0 else 'under'} the goal"
 
 
 def _say(**fields: Any) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sidecar.cli.discovering import discovery
-from sidecar.cli.lines import JsonLines, PlainLines
+from sidecar.cli.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.cli.reaching import Reach, Reached, no_fader
@@ -46,7 +46,7 @@ def run_session(
     try:
         with kept_log(), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
-            if options.no_screen:
+            if options.no_screen or options.plain:
                 _run_here(session, options.for_s)
             else:
                 _run_on_screen(session, options.for_s)
@@ -82,8 +82,7 @@ def _session(
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
     outlets += closing.enter_context(discovery(engine, options, server))
-    if options.no_screen:
-        outlets.append(JsonLines() if options.json else PlainLines())
+    outlets += _lines(options)
     session = Session(
         source,
         Setup(
@@ -104,6 +103,15 @@ def _session(
     engine.run(port.open(server, session.send))
     closing.callback(lambda: engine.run(port.close()))
     return session
+
+
+def _lines(options: argparse.Namespace) -> list[Outlet]:
+    """What is printed in place of the screen."""
+    if options.plain:
+        return [SpokenLine()]
+    if options.no_screen:
+        return [JsonLines() if options.json else PlainLines()]
+    return []
 
 
 def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFader | None:

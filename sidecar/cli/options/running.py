@@ -20,6 +20,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
     )
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
+    parser.add_argument(
+        "--plain", action="store_true", help="one changing line in sentences, for screen readers"
+    )
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
     parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")
     parser.add_argument(

@@ -1,0 +1,90 @@
+"""The line that is read out: exact sentences, in place on a terminal, a line a change in a pipe."""
+
+import io
+import os
+import pty
+import select
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+
+from sidecar.cli.lines import SpokenLine, spoken
+from sidecar.feed import Snapshot
+from sidecar.goals import load_goal
+from sidecar.vocabulary import Alert, Move, Reading
+
+GOAL = load_goal("r128")
+LOUD = Snapshot(
+    transport="measuring",
+    goal=GOAL,
+    reading=Reading(integrated=-21.24, max_true_peak=-3.72),
+    next_pass=Move(-1.8, -23.0, -23.4, -22.6),
+    alerts=(Alert("over", "on"), Alert("hot", "held")),
+    beat=1,
+)
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        (
+            {},
+            "Programme fader: down 1.8 dB; lands at −23.0 LUFS. Integrated −21.2 LUFS, 1.8 LU over the goal. "
+            "True peak −3.7 dBTP. Alert: over.",
+        ),
+        (
+            {"next_pass": Move(2.0, -23.0), "reading": Reading(integrated=-25.0, max_true_peak=-9.0)},
+            "Programme fader: up 2.0 dB, mind ears and monitors; lands at −23.0 LUFS. "
+            "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. Alert: over.",
+        ),
+        (
+            {"next_pass": Move(0.0, -23.1), "reading": Reading(integrated=-23.1), "alerts": ()},
+            "Programme fader: stay; lands at −23.1 LUFS. Integrated −23.1 LUFS, on the goal. "
+            "True peak −∞ dBTP.",
+        ),
+        ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Programme fader: listening."),
+        ({"transport": "preparing", "notice": ""}, "Getting ready to listen."),
+    ],
+)
+def test_a_run_is_told_in_sentences(change, expected):
+    """The move first, its caution with it, then where the programme stands; units always there."""
+    assert expected == spoken(replace(LOUD, **change))
+
+
+def test_it_speaks_once_a_second_and_only_of_what_is_new():
+    """A screen reader that is interrupted ten times a second says nothing."""
+    out = io.StringIO()
+    line = SpokenLine(out)
+    for _ in range(10):
+        line(LOUD)
+    line(replace(LOUD, next_pass=Move(-2.5, -23.0)))
+    line(replace(LOUD, beat=2))
+    line(replace(LOUD, beat=3, next_pass=Move(-2.5, -23.0)))
+
+    assert ["down 1.8", "down 2.5"] == [said[17:25] for said in out.getvalue().splitlines()]
+
+
+def test_on_a_terminal_it_stays_one_line():
+    """A real terminal of its own: the line is rewritten, and left by a new one at the end."""
+    leader, follower = pty.openpty()
+    run = subprocess.Popen(
+        [sys.executable, "-m", "sidecar", "rehearse", "--plain", "--pace=20", "--for=20", "--osc-port=0"],
+        stdout=follower,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "XDG_STATE_HOME": "/nonexistent"},
+    )
+    os.close(follower)
+    said = b""
+    while select.select([leader], [], [], 120)[0]:
+        try:
+            said += os.read(leader, 4096)
+        except OSError:  # the terminal's other end was closed
+            break
+    os.close(leader)
+
+    assert (0, b"") == (run.wait(timeout=60), run.communicate()[1])
+    assert 1 == said.count(b"\n")
+    assert said.count(b"\r") > 3
+    assert "Ended." in said.decode()
