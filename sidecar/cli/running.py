@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sidecar.cli.discovering import discovery
+from sidecar.cli.effects import effects
 from sidecar.cli.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
@@ -82,6 +83,8 @@ def _session(
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
     outlets += closing.enter_context(discovery(engine, options, server))
+    more = closing.enter_context(effects(engine, options, reached))
+    outlets += more.outlets
     outlets += _lines(options)
     session = Session(
         source,
@@ -97,7 +100,7 @@ def _session(
             update_hz=max(options.osc_rate, UPDATE_HZ),
         ),
         outlets=outlets,
-        targets=port.status,
+        targets=lambda: (*port.status(), *more.status()),
     )
     closing.callback(_keep, session)
     engine.run(port.open(server, session.send))

@@ -28,6 +28,23 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
     )
+    effects = parser.add_argument_group("lights and programs")
+    effects.add_argument(
+        "--light",
+        action="append",
+        default=[],
+        metavar="NAME=HOST:PORT",
+        help="show the run's state on a lamp there; may be given several times (names: sidecar light-test)",
+    )
+    effects.add_argument(
+        "--on",
+        action="append",
+        default=[],
+        nargs=2,
+        metavar=("ALERT", "COMMAND"),
+        help="run a program when that alert turns on (ALERT:off, ALERT:held, ALERT:any for other changes); "
+        "may be given several times",
+    )
     osc = parser.add_argument_group("OSC")
     osc.add_argument(
         "--osc",
