@@ -1,0 +1,67 @@
+"""Lamps and programs from the command line to the socket and the process, and what is refused."""
+
+import shlex
+import socket
+import sys
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+from sidecar.osc import wire
+
+
+@pytest.fixture
+def loud_file(tmp_path):
+    """Five seconds of noise, some 6 LU above R 128's target: hot and over."""
+    noise = np.random.default_rng(1).standard_normal((48_000 * 5, 2)) * 0.1
+    soundfile.write(tmp_path / "loud.wav", noise, 48_000, subtype="FLOAT")
+    return str(tmp_path / "loud.wav")
+
+
+def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
+    """The lamp is lit while it is loud and dark at the end; the program has been told which goal it was."""
+    told = tmp_path / "told"
+    write = f"import os, pathlib; pathlib.Path({str(told)!r}).write_text(os.environ['SIDECAR_GOAL'])"
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as bulb:
+        bulb.bind(("127.0.0.1", 0))
+        bulb.setblocking(False)
+        code = main(
+            [
+                *("live", "--file", loud_file, "--no-screen", "--osc-port", "0"),
+                *("--light", f"lamp=127.0.0.1:{bulb.getsockname()[1]}"),
+                *("--on", "hot", shlex.join([sys.executable, "-c", write])),
+            ]
+        )
+        heard = everything(bulb)
+
+    assert 0 == code
+    assert ("/lamp", [1]) in heard
+    assert [("/lamp", [0])] * 3 == heard[-3:]
+    assert "r128" == told.read_text()
+
+
+def everything(bulb):
+    heard = []
+    while True:
+        try:
+            heard += wire.parse(bulb.recv(65_535))
+        except BlockingIOError:
+            return heard
+
+
+@pytest.mark.parametrize(
+    ("arguments", "reason"),
+    [
+        (("--light", "lamp"), "give NAME=HOST:PORT"),
+        (("--light", "lamb=127.0.0.1:9000"), "There is no light 'lamb'. Did you mean lamp?"),
+        (("--light", "lamp=nowhere.invalid:9000"), "no address is known for 'nowhere.invalid'"),
+        (("--on", "loud", "true"), "there is no alert 'loud'"),
+        (("--on", "over", "no-such-program-at-all"), "the program 'no-such-program-at-all' is not found"),
+    ],
+)
+def test_what_could_never_work_is_refused_before_anything_is_heard(capsys, loud_file, arguments, reason):
+    """Exit code 2 and one line; a warning that cannot come must not be learnt of when it is needed."""
+    assert 2 == main(["live", "--file", loud_file, "--no-screen", "--osc-port", "0", *arguments])
+    assert reason in capsys.readouterr().err
