@@ -103,11 +103,15 @@ def with_loudness(bext: bytes, claimed: Claimed) -> bytes:
 
 
 def with_history(bext: bytes, line: str) -> bytes:
-    """The chunk with one more line in its coding history (EBU R 98: lines end in CR LF, from memory)."""
+    """The chunk with one more line in its coding history (EBU R 98: lines end in CR LF, from memory).
+
+    Its size is even: libsndfile 1.2.2 does not find the audio of an RF64 file behind an odd one.
+    """
     history = bext[HISTORY_AT:].rstrip(b"\0")
     if history and not history.endswith(b"\r\n"):
         history += b"\r\n"
-    return bext[:HISTORY_AT] + history + line.encode("ascii", "replace") + b"\r\n"
+    history += line.encode("ascii", "replace") + b"\r\n"
+    return bext[:HISTORY_AT] + history + bytes(len(history) % 2)
 
 
 def _version(bext: bytes) -> int:

@@ -71,6 +71,16 @@ def stamp(
         return "in place"
 
 
+def fill(path: Path, claimed: Claimed) -> None:
+    """Writes the fields of a file that has its ``bext`` chunk and that nobody else has seen yet."""
+    with path.open("r+b") as file:
+        change = _change(file, walk(file), claimed)
+        if change is None:
+            raise SourceError("it has no place for its loudness.")
+        file.seek(change[0])
+        file.write(change[1])
+
+
 @contextmanager
 def _held(path: Path) -> Iterator[BinaryIO]:
     """The file, open for both, locked, and free of interrupted changes."""

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery.bext import HISTORY_AT, Claimed, new_bext, with_history, with_loudness
-from sidecar.delivery.bext_writing import prepare, stamp
+from sidecar.delivery.bext_writing import fill
 from sidecar.delivery.chunks import Wave, is_wave, naming, read_chunk, walk
 from sidecar.delivery.chunks_rewrite import NewChunk, Part, refuse_without_room, replacing, write_anew
 from sidecar.delivery.measure import Measured, measure
@@ -61,7 +61,7 @@ def render(
             shutil.copymode(source, part)
             measured = measure(part, layout, lambda share: progress((1 + share) / 2))
             if is_wave(part):
-                stamp(part, Claimed.of(measured.reading), prepare(part))
+                fill(part, Claimed.of(measured.reading))
     return replace(measured, file=str(target))
 
 

@@ -4,7 +4,7 @@ usage: killed_stamps.py ORIGINAL FOLDER KILLS
 
 Counts the lines that one stamp executes in the project's code, then forks KILLS children. Each stamps its
 own copy and kills itself (SIGKILL) at its line, spread evenly from the first to the last. Prints how many
-were killed and how many finished.
+were killed.
 """
 
 import os
@@ -17,12 +17,12 @@ from sidecar import delivery
 from sidecar.delivery.bext import Claimed
 from sidecar.delivery.bext_writing import prepare, stamp
 
-PROJECT = str(Path(delivery.__file__).parent)
 CLAIMED = Claimed(-22.7, 6.12, -1.3, -14.05, -18.0)
+PROJECT = str(Path(delivery.__file__).parent)
 
 
-def traced_stamp(path, at_line):
-    """Calls *at_line* for each line of the project that a stamp executes."""
+def traced(work, at_line):
+    """Calls *at_line* for each line of the project that *work* executes."""
 
     def trace(frame, event, _argument):
         if not frame.f_code.co_filename.startswith(PROJECT):
@@ -31,25 +31,24 @@ def traced_stamp(path, at_line):
             at_line()
         return trace
 
-    seen = prepare(path)
     sys.settrace(trace)
-    stamp(path, CLAIMED, seen)
+    work()
     sys.settrace(None)
 
 
-def count_lines(path):
+def count_lines(work):
     lines = 0
 
     def count():
         nonlocal lines
         lines += 1
 
-    traced_stamp(path, count)
+    traced(work, count)
     return lines
 
 
-def killed_at(path, line):
-    """True when the child that stamps *path* was killed, False when it came to its end."""
+def killed_at(work, line):
+    """True when the child that does the work was killed, False when it came to its end."""
     child = os.fork()
     if child:
         _, status = os.waitpid(child, 0)
@@ -62,18 +61,22 @@ def killed_at(path, line):
         if left == 0:
             os.kill(os.getpid(), signal.SIGKILL)
 
-    traced_stamp(path, count_down)
+    traced(work, count_down)
     os._exit(0)
 
 
 def main(original, folder, kills):
+    def stamping(name):
+        path = Path(shutil.copy(original, folder / name))
+        seen = prepare(path)
+        return lambda: stamp(path, CLAIMED, seen)
+
     # Its name is as long as the others: each letter of it takes a line.
-    lines = count_lines(Path(shutil.copy(original, folder / "all.wav")))
-    killed = 0
-    for kill in range(kills):
-        copy = Path(shutil.copy(original, folder / f"{kill:03}.wav"))
-        killed += killed_at(copy, 1 + kill * (lines - 1) // (kills - 1))
-    print(killed, kills - killed)
+    lines = count_lines(stamping("all.wav"))
+    killed = sum(
+        killed_at(stamping(f"{kill:03}.wav"), 1 + kill * (lines - 1) // (kills - 1)) for kill in range(kills)
+    )
+    print(killed, "killed")
 
 
 if __name__ == "__main__":

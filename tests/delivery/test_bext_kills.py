@@ -44,7 +44,7 @@ def test_fifty_kills_leave_fifty_whole_files(tmp_path, original):
     new = (folder / "all.wav").read_bytes()
     found = {(folder / f"{kill:03}.wav").read_bytes() for kill in range(KILLS)}
 
-    assert f"{KILLS} 0\n" == said.stdout
+    assert f"{KILLS} killed\n" == said.stdout
     assert {original, new} == found
     assert others(original) == others(new)
     for kill in range(KILLS):
