@@ -117,7 +117,10 @@ def _record(connection: sqlite3.Connection, summary: Summary) -> Record:
         stems=_stems(column, len(summary.about.stems)),
         cuts=tuple(Cut(*row) for row in rows("block, lost_frames", "cuts")),
         events=tuple(Event(*row) for row in rows("seconds, kind, text", "events")),
-        told=tuple(Told(at_s, db, bool(p)) for at_s, db, p in rows("at_s, value_db, is_position", "told")),
+        told=tuple(
+            Told(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
+            for row in rows("*", "told")
+        ),
     )
 
 

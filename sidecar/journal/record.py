@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.feed import Course, Event
 from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, Reading
+from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Places = NDArray[np.int64]
+Number = TypeVar("Number", np.float32, np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +34,16 @@ class Pass:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One thing said of the programme fader, from which its whole history can be told again."""
+    """One thing said of a fader, from which its whole history can be told again: the first word on where
+    a fader stands counts for all that came before."""
 
     at_s: float
     """Place in the programme that it holds from."""
     value_db: float
     is_position: bool
     """True where *value_db* is where the fader stands, False where it is by how much it was moved."""
+    stem: str = ""
+    """The stem whose fader it is; empty for the programme fader."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +117,24 @@ class Record:
         steps = np.flatnonzero(np.diff(edges) > 1)
         return tuple((int(edges[i]) + 1, int(edges[i + 1] - edges[i] - 1)) for i in steps)
 
+    def laid_out(self, values: NDArray[Number], missing: float) -> NDArray[Number]:
+        """*values*, one a block on record, at their places in the programme: shape (blocks,)."""
+        whole = np.full(self.summary.blocks, missing, values.dtype)
+        whole[self.place] = values
+        return whole
+
     def course(self) -> Course:
-        """As the screen draws it; a missing stretch has no columns."""
-        ends_s = ((self.place + 1) * BLOCK_S).astype(np.float32)
-        return Course(ends_s, self.short_term, self.integrated, self.fader_db, self.events)
+        """As the screen draws it. A missing stretch is silent, with integrated and fader as before it."""
+        blocks = np.arange(self.summary.blocks)
+        latest = np.searchsorted(self.place, blocks, side="right")
+
+        def held(values: Singles, first: float) -> Singles:
+            return np.concatenate([np.array([first], np.float32), values])[latest]
+
+        return Course(
+            ((blocks + 1) * BLOCK_S).astype(np.float32),
+            self.laid_out(self.short_term, SILENCE),
+            held(self.integrated, SILENCE),
+            held(self.fader_db, 0.0),
+            self.events,
+        )

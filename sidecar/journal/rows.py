@@ -55,10 +55,10 @@ def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
                 "INSERT INTO events (pass, seconds, kind, text) VALUES (?, ?, ?, ?)",
                 (id, seconds, kind, text),
             )
-        case Told(at_s, value_db, is_position):
+        case Told(at_s, value_db, is_position, stem):
             connection.execute(
-                "INSERT INTO told (pass, at_s, value_db, is_position) VALUES (?, ?, ?, ?)",
-                (id, at_s, value_db, is_position),
+                "INSERT INTO told (pass, at_s, value_db, is_position, stem) VALUES (?, ?, ?, ?, ?)",
+                (id, at_s, value_db, is_position, stem),
             )
         case Aimed(goal):
             connection.execute("UPDATE passes SET goal = ? WHERE id = ?", (packing.pack_fields(goal), id))

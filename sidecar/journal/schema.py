@@ -68,7 +68,8 @@ _STEMS_AND_FADER = (
         pass INTEGER NOT NULL REFERENCES passes ON DELETE CASCADE,
         at_s REAL NOT NULL,
         value_db REAL NOT NULL,
-        is_position INTEGER NOT NULL
+        is_position INTEGER NOT NULL,
+        stem TEXT NOT NULL
     )""",
     "CREATE INDEX told_of_pass ON told (pass)",
 )

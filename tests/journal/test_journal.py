@@ -103,12 +103,14 @@ def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
     hear(entry, np.ones(5))
     entry.told(Told(0.2, -3.0, is_position=True))
     entry.told(Told(0.1, 1.5, is_position=False))
+    entry.told(Told(0.3, -6.0, is_position=True, stem="voice"))
     entry.goal(load_goal("premaster"))
     entry.end()
     journal.close()
     record = reader.load(1, file)
 
-    assert (Told(0.2, -3.0, True), Told(0.1, 1.5, False)) == record.told
+    assert (Told(0.2, -3.0, True), Told(0.1, 1.5, False)) == record.told[:2]
+    assert (Told(0.3, -6.0, True, "voice"),) == record.told[2:]
     assert load_goal("premaster") == record.summary.about.goal
 
 

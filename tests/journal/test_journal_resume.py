@@ -1,0 +1,82 @@
+"""What a pass on record gives to a run that goes on with it."""
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from known_signal import ABOUT
+
+from sidecar.journal.record import Cut, Record, Stems, Summary, Told
+from sidecar.journal.resume import resumable
+from sidecar.vocabulary import Reading
+
+
+def record(place, *, blocks, names=(), stems=None, cuts=(), told=()):
+    """A record that holds the blocks *place* of so many; their energies are their numbers from 1."""
+    places = np.array(place)
+    levels = (-30.0 + places).astype(np.float32)
+    about = type(ABOUT)("source", 48_000, "stereo", ABOUT.goal, names)
+    summary = Summary(1, about, "0", datetime(2026, 1, 1, tzinfo=UTC), None, blocks, 0, Reading())
+    faders = np.full(len(places), -2.0, np.float32)
+    return Record(summary, places, places + 1.0, levels, faders, levels, levels, stems, cuts, (), told)
+
+
+def test_a_whole_record_gives_what_was_heard():
+    """Nothing is added, and a cut at the very end is none: nothing follows it."""
+    found = resumable(record(range(5), blocks=5, cuts=(Cut(2, 480), Cut(5))))
+
+    assert [1.0, 2.0, 3.0, 4.0, 5.0] == found.energies.tolist()
+    assert [-30.0, -29.0, -28.0, -27.0, -26.0] == found.true_peak.tolist()
+    assert (2,) == found.cuts
+    assert [-2.0] * 5 == found.fader_db.tolist()
+
+
+def test_a_missing_stretch_is_silent_and_cut_off_at_either_end():
+    """It counts for nothing, and what comes after keeps its place."""
+    found = resumable(record([0, 1, 4, 5], blocks=7))
+
+    assert [1.0, 2.0, 0.0, 0.0, 5.0, 6.0, 0.0] == found.energies.tolist()
+    assert (2, 4, 6) == found.cuts
+    assert np.isneginf(found.true_peak[[2, 3, 6]]).all()
+    assert np.isneginf(found.course.short_term[[2, 3, 6]]).all()
+    assert [-30.0, -29.0, -29.0, -29.0, -26.0, -25.0, -25.0] == found.course.integrated.tolist()
+    assert [pytest.approx(k / 10) for k in range(1, 8)] == found.course.seconds.tolist()
+
+
+def test_a_record_that_misses_its_beginning_begins_with_silence():
+    """What was heard keeps its place there too."""
+    found = resumable(record([2, 3], blocks=4))
+
+    assert [0.0, 0.0, 3.0, 4.0] == found.energies.tolist()
+    assert (2,) == found.cuts
+    assert np.isneginf(found.course.integrated[:2]).all()
+
+
+def test_the_first_word_on_the_fader_counts_for_the_past():
+    """Told at 0.3 s that it stands at -6 dB, it stood there all along, but for the move told before."""
+    found = resumable(
+        record(range(6), blocks=6, told=(Told(0.1, 2.0, False), Told(0.3, -6.0, True), Told(0.5, -3.0, True)))
+    )
+
+    assert [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0] == found.fader_db.tolist()
+
+
+def test_the_first_word_on_a_stems_fader_counts_for_its_past():
+    """Blocks that were taken in as if it stood at 0 dB are put right; other stems are left alone."""
+    stems = Stems(
+        np.ones((4, 2, 2)), np.zeros((4, 2)), np.array([[0, 0], [0, 0], [-6, 0], [-6, 0]], np.float32)
+    )
+    told = (Told(0.2, -6.0, True, "voice"), Told(0.2, 5.0, True, ""))
+    found = resumable(record(range(4), blocks=4, names=("voice", "music"), stems=stems, told=told))
+
+    assert [-6.0] * 4 == found.stems.fader_db[:, 0].tolist()
+    assert [0.0] * 4 == found.stems.fader_db[:, 1].tolist()
+
+
+def test_stems_keep_their_places_around_a_missing_stretch():
+    """Products of 0 there: silence."""
+    stems = Stems(np.ones((2, 1, 1)), np.zeros((2, 1)), np.zeros((2, 1)))
+    found = resumable(record([0, 2], blocks=3, names=("voice",), stems=stems))
+
+    assert [1.0, 0.0, 1.0] == found.stems.covariance[:, 0, 0].tolist()
+    assert np.isneginf(found.stems.true_peak[1])
