@@ -3,13 +3,70 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal
 
 from sidecar.feed import Command
-from sidecar.osc.table import INCOMING, ROOT, Incoming
+from sidecar.osc.exchange import DROPS, DropReason, drop_path
+from sidecar.osc.patterns import Pattern, is_pattern
+from sidecar.osc.selection import Selection, select
+from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
+from sidecar.osc.targets import FASTEST_HZ, SLOWEST_HZ
 
-_BY_ADDRESS = {ROOT + entry.path: entry for entry in INCOMING}
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Asks for present values."""
+
+    rows: tuple[Outgoing, ...]
+    counters: tuple[DropReason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """Asks to be sent a selection."""
+
+    selection: Selection
+    rate_hz: float | None
+
+
+Errand = Literal["renew", "unsubscribe"]
+Request = Command | Question | Subscription | Errand
+
+
+class Refusal(ValueError):
+    """Why a message is not obeyed."""
+
+    def __init__(self, reason: DropReason, words: str) -> None:
+        super().__init__(words)
+        self.reason: DropReason = reason
+
+
+_COMMANDS = {ROOT + entry.path: entry for entry in INCOMING}
+_ROWS = {ROOT + row.path: row for row in OUTGOING}
+_COUNTERS = {ROOT + drop_path(reason): reason for reason in DROPS}
 _COUNTS = {1: "one argument", 2: "two arguments"}
+
+
+def request(address: str, arguments: list[Any]) -> Request | None:
+    """What one message asks for; None when a button says that it was let go.
+
+    An outgoing address, or a pattern of some, without arguments asks for the present values. What changes
+    anything needs its plain address: no wildcard resets a measurement.
+    Raises Refusal for an unknown address, wrong arguments or a value out of range.
+    """
+    if is_pattern(address):
+        return _pattern(address, arguments)
+    if address in _ROWS or address in _COUNTERS:
+        return _question(address, arguments)
+    match address.removeprefix(ROOT):
+        case "/subscribe":
+            return _subscription(address, arguments)
+        case "/renew":
+            return "renew"
+        case "/unsubscribe":
+            return "unsubscribe"
+    return command(address, arguments)
 
 
 def command(address: str, arguments: list[Any]) -> Command | None:
@@ -17,32 +74,78 @@ def command(address: str, arguments: list[Any]) -> Command | None:
 
     A command without arguments may carry one number, as buttons of control surfaces do: 0 is
     letting go. A whole number is taken where a float is wanted.
-    Raises ValueError, with the reason, for an unknown address, wrong arguments or a value out of range.
+    Raises Refusal for an unknown address, wrong arguments or a value out of range.
     """
-    entry = _BY_ADDRESS.get(address)
+    entry = _COMMANDS.get(address)
     if entry is None:
-        raise ValueError(f"{address} is no address of the sidecar's")
+        raise Refusal("address", f"{address} is no address of the sidecar's")
     if entry.tags == "":
         return _button(entry, arguments)
     if len(arguments) != len(entry.tags):
-        raise ValueError(f"{address} takes {_COUNTS[len(entry.tags)]}, not {len(arguments)}")
+        raise _unfit(entry, _COUNTS[len(entry.tags)], len(arguments))
     if entry.tags == "nf":
         return Command(entry.verb, (_name(entry, arguments[0]), _number(entry, arguments[1])))
     take = _text if entry.tags == "s" else _number
     return Command(entry.verb, take(entry, arguments[0]))
 
 
+def _pattern(address: str, arguments: list[Any]) -> Question:
+    if arguments:
+        raise Refusal(
+            "argument", "an address pattern only asks: what changes anything needs its plain address"
+        )
+    try:
+        pattern = Pattern(address)
+    except ValueError as error:
+        raise Refusal("address", str(error)) from error
+    question = Question(
+        tuple(row for plain, row in _ROWS.items() if pattern.matches(plain)),
+        tuple(reason for plain, reason in _COUNTERS.items() if pattern.matches(plain)),
+    )
+    if not question.rows and not question.counters:
+        raise Refusal("address", "the pattern names no address that can be read")
+    return question
+
+
+def _question(address: str, arguments: list[Any]) -> Question:
+    if arguments:
+        raise Refusal(
+            "argument", f"{address} is told by the sidecar: it takes no argument, and answers without"
+        )
+    if address in _ROWS:
+        return Question((_ROWS[address],))
+    return Question((), (_COUNTERS[address],))
+
+
+def _subscription(address: str, arguments: list[Any]) -> Subscription:
+    """Words first, then perhaps the rate."""
+    rate_hz = None
+    if arguments and _is_number(arguments[-1]):
+        *arguments, rate_hz = arguments
+        if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+            raise Refusal(
+                "argument",
+                f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
+            )
+    if not all(isinstance(word, str) for word in arguments):
+        raise Refusal("argument", f"{address} takes groups or addresses, and then perhaps a rate")
+    try:
+        return Subscription(select(tuple(arguments)), rate_hz)
+    except ValueError as error:
+        raise Refusal("argument", str(error)) from error
+
+
 def _button(entry: Incoming, arguments: list[Any]) -> Command | None:
     if not arguments:
         return Command(entry.verb)
     if len(arguments) > 1 or not isinstance(arguments[0], int | float):
-        raise ValueError(f"{ROOT}{entry.path} takes no argument, or one number from a button")
+        raise _unfit(entry, "no argument, or one number from a button", arguments)
     return Command(entry.verb) if arguments[0] else None
 
 
 def _text(entry: Incoming, value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{ROOT}{entry.path} takes a text, not {value!r}")
+        raise _unfit(entry, "a text", value)
     return value
 
 
@@ -50,15 +153,21 @@ def _name(entry: Incoming, value: Any) -> str:
     if isinstance(value, float) and value.is_integer():
         value = int(value)
     if isinstance(value, bool) or not isinstance(value, str | int):
-        raise ValueError(f"{ROOT}{entry.path} takes a name or a whole number first, not {value!r}")
+        raise _unfit(entry, "a name or a whole number first", value)
     return str(value)
 
 
 def _number(entry: Incoming, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"{ROOT}{entry.path} takes a number, not {value!r}")
+    if not _is_number(value) or not math.isfinite(value):
+        raise _unfit(entry, "a number", value)
     if not entry.low <= value <= entry.high:
-        raise ValueError(
-            f"{ROOT}{entry.path} takes {entry.low:g} to {entry.high:g} {entry.unit}, not {value:g}"
-        )
+        raise _unfit(entry, f"{entry.low:g} to {entry.high:g} {entry.unit}", value)
     return float(value)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _unfit(entry: Incoming, wanted: str, value: Any) -> Refusal:
+    return Refusal("argument", f"{ROOT}{entry.path} takes {wanted}, not {value!r}")

@@ -9,6 +9,7 @@ from typing import Literal
 
 from sidecar.feed import Hand, Snapshot, Stem, Verb
 from sidecar.hero import chosen, chosen_move
+from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
 from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
 
 Group = Literal["reading", "move", "stems", "alert", "hand", "run"]
@@ -27,9 +28,9 @@ RATES: dict[Group, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Outgoing:
-    """An address that the sidecar sends."""
+    """An address that the sidecar sends. Each row is only ever itself."""
 
     path: str
     """Below the root."""
@@ -252,17 +253,26 @@ def markdown() -> str:
         f"| `{ROOT}{entry.path}` | {_arguments(entry)} | {entry.unit or '–'} | {entry.sentence} |"
         for entry in INCOMING
     ]
-    return "\n".join(
+    asked = [_exchanged(service) for service in SERVICES]
+    answered = [_exchanged(answer) for answer in ANSWERS]
+    counted = [f"| `{ROOT}{drop_path(reason)}` | `i` | {sentence} |" for reason, sentence in DROPS.items()]
+    return "\n\n".join(
         [
-            "| out | arguments | unit | sent | meaning |",
-            "| --- | --- | --- | --- | --- |",
-            *sent,
-            "",
-            "| in | arguments | unit | meaning |",
-            "| --- | --- | --- | --- |",
-            *obeyed,
+            _drawn(("out", "arguments", "unit", "sent", "meaning"), sent),
+            _drawn(("in", "arguments", "unit", "meaning"), obeyed),
+            _drawn(("in, for who asks", "arguments", "meaning"), asked),
+            _drawn(("answer, to who asked", "arguments", "meaning"), [*answered, *counted]),
         ]
     )
+
+
+def _drawn(heads: tuple[str, ...], rows: list[str]) -> str:
+    return "\n".join([f"| {' | '.join(heads)} |", "| --- " * len(heads) + "|", *rows])
+
+
+def _exchanged(exchange: Exchange) -> str:
+    tags = f"`{exchange.tags}`" if exchange.tags else "none"
+    return f"| `{ROOT}{exchange.path}` | {tags} | {exchange.sentence} |"
 
 
 def _arguments(entry: Incoming) -> str:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import socket
 from dataclasses import dataclass, field
 
 from sidecar.errors import NetworkError
 from sidecar.feed import Target
+from sidecar.osc.selection import EVERYTHING, GROUPS, Selection, select
+
+SLOWEST_HZ, FASTEST_HZ = 1.0, 50.0
+"""Readings a second that may be asked for."""
 
 _HIGHEST_PORT = 65_535
 
@@ -27,11 +32,15 @@ def split(text: str) -> tuple[str, int]:
 
 @dataclass(slots=True)
 class Destination:
-    """One resolved target and how sending to it goes."""
+    """One resolved place and how sending to it goes."""
 
     name: str
     family: socket.AddressFamily
     address: tuple[str, int] | tuple[str, int, int, int]
+    selection: Selection = EVERYTHING
+    """What is sent there."""
+    rate_hz: float | None = None
+    """Readings a second; None for as many as the run makes for everybody."""
     sent: int = 0
     failed: int = 0
     fault: str = ""
@@ -51,11 +60,14 @@ class Destination:
 
 
 def resolve(text: str) -> Destination:
-    """Looks the host up, now and never again: a name server must not hold up the sending.
+    """The place that ``HOST:PORT``, ``HOST:PORT/GROUP,GROUP`` or either with ``@HZ`` behind it names.
 
+    Looks the host up, now and never again: a name server must not hold up the sending.
     Raises NetworkError when the target cannot be read or the host is not found.
     """
-    host, port = split(text)
+    wanted, _, rate = text.partition("@")
+    place, _, groups = wanted.partition("/")
+    host, port = split(place)
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)
     except (OSError, UnicodeError) as error:
@@ -64,4 +76,31 @@ def resolve(text: str) -> Destination:
             "Check the name, or give the address in figures."
         ) from error
     family, _, _, _, address = found[0]
-    return Destination(text, family, address)  # type: ignore[arg-type]
+    return Destination(text, family, address, _selection(text, wanted, groups), _rate_hz(text, rate))  # type: ignore[arg-type]
+
+
+def _selection(text: str, wanted: str, groups: str) -> Selection:
+    if "/" not in wanted:
+        return EVERYTHING
+    words = groups.split(",")
+    if not set(words) <= set(GROUPS):
+        raise NetworkError(
+            f"'{text}' is no OSC target: behind the slash give groups, with commas between them, "
+            f"of {', '.join(GROUPS)}; for instance 127.0.0.1:9000/alert,run."
+        )
+    return select(tuple(words))
+
+
+def _rate_hz(text: str, rate: str) -> float | None:
+    if "@" not in text:
+        return None
+    try:
+        rate_hz = float(rate)
+    except ValueError:
+        rate_hz = math.nan
+    if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+        raise NetworkError(
+            f"'{text}' is no OSC target: behind the @ give readings a second, {SLOWEST_HZ:g} to "
+            f"{FASTEST_HZ:g}; for instance 127.0.0.1:9000@5."
+        )
+    return rate_hz

@@ -1,4 +1,4 @@
-"""OSC 1.0 packets: bundles out, checked messages in. No sockets here."""
+"""OSC 1.0 packets: bundles out, checked messages in, and their frames on a stream. No sockets here."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any, cast
 
+from pythonosc import slip
 from pythonosc.osc_bundle_builder import OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.osc_packet import OscPacket
@@ -19,7 +20,10 @@ WIRE_SILENCE = -120.0
 _BUNDLE_HEADER = 16
 _ELEMENT_HEADER = 4
 _DEEPEST_BUNDLE = 4
-_PATTERN = frozenset(b"*?[]{}")
+_MOST_I = 2**31 - 1
+
+_ARGUMENT_BYTES = {"i": 4, "f": 4, "r": 4, "m": 4, "h": 8, "d": 8, "t": 8} | dict.fromkeys("TFN[]", 0)
+"""Of the type tags that the library reads; strings and blobs tell their size themselves."""
 
 
 def message(address: str, tags: str, values: Iterable[float | int | str]) -> Any:
@@ -37,11 +41,11 @@ def message(address: str, tags: str, values: Iterable[float | int | str]) -> Any
 
 def _plain(tag: str, value: float | int | str) -> float | int | str:
     if tag == "s":
-        return str(value).encode("ascii", "replace").decode()
+        return str(value).encode("ascii", "replace").decode().replace("\0", "?")
     number = float(value)
     if not math.isfinite(number):
         number = -WIRE_SILENCE if number > 0 else WIRE_SILENCE
-    return int(number) if tag == "i" else number
+    return max(-_MOST_I, min(int(number), _MOST_I)) if tag == "i" else number
 
 
 def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
@@ -62,15 +66,16 @@ def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
 def fault(datagram: bytes) -> str | None:
     """Why a datagram must not reach the parser; None means that it may.
 
-    The library's parser loops for ever on a negative element size and recurses as deep as it is told.
+    The library's parser loops for ever on a negative element size, recurses as deep as it is told, fills
+    short numbers up and passes over tags that it does not know, so that later arguments shift.
     """
     todo = [(datagram, 0)]
     while todo:
         part, depth = todo.pop()
         if part[:1] == b"/":
-            address = part.split(b"\0", 1)[0]
-            if not address.isascii() or set(address) & _PATTERN:
-                return "the address is not a plain ASCII path"
+            reason = _message_fault(part)
+            if reason is not None:
+                return reason
             continue
         if part[:8] != b"#bundle\0" or len(part) < _BUNDLE_HEADER or depth >= _DEEPEST_BUNDLE:
             return "neither a message nor a shallow bundle"
@@ -82,6 +87,42 @@ def fault(datagram: bytes) -> str | None:
             todo.append((part[at + 4 : at + 4 + size], depth + 1))
             at += 4 + size
     return None
+
+
+def _message_fault(part: bytes) -> str | None:
+    """Why one message cannot be read; it begins with ``/``."""
+    at = _after_text(part, 0)
+    if at is None:
+        return "the address has no end"
+    if not part[: part.index(0)].isascii():
+        return "the address is not ASCII"
+    if at == len(part):
+        return None  # senders from before OSC 1.0 leave the tags out where nothing follows
+    tags_at, at = at, _after_text(part, at)
+    if at is None or part[tags_at : tags_at + 1] != b",":
+        return "the type tags cannot be read"
+    for tag in part[tags_at + 1 : part.index(0, tags_at)].decode("latin-1"):
+        at = _after_argument(part, at, tag)
+        if at is None or at > len(part):
+            return f"the argument of the type tag {tag!r} cannot be read"
+    return None if at == len(part) else f"{len(part) - at} bytes more than the type tags tell of"
+
+
+def _after_text(part: bytes, at: int) -> int | None:
+    """Where what follows a string begins; None where it has no end (OSC 1.0, "OSC-string")."""
+    end = part.find(0, at)
+    after = (end // 4 + 1) * 4
+    return after if end >= 0 and after <= len(part) else None
+
+
+def _after_argument(part: bytes, at: int, tag: str) -> int | None:
+    if tag == "s":
+        return _after_text(part, at)
+    if tag == "b":
+        size = int.from_bytes(part[at : at + 4], "big", signed=True)
+        return at + 4 + (size + 3) // 4 * 4 if size >= 0 else None
+    size = _ARGUMENT_BYTES.get(tag, -1)
+    return at + size if size >= 0 else None
 
 
 def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
@@ -97,3 +138,42 @@ def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
     except Exception as error:  # the library raises four unrelated families of errors
         raise ValueError(str(error) or type(error).__name__) from error
     return [(timed.message.address, list(timed.message.params)) for timed in found]
+
+
+def frame(packet: bytes) -> bytes:
+    """One packet as it goes over a stream: SLIP with an END on both sides (OSC 1.1; RFC 1055)."""
+    return slip.encode(packet)
+
+
+class Unframer:
+    """Takes a stream apart again. Keeps at most one frame of the largest size, whatever arrives."""
+
+    def __init__(self, largest: int) -> None:
+        """largest: bytes of a frame as it stands in the stream."""
+        self._largest = largest
+        self._begun = bytearray()
+        self._is_too_long = False
+
+    def feed(self, data: bytes) -> Iterator[bytes | None]:
+        """Each packet that *data* completes; None in the place of one that was too long or broken."""
+        *ended, rest = data.split(slip.END)
+        for piece in ended:
+            self._add(piece)
+            yield from self._taken()
+        self._add(rest)
+
+    def _add(self, piece: bytes) -> None:
+        if len(self._begun) + len(piece) > self._largest:
+            self._begun.clear()
+            self._is_too_long = True
+        elif not self._is_too_long:
+            self._begun += piece
+
+    def _taken(self) -> Iterator[bytes | None]:
+        begun, was_too_long = bytes(self._begun), self._is_too_long
+        self._begun.clear()
+        self._is_too_long = False
+        if was_too_long:
+            yield None
+        elif begun:  # nothing stands between the END of one frame and that of the next
+            yield slip.decode(begun) if slip.is_valid(begun) else None

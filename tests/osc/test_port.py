@@ -12,6 +12,7 @@ from sidecar.goals import load_goal
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import Surface
+from sidecar.osc.table import OUTGOING
 from sidecar.osc.targets import resolve, split
 from sidecar.vocabulary import Alert, Reading
 
@@ -68,7 +69,9 @@ def run_port():
     def start(*targets, surface=None, surface_target=None):
         engine = Engine().__enter__()
         desk = resolve(surface_target) if surface_target else None
-        port = OscPort([resolve(target) for target in targets], surface=surface, surface_target=desk)
+        port = OscPort(
+            [resolve(target) for target in targets], update_hz=50.0, surface=surface, surface_target=desk
+        )
         server = bind("127.0.0.1", 0)
         address = server.getsockname()
         asked = []
@@ -226,6 +229,76 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
 
     assert [Command("fader", -4.0), Command("pause")] == asked
     assert ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"] == caplog.messages
+
+
+def test_a_subscriber_is_sent_readings_at_the_port_that_asked(run_port, peer):
+    """No target was named: asking is enough, and the answer says how long it lasts."""
+    engine, port, address, _ = run_port()
+    engine.soon(port.offer, a_snapshot())
+    peer.socket.sendto(wire.message("/sidecar/subscribe", "ss", ["reading", "alert"]).dgram, address)
+    heard = dict(peer.messages_until("/sidecar/subscribed"))
+    engine.soon(port.offer, a_snapshot())
+
+    assert [60.0, 50.0, 15] == heard["/sidecar/subscribed"]
+    assert [0] == heard["/sidecar/alert/hot"][:1]
+    assert dict(peer.messages_until("/sidecar/momentary"))
+    assert [f"127.0.0.1:{peer.port}"] == [target.name for target in port.status()]
+
+
+def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
+    """What it was not given does not come: after ten snapshots the alerts have come and no reading."""
+    engine, port, _, _ = run_port(f"127.0.0.1:{peer.port}/alert,run@5")
+    for _ in range(10):
+        engine.soon(port.offer, a_snapshot())
+    heard = [address for address, _ in peer.messages_until("/sidecar/heartbeat")]
+
+    assert {"alert", "transport", "goal", "fader", "lost", "heartbeat"} == {a.split("/")[2] for a in heard}
+
+
+@pytest.mark.parametrize(
+    ("text", "rate_hz", "rows"),
+    [
+        ("127.0.0.1:9000", None, len(OUTGOING)),
+        ("127.0.0.1:9000@5", 5.0, len(OUTGOING)),
+        ("127.0.0.1:9000/alert", None, 5),
+        ("127.0.0.1:9000/reading,alert@12.5", 12.5, 15),
+        ("[::1]:9000/alert@50", 50.0, 5),
+    ],
+)
+def test_how_a_target_is_written(text, rate_hz, rows):
+    """Place, perhaps groups, perhaps a rate."""
+    target = resolve(text)
+
+    assert (9000, rate_hz, rows) == (target.address[1], target.rate_hz, len(target.selection.rows))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("127.0.0.1:9000/", "behind the slash"),
+        ("127.0.0.1:9000/alerts", "reading, move, stems, alert, hand, run"),
+        ("127.0.0.1:9000/alert,", "behind the slash"),
+        ("127.0.0.1:9000@", "behind the @"),
+        ("127.0.0.1:9000@0.5", "1 to 50"),
+        ("127.0.0.1:9000/alert@nan", "1 to 50"),
+    ],
+)
+def test_groups_and_rates_that_are_none_are_refused(text, words):
+    """The message shows what there is and an example."""
+    with pytest.raises(NetworkError, match=words):
+        resolve(text)
+
+
+def test_a_sender_is_told_what_was_wrong(run_port, peer):
+    """At the port it sent from; the command after it is obeyed."""
+    _, _, address, asked = run_port()
+    peer.socket.sendto(wire.message("/sidecar/fader", "s", ["up"]).dgram, address)
+    heard = dict(peer.messages_until("/sidecar/error"))
+    peer.socket.sendto(wire.message("/sidecar/fader", "f", [-1.0]).dgram, address)
+    _wait_for(lambda: asked)
+
+    assert ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"] == heard["/sidecar/error"]
+    assert [Command("fader", -1.0)] == asked
 
 
 def test_a_port_in_use_is_refused_with_what_to_do():

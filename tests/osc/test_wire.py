@@ -62,7 +62,13 @@ def test_what_is_sent_is_what_is_read():
 HOSTILE = {
     "negative element size": b"#bundle\0" + bytes(8) + struct.pack(">i", -4),
     "element larger than the packet": b"#bundle\0" + bytes(8) + struct.pack(">i", 64) + b"/a\0\0",
-    "pattern of many stars": b"/" + b"*a" * 20 + b"\0\0\0" + b",\0\0\0",
+    "address without an end": b"/abc",
+    "no type tags where arguments follow": b"/a\0\0" + bytes(4),
+    "a type tag that is not known": b"/a\0\0,Si\0text" + bytes(8),
+    "a float cut short": b"/a\0\0,f\0\0\0\0",
+    "a number more than the tags tell of": b"/a\0\0,f\0\0" + bytes(8),
+    "a blob of negative size": b"/a\0\0,b\0\0" + struct.pack(">i", -4) + bytes(8),
+    "a blob larger than the packet": b"/a\0\0,b\0\0" + struct.pack(">i", 64) + bytes(8),
     "address that is not ASCII": b"/\xff\0\0,\0\0\0",
     "neither message nor bundle": b"hello",
     "empty": b"",
@@ -75,6 +81,63 @@ def test_hostile_datagrams_are_refused_with_a_reason(datagram):
     """Each of these hangs or breaks a trusting parser; here each is a ValueError with words."""
     with pytest.raises(ValueError, match=r"\w"):
         wire.parse(datagram)
+
+
+def test_every_type_of_the_specification_gets_through():
+    """OSC 1.0's four, and of the others those that surfaces are known to send, each in its size."""
+    arguments = (
+        struct.pack(">if", 1, 2.0) + b"abc\0" + struct.pack(">i", 2) + b"xy\0\0" + struct.pack(">qd", 3, 4.0)
+    )
+    packet = b"/a\0\0,ifsbhdTFN\0\0" + arguments
+
+    assert [("/a", [1, 2.0, "abc", b"xy", 3, 4.0, True, False, None])] == wire.parse(packet)
+
+
+def test_a_message_without_type_tags_is_one_without_arguments():
+    """OSC 1.0 asks receivers to be robust where old senders leave the type tags out."""
+    assert [("/sidecar/pause", [])] == wire.parse(b"/sidecar/pause\0\0")
+
+
+def test_whole_numbers_stay_within_what_the_tag_can_carry():
+    """A count that has run for long is told as the largest there is, and nothing breaks."""
+    assert struct.pack(">i", 2**31 - 1) == wire.message("/a", "i", [2**40]).dgram[-4:]
+
+
+END, ESC, ESC_END, ESC_ESC = 0xC0, 0xDB, 0xDC, 0xDD  # RFC 1055, "Protocol"
+
+
+def test_a_frame_is_escaped_as_the_standard_says():
+    """RFC 1055: END becomes ESC ESC_END, ESC becomes ESC ESC_ESC; OSC 1.1 has an END on both sides."""
+    assert bytes([END, 1, ESC, ESC_END, ESC, ESC_ESC, 2, END]) == wire.frame(bytes([1, END, ESC, 2]))
+
+
+@settings(max_examples=200, deadline=None, derandomize=True)
+@given(st.lists(st.binary(min_size=1, max_size=40), max_size=6), st.integers(1, 50))
+def test_a_stream_gives_back_what_went_in_however_it_is_cut(packets, step):
+    """TCP keeps the bytes and not their grouping."""
+    stream = b"".join(map(wire.frame, packets))
+    unframer = wire.Unframer(100)
+    heard = [p for at in range(0, len(stream), step) for p in unframer.feed(stream[at : at + step])]
+
+    assert packets == heard
+
+
+def test_a_frame_that_is_too_long_or_broken_costs_only_itself():
+    """The next END begins anew; what came before and after is heard."""
+    unframer = wire.Unframer(8)
+    stream = wire.frame(b"one") + wire.frame(b"x" * 9) + bytes([END, ESC, 1, END]) + wire.frame(b"two")
+
+    assert [b"one", None, None, b"two"] == list(unframer.feed(stream))
+
+
+@settings(max_examples=200, deadline=None, derandomize=True)
+@given(st.lists(st.binary(max_size=60), max_size=20))
+def test_no_stream_makes_it_keep_more_than_one_frame(pieces):
+    """Whatever arrives, packets are within the largest size and nothing is raised."""
+    unframer = wire.Unframer(16)
+    for piece in pieces:
+        assert all(packet is None or len(packet) <= 16 for packet in unframer.feed(piece))
+        assert len(unframer._begun) <= 16
 
 
 def test_bundles_within_bundles_end_somewhere():

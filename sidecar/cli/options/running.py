@@ -49,7 +49,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     osc.add_argument(
         "--osc",
         action="append",
-        metavar="HOST:PORT",
+        metavar="HOST:PORT[/GROUPS][@HZ]",
         help=f"send readings there; may be given several times (127.0.0.1:{LISTEN_PORT})",
     )
     osc.add_argument(
@@ -65,6 +65,13 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="take commands on that address of this machine",
     )
+    osc.add_argument(
+        "--osc-allow",
+        action="append",
+        metavar="ADDRESS",
+        help="who may command besides this machine: an address or a network; may be given several times",
+    )
+    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="take commands over TCP (SLIP) there too")
     osc.add_argument(
         "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
     )

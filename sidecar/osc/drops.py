@@ -1,0 +1,31 @@
+"""What was not obeyed, counted by reason."""
+
+from __future__ import annotations
+
+import logging
+from collections import Counter
+
+from sidecar.osc.exchange import DropReason
+
+_LINES = 5
+_LINE_EVERY_S = 1.0
+
+_log = logging.getLogger(__name__)
+
+
+class Drops:
+    """Counts each drop; writes of the first few and then of one a second, so that no storm fills the disk."""
+
+    def __init__(self) -> None:
+        self.counts: Counter[DropReason] = Counter()
+        self._lines = float(_LINES)
+        self._now_s = 0.0
+
+    def count(self, reason: DropReason, host: str, words: str, now_s: float) -> None:
+        """One more that came from *host* and was dropped; *words* say why."""
+        self.counts[reason] += 1
+        self._lines = min(_LINES, self._lines + max(0.0, now_s - self._now_s) / _LINE_EVERY_S)
+        self._now_s = now_s
+        if self._lines >= 1.0:
+            self._lines -= 1.0
+            _log.warning("OSC from %s refused: %s", host, words)

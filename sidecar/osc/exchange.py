@@ -1,0 +1,51 @@
+"""What passes between the sidecar and one asker alone: the table's other half."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+DropReason = Literal["sender", "rate", "size", "broken", "address", "argument", "full", "slow"]
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """An address for one asker or one answer, which goes to nobody else."""
+
+    path: str
+    tags: str
+    """OSC type tags as in the other tables; what may be left out stands in brackets."""
+    sentence: str
+
+
+SERVICES: tuple[Exchange, ...] = (
+    Exchange(
+        "/subscribe",
+        "[s*][f]",
+        "send me these groups, addresses or patterns (all without any), readings so many times a second",
+    ),
+    Exchange("/renew", "", "go on for another lease"),
+    Exchange("/unsubscribe", "", "send me nothing more"),
+)
+ANSWERS: tuple[Exchange, ...] = (
+    Exchange(
+        "/subscribed", "ffi", "the lease in seconds, readings a second, how many addresses; 0 0 0 at the end"
+    ),
+    Exchange("/error", "ss", "the address that was not obeyed, and why"),
+)
+DROPS: dict[DropReason, str] = {
+    "sender": "packets from senders that are not allowed; they get no answer",
+    "rate": "packets and answers beyond what one sender may have",
+    "size": "packets that are too large",
+    "broken": "packets that are no OSC",
+    "address": "messages to an address that is none, or has nothing to tell",
+    "argument": "messages with arguments that do not fit",
+    "full": "subscriptions and connections beyond the most there may be",
+    "slow": "connections that were closed because nobody read them",
+}
+"""Counters since the start, asked for at ``/drops/`` and the reason."""
+
+
+def drop_path(reason: DropReason) -> str:
+    """Where the counter of that reason is asked for, below the root."""
+    return f"/drops/{reason}"

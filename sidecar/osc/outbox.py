@@ -1,0 +1,153 @@
+"""What leaves when: snapshots in, datagrams out to each receiver at its own rate. Pure: time is an argument.
+
+Readings leave at the receiver's rate; all else leaves when it changes and once a second, so that a lost
+datagram leaves nothing wrong for longer than until the next heartbeat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from sidecar.feed import Snapshot
+from sidecar.hero import chosen_move
+from sidecar.osc import wire
+from sidecar.osc.selection import GROUPS, Selection
+from sidecar.osc.table import ROOT, Group, Outgoing, Value
+
+BEAT_S = 1.0
+ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group != "reading")
+
+_READING: tuple[Group, ...] = ("reading",)
+_EARLY_S = 0.001
+"""A timer may fire this much before its time."""
+
+
+@dataclass(slots=True, eq=False)
+class Line:
+    """One receiver: what it is sent, and how often readings."""
+
+    selection: Selection
+    period_s: float
+    send: Callable[[bytes], None]
+    """Takes one datagram; returns at once and never raises."""
+    due_s: float = 0.0
+    is_served: bool = True
+    """Whether the latest readings went out to it."""
+
+
+class Edition:
+    """One snapshot as datagrams: each built once, however many are sent it."""
+
+    def __init__(self, snapshot: Snapshot, unix_time_s: float) -> None:
+        self.snapshot = snapshot
+        self._unix_time_s = unix_time_s
+        self._messages: dict[Outgoing, Any] = {}
+        self._datagrams: dict[tuple[Selection, tuple[Group, ...]], list[bytes]] = {}
+
+    def values(self, row: Outgoing) -> tuple[Value, ...]:
+        """The arguments of a row; none where there is nothing to tell."""
+        return row.read(self.snapshot)
+
+    def datagrams(self, selection: Selection, groups: tuple[Group, ...]) -> list[bytes]:
+        """Bundles with what these groups of a selection have to tell."""
+        key = selection, groups
+        if key not in self._datagrams:
+            messages = map(self._message, selection.of(groups))
+            self._datagrams[key] = list(wire.bundles(filter(None, messages), self._unix_time_s))
+        return self._datagrams[key]
+
+    def _message(self, row: Outgoing) -> Any:
+        if row not in self._messages:
+            values = self.values(row)
+            self._messages[row] = wire.message(ROOT + row.path, row.tags, values) if values else None
+        return self._messages[row]
+
+
+class Outbox:
+    """All lines and the latest edition."""
+
+    def __init__(self) -> None:
+        self.latest: Edition | None = None
+        self._lines: list[Line] = []
+        self._said: dict[Group, tuple[Any, ...]] = {}
+        self._beat_due_s = 0.0
+
+    def add(self, line: Line, now_s: float) -> None:
+        """A receiver more: it is told at once how things stand."""
+        self._lines.append(line)
+        if self.latest is None:
+            return
+        _send(self.latest, line, ON_CHANGE)
+        line.is_served = False
+        self.send_due(now_s)
+
+    def remove(self, line: Line) -> None:
+        """Nothing more goes there; harmless when nothing did."""
+        if line in self._lines:
+            self._lines.remove(line)
+
+    def offer(self, snapshot: Snapshot, now_s: float, unix_time_s: float) -> None:
+        """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
+        self.latest = Edition(snapshot, unix_time_s)
+        fresh = self._fresh(snapshot, now_s)
+        for line in self._lines:
+            line.is_served = False
+            if fresh:
+                _send(self.latest, line, fresh)
+        self.send_due(now_s)
+
+    def due_s(self) -> float | None:
+        """When :meth:`send_due` has something to do; None before the next snapshot."""
+        return min((line.due_s for line in self._lines if not line.is_served), default=None)
+
+    def send_due(self, now_s: float) -> None:
+        """Sends the latest readings to everybody whose time has come."""
+        if self.latest is None:
+            return
+        for line in self._lines:
+            if line.is_served or line.due_s > now_s + _EARLY_S:
+                continue
+            line.is_served = True
+            line.due_s = _next(line.due_s, line.period_s, now_s)
+            _send(self.latest, line, _READING)
+
+    def send_last(self) -> None:
+        """How things stand, once more to everybody."""
+        if self.latest is not None:
+            for line in self._lines:
+                _send(self.latest, line, ON_CHANGE)
+
+    def _fresh(self, snapshot: Snapshot, now_s: float) -> tuple[Group, ...]:
+        """What has something new to say, or has to say it again."""
+        beat = now_s >= self._beat_due_s
+        if beat:
+            self._beat_due_s = _next(self._beat_due_s, BEAT_S, now_s)
+        contents = {group: _content(snapshot, group) for group in ON_CHANGE}
+        fresh = tuple(group for group in ON_CHANGE if beat or self._said.get(group) != contents[group])
+        self._said = contents
+        return fresh
+
+
+def _next(due_s: float, period_s: float, now_s: float) -> float:
+    """A steady step on; from now where that has passed already."""
+    return due_s + period_s if due_s + period_s > now_s else now_s + period_s
+
+
+def _send(edition: Edition, line: Line, groups: tuple[Group, ...]) -> None:
+    for datagram in edition.datagrams(line.selection, groups):
+        line.send(datagram)
+
+
+def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
+    """What a change of that group is told by. Values that always move are no change."""
+    if group == "alert":
+        return tuple((alert.name, alert.state) for alert in snapshot.alerts)
+    if group == "move":
+        return chosen_move(snapshot), snapshot.this_pass is None, snapshot.transport == "ended"
+    if group == "stems":
+        return tuple((stem.name, stem.fader_db, stem.move) for stem in snapshot.stems)
+    if group == "hand":
+        return (snapshot.hand,)
+    return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.lost_frames, snapshot.guess

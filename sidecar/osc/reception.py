@@ -1,0 +1,173 @@
+"""What happens to a packet that arrives: let in, read, obeyed or refused, answered. No sockets here.
+
+Who is not allowed to speak gets no answer at all, so that nobody can be made a victim of answers by a forged
+sender; everybody else is told why something was not obeyed. Every drop is counted.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from sidecar.feed import Command
+from sidecar.osc import inbox, wire
+from sidecar.osc.doors import LARGEST_PACKET, Doors
+from sidecar.osc.drops import Drops
+from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
+from sidecar.osc.inbox import Question, Refusal, Subscription
+from sidecar.osc.outbox import Outbox
+from sidecar.osc.patterns import is_pattern
+from sidecar.osc.subscribers import LEASE_S, MOST, Peer, Subscribers
+from sidecar.osc.table import ROOT
+
+if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
+    from sidecar.osc.surface import Surface
+
+_LONGEST_QUOTE = 200
+_ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
+_ANSWERS = frozenset(ROOT + path for path in _ANSWER_TAGS)
+
+Obey = Callable[[Command], None]
+
+
+class Reception:
+    """Takes packets from peers of any kind. Lives on the engine's loop."""
+
+    def __init__(
+        self,
+        doors: Doors,
+        outbox: Outbox,
+        *,
+        update_hz: float,
+        surface: Surface | None = None,
+        desk: str | None = None,
+    ) -> None:
+        """update_hz: readings a second where a subscriber names no rate, and the most there are.
+        surface: how a workstation speaks of its faders.
+        desk: the workstation's address: it may speak of its faders, and of nothing else unless it is let in.
+        """
+        self.drops = Drops()
+        self.subscribers = Subscribers(outbox)
+        self.obey: Obey | None = None
+        self._doors = doors
+        self._outbox = outbox
+        self._update_hz = update_hz
+        self._surface = surface
+        self._desk = desk
+
+    def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
+        """One packet, whatever it may be; never raises."""
+        is_let_in = self._doors.let_in(peer.host)
+        if not is_let_in and peer.host != self._desk:
+            self._drop("sender", peer, "this sender is not allowed", now_s)
+            return
+        if len(packet) > LARGEST_PACKET:
+            self._drop("size", peer, f"{len(packet)} bytes, where {LARGEST_PACKET} are the most", now_s)
+            return
+        if not self._doors.has_room_for(peer.host, len(packet), now_s):
+            self._drop("rate", peer, "too many packets at once", now_s)
+            return
+        try:
+            messages = wire.parse(packet)
+        except ValueError as error:
+            self._drop("broken", peer, str(error), now_s)
+            return
+        for address, arguments in messages:
+            if self._surface and not (address.startswith(ROOT + "/") or is_pattern(address)):
+                self._hear_desk(self._surface, address, arguments, peer, now_s)
+            elif is_let_in:
+                self._hear(address, arguments, peer, now_s)
+            else:
+                self._drop("sender", peer, f"the workstation may not command: {address}", now_s)
+
+    def _hear_desk(
+        self, surface: Surface, address: str, arguments: list[Any], peer: Peer, now_s: float
+    ) -> None:
+        """A workstation's feedback tells of much besides its faders, many times a second: no fault. It is
+        never answered: it was not told to understand that."""
+        try:
+            asked = surface.feedback(address, arguments)
+        except ValueError as error:
+            self._drop("argument", peer, str(error), now_s)
+            return
+        if asked and self.obey:
+            self.obey(asked)
+
+    def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float) -> None:
+        if address in _ANSWERS:  # an answer to an answer would go back and forth for ever
+            self._drop("address", peer, f"{address} is an answer", now_s)
+            return
+        if not self._doors.has_room_for(peer.host, 0, now_s):
+            self._drop("rate", peer, "too many messages at once", now_s)
+            return
+        try:
+            asked = inbox.request(address, arguments)
+            if isinstance(asked, Command):
+                if self.obey:
+                    self.obey(asked)
+            elif asked:
+                self._serve(asked, address, peer, now_s)
+        except Refusal as refusal:
+            self._drop(refusal.reason, peer, str(refusal), now_s)
+            if self._may_answer(peer, now_s):
+                peer.send(_answer("/error", _quoted(address), _quoted(str(refusal))))
+
+    def _serve(
+        self, asked: Question | Subscription | inbox.Errand, address: str, peer: Peer, now_s: float
+    ) -> None:
+        """Raises Refusal where it cannot be had."""
+        if not self._may_answer(peer, now_s):
+            return
+        if isinstance(asked, Question):
+            self._tell(asked, address, peer)
+            return
+        if asked == "unsubscribe":
+            self.subscribers.end(peer)
+            peer.send(_answer("/subscribed", 0.0, 0.0, 0))
+            return
+        if isinstance(asked, Subscription):
+            rate_hz = min(asked.rate_hz or self._update_hz, self._update_hz)
+            if not self.subscribers.grant(peer, asked.selection, rate_hz, now_s):
+                raise Refusal("full", f"there are {MOST} subscribers, and no more are taken")
+        line = self.subscribers.renew(peer, now_s)
+        if line is None:
+            raise Refusal("address", "there is no subscription to renew: it ended, or never was")
+        peer.send(_answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+
+    def _tell(self, question: Question, address: str, peer: Peer) -> None:
+        """One value as a plain message, as the asker of one expects it; more in bundles."""
+        edition = self._outbox.latest
+        told = [(row, edition.values(row)) for row in question.rows] if edition else []
+        messages = [wire.message(ROOT + row.path, row.tags, values) for row, values in told if values]
+        messages += [
+            wire.message(ROOT + drop_path(reason), "i", [self.drops.counts[reason]])
+            for reason in question.counters
+        ]
+        if not messages:
+            raise Refusal("address", f"{_quoted(address)} has nothing to tell now")
+        if len(messages) == 1:
+            peer.send(messages[0].dgram)
+            return
+        for datagram in wire.bundles(messages, time.time()):
+            peer.send(datagram)
+
+    def _may_answer(self, peer: Peer, now_s: float) -> bool:
+        if self._doors.may_be_answered(peer.host, now_s):
+            return True
+        self._drop("rate", peer, "too many answers asked for", now_s)
+        return False
+
+    def _drop(self, reason: DropReason, peer: Peer, words: str, now_s: float) -> None:
+        self.drops.count(reason, peer.host, _quoted(words), now_s)
+
+
+def _answer(path: str, *values: float | int | str) -> bytes:
+    datagram: bytes = wire.message(ROOT + path, _ANSWER_TAGS[path], values).dgram
+    return datagram
+
+
+def _quoted(text: str) -> str:
+    """Foreign text, short enough for an answer or a line of the log, and in one line."""
+    printable = "".join(character if character.isprintable() else "?" for character in text[:_LONGEST_QUOTE])
+    return printable + "…" * (len(text) > _LONGEST_QUOTE)

@@ -1,0 +1,60 @@
+"""Which of the outgoing addresses somebody is sent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import get_args
+
+from sidecar.osc.patterns import Pattern
+from sidecar.osc.table import OUTGOING, ROOT, Group, Outgoing
+
+GROUPS: tuple[Group, ...] = get_args(Group)
+
+_MOST_CHARACTERS = 512
+"""Of all words together. Ours: some twenty addresses, one by one; what has to be matched stays bounded."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Selection:
+    """Rows of the table, in its order. Two are alike only when they are the same one."""
+
+    rows: tuple[Outgoing, ...]
+
+    def of(self, groups: tuple[Group, ...]) -> tuple[Outgoing, ...]:
+        """The rows that belong to these groups."""
+        return tuple(row for row in self.rows if row.group in groups)
+
+
+def select(words: tuple[str, ...]) -> Selection:
+    """What *words* name, each a group, an address or a pattern; without words everything.
+
+    The same words give the same selection, so that whoever is sent the same shares one datagram.
+    Raises ValueError, with the reason, for a word that names nothing.
+    """
+    length = sum(map(len, words)) + len(words)
+    if length > _MOST_CHARACTERS:
+        raise ValueError(f"a selection takes at most {_MOST_CHARACTERS} characters, not {length}")
+    return _selected(frozenset(words))
+
+
+@lru_cache(maxsize=256)
+def _selected(words: frozenset[str]) -> Selection:
+    tests = [_test(word) for word in sorted(words)]
+    return Selection(tuple(row for row in OUTGOING if not tests or any(test(row) for test in tests)))
+
+
+def _test(word: str) -> Callable[[Outgoing], bool]:
+    """Whether a row is meant by *word*. Raises ValueError."""
+    if word in GROUPS:
+        return lambda row: row.group == word
+    if word.startswith("/"):
+        pattern = Pattern(word)
+        named = {row for row in OUTGOING if pattern.matches(ROOT + row.path)}
+        if named:
+            return named.__contains__
+    raise ValueError(f"'{word[:80]}' is no address that is sent, and none of the groups {', '.join(GROUPS)}")
+
+
+EVERYTHING = select(())

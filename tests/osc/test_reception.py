@@ -1,0 +1,371 @@
+"""What happens to packets that arrive: no sockets, virtual time. Addresses are those of RFC 5737."""
+
+import random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sidecar.feed import Command, Snapshot, Target
+from sidecar.goals import load_goal
+from sidecar.osc import wire
+from sidecar.osc.doors import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
+from sidecar.osc.outbox import Outbox
+from sidecar.osc.reception import Reception
+from sidecar.osc.subscribers import LEASE_S, MOST
+from sidecar.osc.surface import Surface
+from sidecar.osc.table import OUTGOING
+from sidecar.vocabulary import Reading
+
+
+class Peer:
+    """An asker that remembers what it was sent."""
+
+    def __init__(self, host="127.0.0.1", port=1):
+        self.host = host
+        self.key = host, port
+        self.status = Target(f"{host}:{port}")
+        self.packets = []
+
+    def send(self, packet):
+        self.packets.append(packet)
+
+    def heard(self):
+        """All messages since the last call."""
+        messages = [message for packet in self.packets for message in wire.parse(packet)]
+        self.packets.clear()
+        return messages
+
+
+class Room:
+    """A reception that has something to tell."""
+
+    def __init__(self, **settings):
+        self.outbox = Outbox()
+        self.outbox.offer(a_snapshot(), 0.0, 0.0)
+        doors = Doors([network("192.0.2.0/24")])
+        self.reception = Reception(doors, self.outbox, update_hz=10.0, **settings)
+        self.asked = []
+        self.reception.obey = self.asked.append
+        self.counts = self.reception.drops.counts
+
+    def say(self, peer, address, tags="", values=(), now_s=0.0):
+        self.reception.take(wire.message(address, tags, values).dgram, peer, now_s)
+        return peer.heard()
+
+
+@pytest.fixture
+def room():
+    return Room()
+
+
+def a_snapshot():
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(-20.0, integrated=-22.5))
+
+
+class TestAsking:
+    def test_an_address_without_arguments_is_answered_with_its_value(self, room):
+        """One plain message, no bundle, to who asked."""
+        peer = Peer()
+        room.reception.take(wire.message("/sidecar/integrated", "", []).dgram, peer, 0.0)
+
+        assert [wire.message("/sidecar/integrated", "f", [-22.5]).dgram] == peer.packets
+        assert not room.asked
+
+    def test_a_pattern_is_answered_with_all_it_names(self, room):
+        """OSC 1.0 patterns read; what has nothing to tell is left out."""
+        heard = room.say(Peer(), "/sidecar/{alert,goal}/*")
+
+        assert [f"/sidecar{row.path}" for row in OUTGOING if row.path.startswith(("/alert/", "/goal/"))] == [
+            address for address, _ in heard
+        ]
+
+    def test_everything_can_be_asked_for_at_once(self, room):
+        """Two parts and three; bundles stay within the size that every path carries."""
+        peer = Peer()
+        room.reception.take(wire.message("/sidecar/*/*", "", []).dgram, peer, 0.0)
+
+        assert max(map(len, peer.packets)) <= wire.LARGEST_DATAGRAM
+        assert dict(peer.heard()).keys() >= {"/sidecar/max/momentary", "/sidecar/drops/rate"}
+
+    @pytest.mark.parametrize("verb", ["/sidecar/res?t", "/sidecar/*", "/*/reset", "/sidecar/{reset,arm}"])
+    def test_no_wildcard_changes_anything(self, room, verb):
+        """A reset needs its plain address, with and without an argument."""
+        room.say(Peer(), verb)
+        heard = room.say(Peer(), verb, "f", [1.0])
+
+        assert [] == room.asked
+        assert "/sidecar/error" == heard[0][0]
+        assert "plain address" in heard[0][1][1]
+
+    def test_drops_are_counted_and_can_be_asked_for(self, room):
+        """By reason, since the start."""
+        peer = Peer()
+        room.reception.take(b"nonsense", peer, 0.0)
+        room.say(peer, "/sidecar/nothing")
+
+        assert [("/sidecar/drops/broken", [1])] == room.say(peer, "/sidecar/drops/broken")
+        assert [("/sidecar/drops/address", [1])] == room.say(peer, "/sidecar/drops/address")
+        assert 8 == len(room.say(peer, "/sidecar/drops/*"))
+
+
+class TestErrors:
+    @pytest.mark.parametrize(
+        ("address", "tags", "values", "reason", "words"),
+        [
+            ("/sidecar/fader", "s", ["up"], "argument", "takes a number"),
+            ("/sidecar/fader", "f", [90.0], "argument", "-120 to 20 dB"),
+            ("/sidecar/goal", "", [], "argument", "one argument"),
+            ("/sidecar/nothing", "", [], "address", "no address"),
+            ("/elsewhere", "", [], "address", "no address"),
+            ("/sidecar/momentary", "f", [1.0], "argument", "takes no argument"),
+            ("/sidecar/nothing/*", "", [], "address", "names no address"),
+            ("/sidecar/[", "", [], "address", "never closed"),
+            ("/sidecar/stems/names", "", [], "address", "nothing to tell"),
+            ("/sidecar/subscribe", "s", ["everything"], "argument", "none of the groups"),
+            ("/sidecar/subscribe", "sf", ["alert", 51.0], "argument", "1 to 50"),
+            ("/sidecar/subscribe", "fs", [1.0, "alert"], "argument", "groups or addresses"),
+            ("/sidecar/subscribe", "s", ["/sidecar/nothing"], "argument", "no address"),
+            ("/sidecar/subscribe", "s", ["x" * 600], "argument", "512 characters"),
+            ("/sidecar/renew", "", [], "address", "no subscription"),
+        ],
+    )
+    def test_what_is_wrong_is_said_to_the_sender_and_changes_nothing(
+        self, room, address, tags, values, reason, words
+    ):
+        """The address and why; counted by reason."""
+        ((answer, told),) = room.say(Peer(), address, tags, values)
+
+        assert ("/sidecar/error", address) == (answer, told[0])
+        assert words in told[1]
+        assert {reason: 1} == dict(room.counts)
+        assert [] == room.asked
+        assert () == room.reception.subscribers.status()
+
+    @pytest.mark.parametrize("address", ["/sidecar/error", "/sidecar/subscribed"])
+    def test_an_answer_is_never_answered(self, room, address):
+        """Two sidecars that hear each other would answer each other's errors for ever."""
+        assert [] == room.say(Peer(), address, "ss", ["/a", "b"])
+
+    def test_an_error_quotes_no_more_than_fits(self, room):
+        """A long address comes back short, so that an answer is no larger than what asked for it."""
+        ((_, told),) = room.say(Peer(), "/" + "a" * 2000)
+
+        assert len(told[0]) <= 201
+
+    def test_errors_in_the_log_are_few(self, room, caplog):
+        """A storm leaves some lines and then one a second."""
+        for step in range(1000):
+            room.say(Peer(), "/sidecar/nothing", now_s=step * 0.005)
+
+        assert 5 <= len(caplog.messages) <= 10
+
+
+class TestStrangers:
+    def test_who_is_not_allowed_gets_no_answer(self, room):
+        """Not to commands, questions, subscriptions or nonsense; each is counted."""
+        stranger = Peer("198.51.100.1")
+        for address in ("/sidecar/reset", "/sidecar/momentary", "/sidecar/subscribe", "/sidecar/nothing"):
+            assert [] == room.say(stranger, address)
+        room.reception.take(b"nonsense", stranger, 0.0)
+
+        assert {"sender": 5} == dict(room.counts)
+        assert [] == room.asked
+
+    def test_who_is_allowed_may_command(self, room):
+        """The list is an address or a network."""
+        room.say(Peer("192.0.2.5"), "/sidecar/reset")
+
+        assert [Command("reset")] == room.asked
+
+    def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
+        """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
+        desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        room = Room(surface=desk, desk="198.51.100.7")
+        for host in ("198.51.100.7", "198.51.100.8"):
+            for address in ("/main/now", "/sidecar/fader", "/*/*"):
+                assert [] == room.say(Peer(host), address, "f", [-3.0])
+
+        assert [Command("fader", -3.0)] == room.asked
+        assert {"sender": 5} == dict(room.counts)
+
+
+class TestStorms:
+    def test_packets_beyond_the_allowance_are_dropped_and_counted(self, room):
+        """What came first was obeyed, and after a pause the sender is heard again."""
+        peer = Peer()
+        for _ in range(5000):
+            room.say(peer, "/sidecar/mark", "s", ["x"])
+        obeyed = len(room.asked)
+        room.say(peer, "/sidecar/pause", now_s=10.0)
+
+        assert 5000 == obeyed + room.counts["rate"]
+        assert 0 < obeyed < 5000
+        assert Command("pause") == room.asked[-1]
+
+    def test_a_storm_from_one_host_leaves_another_its_voice(self, room):
+        """Allowances are each sender's own."""
+        for _ in range(5000):
+            room.say(Peer("192.0.2.1"), "/sidecar/mark", "s", ["x"])
+        room.say(Peer("192.0.2.2"), "/sidecar/reset")
+
+        assert Command("reset") == room.asked[-1]
+
+    def test_answers_are_fewer_than_questions(self, room):
+        """Small questions with large answers must not make a flood; most are dropped and counted."""
+        peer = Peer()
+        answers = sum(bool(room.say(peer, "/sidecar/*")) for _ in range(400))
+
+        assert ANSWERS_AT_ONCE == answers
+        assert 400 - ANSWERS_AT_ONCE == room.counts["rate"]
+
+    def test_what_is_too_large_is_not_even_read(self, room):
+        """The largest is let through, one byte group more is not."""
+        text = "x" * (LARGEST_PACKET - len(b"/sidecar/mark\0\0\0,s\0\0") - 4)
+        room.say(Peer(), "/sidecar/mark", "s", [text])
+        room.say(Peer(), "/sidecar/mark", "s", [text + "xxxx"])
+
+        assert [Command("mark", text)] == room.asked
+        assert {"size": 1} == dict(room.counts)
+
+    def test_a_bundle_of_commands_counts_each(self, room):
+        """Many small commands in one packet use the allowance up as many packets do."""
+        (bundle,) = wire.bundles([wire.message("/sidecar/mark", "s", ["x"])] * 35, 0.0)
+        for _ in range(200):
+            room.reception.take(bundle, Peer(), 0.0)
+
+        assert len(room.asked) <= 1000
+
+
+class TestSubscribing:
+    def test_a_subscriber_is_told_its_lease_and_sent_what_it_chose(self, room):
+        """The lease in seconds, the rate, the number of addresses; first of all how things stand."""
+        peer = Peer()
+        heard = room.say(peer, "/sidecar/subscribe", "ssf", ["alert", "/sidecar/integrated", 5.0])
+
+        assert ("/sidecar/subscribed", [60.0, 5.0, 6]) == heard[-1]
+        assert ("/sidecar/integrated", [-22.5]) in heard
+        assert 7 == len(heard)
+
+    def test_without_a_rate_readings_come_as_fast_as_the_run_makes_them_and_never_faster(self, room):
+        """The rate that is told is the rate that is kept."""
+        assert [60.0, 10.0, len(OUTGOING)] == room.say(Peer(), "/sidecar/subscribe")[-1][1]
+        assert 10.0 == room.say(Peer(), "/sidecar/subscribe", "f", [50.0])[-1][1][1]
+
+    def test_it_goes_to_the_asking_address_and_port_alone(self, room):
+        """Another port of the same host is another subscriber, and nothing names a third."""
+        one, other = Peer(port=1), Peer(port=2)
+        room.say(one, "/sidecar/subscribe")
+        room.outbox.offer(a_snapshot(), 1.0, 1.0)
+
+        assert one.heard()
+        assert [] == other.heard()
+
+    def test_it_ends_with_its_lease_unless_it_is_renewed(self, room):
+        """By asking again or by /renew; a lease more from then on."""
+        peer = Peer()
+        room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=0.0)
+        room.say(peer, "/sidecar/renew", now_s=LEASE_S - 1)
+        for now_s, is_sent in ((2 * LEASE_S - 2, True), (2 * LEASE_S, False)):
+            room.reception.subscribers.expire(now_s)
+            room.outbox.offer(a_snapshot(), now_s, now_s)
+            assert is_sent == bool(peer.heard())
+        assert "/sidecar/error" == room.say(peer, "/sidecar/renew", now_s=2 * LEASE_S)[0][0]
+
+    def test_asking_again_replaces_what_was_asked_before(self, room):
+        """One subscription an asker: nothing arrives twice."""
+        peer = Peer()
+        room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/subscribe", "s", ["/sidecar/momentary"], now_s=1.0)
+        room.outbox.offer(a_snapshot(), 2.0, 2.0)
+
+        assert ["/sidecar/momentary"] == [address for address, _ in peer.heard()]
+        assert 1 == len(room.reception.subscribers.status())
+
+    def test_it_ends_when_the_subscriber_says_so(self, room):
+        """Answered with a lease of nothing."""
+        peer = Peer()
+        room.say(peer, "/sidecar/subscribe")
+
+        assert [("/sidecar/subscribed", [0.0, 0.0, 0])] == room.say(peer, "/sidecar/unsubscribe")
+        room.outbox.offer(a_snapshot(), 1.0, 1.0)
+        assert [] == peer.heard()
+
+    def test_there_is_a_most(self, room):
+        """Whoever comes later is told so; who is there already may renew, and a place that ends is free."""
+        peers = [Peer(port=port) for port in range(MOST + 1)]
+        for second, peer in enumerate(peers[:MOST]):
+            room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=second * 0.1)
+        ((answer, told),) = room.say(peers[-1], "/sidecar/subscribe", "s", ["run"], now_s=10.0)
+
+        assert "/sidecar/error" == answer
+        assert f"there are {MOST} subscribers" in told[1]
+        assert "/sidecar/subscribed" == room.say(peers[3], "/sidecar/subscribe", now_s=10.0)[-1][0]
+        room.say(peers[0], "/sidecar/unsubscribe", now_s=11.0)
+        assert "/sidecar/subscribed" == room.say(peers[-1], "/sidecar/subscribe", now_s=11.0)[-1][0]
+
+
+def mutated(chance, packet):
+    """Cut, doubled or with some bytes changed; as often as not a little of each."""
+    data = bytearray(packet)
+    for _ in range(chance.randrange(4)):
+        kind, at = chance.randrange(4), chance.randrange(len(data)) if data else 0
+        if kind == 0:
+            del data[at:]
+        elif kind == 1 and data:
+            data[at] = chance.randrange(256)
+        elif kind == 2:
+            data[at:at] = chance.randbytes(chance.randrange(8))
+        else:
+            data += data[at:]
+    return bytes(data)
+
+
+def asks_nothing(packet):
+    """An empty bundle, or one whose only message is a button's release."""
+    messages = wire.parse(packet)
+    return not messages or messages == [("/sidecar/reset", [0])]
+
+
+SEEDS = [
+    wire.message("/sidecar/subscribe", "sf", ["alert", 5.0]).dgram,
+    wire.message("/sidecar/fader", "f", [-3.0]).dgram,
+    wire.message("/sidecar/stem/fader", "sf", ["voice", -3.0]).dgram,
+    wire.message("/sidecar/{alert,goal}/[a-z]*", "", []).dgram,
+    wire.message("/sidecar/reset", "i", [1]).dgram,
+    *wire.bundles([wire.message("/sidecar/mark", "s", ["a"]), wire.message("/sidecar/renew", "", [])], 1.0),
+]
+
+
+def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_books(room):
+    """Each is obeyed, answered or counted; afterwards a sound command is heard as ever."""
+    chance = random.Random(1)
+    peer = Peer()
+    for step in range(10_000):
+        packet = (
+            chance.randbytes(chance.randrange(64)) if step % 4 == 0 else mutated(chance, chance.choice(SEEDS))
+        )
+        before = len(room.asked) + sum(room.counts.values()) + len(peer.packets)
+        room.reception.take(packet, peer, step * 0.1)
+        after = len(room.asked) + sum(room.counts.values()) + len(peer.packets)
+        assert before < after or asks_nothing(packet), packet
+        peer.packets.clear()
+    room.say(peer, "/sidecar/pause", now_s=2000.0)
+
+    assert Command("pause") == room.asked[-1]
+    assert {"broken", "address", "argument"} <= set(room.counts)
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(
+    st.text("/abcdefgmorstu*?[]{},-!", min_size=1, max_size=40),
+    st.lists(st.one_of(st.text(max_size=20), st.integers(-(2**31), 2**31 - 1), st.floats(width=32))),
+)
+def test_any_message_is_obeyed_or_answered(address, arguments):
+    """Whatever address and whatever arguments: an allowed sender is never left without."""
+    room, peer = Room(), Peer()
+    tags = "".join({str: "s", int: "i", float: "f"}[type(value)] for value in arguments)
+    built = wire.message("/sidecar/" + address, tags, arguments).dgram
+    room.reception.take(built, peer, 0.0)
+
+    assert room.asked or peer.heard() or room.counts

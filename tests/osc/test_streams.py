@@ -1,0 +1,215 @@
+"""OSC over TCP, on real sockets: frames as RFC 1055 and OSC 1.1 have them, taken apart by the test itself."""
+
+import socket
+import time
+
+import pytest
+
+from sidecar.engine import Engine
+from sidecar.errors import NetworkError
+from sidecar.feed import Command, Snapshot
+from sidecar.goals import load_goal
+from sidecar.osc import streams as streams_module
+from sidecar.osc import wire
+from sidecar.osc.port import OscPort, bind
+from sidecar.vocabulary import Reading
+
+PATIENCE_S = 10.0
+END, ESC = b"\xc0", b"\xdb"
+
+
+class Caller:
+    """A TCP connection that speaks SLIP without any code of the sidecar's."""
+
+    def __init__(self, address):
+        self.socket = socket.create_connection(address, timeout=PATIENCE_S)
+        self.rest = b""
+
+    def say(self, address, tags="", values=()):
+        packet = wire.message(address, tags, values).dgram
+        escaped = packet.replace(ESC, ESC + b"\xdd").replace(END, ESC + b"\xdc")
+        self.socket.sendall(END + escaped + END)
+
+    def packet(self):
+        while True:
+            frame, end, rest = self.rest.partition(END)
+            if end:
+                self.rest = rest
+                if frame:
+                    return frame.replace(ESC + b"\xdc", END).replace(ESC + b"\xdd", ESC)
+                continue
+            more = self.socket.recv(65_536)
+            if not more:
+                raise EOFError
+            self.rest += more
+
+    def until(self, address):
+        end = time.monotonic() + PATIENCE_S
+        heard = []
+        while time.monotonic() < end:
+            heard += wire.parse(self.packet())
+            if any(found == address for found, _ in heard):
+                return heard
+        raise AssertionError(f"{address} never came, only {heard}")
+
+
+def a_snapshot(**changes):
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(-20.0), **changes)
+
+
+@pytest.fixture
+def open_port():
+    """A port with TCP: the engine, the port, the TCP address, the commands."""
+    with Engine() as engine:
+        port, asked = OscPort([], update_hz=50.0), []
+        listening = bind("127.0.0.1", 0, "--osc-tcp", socket.SOCK_STREAM)
+        address = listening.getsockname()
+        engine.run(port.open(bind("127.0.0.1", 0), asked.append, listening))
+        engine.soon(port.offer, a_snapshot())
+        yield engine, port, address, asked
+        engine.run(port.close())
+
+
+@pytest.fixture
+def caller(open_port):
+    made = Caller(open_port[2])
+    yield made
+    made.socket.close()
+
+
+def drops(caller, reason):
+    caller.say(f"/sidecar/drops/{reason}")
+    return dict(caller.until(f"/sidecar/drops/{reason}"))[f"/sidecar/drops/{reason}"][0]
+
+
+def test_the_same_is_spoken_as_over_udp(open_port, caller):
+    """A command is obeyed, a question answered, a fault told, all on the connection."""
+    _, _, _, asked = open_port
+    caller.say("/sidecar/goal", "s", ["a85"])
+    caller.say("/sidecar/momentary")
+    caller.say("/sidecar/fader", "s", ["up"])
+
+    assert ("/sidecar/momentary", [-20.0]) == caller.until("/sidecar/momentary")[-1]
+    assert "takes a number" in caller.until("/sidecar/error")[-1][1][1]
+    assert [Command("goal", "a85")] == asked
+
+
+def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
+    """And on no other one."""
+    engine, port, address, _ = open_port
+    silent = Caller(address)
+    caller.say("/sidecar/subscribe", "s", ["reading"])
+    caller.until("/sidecar/subscribed")
+    for _ in range(3):
+        engine.soon(port.offer, a_snapshot())
+        caller.until("/sidecar/momentary")
+    silent.say("/sidecar/goal/name")
+
+    assert [("/sidecar/goal/name", ["r128"])] == wire.parse(silent.packet())
+    silent.socket.close()
+
+
+def test_a_subscription_ends_with_its_connection(open_port):
+    """The place is free again, and the others go on."""
+    engine, port, address, _ = open_port
+    caller = Caller(address)
+    caller.say("/sidecar/subscribe")
+    caller.until("/sidecar/subscribed")
+    assert 1 == len(port.status())
+    caller.socket.close()
+    _wait_for(lambda: not port.status())
+
+    assert () == port.status()
+    engine.soon(port.offer, a_snapshot())
+
+
+def test_frames_may_come_in_pieces_and_many_at_once(open_port, caller):
+    """More than a turn's share in one piece are all heard; a byte at a time too."""
+    _, _, _, asked = open_port
+    frames = b"".join(wire.frame(wire.message("/sidecar/nudge", "f", [n * 0.1]).dgram) for n in range(120))
+    caller.socket.sendall(frames)
+    _wait_for(lambda: len(asked) == 120)
+    for byte in wire.frame(wire.message("/sidecar/pause", "", []).dgram):
+        caller.socket.sendall(bytes([byte]))
+    _wait_for(lambda: len(asked) == 121)
+
+    assert [pytest.approx(n * 0.1) for n in range(120)] == [command.value for command in asked[:120]]
+    assert Command("pause") == asked[120]
+
+
+def test_a_broken_frame_costs_only_itself(open_port, caller):
+    """No SLIP, no OSC, or far too long: counted, and the next one is heard."""
+    caller.socket.sendall(END + ESC + b"\x01" + END + b"nonsense" + END + bytes(100_000) + END)
+    caller.say("/sidecar/pause")
+    _wait_for(lambda: open_port[3])
+
+    assert [Command("pause")] == open_port[3]
+    assert 3 == drops(caller, "broken")
+
+
+def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkeypatch):
+    """One connection asks for everything and reads nothing: it is closed and counted. The other, with the same
+    subscription, misses nothing meanwhile."""
+    monkeypatch.setattr(streams_module, "_MOST_UNREAD", 4096)
+    engine, port, address, _ = open_port
+    lazy = socket.socket()
+    lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1)
+    lazy.connect(address)
+    lazy.sendall(wire.frame(wire.message("/sidecar/subscribe", "", []).dgram))
+    caller.say("/sidecar/subscribe")
+    caller.until("/sidecar/subscribed")
+    _wait_for(lambda: len(port.status()) == 2)
+    rounds = 0
+    while len(port.status()) == 2 and rounds < 20_000:
+        rounds += 1
+        engine.soon(port.offer, a_snapshot(beat=rounds, fader_db=-float(rounds % 100)))
+        heard = dict(caller.until("/sidecar/heartbeat"))
+        assert [rounds] == heard["/sidecar/heartbeat"]
+
+    assert 1 == len(port.status())
+    assert 1 == drops(caller, "slow")
+    lazy.close()
+
+
+def test_there_is_a_most_of_connections(open_port, monkeypatch):
+    """One more is closed at once; when one ends there is room again."""
+    monkeypatch.setattr(streams_module, "MOST", 2)
+    address = open_port[2]
+    first, second = Caller(address), Caller(address)
+    for there in (first, second):
+        there.say("/sidecar/goal/name")
+        there.until("/sidecar/goal/name")
+    third = Caller(address)
+    with pytest.raises((EOFError, ConnectionError)):
+        third.packet()
+    assert 1 == drops(second, "full")
+    for each in (first, second, third):
+        each.socket.close()
+
+
+def test_a_port_in_use_is_refused_with_its_own_option():
+    """The message names the option that chooses another."""
+    taken = bind("127.0.0.1", 0, "--osc-tcp", socket.SOCK_STREAM)
+    taken.listen()
+    with pytest.raises(NetworkError, match="--osc-tcp"):
+        bind("127.0.0.1", taken.getsockname()[1], "--osc-tcp", socket.SOCK_STREAM)
+    taken.close()
+
+
+def test_closing_ends_the_connections(open_port):
+    """A reader sees the end of the stream, after the last word."""
+    engine, port, address, _ = open_port
+    caller = Caller(address)
+    caller.say("/sidecar/subscribe", "s", ["run"])
+    caller.until("/sidecar/subscribed")
+    engine.run(port.close())
+    with pytest.raises((EOFError, ConnectionError)):
+        while True:
+            caller.packet()
+    caller.socket.close()
+
+
+def _wait_for(condition):
+    end = time.monotonic() + PATIENCE_S
+    while not condition() and time.monotonic() < end:
+        time.sleep(0.01)
