@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import signal
+import socket
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -19,6 +20,7 @@ from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import load_goal
+from sidecar.osc.doors import network
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
 from sidecar.profiles import load_earlier, save_last
@@ -73,11 +75,13 @@ def _session(
     earlier = None if options.profile is None else load_earlier(options.profile, layout)
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))
+    streams = _streams(options, closing)
     reached = closing.enter_context(reach(server))
     engine = closing.enter_context(Engine())
     port = OscPort(
         targets,
         update_hz=options.osc_rate,
+        allow=[network(text) for text in options.osc_allow or ()],
         surface=reached.surface if reached else None,
         surface_target=reached.target if reached else None,
     )
@@ -103,7 +107,7 @@ def _session(
         targets=lambda: (*port.status(), *more.status()),
     )
     closing.callback(_keep, session)
-    engine.run(port.open(server, session.send))
+    engine.run(port.open(server, session.send, streams))
     closing.callback(lambda: engine.run(port.close()))
     return session
 
@@ -115,6 +119,12 @@ def _lines(options: argparse.Namespace) -> list[Outlet]:
     if options.no_screen:
         return [JsonLines() if options.json else PlainLines()]
     return []
+
+
+def _streams(options: argparse.Namespace, closing: contextlib.ExitStack) -> socket.socket | None:
+    if options.osc_tcp is None:
+        return None
+    return closing.enter_context(bind(options.osc_bind, options.osc_tcp, "--osc-tcp", socket.SOCK_STREAM))
 
 
 def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFader | None:
