@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pytest
 import soundfile
 
 from sidecar.cli import main
@@ -45,35 +46,59 @@ def test_every_command_in_the_readme_can_be_parsed():
         make_parser().parse_args(line.split())
 
 
-def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_path):
-    """Run as printed, on another port: on when levels run hot, off when nothing is heard any more."""
+@pytest.fixture
+def loud_file(tmp_path):
+    """Noise well above every goal."""
+    noise = np.random.default_rng(1).standard_normal((48_000 * 30, 2)) * 0.15
+    soundfile.write(tmp_path / "loud.wav", noise, 48_000, subtype="FLOAT")
+    return str(tmp_path / "loud.wav")
+
+
+def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_path, loud_file):
+    """Run as printed, on another port: on when levels run hot; off when the sidecar is killed and can say
+    nothing any more."""
     (recipe,) = blocks("python")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    script = tmp_path / "light.py"
+    script = tmp_path / "lamp.py"
     script.write_text(
         recipe.replace("9000", str(port)).replace("while True:", "print('ready', flush=True)\nwhile True:")
     )
-    light = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
-    assert light.stdout is not None
+    lamp = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
+    assert lamp.stdout is not None
     try:
-        assert "ready\n" == light.stdout.readline()
-        noise = np.random.default_rng(1).standard_normal((48_000 * 8, 2)) * 0.15
-        soundfile.write(tmp_path / "loud.wav", noise, 48_000, subtype="FLOAT")
-        main(
+        assert "ready\n" == lamp.stdout.readline()
+        run = subprocess.Popen(
             [
-                *("live", "--file", str(tmp_path / "loud.wav"), "--pace", "fast", "--no-screen"),
-                *("--osc", f"127.0.0.1:{port}", "--osc-port", "0"),
-            ]
+                *(sys.executable, "-m", "sidecar", "live", "--file", loud_file, "--no-screen"),
+                *("--osc-port", "0", "--light", f"lamp=127.0.0.1:{port}"),
+            ],
+            stdout=subprocess.DEVNULL,
         )
-        said = [light.stdout.readline()]
-        while "off" not in said[-1]:
-            said.append(light.stdout.readline())
+        on = lamp.stdout.readline()
+        run.kill()
+        run.wait()
+        said = lamp.stdout.readline()
+        while "nothing is heard" not in said and said:
+            said = lamp.stdout.readline()
     finally:
-        light.kill()
-        light.communicate()
+        lamp.kill()
+        lamp.communicate()
 
-    assert said[0].startswith("light on: ")
-    assert any("hot" in line for line in said)
-    assert "light off: the sidecar is not heard\n" == said[-1]
+    assert "lamp on\n" == on
+    assert "lamp off: nothing is heard\n" == said
+
+
+def test_the_script_recipe_notes_the_alerts(tmp_path, loud_file, monkeypatch):
+    """Run as printed: the file that it writes names the alert, its state and its figures."""
+    (recipe,) = [block for block in blocks("sh") if block.startswith("#!/bin/sh")]
+    script = tmp_path / "note.sh"
+    script.write_text(recipe)
+    script.chmod(0o755)
+    monkeypatch.chdir(tmp_path)
+    arguments = ("--no-screen", "--osc-port", "0", "--for", "4", "--on", "hot:any", "./note.sh")
+    main(["live", "--file", loud_file, *arguments])
+    noted = (tmp_path / "alerts.txt").read_text()
+
+    assert re.fullmatch(r"hot on: -\d+\.\d\d against -20\.00\n", noted)
