@@ -9,9 +9,11 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.delivery.facts import CLIP_SAMPLES
-from sidecar.meter.interpolation import REACH
-from sidecar.meter.kernels import FLAGS, SEGMENT, take_in
+from sidecar.meter.planes import highest
 
+_SEGMENT = 1024
+"""Frames that are looked at at once, while they are near at hand."""
+_FLAGS = {"contract", "reassoc", "nsz"}
 _SHORTEST_RUN = 1000
 """Silences within one call that are shorter than so many frames cannot become one of a second."""
 
@@ -56,7 +58,7 @@ def join(state: FactState, later: FactState) -> None:
     state.clips[1] = min(state.clips[1], later.clips[1])
 
 
-@njit(nogil=True, cache=True, fastmath=FLAGS)
+@njit(nogil=True, cache=True, fastmath=_FLAGS)
 def _sum(x: Any) -> np.float32:
     total = np.float32(0.0)
     for i in range(x.size):
@@ -64,7 +66,7 @@ def _sum(x: Any) -> np.float32:
     return total
 
 
-@njit(nogil=True, cache=True, fastmath=FLAGS)
+@njit(nogil=True, cache=True, fastmath=_FLAGS)
 def _dot(x: Any, y: Any) -> np.float32:
     total = np.float32(0.0)
     for i in range(x.size):
@@ -96,35 +98,42 @@ def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any)
 
 
 @njit(nogil=True, cache=True)
-def _first_sound(planes: Any, start: int, stop: int, step: int) -> int:
+def _first_sound(samples: Any, start: int, stop: int, step: int) -> int:
     """The first frame from *start* towards *stop* in which any channel is not zero; *stop* if none."""
     for i in range(start, stop, step):
-        for c in range(planes.shape[0]):
-            if planes[c, i] != 0.0:
+        for c in range(samples.shape[0]):
+            if samples[c, i] != 0.0:
                 return i
     return stop
 
 
 @njit(nogil=True, cache=True)
-def gather(frames: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
-    """Takes in *frames*, shape (n, channels), of which the first is frame *first_frame* of the file.
+def _compare(left: Any, right: Any, state: Any) -> None:
+    state.products[0] += _dot(left, left)
+    state.products[1] += _dot(left, right)
+    state.products[2] += _dot(right, right)
+    state.differ[0] |= _differ(left, right)
+
+
+@njit(nogil=True, cache=True)
+def gather(samples: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
+    """Takes in *samples*, shape (channels, n), of which the first is frame *first_frame* of the file.
 
     Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at
     either end whatever their length, since they may go on, and the longer ones between.
     """
-    channels = frames.shape[1]
-    planes = np.zeros((channels, REACH + SEGMENT), np.float32)
-    runs = np.empty((frames.shape[0] // _SHORTEST_RUN + 2, 2), np.int64)
+    channels, frames = samples.shape
+    work = np.empty(_SEGMENT, np.int32)
+    runs = np.empty((frames // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
     silent_from = 0
-    at = 0
-    while at < frames.shape[0]:
-        n = min(frames.shape[0] - at, SEGMENT)
+    for at in range(0, frames, _SEGMENT):
+        end = min(at + _SEGMENT, frames)
         loudest = np.float32(0.0)
         for c in range(channels):
-            _, peak = take_in(frames, at, n, c, planes[c])
-            x = planes[c, REACH : REACH + n]
+            x = samples[c, at:end]
             state.total[c] += _sum(x)
+            peak = highest(x, work)
             state.peak[c] = max(state.peak[c], peak)
             loudest = max(loudest, peak)
             if peak >= full_scale:
@@ -132,20 +141,15 @@ def gather(frames: Any, first_frame: int, full_scale: np.float32, state: Any) ->
             else:
                 state.clip_run[c] = 0
         if channels == 2:
-            x, y = planes[0, REACH : REACH + n], planes[1, REACH : REACH + n]
-            state.products[0] += _dot(x, x)
-            state.products[1] += _dot(x, y)
-            state.products[2] += _dot(y, y)
-            state.differ[0] |= _differ(x, y)
-        if loudest > 0.0:
-            sound = planes[:, REACH : REACH + n]
-            end = at + _first_sound(sound, 0, n, 1)
-            if end > silent_from and (silent_from == 0 or end - silent_from >= _SHORTEST_RUN):
-                runs[made] = first_frame + silent_from, first_frame + end
-                made += 1
-            silent_from = at + _first_sound(sound, n - 1, -1, -1) + 1
-        at += n
-    if silent_from < at:
-        runs[made] = first_frame + silent_from, first_frame + at
+            _compare(samples[0, at:end], samples[1, at:end], state)
+        if loudest == 0.0:
+            continue
+        sound = _first_sound(samples, at, end, 1)
+        if sound > silent_from and (silent_from == 0 or sound - silent_from >= _SHORTEST_RUN):
+            runs[made] = first_frame + silent_from, first_frame + sound
+            made += 1
+        silent_from = _first_sound(samples, end - 1, at - 1, -1) + 1
+    if silent_from < frames:
+        runs[made] = first_frame + silent_from, first_frame + frames
         made += 1
     return runs[:made]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery import fact_kernels
 from sidecar.delivery.facts import CLIP_SAMPLES, SHORTEST_SILENCE_S, Facts, Silence
-from sidecar.vocabulary import FloatArray, decibel
+from sidecar.vocabulary import decibel
 
 
 class FactsKeeper:
@@ -21,17 +23,17 @@ class FactsKeeper:
         self._frame = first_frame
         self._runs: list[tuple[int, int]] = []
 
-    def lead_in(self, frames: FloatArray) -> None:
+    def lead_in(self, samples: NDArray[np.float32]) -> None:
         """Looks at what comes before the first frame, so that a clipped run there is not counted twice."""
-        before = fact_kernels.fresh_facts(frames.shape[1])
-        fact_kernels.gather(frames[-CLIP_SAMPLES:], 0, self._full_scale, before)
+        before = fact_kernels.fresh_facts(samples.shape[0])
+        fact_kernels.gather(samples[:, -CLIP_SAMPLES:], 0, self._full_scale, before)
         self._state.clip_run[:] = before.clip_run
 
-    def push(self, frames: FloatArray) -> None:
-        """Takes in *frames*: shape (n, channels), contiguous."""
-        for start, stop in fact_kernels.gather(frames, self._frame, self._full_scale, self._state):
+    def push(self, samples: NDArray[np.float32]) -> None:
+        """Takes in *samples*: shape (channels, n), full scale 1.0."""
+        for start, stop in fact_kernels.gather(samples, self._frame, self._full_scale, self._state):
             self._add_run(int(start), int(stop))
-        self._frame += frames.shape[0]
+        self._frame += samples.shape[1]
 
     def join(self, later: FactsKeeper) -> None:
         """Takes in what was gathered from the frames that follow."""
@@ -72,4 +74,4 @@ def _correlation(products: NDArray[np.float64]) -> float | None:
     left, both, right = (float(p) for p in products)
     if left <= 0.0 or right <= 0.0:
         return None
-    return max(-1.0, min(1.0, both / (left * right) ** 0.5))
+    return max(-1.0, min(1.0, both / math.sqrt(left * right)))

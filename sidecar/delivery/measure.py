@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sidecar.delivery.facts import Facts
 from sidecar.delivery.gathering import FactsKeeper
 from sidecar.meter import Blocks, Meter
+from sidecar.meter.front import Front
 from sidecar.sources.file import FileSource
 from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
 
@@ -71,12 +72,14 @@ def measure(
     taken: list[Blocks] = []
     try:
         meter = Meter(source.rate_hz, layout, channels=source.channels)
+        front = Front(source.rate_hz, meter.layout)
         keeper = FactsKeeper(source.channels, source.full_scale)
         frames = 0
         expected = (source.duration_s or 0.0) * source.rate_hz
         for block in source.blocks():
-            meter.push(block.frames)
-            keeper.push(block.frames)
+            hops = front.push(block.frames)
+            meter.take_in(front, hops)
+            keeper.push(hops.samples)
             taken.append(meter.take_blocks())
             frames += block.frames.shape[0]
             progress(min(1.0, frames / max(1.0, expected)))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
 _Ints = NDArray[np.int64]
+_Steps = TypeVar("_Steps", int, _Ints)
 
 
 class Grid:
@@ -14,22 +17,26 @@ class Grid:
     Every tenth step of 10 ms ends where a step of 100 ms does.
     """
 
-    def __init__(self, rate_hz: int, steps_per_second: int) -> None:
+    def __init__(self, rate_hz: int, steps_per_second: int, first_step: int = 0) -> None:
         self._rate_hz = rate_hz
         self._per_second = steps_per_second
         self._half = steps_per_second // 2
-        self._frames = 0
+        self._frames = self.mark(first_step)
 
     def restart(self) -> None:
         """The next frame begins a step."""
         self._frames = 0
+
+    def mark(self, step: _Steps) -> _Steps:
+        """The frame with which a step begins, both counted from 0."""
+        return (step * self._rate_hz + self._half) // self._per_second
 
     def advance(self, frames: int) -> tuple[_Ints, _Ints]:
         """Where steps end in the next *frames* frames, and the frames in each; both of shape (steps,)."""
         before, after = self._frames, self._frames + frames
         self._frames = after
         steps = np.arange(self._step_at(before), self._step_at(after) + 1)
-        marks = (steps * self._rate_hz + self._half) // self._per_second
+        marks = self.mark(steps)
         return marks[1:] - before, np.diff(marks)
 
     def _step_at(self, frames: int) -> int:

@@ -6,9 +6,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SignalError
-from sidecar.meter.kernels import ABSURD
 from sidecar.meter.weighting import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
-from sidecar.vocabulary import LOUDNESS_OFFSET_DB, SILENCE, FloatArray
+from sidecar.vocabulary import LOUDNESS_OFFSET_DB, SILENCE
+
+AnyFrames = NDArray[np.floating | np.signedinteger]
+"""Samples as they come: float32 or float64, full scale 1.0; int16 or int32, full scale theirs."""
+
+_GAINS = {
+    np.dtype(np.float32): np.float32(1.0),
+    np.dtype(np.float64): np.float32(1.0),
+    np.dtype(np.int16): np.float32(2.0**-15),
+    np.dtype(np.int32): np.float32(2.0**-31),
+}
 
 
 def checked_rate(rate_hz: int) -> int:
@@ -20,22 +29,19 @@ def checked_rate(rate_hz: int) -> int:
     return rate_hz
 
 
-def checked_frames(frames: FloatArray, channels: int, wanted_by: str) -> FloatArray:
-    """The frames, shape (n, channels), contiguous. Raises SignalError for another shape or type."""
+def checked_frames(frames: AnyFrames, channels: int, wanted_by: str) -> tuple[AnyFrames, np.float32]:
+    """The frames, shape (n, channels), contiguous, and what they are multiplied by for full scale 1.0.
+
+    Raises SignalError for another shape or type.
+    """
     if frames.ndim != 2 or frames.shape[1] != channels:
         raise SignalError(f"Frames of shape {frames.shape} do not fit {wanted_by}: give (n, {channels}).")
-    if frames.dtype not in (np.float32, np.float64):
-        raise SignalError(f"Samples of type {frames.dtype} cannot be measured: give float32 or float64.")
-    return np.ascontiguousarray(frames)
-
-
-def level_before(first: FloatArray) -> FloatArray:
-    """What an interpolator takes to have come before a seam: the first sample's own level, since a
-    jump from silence would be a peak that nobody played.
-
-    first: the first frame behind the seam, shape (channels,). Returns shape (channels, 1).
-    """
-    return np.where(np.abs(first) < ABSURD, first, 0.0)[:, None]
+    gain = _GAINS.get(frames.dtype)
+    if gain is None:
+        raise SignalError(
+            f"Samples of type {frames.dtype} cannot be measured: give float32, float64, int16 or int32."
+        )
+    return np.ascontiguousarray(frames), gain
 
 
 def level_dbtp(linear: NDArray[np.float32]) -> NDArray[np.float64]:

@@ -37,11 +37,52 @@ def half_band(pairs: int, passband: float) -> NDArray[np.float32]:
     return taps.astype(np.float32)
 
 
+def _between(first: NDArray[np.float32], second: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Taps of two doublings in one go; shape (3, 2 · support): row r gives the point (r + 1)/4 of the way
+    from the middle two of so many samples."""
+    once, twice = (np.zeros(4 * taps.size - 1) for taps in (first, second))
+    for response, taps in ((once, first), (twice, second)):
+        centre = response.size // 2
+        response[centre] = 1.0
+        response[centre + 1 :: 2] = taps
+        response[centre - 1 :: -2] = taps
+    spread = np.zeros(2 * once.size - 1)
+    spread[::2] = once
+    both = np.convolve(spread, twice)
+    support = (both.size // 2 + 3) // 4
+    places = np.arange(1, 4)[:, None] - 4 * np.arange(1 - support, support + 1)
+    inside = np.abs(places) <= both.size // 2
+    return np.where(inside, both[np.where(inside, places, 0) + both.size // 2], 0.0).astype(np.float32)
+
+
+def _excess(taps: NDArray[np.float32]) -> tuple[float, float]:
+    """Two factors: no interpolated value exceeds the first times the larger of the two samples that it
+    lies between, plus the second times the largest second difference of the samples in reach.
+
+    Any set of taps is a point on the chord between the middle two samples, and a weighted sum of
+    second differences, whose weights are found by summing up what is left of the taps twice.
+    """
+    chords, curves = [], []
+    places = np.arange(taps.shape[1]) - (taps.shape[1] // 2 - 1)
+    for row in taps.astype(np.float64):
+        on_chord = row.sum()
+        left = row.copy()
+        towards = row @ places
+        left[places == 0] -= on_chord - towards
+        left[places == 1] -= towards
+        chords.append(on_chord)
+        curves.append(np.abs(np.cumsum(np.cumsum(left))).sum())
+    return max(chords) * (1.0 + 1e-5), max(curves) * (1.0 + 1e-5)  # float32 rounds up to 1e-7 of a value
+
+
 STAGES = tuple(half_band(pairs, _PASSBAND / 2**stage) for stage, pairs in enumerate(_PAIRS))
 """The four interpolators, in the order in which they double the rate."""
 
+LAST_TWO = _between(*STAGES[2:])
+"""The last two in one: shape (3, 8), the three points between the middle two of eight on the 4-point grid."""
+
+LAST_TWO_CHORD, LAST_TWO_CURVE = _excess(LAST_TWO)
+"""How far a value on the 16-point grid can exceed those on the 4-point grid around it."""
+
 REACH = 40
 """Samples of history that the four stages need between them: 31 + 7/2 + 5/4 + 3/8, rounded up."""
-
-LAST_TWO_GAIN = float(np.prod([2.0 * np.abs(taps).sum() for taps in STAGES[2:]]))
-"""No value on the 16-point grid exceeds the largest one in reach on the 4-point grid times this."""

@@ -9,14 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.meter import kernels, windows
-from sidecar.meter.grid import Grid
-from sidecar.meter.intake import checked_frames, checked_rate, level_before, level_dbtp, level_lufs
-from sidecar.meter.interpolation import REACH
+from sidecar.meter.front import Front, Hops
+from sidecar.meter.intake import AnyFrames, level_dbtp, level_lufs
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
-from sidecar.meter.weighting import k_weighting
-from sidecar.vocabulary import FloatArray, Reading, decibel, loudness
+from sidecar.vocabulary import Reading, decibel, loudness
 
-_HOPS_PER_SECOND = 100
+_LONGEST_PUSH = 65_536
+"""Frames that are taken in at once: more would only cost memory."""
 _RANGE_SETTLES_S = 60.0
 """Tech 3341 §2.4: the loudness range of the first minute is to be flagged."""
 _TAIL_HOPS = 150
@@ -60,12 +59,8 @@ class Meter:
         it nor *channels* (the usual layout of so many) nor *weights* (one factor a channel) is given.
         Raises SignalError for a rate or layout that cannot be measured.
         """
-        self.sample_rate = checked_rate(sample_rate)
+        self.sample_rate = sample_rate
         self.layout = _layout(layout, channels, weights)
-        self._sections = k_weighting(sample_rate)
-        self._weights = np.array(self.layout.weights)
-        self._hop_frames = round(sample_rate / _HOPS_PER_SECOND)
-        self._grid = Grid(sample_rate, _HOPS_PER_SECOND)
         self._paused = False
         self.reset()
 
@@ -85,17 +80,15 @@ class Meter:
 
     def reset(self) -> None:
         """Begins a new programme; a paused meter stays paused (Tech 3341 §2.2)."""
-        self._front = kernels.fresh_front(self.layout.channels)
-        self._windows = windows.fresh_windows(self._hop_frames)
+        self._front = Front(self.sample_rate, self.layout)
+        self._windows = windows.fresh_windows(self._front.hop_frames)
         self._gate = windows.fresh_gate()
         self._range = windows.fresh_range()
         self._chain = (np.zeros(1024), np.zeros(1024, np.int64))
         self._true_peak = np.zeros(self.layout.channels, np.float32)
         self._sample_peak = np.float32(0.0)
-        self._grid.restart()
         self._frames = 0
         self._bad_samples = 0
-        self._at_seam = False
         self._finished: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
 
     def pause(self) -> None:
@@ -118,55 +111,50 @@ class Meter:
             self._bank_peaks()
             self._cut()
 
-    def push(self, frames: FloatArray) -> None:
-        """Measures *frames*: float32 or float64, shape (n, channels), any n, full scale 1.0.
+    def push(self, frames: AnyFrames) -> None:
+        """Measures *frames*, shape (n, channels), any n: float32 or float64 with full scale 1.0, or int16
+        or int32.
 
         NaN and infinite samples are counted and measured as silence.
         Raises SignalError for another shape or type.
         """
-        frames = checked_frames(frames, self.layout.channels, f"the layout {self.layout.name}")
-        if frames.shape[0] == 0:
-            return
-        if self._at_seam:
-            self._front.history[:] = level_before(frames[0])
-            self._at_seam = False
-        ends, lengths = self._grid.advance(frames.shape[0])
-        energies = np.empty(ends.size)
-        peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, self.layout.channels), np.float32)
-        filled, bad = kernels.run_front(
-            frames, ends, self._sections, self._weights, self._front, energies, peaks
+        for start in range(0, max(1, frames.shape[0]), _LONGEST_PUSH):
+            self.take_in(self._front, self._front.push(frames[start : start + _LONGEST_PUSH]))
+
+    def take_in(self, front: Front, hops: Hops) -> None:
+        """Takes in the next frames as *front* measured them, which the meter goes on with from here.
+
+        front: this meter's own rate and layout, and at the place in the programme where this meter is.
+        """
+        self._front = front
+        blocks = self._run_windows(
+            hops.energy, hops.length, windows.HELD if self._paused else windows.MEASURING
         )
-        blocks = self._run_windows(energies, lengths, windows.HELD if self._paused else windows.MEASURING)
         if self._paused:
             return
-        self._frames += frames.shape[0]
-        self._bad_samples += bad
-        if filled:
-            self._true_peak = np.maximum(self._true_peak, peaks[:filled].max(axis=0))
-            self._finished.append((blocks, peaks[:filled]))
+        self._frames += hops.frames
+        self._bad_samples += hops.bad_samples
+        self._sample_peak = max(self._sample_peak, hops.sample_peak.max())
+        if len(blocks):
+            self._true_peak = np.maximum(self._true_peak, hops.true_peak.max(axis=0))
+            self._finished.append((blocks, hops.true_peak))
 
     def finish(self) -> None:
         """The programme is over, as at the end of a file: what the filters still hold is measured,
         and the range is taken as if 1.5 s of silence followed (Tech 3342 §5)."""
         if self._paused:
             return
-        tail = np.concatenate([self._front.history, np.zeros_like(self._front.history)], axis=1)
-        scratch = kernels.workspace()
-        for channel, samples in enumerate(tail):
-            peak = kernels.true_peak(samples, 2 * REACH, self._true_peak[channel], scratch)
-            self._true_peak[channel] = peak
+        self._true_peak = np.maximum(self._true_peak, self._front.ring_out())
         energies = np.zeros(_TAIL_HOPS)
-        energies[0] = self._front.energy[0]
-        self._run_windows(energies, np.full(_TAIL_HOPS, self._hop_frames), windows.TAIL)
+        energies[0] = self._front.unfinished_energy
+        self._run_windows(energies, np.full(_TAIL_HOPS, self._front.hop_frames), windows.TAIL)
 
     def reading(self) -> Reading:
         """What the meter reads now; the cost does not depend on how long the programme is."""
         momentary, short_term, max_momentary, max_short_term = self._windows.levels
         true_peak = self._true_peak
-        sample_peak = self._sample_peak
         if not self._paused:
-            true_peak = np.maximum(true_peak, self._front.block_peak)
-            sample_peak = max(sample_peak, self._front.sample_peak[0])
+            true_peak = np.maximum(true_peak, self._front.unfinished_peak)
         peaks = tuple(decibel(float(p)) for p in true_peak)
         return Reading(
             momentary=loudness(momentary),
@@ -177,7 +165,7 @@ class Meter:
             max_short_term=loudness(max_short_term),
             true_peak=peaks,
             max_true_peak=max(peaks),
-            sample_peak=decibel(float(sample_peak)),
+            sample_peak=decibel(float(self._sample_peak)),
             seconds=self._frames / self.sample_rate,
             range_is_stable=self._frames >= _RANGE_SETTLES_S * self.sample_rate,
             bad_samples=self._bad_samples,
@@ -217,17 +205,10 @@ class Meter:
 
     def _bank_peaks(self) -> None:
         """Keeps the peaks of the block that a pause or a loss leaves unfinished."""
-        self._true_peak = np.maximum(self._true_peak, self._front.block_peak)
-        self._sample_peak = max(self._sample_peak, self._front.sample_peak[0])
+        self._true_peak = np.maximum(self._true_peak, self._front.unfinished_peak)
 
     def _cut(self) -> None:
-        self._at_seam = True
-        self._grid.restart()
-        self._front.biquads[:] = 0.0
-        self._front.energy[:] = 0.0
-        self._front.hops[:] = 0
-        self._front.block_peak[:] = 0.0
-        self._front.sample_peak[:] = 0.0
+        self._front.cut()
         self._windows.hops[:] = 0
         self._windows.cuts[:] += 1
 

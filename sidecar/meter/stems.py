@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from sidecar.errors import SignalError
 from sidecar.meter import stem_kernels
 from sidecar.meter.grid import Grid
-from sidecar.meter.intake import checked_frames, checked_rate, level_before, level_dbtp
+from sidecar.meter.intake import AnyFrames, checked_frames, checked_rate, level_dbtp
+from sidecar.meter.interpolation import REACH
+from sidecar.meter.planes import fresh_planes, take_in
 from sidecar.meter.weighting import k_weighting
-from sidecar.vocabulary import BLOCK_S, FloatArray
+from sidecar.vocabulary import BLOCK_S
 
 _BLOCKS_PER_SECOND = round(1.0 / BLOCK_S)
 
@@ -73,25 +75,28 @@ class StemMeter:
         self._grid.restart()
         self._at_seam = True
 
-    def push(self, frames: FloatArray) -> None:
-        """Measures *frames*: float32 or float64, shape (n, channels of all stems), any n, full scale 1.0.
+    def push(self, frames: AnyFrames) -> None:
+        """Measures *frames*, shape (n, channels of all stems), any n: float32 or float64 with full scale
+        1.0, or int16 or int32.
 
         NaN and infinite samples are counted and measured as silence.
         Raises SignalError for another shape or type.
         """
-        frames = checked_frames(frames, self.channels, f"{self.stems} stems")
-        if frames.shape[0] == 0:
+        frames, gain = checked_frames(frames, self.channels, f"{self.stems} stems")
+        n = frames.shape[0]
+        if n == 0:
             return
+        planes = fresh_planes(self._state.history, n)
+        self._bad_samples += take_in(frames, gain, planes, np.empty(self.channels, np.float32))
         if self._at_seam:
-            self._state.history[:] = level_before(frames[0])
+            # A jump from silence would be a peak that nobody played.
+            planes[: self.channels, :REACH] = planes[: self.channels, REACH : REACH + 1]
             self._at_seam = False
-        grid = self._grid.advance(frames.shape[0])
+        grid = self._grid.advance(n)
         blocks = grid[0].size
         covariance = np.empty((blocks, self.stems, self.stems))
         peaks = np.empty((blocks, self.stems), np.float32)
-        self._bad_samples += stem_kernels.run_stems(
-            frames, grid, self._sections, self._state, covariance, peaks
-        )
+        stem_kernels.run_stems(planes, grid, self._sections, self._state, covariance, peaks)
         if blocks:
             self._finished.append((covariance, peaks))
 
@@ -104,14 +109,14 @@ class StemMeter:
         return StemBlocks(np.concatenate(covariances), level_dbtp(np.concatenate(peaks)))
 
 
-def summed(frames: FloatArray, stems: int) -> NDArray[np.float64]:
+def summed(frames: AnyFrames, stems: int) -> NDArray[np.float64]:
     """The mix of *stems* side by side in *frames*, shape (n, stems · channels): shape (n, channels).
 
     A sample that :class:`StemMeter` measures as silence is silence here too.
     Raises SignalError for channels that cannot be shared out among the stems.
     """
     channels = frames.shape[-1] // stems
-    frames = checked_frames(frames, stems * channels, f"{stems} stems")
+    frames, gain = checked_frames(frames, stems * channels, f"{stems} stems")
     mix = np.empty((frames.shape[0], channels))
-    stem_kernels.run_sum(frames, mix)
+    stem_kernels.run_sum(frames, gain, mix)
     return mix

@@ -1,0 +1,111 @@
+"""The front end: frames in; energies of 10 ms hops and true peaks of 100 ms blocks out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.meter import kernels
+from sidecar.meter.grid import Grid
+from sidecar.meter.intake import AnyFrames, checked_frames, checked_rate
+from sidecar.meter.interpolation import REACH
+from sidecar.meter.layouts import Layout
+from sidecar.meter.peak_kernels import true_peak, workspace
+from sidecar.meter.planes import fresh_planes, take_in
+from sidecar.meter.weighting import k_weighting
+
+HOPS_PER_SECOND = 100
+BLOCKS_PER_SECOND = HOPS_PER_SECOND // kernels.HOPS_PER_BLOCK
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hops:
+    """What became of some frames."""
+
+    frames: int
+    energy: NDArray[np.float64]
+    """Shape (hops,): weighted sum of squares of each hop that got full."""
+    length: NDArray[np.int64]
+    """Shape (hops,): its frames."""
+    true_peak: NDArray[np.float32]
+    """Shape (blocks, channels): linear, of each 100 ms block that got full."""
+    sample_peak: NDArray[np.float32]
+    """Shape (channels,): linear, of all frames."""
+    bad_samples: int
+    samples: NDArray[np.float32]
+    """Shape (channels, frames): what was measured, bad samples silenced."""
+
+
+class Front:
+    """K-weighting, hop energies and true peaks of frames in order.
+
+    The statistics over them are :class:`~sidecar.meter.Meter`'s. A front may begin at any block of a
+    programme: what filters remember of the time before has died away after :data:`SETTLING_S`, so
+    stretches of a file measured apart, each from that much earlier, are those of the whole.
+    """
+
+    def __init__(self, rate_hz: int, layout: Layout, first_block: int = 0) -> None:
+        """first_block: the 100 ms block of the programme at whose start the frames begin.
+
+        Raises SignalError for a rate that cannot be measured.
+        """
+        self._rate_hz = checked_rate(rate_hz)
+        self._layout = layout
+        self._weights = np.array(layout.weights)
+        self._sections = k_weighting(rate_hz)
+        self._grid = Grid(rate_hz, HOPS_PER_SECOND, first_block * kernels.HOPS_PER_BLOCK)
+        self._state = kernels.fresh_front(layout.channels)
+        self._at_seam = False
+
+    @property
+    def hop_frames(self) -> int:
+        """Frames of a hop, to the nearest one."""
+        return round(self._rate_hz / HOPS_PER_SECOND)
+
+    @property
+    def unfinished_energy(self) -> float:
+        """Weighted sum of squares of the hop that is not full yet."""
+        return float(self._state.energy[0])
+
+    @property
+    def unfinished_peak(self) -> NDArray[np.float32]:
+        """Shape (channels,): linear true peak of the block that is not full yet."""
+        return self._state.block_peak
+
+    def push(self, frames: AnyFrames) -> Hops:
+        """Measures *frames*, shape (n, channels): floats with full scale 1.0, or int16 or int32.
+
+        Raises SignalError for another shape or type.
+        """
+        frames, gain = checked_frames(frames, self._layout.channels, f"the layout {self._layout.name}")
+        n, channels = frames.shape
+        planes = fresh_planes(self._state.history, n)
+        sample_peak = np.zeros(channels, np.float32)
+        bad = take_in(frames, gain, planes, sample_peak) if n else 0
+        samples = planes[:channels, REACH:]
+        if self._at_seam and n:
+            # A jump from silence would be a peak that nobody played.
+            planes[:channels, :REACH] = samples[:, :1]
+            self._at_seam = False
+        ends, lengths = self._grid.advance(n)
+        energies = np.empty(ends.size)
+        peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, channels), np.float32)
+        filled = kernels.run_front(planes, ends, self._sections, self._weights, self._state, energies, peaks)
+        return Hops(n, energies, lengths, peaks[:filled], sample_peak, bad, samples)
+
+    def cut(self) -> None:
+        """The next frames do not follow the last ones; a block begins with them."""
+        self._at_seam = True
+        self._grid.restart()
+        self._state = kernels.fresh_front(self._layout.channels)
+
+    def ring_out(self) -> NDArray[np.float32]:
+        """Shape (channels,): linear true peak of the block that is not full, with all that interpolators
+        still hold, as if silence followed."""
+        history = self._state.history
+        tail = np.concatenate([history, np.zeros_like(history)], axis=1)
+        scratch = workspace()
+        peaks = zip(tail, self._state.block_peak, strict=True)
+        return np.array([true_peak(samples, peak, scratch) for samples, peak in peaks], np.float32)
