@@ -1,0 +1,241 @@
+"""``sidecar match`` and ``sidecar stamp`` as a person and a script meet them."""
+
+import json
+import struct
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+
+RATE_HZ = 48_000
+
+
+def tone(level_db, seconds=5.0):
+    """BS.1770-5 Annex 1: 997 Hz in phase on two channels reads its peak level in LUFS."""
+    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    return np.repeat((10 ** (level_db / 20) * np.sin(2 * np.pi * 997 * t))[:, None], 2, axis=1)
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    return tmp_path
+
+
+def write(name, frames, **options):
+    soundfile.write(name, frames, RATE_HZ, **{"subtype": "PCM_24"} | options)
+
+
+def ran(capsys, *arguments):
+    code = main(arguments)
+    return code, *capsys.readouterr()
+
+
+def ran_json(capsys, command, *arguments):
+    code, out, _ = ran(capsys, command, "--json", *arguments)
+    return code, json.loads(out)
+
+
+def bext_fields(name):
+    """The five int16 where Tech 3285 v2.0 puts them, found without the project's code."""
+    content = Path(name).read_bytes()
+    return struct.unpack_from("<5h", content, content.index(b"bext") + 8 + 412)
+
+
+def test_the_set_as_a_table(capsys, folder):
+    """Gain, landing and peak of each, a caution where anything is raised, and exit code 0."""
+    write("quiet.wav", tone(-30))
+    write("loud[1].wav", tone(-18))
+    code, out, _ = ran(capsys, "match", "quiet.wav", "loud[1].wav")
+
+    quiet, loud = (line.split() for line in out.splitlines() if ".wav" in line)
+    assert 0 == code
+    assert ["quiet.wav", "−30.0", "−30.0", "+7.00", "−23.0", "−23.0", "✓"] == [*quiet[:2], *quiet[3:]]
+    assert ["loud[1].wav", "−18.0", "−18.0", "−5.00", "−23.0", "−23.0", "✓"] == [*loud[:2], *loud[3:]]
+    assert "Caution: raised gain can hurt ears and loudspeakers." in out
+
+
+def test_no_caution_where_nothing_is_raised(capsys, folder):
+    """A warning that always stands is not read."""
+    write("loud.wav", tone(-18))
+
+    assert "Caution" not in ran(capsys, "match", "loud.wav")[1]
+
+
+def test_scripts_find_the_caution_beside_the_json(capsys, folder):
+    """On the error output: the standard output is one JSON array."""
+    write("quiet.wav", tone(-30))
+    _, out, err = ran(capsys, "match", "--json", "quiet.wav")
+
+    assert 1 == len(json.loads(out))
+    assert "Caution" in err
+
+
+def test_the_limit_that_held_a_gain_is_named(capsys, folder):
+    """One piece with a click near full scale: said in the table, in a sentence and by exit code 1."""
+    frames = tone(-30)
+    frames[RATE_HZ] = 0.7  # −3.1 dBFS
+    write("clicks.wav", frames)
+    code, out, _ = ran(capsys, "match", "clicks.wav")
+
+    assert 1 == code
+    assert "✗ ceiling" in out
+    assert "the true peak of clicks.wav leaves" in out
+
+
+def test_a_broken_or_silent_file_does_not_keep_the_others_from_being_matched(capsys, folder):
+    """In the order asked for; 2 when one cannot be read, 1 when one has no loudness."""
+    write("good.wav", tone(-30))
+    write("silent.wav", tone(-100))
+    (folder / "text.wav").write_text("no audio")
+    code, (text, silent, good) = ran_json(capsys, "match", "text.wav", "silent.wav", "good.wav")
+
+    assert (2, {"file", "error"}) == (code, set(text))
+    assert (None, False) == (silent["gain_db"], silent["stands"])
+    assert (7.0, True) == (good["gain_db"], good["stands"])
+    assert 1 == ran(capsys, "match", "silent.wav", "good.wav")[0]
+
+
+def test_copies_are_written_and_measured(capsys, folder):
+    """The copy's own loudness, to the hundredth, in the JSON and in its fields; the original untouched."""
+    write("quiet.wav", tone(-30))
+    before = (folder / "quiet.wav").read_bytes()
+    code, (outcome,) = ran_json(capsys, "match", "--write", "new/folder", "quiet.wav")
+
+    assert (0, before) == (code, (folder / "quiet.wav").read_bytes())
+    assert "new/folder/quiet.wav" == outcome["written"]
+    assert pytest.approx(-23.0, abs=0.05) == outcome["written_lufs"]
+    assert round(100 * outcome["written_lufs"]) == bext_fields("new/folder/quiet.wav")[0]
+
+
+def test_copies_never_replace_unasked(capsys, folder):
+    """An earlier copy stays without --replace; an original stays with it; the others are written."""
+    write("quiet.wav", tone(-30))
+    write("other.wav", tone(-20))
+    (folder / "out").mkdir()
+    (folder / "out" / "quiet.wav").write_text("earlier")
+    code, (quiet, other) = ran_json(capsys, "match", "--write", "out", "quiet.wav", "other.wav")
+
+    assert 2 == code
+    assert "--replace" in quiet["error"]
+    assert "earlier" == (folder / "out" / "quiet.wav").read_text()
+    assert "out/other.wav" == other["written"]
+    assert 0 == ran(capsys, "match", "--write", "out", "--replace", "quiet.wav", "other.wav")[0]
+    code, (original,) = ran_json(capsys, "match", "--write", ".", "--replace", "quiet.wav")
+    assert "is an original" in original["error"]
+
+
+def test_the_reference_is_never_replaced_either(capsys, folder):
+    """It was only asked for its loudness."""
+    (folder / "out").mkdir()
+    write("out/mix.wav", tone(-20))
+    write("mix.wav", tone(-30))
+    code, (outcome,) = ran_json(
+        capsys, "match", "--like", "out/mix.wav", "--write", "out", "--replace", "mix.wav"
+    )
+
+    assert 2 == code
+    assert "is an original" in outcome["error"]
+
+
+def test_a_sequence_with_a_piece_that_cannot_be_read_is_not_written(capsys, folder):
+    """That one might have been the loudest: the gain is not known."""
+    write("good.wav", tone(-30))
+    (folder / "text.wav").write_text("no audio")
+    code, (good, _) = ran_json(capsys, "match", "--sequence", "--write", "out", "good.wav", "text.wav")
+
+    assert 2 == code
+    assert "needs all of its files" in good["error"]
+    assert [] == list((folder / "out").iterdir())
+
+
+def test_a_reference_that_is_silent_or_missing_is_refused(capsys, folder):
+    """Nothing can be matched to it."""
+    write("silent.wav", tone(-100))
+    write("good.wav", tone(-30))
+
+    for reference, said in (("silent.wav", "no loudness in it"), ("none.wav", "There is no file")):
+        code, _, err = ran(capsys, "match", "--like", reference, "good.wav")
+        assert 2 == code
+        assert err.startswith("sidecar: ")
+        assert said in err
+
+
+def test_options_that_do_nothing_are_refused(capsys, folder):
+    """--replace without --write; a folder that cannot be made."""
+    write("good.wav", tone(-30))
+    (folder / "file").write_text("")
+
+    assert "--write" in ran(capsys, "match", "--replace", "good.wav")[2]
+    assert "Name a folder" in ran(capsys, "match", "--write", "file/folder", "good.wav")[2]
+
+
+def test_a_stamp_says_what_was_claimed_and_what_is_now(capsys, folder):
+    """First nothing is claimed, then the figures; a second stamp finds them right and writes nothing."""
+    write("mix.wav", tone(-23))
+    code, (first,) = ran_json(capsys, "stamp", "mix.wav")
+    stamped = (folder / "mix.wav").read_bytes()
+    again_code, (again,) = ran_json(capsys, "stamp", "mix.wav")
+
+    assert (0, 0) == (code, again_code)
+    assert (None, "copied") == (first["claimed"], first["done"])
+    assert pytest.approx(-23.0, abs=0.1) == first["measured"]["integrated_lufs"]
+    assert round(100 * first["measured"]["integrated_lufs"]) == bext_fields("mix.wav")[0]
+    assert (first["measured"], "right already") == (again["claimed"], again["done"])
+    assert stamped == (folder / "mix.wav").read_bytes()
+
+
+def test_a_wrong_claim_is_put_right_in_place(capsys, folder):
+    """Both are shown in the table, claim above measure."""
+    write("mix.wav", tone(-23))
+    main(["stamp", "mix.wav"])
+    content = bytearray((folder / "mix.wav").read_bytes())
+    place = content.index(b"bext") + 8 + 412
+    content[place : place + 2] = struct.pack("<h", -1400)
+    (folder / "mix.wav").write_bytes(content)
+    capsys.readouterr()
+    _, out, _ = ran(capsys, "stamp", "mix.wav")
+
+    claimed, measures = (line.split() for line in out.splitlines() if "claimed" in line or "measures" in line)
+    assert ["mix.wav", "claimed", "−14.00"] == claimed[:3]
+    assert measures[1].startswith("−23.0")
+    assert ["✓", "stamped"] == measures[-2:]
+    assert -2300 == pytest.approx(bext_fields("mix.wav")[0], abs=10)
+
+
+def test_a_dry_run_writes_nothing(capsys, folder):
+    """It says what it would."""
+    write("mix.wav", tone(-23))
+    before = (folder / "mix.wav").read_bytes()
+    code, (outcome,) = ran_json(capsys, "stamp", "--dry-run", "mix.wav")
+
+    assert (0, "to be written", before) == (code, outcome["done"], (folder / "mix.wav").read_bytes())
+
+
+def test_with_a_goal_only_what_meets_it_is_stamped(capsys, folder):
+    """The other is left alone, and exit code 1 says so."""
+    write("right.wav", tone(-23))
+    write("loud.wav", tone(-18))
+    before = (folder / "loud.wav").read_bytes()
+    code, (right, loud) = ran_json(capsys, "stamp", "--goal", "r128", "right.wav", "loud.wav")
+
+    assert (1, "copied", "off goal") == (code, right["done"], loud["done"])
+    assert before == (folder / "loud.wav").read_bytes()
+
+
+@pytest.mark.parametrize("name", ["mix.flac", "mix.aiff", "mix.ogg", "mix.w64", "none.wav"])
+def test_other_files_are_never_touched(capsys, folder, name):
+    """Only WAV, RF64 and BW64 have these fields; a WAV beside it is stamped all the same."""
+    write("mix.wav", tone(-23))
+    if name != "none.wav":
+        write(name, tone(-23), subtype=None)
+    before = {path: path.read_bytes() for path in folder.glob("mix.*") if path.suffix != ".wav"}
+    code, (other, wave) = ran_json(capsys, "stamp", name, "mix.wav")
+
+    assert (2, "copied") == (code, wave["done"])
+    assert name in other["error"]
+    assert before == {path: path.read_bytes() for path in before}

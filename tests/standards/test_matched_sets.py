@@ -1,0 +1,93 @@
+"""Matched sets against the definitions applied to the whole files: gains before, landings after."""
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+from whole_file import K_WEIGHTING_48_KHZ, WholeFile, true_peak
+
+from sidecar.cli import main
+
+RATE_HZ = 48_000
+# Peaks that leave room for the gains, and one that does not.
+PIECES = {
+    "even.wav": (0.02, "PCM_24"),
+    "loud.wav": (0.2, "PCM_16"),
+    "wide.flac": (0.05, "PCM_24"),
+    "peaky.wav": (0.01, "FLOAT"),
+}
+
+
+def programme(name, level):
+    """Twelve seconds of noise with a course of its own; "peaky" has clicks close to full scale."""
+    rng = np.random.default_rng(len(name))
+    frames = rng.standard_normal((12 * RATE_HZ, 2)) * level
+    if name.startswith("wide"):
+        frames *= np.repeat([1.0, 0.2, 1.0, 0.02], 3 * RATE_HZ)[:, None]
+    if name.startswith("peaky"):
+        frames[::RATE_HZ] = 0.5
+    return frames
+
+
+@pytest.fixture
+def pieces(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name, (level, subtype) in PIECES.items():
+        soundfile.write(name, programme(name, level), RATE_HZ, subtype=subtype)
+    return list(PIECES)
+
+
+def whole(name):
+    frames, _ = soundfile.read(name, always_2d=True)
+    return WholeFile(frames, RATE_HZ, (1.0, 1.0), K_WEIGHTING_48_KHZ)
+
+
+def matched(capsys, *arguments):
+    main(["match", "--json", *arguments])
+    return {outcome["file"]: outcome for outcome in json.loads(capsys.readouterr().out)}
+
+
+def test_gains_are_those_of_the_definitions(capsys, pieces):
+    """Target minus the loudness of BS.1770-5 Annex 1, or the room that Annex 2's true peak leaves."""
+    outcomes = matched(capsys, *pieces)
+
+    for name in pieces:
+        frames = whole(name).frames
+        wanted = -23.0 - whole(name).integrated
+        room = -1.0 - max(true_peak(frames[:, channel], 8) for channel in (0, 1))
+        expected = min(wanted, max(0.0, room))
+        assert pytest.approx(expected, abs=0.05) == outcomes[name]["gain_db"], name
+    assert ["peaky.wav"] == [name for name in pieces if outcomes[name]["limited_by"] == "ceiling"]
+
+
+def test_copies_land_on_the_target_by_the_definitions(capsys, pieces):
+    """Within 0.05 LU, whatever the format; the one held by the ceiling where it was said to land."""
+    outcomes = matched(capsys, "--write", "copies", *pieces)
+
+    for name in pieces:
+        landed = whole(f"copies/{name}").integrated
+        assert pytest.approx(outcomes[name]["landing_lufs"], abs=0.05) == landed, name
+        assert pytest.approx(landed, abs=0.02) == outcomes[name]["written_lufs"], name
+    assert [True, True, True, False] == [abs(whole(f"copies/{n}").integrated + 23.0) <= 0.05 for n in pieces]
+
+
+def test_a_sequence_keeps_its_balance_and_its_loudest_lands_on_the_target(capsys, pieces):
+    """AES TD1008 (secondary): an album goes by its loudest track, here at −14 LUFS."""
+    before = {name: whole(name).integrated for name in pieces}
+    matched(capsys, "--goal", "aes-album", "--sequence", "--write", "copies", *pieces)
+    after = {name: whole(f"copies/{name}").integrated for name in pieces}
+
+    assert pytest.approx(-14.0, abs=0.05) == max(after.values())
+    shift = -14.0 - max(before.values())
+    for name in pieces:
+        assert pytest.approx(before[name] + shift, abs=0.05) == after[name], name
+
+
+def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
+    """A file is as good a target as a figure."""
+    outcomes = matched(capsys, "--like", "even.wav", "--write", "copies", "loud.wav")
+
+    expected = whole("even.wav").integrated
+    assert pytest.approx(expected, abs=0.01) == outcomes["loud.wav"]["target_lufs"]
+    assert pytest.approx(expected, abs=0.05) == whole("copies/loud.wav").integrated
