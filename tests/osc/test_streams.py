@@ -148,8 +148,8 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
 
 
 def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkeypatch):
-    """One connection asks for everything and reads nothing: it is closed and counted. The other, with the same
-    subscription, misses nothing meanwhile."""
+    """One connection asks for everything and reads nothing: it is closed and counted. The other, asking for
+    the same, misses nothing meanwhile."""
     monkeypatch.setattr(streams_module, "_MOST_UNREAD", 4096)
     engine, port, address, _ = open_port
     lazy = socket.socket()
