@@ -7,8 +7,7 @@ import contextlib
 import json
 from typing import TYPE_CHECKING
 
-from sidecar.discovery.tree import Tree
-from sidecar.feed import Snapshot
+from sidecar.discovery.tree import Packets
 
 if TYPE_CHECKING:
     from aiohttp.web import WebSocketResponse
@@ -21,37 +20,38 @@ class Listener:
     in between and never what is true now, holds up nobody, and no more waits for it than there are addresses.
     """
 
-    def __init__(self, tree: Tree, channel: WebSocketResponse, line: asyncio.Transport | None) -> None:
-        """line: what *channel* runs over; None where it is gone already."""
+    def __init__(
+        self, readable: frozenset[str], channel: WebSocketResponse, line: asyncio.Transport | None
+    ) -> None:
+        """readable: the paths that can be followed. line: what *channel* runs over; None where it is gone."""
         self._channel = channel
         self._line = line
-        self._tree = tree
+        self._readable = readable
         self._told: dict[str, bytes | None] = {}
         self._waiting: dict[str, bytes] = {}
         self._news = asyncio.Event()
         self._all_sent = asyncio.Event()
         self._all_sent.set()
 
-    def obey(self, text: str, snapshot: Snapshot | None) -> None:
+    def obey(self, text: str, packets: Packets) -> None:
         """LISTEN sends a value at once and then whenever it changes, until IGNORE.
 
         Whatever else clients say belongs to parts of the proposal that are not offered, and is passed over.
         """
         path, follows = _asked(text)
-        if path not in self._tree.readable:
+        if path not in self._readable:
             return
         if not follows:
             self._told.pop(path, None)
             self._waiting.pop(path, None)
             return
         self._told[path] = None
-        if snapshot:
-            self.offer(snapshot)
+        self.offer(packets)
 
-    def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot; returns at once."""
+    def offer(self, packets: Packets) -> None:
+        """What the newest snapshot reads; returns at once."""
         for path, told in self._told.items():
-            packet = self._tree.packet(path, snapshot)
+            packet = packets(path)
             if packet and packet != told:
                 self._told[path] = self._waiting[path] = packet
         if self._waiting:

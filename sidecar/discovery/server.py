@@ -94,9 +94,9 @@ class Discovery:
     def _tell(self) -> None:
         self._timer = None
         self._update_due_s = asyncio.get_running_loop().time() + self._period_s
-        if self._latest:
-            for listener in self._listeners:
-                listener.offer(self._latest)
+        packets = self._tree.packets(self._latest)
+        for listener in self._listeners:
+            listener.offer(packets)
 
     @web.middleware
     async def _refuse_strangers(self, request: web.Request, handler: Any) -> web.StreamResponse:
@@ -149,7 +149,7 @@ class Discovery:
         channel = web.WebSocketResponse(
             max_msg_size=LONGEST_COMMAND, heartbeat=_SILENT_FOR_S, timeout=_PARTING_S, compress=False
         )
-        listener = Listener(self._tree, channel, request.transport)
+        listener = Listener(self._tree.readable, channel, request.transport)
         self._listeners.add(listener)
         try:
             await channel.prepare(request)
@@ -157,7 +157,7 @@ class Discovery:
             try:
                 async for message in channel:
                     if message.type == web.WSMsgType.TEXT:
-                        listener.obey(message.data, self._latest)
+                        listener.obey(message.data, self._tree.packets(self._latest))
             finally:
                 writer.cancel()
         finally:

@@ -6,7 +6,8 @@ OSCQuery proposal, from memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import cache
 from typing import Any
 
 from sidecar.feed import Snapshot
@@ -14,6 +15,8 @@ from sidecar.osc import wire
 from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
 
 Node = dict[str, Any]
+Packets = Callable[[str], bytes | None]
+"""The values of a readable path as an OSC message; None where there is nothing to tell."""
 
 NAME = "Loudness Sidecar"
 
@@ -68,11 +71,16 @@ class Tree:
             found["DESCRIPTION"] = f"{sent.sentence}; to set it: {obeyed.sentence}"
         return found
 
-    def packet(self, path: str, snapshot: Snapshot) -> bytes | None:
-        """The values of a readable path as an OSC message; None where there is nothing to tell."""
-        row = self._sent[path]
-        values = row.read(snapshot)
-        return wire.message(path, row.tags, values).dgram if values else None
+    def packets(self, snapshot: Snapshot | None) -> Packets:
+        """Gives OSC messages of that snapshot, each made once however many ask for it."""
+
+        @cache
+        def packet(path: str) -> bytes | None:
+            row = self._sent[path]
+            values = row.read(snapshot) if snapshot else ()
+            return wire.message(path, row.tags, values).dgram if values else None
+
+        return packet
 
     def _grow(self, path: str) -> None:
         parent = "/"

@@ -39,7 +39,7 @@ def test_a_value_is_what_the_wire_carries(a_snapshot):
 
     for path, node in leaves(tree.node("/", snapshot)).items():
         if node["ACCESS"] & 1:
-            ((address, arguments),) = wire.parse(tree.packet(path, snapshot))
+            ((address, arguments),) = wire.parse(tree.packets(snapshot)(path))
             assert (path, arguments) == (address, node["VALUE"])
             kinds = "".join({float: "f", int: "i", str: "s"}[type(value)] for value in arguments)
             assert kinds == node["TYPE"]
@@ -62,7 +62,7 @@ def test_what_is_not_there_has_no_value(a_snapshot):
     found = tree.attributes("/sidecar/hand/armed", a_snapshot(hand=None))
 
     assert "VALUE" not in found
-    assert tree.packet("/sidecar/hand/armed", a_snapshot(hand=None)) is None
+    assert tree.packets(a_snapshot(hand=None))("/sidecar/hand/armed") is None
 
 
 def test_a_number_that_is_obeyed_has_its_range():
