@@ -9,13 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.meter import kernels, windows
-from sidecar.meter.front import Front, Hops
+from sidecar.meter.front import HOPS_PER_SECOND, Front, Hops
+from sidecar.meter.grid import Grid
 from sidecar.meter.intake import AnyFrames, level_dbtp, level_lufs
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
-from sidecar.vocabulary import Reading, decibel, loudness
+from sidecar.vocabulary import Reading, decibel, loudness, mean_square
 
 _LONGEST_PUSH = 65_536
 """Frames that are taken in at once: more would only cost memory."""
+_LONGEST_REPLAY = 36_000
+"""Blocks, an hour of them, for the same reason."""
 _RANGE_SETTLES_S = 60.0
 """Tech 3341 §2.4: the loudness range of the first minute is to be flagged."""
 _TAIL_HOPS = 150
@@ -70,13 +73,15 @@ class Meter:
 
     @property
     def max_momentary_at_s(self) -> float | None:
-        """Seconds measured when the window of the maximum momentary loudness ended; None in silence."""
-        return self._windows.frames[1] / self.sample_rate if self._windows.levels[2] > 0.0 else None
+        """Seconds measured when the window of the maximum momentary loudness ended; None in silence, or
+        where the maximum is restored."""
+        return self._windows.frames[1] / self.sample_rate or None
 
     @property
     def max_short_term_at_s(self) -> float | None:
-        """Seconds measured when the window of the maximum short-term loudness ended; None in silence."""
-        return self._windows.frames[2] / self.sample_rate if self._windows.levels[3] > 0.0 else None
+        """Seconds measured when the window of the maximum short-term loudness ended; None in silence, or
+        where the maximum is restored."""
+        return self._windows.frames[2] / self.sample_rate or None
 
     def reset(self) -> None:
         """Begins a new programme; a paused meter stays paused (Tech 3341 §2.2)."""
@@ -139,6 +144,26 @@ class Meter:
             self._true_peak = np.maximum(self._true_peak, hops.true_peak.max(axis=0))
             self._finished.append((blocks, hops.true_peak))
 
+    def restore(self, energies: NDArray[np.float64], reading: Reading, cuts: Sequence[int] = ()) -> None:
+        """Begins where a programme broke off; what follows is cut from it, as by :meth:`splice`.
+
+        Integrated loudness and range go on from the blocks, maxima and peaks from what was last read.
+        energies: shape (n,), as :attr:`Blocks.energy` gave them. reading: the last one, of this layout.
+        cuts: ascending places in *energies* before which the programme had been cut before.
+        """
+        self.reset()
+        for piece in np.split(energies, list(cuts)):
+            self._replay(piece)
+            self._cut()
+        self._frames = round(reading.seconds * self.sample_rate)
+        self._bad_samples = reading.bad_samples
+        self._true_peak = np.array([_amplitude(peak) for peak in reading.true_peak], np.float32)
+        self._sample_peak = np.float32(_amplitude(reading.sample_peak))
+        self._windows = windows.fresh_windows(self._front.hop_frames)
+        self._windows.levels[2:] = mean_square(reading.max_momentary), mean_square(reading.max_short_term)
+        self._windows.frames[0] = self._frames
+        self._windows.cuts[:] = 1
+
     def finish(self) -> None:
         """The programme is over, as at the end of a file: what the filters still hold is measured,
         and the range is taken as if 1.5 s of silence followed (Tech 3342 §5)."""
@@ -197,6 +222,15 @@ class Meter:
         )
         return blocks[:made]
 
+    def _replay(self, energies: NDArray[np.float64]) -> None:
+        """Takes in blocks as hops of the same energy: no statistics but the maxima look at single hops."""
+        grid = Grid(self.sample_rate, HOPS_PER_SECOND)
+        for start in range(0, energies.size, _LONGEST_REPLAY):
+            hops = np.repeat(energies[start : start + _LONGEST_REPLAY], kernels.HOPS_PER_BLOCK)
+            first = start * kernels.HOPS_PER_BLOCK
+            _, lengths = grid.advance(grid.mark(first + hops.size) - grid.mark(first))
+            self._run_windows(hops * lengths, lengths, windows.MEASURING)
+
     def _make_room(self, blocks: int) -> None:
         kept, older = self._chain
         if self._gate.size[0] + blocks > kept.size:
@@ -211,6 +245,10 @@ class Meter:
         self._front.cut()
         self._windows.hops[:] = 0
         self._windows.cuts[:] += 1
+
+
+def _amplitude(level_db: float) -> float:
+    return float(10.0 ** (level_db / 20.0))
 
 
 def _layout(name: str | None, channels: int | None, weights: Sequence[float] | None) -> Layout:
