@@ -97,6 +97,12 @@ def _network() -> Iterator[Found]:
         yield Found("OSC", False, str(error))
         return
     yield Found("OSC", True, f"port {COMMAND_PORT} is free for commands")
+    yield Found(
+        "OSC is open to",
+        True,
+        "this machine alone (127.0.0.1). For others a run needs both --osc-bind, the address of this machine that "
+        "they reach, and --osc-allow, who they are; who is not allowed gets no answer",
+    )
 
 
 def _settings() -> Iterator[Found]:

@@ -1,0 +1,124 @@
+"""A peer that is not written in Python: liblo's command-line tools speak to a whole run and hear it.
+
+Debian: ``apt install liblo-tools``.
+"""
+
+import re
+import socket
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+from conftest import need
+
+from sidecar.osc import wire
+
+PATIENCE_S = 60.0
+
+
+def free_port():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Lines:
+    """What a process prints, line by line, as far as it has come."""
+
+    def __init__(self, process):
+        self.lines = []
+        self.process = process
+        self.reader = threading.Thread(target=self._read, daemon=True)
+        self.reader.start()
+
+    def _read(self):
+        for line in self.process.stdout:
+            self.lines.append(line)
+
+    def until(self, pattern):
+        """The first line with *pattern*, waited for."""
+        end = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end:
+            found = next((line for line in list(self.lines) if re.search(pattern, line)), None)
+            if found:
+                return found
+            time.sleep(0.02)
+        raise AssertionError(f"{pattern} never came; the last lines: {self.lines[-5:]}")
+
+
+@pytest.fixture(scope="module")
+def run():
+    """A rehearsal in a process of its own that sends to an oscdump; where it takes commands, what is dumped."""
+    need("oscdump")
+    heard_at, command_at = free_port(), free_port()
+    dump = subprocess.Popen(["oscdump", "-L", str(heard_at)], stdout=subprocess.PIPE, text=True)
+    sidecar = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "sidecar", "rehearse", "--no-screen", "--json"),
+            *("--osc", f"127.0.0.1:{heard_at}", "--osc-port", str(command_at)),
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    dumped, told = Lines(dump), Lines(sidecar)
+    yield command_at, dumped
+    for process, lines in ((sidecar, told), (dump, dumped)):
+        process.terminate()
+        lines.reader.join(PATIENCE_S)
+        process.wait(PATIENCE_S)
+        process.stdout.close()
+
+
+def send(port, *message):
+    subprocess.run(["oscsend", "127.0.0.1", str(port), *message], check=True, timeout=PATIENCE_S)
+
+
+def test_readings_are_printed_with_the_types_that_the_table_promises(run):
+    """Floats, a text, and an alert with its three values."""
+    _, dumped = run
+
+    assert re.search(r" f -\d+\.\d+$", dumped.until(r"/sidecar/momentary f -[1-9]\d"))
+    assert dumped.until(r'/sidecar/transport s "measuring"')
+    assert dumped.until(r"/sidecar/alert/hot iff [012] -?\d+\.\d+ -?\d+\.\d+")
+
+
+def dropped(port):
+    """How many messages the run has dropped, by reason."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
+        asker.settimeout(PATIENCE_S)
+        asker.sendto(wire.message("/sidecar/drops/*", "", []).dgram, ("127.0.0.1", port))
+        counts = wire.parse(asker.recv(65_535))
+    return {address.rsplit("/", 1)[1]: count for address, [count] in counts if count}
+
+
+def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
+    """The new goal comes back over OSC, the seconds begin anew, and nothing of it was refused."""
+    port, dumped = run
+    dumped.until(r"/sidecar/seconds f [3-9]\.\d")
+    send(port, "/sidecar/goal", "s", "a85")
+    assert dumped.until(r'/sidecar/goal/name s "a85"')
+    send(port, "/sidecar/mark", "s", "chorus")
+    before = len(dumped.lines)
+    send(port, "/sidecar/reset")
+    del dumped.lines[:before]
+
+    assert dumped.until(r"/sidecar/seconds f 0\.\d")
+    assert {} == dropped(port)
+
+
+def test_what_is_wrong_is_counted_and_changes_nothing(run):
+    """A goal of the wrong type and an address that is none; the goal is what it was."""
+    port, dumped = run
+    dumped.lines.clear()
+    before = dumped.until(r"/sidecar/goal/name")
+    send(port, "/sidecar/goal", "i", "3")
+    send(port, "/sidecar/nothing")
+    end = time.monotonic() + PATIENCE_S
+    while dropped(port) != {"argument": 1, "address": 1} and time.monotonic() < end:
+        time.sleep(0.05)
+    dumped.lines.clear()
+
+    assert {"argument": 1, "address": 1} == dropped(port)
+    assert before.split()[-1] == dumped.until(r"/sidecar/goal/name").split()[-1]
