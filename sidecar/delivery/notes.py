@@ -68,7 +68,7 @@ def _channels(measured: Measured) -> Iterator[Note]:
     if facts.correlation is not None and facts.correlation <= INVERTED:
         yield (
             "inverted channel",
-            f"One channel is the other turned round (correlation {figure(facts.correlation)}): played in "
+            f"One channel is the other turned round (correlation {_minus(facts.correlation)}): played in "
             "mono it cancels.",
             (),
         )
@@ -116,6 +116,10 @@ def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
             "(Tech 3343 §11.2.3 asks for more headroom there).",
             (),
         )
+
+
+def _minus(correlation: float) -> str:
+    return f"{correlation:.2f}".replace("-", "−")
 
 
 def _plural(word: str, count: int) -> str:

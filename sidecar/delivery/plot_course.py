@@ -7,17 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.delivery.findings import time_code
+from sidecar.delivery.findings import LISTED, time_code
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.plot import Point, Scale, Sheet
 from sidecar.delivery.verdict import Verdict
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, FloatArray, figure
 
-_WIDTH, _HEIGHT = 1000.0, 380.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 924.0, 54.0, 318.0
-_LEGEND_Y = 366.0
-_COLUMNS = 436
+_WIDTH, _HEIGHT = 860.0, 360.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 790.0, 54.0, 300.0
+_LEGEND_Y = 346.0
+_COLUMNS = 369
 """Two units wide each: finer cannot be seen."""
 _ABOVE_LU, _BELOW_LU = 9.0, 24.0
 """Around the target; 9 LU is the top of the usual scale of EBU Tech 3341 §2.7."""
@@ -38,15 +38,16 @@ class _Field:
 
 
 def course_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sheet:
-    """The drawing, 1000 by 380 units. heading: for a drawing that stands alone."""
+    """The drawing, 860 by 360 units. heading: for a drawing that stands alone."""
     goal = verdict.goal
     words = _description(measured, goal, verdict)
     sheet = Sheet("course", (_WIDTH, _HEIGHT), "The course of the programme", words)
     field = _field(measured, goal)
     sheet.text((_LEFT, 16), heading, "strong")
     _draw_goal(sheet, field, goal)
-    _draw_limits(sheet, field, goal, verdict)
+    _draw_over(sheet, field, verdict)
     _draw_levels(sheet, field, measured)
+    _draw_limits(sheet, field, verdict)
     _draw_landing(sheet, field, measured, goal)
     _draw_peaks(sheet, field, measured, verdict)
     _draw_legend(sheet, measured, verdict)
@@ -54,7 +55,8 @@ def course_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> She
 
 
 def _field(measured: Measured, goal: Goal) -> _Field:
-    highest = max(goal.target_lufs + _ABOVE_LU, math.ceil(measured.reading.max_momentary + 1.0))
+    loudest = _finite(measured.reading.max_momentary, goal.target_lufs)
+    highest = max(goal.target_lufs + _ABOVE_LU, math.ceil(loudest + 1.0))
     lowest = min(goal.target_lufs - _BELOW_LU, _finite(measured.reading.integrated, goal.target_lufs) - 12.0)
     seconds = max(1.0, measured.reading.seconds)
     return _Field(Scale(0.0, seconds, _LEFT, _RIGHT), Scale(math.floor(lowest), highest, _BOTTOM, _TOP))
@@ -79,18 +81,25 @@ def _draw_goal(sheet: Sheet, field: _Field, goal: Goal) -> None:
     sheet.text((_LEFT - 6, _TOP - 10), goal.unit, "end")
 
 
-def _draw_limits(sheet: Sheet, field: _Field, goal: Goal, verdict: Verdict) -> None:
+def _draw_over(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
+    """Where short-term or momentary is over its limit, behind everything."""
+    for span in (*verdict.spans("short-term"), *verdict.spans("momentary")):
+        start, end = field.time.at(span.start_s), field.time.at(span.end_s)
+        sheet.box((start, _TOP), (max(end, start + 1.5), _BOTTOM), "over-span")
+
+
+def _draw_limits(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
+    """The limits of short-term and momentary, and the worst places over them."""
+    goal = verdict.goal
     limits = (("S", "short-term", goal.max_short_term_lufs), ("M", "momentary", goal.max_momentary_lufs))
     for letter, about, limit in limits:
         if limit is None:
             continue
-        for span in verdict.spans(about):
-            sheet.box(
-                field.at(span.start_s, field.level.high), field.at(span.end_s, field.level.low), "over-span"
-            )
         y = field.level.at(limit)
         sheet.line([(_LEFT, y), (_RIGHT, y)], "limit")
-        sheet.text((_LEFT + 4, y - 4), f"max {letter} {figure(limit)}", "over-words")
+        sheet.text((_LEFT + 5, y - 5), f"max {letter} {figure(limit)}", "over-words halo")
+        for span in verdict.spans(about)[:LISTED]:
+            sheet.mark(field.at(span.worst_s, span.worst), "over")
 
 
 def _draw_levels(sheet: Sheet, field: _Field, measured: Measured) -> None:
@@ -145,13 +154,13 @@ def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
     """Only what is drawn."""
     x, y = _LEFT, _LEGEND_Y
     over = verdict.spans("short-term") or verdict.spans("momentary")
-    for look, words, width, drawn in (
-        ("short-term", "short-term (S), 3 s", 130, True),
-        ("momentary", "momentary (M), 0.4 s", 150, True),
-        ("integrated", "integrated (I), at the end", 170, True),
-        ("gate", f"passes {verdict.goal.name}", 120, True),
-        ("over-span", "over a limit", 90, bool(over)),
-        ("silent-span", "digital silence", 100, bool(measured.facts.silences)),
+    for look, words, drawn in (
+        ("short-term", "short-term, 3 s", True),
+        ("momentary", "momentary, 0.4 s", True),
+        ("integrated", "integrated", True),
+        ("gate", f"passes {verdict.goal.name}", True),
+        ("over-span", "over a limit", bool(over)),
+        ("silent-span", "digital silence", bool(measured.facts.silences)),
     ):
         if not drawn:
             continue
@@ -160,7 +169,7 @@ def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
         else:
             sheet.box((x, y - 9), (x + 20, y + 1), look)
         sheet.text((x + 26, y), words, "")
-        x += width + 36
+        x += 38 + 6.9 * len(words)
 
 
 def _description(measured: Measured, goal: Goal, verdict: Verdict) -> str:

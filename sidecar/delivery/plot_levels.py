@@ -11,16 +11,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sidecar.delivery.measure import Measured
 from sidecar.delivery.plot import Scale, Sheet
 from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, FloatArray, figure
+from sidecar.vocabulary import SILENCE, FloatArray, Reading, figure
 
 _ABSOLUTE_GATE_LUFS, _RELATIVE_GATE_LU = -70.0, 20.0
 _LOW_PERCENT, _HIGH_PERCENT = 10, 95
 _BIN_LU = 0.5
+_FIRST = 29
+"""The first block, of 0.1 s, at whose end a window of 3 s is full."""
 
-_SIZE = (560.0, 300.0)
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 544.0, 56.0, 250.0
+_SIZE = (460.0, 280.0)
+_LEFT, _RIGHT, _TOP, _BOTTOM = 44.0, 450.0, 56.0, 234.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +33,6 @@ class Spread:
     gate: float = SILENCE
     low: float = SILENCE
     high: float = SILENCE
-
-    @property
-    def range_lu(self) -> float:
-        return self.high - self.low if math.isfinite(self.high) else 0.0
 
 
 def spread_of(short_term: FloatArray) -> Spread:
@@ -50,13 +49,16 @@ def spread_of(short_term: FloatArray) -> Spread:
     return Spread(gate, low, high)
 
 
-def levels_sheet(short_term: FloatArray, goal: Goal) -> Sheet:
-    """The drawing, 560 by 300 units."""
+def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
+    """The drawing, 460 by 280 units."""
+    short_term = measured.course.short_term[_FIRST:]
     spread = spread_of(short_term)
-    sheet = Sheet("levels", _SIZE, "How loud, how often", _description(spread, goal))
+    sheet = Sheet("levels", _SIZE, "How loud, how often", _description(spread, measured.reading, goal))
     heard = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
     if not heard.size:
-        sheet.text((_SIZE[0] / 2, _SIZE[1] / 2), "Nothing is louder than −70 LUFS.", "middle")
+        sheet.text(
+            (_SIZE[0] / 2, _SIZE[1] / 2), "Shorter than 3 s, or nothing louder than −70 LUFS.", "middle"
+        )
         return sheet
     x = _level_scale(heard, spread, goal)
     sheet.box((x.at(goal.lowest_lufs), _TOP), (x.at(goal.highest_lufs), _BOTTOM), "gate")
@@ -66,7 +68,7 @@ def levels_sheet(short_term: FloatArray, goal: Goal) -> Sheet:
         sheet.text((x.at(lufs), _BOTTOM + 18), figure(lufs).removesuffix(".0"), "middle")
     sheet.line([(_LEFT, _BOTTOM), (_RIGHT, _BOTTOM)], "frame")
     sheet.text((_RIGHT, _BOTTOM + 38), f"short-term loudness, {goal.unit}", "end")
-    _draw_range(sheet, x, spread)
+    _draw_range(sheet, x, spread, measured.reading.loudness_range)
     return sheet
 
 
@@ -91,22 +93,22 @@ def _draw_bars(sheet: Sheet, x: Scale, heard: FloatArray, gate: float) -> None:
             sheet.box((x.at(start) + 0.5, y.at(height)), (x.at(start + _BIN_LU) - 0.5, _BOTTOM), look)
 
 
-def _draw_range(sheet: Sheet, x: Scale, spread: Spread) -> None:
+def _draw_range(sheet: Sheet, x: Scale, spread: Spread, range_lu: float) -> None:
     gate = x.at(spread.gate)
     sheet.line([(gate, _TOP - 14), (gate, _BOTTOM)], "limit")
     sheet.text((gate + 5, _TOP - 6), f"gate {figure(spread.gate)}", "over-words")
     low, high, y = x.at(spread.low), x.at(spread.high), _TOP - 26
     sheet.line([(low, y + 8), (low, y), (high, y), (high, y + 8)], "bracket")
-    words = f"range {figure(spread.range_lu)} LU: {figure(spread.low)} to {figure(spread.high)}"
+    words = f"range {figure(range_lu)} LU: {figure(spread.low)} to {figure(spread.high)}"
     look = "middle" if _LEFT + 130 < (low + high) / 2 < _RIGHT - 130 else "end"
     sheet.text(((low + high) / 2 if look == "middle" else _RIGHT, y - 6), words, f"strong {look}")
 
 
-def _description(spread: Spread, goal: Goal) -> str:
+def _description(spread: Spread, reading: Reading, goal: Goal) -> str:
     if not math.isfinite(spread.high):
-        return "No short-term loudness is above the absolute gate of −70 LUFS."
+        return "There is no short-term loudness above the absolute gate of −70 LUFS."
     return (
         f"A histogram of the short-term loudness. Of what passes the range's gate at {figure(spread.gate)} "
         f"{goal.unit} nine tenths are louder than {figure(spread.low)} and one twentieth is louder than "
-        f"{figure(spread.high)}: a loudness range of {figure(spread.range_lu)} LU (EBU Tech 3342)."
+        f"{figure(spread.high)}: a loudness range of {figure(reading.loudness_range)} LU (EBU Tech 3342)."
     )

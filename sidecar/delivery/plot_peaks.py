@@ -10,15 +10,15 @@ from sidecar.delivery.remedy import excess
 from sidecar.goals import Goal
 from sidecar.vocabulary import figure
 
-_WIDTH, _ROW, _TOP, _FOOT = 560.0, 34.0, 44.0, 46.0
-_LEFT, _RIGHT = 60.0, 440.0
+_WIDTH, _ROW, _TOP, _FOOT = 460.0, 32.0, 44.0, 46.0
+_LEFT, _RIGHT = 40.0, 336.0
 _BELOW_DB, _ABOVE_DB = 24.0, 6.0
 
 
 def peaks_sheet(
     channels: Sequence[str], true_peak: Sequence[float], sample_peak: Sequence[float], goal: Goal
 ) -> Sheet:
-    """The drawing, 560 units wide and as high as there are channels.
+    """The drawing, 460 units wide and as high as there are channels.
 
     channels: names. true_peak: dBTP. sample_peak: dBFS. One a channel each.
     """

@@ -13,7 +13,7 @@ from sidecar.delivery.remedy import excess
 from sidecar.delivery.report_markup import Markup, join, tag
 from sidecar.delivery.verdict import Verdict
 from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.vocabulary import SILENCE, figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +30,8 @@ class _Row:
     over: Shape = "over"
 
 
-def figures_table(measured: Measured, verdict: Verdict, name: str) -> Markup:
-    """One goal's table. name: unique in the page."""
+def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
+    """One goal's table. name: unique in the page. judged_only: leaves out what is held against nothing."""
     goal = verdict.goal
     head = [
         tag("th", words, scope="col", class_=look)
@@ -45,11 +45,12 @@ def figures_table(measured: Measured, verdict: Verdict, name: str) -> Markup:
             ("stands", ""),
         )
     ]
-    rows = [_cells(row, f"{name}-{row.measure.replace(' ', '-')}") for row in _rows(measured, goal)]
+    shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
+    rows = [_cells(row, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
     return tag(
         "section",
         tag("h2", f"Against {goal.title}"),
-        tag("table", tag("thead", tag("tr", *head)), tag("tbody", *rows)),
+        tag("table", tag("thead", tag("tr", *head)), tag("tbody", *rows), class_="figures"),
         class_="whole",
     )
 
@@ -116,6 +117,8 @@ def _cells(row: _Row, name: str) -> Markup:
 
 def _stand(row: _Row, middle: float) -> tuple[Shape, str]:
     """The shape and the words of where it stands."""
+    if row.value == SILENCE:
+        return "under", "silent"
     offset = excess(row.value, middle)
     if excess(row.value, middle + row.above) > 0:
         return row.over, f"{SHAPES[row.over]} {figure(offset)} over"

@@ -43,10 +43,13 @@ def file_page(
         f"{name}: delivery check",
         _header(name, signature, index),
         *(_verdict(verdict, measured) for verdict in checked.verdicts),
-        *(figures_table(measured, verdict, str(k)) for k, verdict in enumerate(checked.verdicts)),
+        *(
+            figures_table(measured, verdict, str(k), judged_only=k > 0)
+            for k, verdict in enumerate(checked.verdicts)
+        ),
         _section("The course", tag("figure", course_sheet(measured, first).svg())),
-        _drawings(measured, first.goal),
         _findings(checked.verdicts),
+        _drawings(measured, first.goal),
         _channels(measured),
         _file(checked.file, measured, known_by, signature),
         _section("How it was measured", tag("p", _METHOD), tag("p", CAUTIONS), class_="cautions"),
@@ -127,7 +130,7 @@ def goal_words(goal: Goal) -> str:
 
 def _drawings(measured: Measured, goal: Goal) -> Markup:
     numbers = [str(k + 1) for k in range(measured.channels)]
-    levels = levels_sheet(measured.course.short_term, goal)
+    levels = levels_sheet(measured, goal)
     peaks = peaks_sheet(numbers, measured.reading.true_peak, measured.facts.sample_peak, goal)
     return tag(
         "div",

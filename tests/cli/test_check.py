@@ -1,0 +1,163 @@
+"""``sidecar check`` as a script and a person meet it."""
+
+import json
+import re
+import shutil
+
+import numpy as np
+import pytest
+import soundfile
+from jsonschema import Draft202012Validator
+
+from sidecar.cli import main
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """Where the files are; reports that are asked for by a bare name go there."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def tone(name, level_db=-23.0, seconds=5.0):
+    """Tech 3341 §2.9: in phase on two channels it reads its peak level in LUFS."""
+    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    sine = 10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * t)
+    soundfile.write(name, np.stack([sine, sine], axis=1), RATE_HZ)
+    return name
+
+
+def schema(capsys):
+    assert 0 == main(["check", "--json-schema"])
+    published = json.loads(capsys.readouterr().out)
+    Draft202012Validator.check_schema(published)
+    return Draft202012Validator(published)
+
+
+def checked(capsys, *arguments):
+    code = main(["check", "--json", *arguments])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_what_is_printed_is_what_the_schema_promises(folder, capsys):
+    """Loud, clipped, silent, short and unreadable files, held against one goal and against several."""
+    valid = schema(capsys)
+    noisy = np.clip(np.random.default_rng(1).standard_normal((RATE_HZ * 8, 2)), -1, 1)
+    noisy[RATE_HZ * 2 : RATE_HZ * 4] = 0.0
+    soundfile.write("clipped.wav", noisy, RATE_HZ)
+    soundfile.write("silent.wav", np.zeros((RATE_HZ, 6)), RATE_HZ)
+    files = [tone("right.wav"), tone("short.wav", seconds=0.2), "clipped.wav", "silent.wav", "none.wav"]
+    code, one = checked(capsys, *files)
+    _, several = checked(capsys, "--goal", "r128-s1", "--goal", "aes-track", *files)
+
+    assert 2 == code
+    assert [] == [error.message for printed in (one, several) for error in valid.iter_errors(printed)]
+    assert {"clipping", "silence", "true peak"} <= {detail["about"] for detail in one[2]["details"]}
+
+
+def test_the_schema_refuses_what_is_not_promised(folder, capsys):
+    """It is strict: a missing verdict, a figure in words and an unknown member are all found."""
+    valid = schema(capsys)
+    _, (right,) = checked(capsys, tone("right.wav"))
+    without = {name: value for name, value in right.items() if name != "passes"}
+
+    assert valid.is_valid([right])
+    assert not valid.is_valid([without])
+    assert not valid.is_valid([{**right, "integrated_lufs": "loud"}])
+    assert not valid.is_valid([{**right, "mood": "good"}])
+
+
+def test_several_goals_have_a_verdict_each(folder, capsys):
+    """The first on top, where one goal's verdict stands; each in its order below; one failure fails all."""
+    code, (spot,) = checked(
+        capsys, "--goal", "r128", "--goal", "premaster", "--goal", "r128", tone("spot.wav")
+    )
+
+    assert 1 == code
+    assert ("r128", True, 0.0) == (spot["goal"], spot["passes"], spot["move_db"])
+    assert [("r128", True, 0.0), ("premaster", False, 5.0)] == [
+        (verdict["goal"], verdict["passes"], verdict["move_db"]) for verdict in spot["verdicts"]
+    ]
+
+
+def test_one_goal_has_no_list_of_verdicts(folder, capsys):
+    """Its contract is as it always was."""
+    assert "verdicts" not in checked(capsys, tone("right.wav"))[1][0]
+
+
+def test_where_a_file_is_loudest_is_told(folder, capsys):
+    """3 s of −17 dBFS from 4 s on: its window of 3 s ends at 7 s; the limit of R 128 s1 is passed there."""
+    t = np.arange(10 * RATE_HZ) / RATE_HZ
+    level_db = np.where((t >= 4) & (t < 7), -15.0, -30.0)
+    sine = 10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * t)
+    soundfile.write("burst.wav", np.stack([sine, sine], axis=1), RATE_HZ)
+    _, (burst,) = checked(capsys, "--goal", "r128-s1", "burst.wav")
+    (fault,) = [detail for detail in burst["details"] if detail["about"] == "short-term"]
+
+    assert 7.0 == pytest.approx(burst["max_short_term_at_s"], abs=0.1)
+    assert 7.0 == pytest.approx(fault["spans"][0]["worst_s"], abs=0.1)
+    assert -15.0 == pytest.approx(fault["spans"][0]["worst"], abs=0.1)
+    assert "at 0:00:07.0" in fault["sentence"]
+
+
+def test_reports_of_one_file_have_the_names_asked_for(folder, capsys):
+    """A page, a picture and a table, said where they are."""
+    asked = ["--report", "r.html", "--plot", "p.png", "--csv", "c.csv", "--by", "A. Mixer"]
+    assert 0 == main(["check", *asked, tone("right.wav")])
+
+    assert ["c.csv", "p.png", "r.html", "right.wav"] == sorted(path.name for path in folder.iterdir())
+    assert "A. Mixer" in (folder / "r.html").read_text(encoding="utf-8")
+    assert "Written: r.html\nWritten: p.png\nWritten: c.csv\n" in capsys.readouterr().out
+
+
+def test_reports_of_several_files_are_pages_with_an_index(folder, capsys):
+    """Each link of the index leads to a page, and each page back to the index."""
+    asked = ["--report", "r.html", "--csv", "c.csv", "--goal", "r128", "--goal", "a85"]
+    assert 2 == main(["check", *asked, tone("a b.wav"), tone("loud.wav", -17.0), "none.wav"])
+    index = (folder / "r.html").read_text(encoding="utf-8")
+
+    assert ["r/a%20b.wav.html", "r/loud.wav.html"] == re.findall(r'href="([^"]+)"', index)
+    assert ["a b.wav.html", "loud.wav.html"] == sorted(path.name for path in (folder / "r").iterdir())
+    assert ["a b.wav.csv", "loud.wav.csv"] == sorted(path.name for path in (folder / "c").iterdir())
+    assert 'href="../r.html"' in (folder / "r" / "loud.wav.html").read_text(encoding="utf-8")
+    assert "none.wav" in index
+
+
+def test_json_stays_json_when_reports_are_written(folder, capsys):
+    """Nothing else goes to the standard output."""
+    assert 0 == checked(capsys, "--report", "r.html", tone("right.wav"))[0]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((), "No file is named"),
+        (("--report", "right.wav", "right.wav"), "--report right.wav must end in .html"),
+        (("--plot", "no/p.png", "right.wav"), "there is no folder no"),
+        (("--goal", "r128", "--goal", "nowhere", "right.wav"), "There is no goal 'nowhere'"),
+    ],
+)
+def test_what_cannot_be_done_is_said_before_anything_is_measured(folder, capsys, arguments, said):
+    """Exit code 2, one sentence, and the sound file is as it was."""
+    tone("right.wav")
+    before = (folder / "right.wav").read_bytes()
+
+    assert 2 == main(["check", *arguments])
+    assert said in capsys.readouterr().err
+    assert before == (folder / "right.wav").read_bytes()
+
+
+def test_the_table_fits_80_columns_and_findings_stand_below(folder, capsys, monkeypatch):
+    """With a long name, several goals and long sentences; each file's findings under its name."""
+    monkeypatch.setenv("COLUMNS", "80")
+    shutil.copy(tone("loud.wav", -17.0), "a programme with a rather long name, final version 3 (mono).wav")
+    main(["check", "--goal", "r128-s1", "--goal", "r128-live", *(str(f.name) for f in folder.iterdir())])
+    said = capsys.readouterr().out
+
+    assert max(map(len, said.splitlines())) <= 80
+    assert "✗ r128-s1" in said
+    assert "✗ r128-live" in said
+    assert re.search(r"^loud\.wav\n✗ r128-s1: Too loud: ", said, re.MULTILINE)
+    assert re.search(r"^→ r128-live: A gain of −6\.0 dB", said, re.MULTILINE)

@@ -1,0 +1,127 @@
+"""What a file is suspected of, on real files made to be guilty of it."""
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.delivery.bext import Claimed
+from sidecar.delivery.bext_writing import prepare, stamp
+from sidecar.delivery.checking import check_file
+from sidecar.goals import load_goal
+
+RATE_HZ = 48_000
+GOAL = load_goal("r128")
+
+
+@pytest.fixture
+def noted(tmp_path):
+    """Writes frames and gives the notes about them, by what they are about."""
+
+    def write(frames, name="mix.wav", subtype="PCM_24"):
+        soundfile.write(tmp_path / name, frames, RATE_HZ, subtype=subtype)
+        return notes_of(tmp_path / name)
+
+    return write
+
+
+def notes_of(path):
+    (verdict,) = check_file(str(path), None, [GOAL], lambda _: None).verdicts
+    return {f.about: f for f in verdict.findings if f.kind == "note"}
+
+
+def noise(seconds=6.0, channels=2, level=0.05):
+    return level * np.random.default_rng(7).standard_normal((round(seconds * RATE_HZ), channels))
+
+
+def test_a_sound_file_is_suspected_of_nothing(noted):
+    """Two independent channels without gaps."""
+    assert {} == noted(noise())
+
+
+def test_a_note_fails_nothing(tmp_path):
+    """A file on the target passes with mono on two channels, which is what many programmes are."""
+    t = np.arange(10 * RATE_HZ) / RATE_HZ
+    tone = 10 ** (-23 / 20) * np.sin(2 * np.pi * 1000 * t)  # Tech 3341 §2.9: reads −23.0 LUFS
+    soundfile.write(tmp_path / "mono.wav", np.stack([tone, tone], axis=1), RATE_HZ)
+    (verdict,) = check_file(str(tmp_path / "mono.wav"), None, [GOAL], lambda _: None).verdicts
+
+    assert (True, ["dual mono"]) == (verdict.passes, [f.about for f in verdict.findings])
+
+
+def test_mono_on_two_channels(noted):
+    """The same samples twice are told from the same material with the least difference."""
+    left = noise(channels=1)
+    almost = left.copy()
+    almost[1000] += 0.001
+
+    assert "dual mono" in noted(np.hstack([left, left]))
+    assert "dual mono" not in noted(np.hstack([left, almost]))
+
+
+def test_a_channel_that_is_turned_round(noted):
+    """Correlation −1; two independent channels have none."""
+    left = noise(channels=1)
+
+    assert "correlation −1.00" in noted(np.hstack([left, -left]))["inverted channel"].sentence
+
+
+def test_a_dead_channel(noted):
+    """Named by its place; a file that is silent throughout has no dead channel."""
+    frames = noise()
+    frames[:, 1] = 0.0
+
+    assert "Channel 2 holds nothing but digital silence." == noted(frames)["dead channel"].sentence
+    assert "dead channel" not in noted(np.zeros((RATE_HZ * 6, 2)))
+
+
+def test_a_constant_offset(noted):
+    """1 % of full scale is −40 dBFS."""
+    frames = noise()
+
+    assert (
+        "channel 1 −40.0 dBFS, channel 2 −40.0 dBFS"
+        in noted(frames - frames.mean(axis=0) + 0.01)["dc offset"].sentence
+    )
+
+
+def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
+    """2 s at the start, 1.5 s inside from 4 s on, nothing at the end; each has its place."""
+    frames = noise(8.0)
+    frames[: 2 * RATE_HZ] = 0.0
+    whole = frames.copy()
+    frames[4 * RATE_HZ : int(5.5 * RATE_HZ)] = 0.0
+    inside = noted(frames)["silence"]
+
+    assert "It begins with 2.0 s of digital silence." == noted(whole)["silence"].sentence
+    assert "inside the programme in 1 place, the longest 1.5 s" in inside.sentence
+    assert "At 0:00:04.0 to 0:00:05.5." == inside.places
+
+
+def test_clipping(noted):
+    """Three samples in a row at full scale (common practice, no source), and where the first is."""
+    frames = noise()
+    frames[3 * RATE_HZ : 3 * RATE_HZ + 3, 0] = 1.0
+    frames[4 * RATE_HZ : 4 * RATE_HZ + 2, 0] = 1.0
+
+    assert "Clipped in 1 place, first at 0:00:03.0" in noted(frames)["clipping"].sentence
+
+
+def test_a_lossy_encoding(noted):
+    """Tech 3343 §11.2.3: decoders and further encodings may peak higher."""
+    assert "lossy" in noted(noise(), "mix.ogg", "VORBIS")["encoding"].sentence
+
+
+def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
+    """A broadcast wave file stamped with what it reads is believed; with 0.5 LU more it is not."""
+    noted(noise())
+    path = tmp_path / "mix.wav"
+    reading = check_file(str(path), None, [GOAL], lambda _: None).measured.reading
+    true = Claimed.of(reading)
+    stamp(path, true, prepare(path))
+    assert "claims" not in notes_of(path)
+
+    stamp(path, Claimed(integrated=round(true.integrated + 0.5, 2)), prepare(path))
+    claim = notes_of(path)["claims"].sentence
+
+    assert "What the file says of its own loudness is wrong: integrated" in claim
+    assert "range" not in claim

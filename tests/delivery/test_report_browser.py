@@ -1,0 +1,76 @@
+"""The report in a real browser that has no network."""
+
+import re
+import shutil
+import subprocess
+from collections import Counter
+
+import pytest
+from conftest import need
+from made import level_course, made
+from page_reader import PageReader
+
+from sidecar.delivery.checking import Checked
+from sidecar.delivery.report_facts import Print, Signature
+from sidecar.delivery.report_page import file_page
+from sidecar.delivery.verdict import judge
+from sidecar.goals import load_goal
+
+
+@pytest.fixture
+def browser(tmp_path):
+    """Runs it once on a page, with one option; gives what it prints."""
+    need("chromium")
+
+    def open_page(path, option):
+        return subprocess.run(
+            [
+                str(shutil.which("chromium")),
+                *("--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run"),
+                *("--host-resolver-rules=MAP * ~NOTFOUND", "--proxy-server=127.0.0.1:9"),
+                *(f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer"),
+                option,
+                path.as_uri(),
+            ],
+            capture_output=True,
+            check=True,
+            timeout=120,
+        ).stdout
+
+    return open_page
+
+
+@pytest.fixture
+def page(tmp_path):
+    """A report with everything in it: faults with places, two goals, a note."""
+    course = level_course(600)
+    course.short_term[100:130] = course.momentary[100:130] = -15.0
+    course.true_peak[100:110] = 0.5
+    measured = made(course=course, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5, bad_samples=2)
+    verdicts = tuple(judge(measured, load_goal(goal)) for goal in ("r128-s1", "a85"))
+    path = tmp_path / "report.html"
+    checked = Checked("mix.wav", measured, verdicts)
+    path.write_text(file_page(checked, measured, Print(1, "ab" * 32), Signature.now()), encoding="utf-8")
+    return path
+
+
+def test_a_browser_finds_the_page_as_it_was_written(browser, page):
+    """An HTML5 parser moves or adds elements where a page is not well formed: it moves and adds none, but for
+    what it may always add."""
+    seen = PageReader(browser(page, "--dump-dom").decode())
+    written = PageReader(page.read_text(encoding="utf-8"))
+
+    assert Counter() == (seen.elements - written.elements) + (written.elements - seen.elements)
+    assert written.ids == seen.ids
+    assert written.rows == seen.rows
+
+
+def test_it_prints_on_few_sheets_of_a4(browser, page, tmp_path):
+    """A4 is 595 by 842 points (ISO 216: 210 by 297 mm); three sheets hold two goals with all places."""
+    printed = tmp_path / "report.pdf"
+    browser(page, f"--print-to-pdf={printed}")
+    pdf = printed.read_bytes()
+    sheets = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
+
+    assert {(595, 842)} == {(round(float(width)), round(float(height))) for width, height in sheets}
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 3

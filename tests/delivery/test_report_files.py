@@ -1,0 +1,106 @@
+"""What a check writes: where, under which names, and with what in it."""
+
+import csv
+import struct
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made import level_course, made
+
+from sidecar.delivery.checking import Checked
+from sidecar.delivery.report_files import Reports, names_for, write_course, write_plot
+from sidecar.delivery.verdict import judge
+from sidecar.errors import SettingsError
+from sidecar.goals import load_goal
+
+
+def checked(file="mix.wav", **changes):
+    measured = made(**changes)
+    return Checked(file, measured, (judge(measured, load_goal("r128")),))
+
+
+def test_one_file_has_the_name_that_was_asked_for():
+    """No folder is made for it."""
+    assert [Path("out/r.html")] == names_for(Path("out/r.html"), ["a/mix.wav"])
+
+
+def test_several_files_have_a_folder_and_none_replaces_another():
+    """Names that occur twice, or differ in case only, are told apart, on every file system."""
+    names = names_for(Path("r.html"), ["a/mix.wav", "b/mix.wav", "MIX.wav", "mix.wav-2", "mix.flac"])
+
+    assert [
+        Path("r/mix.wav.html"),
+        Path("r/mix.wav-2.html"),
+        Path("r/MIX.wav-3.html"),
+        Path("r/mix.wav-2-2.html"),
+        Path("r/mix.flac.html"),
+    ] == names
+
+
+@pytest.mark.parametrize(
+    ("reports", "said"),
+    [
+        (Reports(page=Path("mix.wav")), "--report mix.wav must end in .html"),
+        (Reports(csv=Path("mix.flac")), "--csv mix.flac must end in .csv"),
+        (Reports(plot=Path("mix")), "--plot mix must end in .png or .svg"),
+        (Reports(page=Path("nowhere/r.html")), "there is no folder nowhere"),
+    ],
+)
+def test_a_name_that_could_be_a_slip_is_refused(reports, said):
+    """A sound file is never written over, and nothing is measured in vain."""
+    with pytest.raises(SettingsError, match=said):
+        reports.refuse_unusable()
+
+
+def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):
+    """And a drawing is offered that needs nothing."""
+    monkeypatch.setattr("sidecar.delivery.report_files.find_spec", lambda _: None)
+    Reports(plot=Path("mix.svg")).refuse_unusable()
+
+    with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[report\]'"):
+        Reports(plot=Path("mix.png")).refuse_unusable()
+
+
+def test_what_cannot_be_written_is_said(tmp_path):
+    """A folder of that name is in the way."""
+    (tmp_path / "c.csv").mkdir()
+
+    with pytest.raises(SettingsError, match=r"c\.csv cannot be written: Is a directory"):
+        write_course(tmp_path / "c.csv", made())
+
+
+def test_the_course_as_values(tmp_path):
+    """A row each tenth of a second, at the end of its windows; silence is empty."""
+    course = level_course(3, momentary=-23.456, true_peak=-9.0)
+    course.short_term[0] = -np.inf
+    course.true_peak[2, 1] = -1.005
+    write_course(tmp_path / "c.csv", made(course=course))
+    with (tmp_path / "c.csv").open(newline="") as file:
+        rows = list(csv.reader(file))
+
+    assert [
+        ["seconds", "momentary_lufs", "short_term_lufs", "true_peak_1_dbtp", "true_peak_2_dbtp"],
+        ["0.1", "-23.46", "", "-9.00", "-9.00"],
+        ["0.2", "-23.46", "-23.00", "-9.00", "-9.00"],
+        ["0.3", "-23.46", "-23.00", "-9.00", "-1.00"],
+    ] == rows
+
+
+def test_the_picture_is_the_drawing(tmp_path):
+    """A PNG of twice the drawing's size (Portable Network Graphics, ISO/IEC 15948 §5.2 and §11.2.2)."""
+    write_plot(tmp_path / "p.png", checked())
+    write_plot(tmp_path / "p.svg", checked("a<b.wav"))
+    png = (tmp_path / "p.png").read_bytes()
+
+    assert b"\x89PNG\r\n\x1a\n" == png[:8]
+    assert (1720, 720) == struct.unpack(">II", png[16:24])
+    assert "a&lt;b.wav: meets EBU R 128, production" in (tmp_path / "p.svg").read_text(encoding="utf-8")
+
+
+def test_the_words_of_the_picture_are_rendered(tmp_path):
+    """Fonts are found: a picture with a heading has more in it than one of the same file without its name."""
+    write_plot(tmp_path / "long.png", checked("a very long name of a file indeed.wav"))
+    write_plot(tmp_path / "short.png", checked("x.wav"))
+
+    assert (tmp_path / "long.png").stat().st_size > (tmp_path / "short.png").stat().st_size + 1000
