@@ -52,13 +52,14 @@ def each(
             bars.update(bar, completed=share)
 
         try:
+            tell(0.0)
             return work(place, tell)
         except SidecarError as error:
             return error
         finally:
             bars.remove_task(bar)
 
-    with bars, ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
+    with bars, ThreadPoolExecutor(max(1, jobs or os.cpu_count() or 1)) as pool:
         try:
             return list(pool.map(one, range(len(paths))))
         except KeyboardInterrupt:

@@ -39,7 +39,12 @@ def run(options: argparse.Namespace) -> int:
         if targets:
             outcomes = _written(options, outcomes, targets)
     if options.json:
-        print(json.dumps([as_json(outcome, goal, target_lufs) for outcome in outcomes], indent=1))
+        print(
+            json.dumps(
+                [as_json(*pair, goal, target_lufs) for pair in zip(options.files, outcomes, strict=True)],
+                indent=1,
+            )
+        )
     else:
         show(options, outcomes, goal, target_lufs)
     if any(outcome.level and outcome.level.gain_db > 0 for outcome in outcomes):

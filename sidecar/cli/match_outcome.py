@@ -72,13 +72,13 @@ def limits(outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> list[
     return [sentence for sentence in dict.fromkeys(said) if sentence]
 
 
-def as_json(outcome: Outcome, goal: Goal, target_lufs: float) -> dict[str, Any]:
-    file = {"file": str(outcome.path)}
+def as_json(file: str, outcome: Outcome, goal: Goal, target_lufs: float) -> dict[str, Any]:
+    """One file's object; *file* is its name as it was given."""
     if outcome.reading is None:
-        return {**file, "error": outcome.error}
+        return {"file": file, "error": outcome.error}
     reading, level, landed = outcome.reading, outcome.level, outcome.landed
     return {
-        **file,
+        "file": file,
         "integrated_lufs": number(reading.integrated),
         "loudness_range_lu": number(reading.loudness_range),
         "max_true_peak_dbtp": number(reading.max_true_peak),

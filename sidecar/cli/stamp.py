@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     with kept_log():
         outcomes = each(paths, one, options.jobs)
     if options.json:
-        print(json.dumps([_as_json(*pair) for pair in zip(paths, outcomes, strict=True)], indent=1))
+        print(json.dumps([_as_json(*pair) for pair in zip(options.files, outcomes, strict=True)], indent=1))
     else:
         _show(paths, outcomes, goal)
     if any(isinstance(outcome, SidecarError) for outcome in outcomes):
@@ -88,11 +88,11 @@ def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: T
     return Outcome(before, now, how)
 
 
-def _as_json(path: Path, outcome: Outcome | SidecarError) -> dict[str, Any]:
+def _as_json(file: str, outcome: Outcome | SidecarError) -> dict[str, Any]:
     if isinstance(outcome, SidecarError):
-        return {"file": str(path), "error": str(outcome)}
+        return {"file": file, "error": str(outcome)}
     return {
-        "file": str(path),
+        "file": file,
         "claimed": _fields(outcome.before) if outcome.before else None,
         "measured": _fields(outcome.now),
         "done": outcome.done,

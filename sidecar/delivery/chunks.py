@@ -86,7 +86,9 @@ def naming(path: Path) -> Iterator[None]:
         raise SourceError(f"{path}: {error}") from error
     except OSError as error:
         reason = error.strerror or error
-        raise SourceError(f"{path}: the system refuses it ({reason}). Check permissions and room.") from error
+        raise SourceError(
+            f"{path}: the system refuses it ({reason}). Check its name, permissions and the room on the disk."
+        ) from error
 
 
 def is_wave(path: Path) -> bool:

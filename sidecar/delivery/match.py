@@ -128,7 +128,7 @@ def _gain(placed: Sequence[tuple[int, Reading]], goal: Goal, target_lufs: float)
     loudest = max((reading.integrated for _, reading in placed), default=SILENCE)
     if loudest == SILENCE:
         return None
-    wanted = round(target_lufs - loudest, 2)
+    wanted = round(target_lufs - loudest, 2) + 0.0  # never a minus zero
     if wanted <= 0.0:
         return _Gain(wanted, wanted)
     room, bound, place = min(

@@ -4,6 +4,8 @@ import os
 import struct
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from wave_files import CUE, FMT, IXML, JUNK_FOR_DS64, LIST, bext, chunk, long_form, pcm_24, riff, taken_apart
 
 from sidecar.delivery.bext import Claimed, new_bext, read_loudness
@@ -250,6 +252,36 @@ def test_every_cut_of_a_file_is_refused_or_read_without_harm(file):
         path = file(whole[:length])
         with path.open("rb") as opened, pytest.raises(SourceError):
             walk(opened)
+
+
+named = st.sampled_from([b"iXML", b"cue ", b"LIST", b"JUNK", b"axml", b"PAD ", b"chna", b"smpl"])
+contents = st.one_of(st.integers(0, 9), st.integers(590, 640)).map(lambda size: bytes([7]) * size)
+several = st.lists(st.tuples(named, contents), max_size=5)
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(
+    build=st.sampled_from([riff, long_form]),
+    front=several,
+    middle=several,
+    end=several,
+    history=st.none() | st.integers(0, 5),
+    data_bytes=st.integers(1, 50),
+)
+def test_any_order_of_chunks_is_kept(tmp_path_factory, build, front, middle, end, history, data_bytes):
+    """Whatever stands where: taken apart by other code, all but fields and fillers is as it was."""
+    fields = [] if history is None else [(b"bext", bext(history=b"h" * history))]
+    audio = (b"data", bytes([9]) * data_bytes)
+    chunks = (*front, (b"fmt ", FMT), *fields, *middle, audio, *end)
+    path = tmp_path_factory.getbasetemp() / "any.wav"
+    path.write_bytes(build(*chunks))
+    stamped(path)
+
+    def kept(parts):
+        return [part for part in parts if part[0] not in {b"bext", b"JUNK", b"PAD ", b"ds64"}]
+
+    assert kept(chunks) == kept(taken_apart(path.read_bytes()))
+    assert CLAIMED == read_loudness(path)
 
 
 def test_a_file_that_changed_meanwhile_is_left_alone(file):

@@ -1,0 +1,46 @@
+"""The same work on many files at a time."""
+
+import os
+import signal
+import threading
+from pathlib import Path
+
+import pytest
+
+from sidecar.cli.many import each
+from sidecar.errors import SourceError
+
+PATHS = [Path(f"{number}.wav") for number in range(6)]
+
+
+@pytest.mark.parametrize("jobs", [-1, 0, 1, 3])
+def test_results_are_in_order_and_a_fault_stops_nothing(jobs):
+    """Each place has its result or its own fault."""
+
+    def work(place, tell):
+        tell(0.5)
+        if place == 2:
+            raise SourceError("broken")
+        return place * 10
+
+    results = each(PATHS, work, jobs)
+
+    assert [0, 10, 30, 40, 50] == [result for result in results if not isinstance(result, SourceError)]
+    assert "broken" == str(results[2])
+
+
+def test_who_interrupts_does_not_wait_for_the_rest():
+    """What runs ends at its next word of progress, and nothing more is begun."""
+    begun, told = [], threading.Event()
+
+    def work(place, tell):
+        begun.append(place)
+        os.kill(os.getpid(), signal.SIGINT)
+        for _ in range(1000):
+            tell(0.5)
+            told.wait(0.01)
+        raise AssertionError("it was never interrupted")
+
+    with pytest.raises(KeyboardInterrupt):
+        each(PATHS, work, jobs=1)
+    assert [0] == begun
