@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from sidecar.advice.fader_history import FaderHistory
 from sidecar.feed import Course
 from sidecar.journal.record import Floats, Record, Singles, Stems, Told
 from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
@@ -31,8 +32,8 @@ class Resumable:
     """As last read: running maxima, true peak a channel, sample peak, bad samples, seconds."""
     true_peak: Floats
     """dBTP."""
-    fader_db: Floats
-    """The programme fader, with what was only said of it later."""
+    fader: FaderHistory
+    """The programme fader: all that was said of it, or else what the source itself knew."""
     stems: Stems | None
     """The stems, their faders with what was only said of them later."""
     lost_frames: int
@@ -49,31 +50,34 @@ def resumable(record: Record) -> Resumable:
         cuts=_cuts(record),
         reading=record.summary.reading,
         true_peak=record.laid_out(record.true_peak.astype(np.float64), SILENCE),
-        fader_db=faders_db(record),
+        fader=fader_history(record),
         stems=_stems(record),
         lost_frames=record.summary.lost_frames,
         course=record.course(),
     )
 
 
-def faders_db(record: Record) -> Floats:
-    """Where the programme fader stood in each 100 ms, with what was only said of it later; shape (n,).
-
-    Where nobody ever said anything, it is what the source itself knew.
-    """
-    told = [word for word in record.told if not word.stem]
-    if not told:
-        return record.course().fader_db.astype(np.float64)
-    # here, not above: the journal's list needs no advice
-    from sidecar.advice.fader_history import FaderHistory
-
+def fader_history(record: Record) -> FaderHistory:
+    """The programme fader's history: what was said of it, in the order in which it was said; where nobody
+    ever said anything, what the source itself knew in each block."""
     history = FaderHistory()
-    for word in told:
+    told = [word for word in record.told if not word.stem]
+    for word in told or _known_by_the_source(record):
         if word.is_position:
             history.feedback(word.at_s, word.value_db)
         else:
             history.moved_by(word.at_s, word.value_db)
-    return history.gains_db(0, record.summary.blocks)
+    return history
+
+
+def _known_by_the_source(record: Record) -> Iterator[Told]:
+    """A word for each change; none where the fader was at 0 dB throughout, as where nobody knows it."""
+    faders_db, place = record.fader_db, record.place
+    if not faders_db.any():
+        return
+    yield Told(0.0, float(faders_db[0]), is_position=True)
+    for at in np.flatnonzero(faders_db[1:] != faders_db[:-1]) + 1:
+        yield Told(float(place[at]) * BLOCK_S, float(faders_db[at]), is_position=True)
 
 
 def _cuts(record: Record) -> tuple[int, ...]:

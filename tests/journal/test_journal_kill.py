@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 from kill_yard import integrated_of, kill_at, range_of
-from known_signal import Measuring
+from known_signal import RATE_HZ, Measuring
 
 from sidecar.journal.resume import resumable
+from sidecar.meter import Meter
 
 MOMENTS_S = np.random.default_rng(20).uniform(0.2, 3.2, 12)
 
@@ -60,3 +61,20 @@ def test_integrated_and_range_follow_from_what_is_on_record(records, undisturbed
         expected = undisturbed.readings[record.summary.blocks - 1]
         assert pytest.approx(expected.integrated, abs=1e-9) == integrated_of(found.energies, found.cuts)
         assert pytest.approx(expected.loudness_range, abs=0.01) == range_of(found.energies, found.cuts)
+
+
+def test_a_meter_that_goes_on_reads_what_it_read(records, undisturbed):
+    """Integrated, range, maxima and peaks of the resumed run are those of the undisturbed one there."""
+    for record in records:
+        found = resumable(record)
+        expected = undisturbed.readings[record.summary.blocks - 1]
+        meter = Meter(RATE_HZ, "stereo")
+        meter.restore(found.energies, found.reading, found.cuts)
+        reading = meter.reading()
+        assert pytest.approx(expected.integrated, abs=1e-9) == reading.integrated
+        assert pytest.approx(expected.loudness_range, abs=1e-9) == reading.loudness_range
+        assert pytest.approx(expected.max_momentary, abs=1e-9) == reading.max_momentary
+        assert pytest.approx(expected.max_short_term, abs=1e-9) == reading.max_short_term
+        assert pytest.approx(expected.true_peak, abs=1e-9) == reading.true_peak
+        assert pytest.approx(expected.sample_peak, abs=1e-9) == reading.sample_peak
+        assert expected.seconds == reading.seconds

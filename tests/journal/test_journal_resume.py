@@ -11,14 +11,14 @@ from sidecar.journal.resume import resumable
 from sidecar.vocabulary import Reading
 
 
-def record(place, *, blocks, names=(), stems=None, cuts=(), told=()):
+def record(place, *, blocks, names=(), stems=None, cuts=(), told=(), faders=None):
     """A record that holds the blocks *place* of so many; their energies are their numbers from 1."""
     places = np.array(place)
     levels = (-30.0 + places).astype(np.float32)
     about = type(ABOUT)("source", 48_000, "stereo", ABOUT.goal, names)
     summary = Summary(1, about, "0", datetime(2026, 1, 1, tzinfo=UTC), None, blocks, 0, Reading())
-    faders = np.full(len(places), -2.0, np.float32)
-    return Record(summary, places, places + 1.0, levels, faders, levels, levels, stems, cuts, (), told)
+    faders_db = np.array(faders or [-2.0] * len(places), np.float32)
+    return Record(summary, places, places + 1.0, levels, faders_db, levels, levels, stems, cuts, (), told)
 
 
 def test_a_whole_record_gives_what_was_heard():
@@ -28,7 +28,7 @@ def test_a_whole_record_gives_what_was_heard():
     assert [1.0, 2.0, 3.0, 4.0, 5.0] == found.energies.tolist()
     assert [-30.0, -29.0, -28.0, -27.0, -26.0] == found.true_peak.tolist()
     assert (2,) == found.cuts
-    assert [-2.0] * 5 == found.fader_db.tolist()
+    assert [-2.0] * 5 == found.fader.gains_db(0, 5).tolist()
 
 
 def test_a_missing_stretch_is_silent_and_cut_off_at_either_end():
@@ -58,7 +58,22 @@ def test_the_first_word_on_the_fader_counts_for_the_past():
         record(range(6), blocks=6, told=(Told(0.1, 2.0, False), Told(0.3, -6.0, True), Told(0.5, -3.0, True)))
     )
 
-    assert [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0] == found.fader_db.tolist()
+    assert [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0] == found.fader.gains_db(0, 6).tolist()
+
+
+def test_a_fader_that_the_source_knows_is_read_from_its_blocks():
+    """From 0 dB down and closed; a stretch that is missing keeps the position before it."""
+    found = resumable(record([0, 1, 4, 5], blocks=6, faders=[0.0, -3.0, -3.0, -np.inf]))
+
+    assert [0.0, -3.0, -3.0, -3.0, -3.0, -np.inf] == found.fader.gains_db(0, 6).tolist()
+    assert found.fader.is_absolute
+
+
+def test_a_fader_that_nobody_knows_stays_unknown():
+    """The first feedback in the run that goes on will still count for the past."""
+    found = resumable(record(range(3), blocks=3, faders=[0.0, 0.0, 0.0]))
+
+    assert not found.fader.is_absolute
 
 
 def test_the_first_word_on_a_stems_fader_counts_for_its_past():
