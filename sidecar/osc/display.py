@@ -4,13 +4,13 @@ engine's loop."""
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from sidecar.alerts import FlashLimit
 from sidecar.feed import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.sender import Sender
-from sidecar.osc.surface import Surface
+from sidecar.osc.surface import STEM, Surface
 from sidecar.osc.table import ALERT_STATES, OUTGOING, Outgoing, Value
 from sidecar.osc.targets import Destination
 
@@ -20,7 +20,8 @@ _BEAT_S = 1.0
 class Display:
     """Sends each value when it changes and once a second, in a message of its own, as controls want it.
 
-    A control shows one value, so of several arguments only the first is sent: of an alert its state.
+    A control shows one value, so of several arguments only the first is sent: of an alert its state. What
+    there is one of a stem goes to an address a stem.
     Caution: flashing light can cause seizures. The lamps of the alerts lie side by side, so all of them
     together are kept to 3 changes in any second (``alerts.FlashLimit``).
     """
@@ -45,10 +46,11 @@ class Display:
             self._beat_due_s = now_s + _BEAT_S
             self._said.clear()
         alerts = iter(self._alerts.update(now_s, self._states(snapshot)))
-        for row, address in self._rows:
+        for row, template in self._rows:
             values = (next(alerts),) if row.group == "alert" else row.read(snapshot)
-            if values and values[0] != self._said.get(address):
-                self._send(row, address, values[0])
+            for address, value in _placed(template, values):
+                if value != self._said.get(address):
+                    self._send(row, address, value)
 
     async def close(self) -> None:
         """Puts the alerts out: what stays lit once nobody watches would lie."""
@@ -63,3 +65,10 @@ class Display:
     def _send(self, row: Outgoing, address: str, value: Value) -> None:
         self._said[address] = value
         self._sender.send(wire.message(address, row.tags[0], [value]).dgram, self._destination)
+
+
+def _placed(template: str, values: tuple[Value, ...]) -> Iterator[tuple[str, Value]]:
+    if STEM not in template:
+        values = values[:1]
+    for stem, value in enumerate(values, start=1):
+        yield template.replace(STEM, str(stem)), value

@@ -78,6 +78,8 @@ class Lamps:
         """Shows these conditions until others are given, or until the patience is over."""
         self._conditions = conditions
         self._stale_from_s = asyncio.get_running_loop().time() + patience_s
+        if self._timer:
+            self._send()
 
     async def close(self) -> None:
         """Sends the safe state, three times so that it arrives, and ends."""

@@ -22,6 +22,8 @@ Scale = Literal["db", "position"]
 STEM = "{stem}"
 """Stands in an address for the number of the stem, counted from 1."""
 
+_MOST_STEMS = 999
+"""Ours: a number of three digits at most."""
 _MOST_DB = 24.0
 """Ours: more than any fader gives; a report above it is no report of a fader in dB."""
 
@@ -47,7 +49,8 @@ class Surface:
     stem_fader_address: str | None = None
     stem_feedback_address: str | None = None
     show: Mapping[str, str] = field(default_factory=dict)
-    """What it shows besides: for each path of the OSC table an address of the surface's own."""
+    """What it shows besides: for each path of the OSC table an address of the surface's own, where the value
+    is one a stem with ``{stem}`` in it."""
 
     @property
     def limits(self) -> FaderLimits:
@@ -123,6 +126,7 @@ _STEM_ADDRESSES = ("stem_fader_address", "stem_feedback_address")
 _REQUIRED = ("title", *_ADDRESSES, "scale", "lowest_db", "highest_db")
 _OPTIONAL = ("taper", *_STEM_ADDRESSES, "show")
 _PATHS = tuple(row.path for row in OUTGOING)
+_STEM_PATHS = tuple(row.path for row in OUTGOING if row.group == "stems")
 _SCALES: tuple[Scale, ...] = ("db", "position")
 
 
@@ -199,7 +203,10 @@ def _show(path: Path, value: Any) -> dict[str, str]:
     if not isinstance(value, dict):
         raise unusable(path, "show", value, "a table, begun by a line [show]")
     settings.keys(path, "[show]", value, (), _PATHS)
-    return {row: address(path, row, place) for row, place in value.items()}
+    return {
+        row: _stem_address(path, row, place) if row in _STEM_PATHS else address(path, row, place)
+        for row, place in value.items()
+    }
 
 
 def _refuse_contradictions(path: Path, surface: Surface) -> None:
@@ -222,9 +229,21 @@ def _refuse_contradictions(path: Path, surface: Surface) -> None:
 
 def _refuse_shared_places(path: Path, surface: Surface) -> None:
     """What is only to be shown must not move a fader, and two values at one place would take turns."""
+    faders = _places(surface.fader_address) | _places(surface.stem_fader_address or surface.fader_address)
+    shown: set[str] = set()
     for row, place in surface.show.items():
-        template = surface.stem_fader_address
-        if place == surface.fader_address or (template and _number_in(place, template)):
+        places = _places(place)
+        if places & faders:
             raise unusable(path, row, place, "another address than that of a fader, which it would move")
-        if list(surface.show.values()).count(place) > 1:
+        if places & shown:
             raise unusable(path, row, place, "given to one value only")
+        shown |= places
+
+
+def _places(template: str) -> set[str]:
+    """The address, or those of all stems."""
+    return (
+        {template.replace(STEM, str(stem)) for stem in range(1, _MOST_STEMS + 1)}
+        if STEM in template
+        else {template}
+    )

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.feed import Snapshot
+from sidecar.feed import Snapshot, Stem
 from sidecar.goals import load_goal
 from sidecar.locations import shipped_configs
 from sidecar.osc import wire
@@ -76,8 +76,9 @@ def test_the_shipped_panel_is_shown_move_landing_loudness_and_alerts(panel):
         "/programme/over": [0],
         "/programme/hot": [1],
         "/programme/ceiling": [0],
+        "/programme/heartbeat": [0],
     } == dict(heard)
-    assert 6 == len(heard)
+    assert 7 == len(heard)
 
 
 def test_only_what_changes_is_sent_until_a_second_is_over(panel):
@@ -90,7 +91,7 @@ def test_only_what_changes_is_sent_until_a_second_is_over(panel):
 
     assert [] == same
     assert [("/programme/move", [-2.0])] == moved
-    assert 6 == len(again)
+    assert 7 == len(again)
 
 
 def test_silence_is_a_number_on_the_panel(panel):
@@ -128,9 +129,24 @@ def test_alerts_that_flicker_do_not_flash_on_the_panel(panel):
 
 def test_a_value_that_is_not_there_is_not_sent():
     """Without stems and without a connected fader there is nothing to say of them."""
-    panel = Panel({"/stems/moves": "/a", "/hand/armed": "/b", "/peak/channels": "/c", "/transport": "/d"})
+    panel = Panel(
+        {"/stems/moves": "/a/{stem}", "/hand/armed": "/b", "/peak/channels": "/c", "/transport": "/d"}
+    )
     heard = panel.shown(snapshot())
     panel.close()
     panel.socket.close()
 
     assert [("/d", ["measuring"])] == heard
+
+
+def test_each_stem_has_its_own_label():
+    """The first stem's move at number 1, in the order of the names; only what changes is sent again."""
+    panel = Panel({"/stems/names": "/{stem}/name", "/stems/moves": "/{stem}/move"})
+    stems = (Stem("voice", 0.0, Move(0.0), -3.0), Stem("music", 0.0, Move(-2.5), -6.0))
+    first = panel.shown(replace(snapshot(), stems=stems))
+    second = panel.shown(replace(snapshot(), stems=(stems[0], replace(stems[1], move=Move(-3.0)))))
+    panel.close()
+    panel.socket.close()
+
+    assert {"/1/name": ["voice"], "/2/name": ["music"], "/1/move": [0.0], "/2/move": [-2.5]} == dict(first)
+    assert [("/2/move", [-3.0])] == second

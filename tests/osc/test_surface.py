@@ -146,7 +146,9 @@ class TestShowing:
 
     def test_each_path_of_the_table_may_have_an_address(self, own):
         """Just as written, in the order of the file; without the table nothing is shown."""
-        rows = {row.path: f"/panel{row.path}" for row in OUTGOING}
+        rows = {
+            row.path: f"/panel{row.path}" + ("/{stem}" if row.group == "stems" else "") for row in OUTGOING
+        }
         text = toml() + "[show]\n" + "".join(f'"{path}" = "{place}"\n' for path, place in rows.items())
         (own / "mine.toml").write_text(text)
 
@@ -162,11 +164,22 @@ class TestShowing:
             ('"/move/gain" = "/main/fader"', "it must be another address than that of a fader"),
             ('"/move/gain" = "/s/3/fader"', "it must be another address than that of a fader"),
             ('"/move/gain" = "/a"\n"/integrated" = "/a"', "it must be given to one value only"),
+            ('"/move/gain" = "/a/3"\n"/stems/moves" = "/a/{stem}"', "it must be given to one value only"),
+            ('"/move/gain" = "/a/{stem}"', "it must be an OSC address such as"),
+            ('"/stems/moves" = "/a"', "it must be an OSC address with {stem} once"),
+            ('"/stems/moves" = "/s/{stem}/fader"', "it must be another address than that of a fader"),
+            ('"/stems/moves" = "/s/{stem}1/fader"', "it must be another address than that of a fader"),
         ],
     )
     def test_what_cannot_be_shown_is_refused(self, own, show, reason):
         """Above all what would move a fader that is only to be told."""
         assert reason in refusal(own, toml(**STEMS) + f"[show]\n{show}\n")
+
+    def test_stems_are_shown_at_addresses_of_their_own(self, own):
+        """One a stem, beside the programme's."""
+        (own / "mine.toml").write_text(toml(**STEMS) + '[show]\n"/stems/moves" = "/s/{stem}/move"\n')
+
+        assert {"/stems/moves": "/s/{stem}/move"} == load_surface("mine").show
 
     def test_show_is_a_table(self, own):
         """The sentence says how one begins."""
