@@ -19,9 +19,10 @@ def add(commands: Any) -> None:
         "sidecar match --write levelled *.wav",
     )
     parser.description += (  # type: ignore[operator]
-        " A gain goes no further up than the goal's limits allow; what would land where is said for each."
-        " Ends with 0 when all can stand, or were written and do stand, where they should; 1 when some"
-        " cannot; 2 when something could not be read or written."
+        " A gain goes no further up\nthan the goal's limits allow; which one held it is said."
+        " Copies are dithered, measured\nagain, and never written over an original."
+        " Ends with 0 when all stand where they should,\n1 when some cannot,"
+        " 2 when something could not be read or written."
     )
     parser.add_argument("files", nargs="+", metavar="FILE")
     parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
