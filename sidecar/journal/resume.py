@@ -36,6 +36,8 @@ class Resumable:
     """The programme fader: all that was said of it, or else what the source itself knew."""
     stems: Stems | None
     """The stems, their faders with what was only said of them later."""
+    told_stems: frozenset[str]
+    """Those whose faders somebody has told of: the next word on one is not the first."""
     lost_frames: int
     course: Course
 
@@ -52,6 +54,7 @@ def resumable(record: Record) -> Resumable:
         true_peak=record.laid_out(record.true_peak.astype(np.float64), SILENCE),
         fader=fader_history(record),
         stems=_stems(record),
+        told_stems=frozenset(word.stem for word in record.told if _says_where(word)) - {""},
         lost_frames=record.summary.lost_frames,
         course=record.course(),
     )
@@ -104,6 +107,11 @@ def _stems(record: Record) -> Stems | None:
 def _put_right(fader_db: Singles, told: Sequence[Told]) -> None:
     """The first position that was said of a stem's fader counts for all that came before, which was taken
     in as if it stood at 0 dB."""
-    positions = [word for word in told if word.is_position and word.value_db > SILENCE]
+    positions = [word for word in told if _says_where(word)]
     if positions:
         fader_db[: round(positions[0].at_s / BLOCK_S)] += positions[0].value_db
+
+
+def _says_where(word: Told) -> bool:
+    """A closed fader says nothing of where it stood before."""
+    return word.is_position and word.value_db > SILENCE

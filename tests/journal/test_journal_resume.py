@@ -81,11 +81,12 @@ def test_the_first_word_on_a_stems_fader_counts_for_its_past():
     stems = Stems(
         np.ones((4, 2, 2)), np.zeros((4, 2)), np.array([[0, 0], [0, 0], [-6, 0], [-6, 0]], np.float32)
     )
-    told = (Told(0.2, -6.0, True, "voice"), Told(0.2, 5.0, True, ""))
+    told = (Told(0.2, -6.0, True, "voice"), Told(0.2, 5.0, True, ""), Told(0.3, -np.inf, True, "music"))
     found = resumable(record(range(4), blocks=4, names=("voice", "music"), stems=stems, told=told))
 
     assert [-6.0] * 4 == found.stems.fader_db[:, 0].tolist()
     assert [0.0] * 4 == found.stems.fader_db[:, 1].tolist()
+    assert {"voice"} == found.told_stems
 
 
 def test_stems_keep_their_places_around_a_missing_stretch():
