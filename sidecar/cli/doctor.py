@@ -8,36 +8,38 @@ import platform
 import shutil
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from functools import partial
 from importlib.metadata import version
+from importlib.util import find_spec
 
+from sidecar import self_check
 from sidecar.cli.options.command import COMMAND_PORT
-from sidecar.errors import SidecarError
+from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import all_goals, goal_faults
 from sidecar.locations import own_configs
+from sidecar.self_check import Found
 from sidecar.vocabulary import figure
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
-    """One thing looked at."""
+def run(options: argparse.Namespace) -> int:
+    """Looks at everything, and with ``--tone`` listens; 0 when all is well, 1 when something is missing.
 
-    what: str
-    is_well: bool
-    detail: str
-    """What was found; where it is not well, what mends it."""
-
-
-def run(_options: argparse.Namespace) -> int:
-    """Looks at everything; 0 when all is well, 1 when something is missing."""
-    looks: tuple[Callable[[], Iterator[Found]], ...] = (
+    Raises SettingsError where it is said what to play to and not that anything is to be played.
+    """
+    for option, given in (("--device", options.device), ("--play-to", options.play_to)):
+        if given is not None and not options.tone:
+            raise SettingsError(f"{option} belongs to --tone, which plays a tone; give both.")
+    looks: list[Callable[[], Iterator[Found]]] = [
         _program,
         _meter,
         _audio,
         _network,
+        _discovery,
         _settings,
         _terminal,
-    )
+    ]
+    if options.tone:
+        looks.append(partial(_tone, options.device, options.play_to))
     found = []
     for look in looks:
         for one in look():
@@ -100,9 +102,16 @@ def _network() -> Iterator[Found]:
     yield Found(
         "OSC is open to",
         True,
-        "this machine alone (127.0.0.1). For others a run needs both --osc-bind, the address of this machine that "
-        "they reach, and --osc-allow, who they are; who is not allowed gets no answer",
+        "this machine alone (127.0.0.1). For others a run needs both --osc-bind, the address of this machine "
+        "that they reach, and --osc-allow, who they are; who is not allowed gets no answer",
     )
+
+
+def _discovery() -> Iterator[Found]:
+    missing = [name for name in ("aiohttp", "zeroconf") if find_spec(name) is None]
+    found = "controllers can find a run by themselves: --discovery-port, --announce"
+    lack = f"for controllers that find a run by themselves: pip install {' '.join(missing)}"
+    yield Found("discovery", True, lack if missing else found)
 
 
 def _settings() -> Iterator[Found]:
@@ -125,3 +134,10 @@ def _terminal() -> Iterator[Found]:
         unicode,
         f"{encoding}, {colours}" if unicode else f"{encoding}; set LANG to a UTF-8 locale",
     )
+
+
+def _tone(device: str | None, play_to: str | None) -> Iterator[Found]:
+    try:
+        yield from self_check.hear_tone(device, play_to, partial(print, flush=True))
+    except SidecarError as error:
+        yield Found("tone", False, str(error))

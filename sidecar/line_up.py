@@ -1,0 +1,153 @@
+"""The line-up tone, and the process that plays it.
+
+``python -m sidecar.line_up ORDER`` says, one JSON object a line: ``{"output": label}`` when it is open,
+``{"playing": s}`` (monotonic clock) when the tone begins, which waits for a line on standard input, and
+``{"error": text}`` where it cannot. It leaves when the tone was played, or standard input ends.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.errors import SourceError
+from sidecar.sources import portaudio
+
+LEVEL_LUFS = -23.0
+"""Tech 3341 §2.9 and case 1: a 1 kHz sine in phase on both channels reads its peak level."""
+TONE_HZ = 1000.0
+LENGTH_S = 5.0
+RAMP_S = 0.02
+"""Rise and fall, so that neither clicks (common practice, no source)."""
+
+_LATENCY_S = 0.1
+
+
+def tone(rate_hz: int) -> NDArray[np.float32]:
+    """The tone with its ramps, shape (n, 2), full scale 1.0."""
+    count = round(LENGTH_S * rate_hz)
+    sine = 10.0 ** (LEVEL_LUFS / 20.0) * np.sin(2.0 * np.pi * TONE_HZ / rate_hz * np.arange(count))
+    rise = np.sin(0.5 * np.pi * np.arange(round(RAMP_S * rate_hz)) / (RAMP_S * rate_hz)) ** 2
+    sine[: rise.size] *= rise
+    sine[-rise.size :] *= rise[::-1]
+    return np.repeat(sine[:, None], 2, axis=1).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Where to play, and how fast."""
+
+    wanted: str | None
+    """Part of an output's name; None for the one that belongs to the input."""
+    input_name: str
+    host_api: str
+    """Of the input."""
+    rate_hz: int
+
+    def to_json(self) -> str:
+        return json.dumps(asdict(self))
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One audio output that takes two channels or more."""
+
+    index: int
+    name: str
+    host_api: str
+    is_default: bool = False
+
+    @property
+    def label(self) -> str:
+        return f"{self.name} ({self.host_api})"
+
+
+def choose_output(outputs: Sequence[Output], order: Order) -> Output:
+    """The output that a person named; else the input's other side, as virtual devices have one; else the
+    system's own.
+
+    Raises SourceError, with the names there are, when that is none or may be several.
+    """
+    there_are = f"There are: {', '.join(output.label for output in outputs) or 'none'}."
+    if order.wanted is None:
+        beside = [out for out in outputs if (out.name, out.host_api) == (order.input_name, order.host_api)]
+        found = beside or [output for output in outputs if output.is_default]
+        if not found:
+            raise SourceError(
+                f"The system names no output of its own: choose one with --play-to. {there_are}"
+            )
+        return found[0]
+    key = order.wanted.casefold()
+    named = [output for output in outputs if key in output.label.casefold()]
+    exact = [output for output in named if key in (output.name.casefold(), output.label.casefold())]
+    named = exact or named
+    named = [output for output in named if output.host_api == order.host_api] or named
+    if len(named) != 1:
+        wrong = "No output is called" if not named else "Several outputs are called"
+        raise SourceError(f"{wrong} {order.wanted!r}: give the whole name with --play-to. {there_are}")
+    return named[0]
+
+
+def _outputs(sounddevice: ModuleType) -> list[Output]:
+    apis = [api["name"] for api in sounddevice.query_hostapis()]
+    own = sounddevice.default.device[1]
+    return [
+        Output(index, device["name"], apis[device["hostapi"]], index == own)
+        for index, device in enumerate(sounddevice.query_devices())
+        if device["max_output_channels"] >= 2
+    ]
+
+
+def _play(order: Order, say: Any) -> None:
+    # Where the input is a sink's monitor, the tone belongs into that sink.
+    source = os.environ.get("PULSE_SOURCE", "")
+    if source.endswith(".monitor"):
+        os.environ.setdefault("PULSE_SINK", source.removesuffix(".monitor"))
+    sounddevice = portaudio.load()
+    output = choose_output(_outputs(sounddevice), order)
+    try:
+        stream = sounddevice.OutputStream(
+            device=output.index, channels=2, samplerate=order.rate_hz, dtype="float32", latency=_LATENCY_S
+        )
+    except sounddevice.PortAudioError as error:
+        raise SourceError(
+            f"{output.label} cannot be opened with 2 channels at {order.rate_hz} Hz ({error}). "
+            "Let output and input run at one rate, or choose another output with --play-to."
+        ) from error
+    say(output=output.label)
+    if not sys.stdin.buffer.readline():
+        return
+    stream.start()
+    say(playing=time.monotonic())
+    stream.write(tone(order.rate_hz))
+    stream.stop()  # when all of it was played
+
+
+def main() -> None:
+    """The process: never leaves the regular way, for a hung library would hold it for ever."""
+    stdout = portaudio.take_stdout()
+
+    def say(**fields: object) -> None:
+        print(json.dumps(fields), file=stdout, flush=True)
+
+    try:
+        _play(Order(**json.loads(sys.argv[1])), say)
+    except SourceError as error:
+        say(error=str(error))
+    except Exception as error:
+        say(error=f"The tone cannot be played ({error!r}).")
+    finally:
+        os._exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,222 @@
+"""The whole chain, heard: the line-up tone goes out at an output, comes back at an input and is measured."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+
+import numpy as np
+
+from sidecar.line_up import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, Order
+from sidecar.sources.device import DeviceSource
+from sidecar.sources.inputs import choose, list_devices
+from sidecar.tone_player import TonePlayer
+from sidecar.vocabulary import FloatArray, decibel, figure
+
+LEAD_S = 3.0
+"""Time to turn the monitors down or to say no."""
+
+_TOLERANCE_LU = 0.1
+"""Tech 3341 §3, case 1."""
+_TOLERANCE_HZ = 1.0
+"""Clocks differ by a few parts in 10 000 at most; rates taken for each other by 8 % at least."""
+_NOTHING_LUFS = -70.0
+"""The absolute gate of BS.1770-5 Annex 1."""
+_ONE_SIDE_DB = 20.0
+_TAIL_S = 1.5
+"""What may still be on its way when the tone has left."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One thing looked at."""
+
+    what: str
+    is_well: bool
+    detail: str
+    """What was found; where it is not well, what mends it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Frames that came in while the tone was out."""
+
+    frames: FloatArray
+    """Shape (n, 2), full scale 1.0."""
+    lost: int
+    at_s: float
+    """When the sidecar had them, on the monotonic clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What has become of the tone."""
+
+    level_lufs: float
+    """Highest short-term loudness: its 3 s lie within the tone."""
+    peaks_dbfs: tuple[float, float]
+    is_exact_silence: bool
+    frequency_hz: float
+    """NaN where too little arrived."""
+    latency_s: float | None
+    """From the first frame handed to the output until the sidecar had it; None where something else sounded
+    before."""
+    lost_frames: int
+
+    @property
+    def error_lu(self) -> float:
+        return self.level_lufs - LEVEL_LUFS
+
+
+def hear_tone(
+    device: str | None, play_to: str | None, caution: Callable[[str], None], lead_s: float = LEAD_S
+) -> Iterator[Found]:
+    """Plays the tone and judges what arrives.
+
+    device: part of an input's name, or None for the likeliest loopback; its first two channels are heard.
+    play_to: part of an output's name, or None for the input's other side, or the system's own.
+    caution: is told what is about to sound, *lead_s* seconds before it does.
+    Raises SourceError where input or output cannot be had.
+    """
+    heard_at = choose(list_devices(), device)
+    with closing(DeviceSource(heard_at.label, pick=(1, 2))) as source:
+        order = Order(play_to, heard_at.name, heard_at.host_api, source.rate_hz)
+        with closing(TonePlayer(order)) as player:
+            caution(
+                f"CAUTION: a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS will sound for {LENGTH_S:.0f} s on "
+                f"{player.output}, for everybody who listens there. Turn monitors down and take headphones "
+                f"off. It begins in {lead_s:g} s; Ctrl-C keeps it silent."
+            )
+            time.sleep(lead_s)
+            arrivals = list(_arrivals(source, player))
+            heard = listen(arrivals, source.rate_hz, player.began_s())
+        yield from judge(heard, source.title, player.output)
+
+
+def _arrivals(source: DeviceSource, player: TonePlayer) -> Iterator[Arrival]:
+    blocks = source.blocks()
+    next(blocks)
+    player.play()
+    end_s = time.monotonic() + LENGTH_S + _TAIL_S
+    for block in blocks:
+        now_s = time.monotonic()
+        yield Arrival(block.frames, block.lost, now_s)
+        if now_s >= end_s:
+            return
+
+
+def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> Heard:
+    """Measures what arrived.
+
+    began_s: when the first frame of the tone was handed to the output, on the monotonic clock.
+    """
+    from sidecar.meter import Meter
+
+    frames = np.concatenate([np.empty((0, 2), np.float32), *(arrival.frames for arrival in arrivals)])
+    meter = Meter(rate_hz, "stereo")
+    meter.push(frames)
+    reading = meter.reading()
+    left, right = np.abs(frames).max(axis=0, initial=0.0)
+    louder = frames[:, int(right > left)]
+    loud = np.flatnonzero(np.abs(louder) > 0.5 * np.abs(louder).max(initial=0.0))
+    onset = int(loud[0]) if loud.size else 0
+    return Heard(
+        level_lufs=reading.max_short_term,
+        peaks_dbfs=(decibel(float(left)), decibel(float(right))),
+        is_exact_silence=not frames.any(),
+        frequency_hz=_frequency_hz(louder[onset + rate_hz : onset + 4 * rate_hz], rate_hz),
+        latency_s=_latency_s(arrivals, onset, began_s) if loud.size else None,
+        lost_frames=sum(arrival.lost for arrival in arrivals),
+    )
+
+
+def _frequency_hz(sine: FloatArray, rate_hz: int) -> float:
+    """Whole periods between the first and the last upward zero crossing, over their time."""
+    upward = np.flatnonzero((sine[:-1] < 0.0) & (sine[1:] >= 0.0))
+    if upward.size < 2:
+        return float("nan")
+    return float((upward.size - 1) * rate_hz / (upward[-1] - upward[0]))
+
+
+def _latency_s(arrivals: Sequence[Arrival], onset: int, began_s: float) -> float | None:
+    seen = 0
+    for arrival in arrivals:
+        seen += len(arrival.frames)
+        if seen > onset:
+            late_s = arrival.at_s - began_s - 0.5 * RAMP_S  # half of its level is reached in mid-ramp
+            return late_s if late_s > 0.0 else None
+    return None
+
+
+def judge(heard: Heard, source: str, output: str) -> Iterator[Found]:
+    """What was heard, in words, with what mends it.
+
+    source, output: what a person would call them.
+    """
+    if heard.level_lufs < _NOTHING_LUFS:
+        yield Found("tone", False, f"nothing of it came from {output} to {source}; {_mend_silence(heard)}")
+        return
+    yield _level(heard)
+    is_in_tune = abs(heard.frequency_hz - TONE_HZ) <= _TOLERANCE_HZ
+    yield Found(
+        "tone's pitch",
+        is_in_tune,
+        f"{heard.frequency_hz:.1f} Hz"
+        + (
+            "" if is_in_tune else "; something runs at another rate: open all of the chain at one, see --rate"
+        ),
+    )
+    late = "not to be told: something else sounded before"
+    if heard.latency_s is not None:
+        late = f"{heard.latency_s * 1000.0:.0f} ms from handing it to the output until the meter has it"
+    yield Found("tone's way", True, late)
+    lost = f"{heard.lost_frames} frames were lost"
+    yield Found(
+        "lost frames",
+        heard.lost_frames == 0,
+        lost if heard.lost_frames == 0 else lost + "; close what loads the machine and try again",
+    )
+
+
+def _level(heard: Heard) -> Found:
+    left, right = heard.peaks_dbfs
+    if abs(left - right) > _ONE_SIDE_DB:
+        side = "left" if left > right else "right"
+        mend = f"only the {side} channel arrives: check balance and routing between output and input"
+        return Found("tone's level", False, mend)
+    level = f"{_signed(heard.error_lu)} LU from {figure(LEVEL_LUFS)} LUFS"
+    if abs(heard.error_lu) <= _TOLERANCE_LU:
+        return Found("tone's level", True, level)
+    mend = f"a volume on the way is not at 100 %: {_mend_volume()}"
+    if heard.error_lu > 0.0:
+        mend = f"something else sounds with it: stop all playback and try again; else {mend}"
+    return Found("tone's level", False, f"{level}; {mend}")
+
+
+def _mend_volume() -> str:
+    sink = os.environ.get("PULSE_SOURCE", "").removesuffix(".monitor") or "@DEFAULT_SINK@"
+    monitor = os.environ.get("PULSE_SOURCE", "@DEFAULT_MONITOR@")
+    mend = {
+        "linux": f"pactl set-sink-volume {sink} 100%; pactl set-source-volume {monitor} 100%",
+        "darwin": "see Audio MIDI Setup, both sides of the virtual device",
+    }
+    return mend.get(sys.platform, "see the levels of output and input in the sound settings")
+
+
+def _mend_silence(heard: Heard) -> str:
+    if sys.platform == "darwin" and heard.is_exact_silence:
+        return "let the terminal use the microphone, or choose a pair with --device and --play-to"
+    if sys.platform == "linux" and not os.environ.get("PULSE_SOURCE", "").endswith(".monitor"):
+        return (
+            "'pactl list short sinks' shows what to put for SINK in "
+            "'PULSE_SOURCE=SINK.monitor sidecar doctor --tone --device pulse'"
+        )
+    return "is one of them muted? Choose a pair that belongs together with --device and --play-to"
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 2) + 0.0:+.2f}".replace("-", "−")

@@ -1,0 +1,71 @@
+"""The process that plays the line-up tone, as the measuring process sees it: started, told, killed."""
+
+from __future__ import annotations
+
+import json
+import queue
+import subprocess
+import threading
+from contextlib import suppress
+
+from sidecar.errors import SourceError
+from sidecar.line_up import Order
+from sidecar.sources.child import start_child
+
+_ANSWER_LIMIT_S = 15.0
+"""A cold machine with many devices needs several seconds to open one; longer is hung."""
+_END_LIMIT_S = 0.4  # a killed process is gone at once, unless the kernel itself holds it
+
+
+class TonePlayer:
+    """Open from construction on, silent until :meth:`play`."""
+
+    def __init__(self, order: Order) -> None:
+        """Raises SourceError where there is no such output or it cannot be opened like that."""
+        self._process = start_child("sidecar.line_up", order.to_json())
+        self._said: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()
+        self._ear = threading.Thread(target=self._listen, name="player", daemon=True)
+        self._ear.start()
+        try:
+            self.output = str(self._next("output"))
+        except SourceError:
+            self.close()
+            raise
+
+    def play(self) -> None:
+        """Begins; returns at once."""
+        assert self._process.stdin
+        with suppress(OSError):  # it has died, which began_s tells
+            self._process.stdin.write(b"\n")
+            self._process.stdin.flush()
+
+    def began_s(self) -> float:
+        """When the tone began, on the monotonic clock. Raises SourceError where it did not."""
+        return float(str(self._next("playing")))
+
+    def close(self) -> None:
+        self._process.kill()
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(_END_LIMIT_S)
+        self._ear.join(_END_LIMIT_S)
+        if self._process.stdin:
+            with suppress(OSError):
+                self._process.stdin.close()
+
+    def _next(self, what: str) -> object:
+        try:
+            said = self._said.get(timeout=_ANSWER_LIMIT_S)
+        except queue.Empty:
+            said = {}
+        if what not in said:
+            reason = said.get("error") or "The sound system does not answer: restart it."
+            raise SourceError(f"The tone cannot be played. {reason}")
+        return said[what]
+
+    def _listen(self) -> None:
+        assert self._process.stdout
+        with self._process.stdout as lines:
+            for line in lines:
+                with suppress(ValueError):  # a line that its end cut short
+                    self._said.put(json.loads(line))
+        self._said.put({"error": f"Its process ended (exit status {self._process.wait()})."})
