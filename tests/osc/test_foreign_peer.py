@@ -50,7 +50,7 @@ class Lines:
 
 @pytest.fixture(scope="module")
 def run():
-    """A rehearsal in a process of its own that sends to an oscdump; where it takes commands, what is dumped."""
+    """A rehearsal in a process of its own that sends to an oscdump: its command port, what is dumped."""
     need("oscdump")
     heard_at, command_at = free_port(), free_port()
     dump = subprocess.Popen(["oscdump", "-L", str(heard_at)], stdout=subprocess.PIPE, text=True)

@@ -1,9 +1,11 @@
 """The port of a run on real UDP sockets."""
 
+import random
 import socket
 import time
 
 import pytest
+from hostile import hostile_packet
 
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
@@ -85,8 +87,9 @@ def run_port():
         engine.__exit__()
 
 
-def a_snapshot(**changes):
-    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(-20.0), **changes)
+def a_snapshot(seconds=0.0, **changes):
+    reading = Reading(-20.0, seconds=seconds)
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=reading, **changes)
 
 
 def test_readings_and_state_reach_the_target(run_port, peer):
@@ -159,6 +162,21 @@ def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, 
     _wait_for(lambda: asked)
 
     assert [Command("goal", "a85")] == asked
+
+
+def test_readings_go_on_through_a_flood(run_port, peer):
+    """Three thousand hostile datagrams between the snapshots: each snapshot still arrives, in order."""
+    engine, port, address, _ = run_port(f"127.0.0.1:{peer.port}/reading")
+    chance = random.Random(2)
+    flood = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    for beat in range(30):
+        for _ in range(100):
+            flood.sendto(hostile_packet(chance), address)
+        time_s = 0.5 * beat
+        engine.soon(port.offer, a_snapshot(seconds=time_s))
+        heard = dict(peer.messages_until("/sidecar/seconds"))
+        assert [time_s] == heard["/sidecar/seconds"]
+    flood.close()
 
 
 def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):

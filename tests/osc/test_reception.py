@@ -3,6 +3,7 @@
 import random
 
 import pytest
+from hostile import hostile_packet
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -305,36 +306,10 @@ class TestSubscribing:
         assert "/sidecar/subscribed" == room.say(peers[-1], "/sidecar/subscribe", now_s=11.0)[-1][0]
 
 
-def mutated(chance, packet):
-    """Cut, doubled or with some bytes changed; as often as not a little of each."""
-    data = bytearray(packet)
-    for _ in range(chance.randrange(4)):
-        kind, at = chance.randrange(4), chance.randrange(len(data)) if data else 0
-        if kind == 0:
-            del data[at:]
-        elif kind == 1 and data:
-            data[at] = chance.randrange(256)
-        elif kind == 2:
-            data[at:at] = chance.randbytes(chance.randrange(8))
-        else:
-            data += data[at:]
-    return bytes(data)
-
-
 def asks_nothing(packet):
     """An empty bundle, or one whose only message is a button's release."""
     messages = wire.parse(packet)
     return not messages or messages == [("/sidecar/reset", [0])]
-
-
-SEEDS = [
-    wire.message("/sidecar/subscribe", "sf", ["alert", 5.0]).dgram,
-    wire.message("/sidecar/fader", "f", [-3.0]).dgram,
-    wire.message("/sidecar/stem/fader", "sf", ["voice", -3.0]).dgram,
-    wire.message("/sidecar/{alert,goal}/[a-z]*", "", []).dgram,
-    wire.message("/sidecar/reset", "i", [1]).dgram,
-    *wire.bundles([wire.message("/sidecar/mark", "s", ["a"]), wire.message("/sidecar/renew", "", [])], 1.0),
-]
 
 
 def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_books(room):
@@ -342,9 +317,7 @@ def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_boo
     chance = random.Random(1)
     peer = Peer()
     for step in range(10_000):
-        packet = (
-            chance.randbytes(chance.randrange(64)) if step % 4 == 0 else mutated(chance, chance.choice(SEEDS))
-        )
+        packet = hostile_packet(chance)
         before = len(room.asked) + sum(room.counts.values()) + len(peer.packets)
         room.reception.take(packet, peer, step * 0.1)
         after = len(room.asked) + sum(room.counts.values()) + len(peer.packets)

@@ -1,9 +1,11 @@
 """OSC over TCP, on real sockets: frames as RFC 1055 and OSC 1.1 have them, taken apart by the test itself."""
 
+import random
 import socket
 import time
 
 import pytest
+from hostile import hostile_packet
 
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
@@ -145,6 +147,19 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
 
     assert [Command("pause")] == open_port[3]
     assert 3 == drops(caller, "broken")
+
+
+def test_a_thousand_hostile_frames_leave_the_connection_useful(open_port, caller):
+    """Noise within frames, broken frames, and bytes between them; a sound command at the end is obeyed."""
+    _, _, _, asked = open_port
+    chance = random.Random(3)
+    for _ in range(1000):
+        packet = hostile_packet(chance)
+        caller.socket.sendall(packet + END if chance.random() < 0.5 else wire.frame(packet))
+    caller.say("/sidecar/mark", "s", ["the end"])
+    _wait_for(lambda: Command("mark", "the end") in asked)
+
+    assert Command("mark", "the end") == asked[-1]
 
 
 def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkeypatch):

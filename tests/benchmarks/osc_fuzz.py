@@ -1,0 +1,175 @@
+"""200,000 hostile packets, seeded: directly into a port, then over real sockets. Run as a script.
+
+Half of them come as datagrams and half as SLIP frames, over sockets as fast as they go. Meanwhile readings
+leave 25 times a second. Wanted: no exception, no missed reading, no growing memory, and a sound command at
+the end that is obeyed. Ends with exit code 1 where one of these fails. Takes some four minutes, because
+streams are read no faster than the allowance.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import logging
+import random
+import resource
+import socket
+import sys
+import threading
+import time
+import tracemalloc
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "osc"))
+
+from hostile import hostile_packet
+
+from sidecar.engine import Engine
+from sidecar.feed import Command, Snapshot, Target
+from sidecar.goals import load_goal
+from sidecar.osc import wire
+from sidecar.osc.doors import Doors
+from sidecar.osc.outbox import Outbox
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.reception import Reception
+from sidecar.vocabulary import Reading
+
+RATE_HZ = 25.0
+MARK = wire.message("/sidecar/mark", "s", ["the end"]).dgram
+
+
+class Nobody:
+    """An asker that forgets its answers."""
+
+    key = host = "127.0.0.1"
+    status = Target("nobody")
+
+    def send(self, packet: bytes) -> None:
+        pass
+
+
+def snapshot(number: int) -> Snapshot:
+    return Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(seconds=float(number)))
+
+
+def straight(count: int) -> bool:
+    """Into the reception itself, so that not even the allowance keeps anything from the parser."""
+    outbox = Outbox()
+    outbox.offer(snapshot(0), 0.0, 0.0)
+    reception = Reception(Doors(), outbox, update_hz=RATE_HZ)
+    obeyed = 0
+
+    def obey(_command: Command) -> None:
+        nonlocal obeyed
+        obeyed += 1
+
+    reception.obey = obey
+    chance, peer, unframer = random.Random(1), Nobody(), wire.Unframer(16_384)
+    slowest_s, sizes = 0.0, []
+    tracemalloc.start()
+    for number in range(count):
+        packet = hostile_packet(chance)
+        began_s = time.perf_counter()
+        if number % 2:
+            reception.take(packet, peer, number * 0.1)
+        else:
+            for one in unframer.feed(wire.frame(packet) if chance.random() < 0.5 else packet + b"\xc0"):
+                if one is not None:
+                    reception.take(one, peer, number * 0.1)
+        slowest_s = max(slowest_s, time.perf_counter() - began_s)
+        if number % (count // 4) == count // 4 - 1:
+            gc.collect()
+            sizes.append(tracemalloc.get_traced_memory()[0] / 1024)
+    tracemalloc.stop()
+    print(f"straight: {count} packets, {obeyed} obeyed, dropped {dict(reception.drops.counts)}")
+    print(
+        f"  slowest packet {slowest_s * 1000:.1f} ms with memory traced; KiB held at each quarter:", end=" "
+    )
+    print(", ".join(f"{size:.0f}" for size in sizes))
+    return sizes[-1] < sizes[0] + 64
+
+
+def flood_datagrams(address: tuple[str, int], count: int) -> None:
+    chance = random.Random(2)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        for number in range(count):
+            sender.sendto(hostile_packet(chance), address)
+            if number % 50 == 0:
+                time.sleep(0.002)  # else the kernel drops most before the port sees them
+
+
+def flood_frames(address: tuple[str, int], count: int) -> None:
+    chance = random.Random(3)
+    with socket.create_connection(address) as sender:
+        sender.settimeout(1.0)
+        stream = b"".join(wire.frame(hostile_packet(chance)) for _ in range(count))
+        end_s = time.monotonic() + count / 400
+        while stream and time.monotonic() < end_s:
+            try:
+                stream = stream[sender.send(stream) :]
+                sender.recv(65_536)
+            except TimeoutError:
+                continue
+
+
+def over_sockets(count: int) -> bool:
+    """As anybody may send them, while a target counts its readings."""
+    faults: list[Any] = []
+    asked: list[Command] = []
+    with Engine() as engine, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as target:
+        engine._loop.set_exception_handler(lambda _loop, context: faults.append(context))
+        target.bind(("127.0.0.1", 0))
+        target.settimeout(1.0)
+        port = OscPort([], update_hz=RATE_HZ)
+        udp, tcp = bind("127.0.0.1", 0), bind("127.0.0.1", 0, kind=socket.SOCK_STREAM)
+        address, stream_address = udp.getsockname(), tcp.getsockname()
+        engine.run(port.open(udp, asked.append, tcp))
+        target.sendto(wire.message("/sidecar/subscribe", "s", ["/sidecar/seconds"]).dgram, address)
+        target.recv(65_535)
+        floods = [
+            threading.Thread(target=flood_datagrams, args=(address, count // 2)),
+            threading.Thread(target=flood_frames, args=(stream_address, count // 2)),
+        ]
+        began_s, number, late_s, got = time.monotonic(), 0, [], 0
+        memory = []
+        for flood in floods:
+            flood.start()
+        while any(flood.is_alive() for flood in floods):
+            time.sleep(max(0.0, began_s + number / RATE_HZ - time.monotonic()))
+            engine.soon(port.offer, snapshot(number))
+            offered_s = time.monotonic()
+            heard = wire.parse(target.recv(65_535))
+            late_s.append(time.monotonic() - offered_s)
+            got += ("/sidecar/seconds", [float(number)]) in heard
+            number += 1
+            if number % 250 == 0:
+                target.sendto(wire.message("/sidecar/renew", "", []).dgram, address)
+                memory.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        flooded_s = time.monotonic() - began_s
+        time.sleep(3.0)
+        with socket.create_connection(stream_address) as caller:
+            caller.sendall(wire.frame(MARK))
+            time.sleep(1.0)
+        drops = dict(port._reception.drops.counts)
+        engine.run(port.close())
+    late_s.sort()
+    is_obeyed = Command("mark", "the end") in asked
+    print(f"sockets: {count} packets in {flooded_s:.0f} s; dropped {drops}")
+    print(f"  readings arrived {got} of {number}, at {number / flooded_s:.1f} a second")
+    print(
+        f"  median {late_s[len(late_s) // 2] * 1000:.1f} ms after the offer, slowest {late_s[-1] * 1000:.0f} ms"
+    )
+    print(f"  highest memory so far, MiB, every ten seconds: {', '.join(f'{m:.0f}' for m in memory)}")
+    print(f"  exceptions: {len(faults)}; the command at the end was obeyed: {is_obeyed}")
+    return not faults and got >= 0.99 * number and is_obeyed
+
+
+if __name__ == "__main__":
+    logging.disable(logging.WARNING)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--packets", type=int, default=200_000)
+    options = parser.parse_args()
+    is_well = straight(options.packets)
+    is_well &= over_sockets(options.packets)
+    sys.exit(0 if is_well else 1)
