@@ -70,9 +70,9 @@ class Lamps:
 
     def offer(self, snapshot: Snapshot) -> None:
         """The newest snapshot."""
-        # The compiler may take its time before the first reading: until then silence is no bad sign.
-        patience_s = float("inf") if snapshot.transport == "preparing" else STALE_S
-        self.show(conditions(snapshot), patience_s)
+        # The compiler may take its time before the first reading, and after the end there is no more to say.
+        is_quiet = snapshot.transport in {"preparing", "ended"}
+        self.show(conditions(snapshot), float("inf") if is_quiet else STALE_S)
 
     def show(self, conditions: frozenset[Condition], patience_s: float = float("inf")) -> None:
         """Shows these conditions until others are given, or until the patience is over."""

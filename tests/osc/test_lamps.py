@@ -145,21 +145,23 @@ def test_a_run_that_hangs_leaves_no_lamp_lit(engine, bulb, monkeypatch):
     assert heard.count(("/lamp", [1])) <= 1
 
 
-def test_a_run_that_prepares_is_given_its_time(engine, bulb, monkeypatch):
-    """The first start compiles for some ten seconds: that is no lost audio."""
+@pytest.mark.parametrize(("transport", "expected"), [("preparing", 1), ("ended", 0)])
+def test_where_no_snapshots_are_due_none_is_missed(engine, bulb, monkeypatch, transport, expected):
+    """The first start compiles for some ten seconds, and a screen may stay open after the end: neither is
+    taken for lost audio."""
     monkeypatch.setattr(lamp_module, "STALE_S", 0.0)
-    light = lamp_at(f"lamp={bulb.place}")
-    shows = tuple(
-        replace(light.light.shows[1], when=(word,), value=(value,), min_on_s=0.0)
-        for word, value in (("waiting", 1.0), ("lost", 0.0))
+    lamp = lamp_at(f"lamp={bulb.place}")
+    shows = (
+        replace(lamp.light.shows[1], when=("waiting",), min_on_s=0.0),
+        replace(lamp.light.shows[0], when=("lost",)),
     )
-    lamps = Lamps([replace(light, light=replace(light.light, shows=shows, safe=(0.0,)))])
+    lamps = Lamps([replace(lamp, light=replace(lamp.light, shows=shows))])
     engine.run(lamps.open())
-    engine.soon(lamps.offer, snapshot(transport="preparing"))
-    heard = [bulb.hear_until(("/lamp", [1]))[-1], bulb.hear()]
+    engine.soon(lamps.offer, snapshot(transport=transport))
+    heard = [bulb.hear_until(("/lamp", [expected]))[-1], bulb.hear()]
     engine.run(lamps.close())
 
-    assert [("/lamp", [1])] * 2 == heard
+    assert [("/lamp", [expected])] * 2 == heard
 
 
 def test_a_lamp_that_cannot_be_reached_is_counted_and_holds_up_nobody(engine, bulb):
