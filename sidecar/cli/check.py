@@ -16,7 +16,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from sidecar.cli.check_json import as_json, schema_text
 from sidecar.cli.check_table import show
 from sidecar.cli.log import kept_log
-from sidecar.delivery.checking import Checked, check_file
+from sidecar.delivery.checking import Checked, Outcome, Unread, check_file
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import (
     Reports,
@@ -26,7 +26,7 @@ from sidecar.delivery.report_files import (
     write_page,
     write_plot,
 )
-from sidecar.errors import SettingsError
+from sidecar.errors import SettingsError, SignalError, SourceError
 from sidecar.goals import Goal, load_goal
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
@@ -45,24 +45,29 @@ def run(options: argparse.Namespace) -> int:
     reports.refuse_unusable()
     signature = Signature.now(options.by)
 
-    def judged(place: int, tell: Callable[[float], None]) -> Checked:
-        checked = check_file(options.files[place], options.layout, goals, tell)
-        _write_own(reports, options.files, place, checked, signature)
+    def judged(place: int, tell: Callable[[float], None]) -> Outcome:
+        file = options.files[place]
+        try:
+            checked = check_file(file, options.layout, goals, tell)
+            _write_own(reports, options.files, place, checked, signature)
+        except (SourceError, SignalError) as error:
+            return Unread(file, str(error))
         return checked
 
     with kept_log():
         outcomes = _each(options.files, judged, options.jobs or os.cpu_count() or 1)
-    if reports.page and (len(outcomes) > 1 or outcomes[0].error):
+    if reports.page and (len(outcomes) > 1 or isinstance(outcomes[0], Unread)):
         write_index(reports.page, outcomes, names_for(reports.page, options.files), goals, signature)
     if options.json:
-        print(json.dumps([as_json(checked) for checked in outcomes], indent=1))
+        print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
     else:
         show(outcomes, goals)
-        for written in reports.written(len(outcomes)):
+        for written in reports.written(outcomes):
             print(f"Written: {written}")
-    if any(checked.error for checked in outcomes):
+    measured = [outcome for outcome in outcomes if isinstance(outcome, Checked)]
+    if len(measured) < len(outcomes):
         return UNREADABLE
-    return PASS if all(checked.passes for checked in outcomes) else FAIL
+    return PASS if all(checked.passes for checked in measured) else FAIL
 
 
 def _goals(names: Sequence[str]) -> list[Goal]:
@@ -82,13 +87,13 @@ def _write_own(
         write_page(names_for(reports.page, files)[place], reports.page, checked, signature)
     if reports.plot:
         write_plot(names_for(reports.plot, files)[place], checked)
-    if reports.csv and checked.measured:
+    if reports.csv:
         write_course(names_for(reports.csv, files)[place], checked.measured)
 
 
 def _each(
-    files: Sequence[str], work: Callable[[int, Callable[[float], None]], Checked], jobs: int
-) -> list[Checked]:
+    files: Sequence[str], work: Callable[[int, Callable[[float], None]], Outcome], jobs: int
+) -> list[Outcome]:
     """What *work* gives for each file, in their order, some at a time, with bars in a terminal."""
     bars = Progress(
         TextColumn("{task.description}"),
@@ -100,7 +105,7 @@ def _each(
         disable=not sys.stderr.isatty(),
     )
 
-    def shown(place: int) -> Checked:
+    def shown(place: int) -> Outcome:
         bar = bars.add_task(Path(files[place]).name, total=1.0)
         try:
             return work(place, lambda share: bars.update(bar, completed=share))
@@ -108,6 +113,6 @@ def _each(
             bars.remove_task(bar)
 
     with bars, ThreadPoolExecutor(max(1, jobs)) as pool:
-        asked: dict[Future[Checked], int] = {pool.submit(shown, place): place for place in range(len(files))}
+        asked: dict[Future[Outcome], int] = {pool.submit(shown, place): place for place in range(len(files))}
         done = {asked[future]: future.result() for future in as_completed(asked)}
     return [done[place] for place in range(len(files))]

@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from sidecar.cli.lines import number
-from sidecar.delivery.checking import Checked
+from sidecar.delivery.checking import Outcome, Unread
 from sidecar.delivery.findings import Finding
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.verdict import Verdict
@@ -17,16 +17,16 @@ def schema_text() -> str:
     return files("sidecar.delivery").joinpath("check.schema.json").read_text(encoding="utf-8")
 
 
-def as_json(checked: Checked) -> dict[str, Any]:
+def as_json(outcome: Outcome) -> dict[str, Any]:
     """One file. The first goal's verdict stands on top; with several goals each has its own under
     ``verdicts``."""
-    if checked.measured is None:
-        return {"file": checked.file, "error": checked.error}
-    judged = [_judged(verdict) for verdict in checked.verdicts]
+    if isinstance(outcome, Unread):
+        return {"file": outcome.file, "error": outcome.error}
+    judged = [_judged(verdict) for verdict in outcome.verdicts]
     return {
-        "file": checked.file,
-        **_measured(checked.measured),
-        **_facts(checked.measured),
+        "file": outcome.file,
+        **_measured(outcome.measured),
+        **_facts(outcome.measured),
         **judged[0],
         **({"verdicts": judged} if len(judged) > 1 else {}),
     }

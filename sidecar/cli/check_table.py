@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sidecar.delivery.checking import Checked
+from sidecar.delivery.checking import Outcome, Unread
 from sidecar.delivery.findings import MARKS
 from sidecar.delivery.remedy import gain_figure
 from sidecar.delivery.verdict import Verdict, told
@@ -18,7 +18,7 @@ from sidecar.goals import Goal
 from sidecar.vocabulary import figure
 
 
-def show(outcomes: Sequence[Checked], goals: Sequence[Goal]) -> None:
+def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     """Prints the table and the findings, at whatever width the terminal has."""
     console = Console(highlight=False)
     unit = goals[0].unit
@@ -33,19 +33,19 @@ def show(outcomes: Sequence[Checked], goals: Sequence[Goal]) -> None:
     for heading in ("length", f"I\n{unit}", "range\nLU", "max S", "max M", "peak\ndBTP", "move\ndB"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict", no_wrap=True, min_width=8)
-    for checked in outcomes:
-        table.add_row(*_cells(checked))
+    for outcome in outcomes:
+        table.add_row(*_cells(outcome))
     console.print(table)
-    for checked in outcomes:
-        _show_findings(console, checked)
+    for outcome in outcomes:
+        _show_findings(console, outcome)
 
 
-def _cells(checked: Checked) -> tuple[str | Text, ...]:
-    name = Text(PurePath(checked.file).name)
-    if checked.measured is None:
+def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
+    name = Text(PurePath(outcome.file).name)
+    if isinstance(outcome, Unread):
         return (name, *[""] * 7, "[bold]? unread[/bold]")
-    reading = checked.measured.reading
-    several = len(checked.verdicts) > 1
+    reading = outcome.measured.reading
+    several = len(outcome.verdicts) > 1
     return (
         name,
         _length(reading.seconds),
@@ -54,8 +54,8 @@ def _cells(checked: Checked) -> tuple[str | Text, ...]:
         figure(reading.max_short_term),
         figure(reading.max_momentary),
         figure(reading.max_true_peak),
-        "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in checked.verdicts),
-        Text("\n").join(_stand(verdict, several) for verdict in checked.verdicts),
+        "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in outcome.verdicts),
+        Text("\n").join(_stand(verdict, several) for verdict in outcome.verdicts),
     )
 
 
@@ -65,11 +65,11 @@ def _stand(verdict: Verdict, several: bool) -> Text:
     return Text(f"{mark} {verdict.goal.name if several else word}", "" if verdict.passes else "bold")
 
 
-def _show_findings(console: Console, checked: Checked) -> None:
-    rows = list(_rows(checked))
+def _show_findings(console: Console, outcome: Outcome) -> None:
+    rows = list(_rows(outcome))
     if not rows:
         return
-    console.print(Text(f"\n{PurePath(checked.file).name}", "bold"))
+    console.print(Text(f"\n{PurePath(outcome.file).name}", "bold"))
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=1)
     grid.add_column(overflow="fold")
@@ -78,11 +78,12 @@ def _show_findings(console: Console, checked: Checked) -> None:
     console.print(grid)
 
 
-def _rows(checked: Checked) -> Iterator[tuple[str, str]]:
+def _rows(outcome: Outcome) -> Iterator[tuple[str, str]]:
     """Marks and words."""
-    if checked.error:
-        yield "?", checked.error
-    for goal, finding in told(checked.verdicts):
+    if isinstance(outcome, Unread):
+        yield "?", outcome.error
+        return
+    for goal, finding in told(outcome.verdicts):
         yield MARKS[finding.kind], f"{goal}: {finding.sentence}" if goal else finding.sentence
         if finding.places:
             yield "", finding.places

@@ -7,10 +7,12 @@ from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
 from sidecar.delivery.bext import Claimed, read_loudness
+from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.findings import Finding
 from sidecar.delivery.measure import Measured, measure
+from sidecar.delivery.report_facts import Fingerprint
 from sidecar.delivery.verdict import Verdict, judge
-from sidecar.errors import SidecarError, SourceError
+from sidecar.errors import SourceError
 from sidecar.goals import Goal
 from sidecar.vocabulary import Reading, figure
 
@@ -20,29 +22,70 @@ _CLAIM_TOLERANCE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A file with a verdict for each goal; or the error in words for which it has none."""
+    """A file that was measured, with a verdict for each goal."""
 
     file: str
-    measured: Measured | None = None
-    verdicts: tuple[Verdict, ...] = ()
-    error: str = ""
+    """As it was named."""
+    measured: Measured
+    verdicts: tuple[Verdict, ...]
+    seen: Seen
+    """By what it is known to be still the file that was measured."""
 
     @property
     def passes(self) -> bool:
-        """True when it was measured and meets every goal."""
-        return bool(self.verdicts) and all(verdict.passes for verdict in self.verdicts)
+        """True when it meets every goal."""
+        return all(verdict.passes for verdict in self.verdicts)
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A file that could not be measured, and why, in words."""
+
+    file: str
+    error: str
+
+
+Outcome = Checked | Unread
 
 
 def check_file(
     file: str, layout: str | None, goals: Sequence[Goal], progress: Callable[[float], None]
 ) -> Checked:
-    """Measures one file and judges it; what goes wrong is told in the outcome and not raised."""
+    """Measures one file and judges it.
+
+    Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
+    cannot be measured.
+    """
+    path = Path(file)
+    before = _seen(path)
+    measured = measure(path, layout, progress)
+    claims = list(_claims(path, measured.reading))
+    if before is None or before != _seen(path):
+        raise changed(path)
+    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals), before)
+
+
+def known_by(checked: Checked) -> Fingerprint:
+    """By what the file that was measured can be known again.
+
+    Raises SourceError when it cannot be read any more, or is another by now.
+    """
+    path = Path(checked.file)
+    fingerprint = Fingerprint.of(path)
+    if checked.seen != _seen(path):
+        raise changed(path)
+    return fingerprint
+
+
+def changed(path: Path) -> SourceError:
+    return SourceError(f"{path} changed while it was measured. Check it again when it is finished.")
+
+
+def _seen(path: Path) -> Seen | None:
     try:
-        measured = measure(Path(file), layout, progress)
-    except SidecarError as error:
-        return Checked(file, error=str(error))
-    claims = list(_claims(Path(file), measured.reading))
-    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals))
+        return Seen.of(path.stat())
+    except OSError:
+        return None
 
 
 def _claims(path: Path, reading: Reading) -> Iterator[Finding]:

@@ -34,14 +34,14 @@ class Signature:
 
 
 @dataclass(frozen=True, slots=True)
-class Print:
+class Fingerprint:
     """By what a file can be known again."""
 
     size_bytes: int
     sha256: str
 
     @classmethod
-    def of(cls, path: Path) -> Print:
+    def of(cls, path: Path) -> Fingerprint:
         """Reads the whole file. Raises SourceError when that fails."""
         try:
             with path.open("rb") as file:

@@ -13,7 +13,7 @@ from sidecar.delivery.remedy import excess
 from sidecar.delivery.report_markup import Markup, join, tag
 from sidecar.delivery.verdict import Verdict
 from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, figure
+from sidecar.vocabulary import SILENCE, Reading, figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,8 @@ class _Row:
     """How far under the middle still passes."""
     above: float = 0.0
     over: Shape = "over"
+    told: str = ""
+    """What is to be known of a measure that is held against nothing."""
 
 
 def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
@@ -89,14 +91,19 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
             measured.max_momentary_at_s,
             goal.max_momentary_lufs,
         ),
-        _Row("loudness range", reading.loudness_range, "LU"),
+        _Row("loudness range", reading.loudness_range, "LU", told=_settled(reading)),
         _Row("peak to loudness", measured.peak_to_loudness_lu, "LU"),
     ]
 
 
+def _settled(reading: Reading) -> str:
+    """Tech 3341 §2.4 flags the range of the first minute; R 128 V5 n) advises against it."""
+    return "" if reading.range_is_stable else "under 1 minute: not settled"
+
+
 def _cells(row: _Row, name: str) -> Markup:
     at = "" if row.at_s is None else time_code(row.at_s)
-    held, rail, stands = "", join(), ""
+    held, rail, stands = "", join(), row.told
     if row.middle is not None:
         held = figure(row.middle)
         shape, stands = _stand(row, row.middle)

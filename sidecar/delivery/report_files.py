@@ -11,11 +11,11 @@ from pathlib import Path, PurePath
 
 import numpy as np
 
-from sidecar.delivery.checking import Checked
+from sidecar.delivery.checking import Checked, Outcome, known_by
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.plot import Sheet
 from sidecar.delivery.plot_course import course_sheet
-from sidecar.delivery.report_facts import Print, Signature
+from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_index import index_page
 from sidecar.delivery.report_page import file_page
 from sidecar.errors import SettingsError
@@ -34,9 +34,12 @@ class Reports:
     plot: Path | None = None
     csv: Path | None = None
 
-    def written(self, files: int) -> list[Path]:
-        """Where to look for what was written of so many files."""
-        own = [path if files == 1 else path.with_suffix("") for path in (self.plot, self.csv) if path]
+    def written(self, outcomes: Sequence[Outcome]) -> list[Path]:
+        """Where to look for what was written."""
+        several = len(outcomes) > 1
+        own = [path.with_suffix("") if several else path for path in (self.plot, self.csv) if path]
+        if not any(isinstance(outcome, Checked) for outcome in outcomes):
+            own = []
         return [self.page, *own] if self.page else own
 
     def refuse_unusable(self) -> None:
@@ -79,29 +82,23 @@ def names_for(asked: Path, files: Sequence[str]) -> list[Path]:
 
 def write_page(place: Path, asked: Path, checked: Checked, signature: Signature) -> None:
     """A file's page, with a link to the index where it is not the only one."""
-    measured = checked.measured
-    if measured is None:
-        return
     index = "" if place == asked else f"../{asked.name}"
-    page = file_page(checked, measured, Print.of(Path(checked.file)), signature, index)
-    _write(place, page.encode())
+    _write(place, file_page(checked, known_by(checked), signature, index).encode())
 
 
 def write_index(
     asked: Path,
-    checked: Sequence[Checked],
+    outcomes: Sequence[Outcome],
     places: Sequence[Path],
     goals: Sequence[Goal],
     signature: Signature,
 ) -> None:
     links = [place.relative_to(asked.parent).as_posix() for place in places]
-    _write(asked, index_page(checked, links, goals, signature).encode())
+    _write(asked, index_page(outcomes, links, goals, signature).encode())
 
 
 def write_plot(place: Path, checked: Checked) -> None:
     """The course as SVG, or as PNG rendered from it."""
-    if checked.measured is None:
-        return
     verdict = checked.verdicts[0]
     stands = "meets" if verdict.passes else "does not meet"
     heading = f"{PurePath(checked.file).name}: {stands} {verdict.goal.title}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from urllib.parse import quote
 
-from sidecar.delivery.checking import Checked
+from sidecar.delivery.checking import Checked, Outcome, Unread
 from sidecar.delivery.findings import time_code
 from sidecar.delivery.remedy import gain_figure
 from sidecar.delivery.report_facts import Signature
@@ -17,11 +17,11 @@ from sidecar.vocabulary import figure
 
 
 def index_page(
-    files: Sequence[Checked], links: Sequence[str], goals: Sequence[Goal], signature: Signature
+    files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal], signature: Signature
 ) -> str:
     """The page. links: where each file's own page lies, relative to this one; one a file."""
-    passed = sum(checked.passes for checked in files)
-    unread = sum(bool(checked.error) for checked in files)
+    passed = sum(isinstance(outcome, Checked) and outcome.passes for outcome in files)
+    unread = sum(isinstance(outcome, Unread) for outcome in files)
     measured = f"measured {signature.when}" + (f" by {signature.by}" if signature.by else "")
     said = f"{passed} of {len(files)} {'meets' if passed == 1 else 'meet'} every goal"
     if unread:
@@ -39,7 +39,7 @@ def _goal(goal: Goal) -> Markup:
     return tag("span", tag("b", goal.title), f" ({goal.name}): {goal_words(goal)} Source: {goal.source}.")
 
 
-def _table(files: Sequence[Checked], links: Sequence[str], goals: Sequence[Goal]) -> Markup:
+def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]) -> Markup:
     unit = goals[0].unit
     heads = ("length", f"integrated, {unit}", "range, LU", f"max S, {unit}", "true peak, dBTP")
     head = tag(
@@ -48,16 +48,16 @@ def _table(files: Sequence[Checked], links: Sequence[str], goals: Sequence[Goal]
         *(tag("th", words, scope="col", class_="number") for words in heads),
         *(tag("th", goal.name, scope="col") for goal in goals),
     )
-    rows = [_row(checked, link, len(goals)) for checked, link in zip(files, links, strict=True)]
+    rows = [_row(outcome, link, len(goals)) for outcome, link in zip(files, links, strict=True)]
     return tag("table", tag("thead", head), tag("tbody", *rows))
 
 
-def _row(checked: Checked, link: str, goals: int) -> Markup:
-    name = file_name(checked.file)
-    if checked.measured is None:
-        error = tag("td", f"? could not be read: {checked.error}", colspan=str(5 + goals))
+def _row(outcome: Outcome, link: str, goals: int) -> Markup:
+    name = file_name(outcome.file)
+    if isinstance(outcome, Unread):
+        error = tag("td", f"? could not be read: {outcome.error}", colspan=str(5 + goals))
         return tag("tr", tag("th", name, scope="row"), error)
-    reading = checked.measured.reading
+    reading = outcome.measured.reading
     figures = (
         time_code(reading.seconds),
         *map(
@@ -69,7 +69,7 @@ def _row(checked: Checked, link: str, goals: int) -> Markup:
         "tr",
         tag("th", tag("a", name, href=quote(link)), scope="row"),
         *(tag("td", words, class_="number") for words in figures),
-        *(tag("td", _words(verdict)) for verdict in checked.verdicts),
+        *(tag("td", _words(verdict)) for verdict in outcome.verdicts),
     )
 
 

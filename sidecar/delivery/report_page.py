@@ -13,7 +13,7 @@ from sidecar.delivery.plot import style
 from sidecar.delivery.plot_course import course_sheet
 from sidecar.delivery.plot_levels import levels_sheet
 from sidecar.delivery.plot_peaks import peaks_sheet
-from sidecar.delivery.report_facts import Print, Signature, format_words
+from sidecar.delivery.report_facts import Fingerprint, Signature, format_words
 from sidecar.delivery.report_figures import figures_table
 from sidecar.delivery.report_markup import Markup, join, tag
 from sidecar.delivery.verdict import Verdict, told
@@ -33,11 +33,9 @@ CAUTIONS = (
 )
 
 
-def file_page(
-    checked: Checked, measured: Measured, known_by: Print, signature: Signature, index: str = ""
-) -> str:
+def file_page(checked: Checked, known_by: Fingerprint, signature: Signature, index: str = "") -> str:
     """The page. index: where the list of all files lies, as a link; empty without one."""
-    name = file_name(checked.file)
+    name, measured = file_name(checked.file), checked.measured
     first = checked.verdicts[0]
     return page(
         f"{name}: delivery check",
@@ -190,7 +188,7 @@ def _channels(measured: Measured) -> Markup:
     )
 
 
-def _file(path: str, measured: Measured, known_by: Print, signature: Signature) -> Markup:
+def _file(path: str, measured: Measured, known_by: Fingerprint, signature: Signature) -> Markup:
     facts, reading = measured.facts, measured.reading
     rows = (
         ("File", path),

@@ -4,8 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from sidecar.delivery.bext_writing import Seen
+from sidecar.delivery.checking import Checked
 from sidecar.delivery.facts import Facts
 from sidecar.delivery.measure import BlockCourse, Measured
+from sidecar.delivery.verdict import judge
+from sidecar.goals import load_goal
 from sidecar.vocabulary import Reading
 
 RIGHT = Reading(
@@ -27,6 +31,11 @@ def made(reading=RIGHT, facts=FACTS, course=None, **changes):
     reading = replace(reading, **changes)
     course = course or level_course(600)
     return Measured("mix.wav", 48_000, 2, "stereo", reading, facts, 1.0, 2.0, 3.0, course)
+
+
+def made_check(measured, *goals, file="mix.wav"):
+    """Checked against these goals, as a file that nobody changes."""
+    return Checked(file, measured, tuple(judge(measured, load_goal(goal)) for goal in goals), Seen(1, 2, 3))
 
 
 def level_course(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):

@@ -9,25 +9,23 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import soundfile
-from made import FACTS, RIGHT, level_course, made
+from made import FACTS, RIGHT, level_course, made, made_check
 from page_reader import PageReader
 
-from sidecar.delivery.checking import Checked, check_file
+from sidecar.delivery.checking import Unread, check_file
 from sidecar.delivery.plot import style
-from sidecar.delivery.report_facts import Print, Signature
+from sidecar.delivery.report_facts import Fingerprint, Signature
 from sidecar.delivery.report_index import index_page
 from sidecar.delivery.report_page import file_page
-from sidecar.delivery.verdict import judge
 from sidecar.goals import load_goal
 from sidecar.vocabulary import SILENCE
 
 SIGNATURE = Signature(datetime(2026, 3, 1, 12, 30, 15, tzinfo=UTC), "A. Mixer")
-KNOWN_BY = Print(1_234_567, "ab" * 32)
+KNOWN_BY = Fingerprint(1_234_567, "ab" * 32)
 
 
 def page_of(measured, *goals, file="mix.wav", index=""):
-    checked = Checked(file, measured, tuple(judge(measured, load_goal(goal)) for goal in goals))
-    return file_page(checked, measured, KNOWN_BY, SIGNATURE, index)
+    return file_page(made_check(measured, *goals, file=file), KNOWN_BY, SIGNATURE, index)
 
 
 def over_everything():
@@ -88,11 +86,11 @@ def test_the_page_says_who_measured_what_when_and_with_what():
         assert said in text
 
 
-def test_the_print_of_a_file_is_its_sha_256(tmp_path):
+def test_the_fingerprintof_a_file_is_its_sha_256(tmp_path):
     """As the system's own command gives it."""
     path = tmp_path / "some.bin"
     path.write_bytes(bytes(range(256)) * 5000)
-    known_by = Print.of(path)
+    known_by = Fingerprint.of(path)
     told = subprocess.run(["sha256sum", path], capture_output=True, text=True, check=True).stdout.split()[0]
 
     assert (told, 1_280_000) == (known_by.sha256, known_by.size_bytes)
@@ -140,8 +138,8 @@ def test_the_verdict_is_what_comes_first():
 def test_the_index_links_each_page_and_names_what_could_not_be_read():
     """Links work for any name; the count is in the heading."""
     goal = load_goal("r128")
-    right = Checked("a b#1.wav", made(), (judge(made(), goal),))
-    broken = Checked("gone.wav", error="There is no file gone.wav.")
+    right = made_check(made(), "r128", file="a b#1.wav")
+    broken = Unread("gone.wav", "There is no file gone.wav.")
     page = PageReader(index_page([right, broken], ["r/a b#1.wav.html", "r/gone.wav.html"], [goal], SIGNATURE))
 
     assert ["r/a%20b%231.wav.html"] == page.links
@@ -177,7 +175,7 @@ def test_a_real_file_end_to_end(tmp_path):
     soundfile.write(tmp_path / "tone.wav", np.stack([tone, tone], axis=1), 48_000)
     file = str(tmp_path / "tone.wav")
     checked = check_file(file, None, [load_goal("r128")], lambda _: None)
-    page = PageReader(file_page(checked, checked.measured, Print.of(tmp_path / "tone.wav"), SIGNATURE))
+    page = PageReader(file_page(checked, Fingerprint.of(tmp_path / "tone.wav"), SIGNATURE))
 
     assert "A gain of −6.0 dB brings it to −23.0 LUFS with peaks at −23.0 dBTP." in page.text
     assert file in page.texts

@@ -7,14 +7,11 @@ from collections import Counter
 
 import pytest
 from conftest import need
-from made import level_course, made
+from made import level_course, made, made_check
 from page_reader import PageReader
 
-from sidecar.delivery.checking import Checked
-from sidecar.delivery.report_facts import Print, Signature
+from sidecar.delivery.report_facts import Fingerprint, Signature
 from sidecar.delivery.report_page import file_page
-from sidecar.delivery.verdict import judge
-from sidecar.goals import load_goal
 
 
 @pytest.fixture
@@ -47,10 +44,9 @@ def page(tmp_path):
     course.short_term[100:130] = course.momentary[100:130] = -15.0
     course.true_peak[100:110] = 0.5
     measured = made(course=course, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5, bad_samples=2)
-    verdicts = tuple(judge(measured, load_goal(goal)) for goal in ("r128-s1", "a85"))
+    checked = made_check(measured, "r128-s1", "a85")
     path = tmp_path / "report.html"
-    checked = Checked("mix.wav", measured, verdicts)
-    path.write_text(file_page(checked, measured, Print(1, "ab" * 32), Signature.now()), encoding="utf-8")
+    path.write_text(file_page(checked, Fingerprint(1, "ab" * 32), Signature.now()), encoding="utf-8")
     return path
 
 

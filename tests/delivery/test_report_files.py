@@ -6,18 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made import level_course, made
+from made import level_course, made, made_check
 
-from sidecar.delivery.checking import Checked
 from sidecar.delivery.report_files import Reports, names_for, write_course, write_plot
-from sidecar.delivery.verdict import judge
 from sidecar.errors import SettingsError
-from sidecar.goals import load_goal
 
 
-def checked(file="mix.wav", **changes):
-    measured = made(**changes)
-    return Checked(file, measured, (judge(measured, load_goal("r128")),))
+def checked(file="mix.wav"):
+    return made_check(made(), "r128", file=file)
 
 
 def test_one_file_has_the_name_that_was_asked_for():
