@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
+from sidecar.osc.doors import Doors, network
 from sidecar.session import Outlet
 
 
@@ -34,7 +35,8 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         ) from error
     host, osc_port = osc.getsockname()[:2]
     with bind(host, options.discovery_port or 0) as server, contextlib.ExitStack() as closing:
-        found = Discovery(osc_port, update_hz=options.osc_rate)
+        doors = Doors([network(text) for text in options.osc_allow or ()])
+        found = Discovery(osc_port, doors, update_hz=options.osc_rate)
         closing.callback(lambda: engine.run(found.close()))
         engine.run(found.open(server))
         if options.announce:

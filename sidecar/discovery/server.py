@@ -19,6 +19,7 @@ from sidecar.discovery.listener import Listener
 from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
+from sidecar.osc.doors import Doors
 
 MOST_LISTENERS = 16
 LONGEST_COMMAND = 4096
@@ -50,9 +51,10 @@ def bind(host: str, port: int) -> socket.socket:
 class Discovery:
     """Answers for the OSC table, and for the newest snapshot. Lives on the engine's loop."""
 
-    def __init__(self, osc_port: int, *, update_hz: float = 10.0) -> None:
-        """osc_port: the UDP port that takes commands."""
+    def __init__(self, osc_port: int, doors: Doors, *, update_hz: float = 10.0) -> None:
+        """osc_port: the UDP port that takes commands. doors: who may ask."""
         self._osc_port = osc_port
+        self._doors = doors
         self._period_s = 1.0 / update_hz
         self._tree = Tree()
         self._latest: Snapshot | None = None
@@ -100,11 +102,13 @@ class Discovery:
 
     @web.middleware
     async def _refuse_strangers(self, request: web.Request, handler: Any) -> web.StreamResponse:
-        """A web page must not read a run through its visitor's browser.
+        """Who may not command may not ask; and a web page must not read a run through its visitor's browser.
 
         Pages of other origins get no answer that they may read, as no header allows it; but a name that
         its owner points at this machine would make them the same origin, and websockets know no origins.
         """
+        if not self._doors.let_in(request.remote or ""):
+            raise web.HTTPForbidden(text="This address is not allowed here; see --osc-allow.\n")
         asked_at = request.headers.get("Host", "")
         host = _host_of(f"//{asked_at}")
         if _is_loopback(self._host) and not (_is_loopback(host) or host == self._host):

@@ -12,6 +12,7 @@ from typing import Any
 
 from sidecar.feed import Snapshot
 from sidecar.osc import wire
+from sidecar.osc.exchange import SERVICES, Exchange
 from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
 
 Node = dict[str, Any]
@@ -33,15 +34,19 @@ ATTRIBUTES = frozenset(
 
 
 class Tree:
-    """Every address of the table below ``/``."""
+    """Every address of the tables below ``/`` that has a value or takes a command."""
 
     def __init__(
-        self, outgoing: Iterable[Outgoing] = OUTGOING, incoming: Iterable[Incoming] = INCOMING
+        self,
+        outgoing: Iterable[Outgoing] = OUTGOING,
+        incoming: Iterable[Incoming] = INCOMING,
+        services: Iterable[Exchange] = SERVICES,
     ) -> None:
         self._sent = {ROOT + row.path: row for row in outgoing}
         self._obeyed = {ROOT + row.path: row for row in incoming}
+        self._services = {ROOT + row.path: row for row in services}
         self._children: dict[str, dict[str, str]] = {"/": {}}
-        for path in (*self._sent, *self._obeyed):
+        for path in (*self._sent, *self._obeyed, *self._services):
             self._grow(path)
 
     def __contains__(self, path: str) -> bool:
@@ -61,6 +66,8 @@ class Tree:
 
     def attributes(self, path: str, snapshot: Snapshot | None) -> Node:
         """The node without what is below it; no VALUE where there is nothing to tell."""
+        if path in self._services:
+            return {"FULL_PATH": path, "ACCESS": WRITE} | _service_attributes(self._services[path])
         sent, obeyed = self._sent.get(path), self._obeyed.get(path)
         found: Node = {"FULL_PATH": path, "ACCESS": (READ if sent else 0) | (WRITE if obeyed else 0)}
         if sent:
@@ -107,6 +114,11 @@ def _obeyed_attributes(row: Incoming) -> Node:
         by_number = row.tags.replace("n", "i")
         found["OVERLOADS"] = [{"TYPE": by_number}]
     return found
+
+
+def _service_attributes(row: Exchange) -> Node:
+    """Without a TYPE where arguments may be left out: the proposal has no way to say so."""
+    return {"DESCRIPTION": row.sentence} | ({} if "[" in row.tags else {"TYPE": row.tags})
 
 
 def _repeated(tags: str, values: int) -> str:

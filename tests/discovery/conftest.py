@@ -12,6 +12,7 @@ from sidecar.discovery.server import Discovery, bind
 from sidecar.engine import Engine
 from sidecar.feed import Hand, Snapshot, Stem
 from sidecar.goals import load_goal
+from sidecar.osc.doors import Doors
 from sidecar.vocabulary import Move, Reading
 
 OSC_PORT = 9139
@@ -48,9 +49,9 @@ def valid():
 class Served:
     """Discovery that answers on a port of this machine."""
 
-    def __init__(self, update_hz):
+    def __init__(self, update_hz, doors):
         self.engine = Engine().__enter__()
-        self.discovery = Discovery(OSC_PORT, update_hz=update_hz)
+        self.discovery = Discovery(OSC_PORT, doors, update_hz=update_hz)
         server = bind("127.0.0.1", 0)
         self.port = server.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
@@ -87,8 +88,8 @@ def serve():
     """Starts a server; ends it with the test."""
     served = []
 
-    def start(update_hz=10.0):
-        served.append(Served(update_hz))
+    def start(update_hz=10.0, doors=None):
+        served.append(Served(update_hz, doors or Doors()))
         return served[-1]
 
     yield start

@@ -32,7 +32,7 @@ def osc():
 
 
 def asked(port=None, announce=False):
-    return argparse.Namespace(discovery_port=port, announce=announce, osc_rate=10.0)
+    return argparse.Namespace(discovery_port=port, announce=announce, osc_rate=10.0, osc_allow=None)
 
 
 class Browser:

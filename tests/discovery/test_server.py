@@ -7,6 +7,7 @@ import pytest
 
 from sidecar.discovery.server import bind
 from sidecar.errors import NetworkError
+from sidecar.osc.exchange import SERVICES
 from sidecar.osc.table import INCOMING, OUTGOING, ROOT
 
 
@@ -23,7 +24,7 @@ def test_a_client_that_walks_from_the_root_finds_every_address(serve, a_snapshot
         if node["ACCESS"]:
             found.add(node["FULL_PATH"])
 
-    assert {ROOT + row.path for row in (*OUTGOING, *INCOMING)} == found
+    assert {ROOT + row.path for row in (*OUTGOING, *INCOMING, *SERVICES)} == found
 
 
 def test_host_info_says_where_commands_go(serve, valid):
@@ -109,6 +110,20 @@ def test_nothing_but_reading_is_possible(serve, method):
 def test_a_name_that_was_pointed_at_this_machine_is_refused(serve, host, status):
     """DNS rebinding: a page's own host name, resolved to 127.0.0.1, gets nothing."""
     assert status == serve().get("/", Host=host)[0]
+
+
+def test_who_may_not_command_may_not_ask(serve):
+    """The list that guards the commands guards this port too, by the address that asks."""
+
+    class Guard:
+        def let_in(self, host):
+            assert "127.0.0.1" == host
+            return False
+
+    status, said = serve(doors=Guard()).get("/")
+
+    assert 403 == status
+    assert "--osc-allow" in said
 
 
 @pytest.mark.parametrize(

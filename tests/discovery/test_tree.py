@@ -2,6 +2,7 @@
 
 from sidecar.discovery.tree import Tree
 from sidecar.osc import wire
+from sidecar.osc.exchange import SERVICES
 from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
 
 
@@ -25,7 +26,7 @@ def test_the_tree_has_every_address_of_the_table_and_no_other(a_snapshot, valid)
     """Sent ones can be read (1), obeyed ones written (2), and all is of the shape of the proposal."""
     whole = Tree().node("/", a_snapshot())
     expected = {ROOT + row.path: 1 for row in OUTGOING}
-    for row in INCOMING:
+    for row in (*INCOMING, *SERVICES):
         expected[ROOT + row.path] = expected.get(ROOT + row.path, 0) + 2
 
     valid("node", whole)
@@ -98,3 +99,11 @@ def test_an_address_may_have_others_below_it(a_snapshot):
     found = Tree((sent("/goal/name"),), (obeyed("/goal", "s"),)).node("/sidecar/goal", a_snapshot())
 
     assert (2, ["name"]) == (found["ACCESS"], list(found["CONTENTS"]))
+
+
+def test_a_service_that_may_be_asked_with_or_without_arguments_has_no_type():
+    """A client is not told that it must send what may be left out."""
+    tree = Tree()
+
+    assert "TYPE" not in tree.attributes("/sidecar/subscribe", None)
+    assert "" == tree.attributes("/sidecar/renew", None)["TYPE"]

@@ -18,7 +18,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--tone",
         action="store_true",
-        help="play the line-up tone (1 kHz, −23 LUFS, 5 s, audible, after a warning) and measure what returns",
+        help="play the line-up tone (1 kHz, −23 LUFS, 5 s, audible, after a warning), measure what returns",
     )
     parser.add_argument(
         "--device", metavar="NAME", help="with --tone: the input to listen to (the likeliest loopback)"
