@@ -14,8 +14,8 @@ from sidecar.osc import wire
 
 @pytest.fixture
 def loud_file(tmp_path):
-    """Five seconds of noise, some 6 LU above R 128's target: hot and over."""
-    noise = np.random.default_rng(1).standard_normal((48_000 * 5, 2)) * 0.1
+    """Four seconds of noise, some 6 LU above R 128's target: hot and over."""
+    noise = np.random.default_rng(1).standard_normal((48_000 * 4, 2)) * 0.1
     soundfile.write(tmp_path / "loud.wav", noise, 48_000, subtype="FLOAT")
     return str(tmp_path / "loud.wav")
 
