@@ -28,7 +28,10 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
     )
-    effects = parser.add_argument_group("lights and programs")
+    effects = parser.add_argument_group(
+        "lights and programs",
+        "Caution: flashing light can cause seizures. The lights of a run change 3 times a second at most.",
+    )
     effects.add_argument(
         "--light",
         action="append",
