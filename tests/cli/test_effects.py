@@ -42,6 +42,30 @@ def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
     assert "r128" == told.read_text()
 
 
+def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
+    """The touch panel hears loudness, move and alerts; unarmed, its fader is left alone; at the end no
+    alert stays lit."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as panel:
+        panel.bind(("127.0.0.1", 0))
+        panel.setblocking(False)
+        panel.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
+        place = f"127.0.0.1:{panel.getsockname()[1]}"
+        code = main(
+            [
+                *("live", "--file", loud_file, "--pace", "fast", "--no-screen", "--osc-port", "0"),
+                *("--surface", "touch", "--surface-at", place),
+            ]
+        )
+        heard = everything(panel)
+
+    assert 0 == code
+    assert ("/programme/hot", [1]) in heard
+    assert min(value[0] for address, value in heard if address == "/programme/move") < -3.0
+    assert "/programme/fader" not in dict(heard)
+    lamps = ("/programme/ceiling", "/programme/over", "/programme/hot")
+    assert [(lamp, [0]) for lamp in lamps] == heard[-3:]
+
+
 def everything(bulb):
     heard = []
     while True:
