@@ -59,11 +59,9 @@ def remedy_for(reading: Reading, goal: Goal) -> Remedy:
 
 def remedy_findings(reading: Reading, goal: Goal, remedy: Remedy) -> list[Finding]:
     """The remedy in sentences."""
-    said = []
+    said = [] if remedy.is_enough else [_more_than_gain(goal, remedy)]
     if remedy.gain_db:
         said.append(_gain_sentence(reading, goal, remedy))
-    if not remedy.is_enough:
-        said.append(_more_than_gain(goal, remedy))
     return [Finding("remedy", "remedy", sentence) for sentence in said]
 
 
@@ -94,8 +92,9 @@ def _room(reading: Reading, goal: Goal) -> list[float]:
 def _gain_sentence(reading: Reading, goal: Goal, remedy: Remedy) -> str:
     landing = figure(reading.integrated + remedy.gain_db)
     peak = figure(reading.max_true_peak + remedy.gain_db)
-    gain = gain_figure(remedy.gain_db)
-    return f"A gain of {gain} dB brings it to {landing} {goal.unit} with peaks at {peak} dBTP."
+    opening = "A gain" if remedy.is_enough else "Without that, a gain"
+    gain = f"{gain_figure(remedy.gain_db)} dB"
+    return f"{opening} of {gain} brings it to {landing} {goal.unit} with peaks at {peak} dBTP."
 
 
 def _more_than_gain(goal: Goal, remedy: Remedy) -> str:
