@@ -20,7 +20,10 @@ BEAT_S = 1.0
 ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group != "reading")
 
 _READING: tuple[Group, ...] = ("reading",)
-_EARLY_S = 0.001
+_EARLY = 0.5
+"""What has just been read leaves at once where it is due within half a period: the rate stays the same, and
+nobody waits because the meter and the receiver count their periods from different moments."""
+_TIMER_S = 0.001
 """A timer may fire this much before its time."""
 
 
@@ -96,7 +99,7 @@ class Outbox:
             line.is_served = False
             if fresh:
                 _send(self.latest, line, fresh)
-        self.send_due(now_s)
+        self._send_readings(now_s, early=_EARLY)
 
     def due_s(self) -> float | None:
         """When :meth:`send_due` has something to do; None before the next snapshot."""
@@ -104,10 +107,14 @@ class Outbox:
 
     def send_due(self, now_s: float) -> None:
         """Sends the latest readings to everybody whose time has come."""
+        self._send_readings(now_s, early=0.0)
+
+    def _send_readings(self, now_s: float, *, early: float) -> None:
+        """early: by how much of a period they may leave before their time."""
         if self.latest is None:
             return
         for line in self._lines:
-            if line.is_served or line.due_s > now_s + _EARLY_S:
+            if line.is_served or line.due_s > now_s + _TIMER_S + early * line.period_s:
                 continue
             line.is_served = True
             line.due_s = _next(line.due_s, line.period_s, now_s)

@@ -52,7 +52,8 @@ def run(outbox, for_s, snapshot_hz, make):
 @pytest.mark.parametrize("rate_hz", [1.0, 4.0, 10.0, 25.0, 50.0])
 def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     """Beside one that takes all; over ten seconds the count is right within one."""
-    outbox, slow, fast = Outbox(), Receiver(rate_hz=rate_hz), Receiver(rate_hz=50.0)
+    momentary = select(("/sidecar/momentary",))
+    outbox, slow, fast = Outbox(), Receiver(momentary, rate_hz), Receiver(momentary, 50.0)
     outbox.add(slow.line, 0.0)
     outbox.add(fast.line, 0.0)
     for _ in run(outbox, 10.0, 50.0, lambda now_s: a_snapshot()):
@@ -62,9 +63,24 @@ def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     assert pytest.approx(500, abs=1) == fast.count("/sidecar/momentary")
 
 
+@pytest.mark.parametrize("phase_s", [0.01, 0.03, 0.06, 0.09])
+def test_new_readings_wait_for_no_timer(phase_s):
+    """The first snapshot came at another moment of the period, and each comes a little early or late: all
+    leave as they come."""
+    outbox, receiver = Outbox(), Receiver(select(("/sidecar/seconds",)), rate_hz=10.0)
+    outbox.add(receiver.line, 0.0)
+    outbox.offer(a_snapshot(), 0.0, 0.0)
+    jitter = random.Random(4)
+    for number in range(1, 100):
+        now_s = phase_s + number * 0.1 + jitter.uniform(-0.01, 0.01)
+        outbox.offer(a_snapshot(reading=Reading(seconds=float(number))), now_s, now_s)
+
+        assert [float(number)] == receiver.known["/sidecar/seconds"]
+
+
 def test_a_receiver_is_never_sent_the_same_readings_twice():
     """Asking for more than there are gives as many as there are."""
-    outbox, eager = Outbox(), Receiver(rate_hz=50.0)
+    outbox, eager = Outbox(), Receiver(select(("/sidecar/momentary",)), 50.0)
     outbox.add(eager.line, 0.0)
     for _ in run(outbox, 10.0, 10.0, lambda now_s: a_snapshot()):
         pass
