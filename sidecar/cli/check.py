@@ -18,14 +18,7 @@ from sidecar.cli.check_table import show
 from sidecar.cli.log import kept_log
 from sidecar.delivery.checking import Checked, Outcome, Unread, check_file
 from sidecar.delivery.report_facts import Signature
-from sidecar.delivery.report_files import (
-    Reports,
-    names_for,
-    write_course,
-    write_index,
-    write_page,
-    write_plot,
-)
+from sidecar.delivery.report_files import Reports
 from sidecar.errors import SettingsError, SignalError, SourceError
 from sidecar.goals import Goal, load_goal
 
@@ -41,29 +34,31 @@ def run(options: argparse.Namespace) -> int:
     if not options.files:
         raise SettingsError("No file is named. Name one or more: sidecar check mix.wav")
     goals = _goals(options.goal or [_USUAL_GOAL])
-    reports = Reports(_path(options.report), _path(options.plot), _path(options.csv))
-    reports.refuse_unusable()
-    signature = Signature.now(options.by)
+    reports = Reports(
+        options.files,
+        Signature.now(options.by),
+        page=_path(options.report),
+        plot=_path(options.plot),
+        course=_path(options.csv),
+    )
 
     def judged(place: int, tell: Callable[[float], None]) -> Outcome:
         file = options.files[place]
         try:
             checked = check_file(file, options.layout, goals, tell)
-            _write_own(reports, options.files, place, checked, signature)
+            reports.write(place, checked)
         except (SourceError, SignalError) as error:
             return Unread(file, str(error))
         return checked
 
     with kept_log():
         outcomes = _each(options.files, judged, options.jobs or os.cpu_count() or 1)
-    if reports.page and (len(outcomes) > 1 or isinstance(outcomes[0], Unread)):
-        write_index(reports.page, outcomes, names_for(reports.page, options.files), goals, signature)
+    written = reports.finish(outcomes, goals)
     if options.json:
         print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
     else:
         show(outcomes, goals)
-        for written in reports.written(outcomes):
-            print(f"Written: {written}")
+        print("".join(f"Written: {path}\n" for path in written), end="")
     measured = [outcome for outcome in outcomes if isinstance(outcome, Checked)]
     if len(measured) < len(outcomes):
         return UNREADABLE
@@ -77,18 +72,6 @@ def _goals(names: Sequence[str]) -> list[Goal]:
 
 def _path(name: str | None) -> Path | None:
     return None if name is None else Path(name)
-
-
-def _write_own(
-    reports: Reports, files: Sequence[str], place: int, checked: Checked, signature: Signature
-) -> None:
-    """What is written of one file."""
-    if reports.page:
-        write_page(names_for(reports.page, files)[place], reports.page, checked, signature)
-    if reports.plot:
-        write_plot(names_for(reports.plot, files)[place], checked)
-    if reports.csv:
-        write_course(names_for(reports.csv, files)[place], checked.measured)
 
 
 def _each(

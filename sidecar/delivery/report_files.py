@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path, PurePath
 
@@ -25,43 +24,75 @@ from sidecar.vocabulary import BLOCK_S, SILENCE
 _PIXELS_PER_UNIT = 2.0
 
 
-@dataclass(frozen=True, slots=True)
 class Reports:
-    """What is to be written. For one file each has the name that was asked for; for several it lies
-    in a folder of that name without its ending, and the page of that name is the index."""
+    """What is written of a check. For one file each part has the name that was asked for; for several it
+    lies in a folder of that name without its ending, and the page of that name is the index."""
 
-    page: Path | None = None
-    plot: Path | None = None
-    csv: Path | None = None
+    def __init__(
+        self,
+        files: Sequence[str],
+        signature: Signature,
+        *,
+        page: Path | None = None,
+        plot: Path | None = None,
+        course: Path | None = None,
+    ) -> None:
+        """Raises SettingsError for a name that does not say what is asked for, a folder that is not there,
+        or a picture that cannot be drawn here: before anything is measured."""
+        _refuse_unusable(page, plot, course)
+        self._signature = signature
+        self._asked = [path for path in (plot, course) if path]
+        self._index = page
+        self._pages, self._plots, self._courses = (
+            names_for(path, files) if path else [] for path in (page, plot, course)
+        )
 
-    def written(self, outcomes: Sequence[Outcome]) -> list[Path]:
-        """Where to look for what was written."""
+    def write(self, place: int, checked: Checked) -> None:
+        """What is written of one file: the one at this place.
+
+        Raises SourceError when it is not the file any more that was measured, SettingsError when nothing can
+        be written there.
+        """
+        if self._index:
+            page = self._pages[place]
+            index = "" if page == self._index else f"../{self._index.name}"
+            _write(page, file_page(checked, known_by(checked), self._signature, index).encode())
+        if self._plots:
+            write_plot(self._plots[place], checked)
+        if self._courses:
+            write_course(self._courses[place], checked.measured)
+
+    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
+        """Writes the index; gives where to look for what was written."""
         several = len(outcomes) > 1
-        own = [path.with_suffix("") if several else path for path in (self.plot, self.csv) if path]
-        if not any(isinstance(outcome, Checked) for outcome in outcomes):
-            own = []
-        return [self.page, *own] if self.page else own
+        any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
+        own = [path.with_suffix("") if several else path for path in self._asked] if any_checked else []
+        if not self._index:
+            return own
+        if several or not any_checked:
+            links = [page.relative_to(self._index.parent).as_posix() for page in self._pages]
+            _write(self._index, index_page(outcomes, links, goals, self._signature).encode())
+        return [self._index, *own]
 
-    def refuse_unusable(self) -> None:
-        """Raises SettingsError for a name that does not say what is asked for, a folder that is not
-        there, or a picture that cannot be drawn here: before anything is measured."""
-        for option, path, endings in (
-            ("--report", self.page, (".html", ".htm")),
-            ("--plot", self.plot, (".png", ".svg")),
-            ("--csv", self.csv, (".csv",)),
-        ):
-            if path is None:
-                continue
-            if path.suffix.lower() not in endings:
-                wanted = " or ".join(endings)
-                raise SettingsError(f"{option} {path} must end in {wanted}: that says what is written.")
-            if not path.parent.is_dir():
-                raise SettingsError(f"{option} {path}: there is no folder {path.parent}. Make it first.")
-        if self.plot is not None and self.plot.suffix.lower() == ".png" and find_spec("resvg_py") is None:
-            raise SettingsError(
-                "A PNG needs the renderer that comes with: pip install 'loudness-sidecar[report]'. "
-                "Without it, ask for a drawing that ends in .svg."
-            )
+
+def _refuse_unusable(page: Path | None, plot: Path | None, course: Path | None) -> None:
+    for option, path, endings in (
+        ("--report", page, (".html", ".htm")),
+        ("--plot", plot, (".png", ".svg")),
+        ("--csv", course, (".csv",)),
+    ):
+        if path is None:
+            continue
+        if path.suffix.lower() not in endings:
+            wanted = " or ".join(endings)
+            raise SettingsError(f"{option} {path} must end in {wanted}: that says what is written.")
+        if not path.parent.is_dir():
+            raise SettingsError(f"{option} {path}: there is no folder {path.parent}. Make it first.")
+    if plot is not None and plot.suffix.lower() == ".png" and find_spec("resvg_py") is None:
+        raise SettingsError(
+            "A PNG needs the renderer that comes with: pip install 'loudness-sidecar[report]'. "
+            "Without it, ask for a drawing that ends in .svg."
+        )
 
 
 def names_for(asked: Path, files: Sequence[str]) -> list[Path]:
@@ -78,23 +109,6 @@ def names_for(asked: Path, files: Sequence[str]) -> list[Path]:
         taken.add(stem.casefold())
         places.append(folder / f"{stem}{asked.suffix}")
     return places
-
-
-def write_page(place: Path, asked: Path, checked: Checked, signature: Signature) -> None:
-    """A file's page, with a link to the index where it is not the only one."""
-    index = "" if place == asked else f"../{asked.name}"
-    _write(place, file_page(checked, known_by(checked), signature, index).encode())
-
-
-def write_index(
-    asked: Path,
-    outcomes: Sequence[Outcome],
-    places: Sequence[Path],
-    goals: Sequence[Goal],
-    signature: Signature,
-) -> None:
-    links = [place.relative_to(asked.parent).as_posix() for place in places]
-    _write(asked, index_page(outcomes, links, goals, signature).encode())
 
 
 def write_plot(place: Path, checked: Checked) -> None:

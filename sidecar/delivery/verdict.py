@@ -136,7 +136,10 @@ def _maxima(measured: Measured, goal: Goal) -> Iterator[Rated]:
             f"{about.capitalize()} reaches {figure(value)} {goal.unit}{_at(at_s)}, the end of its "
             f"{window_s:g} s: {figure(over)} LU over the limit of {figure(limit)} {goal.unit}."
         )
-        yield over, Finding("fault", about, sentence, spans_over(_ends_s(levels), levels, limit, BLOCK_S))
+        spans = spans_over(_ends_s(levels), levels, limit, BLOCK_S)
+        if not spans and at_s is not None:  # the maximum is kept on a finer grid than the course
+            spans = (Span(max(0.0, at_s - BLOCK_S), at_s, value, at_s),)
+        yield over, Finding("fault", about, sentence, spans)
 
 
 def _ends_s(levels: FloatArray) -> FloatArray:

@@ -2,12 +2,14 @@
 
 import csv
 import struct
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 from made import level_course, made, made_check
 
+from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports, names_for, write_course, write_plot
 from sidecar.errors import SettingsError
 
@@ -34,28 +36,31 @@ def test_several_files_have_a_folder_and_none_replaces_another():
     ] == names
 
 
+SIGNATURE = Signature(datetime(2026, 3, 1, tzinfo=UTC))
+
+
 @pytest.mark.parametrize(
-    ("reports", "said"),
+    ("asked", "said"),
     [
-        (Reports(page=Path("mix.wav")), "--report mix.wav must end in .html"),
-        (Reports(csv=Path("mix.flac")), "--csv mix.flac must end in .csv"),
-        (Reports(plot=Path("mix")), "--plot mix must end in .png or .svg"),
-        (Reports(page=Path("nowhere/r.html")), "there is no folder nowhere"),
+        ({"page": Path("mix.wav")}, "--report mix.wav must end in .html"),
+        ({"course": Path("mix.flac")}, "--csv mix.flac must end in .csv"),
+        ({"plot": Path("mix")}, "--plot mix must end in .png or .svg"),
+        ({"page": Path("nowhere/r.html")}, "there is no folder nowhere"),
     ],
 )
-def test_a_name_that_could_be_a_slip_is_refused(reports, said):
+def test_a_name_that_could_be_a_slip_is_refused(asked, said):
     """A sound file is never written over, and nothing is measured in vain."""
     with pytest.raises(SettingsError, match=said):
-        reports.refuse_unusable()
+        Reports(["mix.wav"], SIGNATURE, **asked)
 
 
 def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):
     """And a drawing is offered that needs nothing."""
     monkeypatch.setattr("sidecar.delivery.report_files.find_spec", lambda _: None)
-    Reports(plot=Path("mix.svg")).refuse_unusable()
+    Reports(["mix.wav"], SIGNATURE, plot=Path("mix.svg"))
 
     with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[report\]'"):
-        Reports(plot=Path("mix.png")).refuse_unusable()
+        Reports(["mix.wav"], SIGNATURE, plot=Path("mix.png"))
 
 
 def test_what_cannot_be_written_is_said(tmp_path):

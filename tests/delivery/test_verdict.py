@@ -130,6 +130,13 @@ def test_what_passes_as_shown_is_no_place_over_a_limit():
     assert pytest.approx(20.0) == only.start_s
 
 
+def test_a_maximum_between_the_points_of_the_course_has_its_place():
+    """The meter's own maximum is kept 100 times a second; the course, 10 times, never shows it."""
+    (only,) = judged("r128-s1", max_short_term=-17.9).spans("short-term")
+
+    assert (1.9, 2.0, -17.9) == (only.start_s, only.end_s, only.worst)
+
+
 def test_a_peak_in_the_last_unfinished_block_has_its_place():
     """The course holds whole tenths of a second; the file is 0.05 s longer, and its peak is there."""
     file = replace(made(max_true_peak=1.0, seconds=60.05), max_true_peak_at_s=60.0)
