@@ -29,7 +29,15 @@ def test_results_are_in_order_and_a_fault_stops_nothing(jobs):
     assert "broken" == str(results[2])
 
 
-def test_who_interrupts_does_not_wait_for_the_rest():
+@pytest.fixture
+def interruptible():
+    """Ctrl-C does what Python makes of it, whatever the test runner or an earlier run made of it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+def test_who_interrupts_does_not_wait_for_the_rest(interruptible):
     """What runs ends at its next word of progress, and nothing more is begun."""
     begun, told = [], threading.Event()
 
