@@ -6,6 +6,7 @@ import ipaddress
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sidecar.errors import NetworkError
 
@@ -80,6 +81,13 @@ class Doors:
         """Whether that sender gets one more answer now; counts it."""
         allowance = _of(self._answers, host, ANSWERS_AT_ONCE, now_s)
         return allowance.take(1, now_s, ANSWERS_HZ, ANSWERS_AT_ONCE)
+
+
+@lru_cache(maxsize=1024)
+def is_this_machine(host: str) -> bool:
+    """Whether that is an address of the loopback interface."""
+    address = _address(host)
+    return address is not None and address.is_loopback
 
 
 def _address(host: str) -> Address | None:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot, Target
-from sidecar.osc.doors import Doors, Network
+from sidecar.osc.doors import Doors, Network, is_this_machine
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.reception import Obey, Reception
 from sidecar.osc.streams import Stream, Streams
@@ -113,23 +113,33 @@ class OscPort(asyncio.DatagramProtocol):
             doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
         )
         self._timer: asyncio.TimerHandle | None = None
-        self._sockets: dict[int, socket.socket] = {}
+        self._server: socket.socket | None = None
+        self._host = ""
+        self._others: dict[socket.AddressFamily, socket.socket] = {}
         self._transport: asyncio.DatagramTransport | None = None
 
     async def open(self, server: socket.socket, obey: Obey, streams: socket.socket | None = None) -> None:
         """Takes over a bound socket; sends from it too, so that answers come back to the port that asked.
 
+        Only what it cannot reach, another family of addresses or, from 127.0.0.1, another machine, is sent
+        from a socket of its own, where nobody listens for answers.
+
         obey: takes each command that arrives; called on the loop and must return at once.
         streams: a bound TCP socket where the same is spoken.
+        Raises NetworkError when the workstation of the surface could not answer.
         """
+        host, desk = server.getsockname()[0], self._surface_target
+        if desk and is_this_machine(host) and not is_this_machine(desk.address[0]):
+            raise NetworkError(
+                f"The workstation at {desk.name} could not tell where its fader is: OSC is taken on {host} "
+                "only. Give --osc-bind the address of this machine that it reaches."
+            )
         self._reception.obey = obey
+        self._server, self._host = server, host
+        for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
+            self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
+            self._others[family].setblocking(False)
         loop = asyncio.get_running_loop()
-        self._sockets[server.family] = server
-        for family in {target.family for target in self._all_targets()} - {server.family}:
-            self._sockets[family] = socket.socket(family, socket.SOCK_DGRAM)
-            self._sockets[family].setblocking(False)
-        for each in self._sockets.values():
-            each.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
         self._transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=server)
         if streams:
             await self._streams.start(streams)
@@ -142,8 +152,8 @@ class OscPort(asyncio.DatagramProtocol):
         self._streams.close()
         if self._transport:
             self._transport.close()
-        for each in self._sockets.values():
-            each.close()
+        for other in self._others.values():
+            other.close()
 
     def offer(self, snapshot: Snapshot) -> None:
         """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
@@ -171,8 +181,11 @@ class OscPort(asyncio.DatagramProtocol):
 
         Past asyncio's transport, which would keep what one place does not take and let all others wait.
         """
+        sender = self._sender(destination)
+        if sender is None:
+            return
         try:
-            self._sockets[destination.family].sendto(datagram, destination.address)
+            sender.sendto(datagram, destination.address)
         except OSError as error:
             destination.record(str(error))
         else:
@@ -200,6 +213,14 @@ class OscPort(asyncio.DatagramProtocol):
     def _ring(self) -> None:
         self._outbox.send_due(asyncio.get_running_loop().time())
         self._wind()
+
+    def _sender(self, destination: Destination) -> socket.socket | None:
+        """The socket from which a datagram can get there."""
+        server = self._server
+        is_near = is_this_machine(destination.address[0]) or not is_this_machine(self._host)
+        if server and server.family == destination.family and is_near:
+            return server
+        return self._others.get(destination.family)
 
     def _all_targets(self) -> tuple[Destination, ...]:
         return (*self._targets, self._surface_target) if self._surface_target else (*self._targets,)

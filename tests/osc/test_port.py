@@ -140,6 +140,27 @@ def test_a_target_may_have_an_ipv6_address(run_port):
     peer.close()
 
 
+def test_a_target_on_another_machine_needs_no_other_bind(run_port):
+    """A socket bound to 127.0.0.1 cannot send anywhere else, so another one does. 192.0.2.1 is nobody's
+    (RFC 5737): the datagram goes out, or there is no network at all."""
+    engine, port, _, _ = run_port("192.0.2.1:9000/run")
+    engine.soon(port.offer, a_snapshot())
+    _wait_for(lambda: port.status()[0].sent + port.status()[0].failed)
+    (target,) = port.status()
+
+    assert (target.sent, "") == (1, target.fault) or "unreachable" in target.fault
+
+
+def test_a_workstation_that_could_not_answer_is_refused():
+    """Its fader would never be heard on 127.0.0.1; the message says what to give."""
+    with Engine() as engine:
+        port = OscPort([], surface=SURFACE, surface_target=resolve("192.0.2.1:8000"))
+        server = bind("127.0.0.1", 0)
+        with pytest.raises(NetworkError, match="--osc-bind"):
+            engine.run(port.open(server, print))
+        server.close()
+
+
 def test_the_same_socket_that_sends_takes_commands(run_port, peer):
     """A surface that answers to the port that spoke to it is understood."""
     engine, port, address, asked = run_port(f"127.0.0.1:{peer.port}")
