@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sidecar.advice.counsel import Counsel, Earlier
+from sidecar.advice.series import Floats
 from sidecar.feed import EarlierPass, Opening, Stem
 from sidecar.goals import Goal
 from sidecar.sources import Block
@@ -14,6 +16,7 @@ from sidecar.stem_faders import StemFaders
 from sidecar.vocabulary import SILENCE, Move, Ride
 
 if TYPE_CHECKING:
+    from sidecar.journal.resume import Resumable
     from sidecar.metering import Taken
 
 _ADVISE_S = 1.0
@@ -55,6 +58,11 @@ class Adviser:
         return self.stem_faders.stems() if self.stem_faders else ()
 
     @property
+    def stem_gains_db(self) -> Floats | None:
+        """Faders that shaped the latest blocks of the stems; None where only the mix is heard."""
+        return self.stem_faders.gains_db if self.stem_faders else None
+
+    @property
     def build_up(self) -> tuple[Opening, ...]:
         """A rough balance from silence, fader after fader."""
         return self.stem_faders.build_up if self.stem_faders else ()
@@ -75,6 +83,12 @@ class Adviser:
             self.stem_faders.take(taken.stems, mix.true_peak, block)
             apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
         self.counsel.take(mix.energy, mix.true_peak, apart, block.gain_db)
+
+    def restore(self, before: Resumable, mix_told: Iterable[str]) -> None:
+        """Goes on with a pass that broke off. mix_told: stems whose faders were told of in it."""
+        self.counsel.restore(before.energies, before.true_peak, before.cuts, before.fader)
+        if self.stem_faders and before.stems:
+            self.stem_faders.restore(before.stems, before.true_peak, before.cuts, mix_told)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""

@@ -24,11 +24,17 @@ class CourseLog:
     def seconds(self) -> float:
         return self._size * BLOCK_S
 
+    def restore(self, course: Course) -> None:
+        """Begins with the course of a pass that broke off."""
+        self._table = np.stack([course.seconds, course.short_term, course.integrated, course.fader_db])
+        self._size = course.seconds.size
+        self._events = course.events
+
     def add(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
         """Adds the columns of so many blocks, all with the readings at their end."""
         stop = self._size + blocks
         if stop > self._table.shape[1]:
-            more = max(blocks, self._table.shape[1])
+            more = max(blocks, self._table.shape[1], _FIRST_ROOM)
             self._table = np.pad(self._table, ((0, 0), (0, more)))
         self._table[0, self._size : stop] = np.arange(self._size + 1, stop + 1) * BLOCK_S
         self._table[1:, self._size : stop] = np.array([[short_term], [integrated], [fader_db]])

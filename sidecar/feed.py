@@ -60,12 +60,15 @@ class Target:
     """The last failure in words, empty when the last datagram went out."""
 
 
+EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
     """Something that happened at a place in the programme."""
 
     seconds: float
-    kind: Literal["alert", "mark", "move", "gap", "goal", "pause"]
+    kind: EventKind
     text: str
 
 
@@ -175,3 +178,9 @@ class Feed(Protocol):
         """The goals that a ``goal`` command may name."""
 
     def send(self, command: Command) -> None: ...
+
+
+class Outlet(Protocol):
+    """Takes each snapshot as it is made; must return at once and must not raise."""
+
+    def __call__(self, snapshot: Snapshot) -> None: ...

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sidecar.advice.series import Floats
 from sidecar.errors import SettingsError
 from sidecar.meter import Blocks, Meter, StemBlocks, StemMeter, summed
 from sidecar.vocabulary import FloatArray, Reading
@@ -88,6 +89,12 @@ class Metering:
         """The next frames do not follow the last ones."""
         self._mix.splice()
         if self._stems and not self.is_paused:
+            self._stems.splice()
+
+    def restore(self, energies: Floats, reading: Reading, cuts: Sequence[int]) -> None:
+        """Begins where a programme broke off; see :meth:`sidecar.meter.Meter.restore`."""
+        self._mix.restore(energies, reading, cuts)
+        if self._stems:
             self._stems.splice()
 
     def finish(self) -> None:

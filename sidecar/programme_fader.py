@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from sidecar.advising import Adviser
+from sidecar.chronicle import Tell
 from sidecar.feed import Command, Hand
+from sidecar.journal.record import Told
 from sidecar.remote_fader import RemoteFader
 from sidecar.sources import FaderSource, Source
 from sidecar.vocabulary import SILENCE, figure
@@ -23,9 +25,10 @@ class ProgrammeFader:
         source: Source,
         adviser: Adviser,
         note: Callable[[str], None],
+        tell: Tell,
         remote: RemoteFader | None = None,
     ) -> None:
-        """note: writes one line about a move into the course.
+        """note: writes one line about a move into the course. tell: takes what is said of the fader.
         remote: the workstation's fader where a surface reaches it; the source's own is then left to it.
         """
         self._knows_gain = isinstance(source, FaderSource)
@@ -33,6 +36,7 @@ class ProgrammeFader:
         self._remote = remote
         self._adviser = adviser
         self._note = note
+        self._tell = tell
         self._aim_db: float | None = None
         self._heard_db: float | None = None
         self._noted_db: float | None = None
@@ -81,6 +85,7 @@ class ProgrammeFader:
             case "confirm", _:
                 guess = counsel.confirm()
                 if guess is not None:
+                    self._tell(Told(guess.time_s, guess.change_db, is_position=False))
                     self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
             case "dismiss", _:
                 counsel.dismiss()
@@ -94,6 +99,7 @@ class ProgrammeFader:
             self._remote.stands_at(now_s, position_db)
         if not self._knows_gain:
             self._adviser.counsel.fader_stands_at(position_db)
+            self._tell(Told(self._adviser.counsel.seconds, position_db, is_position=True))
         if position_db != self._heard_db:
             self._heard_db, self._heard_s = position_db, now_s
 
@@ -102,6 +108,7 @@ class ProgrammeFader:
             self._send(self._aimed_at(self._held.fader_db) + change_db)
         elif self._remote is None:
             self._adviser.counsel.fader_moved_by(change_db)
+            self._tell(Told(self._adviser.counsel.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
         elif self._remote.hand.is_armed:
             self._remote.change_by(now_s, change_db)

@@ -9,14 +9,14 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from sidecar.advice.counsel import Earlier
 from sidecar.advising import Adviser
-from sidecar.course import CourseLog
+from sidecar.chronicle import Chronicle
 from sidecar.errors import SettingsError
-from sidecar.feed import Command, Course, Event, Snapshot, Target, Transport
+from sidecar.feed import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
 from sidecar.goals import Goal, all_goals, goal_named
+from sidecar.journal.record import Pass, Told
 from sidecar.programme_fader import ProgrammeFader
 from sidecar.setup import Setup
 from sidecar.sources import Block, Source, StemFaderSource
@@ -25,15 +25,10 @@ from sidecar.vocabulary import Reading
 from sidecar.warning import Warner
 
 if TYPE_CHECKING:
+    from sidecar.journal.resume import Resumable
     from sidecar.metering import Metering
 
 _WAITING_AFTER_S = 1.0
-
-
-class Outlet(Protocol):
-    """Takes each snapshot as it is made; must return at once and must not raise."""
-
-    def __call__(self, snapshot: Snapshot) -> None: ...
 
 
 class Session:
@@ -60,11 +55,12 @@ class Session:
         self._tape = setup.tape
         stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
         self._adviser = Adviser(setup.goal, duration_s, setup.earlier, stem_faders)
+        self._chronicle = Chronicle(setup.journal, setup.resumed)
+        note = self._chronicle.note
         self._fader = ProgrammeFader(
-            source, self._adviser, lambda text: self._note("move", text), setup.remote
+            source, self._adviser, lambda text: note("move", text), self._chronicle.told, setup.remote
         )
-        self._warner = Warner(setup.goal, lambda name: self._note("alert", name))
-        self._log = CourseLog()
+        self._warner = Warner(setup.goal, lambda name: note("alert", name))
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._stopped = False
         self._began_s = 0.0
@@ -81,17 +77,13 @@ class Session:
         return self._snapshot
 
     def course(self) -> Course:
-        return self._log.view()
+        return self._chronicle.course()
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()
 
     def send(self, command: Command) -> None:
         self._commands.put(command)
-
-    def last_pass(self) -> Earlier | None:
-        """What a later pass can take as its forecast: this one, or the one before while it is too short."""
-        return self._adviser.last_pass(self._pass_title)
 
     def stop(self) -> None:
         """Ends :meth:`run` soon."""
@@ -114,6 +106,14 @@ class Session:
         self._publish("preparing", Reading())
         meter = self._prepared()
         self._notice = ""
+        self._go_on(self._chronicle.begin(self._about()), meter)
+        try:
+            self._listen(meter, for_s)
+            self._end(meter)
+        finally:
+            self._chronicle.end(meter.reading())
+
+    def _listen(self, meter: Metering, for_s: float | None) -> None:
         self._began_s = self._audio_s = self._update_due_s = self._clock()
         for block in self._source.blocks():
             self._obey(meter)
@@ -123,7 +123,6 @@ class Session:
             if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
                 break
         self._source.close()
-        self._end(meter)
 
     def _prepared(self) -> Metering:
         """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
@@ -134,6 +133,19 @@ class Session:
         meter = Metering(source.rate_hz, source.channels, self._layout, stems)
         self._layout = meter.layout
         return meter
+
+    def _about(self) -> Pass:
+        stems = self._mix.names if self._mix else ()
+        return Pass(self._source.title, self._source.rate_hz, self._layout or "", self._goal, stems)
+
+    def _go_on(self, before: Resumable | None, meter: Metering) -> None:
+        """With a pass that broke off, as if it had not."""
+        if before is None:
+            return
+        meter.restore(before.energies, before.reading, before.cuts)
+        self._adviser.restore(before, self._chronicle.told_stems)
+        self._lost_frames = before.lost_frames
+        self._chronicle.note("gap", "gone on with")
 
     def _take(self, block: Block, meter: Metering) -> None:
         if self._tape:
@@ -152,21 +164,20 @@ class Session:
             return
         self._warner.take(taken.mix.true_peak)
         self._adviser.take(taken, block)
-        reading = meter.reading()
-        self._log.add(
-            taken.mix.energy.size, reading.short_term, reading.integrated, self._adviser.counsel.fader_db
-        )
+        reading, fader_db = meter.reading(), self._adviser.counsel.fader_db
+        self._chronicle.take(taken, reading, fader_db, self._adviser.stem_gains_db)
 
     def _note_loss(self, lost: int, meter: Metering) -> None:
         self._lost_frames += lost
         lost_s = lost / self._source.rate_hz
         self._notice = f"{lost_s:.2f} s of audio were lost; the measurement goes on without them."
-        self._cut("gap", f"{lost_s:.2f} s lost")
+        self._cut("gap", f"{lost_s:.2f} s lost", lost)
         meter.splice()
 
-    def _cut(self, kind: str, text: str) -> None:
+    def _cut(self, kind: EventKind, text: str, lost: int = 0) -> None:
         self._adviser.splice()
-        self._note(kind, text)
+        self._chronicle.cut(lost)
+        self._chronicle.note(kind, text)
 
     def _update(self, meter: Metering) -> None:
         """Makes a snapshot when one is due."""
@@ -179,8 +190,6 @@ class Session:
         self._adviser.look(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
-        if self._tape and self._tape.fault:
-            self._notice = self._tape.fault
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
 
@@ -214,7 +223,7 @@ class Session:
             rides=adviser.rides,
             rides_reason=adviser.rides_reason,
             beat=int(self._clock() - self._began_s),
-            notice=self._notice,
+            notice=self._chronicle.fault or (self._tape.fault if self._tape else "") or self._notice,
         )
 
     def _end(self, meter: Metering) -> None:
@@ -235,9 +244,6 @@ class Session:
     def _source_s(self) -> float:
         return self._frames / self._source.rate_hz
 
-    def _note(self, kind: str, text: str) -> None:
-        self._log.note(Event(self._log.seconds, kind, text))  # type: ignore[arg-type]
-
     # --- commands -----------------------------------------------------------------------------
 
     def _obey(self, meter: Metering) -> None:
@@ -250,13 +256,13 @@ class Session:
                     self._cut("pause", "continued")
                 case "pause" if not meter.is_paused:
                     meter.pause()
-                    self._note("pause", "paused")
+                    self._chronicle.note("pause", "paused")
                 case "reset":
                     self._reset(meter)
                 case "goal":
                     self._use_goal(str(command.value))
                 case "mark":
-                    self._note("mark", str(command.value or ""))
+                    self._chronicle.note("mark", str(command.value or ""))
                 case "acknowledge":
                     self._warner.acknowledge()
                 case "fader" if isinstance(command.value, tuple):
@@ -265,10 +271,10 @@ class Session:
                     self._notice = self._fader.obey(command, self._clock()) or self._notice
 
     def _reset(self, meter: Metering) -> None:
+        self._chronicle.begin_anew(self._about(), meter.reading())
         meter.reset()
         self._adviser.begin_anew(self._pass_title)
         self._warner.reset()
-        self._log = CourseLog()
         self._notice = ""
 
     def _stem_stands_at(self, stem: str, position_db: float) -> None:
@@ -278,6 +284,7 @@ class Session:
             return
         try:
             name = faders.stands_at(stem, position_db)
+            self._chronicle.told(Told(self._chronicle.seconds, position_db, is_position=True, stem=name))
         except SettingsError as error:
             self._notice = str(error)
             return
@@ -293,4 +300,5 @@ class Session:
         self._goal = goal
         self._adviser.use(goal)
         self._warner.use(goal)
-        self._note("goal", goal.name)
+        self._chronicle.goal(goal)
+        self._chronicle.note("goal", goal.name)

@@ -11,6 +11,8 @@ from sidecar.remote_fader import RemoteFader
 from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:
+    from sidecar.journal.record import Record
+    from sidecar.journal.writer import Journal
     from sidecar.tape import Tape
 
 UPDATE_HZ = 10.0
@@ -34,6 +36,10 @@ class Setup:
     """The workstation's programme fader, where a surface reaches it."""
     tape: Tape | None = None
     """Where what is heard is written."""
+    journal: Journal | None = None
+    """Where the passes are put on record."""
+    resumed: Record | None = None
+    """The pass on record that the run goes on with."""
     fast: bool = False
     """The source runs as fast as it goes, so time is counted in its frames."""
     update_hz: float = UPDATE_HZ

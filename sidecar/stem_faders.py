@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,9 +15,10 @@ from sidecar.errors import SettingsError
 from sidecar.feed import Opening, Stem
 from sidecar.goals import Goal
 from sidecar.sources import Block
-from sidecar.vocabulary import BLOCK_S, SILENCE, Move
+from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, Move
 
 if TYPE_CHECKING:
+    from sidecar.journal.record import Stems
     from sidecar.meter import StemBlocks
 
 _ASK_S = 2.0
@@ -48,6 +51,8 @@ class StemFaders:
         self._faders_db = np.zeros(len(mix.names))
         self._told: set[str] = set()
         self._are_known = False
+        self.gains_db = self._faders_db
+        """Faders that shaped the latest blocks, that of the programme included where it is known."""
         self._reset()
 
     def _reset(self) -> None:
@@ -68,10 +73,31 @@ class StemFaders:
             return
         if heard.stem_gains_db is not None:
             self._faders_db, self._are_known = np.array(heard.stem_gains_db), True
-        gains_db = self._faders_db + (heard.gain_db or 0.0)
-        self._advisor.push(blocks.covariance, gains_db, blocks.true_peak, mix_peak_dbtp)
-        self._peaks_dbtp = np.maximum(self._peaks_dbtp, blocks.true_peak.max(axis=0))
-        self._seconds += len(blocks.covariance) * BLOCK_S
+        self.gains_db = self._faders_db + (heard.gain_db or 0.0)
+        self._push(blocks.covariance, self.gains_db, blocks.true_peak, mix_peak_dbtp)
+
+    def restore(self, stems: Stems, mix_peak_dbtp: Floats, cuts: Sequence[int], told: Iterable[str]) -> None:
+        """Takes in the stems of a pass that broke off.
+
+        mix_peak_dbtp: shape (n,). cuts: places before which it was cut. told: stems whose faders were
+        told of.
+        """
+        edges = [0, *cuts, len(mix_peak_dbtp)]
+        for start, stop in pairwise(edges):
+            piece = slice(start, stop)
+            self._push(
+                stems.covariance[piece], stems.fader_db[piece], stems.true_peak[piece], mix_peak_dbtp[piece]
+            )
+            self._advisor.splice()
+        self._faders_db = np.array(stems.fader_db[-1], np.float64)
+        self._told = set(told)
+
+    def _push(
+        self, covariance: FloatArray, gains_db: FloatArray, peaks_dbtp: FloatArray, mix_peak_dbtp: Floats
+    ) -> None:
+        self._advisor.push(covariance, gains_db, peaks_dbtp, mix_peak_dbtp)
+        self._peaks_dbtp = np.maximum(self._peaks_dbtp, peaks_dbtp.max(axis=0, initial=SILENCE))
+        self._seconds += len(covariance) * BLOCK_S
 
     def stands_at(self, stem: str, position_db: float) -> str:
         """The fader of *stem*, by its name or its number from 1, stands there; returns its name.

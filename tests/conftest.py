@@ -20,6 +20,14 @@ def need(program: str) -> None:
         pytest.skip(f"{program} is not installed")
 
 
+@pytest.fixture(autouse=True)
+def own_folders(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """What a run keeps or reads of the person's own stays in a folder of the test's own."""
+    folder = tmp_path_factory.mktemp("own")
+    for name in ("DATA", "CONFIG", "STATE", "CACHE"):
+        monkeypatch.setenv(f"XDG_{name}_HOME", str(folder / name.lower()))
+
+
 class Loopback:
     """A private sound server whose output can be recorded, sample for sample (see ``tests/loopback``)."""
 
@@ -72,8 +80,7 @@ def loopback(monkeypatch: pytest.MonkeyPatch) -> Iterator[Loopback]:
     loopback = Loopback(folder / "server")
     try:
         loopback.up()
-        environment = {**loopback.environment(), "XDG_STATE_HOME": str(folder)}  # logs leave with the server
-        for name, value in environment.items():
+        for name, value in loopback.environment().items():
             monkeypatch.setenv(name, value)
         yield loopback
     finally:

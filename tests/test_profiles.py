@@ -1,23 +1,22 @@
 """Earlier passes on disk: the last one heard, or a file of the mix."""
 
 import json
+import re
 
 import numpy as np
 import pytest
 import soundfile
 
 from sidecar import locations, profiles
-from sidecar.advice.counsel import Earlier
 from sidecar.cli import main
 from sidecar.errors import SettingsError, SourceError
+from sidecar.goals import load_goal
+from sidecar.journal.record import Pass, Told
+from sidecar.journal.schema import usual_file
+from sidecar.journal.writer import Journal
+from sidecar.vocabulary import Reading
 
 RATE_HZ = 48_000
-
-
-@pytest.fixture(autouse=True)
-def own_folder(monkeypatch, tmp_path):
-    monkeypatch.setattr(profiles, "data_folder", lambda: tmp_path / "data")
-    return tmp_path / "data"
 
 
 @pytest.fixture
@@ -31,13 +30,21 @@ def mix(tmp_path):
     return tmp_path / "mix.wav"
 
 
-def test_a_pass_that_is_kept_is_the_last_one():
-    """What is read is what was written."""
-    profiles.save_last(Earlier("evening", np.arange(700.0)))
+def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
+    """Half of it was heard 6 dB down, and was said to be: the material is the same all the way."""
+    journal = Journal.open()
+    kept = journal.begin(Pass("evening", RATE_HZ, "stereo", load_goal("r128")))
+    kept.told(Told(0.0, 0.0, is_position=True))
+    kept.blocks(np.full(400, 1e-3), np.full(400, -9.0), np.full(400, -30.0), 0.0, Reading(seconds=40.0))
+    kept.told(Told(40.0, -6.0, is_position=True))
+    quiet = np.full(300, 1e-3 * 10**-0.6)
+    kept.blocks(quiet, np.full(300, -15.0), np.full(300, -36.0), -6.0, Reading(seconds=70.0))
+    kept.end()
+    journal.close()
     read = profiles.load_earlier("last")
 
-    assert ("evening", 70.0) == (read.title, read.seconds)
-    assert np.array_equal(np.arange(700.0), read.energies)
+    assert ("the pass of evening", 70.0) == (read.title, read.seconds)
+    np.testing.assert_allclose(read.energies, 1e-3, rtol=1e-6)
 
 
 def test_without_a_last_pass_the_person_is_told_what_to_do():
@@ -46,21 +53,12 @@ def test_without_a_last_pass_the_person_is_told_what_to_do():
         profiles.load_earlier("last")
 
 
-def test_a_last_pass_that_is_damaged_is_said_to_be(own_folder):
-    """The file is named so that it can be deleted."""
-    own_folder.mkdir()
-    (own_folder / "last-pass.npz").write_bytes(b"torn")
+def test_a_record_that_is_damaged_is_said_to_be():
+    """The file is named so that it can be moved away."""
+    usual_file().parent.mkdir(parents=True)
+    usual_file().write_bytes(b"torn" * 1000)
 
-    with pytest.raises(SettingsError, match=r"last-pass\.npz"):
-        profiles.load_earlier("last")
-
-
-def test_a_folder_that_takes_nothing_costs_only_the_memory(own_folder):
-    """A file stands where the folder should be: the run ends well all the same."""
-    own_folder.write_text("in the way")
-    profiles.save_last(Earlier("evening", np.arange(700.0)))
-
-    with pytest.raises(SettingsError):
+    with pytest.raises(SettingsError, match=re.escape(usual_file().name)):
         profiles.load_earlier("last")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -87,6 +88,18 @@ class Counsel:
             self._listen_for_moves(channels)
         self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
 
+    def restore(
+        self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int], fader: FaderHistory
+    ) -> None:
+        """Takes in a pass that broke off: its 100 ms blocks, shape (n,), the places before which it was
+        cut, and what was said of the fader; the next block does not follow."""
+        self._energies.append(energies)
+        self._peaks.append(true_peaks_dbtp)
+        self._cuts = list(cuts)
+        self._fader = fader
+        self._retell()
+        self.splice()
+
     def splice(self) -> None:
         """The next block does not follow the last one."""
         self._cuts.append(len(self._energies))
@@ -139,9 +152,7 @@ class Counsel:
 
     def material(self) -> Floats:
         """What was heard at a fader of 0 dB, for a later pass to take as its earlier one; shape (n,)."""
-        gains_db = self._fader.gains_db(0, len(self._energies))
-        heard = np.isfinite(gains_db)
-        return np.where(heard, self._energies.values * 10.0 ** (-np.where(heard, gains_db, 0.0) / 10.0), 0.0)
+        return material(self._energies.values, self._fader)
 
     def _fresh(self, goal: Goal) -> LandingAdvisor:
         return LandingAdvisor(goal, self.duration_s, None if self.earlier is None else self.earlier.energies)
@@ -166,3 +177,10 @@ class Counsel:
             self._landing.push(
                 self._energies.values[start:stop], gains_db[start:stop], self._peaks.values[start:stop]
             )
+
+
+def material(energies: Floats, fader: FaderHistory) -> Floats:
+    """*energies* of a pass as they would be at a fader of 0 dB, shape (n,); a closed one gives none."""
+    gains_db = fader.gains_db(0, len(energies))
+    heard = np.isfinite(gains_db)
+    return np.where(heard, energies * 10.0 ** (-np.where(heard, gains_db, 0.0) / 10.0), 0.0)

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
+from sidecar.feed import Outlet
 from sidecar.osc.doors import Doors, network
-from sidecar.session import Outlet
 
 
 @contextlib.contextmanager

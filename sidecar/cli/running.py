@@ -19,13 +19,17 @@ from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError, SidecarError
+from sidecar.feed import Outlet
 from sidecar.goals import load_goal
+from sidecar.journal import reader
+from sidecar.journal.record import Record
+from sidecar.journal.writer import Journal
 from sidecar.osc.doors import network
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
-from sidecar.profiles import load_earlier, save_last
+from sidecar.profiles import load_earlier
 from sidecar.remote_fader import RemoteFader
-from sidecar.session import Outlet, Session
+from sidecar.session import Session
 from sidecar.setup import UPDATE_HZ, Setup
 from sidecar.sources import Source
 from sidecar.stem_faders import Mix
@@ -72,6 +76,7 @@ def _session(
             f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
         )
     goal = load_goal(options.goal)
+    journal, resumed = _record(options, closing)
     earlier = None if options.profile is None else load_earlier(options.profile, layout)
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))
@@ -100,13 +105,14 @@ def _session(
             mix=mix,
             remote=_remote(reached, lambda level_db: engine.soon(port.move_fader, level_db)),
             tape=_tape(source, options, closing),
+            journal=journal,
+            resumed=resumed,
             fast=options.pace != "real",
             update_hz=max(options.osc_rate, UPDATE_HZ),
         ),
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),
     )
-    closing.callback(_keep, session)
     engine.run(port.open(server, session.send, streams))
     closing.callback(lambda: engine.run(port.close()))
     return session
@@ -131,10 +137,20 @@ def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFad
     return RemoteFader(reached.surface, move, at_once=reached.at_once) if reached else None
 
 
-def _keep(session: Session) -> None:
-    heard = session.last_pass()
-    if heard is not None:
-        save_last(heard)
+def _record(
+    options: argparse.Namespace, closing: contextlib.ExitStack
+) -> tuple[Journal | None, Record | None]:
+    """Where the passes go, and the one that is gone on with."""
+    resumed = None
+    if options.resume:
+        resumed = reader.latest()
+        if resumed is None:
+            raise SettingsError("There is no pass on record to go on with: leave --resume out.")
+    if options.no_record:
+        return None, resumed
+    journal = Journal.open()
+    closing.callback(journal.close)
+    return journal, resumed
 
 
 def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:
@@ -153,9 +169,12 @@ def _run_here(session: Session, for_s: float | None) -> None:
     def end(_number: int, _frame: object) -> None:
         session.stop()
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, end)
-    session.run(for_s)
+    before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        session.run(for_s)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _run_on_screen(session: Session, for_s: float | None) -> None:

@@ -19,6 +19,8 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         metavar="P",
         help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
     )
+    parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
+    parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
     parser.add_argument(
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"

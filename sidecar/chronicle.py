@@ -1,0 +1,129 @@
+"""What happened in a run: the course for the screen, and the same on record, from which a run can go on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sidecar.advice.series import Floats
+from sidecar.course import CourseLog
+from sidecar.errors import SettingsError
+from sidecar.feed import Course, Event, EventKind
+from sidecar.goals import Goal
+from sidecar.journal.record import Pass, Stems, Told
+from sidecar.journal.resume import Resumable, resumable
+from sidecar.vocabulary import Reading
+
+if TYPE_CHECKING:
+    from sidecar.journal.open_pass import OpenPass
+    from sidecar.journal.record import Record
+    from sidecar.journal.writer import Journal
+    from sidecar.metering import Taken
+
+
+class Chronicle:
+    """The pass that is being heard. Its calls return at once and never raise; without a journal it only
+    keeps the course."""
+
+    def __init__(self, journal: Journal | None, resumed: Record | None = None) -> None:
+        """resumed: the pass on record that the run goes on with."""
+        self._journal = journal
+        self._resumed = resumed
+        self._pass: OpenPass | None = None
+        self._log = CourseLog()
+
+    @property
+    def seconds(self) -> float:
+        """Programme heard."""
+        return self._log.seconds
+
+    def course(self) -> Course:
+        """The pass so far; may be asked for from any thread."""
+        return self._log.view()
+
+    @property
+    def fault(self) -> str:
+        """Why nothing is being written, in a sentence to show; empty while all is well."""
+        return self._journal.fault if self._journal else ""
+
+    @property
+    def told_stems(self) -> frozenset[str]:
+        """Stems whose faders were told of in the pass that is gone on with."""
+        words = self._resumed.told if self._resumed else ()
+        return frozenset(word.stem for word in words if word.stem and word.is_position)
+
+    def begin(self, about: Pass) -> Resumable | None:
+        """The first pass of the run: what it goes on with, None where it begins anew.
+
+        Raises SettingsError where what plays cannot go on with what is on record.
+        """
+        if self._resumed is None:
+            self._pass = self._journal.begin(about) if self._journal else None
+            return None
+        before = self._resumed.summary.about
+        if (before.rate_hz, before.layout, before.stems) != (about.rate_hz, about.layout, about.stems):
+            raise SettingsError(
+                f"Pass {self._resumed.summary.id} cannot be gone on with: it was {_form(before)}, and "
+                f"{about.source} is {_form(about)}. Give the same input, or begin anew without --resume."
+            )
+        self._pass = self._journal.resume(self._resumed) if self._journal else None
+        found = resumable(self._resumed)
+        self._log.restore(found.course)
+        return found
+
+    def begin_anew(self, about: Pass, reading: Reading) -> None:
+        """The person reset: the pass so far ends with *reading*."""
+        self.end(reading)
+        self._log = CourseLog()
+        self._pass = self._journal.begin(about) if self._journal else None
+
+    def take(self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None) -> None:
+        """100 ms blocks, the reading behind them, the programme fader and those of the stems."""
+        count = taken.mix.energy.size
+        self._log.add(count, reading.short_term, reading.integrated, fader_db)
+        if self._pass is None:
+            return
+        stems = None
+        if taken.stems is not None and stem_gains_db is not None:
+            faders_db = np.tile(stem_gains_db, (count, 1))
+            stems = Stems(taken.stems.covariance, taken.stems.true_peak, faders_db)
+        short_term = np.full(count, reading.short_term)
+        self._pass.blocks(taken.mix.energy, taken.mix.true_peak, short_term, fader_db, reading, stems)
+
+    def cut(self, lost_frames: int = 0) -> None:
+        """The next block does not follow the last one."""
+        if self._pass:
+            self._pass.cut(lost_frames)
+
+    def note(self, kind: EventKind, text: str) -> None:
+        """Something happened here."""
+        event = Event(self._log.seconds, kind, text)
+        self._log.note(event)
+        if self._pass:
+            self._pass.event(event)
+
+    def told(self, told: Told) -> None:
+        """Something was said of a fader."""
+        if self._pass:
+            self._pass.told(told)
+
+    def goal(self, goal: Goal) -> None:
+        """Another goal is in force."""
+        if self._pass:
+            self._pass.goal(goal)
+
+    def end(self, reading: Reading) -> None:
+        """The pass is over."""
+        if self._pass:
+            self._pass.end(reading)
+
+
+Tell = Callable[[Told], None]
+"""Takes what is said of a fader, for the record."""
+
+
+def _form(about: Pass) -> str:
+    stems = f" in the stems {', '.join(about.stems)}" if about.stems else ""
+    return f"{about.rate_hz} Hz, {about.layout}{stems}"

@@ -1,0 +1,109 @@
+"""A run that goes on with the one before: killed, resumed, and read as if nothing had been."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+from sidecar.journal import reader
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture
+def halves(tmp_path):
+    """A programme of 80 s and its two halves: noise that swells, so that the gates and the range matter."""
+    rng = np.random.default_rng(5)
+    gain = np.repeat([0.01, 0.05, 0.02, 0.08], 20 * RATE_HZ)[:, None]
+    sound = rng.standard_normal((80 * RATE_HZ, 2)) * gain
+    for name, part in (("whole", sound), ("first", sound[: 40 * RATE_HZ]), ("second", sound[40 * RATE_HZ :])):
+        soundfile.write(tmp_path / f"{name}.wav", part, RATE_HZ, subtype="FLOAT")
+    return tmp_path
+
+
+def live(file, *more):
+    return ["live", "--file", str(file), "--pace", "fast", "--no-screen", "--json", "--osc-port", "0", *more]
+
+
+def last_reading(text):
+    return [line for line in map(json.loads, text.splitlines()) if line["type"] == "reading"][-1]
+
+
+def test_two_halves_read_as_the_whole(halves, capsys):
+    """Tech 3341 §2.2: integrated, range and maxima go on; only the windows over the seam are left out."""
+    assert 0 == main(live(halves / "whole.wav", "--no-record"))
+    whole = last_reading(capsys.readouterr().out)
+    assert 0 == main(live(halves / "first.wav"))
+    assert 0 == main(live(halves / "second.wav", "--resume"))
+    resumed = last_reading(capsys.readouterr().out)
+
+    assert pytest.approx(whole["integrated_lufs"], abs=0.02) == resumed["integrated_lufs"]
+    assert pytest.approx(whole["loudness_range_lu"], abs=0.2) == resumed["loudness_range_lu"]
+    for name in ("max_momentary_lufs", "max_short_term_lufs", "max_true_peak_dbtp", "sample_peak_dbfs"):
+        assert pytest.approx(whole[name], abs=0.05) == resumed[name]
+    assert whole["seconds"] == resumed["seconds"]
+    [kept] = reader.passes()
+    assert (800, resumed["integrated_lufs"]) == (kept.blocks, round(kept.reading.integrated, 2))
+
+
+def test_a_killed_run_is_gone_on_with(tmp_path):
+    """kill -9 in the middle of a rehearsal: what was on record is there, and the next run counts on."""
+    rehearsal = subprocess.Popen(
+        [sys.executable, "-m", "sidecar", "rehearse", "--pace=20", "--no-screen", "--json", "--osc-port=0"],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert rehearsal.stdout is not None
+    for line in rehearsal.stdout:
+        said = json.loads(line)
+        if said["type"] == "reading" and said["seconds"] > 60.0:
+            break
+    os.kill(rehearsal.pid, signal.SIGKILL)
+    rehearsal.communicate()
+    [broken_off] = reader.passes()
+    assert broken_off.ended is None
+    assert broken_off.blocks > 300  # at twenty times real, a second on disk is twenty of programme
+    resumed = subprocess.run(
+        [
+            *(sys.executable, "-m", "sidecar", "rehearse", "--pace", "fast", "--for", "5"),
+            *("--no-screen", "--json", "--osc-port", "0", "--resume"),
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    readings = [line for line in map(json.loads, resumed.stdout.splitlines()) if line["type"] == "reading"]
+
+    assert pytest.approx(broken_off.blocks / 10, abs=0.3) == readings[0]["seconds"]
+    assert pytest.approx(broken_off.reading.integrated, abs=0.05) == readings[0]["integrated_lufs"]
+    assert broken_off.reading.max_short_term <= readings[-1]["max_short_term_lufs"] + 0.01
+
+
+def test_nothing_to_go_on_with_is_said(halves, capsys):
+    """One line, exit code 2."""
+    assert 2 == main(live(halves / "first.wav", "--resume"))
+    assert "no pass on record to go on with" in capsys.readouterr().err
+
+
+def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
+    """Mono cannot go on with stereo; the pass on record stays as it was."""
+    assert 0 == main(live(halves / "first.wav"))
+    soundfile.write(tmp_path / "mono.wav", np.zeros(RATE_HZ), RATE_HZ)
+    assert 2 == main(live(tmp_path / "mono.wav", "--resume"))
+
+    assert "cannot be gone on with: it was 48000 Hz, stereo, and mono.wav is 48000 Hz, mono" in (
+        capsys.readouterr().err
+    )
+    assert 400 == reader.passes()[0].blocks
+
+
+def test_left_out_of_the_record_nothing_is_kept(halves, capsys):
+    """``--no-record`` writes no pass."""
+    assert 0 == main(live(halves / "first.wav", "--no-record"))
+    assert [] == reader.passes()
