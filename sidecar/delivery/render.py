@@ -22,6 +22,7 @@ from sidecar.delivery.bext import HISTORY_AT, Claimed, new_bext, with_history, w
 from sidecar.delivery.bext_writing import fill
 from sidecar.delivery.chunks import Wave, is_wave, naming, read_chunk, walk
 from sidecar.delivery.chunks_rewrite import NewChunk, Part, refuse_without_room, replacing, write_anew
+from sidecar.delivery.chunks_view import view
 from sidecar.delivery.measure import Measured, measure
 from sidecar.errors import SourceError
 
@@ -168,7 +169,7 @@ def _opened(source: Path) -> Any:
     import soundfile
 
     try:
-        sound = soundfile.SoundFile(source)
+        sound = soundfile.SoundFile(view(source) or source)
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples
         raise SourceError(f"it cannot be read ({error}). Export it again.") from error
     if sound.subtype in _WHOLE_NUMBER_BITS or sound.subtype in _FLOATING_BITS:
