@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.delivery.facts import CLIP_SAMPLES
+from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import highest
 
 _SEGMENT = 1024
@@ -98,11 +99,11 @@ def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any)
 
 
 @njit(nogil=True, cache=True)
-def _first_sound(samples: Any, start: int, stop: int, step: int) -> int:
-    """The first frame from *start* towards *stop* in which any channel is not zero; *stop* if none."""
+def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -> int:
+    """The first column from *start* towards *stop* in which any channel is not zero; *stop* if none."""
     for i in range(start, stop, step):
-        for c in range(samples.shape[0]):
-            if samples[c, i] != 0.0:
+        for c in range(channels):
+            if planes[c, i] != 0.0:
                 return i
     return stop
 
@@ -116,40 +117,42 @@ def _compare(left: Any, right: Any, state: Any) -> None:
 
 
 @njit(nogil=True, cache=True)
-def gather(samples: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
-    """Takes in *samples*, shape (channels, n), of which the first is frame *first_frame* of the file.
+def gather(planes: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
+    """Takes in planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
+    *first_frame* of the file.
 
     Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at
     either end whatever their length, since they may go on, and the longer ones between.
     """
-    channels, frames = samples.shape
+    channels = state.total.size
+    end = planes.shape[1]
     work = np.empty(_SEGMENT, np.int32)
-    runs = np.empty((frames // _SHORTEST_RUN + 2, 2), np.int64)
+    runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
-    silent_from = 0
-    for at in range(0, frames, _SEGMENT):
-        end = min(at + _SEGMENT, frames)
+    silent_from = REACH
+    for start in range(REACH, end, _SEGMENT):
+        stop = min(start + _SEGMENT, end)
         loudest = np.float32(0.0)
         for c in range(channels):
-            x = samples[c, at:end]
+            x = planes[c, start:stop]
             state.total[c] += _sum(x)
             peak = highest(x, work)
             state.peak[c] = max(state.peak[c], peak)
             loudest = max(loudest, peak)
             if peak >= full_scale:
-                _count_clips(x, first_frame + at, full_scale, c, state)
+                _count_clips(x, first_frame + start - REACH, full_scale, c, state)
             else:
                 state.clip_run[c] = 0
         if channels == 2:
-            _compare(samples[0, at:end], samples[1, at:end], state)
+            _compare(planes[0, start:stop], planes[1, start:stop], state)
         if loudest == 0.0:
             continue
-        sound = _first_sound(samples, at, end, 1)
-        if sound > silent_from and (silent_from == 0 or sound - silent_from >= _SHORTEST_RUN):
-            runs[made] = first_frame + silent_from, first_frame + sound
+        sound = _first_sound(planes, channels, start, stop, 1)
+        if sound > silent_from and (silent_from == REACH or sound - silent_from >= _SHORTEST_RUN):
+            runs[made] = silent_from, sound
             made += 1
-        silent_from = _first_sound(samples, end - 1, at - 1, -1) + 1
-    if silent_from < frames:
-        runs[made] = first_frame + silent_from, first_frame + frames
+        silent_from = _first_sound(planes, channels, stop - 1, start - 1, -1) + 1
+    if silent_from < end:
+        runs[made] = silent_from, end
         made += 1
-    return runs[:made]
+    return runs[:made] + (first_frame - REACH)

@@ -9,31 +9,36 @@ from numpy.typing import NDArray
 
 from sidecar.delivery import fact_kernels
 from sidecar.delivery.facts import CLIP_SAMPLES, SHORTEST_SILENCE_S, Facts, Silence
+from sidecar.meter.interpolation import REACH
 from sidecar.vocabulary import decibel
 
 
 class FactsKeeper:
     """Gathers :class:`~sidecar.delivery.facts.Facts`, in one go or in stretches that are joined."""
 
-    def __init__(self, channels: int, full_scale: float, first_frame: int = 0) -> None:
-        """full_scale: the highest size that the encoding can hold (a little less than 1.0 in integers).
-        first_frame: where in the file the frames begin that are pushed."""
-        self._state = fact_kernels.fresh_facts(channels)
+    def __init__(self, first_frame: int, full_scale: float, before: NDArray[np.float32]) -> None:
+        """first_frame: where in the file the samples begin that are pushed.
+        full_scale: the highest size that the encoding can hold (a little less than 1.0 in integers).
+        before: shape (channels, n), what comes before the first frame, or the end of it: a clipped run
+        that began there has been counted there.
+        """
+        self._state = fact_kernels.fresh_facts(before.shape[0])
         self._full_scale = np.float32(full_scale)
         self._frame = first_frame
         self._runs: list[tuple[int, int]] = []
+        at_full_scale = np.abs(before[:, : -CLIP_SAMPLES - 1 : -1]) >= self._full_scale
+        self._state.clip_run[:] = np.cumprod(at_full_scale, axis=1).sum(axis=1)
 
-    def lead_in(self, samples: NDArray[np.float32]) -> None:
-        """Looks at what comes before the first frame, so that a clipped run there is not counted twice."""
-        before = fact_kernels.fresh_facts(samples.shape[0])
-        fact_kernels.gather(samples[:, -CLIP_SAMPLES:], 0, self._full_scale, before)
-        self._state.clip_run[:] = before.clip_run
+    @property
+    def frames(self) -> int:
+        """Where in the file the next frame is."""
+        return self._frame
 
-    def push(self, samples: NDArray[np.float32]) -> None:
-        """Takes in *samples*: shape (channels, n), full scale 1.0."""
-        for start, stop in fact_kernels.gather(samples, self._frame, self._full_scale, self._state):
+    def push(self, planes: NDArray[np.float32]) -> None:
+        """Takes in frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
+        for start, stop in fact_kernels.gather(planes, self._frame, self._full_scale, self._state):
             self._add_run(int(start), int(stop))
-        self._frame += samples.shape[1]
+        self._frame += planes.shape[1] - REACH
 
     def join(self, later: FactsKeeper) -> None:
         """Takes in what was gathered from the frames that follow."""

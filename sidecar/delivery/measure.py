@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,12 +12,10 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.facts import Facts
 from sidecar.delivery.gathering import FactsKeeper
+from sidecar.delivery.stretches import stretches
 from sidecar.meter import Blocks, Meter
-from sidecar.meter.front import Front
-from sidecar.sources.file import FileSource
+from sidecar.sources.sound_file import SoundFile
 from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
-
-_BLOCK_FRAMES = 65_536
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,40 +59,39 @@ class Measured:
 
 
 def measure(
-    path: Path, layout: str | None = None, progress: Callable[[float], None] = lambda _share: None
+    path: Path,
+    layout: str | None = None,
+    progress: Callable[[float], None] = lambda _share: None,
+    *,
+    workers: int | None = None,
 ) -> Measured:
     """Measures one file.
 
     layout: as the meter takes it; None is the usual one for the file's channels.
     progress: told the share done, 0 to 1, now and then.
+    workers: threads that share the work; None is one for each processor. The result does not depend on it.
     Raises SourceError for a file that cannot be read, SignalError for one that cannot be measured.
     """
-    source = FileSource(path, pace="fast", block_frames=_BLOCK_FRAMES)
     taken: list[Blocks] = []
-    try:
-        meter = Meter(source.rate_hz, layout, channels=source.channels)
-        front = Front(source.rate_hz, meter.layout)
-        keeper = FactsKeeper(source.channels, source.full_scale)
-        frames = 0
-        expected = (source.duration_s or 0.0) * source.rate_hz
-        for block in source.blocks():
-            hops = front.push(block.frames)
-            meter.take_in(front, hops)
-            keeper.push(hops.samples)
+    with SoundFile(path) as file:
+        meter = Meter(file.rate_hz, layout, channels=file.channels)
+        keeper = FactsKeeper(0, file.full_scale, np.empty((file.channels, 0), np.float32))
+        for stretch in stretches(file, meter.layout, workers or os.cpu_count() or 1):
+            meter.take_in(stretch.front, stretch.hops)
+            keeper.join(stretch.keeper)
             taken.append(meter.take_blocks())
-            frames += block.frames.shape[0]
-            progress(min(1.0, frames / max(1.0, expected)))
-    finally:
-        source.close()
+            progress(min(1.0, keeper.frames / file.frames))
+        file.finish()
     meter.finish()
+    progress(1.0)
     reading, course = meter.reading(), _course(taken)
     return Measured(
         str(path),
-        source.rate_hz,
-        source.channels,
+        file.rate_hz,
+        file.channels,
         meter.layout.name,
         reading,
-        keeper.facts(source.container, source.encoding, source.rate_hz),
+        keeper.facts(file.container, file.encoding, file.rate_hz),
         meter.max_momentary_at_s,
         meter.max_short_term_at_s,
         _highest_at_s(course.true_peak, reading.max_true_peak),

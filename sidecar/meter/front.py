@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,9 @@ from sidecar.meter.weighting import k_weighting
 
 HOPS_PER_SECOND = 100
 BLOCKS_PER_SECOND = HOPS_PER_SECOND // kernels.HOPS_PER_BLOCK
+SETTLING_BLOCKS = 3
+"""The slowest poles of the K-weighting are a pair near −239 per second (BS.1770-5 Annex 1, Table 2): after
+0.3 s what filters remember has fallen by 580 dB, while a double holds 320 dB."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,15 +38,38 @@ class Hops:
     sample_peak: NDArray[np.float32]
     """Shape (channels,): linear, of all frames."""
     bad_samples: int
-    samples: NDArray[np.float32]
-    """Shape (channels, frames): what was measured, bad samples silenced."""
+    planes: NDArray[np.float32]
+    """What was measured, bad samples silenced, as :func:`~sidecar.meter.planes.fresh_planes` lays it out."""
+
+    @property
+    def samples(self) -> NDArray[np.float32]:
+        """The same without what came before, shape (channels, frames)."""
+        return self.planes[: self.sample_peak.size, REACH:]
+
+
+def joined(parts: Sequence[Hops]) -> Hops:
+    """Hops of frames that follow each other as one, without their samples. parts: at least one."""
+    return Hops(
+        sum(part.frames for part in parts),
+        np.concatenate([part.energy for part in parts]),
+        np.concatenate([part.length for part in parts]),
+        np.concatenate([part.true_peak for part in parts]),
+        np.max([part.sample_peak for part in parts], axis=0),
+        sum(part.bad_samples for part in parts),
+        parts[0].planes[:, :REACH].copy(),
+    )
+
+
+def block_start(rate_hz: int, block: int) -> int:
+    """The frame with which a 100 ms block begins, both counted from 0."""
+    return Grid(rate_hz, HOPS_PER_SECOND).mark(block * kernels.HOPS_PER_BLOCK)
 
 
 class Front:
     """K-weighting, hop energies and true peaks of frames in order.
 
     The statistics over them are :class:`~sidecar.meter.Meter`'s. A front may begin at any block of a
-    programme: what filters remember of the time before has died away after :data:`SETTLING_S`, so
+    programme: what filters remember of the time before has died away after :data:`SETTLING_BLOCKS`, so
     stretches of a file measured apart, each from that much earlier, are those of the whole.
     """
 
@@ -84,16 +111,15 @@ class Front:
         planes = fresh_planes(self._state.history, n)
         sample_peak = np.zeros(channels, np.float32)
         bad = take_in(frames, gain, planes, sample_peak) if n else 0
-        samples = planes[:channels, REACH:]
         if self._at_seam and n:
             # A jump from silence would be a peak that nobody played.
-            planes[:channels, :REACH] = samples[:, :1]
+            planes[:channels, :REACH] = planes[:channels, REACH : REACH + 1]
             self._at_seam = False
         ends, lengths = self._grid.advance(n)
         energies = np.empty(ends.size)
         peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, channels), np.float32)
         filled = kernels.run_front(planes, ends, self._sections, self._weights, self._state, energies, peaks)
-        return Hops(n, energies, lengths, peaks[:filled], sample_peak, bad, samples)
+        return Hops(n, energies, lengths, peaks[:filled], sample_peak, bad, planes)
 
     def cut(self) -> None:
         """The next frames do not follow the last ones; a block begins with them."""

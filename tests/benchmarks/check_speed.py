@@ -1,16 +1,17 @@
 """How fast a finished file is measured, against only reading it; and how much memory a long one takes.
 
-Run: python tests/benchmarks/check_speed.py [minutes]
-Prints, for one core and after warm-up: times real time, and the ratio to decoding alone in the same run.
+Run: python tests/benchmarks/check_speed.py [minutes] [rounds]
+Prints the best of some rounds, in which reading alone, one worker and two take turns: times real time by
+processor time for one worker, by the clock for two.
 """
 
 from __future__ import annotations
 
-import resource
 import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,6 @@ import soundfile
 from sidecar.delivery.measure import measure
 
 RATE_HZ = 48_000
-ROUNDS = 5
 BLOCK_FRAMES = 65_536
 
 
@@ -37,42 +37,43 @@ def programme(file: Path, minutes: float, kind: str) -> None:
 
 
 def decode(file: Path) -> None:
-    """The floor: reading and decoding, nothing else."""
+    """The floor: reading and decoding to floats, nothing else."""
     with soundfile.SoundFile(file) as source:
         while source.read(BLOCK_FRAMES, dtype="float32", always_2d=True).size:
             pass
 
 
-def fastest_s(work: Callable[[Path], object], file: Path) -> float:
-    """Least processor time of some rounds: the one that was disturbed least."""
-    taken = []
-    for _ in range(ROUNDS):
-        start = time.process_time()
-        work(file)
-        taken.append(time.process_time() - start)
-    return min(taken)
+def taken_s(work: Callable[[], object]) -> tuple[float, float]:
+    """Processor time and clock time of one run."""
+    clock, processor = time.perf_counter(), time.process_time()
+    work()
+    return time.process_time() - processor, time.perf_counter() - clock
+
+
+def race(file: Path, seconds: float, rounds: int) -> str:
+    """A line of figures."""
+    runs = [partial(decode, file), partial(measure, file, workers=1), partial(measure, file, workers=2)]
+    for run in runs:
+        run()
+    times = np.array([[taken_s(run) for run in runs] for _ in range(rounds)]).min(axis=0)
+    (floor, floor_clock), (one, one_clock), (_, two_clock) = times
+    return (
+        f"reading alone {seconds / floor:6.0f}; one worker {seconds / one:5.0f}, {one / floor:.1f} of it; "
+        f"by the clock: two workers {seconds / two_clock:5.0f}, {one_clock / two_clock:.2f} times one, "
+        f"{two_clock / floor_clock:.2f} of reading"
+    )
 
 
 def main() -> None:
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
+    rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 7
     with tempfile.TemporaryDirectory() as folder:
         for kind in ("dense", "spoken"):
             for suffix in ("wav", "flac"):
                 file = Path(folder) / f"{kind}.{suffix}"
                 programme(file, minutes, kind)
-                measure(file)
-                floor_s, whole_s = fastest_s(decode, file), fastest_s(measure, file)
-                print(
-                    f"{kind:7}{suffix:5} {minutes * 60 / whole_s:7.0f} times real time; "
-                    f"decoding alone {minutes * 60 / floor_s:7.0f}; ratio {whole_s / floor_s:.1f}"
-                )
+                print(f"{kind:7}{suffix:5}", race(file, minutes * 60, rounds), flush=True)
                 file.unlink()
-        before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        file = Path(folder) / "long.wav"
-        programme(file, 120, "spoken")
-        measure(file)
-        after_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"two hours: {after_mb:.0f} MB at most, {after_mb - before_mb:.0f} MB more than before it")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,174 @@
+"""A sound file on the disk: opened, found whole or damaged, read in order from any frame."""
+
+from __future__ import annotations
+
+import os
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.errors import SourceError
+
+_UNKNOWN_FRAMES = 2**62  # libsndfile gives the largest count there is, and cannot read to the end
+_EXPORT_AGAIN = "Export or copy it again."
+
+_NATIVE = {
+    "PCM_S8": "int16",
+    "PCM_U8": "int16",
+    "PCM_16": "int16",
+    "PCM_24": "int32",
+    "PCM_32": "int32",
+    "DOUBLE": "float64",
+}
+"""Types that hold the samples as they are, so that nobody converts them twice; all else is float32."""
+_BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+_LOSSLESS = frozenset(("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU", "FLAC"))
+"""Containers in which a place is found to the frame, unless the samples in them are coded in packets."""
+
+# libsndfile takes a data chunk that ends too early for a shorter file and only says so in its notes.
+_CHUNK_CUT = re.compile(r"^\s*(?:data|SSND|riff|Riff size)\s*:\s*(\d+) \(should be (\d+)\)", re.MULTILINE)
+_SLOPPY_BYTES = 64  # some writers count a chunk's header in or leave out its padding
+_PLACEHOLDER_BYTES = 2**16  # who writes to a pipe does not know the length: just under 2³¹ or 2³²
+
+
+class SoundFile:
+    """An open sound file.
+
+    Raises SourceError when there is no such file, when it is not audio, or empty; :meth:`read` and
+    :meth:`finish` raise it at the place where a damaged file breaks.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.path = Path(path)
+        self._file = _open(self.path)
+        self.rate_hz = int(self._file.samplerate)
+        self.channels = int(self._file.channels)
+        self.frames = int(self._file.frames)
+        """Frames there should be; MPEG streams without a count only estimate it."""
+        self.container = str(self._file.format)
+        """libsndfile's name of the file format: WAV, RF64, AIFF, FLAC, OGG, MPEG …"""
+        self.encoding = str(self._file.subtype)
+        """libsndfile's name of how samples are coded: PCM_16, FLOAT, VORBIS …"""
+        self._uncertain_frames = self.rate_hz if self.encoding.startswith("MPEG") else 0
+        self._cut = _cut(self._file.extra_info)
+        self._at = 0
+
+    @property
+    def duration_s(self) -> float:
+        return self.frames / self.rate_hz
+
+    @property
+    def full_scale(self) -> float:
+        """The highest size a sample can have: 1.0, less one step where samples are integers."""
+        bits = _BITS.get(self.encoding)
+        return 1.0 if bits is None else 1.0 - 2.0 ** (1 - bits)
+
+    @property
+    def native_type(self) -> str:
+        """The type in which :meth:`read` gives samples as they are, full scale that type's own."""
+        return _NATIVE.get(self.encoding, "float32")
+
+    @property
+    def finds_frames(self) -> bool:
+        """Whether :meth:`seek` arrives at the very frame."""
+        exact = self.encoding in _NATIVE or self.encoding == "FLOAT"
+        return exact and self.container in _LOSSLESS
+
+    def seek(self, frame: int) -> None:
+        """The next :meth:`read` begins there."""
+        try:
+            self._at = int(self._file.seek(frame))
+        except RuntimeError as error:
+            raise SourceError(self._broken(frame, str(error))) from error
+
+    def read(self, frames: int, dtype: str) -> NDArray[Any]:
+        """The next frames, shape (n, channels), n ≤ *frames*; n is 0 behind the last one."""
+        wanted = min(frames, self.frames - self._at)
+        if wanted <= 0:
+            return np.empty((0, self.channels), dtype)
+        try:
+            read: NDArray[Any] = self._file.read(wanted, dtype=dtype, always_2d=True)
+        except RuntimeError as error:
+            raise SourceError(self._broken(self._at, str(error))) from error
+        if len(read) == 0 and self.frames - self._at > self._uncertain_frames:
+            raise SourceError(self._broken(self._at, "there is no audio after that"))
+        self._at += len(read)
+        return read
+
+    def finish(self) -> None:
+        """Raises SourceError for a file that was cut off; for when all that is there has been read."""
+        if self._cut is not None:
+            raise SourceError(
+                f"{self.path} is cut off after {self.duration_s:.1f} s: {self._cut}. {_EXPORT_AGAIN}"
+            )
+
+    def close(self) -> None:
+        self._file.close()
+
+    def __enter__(self) -> SoundFile:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _broken(self, given: int, why: str) -> str:
+        return (
+            f"{self.path} is damaged: it can be read for {given / self.rate_hz:.1f} s of "
+            f"{self.duration_s:.1f} s ({why.rstrip('.')}). {_EXPORT_AGAIN}"
+        )
+
+
+def _cut(notes: str) -> str | None:
+    """What libsndfile's notes say about audio that the file promises and does not hold."""
+    for promised, present in ((int(a), int(b)) for a, b in _CHUNK_CUT.findall(notes)):
+        placeholder = any(0 <= power - promised <= _PLACEHOLDER_BYTES for power in (2**31, 2**32))
+        if promised - present > _SLOPPY_BYTES and not placeholder:
+            return f"it promises {promised} bytes of audio and holds {present}"
+    return None
+
+
+@cache
+def _straight() -> type[Any]:
+    """soundfile's reader without its habit of seeking to where it is after every read: MPEG decoders take
+    that for a jump, and what they give behind it is wrong for a moment."""
+    import soundfile
+
+    class Straight(soundfile.SoundFile):  # type: ignore[misc]  # soundfile is untyped
+        def seekable(self) -> bool:
+            return False
+
+    return Straight
+
+
+def _open(path: Path) -> Any:
+    try:
+        reader = _straight()
+    except OSError as error:
+        raise SourceError(
+            f"The library that reads sound files is missing ({error}). Install it: "
+            "pip install --force-reinstall soundfile"
+        ) from error
+    if path.is_dir():
+        raise SourceError(f"{path} is a folder, not a sound file. Name the files in it.")
+    try:
+        with path.open("rb") as readable:
+            blank = not readable.read(1)
+        file = None if blank else reader(path)
+    except FileNotFoundError as error:
+        raise SourceError(f"There is no file {path}. Check its name and folder.") from error
+    except OSError as error:
+        raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
+    except (RuntimeError, TypeError) as error:  # TypeError: headerless samples
+        raise SourceError(
+            f"{path} is not audio that can be read ({error}). WAV, RF64, AIFF, CAF, FLAC, Ogg and MP3 can."
+        ) from error
+    if file is None or file.frames <= 0:
+        raise SourceError(f"{path} is empty: a sound file without any frames. {_EXPORT_AGAIN}")
+    if file.frames >= _UNKNOWN_FRAMES:
+        file.close()
+        raise SourceError(f"{path} does not tell how long it is, as if written to a pipe. {_EXPORT_AGAIN}")
+    return file
