@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import logging
 import socket
 from collections.abc import Iterator
 
@@ -11,6 +12,8 @@ from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.feed import Outlet
 from sidecar.osc.doors import Doors, network
+
+_log = logging.getLogger(__name__)
 
 
 @contextlib.contextmanager
@@ -39,8 +42,9 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         found = Discovery(osc_port, doors, update_hz=options.osc_rate)
         closing.callback(lambda: engine.run(found.close()))
         engine.run(found.open(server))
+        http_port = server.getsockname()[1]
+        _log.info("Discovery answers on %s, port %d", host, http_port)
         if options.announce:
-            http_port = server.getsockname()[1]
             announcement = Announcement(services(host, http_port=http_port, osc_port=osc_port))
             closing.callback(lambda: engine.run(announcement.close()))
             engine.run(announcement.open())

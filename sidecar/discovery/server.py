@@ -111,13 +111,21 @@ class Discovery:
             raise web.HTTPForbidden(text="This address is not allowed here; see --osc-allow.\n")
         asked_at = request.headers.get("Host", "")
         host = _host_of(f"//{asked_at}")
-        if _is_loopback(self._host) and not (_is_loopback(host) or host == self._host):
-            raise web.HTTPForbidden(text=f"'{asked_at}' is not this machine; ask at {self._host}.\n")
+        if not self._is_ours(host):
+            raise web.HTTPForbidden(text=f"'{asked_at}' is not this machine; ask by its address.\n")
         origin = request.headers.get("Origin")
         if origin is not None and _host_of(origin) != host and not _is_loopback(_host_of(origin)):
             raise web.HTTPForbidden(text="Pages of other origins may not read this.\n")
         response: web.StreamResponse = await handler(request)
         return response
+
+    def _is_ours(self, host: str) -> bool:
+        """Whether nobody far away can own that name: an address, our own, or ``.local`` (RFC 6762 §3)."""
+        if _is_loopback(host):
+            return True
+        if _is_loopback(self._host):
+            return False
+        return _is_address(host) or host.endswith(".local") or host == socket.gethostname().lower()
 
     async def _answer(self, request: web.Request) -> web.StreamResponse:
         if "websocket" in request.headers.get("Upgrade", "").lower():
@@ -183,8 +191,13 @@ def _host_of(url: str) -> str:
         return ""
 
 
-def _is_loopback(host: str) -> bool:
+def _is_address(host: str) -> bool:
     try:
-        return ipaddress.ip_address(host).is_loopback
+        ipaddress.ip_address(host)
     except ValueError:
-        return host == "localhost"
+        return False
+    return True
+
+
+def _is_loopback(host: str) -> bool:
+    return ipaddress.ip_address(host).is_loopback if _is_address(host) else host == "localhost"

@@ -49,10 +49,10 @@ def valid():
 class Served:
     """Discovery that answers on a port of this machine."""
 
-    def __init__(self, update_hz, doors):
+    def __init__(self, update_hz, doors, host):
         self.engine = Engine().__enter__()
         self.discovery = Discovery(OSC_PORT, doors, update_hz=update_hz)
-        server = bind("127.0.0.1", 0)
+        server = bind(host, 0)
         self.port = server.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
         self.engine.run(self.discovery.open(server))
@@ -88,8 +88,8 @@ def serve():
     """Starts a server; ends it with the test."""
     served = []
 
-    def start(update_hz=10.0, doors=None):
-        served.append(Served(update_hz, doors or Doors()))
+    def start(update_hz=10.0, doors=None, host="127.0.0.1"):
+        served.append(Served(update_hz, doors or Doors(), host))
         return served[-1]
 
     yield start

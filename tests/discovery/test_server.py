@@ -41,6 +41,14 @@ def test_host_info_says_where_commands_go(serve, valid):
     assert told["EXTENSIONS"]["LISTEN"]
 
 
+def test_host_info_names_no_address_where_the_port_stands_on_every_one(serve, valid):
+    """Commands then go wherever the question went to."""
+    _, told = serve(host="0.0.0.0").get("/?HOST_INFO")
+
+    valid("host_info", told)
+    assert "OSC_IP" not in told
+
+
 @pytest.mark.parametrize(
     ("query", "expected"),
     [
@@ -110,6 +118,24 @@ def test_nothing_but_reading_is_possible(serve, method):
 def test_a_name_that_was_pointed_at_this_machine_is_refused(serve, host, status):
     """DNS rebinding: a page's own host name, resolved to 127.0.0.1, gets nothing."""
     assert status == serve().get("/", Host=host)[0]
+
+
+@pytest.mark.parametrize(
+    ("host", "status"),
+    [
+        ("127.0.0.1", 200),
+        ("192.0.2.7:9999", 200),
+        ("[fe80::1]", 200),
+        ("desk.local", 200),
+        (socket.gethostname(), 200),
+        ("attacker.example", 403),
+        ("desk.local.attacker.example", 403),
+        ("", 403),
+    ],
+)
+def test_on_a_network_only_names_that_nobody_far_away_can_own_are_answered(serve, host, status):
+    """DNS rebinding again, where the port stands on every address: RFC 6762 §3 keeps .local on the link."""
+    assert status == serve(host="0.0.0.0").get("/", Host=host)[0]
 
 
 def test_who_may_not_command_may_not_ask(serve):
