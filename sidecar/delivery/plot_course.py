@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ _COLUMNS = 369
 _ABOVE_LU, _BELOW_LU = 9.0, 24.0
 """Around the target; 9 LU is the top of the usual scale of EBU Tech 3341 §2.7."""
 _TIME_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200)
+_NARROWEST = 1.5
 _MARKS = 40
 """Ours: more marks of one kind than this cannot be told apart."""
 
@@ -83,9 +85,9 @@ def _draw_goal(sheet: Sheet, field: _Field, goal: Goal) -> None:
 
 def _draw_over(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
     """Where short-term or momentary is over its limit, behind everything."""
-    for span in (*verdict.spans("short-term"), *verdict.spans("momentary")):
-        start, end = field.time.at(span.start_s), field.time.at(span.end_s)
-        sheet.box((start, _TOP), (max(end, start + 1.5), _BOTTOM), "over-span")
+    spans = (*verdict.spans("short-term"), *verdict.spans("momentary"))
+    for start, end in _stretches(field, [(span.start_s, span.end_s) for span in spans]):
+        sheet.box((start, _TOP), (end, _BOTTOM), "over-span")
 
 
 def _draw_limits(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
@@ -115,8 +117,8 @@ def _draw_levels(sheet: Sheet, field: _Field, measured: Measured) -> None:
         if high - low > 0.2:
             path.append(field.at(second, low))
     sheet.line(path, "short-term")
-    for silence in measured.facts.silences:
-        start, end = (field.time.at(silence.start_s + length) for length in (0.0, silence.length_s))
+    silences = [(silence.start_s, silence.start_s + silence.length_s) for silence in measured.facts.silences]
+    for start, end in _stretches(field, silences):
         sheet.box((start, _BOTTOM - 5), (end, _BOTTOM), "silent-span")
     sheet.box((_LEFT, _TOP), (_RIGHT, _BOTTOM), "frame")
 
@@ -134,9 +136,8 @@ def _draw_peaks(sheet: Sheet, field: _Field, measured: Measured, verdict: Verdic
     """Over the frame: each place over the ceiling, and the highest true peak wherever it is."""
     y = _TOP - 12
     over = verdict.spans("true peak")
-    for span in over:
-        start, end = field.time.at(span.start_s), field.time.at(span.end_s)
-        sheet.box((start, _TOP - 3), (max(end, start + 1), _TOP), "peak-span")
+    for start, end in _stretches(field, [(span.start_s, span.end_s) for span in over]):
+        sheet.box((start, _TOP - 3), (end, _TOP), "peak-span")
     for span in over[:_MARKS]:
         sheet.mark((field.time.at(span.worst_s), y), "ceiling")
     highest = measured.reading.max_true_peak
@@ -181,6 +182,19 @@ def _description(measured: Measured, goal: Goal, verdict: Verdict) -> str:
         f"loudness is {figure(reading.integrated)} {goal.unit}; the goal is {figure(goal.target_lufs)}. "
         f"True peaks are over the ceiling in {over} {'place' if over == 1 else 'places'}."
     )
+
+
+def _stretches(field: _Field, times_s: Iterable[tuple[float, float]]) -> list[Point]:
+    """From where to where on the sheet: wide enough to be seen, one where they touch, so that their number
+    does not grow with the programme."""
+    drawn: list[Point] = []
+    for start_s, end_s in sorted(times_s):
+        start = field.time.at(start_s)
+        end = max(field.time.at(end_s), start + _NARROWEST)
+        if drawn and start <= drawn[-1][1]:
+            start, end = drawn[-1][0], max(end, drawn.pop()[1])
+        drawn.append((start, end))
+    return drawn
 
 
 def _columns(levels: FloatArray) -> tuple[list[float], list[float], list[float]]:

@@ -42,19 +42,16 @@ class Remedy:
 
 
 def remedy_for(reading: Reading, goal: Goal) -> Remedy:
-    """The smallest static gain that mends *reading*; where none can, the nearest it may go and what
-    else must be done before the programme can stand on the target."""
+    """The static gain that mends *reading*; where none can, the nearest it may go, and what else must be
+    done before the programme can stand on the target."""
     wanted = 0.0 if _is_inside(reading.integrated, goal) else round(goal.target_lufs - reading.integrated, 1)
-    room = min(_room(reading, goal))
-    gain = min(wanted, room)
-    if excess(goal.lowest_lufs, reading.integrated + gain) <= 0:
+    peak_room = _room(reading.max_true_peak, goal.ceiling_dbtp)
+    maxima_room = min((_room(value, limit) for value, limit in _maxima(reading, goal)), default=math.inf)
+    gain = min(wanted, peak_room, maxima_room)
+    if excess(reading.integrated + gain, goal.lowest_lufs) >= 0:
         return Remedy(gain)
     reach = wanted if wanted <= 0 else max(0.0, gain)
-    return Remedy(
-        reach,
-        max(0.0, excess(reading.max_true_peak + wanted, goal.ceiling_dbtp)),
-        max(0.0, *(excess(value + wanted, limit) for value, limit in _maxima(reading, goal)), 0.0),
-    )
+    return Remedy(reach, round(max(0.0, wanted - peak_room), 1), round(max(0.0, wanted - maxima_room), 1))
 
 
 def remedy_findings(reading: Reading, goal: Goal, remedy: Remedy) -> list[Finding]:
@@ -77,16 +74,12 @@ def _maxima(reading: Reading, goal: Goal) -> list[tuple[float, float]]:
     return [(value, limit) for value, limit in pairs if limit is not None]
 
 
-def _room(reading: Reading, goal: Goal) -> list[float]:
-    """How far each limit lets the gain rise; negative where it asks the gain to fall."""
-    limits = [(reading.max_true_peak, goal.ceiling_dbtp), *_maxima(reading, goal)]
-    # What passes as shown needs no gain; what is promised holds to the last digit.
-    return [
-        0.0
-        if value > limit and excess(value, limit) <= 0
-        else math.floor((limit - value) * 10.0 + 1e-6) / 10.0
-        for value, limit in limits
-    ]
+def _room(value: float, limit: float) -> float:
+    """How far the gain may rise, dB; negative where it must fall. What passes as shown needs no gain; what
+    is promised holds to the last digit."""
+    if value > limit and excess(value, limit) <= 0:
+        return 0.0
+    return math.floor((limit - value) * 10.0 + 1e-6) / 10.0
 
 
 def _gain_sentence(reading: Reading, goal: Goal, remedy: Remedy) -> str:

@@ -104,12 +104,15 @@ def test_peaks_over_the_ceiling_are_marked_and_else_the_highest_is():
 
 
 def test_a_course_stays_small_however_long_the_programme():
-    """A day of it is a drawing of some tens of kilobytes."""
+    """A day of it, over its limits every few seconds, is a drawing of some tens of kilobytes."""
     rng = np.random.default_rng(1)
     course = level_course(864_000)
     course.short_term[:] = rng.uniform(-40.0, -15.0, 864_000)
+    course.true_peak[::50] = 0.5
 
-    assert len(drawn(course, R128, seconds=86_400.0)) < 60_000
+    drawing = drawn(course, seconds=86_400.0, max_short_term=-15.0, max_true_peak=0.5)
+    assert len(drawing) < 100_000
+    assert 738 / 1.5 > len(boxes(drawing, "peak-span")) > 0
 
 
 @pytest.mark.parametrize(
