@@ -54,7 +54,7 @@ def cost_of_a_write(folder):
     entry = journal.begin(ABOUT)
     times_s = []
     for _ in range(100):
-        for _ in range(8):
+        for _ in range(5):
             one = np.array([0.01])
             entry.blocks(one, one, one, 0.0, READING)
         began_s = time.perf_counter()
@@ -67,17 +67,17 @@ def cost_of_a_write(folder):
 
 
 def size_of_an_hour(folder, stems):
-    """Written as a live run does: eight blocks at a time."""
+    """Written as a live run does: five blocks at a time."""
     file = folder / f"size{stems}.sqlite"
     names = tuple(f"stem {k}" for k in range(stems))
     journal = Journal(file, period_s=3600.0)
     entry = journal.begin(replace(ABOUT, stems=names))
     rng = np.random.default_rng(stems)
-    for _ in range(36_000 // 8):
-        values = rng.random(8)
-        products = Stems(rng.random((8, stems, stems)), rng.random((8, stems)), np.zeros((8, stems)))
+    for _ in range(36_000 // 5):
+        values = rng.random(5)
+        products = Stems(rng.random((5, stems, stems)), rng.random((5, stems)), np.zeros((5, stems)))
         entry.blocks(values, values, values, 0.0, READING, products if stems else None)
-        entry.cut()  # keeps the eight in a row of their own
+        entry.cut()  # keeps the five in a row of their own
     entry.end(READING)
     journal.close()
     size = file.stat().st_size

@@ -34,7 +34,7 @@ def test_no_file_is_damaged(left):
 
 
 def test_nothing_is_lost_that_a_finished_write_had_taken(left):
-    """At most what was heard since the last write is gone, and writes are 0.75 s apart."""
+    """At most what was heard since the last write is gone, and writes are half a second apart."""
     assert any(one.record for one in left)
     for one in left:
         blocks = one.record.summary.blocks if one.record else 0
