@@ -24,11 +24,18 @@ _TOLERANCE_LU = 0.1
 """Tech 3341 §3, case 1."""
 _TOLERANCE_HZ = 1.0
 """Clocks differ by a few parts in 10 000 at most; rates taken for each other by 8 % at least."""
+_SINE_CREST_DB = 3.01
+"""A sine's peak over its root mean square: the square root of 2."""
+_TOLERANCE_CREST_DB = 0.5
+"""Ours: what else sounds lies 25 dB under the tone at least."""
 _NOTHING_LUFS = -70.0
 """The absolute gate of BS.1770-5 Annex 1."""
 _ONE_SIDE_DB = 20.0
 _TAIL_S = 1.5
 """What may still be on its way when the tone has left."""
+
+
+_MEND_RATE = "something runs at another rate: open all of the chain at one, see sidecar live --rate"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +69,8 @@ class Heard:
     is_exact_silence: bool
     frequency_hz: float
     """NaN where too little arrived."""
+    crest_db: float
+    """Peak over root mean square in the tone's midst; NaN where too little arrived."""
     latency_s: float | None
     """From the first frame handed to the output until the sidecar had it; None where something else sounded
     before."""
@@ -124,11 +133,13 @@ def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> Heard:
     louder = frames[:, int(right > left)]
     loud = np.flatnonzero(np.abs(louder) > 0.5 * np.abs(louder).max(initial=0.0))
     onset = int(loud[0]) if loud.size else 0
+    midst = louder[onset + rate_hz : onset + 4 * rate_hz]
     return Heard(
         level_lufs=reading.max_short_term,
         peaks_dbfs=(decibel(float(left)), decibel(float(right))),
         is_exact_silence=not frames.any(),
-        frequency_hz=_frequency_hz(louder[onset + rate_hz : onset + 4 * rate_hz], rate_hz),
+        frequency_hz=_frequency_hz(midst, rate_hz),
+        crest_db=_crest_db(midst),
         latency_s=_latency_s(arrivals, onset, began_s) if loud.size else None,
         lost_frames=sum(arrival.lost for arrival in arrivals),
     )
@@ -140,6 +151,12 @@ def _frequency_hz(sine: FloatArray, rate_hz: int) -> float:
     if upward.size < 2:
         return float("nan")
     return float((upward.size - 1) * rate_hz / (upward[-1] - upward[0]))
+
+
+def _crest_db(sine: FloatArray) -> float:
+    if not sine.any():
+        return float("nan")
+    return decibel(float(np.abs(sine).max())) - decibel(float(np.sqrt(np.mean(np.square(sine, dtype=float)))))
 
 
 def _latency_s(arrivals: Sequence[Arrival], onset: int, began_s: float) -> float | None:
@@ -160,15 +177,20 @@ def judge(heard: Heard, source: str, output: str) -> Iterator[Found]:
     if heard.level_lufs < _NOTHING_LUFS:
         yield Found("tone", False, f"nothing of it came from {output} to {source}; {_mend_silence(heard)}")
         return
+    if not abs(heard.crest_db - _SINE_CREST_DB) <= _TOLERANCE_CREST_DB:
+        yield Found(
+            "tone",
+            False,
+            f"{source} hears something else, or more than the tone: stop all playback and try again, or "
+            "choose a pair that belongs together with --device and --play-to",
+        )
+        return
     yield _level(heard)
     is_in_tune = abs(heard.frequency_hz - TONE_HZ) <= _TOLERANCE_HZ
     yield Found(
         "tone's pitch",
         is_in_tune,
-        f"{heard.frequency_hz:.1f} Hz"
-        + (
-            "" if is_in_tune else "; something runs at another rate: open all of the chain at one, see --rate"
-        ),
+        f"{heard.frequency_hz:.1f} Hz" + ("" if is_in_tune else f"; {_MEND_RATE}"),
     )
     late = "not to be told: something else sounded before"
     if heard.latency_s is not None:

@@ -140,6 +140,24 @@ def test_nothing_at_all_is_one_finding_that_names_both_ends(frames):
     assert found["tone"].detail.startswith("nothing of it came from output to input; ")
 
 
+def test_a_microphone_or_music_beside_it_is_not_taken_for_the_tone():
+    """Noise alone, and noise nearly as loud as the tone: no level is told, and no volume blamed."""
+    noise = np.random.default_rng(5).standard_normal((8 * RATE_HZ, 2)) * 10 ** (-30 / 20)
+    alone = said(noise.astype(np.float32))
+    beside = said((around(tone(RATE_HZ), 1.0, 2.0) + noise).astype(np.float32))
+
+    for found in (alone, beside):
+        assert ["tone"] == list(found)
+        assert found["tone"].detail.startswith("input hears something else, or more than the tone")
+
+
+def test_a_little_noise_is_no_matter():
+    """Real inputs hiss: 50 dB under the tone nothing is mistaken."""
+    noise = np.random.default_rng(5).standard_normal((round(6.5 * RATE_HZ), 2)) * 10 ** (-73 / 20)
+
+    assert all(one.is_well for one in said((around(tone(RATE_HZ)) + noise).astype(np.float32)).values())
+
+
 OUTPUTS = (
     Output(0, "Headphones", "Core"),
     Output(1, "Virtual 2ch", "Core"),
