@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -42,17 +43,21 @@ def run(options: argparse.Namespace) -> int:
         course=_path(options.csv),
     )
 
+    processors = max(1, options.jobs or os.cpu_count() or 1)
+    at_once = min(processors, len(options.files))
+    workers = math.ceil(processors / at_once)
+
     def judged(place: int, tell: Callable[[float], None]) -> Outcome:
         file = options.files[place]
         try:
-            checked = check_file(file, options.layout, goals, tell)
+            checked = check_file(file, options.layout, goals, tell, workers)
             reports.write(place, checked)
         except (SourceError, SignalError) as error:
             return Unread(file, str(error))
         return checked
 
     with kept_log():
-        outcomes = _each(options.files, judged, options.jobs or os.cpu_count() or 1)
+        outcomes = _each(options.files, judged, at_once)
     written = reports.finish(outcomes, goals)
     if options.json:
         print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
@@ -75,9 +80,9 @@ def _path(name: str | None) -> Path | None:
 
 
 def _each(
-    files: Sequence[str], work: Callable[[int, Callable[[float], None]], Outcome], jobs: int
+    files: Sequence[str], work: Callable[[int, Callable[[float], None]], Outcome], at_once: int
 ) -> list[Outcome]:
-    """What *work* gives for each file, in their order, some at a time, with bars in a terminal."""
+    """What *work* gives for each file, in their order; *at_once* are worked on together."""
     bars = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -95,7 +100,7 @@ def _each(
         finally:
             bars.remove_task(bar)
 
-    with bars, ThreadPoolExecutor(max(1, jobs)) as pool:
+    with bars, ThreadPoolExecutor(at_once) as pool:
         asked: dict[Future[Outcome], int] = {pool.submit(shown, place): place for place in range(len(files))}
         done = {asked[future]: future.result() for future in as_completed(asked)}
     return [done[place] for place in range(len(files))]

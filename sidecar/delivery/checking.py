@@ -49,16 +49,20 @@ Outcome = Checked | Unread
 
 
 def check_file(
-    file: str, layout: str | None, goals: Sequence[Goal], progress: Callable[[float], None]
+    file: str,
+    layout: str | None,
+    goals: Sequence[Goal],
+    progress: Callable[[float], None] = lambda _share: None,
+    workers: int | None = None,
 ) -> Checked:
-    """Measures one file and judges it.
+    """Measures one file and judges it; *progress* and *workers* are as in the measuring.
 
     Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
     cannot be measured.
     """
     path = Path(file)
     before = _seen(path)
-    measured = measure(path, layout, progress)
+    measured = measure(path, layout, progress, workers=workers)
     claims = list(_claims(path, measured.reading))
     if before is None or before != _seen(path):
         raise changed(path)

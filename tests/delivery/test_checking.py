@@ -31,7 +31,7 @@ def test_a_file_that_is_still_being_written_is_refused(path):
 
 def test_no_fingerprint_is_given_of_another_file(path):
     """The file is replaced between measuring and proving."""
-    checked = check_file(str(path), None, [GOAL], lambda _: None)
+    checked = check_file(str(path), None, [GOAL])
     assert path.stat().st_size == known_by(checked).size_bytes
     content = path.read_bytes()
     path.unlink()
@@ -44,7 +44,7 @@ def test_no_fingerprint_is_given_of_another_file(path):
 
 def test_a_file_that_is_gone_is_said(path):
     """It was there to measure and is not there to prove."""
-    checked = check_file(str(path), None, [GOAL], lambda _: None)
+    checked = check_file(str(path), None, [GOAL])
     path.unlink()
 
     with pytest.raises(SourceError, match="cannot be read again: No such file"):

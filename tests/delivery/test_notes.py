@@ -25,7 +25,7 @@ def noted(tmp_path):
 
 
 def notes_of(path):
-    (verdict,) = check_file(str(path), None, [GOAL], lambda _: None).verdicts
+    (verdict,) = check_file(str(path), None, [GOAL]).verdicts
     return {f.about: f for f in verdict.findings if f.kind == "note"}
 
 
@@ -43,7 +43,7 @@ def test_a_note_fails_nothing(tmp_path):
     t = np.arange(10 * RATE_HZ) / RATE_HZ
     tone = 10 ** (-23 / 20) * np.sin(2 * np.pi * 1000 * t)  # Tech 3341 §2.9: reads −23.0 LUFS
     soundfile.write(tmp_path / "mono.wav", np.stack([tone, tone], axis=1), RATE_HZ)
-    (verdict,) = check_file(str(tmp_path / "mono.wav"), None, [GOAL], lambda _: None).verdicts
+    (verdict,) = check_file(str(tmp_path / "mono.wav"), None, [GOAL]).verdicts
 
     assert (True, ["dual mono"]) == (verdict.passes, [f.about for f in verdict.findings])
 
@@ -115,7 +115,7 @@ def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
     """A broadcast wave file stamped with what it reads is believed; with 0.5 LU more it is not."""
     noted(noise())
     path = tmp_path / "mix.wav"
-    reading = check_file(str(path), None, [GOAL], lambda _: None).measured.reading
+    reading = check_file(str(path), None, [GOAL]).measured.reading
     true = Claimed.of(reading)
     stamp(path, true, prepare(path))
     assert "claims" not in notes_of(path)

@@ -174,7 +174,7 @@ def test_a_real_file_end_to_end(tmp_path):
     tone = 10 ** (-17 / 20) * np.sin(2 * np.pi * 1000 * t)
     soundfile.write(tmp_path / "tone.wav", np.stack([tone, tone], axis=1), 48_000)
     file = str(tmp_path / "tone.wav")
-    checked = check_file(file, None, [load_goal("r128")], lambda _: None)
+    checked = check_file(file, None, [load_goal("r128")])
     page = PageReader(file_page(checked, Fingerprint.of(tmp_path / "tone.wav"), SIGNATURE))
 
     assert "A gain of −6.0 dB brings it to −23.0 LUFS with peaks at −23.0 dBTP." in page.text

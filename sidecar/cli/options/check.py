@@ -35,7 +35,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")
-    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="files at a time (one a processor)")
+    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processors to use (all)")
     reports = parser.add_argument_group(
         "reports", "Of several files each has its own in a folder of that name; R.html is the index."
     )
