@@ -83,13 +83,13 @@ class Doors:
         return allowance.take(1, now_s, ANSWERS_HZ, ANSWERS_AT_ONCE)
 
 
-@lru_cache(maxsize=1024)
 def is_this_machine(host: str) -> bool:
     """Whether that is an address of the loopback interface."""
     address = _address(host)
     return address is not None and address.is_loopback
 
 
+@lru_cache(maxsize=1024)
 def _address(host: str) -> Address | None:
     """Without the zone of a link-local address, and IPv4 as itself where a socket for both wraps it."""
     try:

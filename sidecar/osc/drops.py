@@ -9,6 +9,7 @@ from sidecar.osc.exchange import DropReason
 
 _LINES = 5
 _LINE_EVERY_S = 1.0
+_LONGEST_QUOTE = 200
 
 _log = logging.getLogger(__name__)
 
@@ -28,4 +29,10 @@ class Drops:
         self._now_s = now_s
         if self._lines >= 1.0:
             self._lines -= 1.0
-            _log.warning("OSC from %s refused: %s", host, words)
+            _log.warning("OSC from %s refused: %s", host, quoted(words))
+
+
+def quoted(text: str) -> str:
+    """Foreign text, short enough for an answer or a line of the log, and in one line."""
+    printable = "".join(character if character.isprintable() else "?" for character in text[:_LONGEST_QUOTE])
+    return printable + "…" * (len(text) > _LONGEST_QUOTE)

@@ -205,12 +205,15 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _wind(self) -> None:
         """Sets the timer to when readings are due next."""
+        due_s = self._outbox.due_s()
+        if self._timer and self._timer.when() == due_s:
+            return
         if self._timer:
             self._timer.cancel()
-        due_s = self._outbox.due_s()
         self._timer = None if due_s is None else asyncio.get_running_loop().call_at(due_s, self._ring)
 
     def _ring(self) -> None:
+        self._timer = None
         self._outbox.send_due(asyncio.get_running_loop().time())
         self._wind()
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sidecar.feed import Command
 from sidecar.osc import inbox, wire
 from sidecar.osc.doors import LARGEST_PACKET, Doors
-from sidecar.osc.drops import Drops
+from sidecar.osc.drops import Drops, quoted
 from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
 from sidecar.osc.inbox import Question, Refusal, Subscription
 from sidecar.osc.outbox import Outbox
@@ -24,7 +24,6 @@ from sidecar.osc.table import ROOT
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
     from sidecar.osc.surface import Surface
 
-_LONGEST_QUOTE = 200
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 _ANSWERS = frozenset(ROOT + path for path in _ANSWER_TAGS)
 
@@ -111,7 +110,7 @@ class Reception:
         except Refusal as refusal:
             self._drop(refusal.reason, peer, str(refusal), now_s)
             if self._may_answer(peer, now_s):
-                peer.send(_answer("/error", _quoted(address), _quoted(str(refusal))))
+                peer.send(_answer("/error", quoted(address), quoted(str(refusal))))
 
     def _serve(
         self, asked: Question | Subscription | inbox.Errand, address: str, peer: Peer, now_s: float
@@ -145,7 +144,7 @@ class Reception:
             for reason in question.counters
         ]
         if not messages:
-            raise Refusal("address", f"{_quoted(address)} has nothing to tell now")
+            raise Refusal("address", f"{quoted(address)} has nothing to tell now")
         if len(messages) == 1:
             peer.send(messages[0].dgram)
             return
@@ -159,15 +158,9 @@ class Reception:
         return False
 
     def _drop(self, reason: DropReason, peer: Peer, words: str, now_s: float) -> None:
-        self.drops.count(reason, peer.host, _quoted(words), now_s)
+        self.drops.count(reason, peer.host, words, now_s)
 
 
 def _answer(path: str, *values: float | int | str) -> bytes:
     datagram: bytes = wire.message(ROOT + path, _ANSWER_TAGS[path], values).dgram
     return datagram
-
-
-def _quoted(text: str) -> str:
-    """Foreign text, short enough for an answer or a line of the log, and in one line."""
-    printable = "".join(character if character.isprintable() else "?" for character in text[:_LONGEST_QUOTE])
-    return printable + "…" * (len(text) > _LONGEST_QUOTE)

@@ -38,7 +38,7 @@ from sidecar.osc.reception import Reception
 from sidecar.vocabulary import Reading
 
 RATE_HZ = 25.0
-LAST, LAST_ANSWER = wire.message("/sidecar/goal/name", "", []).dgram, b"/sidecar/goal/name\0\0,s\0\0"
+LAST, LAST_ANSWER = wire.message("/sidecar/drops/slow", "", []).dgram, b"/sidecar/drops/slow"
 MARK = wire.message("/sidecar/mark", "s", ["the end"]).dgram
 
 

@@ -65,7 +65,7 @@ def run():
     dumped, told = Lines(dump), Lines(sidecar)
     yield command_at, dumped
     for process, lines in ((sidecar, told), (dump, dumped)):
-        process.terminate()
+        process.kill()
         lines.reader.join(PATIENCE_S)
         process.wait(PATIENCE_S)
         process.stdout.close()

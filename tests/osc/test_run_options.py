@@ -1,0 +1,92 @@
+"""The options of a run that say who may speak and how, from the command line to the socket."""
+
+import socket
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+from sidecar.osc import wire
+from sidecar.osc.port import bind
+
+PATIENCE_S = 60.0
+
+
+@pytest.fixture
+def tone(tmp_path):
+    """Twenty seconds at −23 dBFS, a file."""
+    sine = 10 ** (-23 / 20) * np.sin(2 * np.pi * 1000 / 48_000 * np.arange(20 * 48_000))
+    soundfile.write(tmp_path / "tone.wav", np.stack([sine, sine], axis=1), 48_000)
+    return str(tmp_path / "tone.wav")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--osc-allow", "everyone"], "'everyone' cannot be allowed to speak over OSC"),
+        (["--osc", "127.0.0.1:9000/alarms"], "behind the slash give groups"),
+        (["--osc", "127.0.0.1:9000@99"], "behind the @ give readings a second, 1 to 50"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_one_line(tone, capsys, options, words):
+    """Before anything is measured, with exit code 2 and what to give instead."""
+    code = main(["live", "--file", tone, "--no-screen", "--osc-port", "0", *options])
+    said = capsys.readouterr().err
+
+    assert 2 == code
+    assert words in said
+    assert 1 == len(said.strip().splitlines())
+
+
+def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
+    """The message names the option of that port and not of the other."""
+    taken = bind("127.0.0.1", 0, "--osc-tcp", socket.SOCK_STREAM)
+    taken.listen()
+    number = str(taken.getsockname()[1])
+    code = main(["live", "--file", tone, "--no-screen", "--osc-port", "0", "--osc-tcp", number])
+    taken.close()
+
+    assert 2 == code
+    assert "--osc-tcp" in capsys.readouterr().err
+
+
+def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone):
+    """A whole process, one connection: alerts and readings of the file that plays."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        number = probe.getsockname()[1]
+    command = [
+        *(sys.executable, "-m", "sidecar", "live", "--file", tone, "--no-screen"),
+        *("--osc-port", "0", "--osc-tcp", str(number), "--osc", "127.0.0.1:9/hand"),
+    ]
+    run = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    try:
+        with _connected(number) as caller:
+            ask = wire.message("/sidecar/subscribe", "ss", ["/sidecar/momentary", "alert"])
+            caller.sendall(wire.frame(ask.dgram))
+            unframer, heard = wire.Unframer(65_536), {}
+            while heard.get("/sidecar/momentary", [-120.0])[0] < -24.0:
+                for packet in unframer.feed(caller.recv(65_536)):
+                    heard.update(wire.parse(packet))
+    finally:
+        run.kill()
+        run.wait(PATIENCE_S)
+
+    assert [60.0, 10.0, 6] == heard["/sidecar/subscribed"]
+    assert [pytest.approx(-23.0, abs=0.1)] == heard["/sidecar/momentary"]  # Tech 3341 §2.9, line-up
+    assert [0] == heard["/sidecar/alert/over"][:1]
+
+
+def _connected(number):
+    """A connection as soon as the run listens."""
+    end = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end:
+        try:
+            return socket.create_connection(("127.0.0.1", number), timeout=PATIENCE_S)
+        except ConnectionRefusedError:
+            time.sleep(0.05)
+    raise AssertionError("the run never listened")
