@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 
 from sidecar.feed import Event
@@ -23,10 +24,13 @@ class OpenPass:
         blocks: int = 0,
     ) -> None:
         self.about = about
+        """With the goal in force: what a row says, should the pass ever need another one."""
         self.began = clock().isoformat()
         self._put = put
         self._clock = clock
         self._next = blocks
+        self._told: dict[str, Told] = {}
+        """The last word on each fader."""
 
     def blocks(
         self,
@@ -56,11 +60,16 @@ class OpenPass:
         self._put(self, event)
 
     def told(self, told: Told) -> None:
-        """Something was said of the programme fader."""
+        """Something was said of a fader. One that rests may say so fifty times a second: that is kept once."""
+        last = self._told.get(told.stem)
+        if last is not None and told.is_position and replace(last, at_s=told.at_s) == told:
+            return
+        self._told[told.stem] = told
         self._put(self, told)
 
     def goal(self, goal: Goal) -> None:
         """Another goal is in force."""
+        self.about = replace(self.about, goal=goal)
         self._put(self, Aimed(goal))
 
     def end(self, reading: Reading | None = None) -> None:

@@ -114,6 +114,23 @@ def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
     assert load_goal("premaster") == record.summary.about.goal
 
 
+def test_a_fader_that_rests_is_kept_once(journal, file):
+    """Feedback comes many times a second for hours; a step in between makes the same place news again."""
+    entry = journal.begin(ABOUT)
+    hear(entry, np.ones(5))
+    for at_s, value_db, is_position in (
+        *((0.0, -3.0, True), (0.1, -3.0, True), (0.2, -3.0, True)),
+        *((0.2, 1.0, False), (0.3, 1.0, False), (0.4, -3.0, True)),
+    ):
+        entry.told(Told(at_s, value_db, is_position))
+    entry.told(Told(0.4, -3.0, True, "voice"))
+    journal.close()
+
+    assert [(0.0, ""), (0.2, ""), (0.3, ""), (0.4, ""), (0.4, "voice")] == [
+        (word.at_s, word.stem) for word in reader.load(1, file).told
+    ]
+
+
 def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
     """The second pass began a day before the first one, says the clock; it is the last all the same."""
     times = [datetime(2026, 3, 2, 12, tzinfo=UTC) - timedelta(days=k) for k in range(4)]
