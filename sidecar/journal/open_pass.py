@@ -60,7 +60,7 @@ class OpenPass:
         self._put(self, event)
 
     def told(self, told: Told) -> None:
-        """Something was said of a fader. One that rests may say so fifty times a second: that is kept once."""
+        """Something was said of a fader. One that rests may say so many times a second: it is kept once."""
         last = self._told.get(told.stem)
         if last is not None and told.is_position and replace(last, at_s=told.at_s) == told:
             return
