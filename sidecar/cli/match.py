@@ -13,12 +13,12 @@ from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
 from sidecar.cli.match_outcome import Outcome, as_json
 from sidecar.cli.match_table import show
-from sidecar.delivery.match import match_sequence, match_singly
+from sidecar.delivery.match import Piece, match_sequence, match_singly
 from sidecar.delivery.measure import measure
 from sidecar.delivery.render import copies, render
 from sidecar.errors import SettingsError, SidecarError, SourceError
 from sidecar.goals import Goal, load_goal
-from sidecar.vocabulary import SILENCE, Reading
+from sidecar.vocabulary import SILENCE
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 
@@ -84,16 +84,17 @@ def _target(options: argparse.Namespace, goal: Goal) -> float:
 def _levelled(
     options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
 ) -> list[Outcome]:
-    def reading(place: int, tell: Told) -> Reading:
-        return measure(paths[place], options.layout, tell).reading
+    def measured(place: int, tell: Told) -> Piece:
+        return Piece.of(measure(paths[place], options.layout, tell))
 
-    read = each(paths, reading, options.jobs)
-    good = [(path, one) for path, one in zip(paths, read, strict=True) if isinstance(one, Reading)]
+    pieces = each(paths, measured, options.jobs)
     match = match_sequence if options.sequence else match_singly
-    levels = iter(match([one for _, one in good], goal, target_lufs))
+    levels = iter(match([piece for piece in pieces if isinstance(piece, Piece)], goal, target_lufs))
     return [
-        Outcome(path, one, next(levels)) if isinstance(one, Reading) else Outcome(path, error=str(one))
-        for path, one in zip(paths, read, strict=True)
+        Outcome(path, piece.reading, next(levels))
+        if isinstance(piece, Piece)
+        else Outcome(path, error=str(piece))
+        for path, piece in zip(paths, pieces, strict=True)
     ]
 
 

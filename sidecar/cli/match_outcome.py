@@ -58,9 +58,7 @@ def sentences(outcome: Outcome, goal: Goal) -> list[str]:
         return [f"{name}: {_SILENT}"]
     said = [peak_sentence(outcome.level, goal)]
     if outcome.missed_lu > _LANDING_LU:
-        said.append(
-            f"Its copy landed {outcome.missed_lu:.2f} LU off: parts of it cross the gate at −70 LUFS."
-        )
+        said.append(f"Its copy landed {outcome.missed_lu:.2f} LU off. Measure the original again.")
     return [f"{name}: {sentence}" for sentence in said if sentence]
 
 

@@ -1,7 +1,9 @@
 """The gains that bring a set of files to one loudness, each by itself or all as one sequence.
 
-A finished programme is moved by one static gain, target minus loudness (Tech 3343 §3.1): a gain of g dB
-moves loudness and true peak by g. Upwards it goes no further than the goal's limits allow.
+A finished programme is moved by one static gain (Tech 3343 §3.1). A gain of g dB moves true peak, momentary
+and short-term loudness by g; integrated loudness too, except where it carries blocks across the gate at
+−70 LUFS, which moves the relative gate: so landings are worked out from the blocks, with both gates set anew.
+Upwards a gain goes no further than the goal's limits allow.
 """
 
 from __future__ import annotations
@@ -11,12 +13,38 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.delivery.measure import Measured
 from sidecar.goals import Goal
 from sidecar.vocabulary import SILENCE, Reading, figure
 
 Bound = Literal["ceiling", "short-term", "momentary"]
 
+_TRIED_DB = np.arange(-2000, 2001) / 100.0
+"""Gains around target minus loudness among which the best is looked for."""
+_ALIKE_LU = 0.005
 _WIDE_LU = 5.0  # ours: ranges that far apart are heard as different dynamics
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """What is to be known about one file of a set."""
+
+    reading: Reading
+    powers: Powers
+    """Its gating blocks."""
+
+    @classmethod
+    def of(cls, measured: Measured) -> Piece:
+        """A measured file."""
+        return cls(measured.reading, Powers(gating_powers(measured.course.energy)))
+
+    def loudness_at(self, gain_db: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Integrated loudness at a gain, LUFS, in the shape of *gain_db*; ``-inf`` for silence."""
+        return gated_loudness([Part(self.powers, gain_db)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,22 +67,22 @@ class Level:
     """By how much that limit would be broken at the wanted gain."""
 
 
-def match_singly(readings: Sequence[Reading], goal: Goal, target_lufs: float) -> list[Level | None]:
+def match_singly(pieces: Sequence[Piece], goal: Goal, target_lufs: float) -> list[Level | None]:
     """Each to the target; None for a file without loudness."""
     levels = []
-    for place, reading in enumerate(readings):
-        gain = _gain([(place, reading)], goal, target_lufs)
-        levels.append(None if gain is None else _after(reading, gain))
+    for place, piece in enumerate(pieces):
+        gain = _gain([(place, piece)], goal, target_lufs)
+        levels.append(None if gain is None else _after(piece, gain))
     return levels
 
 
-def match_sequence(readings: Sequence[Reading], goal: Goal, target_lufs: float) -> list[Level | None]:
+def match_sequence(pieces: Sequence[Piece], goal: Goal, target_lufs: float) -> list[Level | None]:
     """One gain for all, so that the balance between them stays and the loudest lands on the target.
 
     None for each where all are silent. Source: AES TD1008 levels an album by its loudest track (secondary).
     """
-    gain = _gain(list(enumerate(readings)), goal, target_lufs)
-    return [None if gain is None else _after(reading, gain) for reading in readings]
+    gain = _gain(list(enumerate(pieces)), goal, target_lufs)
+    return [None if gain is None else _after(piece, gain) for piece in pieces]
 
 
 def dynamics(readings: Sequence[Reading], unit_target: str) -> str:
@@ -124,21 +152,32 @@ _LIMITS: dict[Bound, tuple[str, str]] = {
 }
 
 
-def _gain(placed: Sequence[tuple[int, Reading]], goal: Goal, target_lufs: float) -> _Gain | None:
-    loudest = max((reading.integrated for _, reading in placed), default=SILENCE)
-    if loudest == SILENCE:
-        return None
-    wanted = round(target_lufs - loudest, 2) + 0.0  # never a minus zero
-    if wanted <= 0.0:
-        return _Gain(wanted, wanted)
+def _gain(placed: Sequence[tuple[int, Piece]], goal: Goal, target_lufs: float) -> _Gain | None:
+    wanted = _wanted_db([piece for _, piece in placed], target_lufs)
+    if wanted is None or wanted <= 0.0:
+        return None if wanted is None else _Gain(wanted, wanted)
     room, bound, place = min(
         (_hundredths_down(limit - value), bound, place)
-        for place, reading in placed
-        for bound, value, limit in _bounds(reading, goal)
+        for place, piece in placed
+        for bound, value, limit in _bounds(piece.reading, goal)
     )
     if room >= wanted:
         return _Gain(wanted, wanted)
     return _Gain(max(0.0, room), wanted, bound, place, round(wanted - room, 2))
+
+
+def _wanted_db(pieces: Sequence[Piece], target_lufs: float) -> float | None:
+    """The gain that brings the loudest of *pieces* nearest to the target; of gains that do so alike, the
+    one nearest to target minus loudness."""
+    loudest = max((piece.reading.integrated for piece in pieces), default=SILENCE)
+    if loudest == SILENCE:
+        return None
+    tried = round(target_lufs - loudest, 2) + _TRIED_DB
+    landings = np.max([piece.loudness_at(tried) for piece in pieces], axis=0)
+    misses = np.abs(landings - target_lufs)
+    best = np.flatnonzero(misses <= misses.min() + _ALIKE_LU)
+    nearest = best[np.abs(_TRIED_DB[best]).argmin()]
+    return round(float(tried[nearest]), 2) + 0.0  # never a minus zero
 
 
 def _bounds(reading: Reading, goal: Goal) -> Iterator[tuple[Bound, float, float]]:
@@ -154,11 +193,11 @@ def _hundredths_down(room_db: float) -> float:
     return math.floor(room_db * 100.0 + 1e-6) / 100.0 if math.isfinite(room_db) else room_db
 
 
-def _after(reading: Reading, gain: _Gain) -> Level:
+def _after(piece: Piece, gain: _Gain) -> Level:
     return Level(
         gain.gain_db,
-        reading.integrated + gain.gain_db,
-        reading.max_true_peak + gain.gain_db,
+        float(piece.loudness_at(gain.gain_db)),
+        piece.reading.max_true_peak + gain.gain_db,
         gain.wanted_db,
         gain.limited_by,
         gain.limiting,

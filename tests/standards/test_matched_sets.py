@@ -91,3 +91,22 @@ def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
     expected = whole("even.wav").integrated
     assert pytest.approx(expected, abs=0.01) == outcomes["loud.wav"]["target_lufs"]
     assert pytest.approx(expected, abs=0.05) == whole("copies/loud.wav").integrated
+
+
+def test_a_copy_lands_although_its_gain_carries_much_of_it_across_the_gate(capsys, tmp_path, monkeypatch):
+    """BS.1770-5 Annex 1: under −70 LUFS nothing counts, and less that counts lifts the relative gate. Here
+    target minus loudness would miss by several LU; the copy lands within 0.05 LU all the same."""
+    monkeypatch.chdir(tmp_path)
+
+    def tone(*stretches):
+        """997 Hz in phase on two channels: a peak of L dBFS reads L LUFS."""
+        level = np.concatenate([np.full(s * RATE_HZ, 10 ** (db / 20)) for s, db in stretches])
+        wave = level * np.sin(2 * np.pi * 997 / RATE_HZ * np.arange(len(level)))
+        return np.stack([wave, wave], axis=1)
+
+    soundfile.write("mix.wav", tone((1, -20.0), (10, -42.0), (60, -69.0)), RATE_HZ, subtype="FLOAT")
+    soundfile.write("like.wav", tone((5, -31.5)), RATE_HZ, subtype="FLOAT")
+    outcome = matched(capsys, "--like", "like.wav", "--write", "copies", "mix.wav")["mix.wav"]
+
+    assert abs(outcome["gain_db"] - (-31.5 - whole("mix.wav").integrated)) > 3.0
+    assert pytest.approx(-31.5, abs=0.05) == whole("copies/mix.wav").integrated
