@@ -40,7 +40,8 @@ class Command:
     value: for goal its name; for mark a label (may be empty); for fader its position in dB,
     and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
     follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
-    take the leave to move it; confirm and dismiss answer a guess at a move nobody told of.
+    take the leave to move it; confirm and dismiss answer a guess at a move nobody told of: their value
+    is that question as it was shown, or None for whatever is asked now.
     """
 
     verb: Verb

@@ -72,7 +72,6 @@ class ProgrammeFader:
 
     def obey(self, command: Command, now_s: float) -> str:
         """Does what *command* says of the fader; returns what there is to tell the person, or nothing."""
-        counsel = self._adviser.counsel
         match command.verb, command.value:
             case "fader", float(position_db):
                 self._stands_at(position_db, now_s)
@@ -82,13 +81,22 @@ class ProgrammeFader:
                 return self._follow(now_s)
             case "arm" | "disarm", _:
                 return self._arm(command.verb == "arm", now_s)
-            case "confirm", _:
-                guess = counsel.confirm()
-                if guess is not None:
-                    self._tell(Told(guess.time_s, guess.change_db, is_position=False))
-                    self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
-            case "dismiss", _:
-                counsel.dismiss()
+            case "confirm" | "dismiss", question:
+                return self._answer(command.verb == "confirm", question)
+        return ""
+
+    def _answer(self, yes: bool, question: object) -> str:
+        """An answer to *question* where the person saw one; a newer question is not answered by it."""
+        if question and question != self._adviser.guess:
+            return "That question has gone; look again."
+        counsel = self._adviser.counsel
+        if not yes:
+            counsel.dismiss()
+            return ""
+        guess = counsel.confirm()
+        if guess is not None:
+            self._tell(Told(guess.time_s, guess.change_db, is_position=False))
+            self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
         return ""
 
     def _stands_at(self, position_db: float, now_s: float) -> None:

@@ -67,8 +67,8 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
 
 @pytest.mark.parametrize(("key", "verb"), [("y", "confirm"), ("n", "dismiss")])
 def test_a_question_is_answered_with_one_key(key, verb):
-    """And where nothing is asked the keys do nothing."""
-    assert [Command(verb)] == told_after(scenes.asking(), key)
+    """With the question that was seen; and where nothing is asked the keys do nothing."""
+    assert [Command(verb, scenes.asking().shown.guess)] == told_after(scenes.asking(), key)
     assert [] == told_after(scenes.down(), key)
 
 

@@ -126,6 +126,8 @@ class MainScreen(Screen[None]):
         return name not in _SOMETIMES or name in self._offered
 
     def action_tell(self, verb: Verb, value: str | None = None) -> None:
+        if verb in ("confirm", "dismiss") and self._view is not None:
+            value = self._view.snapshot.guess
         self.desk.tell(verb, value)
 
     def action_nudge(self, change_db: float) -> None:

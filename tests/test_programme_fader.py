@@ -1,0 +1,76 @@
+"""What is said of the programme fader, and what becomes of it."""
+
+from sidecar.advice.move_detector import Guess
+from sidecar.advising import Adviser
+from sidecar.feed import Command
+from sidecar.goals import load_goal
+from sidecar.journal.record import Told
+from sidecar.programme_fader import ProgrammeFader
+
+
+class Mix:
+    """A source that knows nothing of faders."""
+
+    title, rate_hz, channels, duration_s = "mix", 48_000, 2, None
+
+    def blocks(self):
+        return iter(())
+
+    def close(self):
+        pass
+
+
+def asked(guess):
+    """A fader about which a question is open, what was noted, and what was put on record."""
+    adviser = Adviser(load_goal("r128"), None, None)
+    adviser.counsel.guess = guess
+    notes: list[str] = []
+    told: list[Told] = []
+    return ProgrammeFader(Mix(), adviser, notes.append, told.append), adviser, notes, told
+
+
+def test_a_yes_makes_the_guess_a_move_of_its_moment():
+    """The record has it where it was heard, not where it was answered."""
+    fader, adviser, notes, told = asked(Guess(0.0, -3.0, 0.9))
+    assert "" == fader.obey(Command("confirm", adviser.guess), 20.0)
+
+    assert [Told(0.0, -3.0, is_position=False)] == told
+    assert ["fader by −3.0 dB at 0 s, as guessed"] == notes
+    assert -3.0 == adviser.counsel.fader_db
+
+
+def test_a_script_may_answer_whatever_is_asked():
+    """Over OSC the answer carries no question."""
+    fader, _, _, told = asked(Guess(12.0, -3.0, 0.9))
+    fader.obey(Command("confirm"), 20.0)
+
+    assert 1 == len(told)
+
+
+def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
+    """A key pressed as the next guess came up is not taken for a yes to that one."""
+    fader, adviser, notes, told = asked(Guess(12.0, -3.0, 0.9))
+    seen = adviser.guess
+    adviser.counsel.guess = Guess(40.0, 2.0, 0.9)
+    said = fader.obey(Command("confirm", seen), 41.0)
+
+    assert ([], [], 0.0) == (notes, told, adviser.counsel.fader_db)
+    assert "gone" in said
+    assert adviser.guess
+
+
+def test_a_no_takes_the_question_away():
+    """Nothing moved, nothing is on record."""
+    fader, adviser, _, told = asked(Guess(12.0, -3.0, 0.9))
+    fader.obey(Command("dismiss", adviser.guess), 20.0)
+
+    assert ("", [], 0.0) == (adviser.guess, told, adviser.counsel.fader_db)
+
+
+def test_steps_and_positions_that_were_told_are_on_record():
+    """From them the whole history can be told again."""
+    fader, _, _, told = asked(None)
+    fader.obey(Command("fader", -4.0), 1.0)
+    fader.obey(Command("nudge", 0.5), 2.0)
+
+    assert [(-4.0, True), (0.5, False)] == [(word.value_db, word.is_position) for word in told]
