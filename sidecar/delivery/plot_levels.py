@@ -63,6 +63,9 @@ def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
     x = _level_scale(heard, spread, goal)
     sheet.box((x.at(goal.lowest_lufs), _TOP), (x.at(goal.highest_lufs), _BOTTOM), "gate")
     _draw_bars(sheet, x, heard, spread.gate)
+    target = x.at(goal.target_lufs)
+    sheet.line([(target, _TOP), (target, _BOTTOM)], "target")
+    sheet.mark((target, _BOTTOM), "inside", 4.0)
     for lufs in x.ticks(10, (1, 2, 3, 6, 12)):
         sheet.line([(x.at(lufs), _BOTTOM), (x.at(lufs), _BOTTOM + 4)], "frame")
         sheet.text((x.at(lufs), _BOTTOM + 18), figure(lufs).removesuffix(".0"), "middle")

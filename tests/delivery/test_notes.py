@@ -97,6 +97,37 @@ def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
     assert "At 0:00:04.0 to 0:00:05.5." == inside.places
 
 
+def test_a_channel_that_drops_out(noted):
+    """Half a second of exact zeros in one channel, sound right before and after; its place to a tenth."""
+    frames = noise()
+    frames[2 * RATE_HZ : int(2.5 * RATE_HZ), 1] = 0.0
+    found = noted(frames)["dropout"]
+
+    assert found.sentence.startswith("Channel 2 drops out in 1 place: ")
+    assert (2.0, 2.5) == pytest.approx((found.spans[0].start_s, found.spans[0].end_s), abs=0.11)
+
+
+def test_all_channels_that_drop_out_together(noted):
+    """Two gaps of 0.4 s: shorter than what is told as silence."""
+    frames = noise()
+    for start_s in (1.0, 4.0):
+        frames[round(start_s * RATE_HZ) : round((start_s + 0.4) * RATE_HZ)] = 0.0
+
+    assert "Every channel drops out in 2 places" in noted(frames)["dropout"].sentence
+
+
+def test_a_fade_to_silence_is_no_dropout(noted):
+    """Neither is a long silence, which is told as such, nor the start or the end of a channel."""
+    fade = 10 ** (np.linspace(0, -90, RATE_HZ) / 20)[:, None]
+    frames = noise(8.0)
+    frames[RATE_HZ : 2 * RATE_HZ] *= fade
+    frames[2 * RATE_HZ : int(2.6 * RATE_HZ)] = 0.0
+    frames[4 * RATE_HZ : 6 * RATE_HZ] = 0.0
+    frames[: RATE_HZ // 2, 0] = frames[-RATE_HZ // 2 :, 1] = 0.0
+
+    assert {"silence"} == set(noted(frames))
+
+
 def test_clipping(noted):
     """Three samples in a row at full scale (common practice, no source), and where the first is."""
     frames = noise()
