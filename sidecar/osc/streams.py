@@ -1,4 +1,4 @@
-"""OSC over TCP: packets in SLIP frames (OSC 1.1, "Transport"), under the same rules as datagrams."""
+"""OSC over TCP, under the same rules as datagrams: in SLIP frames (OSC 1.1) or with sizes (OSC 1.0)."""
 
 from __future__ import annotations
 
@@ -8,23 +8,23 @@ from collections.abc import Callable, Hashable, Iterator
 from typing import cast
 
 from sidecar.feed import Target
-from sidecar.osc import wire
 from sidecar.osc.doors import LARGEST_PACKET, Doors
 from sidecar.osc.drops import Drops
 from sidecar.osc.exchange import DropReason
+from sidecar.osc.framing import Framing, framing
 from sidecar.osc.targets import Destination
 
 MOST = 64
 """Connections at once."""
 
-_LARGEST_FRAME = 2 * LARGEST_PACKET
-"""Every byte may be escaped. A packet that is too large is refused by the reception."""
 _MOST_UNREAD = 256 * 1024
 """Bytes. Ours: about a minute of everything with readings ten times a second."""
 
 _FRAMES_A_TURN = 50
 _TURN_S = 0.1
 """Who sends more frames than that in a turn is read more slowly: a stream can be made to wait."""
+
+_BROKEN = "a frame that is too long or cannot be read"
 
 Take = Callable[[bytes, "Stream"], None]
 
@@ -59,7 +59,7 @@ class Stream(asyncio.Protocol):
 
     def __init__(self, streams: Streams) -> None:
         self._streams = streams
-        self._unframer = wire.Unframer(_LARGEST_FRAME)
+        self._framing: Framing | None = None
         self._transport: asyncio.Transport | None = None
         self._destination: Destination | None = None
         self._packets: Iterator[bytes | None] = iter(())
@@ -88,17 +88,21 @@ class Stream(asyncio.Protocol):
             streams.open.add(self)
 
     def data_received(self, data: bytes) -> None:
-        self._packets = self._unframer.feed(data)
+        self._framing = self._framing or framing(data, LARGEST_PACKET)
+        self._packets = self._framing.feed(data)
         self._take_turn()
 
     def _take_turn(self) -> None:
         if self._transport is None or self not in self._streams.open:
             return
         for taken, packet in enumerate(self._packets, 1):
-            if packet is None:
-                self._count("broken", "a frame that is too long or no SLIP")
-            else:
+            if packet is not None:
                 self._streams.take(packet, self)
+            elif self._framing and self._framing.recovers:
+                self._count("broken", _BROKEN)
+            else:
+                self._refuse("broken", _BROKEN)
+                return
             if taken == _FRAMES_A_TURN:
                 self._transport.pause_reading()
                 asyncio.get_running_loop().call_later(_TURN_S, self._take_turn)
@@ -107,13 +111,14 @@ class Stream(asyncio.Protocol):
 
     def send(self, packet: bytes) -> None:
         """Hands one packet to the network; a reader that is too far behind is dropped."""
-        if self._transport is None or self._destination is None or self._transport.is_closing():
+        transport, destination, framed = self._transport, self._destination, self._framing
+        if transport is None or destination is None or framed is None or transport.is_closing():
             return
-        if self._transport.get_write_buffer_size() > _MOST_UNREAD:
+        if transport.get_write_buffer_size() > _MOST_UNREAD:
             self._refuse("slow", "the connection was not read")
             return
-        self._transport.write(wire.frame(packet))
-        self._destination.record("")
+        transport.write(framed.frame(packet))
+        destination.record("")
 
     def close(self) -> None:
         if self._transport and self._transport.get_write_buffer_size():

@@ -1,4 +1,4 @@
-"""OSC 1.0 packets: bundles out, checked messages in, and their frames on a stream. No sockets here."""
+"""OSC 1.0 packets: bundles out, checked messages in. No sockets here."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any, cast
 
-from pythonosc import slip
 from pythonosc.osc_bundle_builder import OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.osc_packet import OscPacket
@@ -138,42 +137,3 @@ def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
     except Exception as error:  # the library raises four unrelated families of errors
         raise ValueError(str(error) or type(error).__name__) from error
     return [(timed.message.address, list(timed.message.params)) for timed in found]
-
-
-def frame(packet: bytes) -> bytes:
-    """One packet as it goes over a stream: SLIP with an END on both sides (OSC 1.1; RFC 1055)."""
-    return slip.encode(packet)
-
-
-class Unframer:
-    """Takes a stream apart again. Keeps at most one frame of the largest size, whatever arrives."""
-
-    def __init__(self, largest: int) -> None:
-        """largest: bytes of a frame as it stands in the stream."""
-        self._largest = largest
-        self._begun = bytearray()
-        self._is_too_long = False
-
-    def feed(self, data: bytes) -> Iterator[bytes | None]:
-        """Each packet that *data* completes; None in the place of one that was too long or broken."""
-        *ended, rest = data.split(slip.END)
-        for piece in ended:
-            self._add(piece)
-            yield from self._taken()
-        self._add(rest)
-
-    def _add(self, piece: bytes) -> None:
-        if len(self._begun) + len(piece) > self._largest:
-            self._begun.clear()
-            self._is_too_long = True
-        elif not self._is_too_long:
-            self._begun += piece
-
-    def _taken(self) -> Iterator[bytes | None]:
-        begun, was_too_long = bytes(self._begun), self._is_too_long
-        self._begun.clear()
-        self._is_too_long = False
-        if was_too_long:
-            yield None
-        elif begun:  # nothing stands between the END of one frame and that of the next
-            yield slip.decode(begun) if slip.is_valid(begun) else None

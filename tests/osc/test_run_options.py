@@ -11,6 +11,7 @@ import soundfile
 
 from sidecar.cli import main
 from sidecar.osc import wire
+from sidecar.osc.framing import Slip
 from sidecar.osc.port import bind
 
 PATIENCE_S = 60.0
@@ -67,10 +68,10 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone):
     try:
         with _connected(number) as caller:
             ask = wire.message("/sidecar/subscribe", "ss", ["/sidecar/momentary", "alert"])
-            caller.sendall(wire.frame(ask.dgram))
-            unframer, heard = wire.Unframer(65_536), {}
+            slip, heard = Slip(65_536), {}
+            caller.sendall(slip.frame(ask.dgram))
             while heard.get("/sidecar/momentary", [-120.0])[0] < -24.0:
-                for packet in unframer.feed(caller.recv(65_536)):
+                for packet in slip.feed(caller.recv(65_536)):
                     heard.update(wire.parse(packet))
     finally:
         run.kill()

@@ -1,7 +1,9 @@
 """OSC over TCP, on real sockets: frames as RFC 1055 and OSC 1.1 have them, taken apart by the test itself."""
 
+import contextlib
 import random
 import socket
+import struct
 import time
 
 import pytest
@@ -13,11 +15,13 @@ from sidecar.feed import Command, Snapshot
 from sidecar.goals import load_goal
 from sidecar.osc import streams as streams_module
 from sidecar.osc import wire
+from sidecar.osc.framing import Slip
 from sidecar.osc.port import OscPort, bind
 from sidecar.vocabulary import Reading
 
 PATIENCE_S = 10.0
 END, ESC = b"\xc0", b"\xdb"
+SLIP = Slip(100)
 
 
 class Caller:
@@ -128,15 +132,40 @@ def test_a_subscription_ends_with_its_connection(open_port):
 def test_frames_may_come_in_pieces_and_many_at_once(open_port, caller):
     """More than a turn's share in one piece are all heard; a byte at a time too."""
     _, _, _, asked = open_port
-    frames = b"".join(wire.frame(wire.message("/sidecar/nudge", "f", [n * 0.1]).dgram) for n in range(120))
+    frames = b"".join(SLIP.frame(wire.message("/sidecar/nudge", "f", [n * 0.1]).dgram) for n in range(120))
     caller.socket.sendall(frames)
     _wait_for(lambda: len(asked) == 120)
-    for byte in wire.frame(wire.message("/sidecar/pause", "", []).dgram):
+    for byte in SLIP.frame(wire.message("/sidecar/pause", "", []).dgram):
         caller.socket.sendall(bytes([byte]))
     _wait_for(lambda: len(asked) == 121)
 
     assert [pytest.approx(n * 0.1) for n in range(120)] == [command.value for command in asked[:120]]
     assert Command("pause") == asked[120]
+
+
+def test_sizes_in_place_of_slip_are_understood_and_answered_alike(open_port):
+    """OSC 1.0 has them; the first byte tells."""
+    _, _, address, asked = open_port
+    with socket.create_connection(address, timeout=PATIENCE_S) as caller:
+        for message in (wire.message("/sidecar/pause", "", []), wire.message("/sidecar/goal/name", "", [])):
+            caller.sendall(struct.pack(">i", message.size) + message.dgram)
+        expected = wire.message("/sidecar/goal/name", "s", ["r128"]).dgram
+        answer = caller.recv(4 + len(expected), socket.MSG_WAITALL)
+
+    assert struct.pack(">i", len(expected)) + expected == answer
+    assert [Command("pause")] == asked
+
+
+def test_a_size_that_cannot_be_ends_the_connection(open_port, caller):
+    """Nothing after it could be read; the others go on."""
+    _, _, address, _ = open_port
+    with socket.create_connection(address, timeout=PATIENCE_S) as lost:
+        lost.sendall(struct.pack(">i", 2**23) + b"/sidecar/reset")
+        with contextlib.suppress(ConnectionResetError):
+            assert b"" == lost.recv(1)
+
+    assert 1 == drops(caller, "broken")
+    assert [] == open_port[3]
 
 
 def test_a_broken_frame_costs_only_itself(open_port, caller):
@@ -155,7 +184,7 @@ def test_a_thousand_hostile_frames_leave_the_connection_useful(open_port, caller
     chance = random.Random(3)
     for _ in range(1000):
         packet = hostile_packet(chance)
-        caller.socket.sendall(packet + END if chance.random() < 0.5 else wire.frame(packet))
+        caller.socket.sendall(packet + END if chance.random() < 0.5 else SLIP.frame(packet))
     caller.say("/sidecar/mark", "s", ["the end"])
     _wait_for(lambda: Command("mark", "the end") in asked)
 
@@ -170,7 +199,7 @@ def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkey
     lazy = socket.socket()
     lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1)
     lazy.connect(address)
-    lazy.sendall(wire.frame(wire.message("/sidecar/subscribe", "", []).dgram))
+    lazy.sendall(SLIP.frame(wire.message("/sidecar/subscribe", "", []).dgram))
     caller.say("/sidecar/subscribe")
     caller.until("/sidecar/subscribed")
     _wait_for(lambda: len(port.status()) == 2)

@@ -103,43 +103,6 @@ def test_whole_numbers_stay_within_what_the_tag_can_carry():
     assert struct.pack(">i", 2**31 - 1) == wire.message("/a", "i", [2**40]).dgram[-4:]
 
 
-END, ESC, ESC_END, ESC_ESC = 0xC0, 0xDB, 0xDC, 0xDD  # RFC 1055, "Protocol"
-
-
-def test_a_frame_is_escaped_as_the_standard_says():
-    """RFC 1055: END becomes ESC ESC_END, ESC becomes ESC ESC_ESC; OSC 1.1 has an END on both sides."""
-    assert bytes([END, 1, ESC, ESC_END, ESC, ESC_ESC, 2, END]) == wire.frame(bytes([1, END, ESC, 2]))
-
-
-@settings(max_examples=200, deadline=None, derandomize=True)
-@given(st.lists(st.binary(min_size=1, max_size=40), max_size=6), st.integers(1, 50))
-def test_a_stream_gives_back_what_went_in_however_it_is_cut(packets, step):
-    """TCP keeps the bytes and not their grouping."""
-    stream = b"".join(map(wire.frame, packets))
-    unframer = wire.Unframer(100)
-    heard = [p for at in range(0, len(stream), step) for p in unframer.feed(stream[at : at + step])]
-
-    assert packets == heard
-
-
-def test_a_frame_that_is_too_long_or_broken_costs_only_itself():
-    """The next END begins anew; what came before and after is heard."""
-    unframer = wire.Unframer(8)
-    stream = wire.frame(b"one") + wire.frame(b"x" * 9) + bytes([END, ESC, 1, END]) + wire.frame(b"two")
-
-    assert [b"one", None, None, b"two"] == list(unframer.feed(stream))
-
-
-@settings(max_examples=200, deadline=None, derandomize=True)
-@given(st.lists(st.binary(max_size=60), max_size=20))
-def test_no_stream_makes_it_keep_more_than_one_frame(pieces):
-    """Whatever arrives, packets are within the largest size and nothing is raised."""
-    unframer = wire.Unframer(16)
-    for piece in pieces:
-        assert all(packet is None or len(packet) <= 16 for packet in unframer.feed(piece))
-        assert len(unframer._begun) <= 16
-
-
 def test_bundles_within_bundles_end_somewhere():
     """A bundle nested deeper than four is refused before anything recurses."""
     packet = wire.message("/a", "", []).dgram
