@@ -6,23 +6,19 @@ Thresholds are ours unless a source is named.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 
-import numpy as np
-
+from sidecar.delivery.dropouts import dropouts
 from sidecar.delivery.facts import CLIP_SAMPLES, Facts
 from sidecar.delivery.findings import Finding, Span, time_code, worst_first
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.remedy import excess
 from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, decibel, figure
+from sidecar.vocabulary import SILENCE, decibel, figure
 
 INVERTED = -0.95
 """Ours: two channels that are so much the opposite of each other are one channel turned round."""
 DC_OFFSET = 0.001
 """Ours: 0.1 % of full scale, −60 dBFS; converters and processors that work leave less."""
-ABRUPT_DBTP = -50.0
-"""Ours: what falls from here to exact zero within a tenth of a second did not fade."""
 _EDGE_S = 0.1
 """Silence that comes so near to an end of the file is its head or tail."""
 _LOSSY = ("VORBIS", "OPUS", "MPEG")
@@ -106,31 +102,12 @@ def _silences(facts: Facts, seconds: float) -> Iterator[Note]:
 
 
 def _dropouts(measured: Measured) -> Iterator[Note]:
-    """Channels that go to exact zero and come back, abruptly both times."""
-    peaks = measured.course.true_peak
-    told = [(s.start_s, s.start_s + s.length_s) for s in measured.facts.silences]
-    channels: dict[tuple[int, int], list[int]] = {}
-    for channel in range(measured.channels):
-        for start, stop in _abrupt_gaps(peaks[:, channel]):
-            if not any(a - BLOCK_S < start * BLOCK_S and stop * BLOCK_S < b + BLOCK_S for a, b in told):
-                channels.setdefault((start, stop), []).append(channel + 1)
-    places: dict[tuple[int, ...], list[Span]] = {}
-    for (start, stop), which in channels.items():
-        span = Span(start * BLOCK_S, stop * BLOCK_S, (stop - start) * BLOCK_S, start * BLOCK_S)
-        places.setdefault(tuple(which), []).append(span)
-    for numbers, spans in places.items():
+    for numbers, spans in dropouts(measured).items():
         everyone = len(numbers) == measured.channels
         whose = "Every channel" if everyone else _channel_list([str(number) for number in numbers])
         count = f"{len(spans)} {_plural('place', len(spans))}"
         sentence = f"{whose} drops out in {count}: digital silence with sound right before and after."
         yield "dropout", sentence, worst_first(spans)
-
-
-def _abrupt_gaps(peaks: FloatArray) -> list[tuple[int, int]]:
-    """Blocks (first, behind the last) of a channel that hold exact zeros, where both neighbours sound."""
-    edges = np.flatnonzero(np.diff(np.isneginf(peaks))) + 1
-    gaps = [(int(start), int(stop)) for start, stop in pairwise(edges) if np.isneginf(peaks[start])]
-    return [gap for gap in gaps if min(peaks[gap[0] - 1], peaks[gap[1]]) >= ABRUPT_DBTP]
 
 
 def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
