@@ -76,7 +76,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="who may command besides this machine: an address or a network; may be given several times",
     )
-    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="take commands over TCP (SLIP) there too")
+    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="take commands over TCP there too")
     osc.add_argument(
         "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
     )
