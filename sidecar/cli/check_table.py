@@ -38,6 +38,12 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     console.print(table)
     for outcome in outcomes:
         _show_findings(console, outcome)
+    if any((verdict.move_db or 0.0) > 0 for outcome in outcomes for verdict in _verdicts(outcome)):
+        console.print("\nTurn the monitors down before you play a file that was raised.")
+
+
+def _verdicts(outcome: Outcome) -> tuple[Verdict, ...]:
+    return () if isinstance(outcome, Unread) else outcome.verdicts
 
 
 def _cells(outcome: Outcome) -> tuple[str | Text, ...]:

@@ -161,3 +161,15 @@ def test_the_table_fits_80_columns_and_findings_stand_below(folder, capsys, monk
     assert "✗ r128-live" in said
     assert re.search(r"^loud\.wav\n✗ r128-s1: Too loud: ", said, re.MULTILINE)
     assert re.search(r"^→ r128-live: A gain of −6\.0 dB", said, re.MULTILINE)
+
+
+def test_a_gain_that_raises_comes_with_a_caution(folder, capsys):
+    """And one that lowers does not."""
+    main(["check", tone("quiet.wav", -33.0)])
+    raised = capsys.readouterr().out
+    main(["check", tone("loud.wav", -17.0)])
+    lowered = capsys.readouterr().out
+
+    assert "A gain of +10.0 dB" in raised
+    assert "Turn the monitors down before you play a file that was raised." in raised
+    assert "monitors" not in lowered
