@@ -18,8 +18,8 @@ from sidecar.osc import wire
 PATIENCE_S = 60.0
 
 
-def free_port():
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+def free_port(kind=socket.SOCK_DGRAM):
+    with socket.socket(socket.AF_INET, kind) as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
 
@@ -50,20 +50,21 @@ class Lines:
 
 @pytest.fixture(scope="module")
 def run():
-    """A rehearsal in a process of its own that sends to an oscdump: its command port, what is dumped."""
+    """A rehearsal in a process of its own that sends to an oscdump: its ports, what is dumped."""
     need("oscdump")
-    heard_at, command_at = free_port(), free_port()
+    heard_at, command_at, stream_at = free_port(), free_port(), free_port(socket.SOCK_STREAM)
     dump = subprocess.Popen(["oscdump", "-L", str(heard_at)], stdout=subprocess.PIPE, text=True)
     sidecar = subprocess.Popen(
         [
             *(sys.executable, "-m", "sidecar", "rehearse", "--no-screen", "--json"),
             *("--osc", f"127.0.0.1:{heard_at}", "--osc-port", str(command_at)),
+            *("--osc-tcp", str(stream_at)),
         ],
         stdout=subprocess.PIPE,
         text=True,
     )
     dumped, told = Lines(dump), Lines(sidecar)
-    yield command_at, dumped
+    yield command_at, stream_at, dumped
     for process, lines in ((sidecar, told), (dump, dumped)):
         process.kill()
         lines.reader.join(PATIENCE_S)
@@ -77,7 +78,7 @@ def send(port, *message):
 
 def test_readings_are_printed_with_the_types_that_the_table_promises(run):
     """Floats, a text, and an alert with its three values."""
-    _, dumped = run
+    _, _, dumped = run
 
     assert re.search(r" f -\d+\.\d+$", dumped.until(r"/sidecar/momentary f -[1-9]\d"))
     assert dumped.until(r'/sidecar/transport s "measuring"')
@@ -95,7 +96,7 @@ def dropped(port):
 
 def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
     """The new goal comes back over OSC, the seconds begin anew, and nothing of it was refused."""
-    port, dumped = run
+    port, _, dumped = run
     dumped.until(r"/sidecar/seconds f [3-9]\.\d")
     send(port, "/sidecar/goal", "s", "a85")
     assert dumped.until(r'/sidecar/goal/name s "a85"')
@@ -110,7 +111,7 @@ def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
 
 def test_what_is_wrong_is_counted_and_changes_nothing(run):
     """A goal of the wrong type and an address that is none; the goal is what it was."""
-    port, dumped = run
+    port, _, dumped = run
     dumped.lines.clear()
     before = dumped.until(r"/sidecar/goal/name")
     send(port, "/sidecar/goal", "i", "3")
@@ -122,3 +123,12 @@ def test_what_is_wrong_is_counted_and_changes_nothing(run):
 
     assert {"argument": 1, "address": 1} == dropped(port)
     assert before.split()[-1] == dumped.until(r"/sidecar/goal/name").split()[-1]
+
+
+def test_the_same_goes_over_tcp(run):
+    """liblo puts sizes in front, as OSC 1.0 has it for streams."""
+    _, stream, dumped = run
+    url = f"osc.tcp://127.0.0.1:{stream}"
+    subprocess.run(["oscsend", url, "/sidecar/goal", "s", "r128-s1"], check=True, timeout=PATIENCE_S)
+
+    assert dumped.until(r'/sidecar/goal/name s "r128-s1"')
