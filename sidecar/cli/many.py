@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 import threading
@@ -25,10 +26,10 @@ class _Interrupted(BaseException):
 
 
 def each(
-    paths: Sequence[Path], work: Callable[[int, Told], Result], jobs: int = 0
+    paths: Sequence[Path], work: Callable[[int, Told, int], Result], jobs: int = 0
 ) -> list[Result | SidecarError]:
-    """Calls *work* with the place of each path and a function to tell the progress; one file's error
-    does not keep the others from being done.
+    """Calls *work* with the place of each path, a function to tell the progress, and the threads that fall
+    to one file; one file's error does not keep the others from being done.
 
     jobs: files at a time, 0 for one a processor. Results are in the order of *paths*.
     """
@@ -42,6 +43,9 @@ def each(
         disable=not sys.stderr.isatty(),
     )
     enough = threading.Event()
+    processors = os.cpu_count() or 1
+    at_once = max(1, min(jobs or processors, len(paths)))
+    workers = math.ceil(processors / at_once)
 
     def one(place: int) -> Result | SidecarError:
         bar = bars.add_task(paths[place].name, total=1.0)
@@ -53,13 +57,13 @@ def each(
 
         try:
             tell(0.0)
-            return work(place, tell)
+            return work(place, tell, workers)
         except SidecarError as error:
             return error
         finally:
             bars.remove_task(bar)
 
-    with bars, ThreadPoolExecutor(max(1, jobs or os.cpu_count() or 1)) as pool:
+    with bars, ThreadPoolExecutor(at_once) as pool:
         try:
             return list(pool.map(one, range(len(paths))))
         except KeyboardInterrupt:

@@ -73,7 +73,9 @@ def _target(options: argparse.Namespace, goal: Goal) -> float:
     if options.like is None:
         return goal.target_lufs
     reference = Path(options.like)
-    (measured,) = each([reference], lambda _, tell: measure(reference, options.layout, tell))
+    (measured,) = each(
+        [reference], lambda _, tell, workers: measure(reference, options.layout, tell, workers=workers)
+    )
     if isinstance(measured, SidecarError):
         raise measured
     if measured.reading.integrated == SILENCE:
@@ -84,8 +86,8 @@ def _target(options: argparse.Namespace, goal: Goal) -> float:
 def _levelled(
     options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
 ) -> list[Outcome]:
-    def measured(place: int, tell: Told) -> Piece:
-        return Piece.of(measure(paths[place], options.layout, tell))
+    def measured(place: int, tell: Told, workers: int) -> Piece:
+        return Piece.of(measure(paths[place], options.layout, tell, workers=workers))
 
     pieces = each(paths, measured, options.jobs)
     match = match_sequence if options.sequence else match_singly
@@ -108,13 +110,13 @@ def _written(
             for outcome in outcomes
         ]
 
-    def write(place: int, tell: Told) -> Outcome:
+    def write(place: int, tell: Told, workers: int) -> Outcome:
         outcome, target = outcomes[place], targets[place]
         if outcome.level is None:
             return outcome
         if isinstance(target, SourceError):
             raise target
-        landed = render(outcome.path, target, outcome.level.gain_db, options.layout, tell)
+        landed = render(outcome.path, target, outcome.level.gain_db, options.layout, tell, workers)
         return replace(outcome, target=target, landed=landed.reading)
 
     done = each([outcome.path for outcome in outcomes], write, options.jobs)

@@ -52,8 +52,8 @@ def run(options: argparse.Namespace) -> int:
     goal = load_goal(options.goal) if options.goal else None
     paths = [Path(file) for file in options.files]
 
-    def one(place: int, tell: Told) -> Outcome:
-        return _stamped(paths[place], options, goal, tell)
+    def one(place: int, tell: Told, workers: int) -> Outcome:
+        return _stamped(paths[place], options, goal, tell, workers)
 
     with kept_log():
         outcomes = each(paths, one, options.jobs)
@@ -66,7 +66,7 @@ def run(options: argparse.Namespace) -> int:
     return NOT_ALL if any(isinstance(o, Outcome) and o.done == "off goal" for o in outcomes) else DONE
 
 
-def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told) -> Outcome:
+def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int) -> Outcome:
     with naming(path):
         if not is_wave(path):
             raise SourceError(
@@ -74,7 +74,7 @@ def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: T
             )
     seen = None if options.dry_run else prepare(path)
     before = read_loudness(path)
-    measured = measure(path, options.layout, lambda share: tell(_MEASURING * share))
+    measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
     now = Claimed.of(measured.reading)
     if goal is not None and not judge(measured, goal).passes:
         return Outcome(before, now, "off goal")

@@ -41,8 +41,10 @@ def render(
     gain_db: float,
     layout: str | None = None,
     progress: Callable[[float], None] = lambda _share: None,
+    workers: int | None = None,
 ) -> Measured:
-    """Writes *source* at *gain_db* to *target*, and gives what the finished copy measures.
+    """Writes *source* at *gain_db* to *target*, and gives what the finished copy measures; *layout* and
+    *workers* are as in the measuring.
 
     Whole-number samples get triangular dither of two steps' width (Lipshitz, Wannamaker and Vanderkooy,
     J. Audio Eng. Soc. 40(5), 1992, from memory), from a generator whose seed is the CRC-32 of the source's
@@ -60,7 +62,7 @@ def render(
             else:
                 _render_other(source, part, gain_db, lambda share: progress(share / 2))
             shutil.copymode(source, part)
-            measured = measure(part, layout, lambda share: progress((1 + share) / 2))
+            measured = measure(part, layout, lambda share: progress((1 + share) / 2), workers=workers)
             if is_wave(part):
                 fill(part, Claimed.of(measured.reading))
     return replace(measured, file=str(target))

@@ -17,7 +17,7 @@ PATHS = [Path(f"{number}.wav") for number in range(6)]
 def test_results_are_in_order_and_a_fault_stops_nothing(jobs):
     """Each place has its result or its own fault."""
 
-    def work(place, tell):
+    def work(place, tell, _workers):
         tell(0.5)
         if place == 2:
             raise SourceError("broken")
@@ -41,7 +41,7 @@ def test_who_interrupts_does_not_wait_for_the_rest(interruptible):
     """What runs ends at its next word of progress, and nothing more is begun."""
     begun, told = [], threading.Event()
 
-    def work(place, tell):
+    def work(place, tell, _workers):
         begun.append(place)
         os.kill(os.getpid(), signal.SIGINT)
         for _ in range(1000):
