@@ -239,3 +239,15 @@ def test_other_files_are_never_touched(capsys, folder, name):
     assert (2, "copied") == (code, wave["done"])
     assert name in other["error"]
     assert before == {path: path.read_bytes() for path in before}
+
+
+def test_an_interrupted_stamp_is_told_and_put_right_by_the_next(capsys, folder):
+    """A dry run only tells; a stamp clears what was left behind and goes on."""
+    write("mix.wav", tone(-23))
+    (folder / ".mix.wav.sidecar-undo").write_text('{"about": "cut o')
+    dry_code, (dry,) = ran_json(capsys, "stamp", "--dry-run", "mix.wav")
+    code, (outcome,) = ran_json(capsys, "stamp", "mix.wav")
+
+    assert (2, 0, "copied") == (dry_code, code, outcome["done"])
+    assert "sidecar stamp puts it right" in dry["error"]
+    assert ["mix.wav"] == [path.name for path in folder.glob("*mix*")]
