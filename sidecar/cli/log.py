@@ -3,42 +3,113 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import logging
 import os
+import platform
+import queue
 import sys
+import threading
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
+from pathlib import Path
 from typing import IO
 
 from sidecar.locations import log_folder
+from sidecar.version import program_version
 
 _LARGEST_BYTES = 1 << 20
 _KEPT = 3
+_MOST_WAITING = 10_000
+"""Records that wait for a disk that stands still; later ones are left out."""
+_END_S = 2.0
+"""How long the end of a run waits for such a disk."""
 _STDERR = 2
+
+_log = logging.getLogger(__name__)
+
+Records = queue.SimpleQueue[logging.LogRecord | None]
+"""On their way to the writer; None is the last."""
 
 
 @contextlib.contextmanager
-def kept_log() -> Iterator[None]:
-    """Sends log records, and whatever C libraries write to descriptor 2, into the log file.
+def kept_log(level: str = "info") -> Iterator[None]:
+    """Sends log records of *level* and up, and whatever C libraries write to descriptor 2, into files.
 
-    Python's own error output keeps going where it went, and so does the screen, which is drawn on it:
-    both are given a copy of the descriptor. Where no log can be written, none is.
+    A record is a line of JSON. Whoever logs does not wait: a thread of its own writes. Python's own error
+    output keeps going where it went, and so does the screen, which is drawn on it: both are given a copy
+    of the descriptor. Where no log can be written, none is.
     """
     try:
         folder = log_folder()
         folder.mkdir(parents=True, exist_ok=True)
-        handler = RotatingFileHandler(folder / "sidecar.log", maxBytes=_LARGEST_BYTES, backupCount=_KEPT)
+        file = _File(folder / "sidecar.log", maxBytes=_LARGEST_BYTES, backupCount=_KEPT, encoding="utf-8")
         noise = (folder / "noise.log").open("wb")
     except OSError:
         yield
         return
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
-    logging.basicConfig(level=logging.INFO, handlers=[handler], force=True)
+    file.setFormatter(_Lines())
+    waiting: Records = queue.SimpleQueue()
+    writer = threading.Thread(target=_write, args=(waiting, file), name="log", daemon=True)
+    writer.start()
+    logging.basicConfig(level=level.upper(), handlers=[_Waiting(waiting)], force=True)
     try:
+        _log.info(
+            "begins: sidecar %s, Python %s, %s", program_version(), sys.version.split()[0], platform.system()
+        )
         with noise, _descriptor_2_in(noise):
             yield
     finally:
         logging.basicConfig(handlers=[logging.NullHandler()], force=True)
+        waiting.put(None)
+        writer.join(_END_S)
+
+
+def _write(waiting: Records, file: logging.Handler) -> None:
+    while (record := waiting.get()) is not None:
+        file.handle(record)
+    with contextlib.suppress(OSError):  # a full disk, for what was not written before
+        file.close()
+
+
+class _Waiting(logging.Handler):
+    """Hands records to the writer as they are; leaves them out where too many wait."""
+
+    def __init__(self, records: Records) -> None:
+        super().__init__()
+        self._records = records
+
+    def emit(self, record: logging.LogRecord) -> None:
+        if self._records.qsize() < _MOST_WAITING:
+            self._records.put(record)
+
+
+class _File(RotatingFileHandler):
+    """A full disk costs lines of the log, and no more: the usual report of it would tear the screen."""
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802, ARG002
+        return
+
+
+class _Lines(logging.Formatter):
+    """One JSON object a line. The person's name stays out of it: their home is ``~``."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._home = str(Path.home())
+
+    def format(self, record: logging.LogRecord) -> str:
+        fields = {
+            "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname.lower(),
+            "from": record.name,
+            "thread": record.threadName,
+            "message": record.getMessage().replace(self._home, "~"),
+        }
+        if record.exc_info:
+            fields["error"] = self.formatException(record.exc_info).replace(self._home, "~")
+        return json.dumps(fields, ensure_ascii=False)
 
 
 @contextlib.contextmanager

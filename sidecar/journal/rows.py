@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 
 from sidecar.feed import Event
 from sidecar.journal import packing
 from sidecar.journal.entries import Aimed, Batch, Ended, Entry
 from sidecar.journal.record import Cut, Pass, Stems, Told
+from sidecar.version import program_version
 
 
 def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) -> int:
@@ -19,7 +18,7 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
         "INSERT INTO passes (holder, began, source, rate_hz, layout, version, goal, stems)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            *(holder, began, about.source, about.rate_hz, about.layout, _program_version()),
+            *(holder, began, about.source, about.rate_hz, about.layout, program_version()),
             *(packing.pack_fields(about.goal), json.dumps(about.stems)),
         ),
     )
@@ -99,11 +98,3 @@ def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
         text = packing.pack_fields(ended.reading)
         connection.execute("UPDATE passes SET reading = ? WHERE id = ?", (text, id))
     connection.execute("DELETE FROM passes WHERE id = ? AND blocks = 0", (id,))
-
-
-@cache
-def _program_version() -> str:
-    try:
-        return version("loudness-sidecar")
-    except PackageNotFoundError:  # run from a copy that nobody installed
-        return "unknown"
