@@ -3,49 +3,84 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
+import math
 import socket
 import sys
 import time
 from typing import Any
 
 from sidecar.osc import wire
+from sidecar.osc.asking import Asking
 from sidecar.osc.port import bind
+from sidecar.osc.targets import resolve
 
 _LARGEST = 65_535
 _LOOK_S = 0.2
+_DOUBT_S = 3.0
+_DOUBT = (
+    "Nothing is heard from {}. Is a sidecar running there, is that its command port (--osc-port), and may "
+    "this machine speak to it (--osc-bind and --osc-allow there)?"
+)
 
 
 def run(options: argparse.Namespace) -> int:
     """Prints until it is interrupted or its time is over."""
-    server = bind(options.bind, options.port, "--port")
-    server.settimeout(_LOOK_S)
-    host, port = server.getsockname()[:2]
-    print(f"Listening for OSC on {host}:{port}; end with Ctrl-C.", file=sys.stderr, flush=True)
-    end_s = time.monotonic() + options.for_s if options.for_s is not None else float("inf")
-    try:
-        while time.monotonic() < end_s:
-            _hear(server, options)
-    except KeyboardInterrupt:
-        pass
-    finally:
-        server.close()
+    end_s = time.monotonic() + options.for_s if options.for_s is not None else math.inf
+    with contextlib.suppress(KeyboardInterrupt):
+        if options.source is None:
+            _listen(options, end_s)
+        else:
+            _ask(options, end_s)
     return 0
 
 
-def _hear(server: socket.socket, options: argparse.Namespace) -> None:
+def _listen(options: argparse.Namespace, end_s: float) -> None:
+    """To whatever comes."""
+    with bind(options.bind, options.port, "--port") as server:
+        server.settimeout(_LOOK_S)
+        host, port = server.getsockname()[:2]
+        print(f"Listening for OSC on {host}:{port}; end with Ctrl-C.", file=sys.stderr, flush=True)
+        while time.monotonic() < end_s:
+            _hear(server, options)
+
+
+def _ask(options: argparse.Namespace, end_s: float) -> None:
+    """For what one sidecar sends."""
+    asking = Asking(resolve(options.source))
+    asking.socket.settimeout(_LOOK_S)
+    print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
+    doubt_s = time.monotonic() + _DOUBT_S
+    with contextlib.closing(asking):
+        while (now_s := time.monotonic()) < end_s:
+            asking.keep_up(now_s)
+            if _hear(asking.socket, options):
+                asking.note(now_s)
+                doubt_s = now_s + _DOUBT_S
+            elif now_s > doubt_s:
+                doubt_s = math.inf
+                print(_DOUBT.format(options.source), file=sys.stderr, flush=True)
+
+
+def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
+    """Prints one datagram; False when none came for a while."""
     try:
         data, sender = server.recvfrom(_LARGEST)
     except TimeoutError:
-        return
+        return False
+    except ConnectionRefusedError:  # nobody is there
+        time.sleep(_LOOK_S)
+        return False
     try:
         messages = wire.parse(data)
     except ValueError as error:
         print(f"{sender[0]}: not OSC that can be read: {error}", file=sys.stderr)
-        return
+        return True
     for address, arguments in messages:
         if address.startswith(options.only):
             print(_line(address, arguments, as_json=options.json), flush=True)
+    return True
 
 
 def _line(address: str, arguments: list[Any], *, as_json: bool) -> str:

@@ -14,22 +14,25 @@ LARGEST_DATAGRAM = 1200
 """Bytes. An IPv6 path carries at least 1280, less 48 of headers: nothing this small is ever split."""
 
 WIRE_SILENCE = -120.0
-"""What silence is on the wire, where neither infinity nor NaN may appear."""
+"""What silence, and what is even less, is on the wire, where neither infinity nor NaN may appear."""
 
 _BUNDLE_HEADER = 16
 _ELEMENT_HEADER = 4
 _DEEPEST_BUNDLE = 4
 _MOST_I = 2**31 - 1
 
+Value = float | int | str | bytes
+
 _ARGUMENT_BYTES = {"i": 4, "f": 4, "r": 4, "m": 4, "h": 8, "d": 8, "t": 8} | dict.fromkeys("TFN[]", 0)
 """Of the type tags that the library reads; strings and blobs tell their size themselves."""
 
 
-def message(address: str, tags: str, values: Iterable[float | int | str]) -> Any:
+def message(address: str, tags: str, values: Iterable[Value]) -> Any:
     """One OSC message whose arguments have exactly the documented types.
 
     tags: one a value; a trailing ``*`` repeats the tag before it. Silence, infinities and NaN become
-    numbers that a receiver can draw.
+    numbers that a receiver can draw. Text is UTF-8: OSC 1.0 knows ASCII only, which this is wherever ASCII
+    will do, and receivers in use take the rest for bytes or for UTF-8.
     """
     builder = OscMessageBuilder(address)
     for index, value in enumerate(values):
@@ -38,13 +41,20 @@ def message(address: str, tags: str, values: Iterable[float | int | str]) -> Any
     return builder.build()
 
 
-def _plain(tag: str, value: float | int | str) -> float | int | str:
+def clipped(text: str, most_bytes: int) -> str:
+    """*text* as far as it takes at most so many bytes on the wire."""
+    return text.encode("utf-8", "replace")[:most_bytes].decode("utf-8", "ignore")
+
+
+def _plain(tag: str, value: Value) -> Value:
+    if tag == "b" and isinstance(value, bytes):
+        return value
     if tag == "s":
-        return str(value).encode("ascii", "replace").decode().replace("\0", "?")
+        return str(value).encode("utf-8", "replace").decode().replace("\0", "?")
     number = float(value)
     if not math.isfinite(number):
         number = -WIRE_SILENCE if number > 0 else WIRE_SILENCE
-    return max(-_MOST_I, min(int(number), _MOST_I)) if tag == "i" else number
+    return max(-_MOST_I, min(int(number), _MOST_I)) if tag == "i" else max(number, WIRE_SILENCE)
 
 
 def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:

@@ -26,7 +26,10 @@ def test_a_star_repeats_the_tag_before_it():
     assert b"/p\0\0,fff\0\0\0\0" + struct.pack(">fff", 1, 2, 3) == built
 
 
-@pytest.mark.parametrize(("value", "sent"), [(-math.inf, -120.0), (math.nan, -120.0), (math.inf, 120.0)])
+@pytest.mark.parametrize(
+    ("value", "sent"),
+    [(-math.inf, -120.0), (math.nan, -120.0), (math.inf, 120.0), (-129.4, -120.0), (-119.9, -119.9)],
+)
 def test_nothing_on_the_wire_is_infinite_or_nan(value, sent):
     """A receiver that draws what it is sent never meets a number that cannot be drawn."""
     assert struct.pack(">f", sent) == wire.message("/a", "f", [value]).dgram[-4:]

@@ -1,0 +1,122 @@
+"""The other end of a subscription, on real sockets and against a real port."""
+
+import contextlib
+import json
+import signal
+import socket
+import subprocess
+import sys
+import time
+
+import pytest
+
+from sidecar.engine import Engine
+from sidecar.feed import Snapshot
+from sidecar.goals import load_goal
+from sidecar.osc import wire
+from sidecar.osc.asking import Asking
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.subscribers import LEASE_S
+from sidecar.osc.targets import resolve
+from sidecar.vocabulary import Reading
+
+PATIENCE_S = 30.0
+
+
+@pytest.fixture
+def peer():
+    """A socket in a sidecar's place: what it is asked is read from it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as made:
+        made.bind(("127.0.0.1", 0))
+        made.settimeout(PATIENCE_S)
+        yield made
+
+
+def asked(peer):
+    return wire.parse(peer.recv(65_535))
+
+
+def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer):
+    """A request that is lost costs a second at first, and later nothing."""
+    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    times = []
+    peer.setblocking(False)
+    for tenth in range(int(10 * (3 * LEASE_S))):
+        now_s = 100.0 + tenth / 10
+        asking.keep_up(now_s)
+        with contextlib.suppress(BlockingIOError):
+            times.append((asked(peer), round(now_s - 100.0)))
+        if now_s >= 105.0:
+            asking.note(now_s)
+    asking.close()
+
+    assert {(("/sidecar/subscribe", ()),)} == {tuple((a, tuple(v)) for a, v in said) for said, _ in times}
+    assert [0, 1, 2, 3, 4, 5, 25, 45, 65, 85, 105, 125, 145, 165] == [at for _, at in times]
+
+
+def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
+    """And says when it wants no more."""
+    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}/alert,reading@5"))
+    asking.keep_up(0.0)
+    asking.close()
+
+    assert [("/sidecar/subscribe", ["reading", "alert", 5.0])] == asked(peer)
+    assert [("/sidecar/unsubscribe", [])] == asked(peer)
+
+
+def test_nobody_else_can_put_words_in(peer):
+    """Only the sidecar that was asked gets through to the socket."""
+    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    asking.keep_up(0.0)
+    _, address = peer.recvfrom(65_535)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as stranger:
+        stranger.sendto(b"stranger", address)
+    peer.sendto(b"peer", address)
+    asking.socket.settimeout(PATIENCE_S)
+
+    assert b"peer" == asking.socket.recv(65_535)
+    asking.close()
+
+
+def test_listen_prints_what_it_asked_a_sidecar_for():
+    """A whole process beside a port that nobody had told of it."""
+    with Engine() as engine:
+        port = OscPort([])
+        server = bind("127.0.0.1", 0)
+        number = server.getsockname()[1]
+        engine.run(port.open(server, print))
+        snapshot = Snapshot(transport="measuring", goal=load_goal("r128"), reading=Reading(-20.0))
+        engine.soon(port.offer, snapshot)
+        listener = subprocess.Popen(
+            [sys.executable, "-m", "sidecar", "listen", "--from", f"127.0.0.1:{number}/reading", "--json"],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        first = json.loads(listener.stdout.readline())
+        listener.send_signal(signal.SIGINT)
+        listener.communicate(timeout=PATIENCE_S)
+        end = time.monotonic() + PATIENCE_S
+        while port.status() and time.monotonic() < end:
+            time.sleep(0.02)
+        left = port.status()
+        engine.run(port.close())
+
+    assert {"address": "/sidecar/momentary", "arguments": [-20.0]} == first
+    assert (0, ()) == (listener.returncode, left)
+
+
+def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
+    """The three things that keep a sidecar from being heard; asked goes on meanwhile."""
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "sidecar", "listen", "--for", "4"),
+            *("--from", f"127.0.0.1:{peer.getsockname()[1]}"),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=True,
+    )
+
+    assert 1 == done.stderr.count("Is a sidecar running there")
+    assert [("/sidecar/subscribe", [])] == asked(peer)
