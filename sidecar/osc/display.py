@@ -11,8 +11,9 @@ from sidecar.feed import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.sender import Sender
 from sidecar.osc.surface import STEM, Surface
-from sidecar.osc.table import ALERT_STATES, OUTGOING, Outgoing, Value
+from sidecar.osc.table import ALERT_STATES, OUTGOING, Outgoing
 from sidecar.osc.targets import Destination
+from sidecar.osc.wire import Value
 
 _BEAT_S = 1.0
 

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 from sidecar.feed import Snapshot
 from sidecar.hero import chosen_move
-from sidecar.osc import wire
+from sidecar.osc import details, wire
+from sidecar.osc.details import Detail
 from sidecar.osc.selection import GROUPS, Selection
-from sidecar.osc.table import ROOT, Group, Outgoing, Value
+from sidecar.osc.table import ROOT, Group, Outgoing
+from sidecar.osc.wire import Value
 
 BEAT_S = 1.0
 ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group != "reading")
@@ -46,7 +49,7 @@ class Edition:
     def __init__(self, snapshot: Snapshot, unix_time_s: float) -> None:
         self.snapshot = snapshot
         self._unix_time_s = unix_time_s
-        self._messages: dict[Outgoing, Any] = {}
+        self._messages: dict[Outgoing | Detail, list[Any]] = {}
         self._datagrams: dict[tuple[Selection, tuple[Group, ...]], list[bytes]] = {}
 
     def values(self, row: Outgoing) -> tuple[Value, ...]:
@@ -57,14 +60,15 @@ class Edition:
         """Bundles with what these groups of a selection have to tell."""
         key = selection, groups
         if key not in self._datagrams:
-            messages = map(self._message, selection.of(groups))
-            self._datagrams[key] = list(wire.bundles(filter(None, messages), self._unix_time_s))
+            messages = chain.from_iterable(map(self._told, selection.of(groups)))
+            self._datagrams[key] = list(wire.bundles(messages, self._unix_time_s))
         return self._datagrams[key]
 
-    def _message(self, row: Outgoing) -> Any:
+    def _told(self, row: Outgoing | Detail) -> list[Any]:
         if row not in self._messages:
-            values = self.values(row)
-            self._messages[row] = wire.message(ROOT + row.path, row.tags, values) if values else None
+            self._messages[row] = [
+                wire.message(ROOT + row.path, row.tags, values) for values in row.messages(self.snapshot)
+            ]
         return self._messages[row]
 
 
@@ -157,4 +161,6 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
         return tuple((stem.name, stem.fader_db, stem.move) for stem in snapshot.stems)
     if group == "hand":
         return (snapshot.hand,)
+    if group == "detail":
+        return details.content(snapshot)
     return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.lost_frames, snapshot.guess

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import get_args
 
+from sidecar.osc.details import DETAILS, Detail
 from sidecar.osc.patterns import Pattern
 from sidecar.osc.table import OUTGOING, ROOT, Group, Outgoing
 
@@ -20,15 +21,15 @@ _MOST_CHARACTERS = 512
 class Selection:
     """Rows of the table, in its order. Two are alike only when they are the same one."""
 
-    rows: tuple[Outgoing, ...]
+    rows: tuple[Outgoing | Detail, ...]
 
-    def of(self, groups: tuple[Group, ...]) -> tuple[Outgoing, ...]:
+    def of(self, groups: tuple[Group, ...]) -> tuple[Outgoing | Detail, ...]:
         """The rows that belong to these groups."""
         return tuple(row for row in self.rows if row.group in groups)
 
 
 def select(words: tuple[str, ...]) -> Selection:
-    """What *words* name, each a group, an address or a pattern; without words everything.
+    """What *words* name, each a group, an address or a pattern; without words everything but the details.
 
     The same words give the same selection, so that whoever is sent the same shares one datagram.
     Raises ValueError, with the reason, for a word that names nothing.
@@ -41,8 +42,9 @@ def select(words: tuple[str, ...]) -> Selection:
 
 @lru_cache(maxsize=256)
 def _selected(words: frozenset[str]) -> Selection:
-    tests = [_test(word) for word in sorted(words)]
-    return Selection(tuple(row for row in OUTGOING if not tests or any(test(row) for test in tests)))
+    tests = [_test(word) for word in sorted(words - {"detail"})]
+    rows = tuple(row for row in OUTGOING if not words or any(test(row) for test in tests))
+    return Selection(rows + DETAILS * ("detail" in words))
 
 
 def _test(word: str) -> Callable[[Outgoing], bool]:

@@ -9,11 +9,12 @@ from typing import Literal
 
 from sidecar.feed import Hand, Snapshot, Stem, Verb
 from sidecar.hero import chosen, chosen_move
+from sidecar.osc.details import DETAILS
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
+from sidecar.osc.wire import Value
 from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
 
-Group = Literal["reading", "move", "stems", "alert", "hand", "run"]
-Value = float | int | str
+Group = Literal["reading", "move", "stems", "alert", "hand", "run", "detail"]
 
 ROOT = "/sidecar"
 ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
@@ -25,6 +26,7 @@ RATES: dict[Group, str] = {
     "alert": "on change, and once a second",
     "hand": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
+    "detail": "on change, and once a second, to who asks for the group `detail`",
 }
 
 
@@ -41,6 +43,11 @@ class Outgoing:
     sentence: str
     read: Callable[[Snapshot], tuple[Value, ...]]
     """The arguments; none at all where there is nothing to tell, and then nothing is sent."""
+
+    def messages(self, snapshot: Snapshot) -> tuple[tuple[Value, ...], ...]:
+        """The arguments of the one message, or none."""
+        values = self.read(snapshot)
+        return (values,) if values else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +255,9 @@ def markdown() -> str:
     sent = [
         f"| `{ROOT}{out.path}` | `{out.tags}` | {out.unit or '–'} | {RATES[out.group]} | {out.sentence} |"
         for out in OUTGOING
+    ] + [
+        f"| `{ROOT}{detail.path}` | `{detail.tags}` | – | {RATES[detail.group]} | {detail.sentence} |"
+        for detail in DETAILS
     ]
     obeyed = [
         f"| `{ROOT}{entry.path}` | {_arguments(entry)} | {entry.unit or '–'} | {entry.sentence} |"
