@@ -10,8 +10,8 @@ import struct
 from dataclasses import astuple, dataclass
 from pathlib import Path
 
-from sidecar.delivery.chunks import is_wave, naming, read_chunk, walk
-from sidecar.delivery.chunks_journal import refuse_unfinished
+from sidecar.chunks.in_place import refuse_unfinished
+from sidecar.chunks.walk import is_wave, naming, read_chunk, walk
 from sidecar.errors import SourceError
 from sidecar.vocabulary import SILENCE, Reading
 

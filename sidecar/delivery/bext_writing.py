@@ -15,10 +15,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Literal
 
+from sidecar.chunks.anew import NewChunk, Part, refuse_without_room, replacing, write_anew
+from sidecar.chunks.in_place import change_in_place, lock, put_right
+from sidecar.chunks.walk import Chunk, Wave, naming, read_chunk, walk
 from sidecar.delivery.bext import HISTORY_AT, RESERVED_AT, VERSION_AT, Claimed, new_bext, with_loudness
-from sidecar.delivery.chunks import Chunk, Wave, naming, read_chunk, walk
-from sidecar.delivery.chunks_journal import change_in_place, lock, put_right
-from sidecar.delivery.chunks_rewrite import NewChunk, Part, refuse_without_room, replacing, write_anew
 from sidecar.errors import SourceError
 
 How = Literal["in place", "copied"]

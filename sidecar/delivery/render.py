@@ -18,11 +18,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.chunks.anew import NewChunk, Part, refuse_without_room, replacing, write_anew
+from sidecar.chunks.view import view
+from sidecar.chunks.walk import Wave, is_wave, naming, read_chunk, walk
 from sidecar.delivery.bext import HISTORY_AT, Claimed, new_bext, with_history, with_loudness
 from sidecar.delivery.bext_writing import fill
-from sidecar.delivery.chunks import Wave, is_wave, naming, read_chunk, walk
-from sidecar.delivery.chunks_rewrite import NewChunk, Part, refuse_without_room, replacing, write_anew
-from sidecar.delivery.chunks_view import view
 from sidecar.delivery.measure import Measured, measure
 from sidecar.errors import SourceError
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.chunks.view import view
 from sidecar.errors import SourceError
 
 _UNKNOWN_FRAMES = 2**62  # libsndfile gives the largest count there is, and cannot read to the end
@@ -50,7 +51,7 @@ class SoundFile:
         self.frames = int(self._file.frames)
         """Frames there should be; MPEG streams without a count only estimate it."""
         self.container = str(self._file.format)
-        """libsndfile's name of the file format: WAV, RF64, AIFF, FLAC, OGG, MPEG …"""
+        """libsndfile's name of the file format: WAV, RF64, BW64, AIFF, FLAC, OGG, MPEG …"""
         self.encoding = str(self._file.subtype)
         """libsndfile's name of how samples are coded: PCM_16, FLOAT, VORBIS …"""
         self._uncertain_frames = self.rate_hz if self.encoding.startswith("MPEG") else 0
@@ -157,7 +158,7 @@ def _open(path: Path) -> Any:
     try:
         with path.open("rb") as readable:
             blank = not readable.read(1)
-        file = None if blank else reader(path)
+        file = None if blank else reader(view(path) or path)
     except FileNotFoundError as error:
         raise SourceError(f"There is no file {path}. Check its name and folder.") from error
     except OSError as error:

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from wave_files import CUE, FMT, IXML, JUNK_FOR_DS64, LIST, bext, chunk, long_form, pcm_24, riff, taken_apart
 
+from sidecar.chunks.walk import walk
 from sidecar.delivery.bext import Claimed, new_bext, read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
-from sidecar.delivery.chunks import walk
 from sidecar.errors import SourceError
 from sidecar.vocabulary import SILENCE, Reading
 

@@ -8,9 +8,9 @@ import pytest
 from killed_stamps import CLAIMED
 from wave_files import CUE, FMT, IXML, JUNK_FOR_DS64, LIST, bext, pcm_24, riff, taken_apart
 
+from sidecar.chunks.in_place import change_in_place, lock, put_right
 from sidecar.delivery.bext import read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
-from sidecar.delivery.chunks_journal import change_in_place, lock, put_right
 from sidecar.errors import SourceError
 
 KILLED_STAMPS = Path(__file__).with_name("killed_stamps.py")
@@ -93,7 +93,7 @@ def torn(tmp_path, keep_new):
         raise PowerFailure
 
     with pytest.MonkeyPatch.context() as patch, path.open("r+b") as file:
-        patch.setattr("sidecar.delivery.chunks_journal._overwrite", fail)
+        patch.setattr("sidecar.chunks.in_place._overwrite", fail)
         with pytest.raises(PowerFailure):
             change_in_place(file, path, 100, b"0123456789")
         file.seek(100)

@@ -7,7 +7,8 @@ import pytest
 import soundfile
 from wave_files import FMT, IXML, LIST, bext, long_form, pcm_24, riff
 
-from sidecar.delivery.chunks_view import view
+from sidecar.chunks.view import view
+from sidecar.delivery.measure import measure
 
 DATA = (b"data", pcm_24(0.5))
 ODD = (b"bext", bext(history=b"A=PCM"))
@@ -58,3 +59,15 @@ def test_what_libsndfile_reads_or_refuses_itself_is_left_to_it(tmp_path, content
     (tmp_path / "file.wav").write_bytes(content)
 
     assert view(tmp_path / "file.wav") is None
+
+
+@pytest.mark.parametrize("form", [b"BW64", b"RF64"])
+def test_what_the_library_cannot_read_is_measured_all_the_same(tmp_path, form):
+    """A long form behind an odd chunk reads the level of the plain file with the same samples."""
+    tone = pcm_24(0.1)
+    (tmp_path / "plain.wav").write_bytes(riff((b"fmt ", FMT), (b"data", tone)))
+    (tmp_path / "long.wav").write_bytes(long_form(ODD, (b"fmt ", FMT), (b"data", tone), form=form))
+    plain, long = (measure(tmp_path / name).reading for name in ("plain.wav", "long.wav"))
+
+    assert plain.max_true_peak == long.max_true_peak
+    assert plain.seconds == long.seconds > 0.0

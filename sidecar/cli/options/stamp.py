@@ -16,7 +16,7 @@ def add(commands: Any) -> None:
         "sidecar stamp --dry-run mix.wav\nsidecar stamp *.wav\nsidecar stamp --goal r128 *.wav",
     )
     parser.description += (  # type: ignore[operator]
-        " The fields are those of the\nbroadcast wave chunk (EBU Tech 3285 v2) of WAV and RF64"
+        " The fields are those of the\nbroadcast wave chunk (EBU Tech 3285 v2) of WAV, RF64 and BW64"
         " files; nothing else in a\nfile changes, and no other kind of file is touched."
         " Ends with 0 when all were stamped,\n1 when some did not meet the goal and were left alone,"
         " 2 when something could not be\nread or written."

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from sidecar.delivery.chunks import SIZE_IN_DS64, Chunk, Wave
-from sidecar.delivery.chunks_journal import sync, sync_folder
+from sidecar.chunks.in_place import sync, sync_folder
+from sidecar.chunks.walk import SIZE_IN_DS64, Chunk, Wave
 from sidecar.errors import SourceError
 
 _COPIED_BYTES = 1 << 22

@@ -10,7 +10,7 @@ import io
 import struct
 from pathlib import Path
 
-from sidecar.delivery.chunks import DS64_BYTES, SIZE_IN_DS64, Wave, read_chunk, walk
+from sidecar.chunks.walk import DS64_BYTES, SIZE_IN_DS64, Wave, read_chunk, walk
 from sidecar.errors import SourceError
 
 _MOST_FMT_BYTES = 1 << 16
