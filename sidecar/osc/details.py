@@ -39,7 +39,7 @@ class Detail:
 
 
 GOAL_TAGS = "ssss" + "f" * 9
-_GOAL_SENTENCE = (
+GOAL_SENTENCE = (
     "name, title, unit, source; target, tolerance below and above, ceiling, hot line, its hold time, highest "
     "short-term, highest momentary, guide for the range; 120 where there is none"
 )
@@ -134,17 +134,16 @@ def _one(read: Callable[[Snapshot], Arguments]) -> Callable[[Snapshot], tuple[Ar
     return lambda snapshot: (read(snapshot),)
 
 
-def listed(arguments: Sequence[Arguments], blank: Arguments) -> tuple[Arguments, ...]:
-    """Each with its place from 0 and how many there are; *blank* with 0 of 0 where there is none."""
-    if not arguments:
-        return ((0, 0, *blank),)
+def numbered(arguments: Sequence[Arguments]) -> tuple[Arguments, ...]:
+    """Each with its place from 0 and how many there are in front."""
     return tuple((place, len(arguments), *one) for place, one in enumerate(arguments))
 
 
 def _each(
     items: Callable[[Snapshot], Sequence[Item]], read: Callable[[Item], Arguments], blank: Arguments
 ) -> Callable[[Snapshot], tuple[Arguments, ...]]:
-    return lambda snapshot: listed([read(item) for item in items(snapshot)], blank)
+    """*blank* tells that there is none."""
+    return lambda snapshot: numbered([read(item) for item in items(snapshot)]) or ((0, 0, *blank),)
 
 
 DETAILS: tuple[Detail, ...] = (
@@ -154,7 +153,7 @@ DETAILS: tuple[Detail, ...] = (
         "1 once the range is stable; bad samples since the reset",
         _one(lambda s: (int(s.reading.range_is_stable), s.reading.bad_samples)),
     ),
-    Detail("/detail/goal", GOAL_TAGS, _GOAL_SENTENCE, _one(lambda s: goal_arguments(s.goal))),
+    Detail("/detail/goal", GOAL_TAGS, GOAL_SENTENCE, _one(lambda s: goal_arguments(s.goal))),
     Detail(
         "/detail/source",
         "sisf",

@@ -23,6 +23,9 @@ BYTES_A_TOKEN = 256
 """What a packet takes of that allowance: 1, and 1 more for each so many bytes, since bundles hold much."""
 ANSWERS_HZ = 50.0
 ANSWERS_AT_ONCE = 100.0
+PARTS_HZ = 160.0
+"""Packets of the course of a programme, 1 KB each: an hour of it in three seconds."""
+PARTS_AT_ONCE = 160.0
 _MOST_SENDERS = 256
 
 
@@ -64,6 +67,7 @@ class Doors:
         self._allow = allow
         self._packets: OrderedDict[str, Allowance] = OrderedDict()
         self._answers: OrderedDict[str, Allowance] = OrderedDict()
+        self._parts: OrderedDict[str, Allowance] = OrderedDict()
 
     def let_in(self, host: str) -> bool:
         """Whether a sender at this address is heard at all."""
@@ -81,6 +85,11 @@ class Doors:
         """Whether that sender gets one more answer now; counts it."""
         allowance = _of(self._answers, host, ANSWERS_AT_ONCE, now_s)
         return allowance.take(1, now_s, ANSWERS_HZ, ANSWERS_AT_ONCE)
+
+    def may_be_shown(self, host: str, now_s: float) -> bool:
+        """Whether that sender gets one more packet of what was before; counts it."""
+        allowance = _of(self._parts, host, PARTS_AT_ONCE, now_s)
+        return allowance.take(1, now_s, PARTS_HZ, PARTS_AT_ONCE)
 
 
 def is_this_machine(host: str) -> bool:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sidecar.osc.details import GOAL_SENTENCE, GOAL_TAGS
+
 DropReason = Literal["sender", "rate", "size", "broken", "address", "argument", "full", "slow"]
 
 
@@ -26,11 +28,26 @@ SERVICES: tuple[Exchange, ...] = (
     ),
     Exchange("/renew", "", "go on for another lease"),
     Exchange("/unsubscribe", "", "send me nothing more"),
+    Exchange(
+        "/course",
+        "ii",
+        "to subscribers: the course from that column on, so many columns (640 at most a time)",
+    ),
+    Exchange("/events", "i", "to subscribers: what happened, from the event of that place on"),
+    Exchange("/goals", "", "to subscribers: every goal that can be chosen"),
 )
 ANSWERS: tuple[Exchange, ...] = (
     Exchange(
         "/subscribed", "ffi", "the lease in seconds, readings a second, how many addresses; 0 0 0 at the end"
     ),
+    Exchange("/course/size", "iii", "which pass it is, another after each reset; its columns, its events"),
+    Exchange(
+        "/course/part",
+        "iib",
+        "pass, first column, and three 32-bit floats a column, 100 ms each: short-term, integrated, fader",
+    ),
+    Exchange("/event", "iifss", "pass, place, seconds, kind (alert, mark, move, gap, goal, pause), text"),
+    Exchange("/goals/goal", "ii" + GOAL_TAGS, f"place, how many; {GOAL_SENTENCE}"),
     Exchange("/error", "ss", "the address that was not obeyed, and why"),
 )
 DROPS: dict[DropReason, str] = {

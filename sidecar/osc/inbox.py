@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -30,8 +31,17 @@ class Subscription:
     rate_hz: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Looking:
+    """Asks for what was before: a stretch of the course, events from a place on, or the goals there are."""
+
+    what: Literal["course", "events", "goals"]
+    first: int = 0
+    count: int = 0
+
+
 Errand = Literal["renew", "unsubscribe"]
-Request = Command | Question | Subscription | Errand
+Request = Command | Question | Subscription | Looking | Errand
 
 
 class Refusal(ValueError):
@@ -59,14 +69,8 @@ def request(address: str, arguments: list[Any]) -> Request | None:
         return _pattern(address, arguments)
     if address in _ROWS or address in _COUNTERS:
         return _question(address, arguments)
-    match address.removeprefix(ROOT):
-        case "/subscribe":
-            return _subscription(address, arguments)
-        case "/renew":
-            return "renew"
-        case "/unsubscribe":
-            return "unsubscribe"
-    return command(address, arguments)
+    service = _SERVICES.get(address)
+    return service(address, arguments) if service else command(address, arguments)
 
 
 def command(address: str, arguments: list[Any]) -> Command | None:
@@ -133,6 +137,25 @@ def _subscription(address: str, arguments: list[Any]) -> Subscription:
         return Subscription(select(tuple(arguments)), rate_hz)
     except ValueError as error:
         raise Refusal("argument", str(error)) from error
+
+
+def _places(address: str, arguments: list[Any], count: int) -> list[int]:
+    """So many whole numbers from 0 on."""
+    whole = [int(value) for value in arguments if _is_number(value) and value >= 0 and value == value // 1]
+    if len(whole) != count or len(arguments) != count:
+        wanted = _COUNTS.get(count, "no argument")
+        raise Refusal("argument", f"{address} takes {wanted}, whole numbers from 0 on; not {arguments!r}")
+    return whole
+
+
+_SERVICES: dict[str, Callable[[str, list[Any]], Request]] = {
+    f"{ROOT}/subscribe": _subscription,
+    f"{ROOT}/renew": lambda _address, _arguments: "renew",
+    f"{ROOT}/unsubscribe": lambda _address, _arguments: "unsubscribe",
+    f"{ROOT}/course": lambda address, arguments: Looking("course", *_places(address, arguments, 2)),
+    f"{ROOT}/events": lambda address, arguments: Looking("events", *_places(address, arguments, 1)),
+    f"{ROOT}/goals": lambda address, arguments: Looking("goals", *_places(address, arguments, 0)),
+}
 
 
 def _button(entry: Incoming, arguments: list[Any]) -> Command | None:

@@ -13,7 +13,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
-from sidecar.feed import Snapshot, Target
+from sidecar.feed import Feed, Snapshot, Target
+from sidecar.osc.archive import Archive
 from sidecar.osc.doors import Doors, Network, is_this_machine
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.reception import Obey, Reception
@@ -118,7 +119,14 @@ class OscPort(asyncio.DatagramProtocol):
         self._others: dict[socket.AddressFamily, socket.socket] = {}
         self._transport: asyncio.DatagramTransport | None = None
 
-    async def open(self, server: socket.socket, obey: Obey, streams: socket.socket | None = None) -> None:
+    async def open(
+        self,
+        server: socket.socket,
+        obey: Obey,
+        streams: socket.socket | None = None,
+        *,
+        feed: Feed | None = None,
+    ) -> None:
         """Takes over a bound socket; sends from it too, so that answers come back to the port that asked.
 
         Only what it cannot reach, another family of addresses or, from 127.0.0.1, another machine, is sent
@@ -126,6 +134,7 @@ class OscPort(asyncio.DatagramProtocol):
 
         obey: takes each command that arrives; called on the loop and must return at once.
         streams: a bound TCP socket where the same is spoken.
+        feed: where subscribers are told what was before they came, and which goals there are.
         Raises NetworkError when the workstation of the surface could not answer.
         """
         host, desk = server.getsockname()[0], self._surface_target
@@ -135,6 +144,8 @@ class OscPort(asyncio.DatagramProtocol):
                 "only. Give --osc-bind the address of this machine that it reaches."
             )
         self._reception.obey = obey
+        if feed:
+            self._reception.archive = Archive(feed.course, feed.goals)
         self._server, self._host = server, host
         for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
             self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
@@ -160,6 +171,7 @@ class OscPort(asyncio.DatagramProtocol):
         now_s = asyncio.get_running_loop().time()
         self._reception.subscribers.expire(now_s)
         self._outbox.offer(snapshot, now_s, time.time())
+        self._reception.look()
         self._wind()
 
     def status(self) -> tuple[Target, ...]:

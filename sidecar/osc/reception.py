@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 from sidecar.feed import Command
 from sidecar.osc import inbox, wire
+from sidecar.osc.archive import Archive
 from sidecar.osc.doors import LARGEST_PACKET, Doors
 from sidecar.osc.drops import Drops, quoted
 from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
-from sidecar.osc.inbox import Question, Refusal, Subscription
+from sidecar.osc.inbox import Looking, Question, Refusal, Subscription
 from sidecar.osc.outbox import Outbox
 from sidecar.osc.patterns import is_pattern
 from sidecar.osc.subscribers import LEASE_S, MOST, Peer, Subscribers
@@ -49,11 +50,18 @@ class Reception:
         self.drops = Drops()
         self.subscribers = Subscribers(outbox)
         self.obey: Obey | None = None
+        self.archive: Archive | None = None
+        """Where it can be told what was before."""
         self._doors = doors
         self._outbox = outbox
         self._update_hz = update_hz
         self._surface = surface
         self._desk = desk
+
+    def look(self) -> None:
+        """Sees whether the course has begun anew; to be called with each snapshot."""
+        if self.archive:
+            self.archive.look()
 
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
@@ -105,6 +113,8 @@ class Reception:
             if isinstance(asked, Command):
                 if self.obey:
                     self.obey(asked)
+            elif isinstance(asked, Looking):
+                self._show(asked, address, peer, now_s)
             elif asked:
                 self._serve(asked, address, peer, now_s)
         except Refusal as refusal:
@@ -133,6 +143,19 @@ class Reception:
         if line is None:
             raise Refusal("address", "there is no subscription to renew: it ended, or never was")
         peer.send(_answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+
+    def _show(self, asked: Looking, address: str, peer: Peer, now_s: float) -> None:
+        """What was before, as far as the asker's allowance goes, and to subscribers only: they said that they
+        take packets here. Raises Refusal where it cannot be had."""
+        if self.archive is None:
+            raise Refusal("address", f"{address} cannot be told by this sidecar")
+        if not self.subscribers.holds(peer, now_s):
+            raise Refusal("address", f"{address} is told to subscribers: send {ROOT}/subscribe first")
+        for packet in self.archive.packets(asked, now_s):
+            if not self._doors.may_be_shown(peer.host, now_s):
+                self._drop("rate", peer, "too much asked for at once", now_s)
+                return
+            peer.send(packet)
 
     def _tell(self, question: Question, address: str, peer: Peer) -> None:
         """One value as a plain message, as the asker of one expects it; more in bundles."""

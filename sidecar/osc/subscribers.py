@@ -71,6 +71,11 @@ class Subscribers:
         lease.ends_s = now_s + LEASE_S
         return lease.line
 
+    def holds(self, peer: Peer, now_s: float) -> bool:
+        """Whether *peer* has a lease that lasts."""
+        lease = self._leases.get(peer.key)
+        return lease is not None and lease.ends_s > now_s
+
     def end(self, peer: Peer) -> None:
         """Sends *peer* nothing more; harmless when nothing was sent."""
         lease = self._leases.pop(peer.key, None)
