@@ -17,7 +17,7 @@ from sidecar.journal.export import export, summary_fields
 from sidecar.journal.record import Summary
 from sidecar.journal.schema import usual_file
 from sidecar.journal.verdict import broken_limits
-from sidecar.vocabulary import figure
+from sidecar.vocabulary import BLOCK_S, figure
 
 
 def run(options: argparse.Namespace) -> int:
@@ -63,8 +63,15 @@ def _cells(summary: Summary) -> tuple[str, ...]:
         figure(reading.integrated),
         figure(reading.loudness_range),
         figure(reading.max_true_peak),
-        ("✗ " + ", ".join(broken) if broken else "✓ passes") + ("" if summary.ended else " (no end)"),
+        ("✗ " + ", ".join(broken) if broken else "✓ passes") + _holes(summary),
     )
+
+
+def _holes(summary: Summary) -> str:
+    """What the record of it has not got."""
+    missing_s = summary.missing_blocks * BLOCK_S
+    holes = ([] if summary.ended else ["no end"]) + ([f"{missing_s:.0f} s missing"] if missing_s else [])
+    return f" ({', '.join(holes)})" if holes else ""
 
 
 def _length(seconds: float) -> str:

@@ -63,6 +63,7 @@ def summary_fields(summary: Summary) -> dict[str, Any]:
         "sample_peak_dbfs": _number(reading.sample_peak),
         "bad_samples": reading.bad_samples,
         "lost_frames": summary.lost_frames,
+        "missing_s": round(summary.missing_blocks * BLOCK_S, 1),
         "goal": about.goal.name,
         "passes": not broken,
         "broken_limits": list(broken),

@@ -19,8 +19,9 @@ from sidecar.journal.faults import reason
 from sidecar.journal.record import Cut, Pass, Places, Record, Stems, Summary, Told
 
 _PATIENCE_S = 5.0
-_SUMMARIES = """SELECT id, began, ended, source, rate_hz, layout, version, goal, stems, blocks, reading,
-    (SELECT coalesce(sum(lost_frames), 0) FROM cuts WHERE pass = passes.id) AS lost_frames FROM passes"""
+_SUMMARIES = """SELECT id, began, ended, source, rate_hz, layout, version, goal, stems, blocks, recorded,
+    reading, (SELECT coalesce(sum(lost_frames), 0) FROM cuts WHERE pass = passes.id) AS lost_frames
+    FROM passes"""
 
 
 def passes(file: Path | None = None) -> list[Summary]:
@@ -92,6 +93,7 @@ def _summary(row: sqlite3.Row) -> Summary:
         ended=None if row["ended"] is None else datetime.fromisoformat(row["ended"]),
         blocks=row["blocks"],
         lost_frames=row["lost_frames"],
+        missing_blocks=row["blocks"] - row["recorded"],
         reading=packing.reading(row["reading"]),
     )
 

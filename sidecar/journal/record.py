@@ -84,8 +84,10 @@ class Summary:
     blocks: int
     """100 ms blocks from its beginning to its end, missing ones included."""
     lost_frames: int
+    missing_blocks: int
+    """Those that were measured and that the disk would not take."""
     reading: Reading
-    """As last read."""
+    """As last read: a missing stretch counts in it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,8 +76,8 @@ def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
         ),
     )
     connection.execute(
-        "UPDATE passes SET blocks = ?, reading = ? WHERE id = ?",
-        (batch.end, packing.pack_fields(batch.reading), id),
+        "UPDATE passes SET blocks = ?, recorded = recorded + ?, reading = ? WHERE id = ?",
+        (batch.end, len(batch.energy), packing.pack_fields(batch.reading), id),
     )
 
 

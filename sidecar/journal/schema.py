@@ -74,7 +74,13 @@ _STEMS_AND_FADER = (
     "CREATE INDEX told_of_pass ON told (pass)",
 )
 
-STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER)
+_BLOCKS_ON_RECORD = (
+    "ALTER TABLE passes ADD COLUMN recorded INTEGER NOT NULL DEFAULT 0",
+    """UPDATE passes SET recorded =
+        (SELECT coalesce(sum(length(energy)), 0) / 8 FROM batches WHERE pass = passes.id)""",
+)
+
+STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD)
 NEWEST = len(STEPS)
 
 
@@ -101,7 +107,9 @@ def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
 
 
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
-    version = _version(connection, path)
+    with connection:
+        connection.execute("BEGIN")  # one look: another sidecar may be making the file just now
+        version = _version(connection, path)
     if version == 0:
         connection.execute("PRAGMA auto_vacuum = FULL")  # a deleted pass gives its room back
     connection.execute("PRAGMA journal_mode = WAL")
@@ -115,6 +123,7 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _version(connection: sqlite3.Connection, path: Path) -> int:
+    """The file's version, 0 where it is new. Whoever calls has a transaction open."""
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     (application,) = connection.execute("PRAGMA application_id").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()

@@ -78,8 +78,8 @@ def test_the_list_speaks_json(record, capsys):
     assert (-23.04, -8.0, None) == tuple(
         right[key] for key in ("integrated_lufs", "max_true_peak_dbtp", "sample_peak_dbfs")
     )
-    assert (False, ["loud", "true peak"], None) == tuple(
-        loud[key] for key in ("passes", "broken_limits", "ended_utc")
+    assert (False, ["loud", "true peak"], None, 0.0) == tuple(
+        loud[key] for key in ("passes", "broken_limits", "ended_utc", "missing_s")
     )
 
 
@@ -134,3 +134,19 @@ def test_without_a_record_the_list_is_empty(monkeypatch, tmp_path, capsys):
 
     assert [] == json.loads(capsys.readouterr().out)
     assert not (tmp_path / "none").exists()
+
+
+def test_what_the_disk_would_not_take_is_said(record, capsys, monkeypatch):
+    """Twenty blocks stand between two that are on record."""
+    monkeypatch.setenv("COLUMNS", "120")
+    journal = Journal(record, period_s=0.02)
+    torn = journal.begin(Pass("torn", 48_000, "stereo", load_goal("r128")))
+    one = np.ones(1)
+    torn.blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
+    torn._next += 20
+    torn.blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
+    torn.end()
+    journal.close()
+    main(["passes"])
+
+    assert "✓ passes (2 s missing)" in capsys.readouterr().out

@@ -213,6 +213,7 @@ def test_what_does_not_fit_into_memory_is_missing_in_one_piece(tmp_path, opened,
     assert "s are missing from it" in said
     assert 20 < first < 320 == first + missing
     assert 370 == record.summary.blocks == record.place.size + missing
+    assert missing == record.summary.missing_blocks
     assert [measured.energies[place] for place in record.place] == record.energy.tolist()
 
 
