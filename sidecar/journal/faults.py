@@ -1,4 +1,4 @@
-"""Why the disk does not take the record, in words."""
+"""Why the record cannot be written or read, in words."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ _PRIMARY = 0xFF
 
 
 def reason(error: Exception, file: Path) -> str:
-    """A sentence on *error*, which befell *file*: what is wrong and what to do."""
+    """What is wrong with *file* and what to do, as the end of a sentence without its full stop."""
     if isinstance(error, SettingsError):
-        return str(error)
+        return str(error).removesuffix(".")
     code = getattr(error, "sqlite_errorcode", 0) & _PRIMARY
     number = getattr(error, "errno", None)
     if code == sqlite3.SQLITE_FULL or number == errno.ENOSPC:
-        return f"the disk of {file.parent} is full; make room, and it goes on by itself."
+        return f"the disk of {file.parent} is full; make room"
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return f"another program holds {file}; end it, and it goes on by itself."
+        return f"another program holds {file}; end it"
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM) or number in (
         *(errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR, errno.EEXIST),
     ):
-        return f"{file} cannot be written; make its folder writable, and it goes on by itself."
+        return f"{file} cannot be written; make its folder writable"
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return f"{file} is damaged; move it away, and a new one is begun."
-    return f"{file} cannot be written ({error})."
+        return f"{file} is damaged; move it away, and a new one is begun"
+    return f"{file} cannot be used ({error})"

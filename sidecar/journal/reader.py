@@ -76,7 +76,7 @@ def _opened(file: Path | None) -> Iterator[sqlite3.Connection]:
         with contextlib.closing(connection):
             yield connection
     except (sqlite3.Error, OSError) as error:
-        raise SettingsError(f"The record of passes cannot be read: {reason(error, file)}") from error
+        raise SettingsError(f"The record of passes cannot be read: {reason(error, file)}.") from error
 
 
 def _no_pass(id: int) -> SettingsError:

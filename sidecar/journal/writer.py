@@ -90,7 +90,7 @@ class Journal:
         if not self._reason:
             return ""
         missed = f" {self._missed * BLOCK_S:.0f} s are missing from it." if self._missed else ""
-        return f"The record has stopped: {self._reason} Measuring goes on.{missed}"
+        return f"The record has stopped: {self._reason}. Measuring goes on.{missed}"
 
     def begin(self, about: Pass) -> OpenPass:
         """A new pass. It is on record from the first that is heard of it."""
@@ -108,7 +108,7 @@ class Journal:
         self._closing.set()
         self._thread.join(wait_s)
         if self._thread.is_alive() and not self._reason:
-            self._reason = "the disk does not answer."
+            self._reason = "the disk does not answer"
 
     def _put(self, owner: OpenPass, entry: Entry) -> None:
         pair = owner, entry
@@ -136,7 +136,7 @@ class Journal:
             self._flush()
         except Exception:
             log.exception("the writer of the journal has failed")
-            self._reason = "a fault of its own, which the log explains."
+            self._reason = "a fault of its own, which the log explains"
         finally:
             self._disconnect()
 
