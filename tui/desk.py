@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 
 from sidecar.feed import Command, Feed, Snapshot, Verb
+from tui.cursor import Cursor
 from tui.drawing.chosen import chosen
+from tui.drawing.overs import places_s
 from tui.drawing.view import View
 
 ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
@@ -55,6 +57,7 @@ class Desk:
         self.feed = feed
         self.refusal = ""
         """Why the last command was not taken; empty when it was."""
+        self.cursor = Cursor()
         self._half_blocks = half_blocks
         self._relative = False
         self._reach = 0
@@ -64,10 +67,12 @@ class Desk:
 
     def look(self) -> View:
         """The run as it is now."""
-        snapshot = self.feed.snapshot()
+        snapshot, course = self.feed.snapshot(), self.feed.course()
+        self.cursor.heard(float(course.seconds[-1]) if len(course.seconds) else 0.0)
         return View(
             snapshot=snapshot,
-            course=self.feed.course(),
+            course=course,
+            cursor_s=self.cursor.at_s,
             relative=self._relative,
             reach_lu=REACHES_LU[self._reach],
             zoom_s=ZOOMS_S[self._zoom],
@@ -91,6 +96,10 @@ class Desk:
             self.refusal = "the fader stands at −∞ dB: raise it by hand first"
             return
         self.tell("nudge", change_db)
+
+    def jump(self, direction: int) -> None:
+        """To the next event or stretch over the limit (1), or the one before (-1)."""
+        self.cursor.jump(places_s(self.feed.course(), self.feed.snapshot().goal), direction)
 
     def _hand_is_news(self, snapshot: Snapshot) -> bool:
         """True for some looks after the hand said something new."""

@@ -1,4 +1,4 @@
-"""The keys of the instrument: the footer and the help are both made from this table."""
+"""The keys of the instrument: the footer, the help and the list of commands are all made from this table."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ def _shown(key: str, action: str, label: str, tooltip: str, display: str | None 
     return Binding(key, action, label, tooltip=tooltip, key_display=display)
 
 
-def _grouped(group: Binding.Group, key: str, action: str, tooltip: str, display: str) -> Binding:
-    """A key that shares its label with its neighbour."""
-    return Binding(key, action, group.description, tooltip=tooltip, key_display=display, group=group)
+def _grouped(group: Binding.Group, key: str, action: str, label: str, tooltip: str, display: str) -> Binding:
+    """A key that shares its place in the footer with its neighbour."""
+    return Binding(key, action, label, tooltip=tooltip, key_display=display, group=group)
 
 
-def _hidden(key: str, action: str, tooltip: str, display: str) -> Binding:
-    """A key that only the help tells of."""
-    return Binding(key, action, show=False, tooltip=tooltip, key_display=display)
+def _hidden(key: str, action: str, label: str, tooltip: str, display: str) -> Binding:
+    """A key that only the help and the list of commands tell of."""
+    return Binding(key, action, label, show=False, tooltip=tooltip, key_display=display)
 
 
 KEYS = (
@@ -30,26 +30,54 @@ KEYS = (
     _shown("r", "reset", "Reset", "begin anew (asks first)"),
     _shown("g", "goals", "Goal", "choose another goal"),
     _shown("m", "tell('mark', '')", "Mark", "mark this moment"),
-    _hidden("M", "label", "mark with a label", "M"),
+    _hidden("M", "label", "Named mark", "mark with a label", "M"),
     _shown("a", "tell('acknowledge')", "Ack", "acknowledge the alerts"),
     _shown("f", "tell('follow')", "Follow", "make the advised move, where the sidecar may move the fader"),
     _shown("x", "arm", "Arm", "give leave to move the workstation's fader (asks first)"),
     _shown("x", "tell('disarm')", "Disarm", "take that leave back, at once"),
-    _hidden("y", "tell('confirm')", "yes to the question: the fader was moved so", "y"),
-    _hidden("n", "tell('dismiss')", "no to the question: it was not", "n"),
-    _grouped(_FADER, "plus,equals_sign", "nudge(0.5)", "fader up 0.5 dB: moved, or told that it was", "+"),
-    _grouped(_FADER, "minus", "nudge(-0.5)", "fader down 0.5 dB: moved, or told that it was", "-"),
-    _hidden("up", "nudge(0.1)", "fader up 0.1 dB", "up"),
-    _hidden("down", "nudge(-0.1)", "fader down 0.1 dB", "down"),
-    _hidden("s", "scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
+    _hidden("y", "tell('confirm')", "Yes", "yes to the question: the fader was moved so", "y"),
+    _hidden("n", "tell('dismiss')", "No", "no to the question: it was not", "n"),
+    _grouped(
+        *(_FADER, "plus,equals_sign", "nudge(0.5)", "Fader up"),
+        *("fader up 0.5 dB: moved, or told that it was", "+"),
+    ),
+    _grouped(
+        *(_FADER, "minus", "nudge(-0.5)", "Fader down"),
+        *("fader down 0.5 dB: moved, or told that it was", "-"),
+    ),
+    _hidden("up", "nudge(0.1)", "Fader up a little", "fader up 0.1 dB", "up"),
+    _hidden("down", "nudge(-0.1)", "Fader down a little", "fader down 0.1 dB", "down"),
+    _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
+    _shown("escape", "now", "Now", "let the course follow now again", "esc"),
     _shown("question_mark", "help", "Help", "what each measure and each key means", "?"),
     _shown("q", "leave", "Quit", "leave the screen; the run is not this screen's to end"),
     _shown("i", "rides", "Rides", "list the rides that bring the course into the goal's limits"),
     _shown("b", "balance", "Balance", "list a rough balance of the stems from silence, one by one"),
+    _shown("l", "log", "Log", "what happened when, where it went over, and where OSC goes"),
+    _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "Zoom in", "show a shorter stretch", "["),
+    _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "Zoom out", "show a longer stretch", "]"),
     _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
-    _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "show a shorter stretch", "["),
-    _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "show a longer stretch", "]"),
-    _hidden("ctrl+c", "leave", "leave the screen", "ctrl+c"),
+    _hidden(
+        "left", "look(-1)", "Look back", "look back: a cursor on the course, and what was read there", "left"
+    ),
+    _hidden("right", "look(1)", "Look later", "the cursor a little later", "right"),
+    _hidden("shift+left", "look(-10)", "Look back further", "the cursor ten columns back", "shift+left"),
+    _hidden("shift+right", "look(10)", "Look later, further", "the cursor ten columns on", "shift+right"),
+    _hidden("pageup", "page(-1)", "Look a screen back", "the cursor almost a whole screen back", "pgup"),
+    _hidden("pagedown", "page(1)", "Look a screen on", "the cursor almost a whole screen on", "pgdn"),
+    _hidden("home", "first", "Beginning", "the cursor at the beginning", "home"),
+    _hidden("end", "now", "Back to now", "let the course follow now again", "end"),
+    _hidden(
+        "comma",
+        "jump(-1)",
+        "Event before",
+        "the cursor at the event, or the start over the limit, before",
+        ",",
+    ),
+    _hidden(
+        "full_stop", "jump(1)", "Event behind", "the same for the one behind; after the last one, now", "."
+    ),
+    _hidden("ctrl+c", "leave", "Quit at once", "leave the screen", "ctrl+c"),
 )
 
 

@@ -69,7 +69,7 @@ _ASCII = str.maketrans(
         **dict.fromkeys("░┊", ":"),
         **dict.fromkeys("▔▀", "~"),
         **dict.fromkeys("┼╂", "|"),
-        **dict.fromkeys("‖", "|"),
+        **dict.fromkeys("‖│", "|"),
         **dict.fromkeys("●■", "*"),
         **dict.fromkeys("▣", "#"),
         **dict.fromkeys("▢", "o"),

@@ -8,7 +8,8 @@ import scripted_feed as scenes
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.channels import channel_names
-from tui.drawing.rails import momentary_line, rails, short_term_line
+from tui.drawing.overs import short_term_line
+from tui.drawing.rails import momentary_line, rails
 
 
 def _lines(feed, width=80, height=7, *, relative=False, **layout):

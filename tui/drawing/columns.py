@@ -41,6 +41,10 @@ class Window:
     def end_s(self) -> float:
         return (self.first + self.count) * self.width_s
 
+    def time_s(self, x: int) -> float:
+        """The end of the column *x*, the moment that it stands for."""
+        return (self.first + x + 1) * self.width_s
+
     def column(self, seconds: float) -> int:
         """The column of a moment, counted from the left edge; outside it is negative or ≥ count.
 
@@ -59,6 +63,23 @@ def window(now_s: float, duration_s: float | None, zoom_s: float | None, cells: 
     ahead = round(cells * AHEAD) if duration_s is not None and duration_s > now_s else 0
     last = math.ceil((now_s - _HAIR_S) / width_s) - 1 + ahead
     return Window(max(0, last + 1 - cells), cells, width_s)
+
+
+EDGE = 0.1
+"""Share of a window that is kept between the cursor and either end, so that what lies ahead is seen."""
+
+
+def around(live: Window, before: Window | None, at_s: float) -> Window:
+    """The window that shows *at_s*: where *before* stood if it can, else moved by no more than needed.
+
+    It has the columns of *live*, the window at now, and never lies behind it.
+    """
+    is_alike = before is not None and (before.width_s, before.count) == (live.width_s, live.count)
+    start = before if before is not None and is_alike else live
+    edge = round(start.count * EDGE)
+    x = start.column(at_s)
+    shift = min(0, x - edge) + max(0, x - (start.count - 1 - edge))
+    return Window(max(0, min(live.first, start.first + shift)), live.count, live.width_s)
 
 
 def _rung(now_s: float) -> float:

@@ -13,9 +13,10 @@ from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.chosen import chosen
-from tui.drawing.columns import Columns, Reducer, Window, window
+from tui.drawing.columns import Columns, Reducer, Window, around, window
+from tui.drawing.cursor import draw_cursor, reading_row
 from tui.drawing.events import events_row, guide_columns
-from tui.drawing.rails import short_term_line
+from tui.drawing.overs import short_term_line
 from tui.drawing.rides import rides_row
 from tui.drawing.view import View
 
@@ -59,10 +60,12 @@ class Axis:
 
 
 class CourseDrawing:
-    """Draws the course; remembers the finished columns between two drawings."""
+    """Draws the course; remembers the finished columns, and where it stood, between two drawings."""
 
     def __init__(self) -> None:
         self._reducer = Reducer()
+        self.shown: Window | None = None
+        """The stretch that was drawn last."""
 
     def rows(self, view: View, width: int, height: int) -> list[Row]:
         """*height* rows: events, rides if any, the chart, the time; with fewer than four only the chart."""
@@ -70,9 +73,14 @@ class CourseDrawing:
         cells = max(1, width - GUTTER)
         now_s = view.snapshot.reading.seconds
         shown = window(now_s, view.snapshot.duration_s, view.zoom_s, cells)
+        if view.cursor_s is not None:
+            shown = around(shown, self.shown, view.cursor_s)
+        self.shown = shown
         rides = rides_row(view.snapshot.rides, shown) if height > 4 else None
         chart_rows = height - (2 if framed else 0) - (rides is not None)
         chart = _chart(view, shown, self._reducer.columns(view.course, shown), chart_rows)
+        if view.cursor_s is not None:
+            draw_cursor(chart, shown.column(view.cursor_s))
         axis = _axis(view, chart_rows)
         drawn = [_with_gutter(view, axis, row, y, width) for y, row in enumerate(chart)]
         if not framed:
@@ -223,9 +231,12 @@ def _zoom(zoom_s: float | None) -> str:
 
 
 def _time_row(view: View, shown: Window, width: int) -> Row:
-    """The zoom and, under the chart, when it starts, now and when it ends."""
+    """The zoom and, under the chart, its start, now and its end; with a cursor what was read there."""
     cells = Cells(width, tone="faint")
     cells.put(1, _zoom(view.zoom_s), "faint")
+    if view.cursor_s is not None:
+        cells.put_row(GUTTER, reading_row(view, shown, width - GUTTER))
+        return cells.row()
     start, end = wording.clock(shown.start_s), wording.clock(round(shown.end_s))
     now_s = view.snapshot.reading.seconds
     now = f"▴{wording.clock(now_s)}"

@@ -19,7 +19,8 @@ _RANK = ("alert", "gap", "move", "mark", "goal", "pause")
 """Which event is shown where several fall into one column: what needs a person first."""
 
 
-def _sign(event: Event) -> tuple[str, Tone]:
+def sign(event: Event) -> tuple[str, Tone]:
+    """The shape of an event and its ink."""
     if event.kind != "alert":
         return _SIGNS[event.kind]
     return ("△", "ceiling bold") if "ceiling" in event.text.lower() else ("▷", "over bold")
@@ -49,8 +50,8 @@ def events_row(events: Sequence[Event], shown: Window) -> Row:
     placed = sorted(_placed(events, shown).items())
     ends = [x for x, _ in placed[1:]] + [shown.count]
     for (x, event), end in zip(placed, ends, strict=False):
-        sign, tone = _sign(event)
-        cells.put(x, sign, tone)
+        shape, tone = sign(event)
+        cells.put(x, shape, tone)
         if event.text and len(event.text) < end - x - 1:
             cells.put(x + 1, event.text, "dim")
     return cells.row()

@@ -12,6 +12,7 @@ from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.chosen import chosen
+from tui.drawing.overs import short_term_line
 from tui.drawing.rail import Rail, band_row, offset_row, peaks_row, scale_row
 from tui.drawing.view import View
 
@@ -79,12 +80,6 @@ def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
         _Measure("Short-term", reading.short_term, low, short_term_line(goal), reading.max_short_term),
         _Measure("Momentary", reading.momentary, low, momentary_line(goal), reading.max_momentary),
     )
-
-
-def short_term_line(goal: Goal) -> float:
-    """LUFS above which short-term is over: the hot line, or the document's own limit if lower."""
-    limit = math.inf if goal.max_short_term_lufs is None else goal.max_short_term_lufs
-    return min(goal.hot_lufs, limit)
 
 
 def momentary_line(goal: Goal) -> float:

@@ -113,7 +113,7 @@ def _osc_short(view: View) -> Row:
     if not targets:
         return (("OSC goes nowhere ", "faint"),)
     if len(targets) == 1:
-        return (*_target_runs(targets[0]), (" ", "plain"))
+        return (*target_runs(targets[0]), (" ", "plain"))
     sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
     runs: list[tuple[str, Tone]] = [(f"OSC ▸ {len(targets)} places {wording.count(sent)} sent ", "dim")]
     if failed:
@@ -128,7 +128,7 @@ def _osc_long(targets: tuple[Target, ...], width: int) -> Row:
     cells = Cells(width)
     x = 1
     for index, target in enumerate(targets):
-        runs = (*_target_runs(target), (f": {target.fault}" if target.fault else "", "over"))
+        runs = (*target_runs(target), (f": {target.fault}" if target.fault else "", "over"))
         if x + len(text_of(runs)) > width and index:
             cells.put(x, f"+{len(targets) - index} more", "dim")
             break
@@ -137,7 +137,8 @@ def _osc_long(targets: tuple[Target, ...], width: int) -> Row:
     return cells.row()
 
 
-def _target_runs(target: Target) -> Row:
+def target_runs(target: Target) -> Row:
+    """One place and how sending to it goes, without the reason of a failure."""
     runs: list[tuple[str, Tone]] = [(f"OSC ▸ {target.name} {wording.count(target.sent)} sent", "dim")]
     if target.failed:
         runs.append((f" ╳ {wording.count(target.failed)} failed", "over bold"))

@@ -19,6 +19,8 @@ class View:
     """How far under the goal the scales reach: 18 covers "EBU +9", 36 "EBU +18" (Tech 3341 §2.7)."""
     zoom_s: float | None = None
     """Seconds of programme that the course shows; None is the whole programme."""
+    cursor_s: float | None = None
+    """Where the person looks back to, seconds of programme; None while the course follows now."""
     fault: str = ""
     """What went wrong in the screen itself; it is said in place of the run's notice."""
     hand_is_news: bool = False

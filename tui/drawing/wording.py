@@ -61,6 +61,12 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"
 
 
+def clock_tenths(seconds: float) -> str:
+    """As :func:`clock`, to the tenth that the course is kept in."""
+    tenths = round(max(0.0, seconds) * 10.0)
+    return f"{clock(tenths // 10)}.{tenths % 10}"
+
+
 def rate(hertz: int) -> str:
     """48 kHz, 44.1 kHz; empty while unknown."""
     return f"{hertz / 1000:g} kHz" if hertz else ""

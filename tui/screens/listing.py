@@ -19,6 +19,7 @@ from tui.palette import Palette
 from tui.screens.dialog import Dialog, prose
 
 _WIDTH = 48
+_FRAME = 8
 
 
 class ListDialog(Dialog[None]):
@@ -43,7 +44,8 @@ class ListDialog(Dialog[None]):
         self.show(self._view)
 
     def show(self, view: View) -> None:
-        """The latest plan."""
+        """The latest view of it."""
+        self._view = view
         text = prose(self.listed(view), self._palette)
         if text != self._text:
             self._text = text
@@ -52,6 +54,14 @@ class ListDialog(Dialog[None]):
     def listed(self, view: View) -> list[Run]:
         """The list as toned text, over several lines."""
         raise NotImplementedError
+
+    @property
+    def text_width(self) -> int:
+        """Cells of a line inside the box, its frame, padding and scrollbar left out."""
+        return max(20, min(100, self.size.width * 96 // 100) - _FRAME)
+
+    def on_resize(self) -> None:
+        self.show(self._view)
 
     def action_leave(self) -> None:
         self.dismiss(None)
@@ -66,7 +76,7 @@ class RidesDialog(ListDialog):
         if any(ride.gain_db > 0.0 for ride in rides):
             runs.append((f"▲ is {CAUTION}\n", "strong"))
         table = (ride_head(_WIDTH), *(ride_row(ride, _WIDTH) for ride in rides)) if rides else ()
-        return [*runs, *_lines(table)]
+        return [*runs, *lines(table)]
 
 
 class BalanceDialog(ListDialog):
@@ -85,5 +95,6 @@ class BalanceDialog(ListDialog):
         return runs
 
 
-def _lines(rows: Sequence[Row]) -> list[Run]:
+def lines(rows: Sequence[Row]) -> list[Run]:
+    """Each row on a line of its own, below what stands before."""
     return [run for row in rows for run in (("\n", "plain"), *row)]

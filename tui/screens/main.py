@@ -11,6 +11,7 @@ from textual.screen import Screen
 from textual.widgets import Footer
 
 from sidecar.feed import Verb
+from sidecar.vocabulary import BLOCK_S
 from tui.desk import Desk, offers
 from tui.drawing import standing, stems, wording
 from tui.drawing.view import View
@@ -22,6 +23,7 @@ from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
+from tui.screens.log import LogDialog
 from tui.screens.reset import ResetDialog
 from tui.widgets.alerts import Alerts
 from tui.widgets.course import CoursePanel
@@ -35,20 +37,15 @@ from tui.widgets.stems import Stems
 
 _SOMETIMES = frozenset(
     {
-        "start",
-        "pause",
-        "continue",
-        "follow",
-        "acknowledge",
-        "arm",
-        "disarm",
-        "confirm",
-        "dismiss",
-        "rides",
-        "balance",
+        *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm"),
+        *("confirm", "dismiss", "rides", "balance", "now"),
     }
 )
 """What is only offered while it does something."""
+
+
+_PAGE = 0.8
+"""Share of what is shown that a page moves by, so that a little of it stays in sight."""
 
 
 class MainScreen(Screen[None]):
@@ -115,7 +112,7 @@ class MainScreen(Screen[None]):
 
     def _offer_keys(self, view: View) -> None:
         """Keep the footer to the keys that do something now."""
-        offered = offers(view.snapshot)
+        offered = offers(view.snapshot) | (set() if view.cursor_s is None else {"now"})
         if offered != self._offered:
             self._offered = offered
             self.refresh_bindings()
@@ -141,6 +138,30 @@ class MainScreen(Screen[None]):
 
     def action_zoom(self, steps: int) -> None:
         self.desk.zoom(steps)
+
+    def action_look(self, columns: int) -> None:
+        if (shown := self.query_one(CoursePanel).shown) is not None:
+            self.desk.cursor.move(columns * max(BLOCK_S, shown.width_s))
+
+    def action_page(self, pages: int) -> None:
+        if (shown := self.query_one(CoursePanel).shown) is not None:
+            self.desk.cursor.move(pages * _PAGE * shown.count * shown.width_s)
+
+    def action_place(self, at_s: float) -> None:
+        self.desk.cursor.place(at_s)
+
+    def action_first(self) -> None:
+        self.desk.cursor.place(0.0)
+
+    def action_jump(self, direction: int) -> None:
+        self.desk.jump(direction)
+
+    def action_now(self) -> None:
+        self.desk.cursor.dismiss()
+
+    def action_log(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(LogDialog(self._view, self._palette))
 
     def action_reset(self) -> None:
         measured = wording.clock(self._view.snapshot.reading.seconds) if self._view else "0:00"

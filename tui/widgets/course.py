@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from textual.events import Click
+
 from tui.drawing.cells import Row
-from tui.drawing.course import CourseDrawing
+from tui.drawing.columns import Window
+from tui.drawing.course import GUTTER, CourseDrawing
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.widgets.panel import Panel
@@ -19,6 +22,17 @@ class CoursePanel(Panel):
     def draw(self, view: View, width: int, height: int) -> list[Row]:
         """See :class:`tui.drawing.course.CourseDrawing`."""
         return self._drawing.rows(view, width, height)
+
+    @property
+    def shown(self) -> Window | None:
+        """The stretch of programme that is drawn; None where there is no room for any."""
+        return self._drawing.shown if self.size.height else None
+
+    async def on_click(self, event: Click) -> None:
+        """The cursor goes where it was pointed at."""
+        x = event.x - GUTTER
+        if self.shown is not None and x >= 0:
+            await self.run_action(f"screen.place({self.shown.time_s(x)})")
 
     async def on_mouse_scroll_up(self) -> None:
         """The wheel looks closer …"""

@@ -1,0 +1,125 @@
+"""The log: what happened, where it went over, and where OSC goes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scripted_feed as scenes
+from driving import GENEROUS, drive, until
+from textual.widgets import Static
+
+from sidecar.feed import Course, Event
+from tui.desk import Desk
+from tui.drawing.cells import text_of
+from tui.drawing.log import MOST, log_rows, summary, target_rows
+from tui.drawing.overs import Over, overs, places_s
+from tui.screens.log import LogDialog
+
+
+def _course(levels, events=()):
+    short_term = np.array(levels, np.float32)
+    times = (np.arange(1, len(levels) + 1) / 10.0).astype(np.float32)
+    return Course(times, short_term, short_term, np.zeros_like(times), tuple(events))
+
+
+def _obvious(levels, line):
+    """The runs above *line* as (first, behind the last, highest), one sample at a time."""
+    runs, inside = [], False
+    for place, level in enumerate(levels):
+        if level > line and inside:
+            runs[-1] = (runs[-1][0], place + 1, max(runs[-1][2], level))
+        elif level > line:
+            runs.append((place, place + 1, level))
+        inside = level > line
+    return runs
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_stretches_over_are_those_of_a_walk_through_the_course(seed):
+    """Against an obvious search: starts, ends and maxima are the same, to the tenth of a second."""
+    levels = np.random.default_rng(seed).choice([-30.0, -18.0, -17.5, -12.0], 200).tolist()
+    found = [
+        (round(o.start_s * 10), round(o.end_s * 10), o.highest_lufs)
+        for o in overs(_course(levels), scenes.BROADCAST)
+    ]
+
+    assert _obvious(levels, -18.0) == found
+
+
+def test_a_stricter_limit_of_the_document_counts():
+    """Where a goal limits short-term below its hot line, that is what the programme goes over."""
+    strict = replace(scenes.BROADCAST, max_short_term_lufs=-20.0)
+
+    assert () == overs(_course([-19.0]), scenes.BROADCAST)
+    assert (Over(0.0, pytest.approx(0.1), -19.0),) == overs(_course([-19.0]), strict)
+
+
+def test_an_empty_course_has_no_places():
+    """Before the first sample there is nowhere to go."""
+    assert [] == places_s(_course([]), scenes.BROADCAST)
+
+
+def test_the_log_is_newest_first_with_times():
+    """Events and stretches over the limit in one list."""
+    levels = [-30.0] * 200
+    levels[50:61] = [-15.0] * 11
+    events = (Event(2.0, "mark", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
+    feed = scenes.down()
+    feed.course_shown = _course(levels, events)
+    rows = [text_of(row).split() for row in log_rows(Desk(feed).look(), 80)]
+
+    assert [
+        ["0:12", "╳", "gap", "0.20", "s", "lost"],
+        ["0:09", "↕", "move", "−1.0", "dB"],
+        ["0:05", "–", "0:06", "▷", "over", "short-term", "up", "to", "−15.0", "LUFS"],
+        ["0:02", "◆", "mark", "verse"],
+    ] == rows
+
+
+def test_how_often_and_how_long_is_summed_up():
+    """Two stretches of a second each are two seconds."""
+    levels = [-30.0] * 10 + [-15.0] * 10 + [-30.0] * 10 + [-16.0] * 10
+    said = text_of(summary(_course(levels), scenes.BROADCAST))
+
+    assert "Short-term was over −18.0 LUFS 2 times, 2.0 s in all." == said
+    assert "never over −18.0 LUFS" in text_of(summary(_course([-30.0]), scenes.BROADCAST))
+
+
+def test_what_is_too_old_is_counted():
+    """A long evening stays a list that can be drawn ten times a second."""
+    feed = scenes.down()
+    events = [Event(n * 0.1, "mark", str(n)) for n in range(MOST + 7)]
+    feed.course_shown = _course([-30.0] * 600, events)
+    rows = log_rows(Desk(feed).look(), 80)
+
+    assert "and 7 before" == text_of(rows[-1])
+    assert MOST + 1 == len(rows)
+
+
+def test_where_sending_fails_is_said_with_the_reason():
+    """Each place on its own line."""
+    lines = [text_of(row) for row in target_rows(scenes.alerted().shown.targets, 80)]
+
+    assert "OSC ▸ 127.0.0.1:9000 12 034 sent" == lines[0]
+    assert "OSC ▸ lights.local:7700 11 020 sent ╳ 14 failed: no route to host" == lines[1]
+    assert "OSC goes nowhere." == text_of(target_rows((), 80)[0])
+
+
+def test_l_opens_the_log_and_it_follows_the_run():
+    """What happens while it is open stands at its top."""
+    feed = scenes.alerted()
+
+    def listed(app):
+        return str(app.screen.query_one("#list", Static).content)
+
+    async def script(pilot):
+        await pilot.press("l")
+        await until(pilot, lambda: isinstance(pilot.app.screen, LogDialog), "the log")
+        await until(pilot, lambda: "╳ gap" in listed(pilot.app), "the gap")
+        course = feed.course_shown
+        feed.course_shown = replace(course, events=(*course.events, Event(181.0, "mark", "just now")))
+        await until(pilot, lambda: "just now" in listed(pilot.app), "the new mark")
+        await pilot.press("l")
+        await until(pilot, lambda: not isinstance(pilot.app.screen, LogDialog), "the instrument")
+
+    drive(feed, script, GENEROUS)

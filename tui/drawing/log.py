@@ -1,0 +1,76 @@
+"""What happened when: events and the stretches over the limit, newest first, and how sending goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sidecar.feed import Course, Event, Target
+from sidecar.goals import Goal
+from tui.drawing import wording
+from tui.drawing.cells import Cells, Row, shortened
+from tui.drawing.events import sign
+from tui.drawing.overs import Over, overs, short_term_line
+from tui.drawing.status import target_runs
+from tui.drawing.view import View
+
+_KIND = 18
+_TEXT = 29
+MOST = 500
+"""Entries that a dialog shows; those before are counted."""
+
+
+def log_rows(view: View, width: int) -> list[Row]:
+    """A line each: the time, what it was, and its text."""
+    goal = view.snapshot.goal
+    entries = [
+        *((event.seconds, _event_row(event, width)) for event in view.course.events),
+        *((over.start_s, _over_row(over, view, width)) for over in overs(view.course, goal)),
+    ]
+    entries.sort(key=lambda entry: entry[0], reverse=True)
+    rows = [row for _, row in entries[:MOST]]
+    if len(entries) > MOST:
+        rows.append((((f"and {wording.count(len(entries) - MOST)} before"), "dim"),))
+    return rows or [(("Nothing has happened yet.", "plain"),)]
+
+
+def summary(course: Course, goal: Goal) -> Row:
+    """How often, and for how long in all, short-term was over its line."""
+    found = overs(course, goal)
+    limit = f"{wording.plain(short_term_line(goal))} {goal.unit}"
+    if not found:
+        return ((f"Short-term was never over {limit}.", "plain"),)
+    times = "once" if len(found) == 1 else f"{len(found)} times"
+    total_s = sum(over.end_s - over.start_s for over in found)
+    return ((f"Short-term was over {limit} {times}, {wording.plain(total_s)} s in all.", "plain"),)
+
+
+def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
+    """Where OSC goes, a line each, with what was not sent and why."""
+    if not targets:
+        return [(("OSC goes nowhere.", "plain"),)]
+    rows: list[Row] = []
+    for target in targets:
+        fault = f": {target.fault}" if target.fault else ""
+        runs = target_runs(target)
+        room = width - sum(len(text) for text, _ in runs)
+        rows.append((*runs, (shortened(fault, room), "over")))
+    return rows
+
+
+def _event_row(event: Event, width: int) -> Row:
+    shape, tone = sign(event)
+    return _row(width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone)
+
+
+def _over_row(over: Over, view: View, width: int) -> Row:
+    time = f"{wording.clock(over.start_s)} – {wording.clock(over.end_s)}"
+    highest = wording.level(over.highest_lufs, view.snapshot.goal, relative=view.relative)
+    return _row(width, time, "▷ over", f"short-term up to {highest}", "over bold")
+
+
+def _row(width: int, time: str, kind: str, text: str, tone: str) -> Row:
+    cells = Cells(width)
+    cells.put(0, time, "plain")
+    cells.put(_KIND, kind, tone)
+    cells.put(_TEXT, shortened(text, width - _TEXT), "plain")
+    return cells.row()

@@ -1,0 +1,47 @@
+"""Where the programme went over: the stretches in which short-term passed its limit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sidecar.feed import Course
+from sidecar.goals import Goal
+from sidecar.vocabulary import BLOCK_S
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """One stretch over the limit. Times are those of short-term's 3 s window's end, as a meter shows it."""
+
+    start_s: float
+    end_s: float
+    highest_lufs: float
+
+
+def short_term_line(goal: Goal) -> float:
+    """LUFS above which short-term is over: the hot line, or the document's own limit if lower."""
+    limit = math.inf if goal.max_short_term_lufs is None else goal.max_short_term_lufs
+    return min(goal.hot_lufs, limit)
+
+
+def overs(course: Course, goal: Goal) -> tuple[Over, ...]:
+    """Every stretch of *course* over the goal's short-term line, in the order of the programme."""
+    is_over = np.concatenate(([False], course.short_term > short_term_line(goal), [False]))
+    edges = np.flatnonzero(np.diff(is_over))
+    return tuple(
+        Over(
+            max(0.0, float(course.seconds[first]) - BLOCK_S),
+            float(course.seconds[stop - 1]),
+            float(course.short_term[first:stop].max()),
+        )
+        for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    )
+
+
+def places_s(course: Course, goal: Goal) -> list[float]:
+    """The moments that are worth going to: every event, and where each stretch over begins."""
+    starts = (over.start_s + BLOCK_S for over in overs(course, goal))
+    return sorted({*(event.seconds for event in course.events), *starts})
