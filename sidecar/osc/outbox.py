@@ -26,6 +26,9 @@ _READING: tuple[Group, ...] = ("reading",)
 _EARLY = 0.5
 """What has just been read leaves at once where it is due within half a period: the rate stays the same, and
 nobody waits because the meter and the receiver count their periods from different moments."""
+_LATE = 1.0
+"""What was not due then is sent only when nothing newer has come for so long: were it sent when due, the next
+would not be due when it comes, and each one would wait."""
 _TIMER_S = 0.001
 """A timer may fire this much before its time."""
 
@@ -88,7 +91,7 @@ class Outbox:
             return
         _send(self.latest, line, ON_CHANGE)
         line.is_served = False
-        self.send_due(now_s)
+        self._send_readings(now_s, _EARLY)
 
     def remove(self, line: Line) -> None:
         """Nothing more goes there; harmless when nothing did."""
@@ -103,17 +106,18 @@ class Outbox:
             line.is_served = False
             if fresh:
                 _send(self.latest, line, fresh)
-        self._send_readings(now_s, early=_EARLY)
+        self._send_readings(now_s, _EARLY)
 
     def due_s(self) -> float | None:
         """When :meth:`send_due` has something to do; None before the next snapshot."""
-        return min((line.due_s for line in self._lines if not line.is_served), default=None)
+        waiting = (line for line in self._lines if not line.is_served)
+        return min((line.due_s + _LATE * line.period_s for line in waiting), default=None)
 
     def send_due(self, now_s: float) -> None:
-        """Sends the latest readings to everybody whose time has come."""
-        self._send_readings(now_s, early=0.0)
+        """Sends the latest readings to everybody who has waited for newer ones in vain."""
+        self._send_readings(now_s, -_LATE)
 
-    def _send_readings(self, now_s: float, *, early: float) -> None:
+    def _send_readings(self, now_s: float, early: float) -> None:
         """early: by how much of a period they may leave before their time."""
         if self.latest is None:
             return
@@ -125,10 +129,11 @@ class Outbox:
             _send(self.latest, line, _READING)
 
     def send_last(self) -> None:
-        """How things stand, once more to everybody."""
-        if self.latest is not None:
-            for line in self._lines:
-                _send(self.latest, line, ON_CHANGE)
+        """How things stand, once more to everybody, and the last readings to who has not had them."""
+        if self.latest is None:
+            return
+        for line in self._lines:
+            _send(self.latest, line, ON_CHANGE if line.is_served else GROUPS)
 
     def _fresh(self, snapshot: Snapshot, now_s: float) -> tuple[Group, ...]:
         """What has something new to say, or has to say it again."""
@@ -142,8 +147,9 @@ class Outbox:
 
 
 def _next(due_s: float, period_s: float, now_s: float) -> float:
-    """A steady step on; from now where that has passed already."""
-    return due_s + period_s if due_s + period_s > now_s else now_s + period_s
+    """A steady step on; from now where that has long passed already."""
+    step_s = due_s + period_s
+    return step_s if step_s > now_s - period_s / 2 else now_s + period_s
 
 
 def _send(edition: Edition, line: Line, groups: tuple[Group, ...]) -> None:

@@ -78,6 +78,39 @@ def test_new_readings_wait_for_no_timer(phase_s):
         assert [float(number)] == receiver.known["/sidecar/seconds"]
 
 
+def test_readings_that_came_in_a_bunch_make_no_later_one_wait():
+    """After a stall several come at once; the ones after it leave as they come, all but the first perhaps."""
+    outbox, receiver = Outbox(), Receiver(select(("/sidecar/seconds",)), rate_hz=25.0)
+    outbox.add(receiver.line, 0.0)
+    for now_s in (0.0, 1.0, 1.001, 1.002, 1.03):
+        outbox.offer(a_snapshot(), now_s, now_s)
+        outbox.send_due(now_s + 0.005)
+    for number in range(1, 50):
+        now_s = 1.03 + number * 0.04
+        while (due_s := outbox.due_s()) is not None and due_s < now_s:
+            outbox.send_due(due_s)
+        outbox.offer(a_snapshot(reading=Reading(seconds=float(number))), now_s, now_s)
+
+        assert number == 1 or [float(number)] == receiver.known["/sidecar/seconds"]
+
+
+def test_the_last_readings_are_sent_although_nothing_follows():
+    """A run that ends tells its end: after two periods at the latest, or when it closes."""
+    outbox, receiver, other = Outbox(), Receiver(rate_hz=10.0), Receiver(rate_hz=1.0)
+    for each in (receiver, other):
+        outbox.add(each.line, 0.0)
+    outbox.offer(a_snapshot(), 0.0, 0.0)
+    outbox.offer(a_snapshot(reading=Reading(seconds=7.0)), 0.02, 0.02)
+    assert [0.0] == receiver.known["/sidecar/seconds"]
+    assert outbox.due_s() <= 0.2
+    outbox.send_due(outbox.due_s())
+    assert [7.0] == receiver.known["/sidecar/seconds"]
+
+    assert [0.0] == other.known["/sidecar/seconds"]
+    outbox.send_last()
+    assert [7.0] == other.known["/sidecar/seconds"]
+
+
 def test_a_receiver_is_never_sent_the_same_readings_twice():
     """Asking for more than there are gives as many as there are."""
     outbox, eager = Outbox(), Receiver(select(("/sidecar/momentary",)), 50.0)
