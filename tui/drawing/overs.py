@@ -33,12 +33,17 @@ def overs(course: Course, goal: Goal) -> tuple[Over, ...]:
     edges = np.flatnonzero(np.diff(is_over))
     return tuple(
         Over(
-            max(0.0, float(course.seconds[first]) - BLOCK_S),
-            float(course.seconds[stop - 1]),
+            _edge_s(float(course.seconds[first]) - BLOCK_S),
+            _edge_s(float(course.seconds[stop - 1])),
             float(course.short_term[first:stop].max()),
         )
         for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
     )
+
+
+def _edge_s(seconds: float) -> float:
+    """The course's times are float32: written as minutes and seconds, 4.9999999 s would be 4."""
+    return round(seconds / BLOCK_S) * BLOCK_S
 
 
 def places_s(course: Course, goal: Goal) -> list[float]:
