@@ -10,10 +10,8 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.facts import CLIP_SAMPLES
 from sidecar.meter.interpolation import REACH
-from sidecar.meter.planes import highest
+from sidecar.meter.planes import SEGMENT, highest
 
-_SEGMENT = 1024
-"""Frames that are looked at at once, while they are near at hand."""
 _FLAGS = {"contract", "reassoc", "nsz"}
 _SHORTEST_RUN = 1000
 """Silences within one call that are shorter than so many frames cannot become one of a second."""
@@ -126,12 +124,12 @@ def gather(planes: Any, first_frame: int, full_scale: np.float32, state: Any) ->
     """
     channels = state.total.size
     end = planes.shape[1]
-    work = np.empty(_SEGMENT, np.int32)
+    work = np.empty(SEGMENT, np.int32)
     runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
     silent_from = REACH
-    for start in range(REACH, end, _SEGMENT):
-        stop = min(start + _SEGMENT, end)
+    for start in range(REACH, end, SEGMENT):
+        stop = min(start + SEGMENT, end)
         loudest = np.float32(0.0)
         for c in range(channels):
             x = planes[c, start:stop]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -72,19 +72,19 @@ def measure(
     workers: threads that share the work; None is one for each processor. The result does not depend on it.
     Raises SourceError for a file that cannot be read, SignalError for one that cannot be measured.
     """
-    taken: list[Blocks] = []
+    courses = []
     with SoundFile(path) as file:
         meter = Meter(file.rate_hz, layout, channels=file.channels)
         keeper = FactsKeeper(0, file.full_scale, np.empty((file.channels, 0), np.float32))
         for stretch in stretches(file, meter.layout, workers or os.cpu_count() or 1):
             meter.take_in(stretch.front, stretch.hops)
             keeper.join(stretch.keeper)
-            taken.append(meter.take_blocks())
+            courses.append(_course(meter.take_blocks()))
             progress(min(1.0, keeper.frames / file.frames))
         file.finish()
     meter.finish()
     progress(1.0)
-    reading, course = meter.reading(), _course(taken)
+    reading, course = meter.reading(), _joined(courses)
     return Measured(
         str(path),
         file.rate_hz,
@@ -99,15 +99,21 @@ def measure(
     )
 
 
-def _course(taken: list[Blocks]) -> BlockCourse:
-    def whole(name: str) -> NDArray[np.float64]:
-        return np.concatenate([getattr(blocks, name) for blocks in taken])
-
+def _course(blocks: Blocks) -> BlockCourse:
     return BlockCourse(
-        whole("energy"),
-        whole("momentary").astype(np.float32),
-        whole("short_term").astype(np.float32),
-        whole("true_peaks").astype(np.float32),
+        blocks.energy,
+        blocks.momentary.astype(np.float32),
+        blocks.short_term.astype(np.float32),
+        blocks.true_peaks.astype(np.float32),
+    )
+
+
+def _joined(courses: Sequence[BlockCourse]) -> BlockCourse:
+    return BlockCourse(
+        np.concatenate([course.energy for course in courses]),
+        np.concatenate([course.momentary for course in courses]),
+        np.concatenate([course.short_term for course in courses]),
+        np.concatenate([course.true_peak for course in courses]),
     )
 
 

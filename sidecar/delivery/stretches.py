@@ -71,7 +71,8 @@ def _stretch(whole: SoundFile, layout: Layout, first_block: int, end_block: int)
         file.seek(lead)
         before = front.push(file.read(at - lead, file.native_type)).samples
         keeper = FactsKeeper(at, file.full_scale, before)
-        while at < end and len(frames := file.read(min(_READ_FRAMES, end - at), file.native_type)):
+        room = np.empty((_READ_FRAMES, file.channels), file.native_type)
+        while at < end and len(frames := file.read_into(room[: end - at])):
             parts.append(front.push(frames))
             keeper.push(parts[-1].planes)
             at += len(frames)
@@ -87,17 +88,19 @@ def _one_by_one(file: SoundFile, layout: Layout, reads: Iterator[NDArray[Any]]) 
         keeper = FactsKeeper(at, file.full_scale, before)
         keeper.push(hops.planes)
         yield Stretch(front, hops, keeper)
-        before = hops.samples[:, -CLIP_SAMPLES:]
+        before = hops.samples[:, -CLIP_SAMPLES:].copy()
         at += len(frames)
 
 
 def _reads(file: SoundFile) -> Iterator[NDArray[Any]]:
-    while len(frames := file.read(_READ_FRAMES, file.native_type)):
+    """The file's frames; each array is good until the next."""
+    room = np.empty((_READ_FRAMES, file.channels), file.native_type)
+    while len(frames := file.read_into(room)):
         yield frames
 
 
 def _ahead(file: SoundFile, pool: ThreadPoolExecutor) -> Iterator[NDArray[Any]]:
-    """As :func:`_reads`, with the next frames being read while the last are looked at."""
+    """As :func:`_reads`, the next being read while the last are looked at."""
     coming = pool.submit(file.read, _READ_FRAMES, file.native_type)
     while len(frames := coming.result()):
         coming = pool.submit(file.read, _READ_FRAMES, file.native_type)

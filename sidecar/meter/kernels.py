@@ -13,7 +13,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.meter.interpolation import REACH
-from sidecar.meter.peak_kernels import SEGMENT, true_peak, workspace
+from sidecar.meter.peak_kernels import true_peak, workspace
+from sidecar.meter.planes import SEGMENT
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
 
 HOPS_PER_BLOCK = 10

@@ -7,15 +7,12 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from sidecar.meter.interpolation import LAST_TWO, LAST_TWO_CHORD, LAST_TWO_CURVE, REACH, STAGES
-from sidecar.meter.planes import highest
-
-SEGMENT = 1024
-"""Frames that are taken through all steps at once, while they are near at hand."""
+from sidecar.meter.interpolation import LAST_TWO, LAST_TWO_EXCESS, REACH, STAGES
+from sidecar.meter.planes import SEGMENT, highest
 
 _FIRST, _SECOND = STAGES[:2]
 _PAIRS = _FIRST.size
-_CHORD, _CURVE = np.float32(LAST_TWO_CHORD), np.float32(LAST_TWO_CURVE)
+_EXCESS = np.float32(LAST_TWO_EXCESS)
 _TWO = np.float32(2.0)
 
 # Planes hold no NaN (see planes.take_in), so the compiler may assume there is none.
@@ -91,8 +88,8 @@ def true_peak(x: Any, peak: Any, work: Any) -> np.float32:
     that is higher.
 
     Four points a sample are calculated throughout. Between two of them a curve rises little above the
-    higher one (see interpolation.LAST_TWO_CURVE), so the points between are calculated only where they
-    could be the highest of all. The result is the same.
+    higher one (see interpolation.LAST_TWO_EXCESS), so the points between are calculated only where they
+    could be the highest of all. The result is the same within 0.0003 dB.
     """
     mids, first, third, tops, folded, around = work
     count = x.size - 2 * _PAIRS - 3
@@ -104,11 +101,11 @@ def true_peak(x: Any, peak: Any, work: Any) -> np.float32:
     _quarters(mids, whole[1:], third)
     points = (whole[2:], first, mids[2:], third)
     _curves(points, tops[: count - 1])
-    excess = _CURVE * highest(tops[: count - 1], folded)
+    excess = _EXCESS * highest(tops[: count - 1], folded)
     _tops(points, tops)
     top = highest(tops, folded)
     peak = max(peak, top)
-    threshold = (peak - excess) / _CHORD
+    threshold = peak - excess
     if top <= threshold:
         return peak
     for i in range(1, count - 2):

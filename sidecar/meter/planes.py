@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from sidecar.meter.interpolation import REACH
 
+SEGMENT = 1024
+"""Frames that are taken through all steps at once, while they are near at hand."""
 ABSURD = np.float32(1e9)
 """+180 dBFS: no converter gives it, and from here on float32 could overflow in the interpolators."""
 _SIGN = np.int32(0x7FFFFFFF)
@@ -20,7 +22,8 @@ def highest(x: Any, work: Any) -> np.float32:
     """Largest absolute value of float32 *x*, shape (n,), n ≥ 1; infinite or NaN if there is any of these.
 
     Without their signs, floats are in the order of the integers with the same bits. Folding the row
-    in half vectorises, a running maximum does not. work: scratch, int32, shape (at least n / 2,).
+    in half vectorises, a running maximum does not. work: scratch, int32, shape (at least n / 2,)
+    and 1.
     """
     bits = x.view(np.int32)
     half = bits.size // 2
@@ -63,33 +66,35 @@ def _silence_bad(x: Any) -> int:
 
 @njit(nogil=True, cache=True)
 def take_in(frames: Any, gain: np.float32, planes: Any, peaks: Any) -> int:
-    """Copies *frames*, shape (n, channels), n ≥ 1, times *gain* into planes[:channels, REACH:].
+    """Copies *frames*, shape (n, channels), times *gain* into planes[:channels, REACH:].
 
     peaks: out, shape (channels,), linear sample peaks. Returns the count of bad samples, which are NaN,
     infinite or absurd; such a sample becomes silence.
     """
-    n, channels = frames.shape
-    work = np.empty(n // 2 + 1, np.int32)
+    channels = frames.shape[1]
+    flat = frames.reshape(frames.size)
+    work = np.empty(SEGMENT // 2, np.int32)
+    peaks[:] = np.float32(0.0)
     bad = 0
-    if channels == 2:
-        _split_pair(frames.reshape(2 * n), gain, planes[0, REACH:], planes[1, REACH:])
-    for c in range(channels):
-        x = planes[c, REACH:]
-        if channels != 2:
-            for i in range(n):
-                x[i] = np.float32(frames[i, c]) * gain
-        peaks[c] = highest(x, work)
-        if not peaks[c] < ABSURD:
-            bad += _silence_bad(x)
-            peaks[c] = highest(x, work)
+    for start in range(0, frames.shape[0], SEGMENT):
+        stop = min(start + SEGMENT, frames.shape[0])
+        if channels == 2:
+            pair = planes[0, REACH + start : REACH + stop], planes[1, REACH + start : REACH + stop]
+            _split_pair(flat[2 * start : 2 * stop], gain, pair[0], pair[1])
+        for c in range(channels):
+            x = planes[c, REACH + start : REACH + stop]
+            if channels != 2:
+                for i in range(x.size):
+                    x[i] = np.float32(frames[start + i, c]) * gain
+            peak = highest(x, work)
+            if not peak < ABSURD:
+                bad += _silence_bad(x)
+                peak = highest(x, work)
+            peaks[c] = max(peaks[c], peak)
     return bad
 
 
-def fresh_planes(history: NDArray[np.float32], frames: int) -> NDArray[np.float32]:
-    """Planes with *history*, shape (channels, REACH), and room for so many frames; one row more where
-    the channels are odd, since they are weighted in pairs."""
-    channels = history.shape[0]
-    planes = np.empty((channels + channels % 2, REACH + frames), np.float32)
-    planes[:channels, :REACH] = history
-    planes[channels:] = 0.0
-    return planes
+def fresh_planes(channels: int, frames: int) -> NDArray[np.float32]:
+    """Zeros, shape (rows, REACH + frames): what came before, then room for so many frames. There is one row
+    more where the channels are odd, since they are weighted in pairs."""
+    return np.zeros((channels + channels % 2, REACH + frames), np.float32)

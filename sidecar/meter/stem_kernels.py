@@ -9,8 +9,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.meter.interpolation import REACH
-from sidecar.meter.peak_kernels import SEGMENT, true_peak, workspace
-from sidecar.meter.planes import ABSURD
+from sidecar.meter.peak_kernels import true_peak, workspace
+from sidecar.meter.planes import ABSURD, SEGMENT
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
 
 

@@ -86,7 +86,8 @@ class StemMeter:
         n = frames.shape[0]
         if n == 0:
             return
-        planes = fresh_planes(self._state.history, n)
+        planes = fresh_planes(self.channels, n)
+        planes[: self.channels, :REACH] = self._state.history
         self._bad_samples += take_in(frames, gain, planes, np.empty(self.channels, np.float32))
         if self._at_seam:
             # A jump from silence would be a peak that nobody played.

@@ -88,11 +88,15 @@ class SoundFile:
 
     def read(self, frames: int, dtype: str) -> NDArray[Any]:
         """The next frames, shape (n, channels), n ≤ *frames*; n is 0 behind the last one."""
-        wanted = min(frames, self.frames - self._at)
+        return self.read_into(np.empty((frames, self.channels), dtype))
+
+    def read_into(self, room: NDArray[Any]) -> NDArray[Any]:
+        """As :meth:`read`, into the first rows of *room*, which are returned."""
+        wanted = min(len(room), self.frames - self._at)
         if wanted <= 0:
-            return np.empty((0, self.channels), dtype)
+            return room[:0]
         try:
-            read: NDArray[Any] = self._file.read(wanted, dtype=dtype, always_2d=True)
+            read: NDArray[Any] = self._file.read(wanted, always_2d=True, out=room[:wanted])
         except RuntimeError as error:
             raise SourceError(self._broken(self._at, str(error))) from error
         if len(read) == 0 and self.frames - self._at > self._uncertain_frames:
