@@ -15,10 +15,11 @@ from sidecar.cli.options import (
     match,
     passes,
     rehearse,
+    screen,
     stamp,
 )
 
-_COMMANDS = (rehearse, live, check, match, stamp, passes, listen, light_test, goals, devices, doctor)
+_COMMANDS = (rehearse, live, screen, check, match, stamp, passes, listen, light_test, goals, devices, doctor)
 """In the order of the help: the job first."""
 
 

@@ -1,0 +1,23 @@
+"""Commands as messages: the table's obeying the other way round."""
+
+from __future__ import annotations
+
+from sidecar.feed import Command
+from sidecar.osc import wire
+from sidecar.osc.table import INCOMING, ROOT
+
+_ROWS = {
+    (row.verb, len(row.tags) == 2): row for row in INCOMING
+}  # /start and /continue differ in their verbs
+
+
+def datagram(command: Command) -> bytes:
+    """One message that asks for it."""
+    row = _ROWS[command.verb, isinstance(command.value, tuple)]
+    values: tuple[wire.Value, ...] = ()
+    if isinstance(command.value, tuple):
+        values = command.value
+    elif row.tags:
+        values = ("" if command.value is None else command.value,)
+    made: bytes = wire.message(ROOT + row.path, row.tags.replace("n", "s"), values).dgram
+    return made

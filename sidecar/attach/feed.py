@@ -1,0 +1,181 @@
+"""A run that plays elsewhere, as a feed: subscribes to it over OSC and goes on when it comes back."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from types import TracebackType
+
+from sidecar.attach.commands import datagram
+from sidecar.attach.course import CourseCopy
+from sidecar.attach.picture import goal_of, picture
+from sidecar.attach.told import Arguments, Told, sound
+from sidecar.errors import NetworkError
+from sidecar.feed import Command, Course, Snapshot
+from sidecar.goals import Goal
+from sidecar.osc import wire
+from sidecar.osc.asking import Asking
+from sidecar.osc.table import ROOT
+from sidecar.osc.targets import resolve
+from sidecar.vocabulary import Alert
+
+STALE_S = 2.5
+"""Something comes each second at least (``outbox.BEAT_S``): two lost in a row are no word any more."""
+
+_WANTED = "reading,alert,run,detail@10"
+_LARGEST = 65_535
+_LOOK_S = 0.05
+_GOALS_S = 30.0
+_REFUSAL_S = 10.0
+"""A refusal is shown for so long."""
+
+_NO_GOAL = Goal("", "no goal known yet:", -23.0, 0.0, 0.0, -1.0, -18.0)
+"""Something to draw before the first word; nothing is held against it."""
+
+
+class RemoteFeed:
+    """Use it as a context manager. Its calls return at once, whatever the network does."""
+
+    def __init__(self, place: str) -> None:
+        """place: ``HOST:PORT`` where the run takes commands.
+
+        Raises NetworkError when that is no place, or its host is not found.
+        """
+        self._place = place
+        self._asking = Asking(resolve(f"{place}/{_WANTED}"))
+        self._asking.socket.settimeout(_LOOK_S)
+        self._told = Told()
+        self._copy = CourseCopy()
+        self._began_s = self._heard_s = time.monotonic()
+        self._goals_due_s = 0.0
+        self._refusal, self._refused_s = "", 0.0
+        self._snapshot: Snapshot | None = None
+        self._goals: tuple[Goal, ...] = ()
+        self._has_heard = threading.Event()
+        self._is_closed = threading.Event()
+        self._thread = threading.Thread(target=self._attend, name="attached", daemon=True)
+
+    def __enter__(self) -> RemoteFeed:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        _kind: type[BaseException] | None,
+        _error: BaseException | None,
+        _trace: TracebackType | None,
+    ) -> None:
+        self._is_closed.set()
+        self._thread.join()
+        self._asking.close()
+
+    def wait(self, for_s: float) -> bool:
+        """Waits for the first word at most so long; whether it has come."""
+        return self._has_heard.wait(for_s)
+
+    # --- the feed: any thread -----------------------------------------------------------------
+
+    def snapshot(self) -> Snapshot:
+        now_s = time.monotonic()
+        known = self._snapshot
+        silent_s = now_s - self._heard_s
+        if known is None:
+            waited_s = int(now_s - self._began_s)
+            return Snapshot("waiting", _NO_GOAL, notice=f"asking {self._place} for its run, for {waited_s} s")
+        if silent_s > STALE_S:
+            return _stale(known, self._place, silent_s)
+        if self._refusal and now_s - self._refused_s < _REFUSAL_S:
+            return replace(known, notice=self._refusal)
+        return known
+
+    def course(self) -> Course:
+        return self._copy.course
+
+    def goals(self) -> Sequence[Goal]:
+        """Those of the run; of this machine none may be there by the same name."""
+        return self._goals or ((self._snapshot.goal,) if self._snapshot else ())
+
+    def send(self, command: Command) -> None:
+        """Raises NetworkError where the run is not there to hear it."""
+        if self._snapshot is None or time.monotonic() - self._heard_s > STALE_S:
+            raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
+        try:
+            self._asking.socket.send(datagram(command))
+        except OSError as error:
+            raise NetworkError(f"'{command.verb}' did not reach {self._place}: {error}") from error
+
+    # --- the thread ---------------------------------------------------------------------------
+
+    def _attend(self) -> None:
+        while not self._is_closed.is_set():
+            now_s = time.monotonic()
+            self._asking.keep_up(now_s)
+            try:
+                for question in self._questions(now_s):
+                    self._asking.socket.send(question)
+                packet = self._asking.socket.recv(_LARGEST)
+            except TimeoutError:
+                continue
+            except OSError:  # nobody is there: refused at once, which must not become a race
+                self._is_closed.wait(_LOOK_S)
+                continue
+            self._take(packet)
+
+    def _questions(self, now_s: float) -> Iterator[bytes]:
+        """What is asked besides the subscription, while there is one."""
+        if self._snapshot is None or now_s - self._heard_s > STALE_S:
+            return
+        for path, places in self._copy.questions(now_s):
+            yield wire.message(ROOT + path, "i" * len(places), places).dgram
+        if now_s >= self._goals_due_s:
+            self._goals_due_s = now_s + _GOALS_S
+            yield wire.message(f"{ROOT}/goals", "", ()).dgram
+
+    def _take(self, packet: bytes) -> None:
+        try:
+            messages = wire.parse(packet)
+        except ValueError:
+            return
+        is_news = False
+        for address, arguments in messages:
+            heard = sound(address, arguments)
+            if heard:
+                is_news |= self._hear(*heard)
+        if not is_news:
+            return
+        snapshot = picture(self._told)
+        if snapshot:
+            self._heard_s = time.monotonic()
+            self._asking.note(self._heard_s)
+            self._snapshot = snapshot
+            self._has_heard.set()
+
+    def _hear(self, path: str, arguments: Arguments) -> bool:
+        """Takes one message; whether it tells how the run stands."""
+        match path:
+            case "/course/size" | "/course/part" | "/event":
+                self._copy.hear(path, arguments)
+            case "/goals/goal":
+                self._told.hear(path, arguments)
+                self._goals = tuple(map(goal_of, self._told.several(path)))
+            case "/error":
+                self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
+            case "/subscribed":
+                pass
+            case _:
+                self._told.hear(path, arguments)
+                return True
+        return False
+
+
+def _stale(known: Snapshot, place: str, silent_s: float) -> Snapshot:
+    """The last that was known, marked as such: a figure that stands still must not look like a quiet room."""
+    lost = Alert("lost", "on", silent_s, STALE_S)
+    return replace(
+        known,
+        transport="ended" if known.transport == "ended" else "waiting",
+        alerts=tuple(lost if alert.name == "lost" else alert for alert in known.alerts),
+        notice=f"no word from {place} for {int(silent_s)} s",
+    )
