@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,11 +83,11 @@ class Adviser:
             apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
         self.counsel.take(mix.energy, mix.true_peak, apart, block.gain_db)
 
-    def restore(self, before: Resumable, mix_told: Iterable[str]) -> None:
-        """Goes on with a pass that broke off. mix_told: stems whose faders were told of in it."""
+    def restore(self, before: Resumable) -> None:
+        """Goes on with a pass that broke off."""
         self.counsel.restore(before.energies, before.true_peak, before.cuts, before.fader)
         if self.stem_faders and before.stems:
-            self.stem_faders.restore(before.stems, before.true_peak, before.cuts, mix_told)
+            self.stem_faders.restore(before.stems, before.true_peak, before.cuts, before.told_stems)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""

@@ -48,12 +48,6 @@ class Chronicle:
         """Why nothing is being written, in a sentence to show; empty while all is well."""
         return self._journal.fault if self._journal else ""
 
-    @property
-    def told_stems(self) -> frozenset[str]:
-        """Stems whose faders were told of in the pass that is gone on with."""
-        words = self._resumed.told if self._resumed else ()
-        return frozenset(word.stem for word in words if word.stem and word.is_position)
-
     def begin(self, about: Pass) -> Resumable | None:
         """The first pass of the run: what it goes on with, None where it begins anew.
 
@@ -69,6 +63,7 @@ class Chronicle:
                 f"{about.source} is {_form(about)}. Give the same input, or begin anew without --resume."
             )
         self._pass = self._journal.resume(self._resumed) if self._journal else None
+        self.goal(about.goal)
         found = resumable(self._resumed)
         self._log.restore(found.course)
         return found
@@ -89,8 +84,8 @@ class Chronicle:
         if taken.stems is not None and stem_gains_db is not None:
             faders_db = np.tile(stem_gains_db, (count, 1))
             stems = Stems(taken.stems.covariance, taken.stems.true_peak, faders_db)
-        short_term = np.full(count, reading.short_term)
-        self._pass.blocks(taken.mix.energy, taken.mix.true_peak, short_term, fader_db, reading, stems)
+        mix = taken.mix
+        self._pass.blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
 
     def cut(self, lost_frames: int = 0) -> None:
         """The next block does not follow the last one."""

@@ -31,6 +31,8 @@ class Metering:
         The kernels are compiled when this returns. Raises SignalError for what cannot be measured,
         SettingsError where channels and stems do not agree.
         """
+        self._bad_before = 0
+        """Broken samples of the run that this one goes on with: the stems' own meter has not seen them."""
         self._stems = StemMeter(rate_hz, len(stems)) if stems else None
         if self._stems and self._stems.channels != channels:
             raise SettingsError(
@@ -67,10 +69,13 @@ class Metering:
         """What the mix reads now."""
         reading = self._mix.reading()
         # The sum takes a broken sample for silence, so only the stems' own meter has seen it.
-        return replace(reading, bad_samples=self._stems.bad_samples) if self._stems else reading
+        if self._stems is None:
+            return reading
+        return replace(reading, bad_samples=self._bad_before + self._stems.bad_samples)
 
     def reset(self) -> None:
         """Begins a new programme."""
+        self._bad_before = 0
         self._mix.reset()
         if self._stems:
             self._stems.reset()
@@ -93,7 +98,9 @@ class Metering:
 
     def restore(self, energies: Floats, reading: Reading, cuts: Sequence[int]) -> None:
         """Begins where a programme broke off; see :meth:`sidecar.meter.Meter.restore`."""
+        self.reset()
         self._mix.restore(energies, reading, cuts)
+        self._bad_before = reading.bad_samples
         if self._stems:
             self._stems.splice()
 

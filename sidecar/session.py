@@ -143,7 +143,7 @@ class Session:
         if before is None:
             return
         meter.restore(before.energies, before.reading, before.cuts)
-        self._adviser.restore(before, self._chronicle.told_stems)
+        self._adviser.restore(before)
         self._lost_frames = before.lost_frames
         self._chronicle.note("gap", "gone on with")
 

@@ -107,3 +107,45 @@ def test_left_out_of_the_record_nothing_is_kept(halves, capsys):
     """``--no-record`` writes no pass."""
     assert 0 == main(live(halves / "first.wav", "--no-record"))
     assert [] == reader.passes()
+
+
+def test_the_goal_goes_on_unless_another_is_given(halves, capsys):
+    """The verdict on record is on the goal that held last."""
+    assert 0 == main(live(halves / "first.wav", "--goal", "premaster"))
+    assert 0 == main(live(halves / "second.wav", "--resume"))
+    kept = reader.passes()[0].about.goal.name
+    assert 0 == main(live(halves / "second.wav", "--resume", "--goal", "a85"))
+
+    assert ("premaster", "a85") == (kept, reader.passes()[0].about.goal.name)
+
+
+def test_broken_samples_of_stems_are_counted_on(halves):
+    """Those of the run before and those of this one."""
+    sound = np.zeros((RATE_HZ, 4), np.float32)
+    sound[100:110] = np.nan
+    soundfile.write(halves / "stems.wav", sound, RATE_HZ, subtype="FLOAT")
+    stems = ("--stems", "voice,music")
+    assert 0 == main(live(halves / "stems.wav", *stems))
+    assert 0 == main(live(halves / "stems.wav", *stems, "--resume"))
+
+    assert 80 == reader.passes()[0].reading.bad_samples
+
+
+def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, capfd):
+    """A file stands where the folder should be: everything is measured, and the loss is told."""
+    (halves / "taken").write_text("in the way")
+    monkeypatch.setenv("XDG_DATA_HOME", str(halves / "taken"))
+    assert 0 == main(live(halves / "first.wav"))
+    said = capfd.readouterr()
+
+    assert '"transport": "ended"' in said.out
+    assert "The record has stopped" in said.err
+
+
+def test_the_log_keeps_what_is_asked_for(halves, monkeypatch):
+    """With --log-level error not even the line on what runs."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(halves / "state"))
+    assert 0 == main(live(halves / "first.wav", "--log-level", "error"))
+    (log,) = (halves / "state").rglob("sidecar.log")
+
+    assert "" == log.read_text()

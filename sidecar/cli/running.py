@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import signal
 import socket
+import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -51,7 +52,7 @@ def run_session(
 ) -> int:
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
     try:
-        with kept_log(), contextlib.ExitStack() as closing:
+        with kept_log(options.log_level), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
             if options.no_screen or options.plain:
                 _run_here(session, options.for_s)
@@ -75,8 +76,8 @@ def _session(
         raise SettingsError(
             f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
         )
-    goal = load_goal(options.goal)
     journal, resumed = _record(options, closing)
+    goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
     earlier = None if options.profile is None else load_earlier(options.profile, layout)
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))
@@ -149,8 +150,15 @@ def _record(
     if options.no_record:
         return None, resumed
     journal = Journal.open()
-    closing.callback(journal.close)
+    closing.callback(_close, journal)
     return journal, resumed
+
+
+def _close(journal: Journal) -> None:
+    """Writes the rest, and says it where the disk takes nothing even now."""
+    journal.close()
+    if journal.fault:
+        print(f"sidecar: {journal.fault}", file=sys.stderr)
 
 
 def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:

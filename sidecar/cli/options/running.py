@@ -10,7 +10,7 @@ from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
     """Goal, forecast, screen and OSC."""
-    parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
     parser.add_argument(
         "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
     )
@@ -21,6 +21,12 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
     parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
+    parser.add_argument(
+        "--log-level",
+        choices=("debug", "info", "warning", "error"),
+        default="info",
+        help="what is kept in the log, from that level up (info)",
+    )
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
     parser.add_argument(
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"
