@@ -10,8 +10,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-TESTS = Path(__file__).parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS / "endurance")]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "endurance"))
 
 from conftest import Loopback
 from live_run import LiveRun
