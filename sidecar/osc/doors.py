@@ -21,6 +21,12 @@ PACKETS_HZ = 500.0
 PACKETS_AT_ONCE = 1_000.0
 BYTES_A_TOKEN = 256
 """What a packet takes of that allowance: 1, and 1 more for each so many bytes, since bundles hold much."""
+DESK_TIMES = 10.0
+"""A workstation tells of its meters and all its faders besides, some thousand times a second: so many times
+what others may send, lest the one fader that counts be lost among them."""
+MESSAGES_HZ = 500.0
+"""Commands and questions, each on its own, however they are packed."""
+MESSAGES_AT_ONCE = 1_000.0
 ANSWERS_HZ = 50.0
 ANSWERS_AT_ONCE = 100.0
 PARTS_HZ = 160.0
@@ -63,8 +69,11 @@ class Allowance:
 class Doors:
     """This machine may speak, and who is on the list. Each sender has an allowance."""
 
-    def __init__(self, allow: Sequence[Network] = ()) -> None:
+    def __init__(self, allow: Sequence[Network] = (), desk: str | None = None) -> None:
+        """desk: the address of the workstation whose faders are listened to."""
         self._allow = allow
+        self.desk = desk
+        self._messages: OrderedDict[str, Allowance] = OrderedDict()
         self._packets: OrderedDict[str, Allowance] = OrderedDict()
         self._answers: OrderedDict[str, Allowance] = OrderedDict()
         self._parts: OrderedDict[str, Allowance] = OrderedDict()
@@ -78,8 +87,14 @@ class Doors:
 
     def has_room_for(self, host: str, size: int, now_s: float) -> bool:
         """Whether that sender may send a packet of so many bytes now; counts it."""
-        allowance = _of(self._packets, host, PACKETS_AT_ONCE, now_s)
-        return allowance.take(1 + size // BYTES_A_TOKEN, now_s, PACKETS_HZ, PACKETS_AT_ONCE)
+        times = DESK_TIMES if host == self.desk else 1.0
+        allowance = _of(self._packets, host, times * PACKETS_AT_ONCE, now_s)
+        return allowance.take(1 + size // BYTES_A_TOKEN, now_s, times * PACKETS_HZ, times * PACKETS_AT_ONCE)
+
+    def may_say(self, host: str, now_s: float) -> bool:
+        """Whether that sender may say one thing more now; counts it."""
+        allowance = _of(self._messages, host, MESSAGES_AT_ONCE, now_s)
+        return allowance.take(1, now_s, MESSAGES_HZ, MESSAGES_AT_ONCE)
 
     def may_be_answered(self, host: str, now_s: float) -> bool:
         """Whether that sender gets one more answer now; counts it."""

@@ -107,9 +107,8 @@ class OscPort(asyncio.DatagramProtocol):
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
             self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
-        doors = Doors(allow)
-        desk = surface_target.address[0] if surface and surface_target else None
-        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface, desk=desk)
+        doors = Doors(allow, surface_target.address[0] if surface and surface_target else None)
+        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface)
         self._streams = Streams(
             doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
         )

@@ -41,11 +41,9 @@ class Reception:
         *,
         update_hz: float,
         surface: Surface | None = None,
-        desk: str | None = None,
     ) -> None:
         """update_hz: readings a second where a subscriber names no rate, and the most there are.
-        surface: how a workstation speaks of its faders.
-        desk: the workstation's address: it may speak of its faders, and of nothing else unless it is let in.
+        surface: how a workstation speaks of its faders: the desk may, and of nothing else unless let in.
         """
         self.drops = Drops()
         self.subscribers = Subscribers(outbox)
@@ -56,7 +54,6 @@ class Reception:
         self._outbox = outbox
         self._update_hz = update_hz
         self._surface = surface
-        self._desk = desk
 
     def look(self) -> None:
         """Sees whether the course has begun anew; to be called with each snapshot."""
@@ -66,7 +63,7 @@ class Reception:
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
         is_let_in = self._doors.let_in(peer.host)
-        if not is_let_in and peer.host != self._desk:
+        if not is_let_in and peer.host != self._doors.desk:
             self._drop("sender", peer, "this sender is not allowed", now_s)
             return
         if len(packet) > LARGEST_PACKET:
@@ -105,7 +102,7 @@ class Reception:
         if address in _ANSWERS:  # an answer to an answer would go back and forth for ever
             self._drop("address", peer, f"{address} is an answer", now_s)
             return
-        if not self._doors.has_room_for(peer.host, 0, now_s):
+        if not self._doors.may_say(peer.host, now_s):
             self._drop("rate", peer, "too many messages at once", now_s)
             return
         try:

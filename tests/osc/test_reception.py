@@ -41,10 +41,10 @@ class Peer:
 class Room:
     """A reception that has something to tell."""
 
-    def __init__(self, **settings):
+    def __init__(self, desk=None, **settings):
         self.outbox = Outbox()
         self.outbox.offer(a_snapshot(), 0.0, 0.0)
-        doors = Doors([network("192.0.2.0/24")])
+        doors = Doors([network("192.0.2.0/24")], desk)
         self.reception = Reception(doors, self.outbox, update_hz=10.0, **settings)
         self.asked = []
         self.reception.obey = self.asked.append
@@ -228,6 +228,17 @@ class TestStorms:
 
         assert [Command("mark", text)] == room.asked
         assert {"size": 1} == dict(room.counts)
+
+    def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
+        """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
+        desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        room, peer = Room(surface=desk, desk="198.51.100.7"), Peer("198.51.100.7")
+        meter = wire.message("/track/1/meter", "f", [0.5]).dgram
+        fader = wire.message("/main/now", "f", [-3.0]).dgram
+        for number in range(30_000):
+            room.reception.take(fader if number % 100 == 0 else meter, peer, number / 3000)
+
+        assert 300 * [Command("fader", -3.0)] == room.asked
 
     def test_a_bundle_of_commands_counts_each(self, room):
         """Many small commands in one packet use the allowance up as many packets do."""
