@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from sidecar.metering import Taken
 
 _ADVISE_S = 1.0
+_ADVISE_SHARE = 1.0 / 600.0
+"""The answer takes longer the more was heard, and changes the less: after an hour it is asked for every 7 s,
+so that an update costs the same on average all day (tests/benchmarks/day_long.py)."""
 _RIDES_S = 30.0
 _LONGEST_FOR_RIDES_S = 3600.0
 """A longer course is searched for rides only when it is paused or over: the search takes its time."""
@@ -49,7 +52,7 @@ class Adviser:
         self.earlier_pass: EarlierPass | None = None
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
-        self._due_s = self._rides_due_s = SILENCE
+        self._due_s = self._rides_due_s = self._searched_s = SILENCE
 
     @property
     def stems(self) -> tuple[Stem, ...]:
@@ -116,7 +119,7 @@ class Adviser:
 
     def ask_soon(self) -> None:
         """Something has changed: the next look asks for advice."""
-        self._due_s = SILENCE
+        self._due_s = self._searched_s = SILENCE
 
     def look(self, now_s: float, *, at_rest: bool) -> None:
         """Asks for advice where it is due. at_rest: nothing plays, so that a long search harms nobody."""
@@ -124,12 +127,13 @@ class Adviser:
             self.stem_faders.look(now_s)
         if now_s < self._due_s:
             return
-        self._due_s = now_s + _ADVISE_S
         counsel = self.counsel
+        self._due_s = now_s + _ADVISE_S + counsel.seconds * _ADVISE_SHARE
         self.next_pass, self.this_pass = counsel.next_pass(), counsel.this_pass()
         if counsel.earlier is not None:
             self.earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())
-        if at_rest or (now_s >= self._rides_due_s and counsel.seconds <= _LONGEST_FOR_RIDES_S):
-            self._rides_due_s = now_s + _RIDES_S
+        is_due = at_rest or (now_s >= self._rides_due_s and counsel.seconds <= _LONGEST_FOR_RIDES_S)
+        if is_due and self._searched_s != counsel.seconds:
+            self._rides_due_s, self._searched_s = now_s + _RIDES_S, counsel.seconds
             plan = counsel.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason
