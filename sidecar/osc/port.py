@@ -55,6 +55,7 @@ def bind(
     server.setblocking(False)
     if kind == socket.SOCK_DGRAM:
         server.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER)
+        server.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
     else:
         server.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _STREAM_BUFFER)
     return server
