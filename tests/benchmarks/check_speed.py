@@ -1,8 +1,9 @@
-"""How fast a finished file is measured, against only reading it; and how much memory a long one takes.
+"""How fast a finished file is measured, against only reading it.
 
 Run: python tests/benchmarks/check_speed.py [minutes] [rounds]
-Prints the best of some rounds, in which reading alone, one worker and two take turns: times real time by
-processor time for one worker, by the clock for two.
+In each round reading alone, one worker and two take turns. Speeds are in times real time. One core is judged by
+processor time: medians, ratios of what they are in each round. Two are judged by the clock, which other work on
+the machine disturbs: the least disturbed round of each; what sharing costs is in processor time again.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy as np
 import soundfile
 
 from sidecar.delivery.measure import measure
+from sidecar.vocabulary import FloatArray
 
 RATE_HZ = 48_000
 BLOCK_FRAMES = 65_536
@@ -55,18 +57,24 @@ def race(file: Path, seconds: float, rounds: int) -> str:
     runs = [partial(decode, file), partial(measure, file, workers=1), partial(measure, file, workers=2)]
     for run in runs:
         run()
-    times = np.array([[taken_s(run) for run in runs] for _ in range(rounds)]).min(axis=0)
-    (floor, floor_clock), (one, one_clock), (_, two_clock) = times
+    times = np.array([[taken_s(run) for run in runs] for _ in range(rounds)])
+    processor, clock = np.moveaxis(times, 2, 0).transpose(0, 2, 1)
+    (floor, one, two), (floor_clock, one_clock, two_clock) = processor, clock
+
+    def median(ratios: FloatArray) -> str:
+        return f"{np.median(ratios):.2f}"
+
     return (
-        f"reading alone {seconds / floor:6.0f}; one worker {seconds / one:5.0f}, {one / floor:.1f} of it; "
-        f"by the clock: two workers {seconds / two_clock:5.0f}, {one_clock / two_clock:.2f} times one, "
-        f"{two_clock / floor_clock:.2f} of reading"
+        f"reading {np.median(seconds / floor):5.0f}; one worker {np.median(seconds / one):5.0f}, "
+        f"{median(one / floor)} of reading; two cost {median(two / one)} of one, by the clock "
+        f"{seconds / two_clock.min():5.0f}, {one_clock.min() / two_clock.min():.2f} times one, "
+        f"{two_clock.min() / floor_clock.min():.2f} of reading"
     )
 
 
 def main() -> None:
-    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
-    rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 7
+    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 5.0
+    rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 15
     with tempfile.TemporaryDirectory() as folder:
         for kind in ("dense", "spoken"):
             for suffix in ("wav", "flac"):
