@@ -6,10 +6,15 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sidecar.feed import Feed
+    from tui.inks import Contrast
 
 
-def run(feed: Feed) -> None:
-    """Show *feed* until the person quits. The caller owns the feed and closes it afterwards."""
+def run(feed: Feed, *, contrast: Contrast = "usual", is_past: bool = False) -> None:
+    """Show *feed* until the person quits. The caller owns the feed and closes it afterwards.
+
+    contrast: "high" sets text off from its ground by 7:1 at least. is_past: the pass is over, so that
+    no key is offered which would change it.
+    """
     from tui.app import make_app
 
-    make_app(feed).run()
+    make_app(feed, contrast=contrast, is_past=is_past).run()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from textual.app import App
@@ -13,24 +13,36 @@ from textual.theme import Theme
 from sidecar.feed import Feed
 from tui.desk import Desk
 from tui.drawing.view import View
-from tui.palette import COLOURS, GREYS, SIXTEEN, Palette
+from tui.inks import Contrast, Inks, inks
+from tui.palette import Palette
 from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
 
 LOOK_S = 0.1
 """Time between two looks at the feed: short-term is renewed ten times a second (Tech 3341 §2.2)."""
 
-_THEME = Theme(
-    name="sidecar",
-    primary=COLOURS["under"],
-    secondary=COLOURS["track"],
-    accent=COLOURS["over"],
-    foreground=COLOURS["plain"],
-    background=COLOURS["paper"],
-    surface="#1c1f22",
-    panel=COLOURS["held"],
-    variables={"footer-background": COLOURS["paper"], "footer-key-foreground": COLOURS["under"]},
-)
+
+def _theme(table: Inks) -> Theme:
+    return Theme(
+        name="sidecar",
+        primary=table["under"],
+        secondary=table["track"],
+        accent=table["over"],
+        foreground=table["plain"],
+        background=table["paper"],
+        surface=table["sheet"],
+        panel=table["held"],
+        variables={"footer-background": table["paper"], "footer-key-foreground": table["under"]},
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Looks:
+    """How a screen is to look, whatever it shows."""
+
+    ascii_only: bool = False
+    contrast: Contrast = "usual"
+    is_past: bool = False
 
 
 class SidecarApp(App[None]):
@@ -47,15 +59,16 @@ class SidecarApp(App[None]):
     App.-ascii Dialog > #box { border: ascii $secondary; scrollbar-size: 0 0; }
     """
 
-    def __init__(self, feed: Feed, *, ascii_only: bool = False) -> None:
+    def __init__(self, feed: Feed, looks: Looks = Looks()) -> None:
         super().__init__()
-        self.register_theme(_THEME)
-        self.theme = _THEME.name
+        sixteen = self.console.color_system == "standard"
+        chosen = inks(looks.contrast, sixteen=sixteen, grey=self.no_color)
+        self.register_theme(_theme(chosen))
+        self.theme = "sidecar"
         self.animation_level = "none"
-        self.set_class(ascii_only, "-ascii")
-        self.desk = Desk(feed, half_blocks=not ascii_only)
-        inks = SIXTEEN if self.console.color_system == "standard" else COLOURS
-        self.palette = Palette(GREYS if self.no_color else inks, ascii_only=ascii_only)
+        self.set_class(looks.ascii_only, "-ascii")
+        self.desk = Desk(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
+        self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self._view: View | None = None
 
     def on_mount(self) -> None:
@@ -75,14 +88,17 @@ class SidecarApp(App[None]):
                 screen.show(view)
 
 
-def make_app(feed: Feed, *, ascii_only: bool | None = None) -> SidecarApp:
+def make_app(
+    feed: Feed, *, ascii_only: bool | None = None, contrast: Contrast = "usual", is_past: bool = False
+) -> SidecarApp:
     """The app for *feed*, which stays the caller's to close.
 
     ascii_only: None looks at the terminal's encoding; True draws without any character beyond ASCII.
+    is_past: the pass is over, so that no key is offered which would change it.
     """
     if ascii_only is None:
         ascii_only = not _speaks_unicode()
-    return SidecarApp(feed, ascii_only=ascii_only)
+    return SidecarApp(feed, Looks(ascii_only, contrast, is_past))
 
 
 def _speaks_unicode() -> bool:

@@ -53,8 +53,10 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
 class Desk:
     """A feed, the way it is looked at, and the commands that keys and clicks turn into."""
 
-    def __init__(self, feed: Feed, *, half_blocks: bool = True) -> None:
+    def __init__(self, feed: Feed, *, half_blocks: bool = True, is_past: bool = False) -> None:
         self.feed = feed
+        self.is_past = is_past
+        """True where the pass is over and only looked at."""
         self.refusal = ""
         """Why the last command was not taken; empty when it was."""
         self.cursor = Cursor()

@@ -1,63 +1,20 @@
 """From a tone to what a terminal shows: colour, grey or plain ASCII.
 
-The colours stay apart for colour-blind eyes and survive the step down to 16 colours (checked by a
-test): under becomes bright blue, over bright yellow, ceiling bright magenta. Without colour the same
-tones are told apart by weight and reverse video; and a shape always stands beside them.
+Without colour the tones are told apart by weight and reverse video; and a shape always stands beside them.
 """
 
 from __future__ import annotations
-
-from collections.abc import Mapping
 
 from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 
 from tui.drawing.cells import Row, Tone
-
-COLOURS: Mapping[str, str] = {
-    "paper": "#101418",
-    "plain": "#e6e9ec",
-    "strong": "bold #ffffff",
-    "dim": "#a8b4bd",
-    "faint": "#87929b",
-    "track": "#565d63",
-    "gate": "#626a70",
-    "held": "#363c42",
-    "fill": "#2f7a80",
-    "soft": "#27424a",
-    "band": "#3a4046",
-    "inside": "#e6e9ec",
-    "level": "#a8b4bd",
-    "under": "#4da3ff",
-    "over": "#ffac20",
-    "ceiling": "#ff4fd8",
-}
-
-SIXTEEN: Mapping[str, str] = {**COLOURS, "fill": "#008080"}
-"""For 16 colours, which hold one dark grey only: the course is set apart from the goal's band."""
-
-GREYS: Mapping[str, str] = {
-    **COLOURS,
-    "strong": "bold #ffffff",
-    "dim": "#b0b0b0",
-    "faint": "#909090",
-    "track": "#606060",
-    "level": "#b0b0b0",
-    "gate": "#585858",
-    "held": "#404040",
-    "fill": "#808080",
-    "soft": "#505050",
-    "band": "#383838",
-    "under": "#e6e6e6",
-    "over": "bold #ffffff",
-    "ceiling": "bold #ffffff",
-}
-"""For NO_COLOR: the alarm is the brightest thing on the screen, never the darkest."""
+from tui.inks import COLOURS, Inks
 
 _ASCII = str.maketrans(
     {
-        **dict.fromkeys("◁", "<"),
+        **dict.fromkeys("◁←", "<"),
         **dict.fromkeys("▷▸→", ">"),
         **dict.fromkeys("◇◆", "o"),
         **dict.fromkeys("△▲▴╹", "^"),
@@ -94,7 +51,7 @@ def ascii_text(text: str) -> str:
 class Palette:
     """Styles of the tones for one terminal, made once each."""
 
-    def __init__(self, inks: Mapping[str, str] = COLOURS, *, ascii_only: bool = False) -> None:
+    def __init__(self, inks: Inks = COLOURS, *, ascii_only: bool = False) -> None:
         self.ascii_only = ascii_only
         self._inks = inks
         self._styles: dict[Tone, Style] = {}

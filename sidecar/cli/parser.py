@@ -15,11 +15,15 @@ from sidecar.cli.options import (
     match,
     passes,
     rehearse,
+    review,
     screen,
     stamp,
 )
 
-_COMMANDS = (rehearse, live, screen, check, match, stamp, passes, listen, light_test, goals, devices, doctor)
+_COMMANDS = (
+    *(rehearse, live, screen, review, check, match, stamp, passes),
+    *(listen, light_test, goals, devices, doctor),
+)
 """In the order of the help: the job first."""
 
 

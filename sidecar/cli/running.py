@@ -37,6 +37,7 @@ from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:
     from sidecar.tape import Tape
+    from tui.inks import Contrast
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 _END_S = 5.0
@@ -57,7 +58,7 @@ def run_session(
             if options.no_screen or options.plain:
                 _run_here(session, options.for_s)
             else:
-                _run_on_screen(session, options.for_s)
+                _run_on_screen(session, options.for_s, options.contrast)
     finally:
         source.close()
     return 0
@@ -185,7 +186,7 @@ def _run_here(session: Session, for_s: float | None) -> None:
             signal.signal(number, handler)
 
 
-def _run_on_screen(session: Session, for_s: float | None) -> None:
+def _run_on_screen(session: Session, for_s: float | None, contrast: Contrast) -> None:
     import tui
 
     failures: list[SidecarError] = []
@@ -200,7 +201,7 @@ def _run_on_screen(session: Session, for_s: float | None) -> None:
     worker = threading.Thread(target=work, name="meter", daemon=True)
     worker.start()
     try:
-        tui.run(session)
+        tui.run(session, contrast=contrast)
     finally:
         session.stop()
         worker.join(_END_S)

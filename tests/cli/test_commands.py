@@ -11,7 +11,7 @@ import soundfile
 from sidecar.cli import main
 from sidecar.cli.parser import make_parser
 
-COMMANDS = ("rehearse", "live", "check", "passes", "listen", "goals", "devices", "doctor")
+COMMANDS = ("rehearse", "live", "review", "check", "passes", "listen", "goals", "devices", "doctor")
 
 CHECK_FIELDS = {
     *("file", "sample_rate", "channels", "seconds", "integrated_lufs", "loudness_range_lu"),

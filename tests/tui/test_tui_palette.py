@@ -1,23 +1,60 @@
-"""Tones on terminals of all depths."""
+"""Tones on terminals of all depths, for eyes of all kinds."""
 
 import itertools
 
+import numpy as np
 import pytest
 from rich.color import Color, ColorSystem
 
-from tui.palette import COLOURS, GREYS, SIXTEEN, Palette, ascii_text
+from tui import inks as tables
+from tui.inks import COLOURS, GREYS, HIGH_COLOURS, HIGH_GREYS, HIGH_SIXTEEN, SIXTEEN
+from tui.palette import Palette, ascii_text
 
 STANDS = ("under", "inside", "over", "ceiling")
+USUAL, HIGH = (COLOURS, GREYS), (HIGH_COLOURS, HIGH_GREYS)
+
+TEXT = [
+    *((ink, "paper") for ink in ("plain", "strong", "dim", "faint", *STANDS)),
+    *((ink, "sheet") for ink in ("plain", "strong", "dim", "faint", *STANDS)),
+    *((ink, "held") for ink in ("plain", "strong", "dim", "under", "over", "ceiling")),
+    *(("paper", ground) for ground in ("under", "inside", "over", "ceiling", "level")),
+]
+"""Every ink and ground that words or numbers are written with: on the screen, in dialogs, in reverse."""
+
+# Full deuteranopia, protanopia and tritanopia on linear RGB: Machado, Oliveira, Fernandes, "A
+# Physiologically-based Model for Simulation of Color Vision Deficiency" (IEEE TVCG 15(6), 2009), severity
+# 1.0; figures from memory, their rows add up to 1.
+BLINDNESS = {
+    "deuteranopia": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.01182, 0.04294, 0.968881],
+    ],
+    "protanopia": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "tritanopia": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.3039],
+    ],
+    "none": [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+}
+APART = 20.0
+"""CIE 1976 colour difference; 2.3 is one that can just be seen (common figure, from memory)."""
 
 
 def _number(ink, depth, inks=COLOURS):
     return Color.parse(inks[ink].split()[-1]).downgrade(depth).number
 
 
+@pytest.mark.parametrize("inks", [COLOURS, HIGH_SIXTEEN])
 @pytest.mark.parametrize("depth", [ColorSystem.STANDARD, ColorSystem.EIGHT_BIT])
-def test_the_four_stands_stay_apart_at_every_depth(depth):
+def test_the_four_stands_stay_apart_at_every_depth(depth, inks):
     """Stepping down to 256 or 16 colours (as Rich does it) merges none of them with the background."""
-    numbers = [_number(ink, depth) for ink in (*STANDS, "paper")]
+    numbers = [_number(ink, depth, inks) for ink in (*STANDS, "paper", "held")]
 
     assert len(numbers) == len(set(numbers))
 
@@ -39,27 +76,74 @@ def test_in_256_colours_the_courses_inks_stay_apart():
     assert len(numbers) == len(set(numbers))
 
 
+def _linear(ink, inks):
+    channels = np.array(Color.parse(inks[ink].split()[-1]).get_truecolor()) / 255.0
+    return np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+
+
 def _luminance(ink, inks):
-    channels = [channel / 255.0 for channel in Color.parse(inks[ink].split()[-1]).get_truecolor()]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return float(_linear(ink, inks) @ [0.2126, 0.7152, 0.0722])
 
 
-@pytest.mark.parametrize("inks", [COLOURS, GREYS])
-@pytest.mark.parametrize("ink", ["plain", "strong", "dim", "faint", *STANDS])
-def test_text_is_readable_on_its_ground(ink, inks):
-    """WCAG 2.x SC 1.4.3 asks for a contrast of 4.5:1 (formula of relative luminance: same document)."""
-    contrast = (_luminance(ink, inks) + 0.05) / (_luminance("paper", inks) + 0.05)
-
-    assert contrast >= 4.5
+def _contrast(ink, ground, inks):
+    """WCAG 2.x, definitions of contrast ratio and of relative luminance."""
+    low, high = sorted((_luminance(ink, inks), _luminance(ground, inks)))
+    return (high + 0.05) / (low + 0.05)
 
 
-def test_without_colour_the_alarm_is_the_brightest():
+@pytest.mark.parametrize(("ink", "ground"), TEXT)
+def test_text_is_readable_on_its_ground(ink, ground):
+    """WCAG 2.x SC 1.4.3 asks for a contrast of 4.5:1, SC 1.4.6 for 7:1, which is what high contrast is."""
+    usual = min(_contrast(ink, ground, inks) for inks in USUAL)
+    high = min(_contrast(ink, ground, inks) for inks in HIGH)
+
+    assert usual >= 4.5
+    assert high >= 7.0
+
+
+@pytest.mark.parametrize("inks", [*USUAL, *HIGH])
+def test_what_is_drawn_stands_out_from_its_ground(inks):
+    """WCAG 2.x SC 1.4.11 asks for 3:1 where a graphic carries meaning: bars and the course do."""
+    assert min(_contrast(ink, "paper", inks) for ink in ("fill", "level", "under", "over", "ceiling")) >= 3.0
+
+
+def _lab(linear):
+    """CIE 1976 L*a*b* of linear sRGB, white D65 (IEC 61966-2-1, ISO/CIE 11664-4)."""
+    to_xyz = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    xyz = np.array(to_xyz) @ linear / [0.9505, 1.0, 1.089]
+    x, y, z = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
+
+
+@pytest.mark.parametrize("inks", [COLOURS, HIGH_COLOURS])
+@pytest.mark.parametrize("kind", list(BLINDNESS))
+def test_the_stands_stay_apart_for_every_kind_of_eye(kind, inks):
+    """Under, inside, over and ceiling, each pair, as seen without one kind of cone."""
+    seen = [_lab(np.clip(np.array(BLINDNESS[kind]) @ _linear(ink, inks), 0.0, 1.0)) for ink in STANDS]
+    apart = [float(np.linalg.norm(one - other)) for one, other in itertools.combinations(seen, 2)]
+
+    assert min(apart) >= APART
+
+
+def test_each_terminal_gets_its_own_inks():
+    """Grey wins over the number of colours; high contrast has a table for each of the three."""
+    chosen = [
+        tables.inks(contrast, sixteen=sixteen, grey=grey)
+        for contrast in ("usual", "high")
+        for sixteen, grey in ((False, False), (True, False), (True, True))
+    ]
+
+    assert [COLOURS, SIXTEEN, GREYS, HIGH_COLOURS, HIGH_SIXTEEN, HIGH_GREYS] == chosen
+    assert all(COLOURS.keys() == one.keys() for one in chosen)
+
+
+@pytest.mark.parametrize("inks", [GREYS, HIGH_GREYS])
+def test_without_colour_the_alarm_is_the_brightest(inks):
     """In grey an alarm colour must not turn into the darkest tone on the screen."""
-    others = [_luminance(ink, GREYS) for ink in ("under", "dim", "faint")]
+    others = [_luminance(ink, inks) for ink in ("under", "dim", "faint")]
 
-    assert min(_luminance("over", GREYS), _luminance("ceiling", GREYS)) > max(others)
-    assert Palette(GREYS).style("over").bold
+    assert min(_luminance("over", inks), _luminance("ceiling", inks)) > max(others)
+    assert Palette(inks).style("over").bold
 
 
 def test_nothing_blinks():

@@ -61,6 +61,7 @@ def _values(view: View, index: int, words: tuple[str, str, str]) -> Row:
     is_over = short_term > short_term_line(goal)
     short_words, integrated_words, fader_words = words
     fader = f"{wording.signed(fader_db)} dB" if math.isfinite(fader_db) else "off"
+    known = not math.isnan(fader_db)
     return (
         (f"▴{wording.clock_tenths(float(course.seconds[index]))}", "strong"),
         (
@@ -69,7 +70,7 @@ def _values(view: View, index: int, words: tuple[str, str, str]) -> Row:
             "over bold" if is_over else "plain",
         ),
         (f"  {integrated_words} {wording.level(integrated, goal, relative=view.relative)}", "plain"),
-        (f"  {fader_words} {fader}", "plain"),
+        (f"  {fader_words} {fader}" if known else "", "plain"),
     )
 
 

@@ -31,7 +31,7 @@ class GoalDialog(Dialog[str | None]):
     GoalDialog OptionList, GoalDialog OptionList:focus {
         height: auto; max-height: 100%; border: none; padding: 0; background: $surface;
     }
-    GoalDialog #source { color: $text-muted; height: auto; max-height: 3; }
+    GoalDialog #source { color: $foreground; height: auto; max-height: 3; }
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -44,6 +44,11 @@ _SOMETIMES = frozenset(
 """What is only offered while it does something."""
 
 
+_CHANGES = frozenset(
+    {"start", "pause", "continue", "reset", "mark", "label", "nudge", "acknowledge", "follow"}
+)
+"""What is not offered where the pass is over."""
+
 _PAGE = 0.8
 """Share of what is shown that a page moves by, so that a little of it stays in sight."""
 
@@ -120,6 +125,8 @@ class MainScreen(Screen[None]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Hide what would do nothing."""
         name = parameters[0] if action == "tell" else action
+        if self.desk.is_past and name in _CHANGES:
+            return False
         return name not in _SOMETIMES or name in self._offered
 
     def action_tell(self, verb: Verb, value: str | None = None) -> None:

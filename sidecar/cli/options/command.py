@@ -26,3 +26,13 @@ def add_command(commands: Any, name: str, summary: str, examples: str) -> argpar
 def add_json(parser: argparse.ArgumentParser) -> None:
     """The option of commands that print a list."""
     parser.add_argument("--json", action="store_true", help="print one JSON array")
+
+
+def add_contrast(parser: Any) -> None:
+    """The option of commands that open the screen."""
+    parser.add_argument(
+        "--contrast",
+        choices=("usual", "high"),
+        default="usual",
+        help="how far text is set off from its ground on the screen: 4.5:1, or high, 7:1",
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT
+from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT, add_contrast
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -27,6 +27,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         default="info",
         help="what is kept in the log, from that level up (info)",
     )
+    add_contrast(parser)
     parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
     parser.add_argument(
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"

@@ -1,0 +1,204 @@
+"""A pass that is over, on record or in a file, as a feed: looked back on, held against any goal."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.advice.counsel import Counsel
+from sidecar.advice.course import runs
+from sidecar.advice.fader_history import FaderHistory
+from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.advice.series import Floats
+from sidecar.errors import SettingsError
+from sidecar.feed import Command, Course, Event, Snapshot
+from sidecar.goals import Goal, all_goals, goal_named
+from sidecar.stem_faders import Mix, StemFaders
+from sidecar.vocabulary import BLOCK_S, SILENCE, Reading, figure
+
+if TYPE_CHECKING:
+    from sidecar.delivery.measure import Measured
+    from sidecar.journal.record import Record, Stems
+
+_NOTICE = "This pass is over: look back with left and right, go from event to event with , and ."
+_EACH_BLOCK_S = 60.0
+"""So far integrated is reckoned at each block; behind it, where it can hardly move, each second."""
+_BRIDGE_BLOCKS = 10
+"""Peaks over the ceiling that are no more than a second apart are one event."""
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What is known of a pass that is over. The arrays have one entry for each 100 ms, shape (n,)."""
+
+    title: str
+    rate_hz: int
+    layout: str
+    reading: Reading
+    course: Course
+    energies: Floats
+    """K-weighted, channel-summed mean squares, linear."""
+    true_peak: Floats
+    """dBTP, the highest of all channels."""
+    cuts: tuple[int, ...] = ()
+    """Places before which it is not of one piece."""
+    fader: FaderHistory | None = None
+    """None where nothing is known of it."""
+    lost_frames: int = 0
+    stem_names: tuple[str, ...] = ()
+    stems: Stems | None = None
+    told_stems: frozenset[str] = frozenset()
+    has_own_events: bool = True
+    """False where nobody watched, so that what broke the goal's ceiling is still to be marked."""
+
+
+class Review:
+    """The feed of a pass that is over. Its calls return at once; another goal is reckoned in a thread."""
+
+    def __init__(self, past: Past, goal: Goal) -> None:
+        self._past = past
+        self._busy = threading.Lock()
+        self._course = past.course
+        self._snapshot = Snapshot(
+            transport="ended",
+            goal=goal,
+            reading=past.reading,
+            source=past.title,
+            rate_hz=past.rate_hz,
+            layout=past.layout,
+            duration_s=past.reading.seconds,
+            fader_db=0.0 if past.fader is None else past.fader.at(past.reading.seconds),
+            lost_frames=past.lost_frames,
+            notice=_NOTICE,
+        )
+        self._hold_against(goal)
+
+    def snapshot(self) -> Snapshot:
+        return self._snapshot
+
+    def course(self) -> Course:
+        return self._course
+
+    def goals(self) -> Sequence[Goal]:
+        return all_goals()
+
+    def send(self, command: Command) -> None:
+        """Takes another goal to hold the pass against.
+
+        Raises SettingsError for whatever would change the pass, and for a goal that there is not.
+        """
+        if command.verb != "goal":
+            raise SettingsError("This pass is over and stays as it is: only its goal can be changed here.")
+        goal = goal_named(str(command.value))
+        self._snapshot = replace(self._snapshot, notice=f"Holding it against {goal.title} …")
+        threading.Thread(target=self._hold_against, args=(goal,), name="review", daemon=True).start()
+
+    def _hold_against(self, goal: Goal) -> None:
+        """The advice on the whole pass for *goal*; the latest goal asked for wins."""
+        with self._busy:
+            past = self._past
+            counsel = Counsel(goal)
+            counsel.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
+            plan = counsel.rides()
+            stems = _stem_faders(past, goal)
+            if not past.has_own_events:
+                self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
+            self._snapshot = replace(
+                self._snapshot,
+                goal=goal,
+                next_pass=counsel.next_pass(),
+                rides=plan.rides,
+                rides_reason=plan.reason,
+                stems=stems.stems() if stems else (),
+                build_up=stems.build_up if stems else (),
+                notice=_NOTICE,
+            )
+
+
+def past_of_record(record: Record) -> Past:
+    """A pass on record, as it was heard."""
+    from sidecar.journal.resume import resumable
+
+    kept, summary = resumable(record), record.summary
+    return Past(
+        title=f"pass {summary.id}, {summary.about.source}",
+        rate_hz=kept.rate_hz,
+        layout=kept.layout,
+        reading=kept.reading,
+        course=kept.course,
+        energies=kept.energies,
+        true_peak=kept.true_peak,
+        cuts=kept.cuts,
+        fader=kept.fader,
+        lost_frames=kept.lost_frames,
+        stem_names=summary.about.stems,
+        stems=kept.stems,
+        told_stems=kept.told_stems,
+    )
+
+
+def past_of_file(measured: Measured) -> Past:
+    """A sound file that was measured whole."""
+    course = measured.course
+    count = course.energy.size
+    return Past(
+        title=Path(measured.file).name,
+        rate_hz=measured.sample_rate,
+        layout=measured.layout,
+        reading=measured.reading,
+        course=Course(
+            ((np.arange(count) + 1) * BLOCK_S).astype(np.float32),
+            course.short_term,
+            integrated_course(course.energy),
+            np.full(count, np.nan, np.float32),
+        ),
+        energies=course.energy,
+        true_peak=course.true_peak.max(axis=1, initial=SILENCE).astype(np.float64),
+        has_own_events=False,
+    )
+
+
+def integrated_course(energies: Floats) -> NDArray[np.float32]:
+    """Integrated loudness, LUFS, from the beginning to the end of each 100 ms block: shape (n,), float32.
+
+    energies: shape (n,), one unbroken run. After the first minute it holds for a second at a time.
+    Source: ITU-R BS.1770-5 Annex 1, both gates set anew each time.
+    """
+    powers, heard = gating_powers(energies), Powers()
+    each = round(_EACH_BLOCK_S / BLOCK_S)
+    ends = [*range(1, min(each, energies.size) + 1), *range(each + 10, energies.size, 10), energies.size]
+    course, taken, done = np.full(energies.size, SILENCE, np.float32), 0, 0
+    for end in ends:
+        ready = max(0, end - (energies.size - powers.size))
+        heard.append(powers[taken:ready])
+        course[done:end] = gated_loudness([Part(heard)])
+        taken, done = ready, end
+    return course
+
+
+def _stem_faders(past: Past, goal: Goal) -> StemFaders | None:
+    """The moves of the stems, where they are on record; nobody is held or kept."""
+    if past.stems is None:
+        return None
+    faders = StemFaders(Mix(past.stem_names), goal)
+    faders.restore(past.stems, past.true_peak, past.cuts, past.told_stems)
+    faders.look(0.0)
+    return faders
+
+
+def _peaks_over(true_peak: Floats, goal: Goal) -> tuple[Event, ...]:
+    """Where the true peak was over the ceiling, with the highest of each place."""
+    return tuple(
+        Event(
+            round(first * BLOCK_S, 1),
+            "alert",
+            f"ceiling {figure(float(true_peak[first:past].max()))} dBTP",
+        )
+        for first, past in runs(true_peak > goal.ceiling_dbtp, _BRIDGE_BLOCKS)
+    )

@@ -1,0 +1,197 @@
+"""Looking back on a pass that is over: from the record, and from a file."""
+
+import time
+
+import numpy as np
+import pytest
+import soundfile
+
+import tui
+from sidecar.cli import main
+from sidecar.delivery.measure import measure
+from sidecar.errors import SettingsError
+from sidecar.feed import Command
+from sidecar.goals import load_goal
+from sidecar.journal import reader
+from sidecar.journal.writer import Journal
+from sidecar.review import Review, integrated_course, past_of_file, past_of_record
+from sidecar.session import Session
+from sidecar.setup import Setup
+from sidecar.sources.file import FileSource
+from sidecar.vocabulary import loudness, mean_square
+
+RATE_HZ = 48_000
+
+
+def _obvious_integrated(energies):
+    """BS.1770-5 Annex 1, equations 2 to 7, from all blocks anew."""
+    blocks = np.array([energies[i : i + 4].mean() for i in range(len(energies) - 3)])
+    blocks = blocks[blocks > mean_square(-70.0)]
+    if not len(blocks):
+        return -np.inf
+    gate = max(blocks.mean() / 10.0, mean_square(-70.0))
+    return loudness(blocks[blocks > gate].mean())
+
+
+def _energies(seconds):
+    rng = np.random.default_rng(7)
+    return mean_square(-24.0) * 10.0 ** (rng.normal(0.0, 8.0, seconds * 10) / 10.0)
+
+
+def test_integrated_runs_as_if_reckoned_anew_at_each_moment():
+    """Each block of the first minute, each second behind it, and the very end."""
+    energies = _energies(83)[:-4]
+    course = integrated_course(energies)
+    ends = [*range(1, 601, 37), *range(610, 826, 10), len(energies)]
+
+    expected = [_obvious_integrated(energies[:end]) for end in ends]
+
+    np.testing.assert_allclose(course[np.array(ends) - 1], expected, atol=1e-4)
+    assert course[611] == course[618] == course[619]
+
+
+def test_silence_and_nothing_at_all_have_no_integrated_loudness():
+    """No block passes the gate, and that is no error."""
+    assert not np.isfinite(integrated_course(np.zeros(20))).any()
+    assert 0 == integrated_course(np.zeros(0)).size
+
+
+@pytest.fixture(scope="module")
+def mix(tmp_path_factory):
+    """Ninety seconds of noise, with half a second in it that is over every ceiling."""
+    rng = np.random.default_rng(5)
+    frames = 0.05 * rng.standard_normal((90 * RATE_HZ, 2))
+    frames[30 * RATE_HZ : 60 * RATE_HZ] *= 3.0
+    frames[40 * RATE_HZ : 40 * RATE_HZ + RATE_HZ // 2] = 0.99
+    path = tmp_path_factory.mktemp("mix") / "mix.wav"
+    soundfile.write(path, frames.clip(-1.0, 1.0), RATE_HZ, subtype="FLOAT")
+    return path
+
+
+@pytest.fixture(scope="module")
+def of_file(mix):
+    return past_of_file(measure(mix))
+
+
+def test_a_file_is_shown_with_the_move_that_lands_it(of_file):
+    """The advised gain, applied to what was metered, lands where it is said to land."""
+    snapshot = Review(of_file, load_goal("r128")).snapshot()
+    gain = 10.0 ** (snapshot.next_pass.gain_db / 10.0)
+
+    assert "ended" == snapshot.transport
+    assert "mix.wav" == snapshot.source
+    assert snapshot.next_pass.gain_db < 0.0
+    assert pytest.approx(snapshot.next_pass.landing, abs=0.01) == _obvious_integrated(of_file.energies * gain)
+    assert snapshot.rides_reason
+
+
+def test_the_course_of_a_file_ends_where_its_reading_ends(of_file):
+    """One column each 100 ms, and the last integrated value is the file's."""
+    course = of_file.course
+
+    assert 900 == len(course.seconds) == len(course.short_term) == len(course.fader_db)
+    assert pytest.approx(of_file.reading.integrated, abs=0.01) == float(course.integrated[-1])
+
+
+def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
+    """At the moment where they begin, with the highest of them; another goal has its own."""
+    review = Review(of_file, load_goal("r128"))
+    (event,) = review.course().events
+
+    highest = f"{of_file.reading.max_true_peak:.1f}".replace("-", "−")
+    assert ("alert", f"ceiling {highest} dBTP") == (event.kind, event.text)
+    assert 39.9 <= event.seconds <= 40.1
+
+
+@pytest.mark.parametrize("verb", ["start", "pause", "reset", "mark", "follow", "nudge", "arm", "acknowledge"])
+def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, verb):
+    """Nothing that is over is changed from here."""
+    review = Review(of_file, load_goal("r128"))
+
+    with pytest.raises(SettingsError, match="is over and stays as it is"):
+        review.send(Command(verb))
+
+
+def _until(condition):
+    for _ in range(500):
+        if condition():
+            return
+        time.sleep(0.01)
+    raise AssertionError("never came")
+
+
+def test_another_goal_gives_another_move(of_file):
+    """The same pass held against a louder goal is to be raised by the difference of the targets."""
+    review = Review(of_file, load_goal("r128"))
+    first = review.snapshot().next_pass.gain_db
+    review.send(Command("goal", "a85"))
+    _until(lambda: review.snapshot().goal.name == "a85")
+
+    assert pytest.approx(-1.0, abs=0.15) == review.snapshot().next_pass.gain_db - first
+
+
+def test_a_goal_that_there_is_not_is_refused(of_file):
+    """And the one in force stays."""
+    review = Review(of_file, load_goal("r128"))
+
+    with pytest.raises(SettingsError, match="no-such-goal"):
+        review.send(Command("goal", "no-such-goal"))
+    assert "r128" == review.snapshot().goal.name
+
+
+def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
+    """Reading, course, advice and rides are those that the run had when it was over."""
+    journal = Journal.open(tmp_path / "passes.db")
+    setup = Setup(load_goal("r128"), fast=True, journal=journal)
+    session = Session(FileSource(mix, pace="fast"), setup)
+    session.run()
+    journal.close()
+    review = Review(past_of_record(reader.latest(tmp_path / "passes.db")), load_goal("r128"))
+    told, seen = session.snapshot(), review.snapshot()
+
+    assert (told.next_pass.gain_db, told.next_pass.reason) == (seen.next_pass.gain_db, seen.next_pass.reason)
+    assert pytest.approx(told.next_pass.landing, abs=1e-6) == seen.next_pass.landing
+    assert told.rides == seen.rides
+    assert told.reading.integrated == pytest.approx(seen.reading.integrated, abs=0.01)
+    assert told.duration_s == pytest.approx(seen.duration_s, abs=0.1)
+    np.testing.assert_array_equal(session.course().integrated, review.course().integrated)
+    assert [e.text for e in session.course().events] == [e.text for e in review.course().events]
+
+
+@pytest.fixture
+def opened(monkeypatch):
+    """What the command would show, in place of a terminal."""
+    shown = []
+    monkeypatch.setattr(tui, "run", lambda feed, **looks: shown.append((feed, looks)))
+    return shown
+
+
+def test_the_command_opens_a_file_as_past(mix, opened):
+    """Measured first; against R 128 unless another goal is named."""
+    code = main(["review", str(mix), "--contrast", "high"])
+    ((feed, looks),) = opened
+
+    assert 0 == code
+    assert ("mix.wav", "r128") == (feed.snapshot().source, feed.snapshot().goal.name)
+    assert {"contrast": "high", "is_past": True} == looks
+
+
+def test_the_command_opens_the_last_pass_on_record_or_one_by_its_id(mix, opened):
+    """With the goal that was in force in it."""
+    arguments = ["--pace", "fast", "--no-screen", "--osc-port", "0", "--goal", "a85"]
+    assert 0 == main(["live", "--file", str(mix), *arguments])
+    assert 0 == main(["review"])
+    id = reader.passes()[-1].id
+    assert 0 == main(["review", str(id)])
+    feeds = [feed.snapshot() for feed, _ in opened]
+
+    assert [f"pass {id}, mix.wav"] * 2 == [snapshot.source for snapshot in feeds]
+    assert ["a85"] * 2 == [snapshot.goal.name for snapshot in feeds]
+
+
+@pytest.mark.parametrize("what", ["999999", "no-such-file.wav"])
+def test_what_is_not_there_ends_with_a_sentence(what, opened, capsys):
+    """Exit code 2 and no screen."""
+    assert 2 == main(["review", what])
+    assert what.split(".")[0] in capsys.readouterr().err
+    assert [] == opened
