@@ -98,6 +98,12 @@ class Adviser:
         if self.stem_faders:
             self.stem_faders.splice()
 
+    def expect(self, earlier: Earlier | None) -> None:
+        """Another earlier pass, or none, as the forecast."""
+        self.counsel.expect(earlier)
+        self.earlier_pass = None
+        self.ask_soon()
+
     def use(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._goal = self.counsel.goal = goal

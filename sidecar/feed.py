@@ -26,6 +26,7 @@ Verb = Literal[
     "fader",
     "nudge",
     "follow",
+    "profile",
     "arm",
     "disarm",
     "confirm",
@@ -39,6 +40,7 @@ class Command:
 
     value: for goal its name; for mark a label (may be empty); for fader its position in dB,
     and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
+    for profile an earlier pass to forecast from: "last", its number on record, or "none";
     follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
     take the leave to move it; confirm and dismiss answer a guess at a move nobody told of: their value
     is that question as it was shown, or None for whatever is asked now.

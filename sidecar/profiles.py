@@ -10,6 +10,7 @@ from sidecar.advice.counsel import Earlier, material
 from sidecar.advice.series import Floats
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
+from sidecar.journal.record import Record
 from sidecar.journal.resume import fader_history, resumable
 from sidecar.vocabulary import BLOCK_S
 
@@ -17,6 +18,7 @@ LAST = "last"
 _WORTH_S = 60.0
 """A pass this long can serve as a forecast."""
 _BLOCK_FRAMES = 65_536
+_DIGITS = 9
 
 
 def load_earlier(text: str, layout: str | None = None) -> Earlier:
@@ -28,6 +30,21 @@ def load_earlier(text: str, layout: str | None = None) -> Earlier:
     return _last() if text == LAST else _of_file(Path(text), layout)
 
 
+def on_record(name: str) -> Earlier | None:
+    """The earlier pass of that name on record: "last", the number of a pass, or none for "none".
+
+    No file can be named: this is for whoever speaks from elsewhere.
+    Raises SettingsError when there is no such pass or the record cannot be read.
+    """
+    if name == "none":
+        return None
+    if name == LAST:
+        return _last()
+    if not (name.isascii() and name.isdigit() and len(name) <= _DIGITS):
+        raise SettingsError(f"A forecast is 'last', the number of a pass on record, or 'none'; not '{name}'.")
+    return _of(reader.load(int(name)))
+
+
 def _last() -> Earlier:
     record = reader.latest(blocks=round(_WORTH_S / BLOCK_S))
     if record is None:
@@ -35,6 +52,10 @@ def _last() -> Earlier:
             "There is no last pass yet: let the sidecar hear one for at least a minute, "
             "or give a file of the mix to --profile."
         )
+    return _of(record)
+
+
+def _of(record: Record) -> Earlier:
     heard = material(resumable(record).energies, fader_history(record))
     return Earlier(f"the pass of {record.summary.about.source}", heard)
 

@@ -17,6 +17,7 @@ from sidecar.errors import SettingsError
 from sidecar.feed import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
 from sidecar.goals import Goal, all_goals, goal_named
 from sidecar.journal.record import Pass, Told
+from sidecar.profiles import on_record
 from sidecar.programme_fader import ProgrammeFader
 from sidecar.setup import Setup
 from sidecar.sources import Block, Source, StemFaderSource
@@ -228,18 +229,11 @@ class Session:
 
     def _end(self, meter: Metering) -> None:
         """The last word: what the filters still held, and the advice on the whole."""
-        if self._source_is_finished():
+        if not self._stopped and self._source.duration_s is not None:
             meter.finish()
         self._adviser.ask_soon()
         self._adviser.look(self._clock(), at_rest=True)
         self._publish("ended", meter.reading())
-
-    @property
-    def _pass_title(self) -> str:
-        return f"the pass of {self._source.title}"
-
-    def _source_is_finished(self) -> bool:
-        return not self._stopped and self._source.duration_s is not None
 
     def _source_s(self) -> float:
         return self._frames / self._source.rate_hz
@@ -250,55 +244,53 @@ class Session:
         while not self._commands.empty():
             command = self._commands.get()
             self._adviser.ask_soon()
-            match command.verb:
-                case "start" | "continue" if meter.is_paused:
-                    meter.resume()
-                    self._cut("pause", "continued")
-                case "pause" if not meter.is_paused:
-                    meter.pause()
-                    self._chronicle.note("pause", "paused")
-                case "reset":
-                    self._reset(meter)
-                case "goal":
-                    self._use_goal(str(command.value))
-                case "mark":
-                    self._chronicle.note("mark", str(command.value or ""))
-                case "acknowledge":
-                    self._warner.acknowledge()
-                case "fader" if isinstance(command.value, tuple):
-                    self._stem_stands_at(*command.value)
-                case _:
-                    self._notice = self._fader.obey(command, self._clock()) or self._notice
+            try:
+                self._do(command, meter)
+            except SettingsError as error:
+                self._notice = str(error)
+
+    def _do(self, command: Command, meter: Metering) -> None:
+        match command.verb:
+            case "start" | "continue" if meter.is_paused:
+                meter.resume()
+                self._cut("pause", "continued")
+            case "pause" if not meter.is_paused:
+                meter.pause()
+                self._chronicle.note("pause", "paused")
+            case "reset":
+                self._reset(meter)
+            case "goal":
+                self._use(goal_named(str(command.value)))
+            case "profile":
+                self._adviser.expect(on_record(str(command.value)))
+            case "mark":
+                self._chronicle.note("mark", str(command.value or ""))
+            case "acknowledge":
+                self._warner.acknowledge()
+            case "fader" if isinstance(command.value, tuple):
+                self._stem_stands_at(*command.value)
+            case _:
+                self._notice = self._fader.obey(command, self._clock()) or self._notice
 
     def _reset(self, meter: Metering) -> None:
         self._chronicle.begin_anew(self._about(), meter.reading())
         meter.reset()
-        self._adviser.begin_anew(self._pass_title)
+        self._adviser.begin_anew(f"the pass of {self._source.title}")
         self._warner.reset()
         self._notice = ""
 
-    def _stem_stands_at(self, stem: str, position_db: float) -> None:
-        faders = self._adviser.stem_faders
-        if faders is None:
-            self._notice = "Stems are not measured apart in this run: name them with --stems."
-            return
-        try:
-            name = faders.stands_at(stem, position_db)
-            self._chronicle.told(Told(self._chronicle.seconds, position_db, is_position=True, stem=name))
-        except SettingsError as error:
-            self._notice = str(error)
-            return
-        if isinstance(self._source, StemFaderSource):
-            self._source.move_stem(name, position_db)
-
-    def _use_goal(self, name: str) -> None:
-        try:
-            goal = goal_named(name)
-        except SettingsError as error:
-            self._notice = str(error)
-            return
+    def _use(self, goal: Goal) -> None:
         self._goal = goal
         self._adviser.use(goal)
         self._warner.use(goal)
         self._chronicle.goal(goal)
         self._chronicle.note("goal", goal.name)
+
+    def _stem_stands_at(self, stem: str, position_db: float) -> None:
+        faders = self._adviser.stem_faders
+        if faders is None:
+            raise SettingsError("Stems are not measured apart in this run: name them with --stems.")
+        name = faders.stands_at(stem, position_db)
+        self._chronicle.told(Told(self._chronicle.seconds, position_db, is_position=True, stem=name))
+        if isinstance(self._source, StemFaderSource):
+            self._source.move_stem(name, position_db)

@@ -7,6 +7,8 @@ import soundfile
 from sidecar.errors import SourceError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
+from sidecar.journal import reader
+from sidecar.journal.writer import Journal
 from sidecar.locations import shipped_configs
 from sidecar.osc.surface import load_surface
 from sidecar.remote_fader import RemoteFader
@@ -421,3 +423,29 @@ def test_what_is_heard_is_written(tmp_path):
     tape.close()
 
     assert 2 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
+
+
+def test_the_forecast_can_be_chosen_while_it_plays_and_a_wrong_one_is_answered():
+    """The pass on record by its number, then none; what is no pass is said, and changes nothing."""
+    journal = Journal.open()
+    Session(Script((70, -23.0)), fast(journal=journal)).run()
+    journal.close()
+    [kept] = reader.passes()
+    seen = []
+    source = Script(
+        lambda: session.send(Command("profile", str(kept.id))),
+        (5, -23.0),
+        lambda: session.send(Command("profile", "../mix.wav")),
+        (5, -23.0),
+        lambda: session.send(Command("profile", "none")),
+        (5, -23.0),
+    )
+    session, seen = None, []
+    session = Session(source, fast(), outlets=[seen.append])
+    session.run()
+    titles = [s.earlier_pass and s.earlier_pass.title for s in seen if s.transport == "measuring"]
+
+    assert ("the pass of script", 70.0) == (titles[30], seen[30].duration_s)
+    assert titles[30] == titles[80]
+    assert "A forecast is 'last', the number of a pass" in seen[80].notice
+    assert (None, None) == (titles[-1], seen[-1].duration_s)

@@ -100,6 +100,15 @@ class Counsel:
         self._retell()
         self.splice()
 
+    def expect(self, earlier: Earlier | None) -> None:
+        """Takes another earlier pass, or none, as the forecast; what was heard stays."""
+        if self.earlier is not None and self.duration_s == self.earlier.seconds:
+            self.duration_s = None
+        self.earlier = earlier
+        if self.duration_s is None and earlier is not None:
+            self.duration_s = earlier.seconds
+        self._retell()
+
     def splice(self) -> None:
         """The next block does not follow the last one."""
         self._cuts.append(len(self._energies))

@@ -219,6 +219,9 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming("/continue", "", "", 0, 0, "measure on after a pause", "continue"),
     Incoming("/reset", "", "", 0, 0, "begin a new programme", "reset"),
     Incoming("/goal", "s", "", 0, 0, "use the goal of that name", "goal"),
+    Incoming(
+        "/profile", "s", "", 0, 0, "forecast from the pass of that number on record, last or none", "profile"
+    ),
     Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", "mark"),
     Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", "acknowledge"),
     Incoming(
