@@ -12,7 +12,7 @@ from sidecar.advice.fader_history import FaderHistory
 from sidecar.advice.landing import LandingAdvisor
 from sidecar.advice.move_detector import Guess, MoveDetector
 from sidecar.advice.rides import RidePlan, plan_rides
-from sidecar.advice.series import Floats, Series
+from sidecar.advice.series import Floats, Singles
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, Move
 
@@ -51,7 +51,7 @@ class Counsel:
         self._landing = self._fresh(goal)
         self._fader = FaderHistory()
         self._detector: MoveDetector | None = None
-        self._energies, self._peaks = Series(), Series()
+        self._energies, self._peaks = Singles(), Singles()
         self._cuts: list[int] = []
         self._told_s: list[float] = []
 
@@ -177,15 +177,14 @@ class Counsel:
 
     def _retell(self) -> None:
         """The fader stood elsewhere than was thought: all that was heard is taken in anew."""
-        gains_db = self._fader.gains_db(0, len(self._energies))
+        energies, peaks = self._energies.values, self._peaks.values
+        gains_db = self._fader.gains_db(0, len(energies))
         self._landing = self._fresh(self.goal)
         edges = [0, *self._cuts, len(self._energies)]
         for place, (start, stop) in enumerate(pairwise(edges)):
             if place:
                 self._landing.splice()
-            self._landing.push(
-                self._energies.values[start:stop], gains_db[start:stop], self._peaks.values[start:stop]
-            )
+            self._landing.push(energies[start:stop], gains_db[start:stop], peaks[start:stop])
 
 
 def material(energies: Floats, fader: FaderHistory) -> Floats:

@@ -29,6 +29,11 @@ RELATIVE_GATE = 0.1
 _TAIL_LENGTH = 4096
 """Blocks that are sorted on their own before they are merged: keeps a look cheap on a long history."""
 
+_MOST_APART = 36_000
+"""An hour of blocks is kept one by one; a longer programme in grains, so that a look at it costs no more."""
+_GRAIN_DB = 0.001
+_LEAST = 1e-30
+
 
 def gating_powers(energies: Floats) -> Floats:
     """Mean squares of the gating blocks of one unbroken run of 100 ms energies.
@@ -48,15 +53,30 @@ def loudness_of(powers: Floats) -> Floats:
 
 
 class _Sorted:
-    """Ascending powers with running sums."""
+    """Ascending powers, each with the number of blocks that have it, and running sums."""
 
-    def __init__(self, powers: Floats) -> None:
-        self.powers = np.sort(powers)
-        self._below = np.concatenate(([0.0], np.cumsum(self.powers)))
+    def __init__(self, powers: Floats, counts: Floats | None = None) -> None:
+        order = np.argsort(powers)
+        self.powers = powers[order]
+        self.counts = np.ones(len(powers)) if counts is None else counts[order]
+        self._counted = np.concatenate(([0.0], np.cumsum(self.counts)))
+        self._below = np.concatenate(([0.0], np.cumsum(self.powers * self.counts)))
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         first = np.searchsorted(self.powers, threshold, side="right")
-        return (len(self.powers) - first).astype(np.float64), self._below[-1] - self._below[first]
+        return self._counted[-1] - self._counted[first], self._below[-1] - self._below[first]
+
+    def merged(self, other: _Sorted) -> _Sorted:
+        """Both; those that lie within a thousandth of a decibel as one of their mean, once there are many."""
+        powers = np.concatenate([self.powers, other.powers])
+        counts = np.concatenate([self.counts, other.counts])
+        if len(powers) <= _MOST_APART:
+            return _Sorted(powers, counts)
+        level = np.floor(10.0 * np.log10(np.maximum(powers, _LEAST)) / _GRAIN_DB)
+        _, group = np.unique(level, return_inverse=True)
+        totals = np.bincount(group, powers * counts)
+        numbers = np.bincount(group, counts).astype(np.float64)
+        return _Sorted(totals / numbers, numbers)
 
 
 class Powers:
@@ -66,6 +86,11 @@ class Powers:
         self._body = _Sorted(np.empty(0) if powers is None else powers)
         self._tail = _Sorted(np.empty(0))
         self._pending: list[Floats] = []
+
+    @property
+    def size(self) -> int:
+        """Powers that are kept apart: as many as blocks, until an hour of them is exceeded."""
+        return len(self._body.powers) + len(self._tail.powers) + sum(map(len, self._pending))
 
     def append(self, powers: Floats) -> None:
         """Adds gating blocks, mean squares, shape (n,)."""
@@ -87,7 +112,7 @@ class Powers:
         self._tail = _Sorted(np.concatenate([self._tail.powers, *self._pending]))
         self._pending.clear()
         if len(self._tail.powers) > _TAIL_LENGTH:
-            self._body = _Sorted(np.concatenate([self._body.powers, self._tail.powers]))
+            self._body = self._body.merged(self._tail)
             self._tail = _Sorted(np.empty(0))
 
 

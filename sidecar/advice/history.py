@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sidecar.advice.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
-from sidecar.advice.series import Floats, Series
+from sidecar.advice.series import Floats, Singles
 from sidecar.errors import SignalError
 from sidecar.vocabulary import BLOCK_S, SILENCE
 
@@ -18,6 +18,8 @@ ENOUGH_S = 3.0
 ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
 
+Pair = tuple[Floats, Floats]
+
 
 class History:
     """Every 100 ms of the pass, as metered and brought back to a fader at 0 dB.
@@ -26,16 +28,18 @@ class History:
     in what was metered and are unknown (NaN) in what is known of the material.
     """
 
-    def __init__(self) -> None:
-        self.energies = Series()
-        """As metered, one each 100 ms, mean squares."""
-        self.material = Series()
-        """The same at a fader of 0 dB; NaN where the fader was all the way down."""
+    def __init__(self, *, keeps_run: bool) -> None:
+        """keeps_run: the material of the current run is asked for in order, not only its gating blocks."""
+        self.blocks = 0
+        """100 ms blocks metered."""
+        self._latest: Pair = (np.empty(0), np.empty(0))
+        """Blocks that the next gating block takes in: mean squares as metered, and of the material."""
+        self._run = Singles() if keeps_run else None
         self.metered = Powers()
         """Gating blocks as metered."""
         self.known = Powers()
         """Gating blocks of the material at a fader of 0 dB, where all four steps are known."""
-        self.known_in_time = Series()
+        self.known_in_time = Singles()
         """The same blocks in the order they were heard."""
         self.peak_dbtp = SILENCE
         """Highest true peak of the material at a fader of 0 dB."""
@@ -45,13 +49,7 @@ class History:
         """Where it stood once enough was heard to be judged; before, it may still have been opening."""
         self.last_open_db: float | None = None
         """Where it last stood while anything could be heard."""
-        self._run = 0
         self._heard_gates = 0
-
-    @property
-    def seconds(self) -> float:
-        """Seconds of programme metered."""
-        return len(self.energies) * BLOCK_S
 
     @property
     def is_enough(self) -> bool:
@@ -61,12 +59,14 @@ class History:
 
     @property
     def run(self) -> Floats:
-        """100 ms energies of the material since the last cut."""
-        return self.material.values[len(self.material) - self._run :]
+        """100 ms energies of the material since the last cut; none where they are not kept."""
+        return np.empty(0) if self._run is None else self._run.values
 
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""
-        self._run = 0
+        self._latest = (np.empty(0), np.empty(0))
+        if self._run is not None:
+            self._run = Singles()
 
     def push(self, energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None) -> None:
         """Adds 100 ms blocks: scalars, or arrays of one length. Raises SignalError."""
@@ -80,16 +80,16 @@ class History:
             self.last_open_db = float(gains[opened][-1])
             self.peak_dbtp = max(self.peak_dbtp, float(np.max(peaks[opened] - gains[opened])))
         self.fader_db = float(gains[-1])
-        self.energies.append(energies)
-        self.material.append(material)
-        self._gate(gains)
+        self.blocks += len(energies)
+        if self._run is not None:
+            self._run.append(material)
+        self._gate(energies, material, gains)
 
-    def _gate(self, gains: Floats) -> None:
-        fresh = len(gains)
-        overlap = min(self._run, GATING_STEPS - 1)
-        self._run += fresh
-        metered = gating_powers(self.energies.values[-(fresh + overlap) :])
-        known = gating_powers(self.material.values[-(fresh + overlap) :])
+    def _gate(self, energies: Floats, material: Floats, gains: Floats) -> None:
+        energies = np.concatenate([self._latest[0], energies])
+        material = np.concatenate([self._latest[1], material])
+        self._latest = energies[1 - GATING_STEPS :], material[1 - GATING_STEPS :]
+        metered, known = gating_powers(energies), gating_powers(material)
         is_known = ~np.isnan(known)
         self.metered.append(metered)
         self.known.append(known[is_known])

@@ -47,7 +47,7 @@ class LandingAdvisor:
         """The goal advised on; a new one keeps what was heard."""
         self.duration_s = duration_s
         self._profile = None if profile is None else _checked_profile(profile)
-        self._history = History()
+        self.reset()
 
     def push(
         self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
@@ -67,7 +67,7 @@ class LandingAdvisor:
 
     def reset(self) -> None:
         """Forgets everything heard; the goal stays."""
-        self._history = History()
+        self._history = History(keeps_run=self._profile is not None)
 
     def next_pass(self) -> Move:
         """The move that makes a whole pass of the material heard so far land on the target."""
@@ -94,7 +94,7 @@ class LandingAdvisor:
         if self.duration_s is None:
             raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
         heard = self._history
-        rest_blocks = round(self.duration_s / BLOCK_S) - len(heard.energies)
+        rest_blocks = round(self.duration_s / BLOCK_S) - heard.blocks
         if rest_blocks <= 0:
             return self._ended()
         if heard.last_open_db is None or not heard.is_enough:
@@ -117,12 +117,12 @@ class LandingAdvisor:
         if self._profile is None:
             return None
         run = self._history.run
-        return fit_profile(run, len(self._history.energies) - len(run), self._profile)
+        return fit_profile(run, self._history.blocks - len(run), self._profile)
 
     def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
         heard = self._history
         if fit is not None and fit.fits and self._profile is not None:
-            rest = known_rest(fit, self._profile, len(heard.energies), rest_blocks)
+            rest = known_rest(fit, self._profile, heard.blocks, rest_blocks)
             if rest is not None:
                 return rest
         in_time = heard.known_in_time.values
