@@ -1,9 +1,9 @@
 """How fast a finished file is measured, against only reading it.
 
 Run: python tests/benchmarks/check_speed.py [minutes] [rounds]
-In each round reading alone, one worker and two take turns. Speeds are in times real time. One core is judged by
-processor time: medians, ratios of what they are in each round. Two are judged by the clock, which other work on
-the machine disturbs: the least disturbed round of each; what sharing costs is in processor time again.
+In each round reading alone, one worker and two take turns; speeds are in times real time. One core is judged
+by processor time: medians, ratios of what they are in each round. Two are judged by the clock, which other
+work on the machine disturbs: the least disturbed round of each. What sharing costs is processor time again.
 """
 
 from __future__ import annotations
