@@ -1,0 +1,80 @@
+"""What ``sidecar check --archive`` prints at the end: what fails, what could not be read, and the sum."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePath
+
+from rich.console import Console
+from rich.text import Text
+
+from sidecar.cli.check_archive_board import printable
+from sidecar.delivery.checking import Checked, Outcome, Unread
+from sidecar.delivery.findings import MARKS
+from sidecar.delivery.verdict import told
+from sidecar.goals import Goal
+from sidecar.vocabulary import figure
+
+
+@dataclass(slots=True)
+class Count:
+    """The outcomes by kind."""
+
+    passed: int = 0
+    failing: list[int] = field(default_factory=list)
+    """Their places."""
+    unread: list[int] = field(default_factory=list)
+
+    @property
+    def files(self) -> int:
+        return self.passed + len(self.failing) + len(self.unread)
+
+    def add(self, place: int, outcome: Outcome) -> None:
+        if isinstance(outcome, Unread):
+            self.unread.append(place)
+        elif outcome.passes:
+            self.passed += 1
+        else:
+            self.failing.append(place)
+
+
+def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
+    """A line for each file that fails, with the worst in it; then one for each that could not be read."""
+    console = Console(highlight=False, soft_wrap=True)
+    for goal in goals:
+        console.print(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}", markup=False)
+    unread = []
+    for outcome in outcomes:
+        if isinstance(outcome, Unread):
+            unread.append(_named(outcome))
+        elif not outcome.passes:
+            name = printable(outcome.file)
+            console.print(Text.assemble(f"{MARKS['fault']} ", (name, "bold"), f": {_worst(outcome)}"))
+    for error in unread:
+        console.print(Text(f"? {printable(error)}"))
+
+
+def print_count(count: Count, written: Sequence[Path]) -> None:
+    """The sum, and where the pages are."""
+    print(
+        f"{count.files:,} files: {count.passed:,} pass, {len(count.failing):,} fail, "
+        f"{len(count.unread):,} could not be read."
+    )
+    print("".join(f"Written: {path}\n" for path in written), end="")
+
+
+def _named(broken: Unread) -> str:
+    """What says which file it is about, as most reasons do by themselves."""
+    name = PurePath(broken.file).name
+    return broken.error if name in broken.error else f"{broken.file}: {broken.error}"
+
+
+def _worst(checked: Checked) -> str:
+    """The first fault, whatever is damaged, and how much more there is."""
+    found = list(told(checked.verdicts))
+    first = next(pair for pair in found if pair[1].kind == "fault")
+    said = [first, *(pair for pair in found if pair[1].about == "damage")]
+    more = sum(finding.kind != "remedy" for _, finding in found) - len(said)
+    words = " ".join(f"{goal}: {finding.sentence}" if goal else finding.sentence for goal, finding in said)
+    return f"{words} (+{more})" if more else words

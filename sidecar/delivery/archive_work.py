@@ -1,0 +1,109 @@
+"""One file of an archive, measured wherever there is a processor for it; gives what is to be kept."""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+
+from sidecar.delivery.archive_packing import pack
+from sidecar.delivery.bext_writing import Seen
+from sidecar.delivery.checking import Unread, check_file
+from sidecar.errors import SidecarError, SourceError
+from sidecar.goals import Goal
+from sidecar.version import program_version
+
+_PACKAGE = Path(__file__).parents[1]
+_MEASURING = (
+    *("vocabulary.py", "meter/*.py", "sources/sound_file.py", "chunks/*.py"),
+    *(f"delivery/{name}.py" for name in ("measure", "stretches", "gathering", "facts", "fact_kernels")),
+    *(f"delivery/{name}.py" for name in ("bext", "checking", "archive_packing")),
+)
+"""What the kept figures depend on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """How all files of a run are measured."""
+
+    layout: str | None
+    goals: tuple[Goal, ...]
+    meter: str
+    """Whose figures are wanted: see :func:`meter_version`."""
+    workers: int = 1
+    """Threads that share one file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A file that was measured, as it is kept."""
+
+    file: str
+    seen: Seen
+    """By what the file is known to be still the one that was measured."""
+    seconds: float
+    integrated_lufs: float
+    max_true_peak_dbtp: float
+    figures: str
+    course: bytes
+    passes: bool
+    """Whether it meets all goals of this run."""
+
+
+Result = Kept | Unread
+
+
+@cache
+def meter_version() -> str:
+    """Changes with everything that figures depend on: the library that decodes, and our own measuring, by
+    its very text. So figures of an older meter are never taken for those of an improved one."""
+    import soundfile
+
+    digest = sha256(f"{program_version()} {soundfile.__libsndfile_version__}".encode())
+    for pattern in _MEASURING:
+        for path in sorted(_PACKAGE.glob(pattern)):
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def measured(file: str, job: Job) -> Result:
+    """Whatever is wrong with a file is told of that file: nothing is raised, and no pipe is waited for."""
+    try:
+        _refuse_irregular(file)
+        checked = check_file(file, job.layout, job.goals, workers=job.workers)
+    except SidecarError as error:
+        return Unread(file, str(error))
+    except Exception as error:  # a file that nobody thought of must not end the run
+        return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
+    reading = checked.measured.reading
+    claims = [finding for finding in checked.verdicts[0].findings if finding.about == "claims"]
+    return Kept(
+        file,
+        checked.seen,
+        reading.seconds,
+        reading.integrated,
+        reading.max_true_peak,
+        *pack(checked.measured, claims),
+        passes=checked.passes,
+    )
+
+
+def _refuse_irregular(file: str) -> None:
+    """Opening a pipe or a device would wait for whoever writes to it."""
+    path = Path(file)
+    try:
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
+            os.scandir(file).close()
+            raise SourceError(f"{file} is a folder, not a sound file. Name the folder to have it searched.")
+    except FileNotFoundError as error:
+        if path.is_symlink():
+            raise SourceError(f"{file} is a link to {path.readlink()}, which is not there.") from error
+        raise SourceError(f"There is no file {file}. Check its name and folder.") from error
+    except OSError as error:
+        raise SourceError(f"{file} cannot be read: {error.strerror}. Check its permissions.") from error
+    if not stat.S_ISREG(mode):
+        raise SourceError(f"{file} is a pipe or a device, not a sound file. Leave it out.")

@@ -1,0 +1,65 @@
+"""What is kept of a measured file gives back what was measured."""
+
+import json
+from dataclasses import fields, replace
+
+import numpy as np
+import soundfile
+from made import FACTS, made
+
+from sidecar.delivery.archive_packing import pack, unpack, without_course
+from sidecar.delivery.facts import Silence
+from sidecar.delivery.findings import Finding, Span
+from sidecar.delivery.measure import BlockCourse, measure
+from sidecar.delivery.verdict import judge
+from sidecar.goals import all_goals
+from sidecar.vocabulary import SILENCE
+
+CLAIMS = [Finding("note", "claims", "It says −20.", (Span(1.0, 2.0, SILENCE, 1.5),))]
+
+
+def returned(measured, more=()):
+    return unpack(measured.file, *pack(measured, more))
+
+
+def test_every_figure_comes_back_bit_for_bit():
+    """Infinities, nothing, nested facts and findings with places."""
+    facts = replace(FACTS, silences=(Silence(0.1, 2.5), Silence(7.0, 1.0)), first_clip_at_s=0.1 + 0.2)
+    measured = replace(made(facts=facts, integrated=SILENCE), max_momentary_at_s=None)
+
+    assert (measured, CLAIMS) == returned(measured, CLAIMS)
+
+
+def test_a_real_file_is_judged_the_same_from_what_is_kept(tmp_path):
+    """The whole course comes back, so every goal finds the same faults in the same places."""
+    path = tmp_path / "mix.wav"
+    noise = (
+        np.random.default_rng(1).standard_normal((48_000 * 9, 2))
+        * np.linspace(0.01, 0.6, 48_000 * 9)[:, None]
+    )
+    noise[100_000:200_000] = 0.0
+    soundfile.write(path, noise, 48_000, "FLOAT")
+    measured = measure(path)
+    kept, _ = returned(measured)
+
+    assert measured == kept
+    for field in fields(BlockCourse):
+        before, after = (getattr(each.course, field.name) for each in (measured, kept))
+        assert (before.dtype, before.tobytes()) == (after.dtype, after.tobytes()), field.name
+    for goal in all_goals():
+        assert judge(measured, goal) == judge(kept, goal)
+
+
+def test_what_is_kept_is_plain_data():
+    """Nothing in it is ever run."""
+    figures, _ = pack(made(), CLAIMS)
+
+    assert {"measured", "more", "course"} == json.loads(figures).keys()
+
+
+def test_figures_alone_take_no_room():
+    """For who keeps many: the course is empty, the rest as it was."""
+    bare = without_course(made())
+
+    assert made() == bare
+    assert 0 == sum(getattr(bare.course, field.name).size for field in fields(BlockCourse))

@@ -1,0 +1,191 @@
+"""An archive on record: what is due, what is kept, and which databases are left alone."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from made import made
+
+from sidecar.delivery.archive_packing import pack
+from sidecar.delivery.archive_store import Store
+from sidecar.delivery.archive_work import Job, Kept
+from sidecar.delivery.bext_writing import Seen
+from sidecar.delivery.checking import Unread
+from sidecar.errors import SettingsError
+from sidecar.goals import load_goal
+
+JOB = Job(None, (load_goal("r128"),), "meter-1")
+
+
+def kept(path, measured=None):
+    """As if the file had been measured."""
+    measured = measured or made()
+    seen = Seen.of(path.stat())
+    return Kept(str(path), seen, 60.0, -23.0, -3.0, *pack(measured, ()), passes=True)
+
+
+@pytest.fixture
+def files(tmp_path):
+    """Three files of ten bytes."""
+    paths = [tmp_path / f"{name}.wav" for name in "abc"]
+    for path in paths:
+        path.write_bytes(b"0123456789")
+    return paths
+
+
+@pytest.fixture
+def database(tmp_path):
+    return tmp_path / "archive.sqlite"
+
+
+def record(database, files, job=JOB):
+    with Store(database, job) as store:
+        store.ask(map(str, files))
+        for path in files:
+            store.keep(kept(path))
+
+
+def due(database, files, job=JOB):
+    """Names of those that are to be measured."""
+    with Store(database, job) as store:
+        store.ask(map(str, files))
+        counted = store.find_due()
+        names = [Path(path).name for path in store.due()]
+    assert len(names) == counted.files
+    return names
+
+
+def test_only_what_changed_is_due(database, files):
+    """Another size, time or file of that name; a new file; not what is as it was."""
+    assert ["a.wav", "b.wav", "c.wav"] == due(database, files)
+    record(database, files)
+    assert [] == due(database, files)
+
+    os.utime(files[0], ns=(0, 12345))
+    other = files[1].with_name("d.wav")
+    other.write_bytes(b"0123456789")
+    os.utime(other, ns=(files[1].stat().st_atime_ns, files[1].stat().st_mtime_ns))
+    other.rename(files[1])
+    assert ["a.wav", "b.wav"] == due(database, files)
+
+
+def test_what_was_measured_otherwise_is_due(database, files):
+    """By another meter, or with other positions of the channels; another goal measures nothing."""
+    record(database, files)
+
+    assert 3 == len(due(database, files, Job(None, JOB.goals, "meter-2")))
+    assert 3 == len(due(database, files, Job("R,L", JOB.goals, "meter-1")))
+    assert [] == due(database, files, Job(None, (load_goal("a85"),), "meter-1"))
+
+
+def test_broken_files_are_tried_again(database, files):
+    """Whoever lent a permission or mounted a disc need not tell anybody. What was read before is no longer
+    taken for the file."""
+    record(database, files)
+    with Store(database, JOB) as store:
+        store.keep(Unread(str(files[1]), "The disc is gone."))
+    assert ["b.wav"] == due(database, files)
+
+
+def test_outcomes_are_told_in_the_order_asked_for_and_judged_now(database, files):
+    """Each file once, by the name it was asked by."""
+    record(database, files[:2])
+    job = Job(None, (load_goal("r128"), load_goal("premaster")), "meter-1")
+    with Store(database, job) as store:
+        store.keep(Unread(str(files[2]), "It is empty."))
+        asked = store.ask([str(files[2]), str(files[0]), str(files[2]), str(files[1])])
+        outcomes = [outcome for _, outcome in store.outcomes()]
+
+    assert 3 == asked
+    assert [Unread(str(files[2]), "It is empty.")] == outcomes[:1]
+    assert [(True, False)] * 2 == [tuple(v.passes for v in outcome.verdicts) for outcome in outcomes[1:]]
+    assert [Seen.of(path.stat()) for path in files[:2]] == [outcome.seen for outcome in outcomes[1:]]
+
+
+def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
+    """All are due, all come back, in order, and each counts one measurement."""
+    names = [str(tmp_path / f"{number:04}.wav") for number in range(1234)]
+    for name in names:
+        (tmp_path / name).write_bytes(b"x")
+    figures = pack(made(), ())
+    with Store(database, JOB) as store:
+        store.ask(names)
+        assert 1234 == store.find_due().files
+        for name in store.due():
+            store.keep(Kept(name, Seen.of(Path(name).stat()), 1.0, -23.0, -3.0, *figures, passes=True))
+        assert names == [outcome.file for _, outcome in store.outcomes()]
+    with sqlite3.connect(database) as reading:
+        assert [(1234, 1, 1)] == reading.execute(
+            "SELECT count(*), min(measurements), max(measurements) FROM files"
+        ).fetchall()
+    reading.close()
+
+
+def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
+    """Old archives have them."""
+    path = tmp_path / os.fsdecode(b"caf\xe9.wav")
+    path.write_bytes(b"x")
+    record(database, [path])
+    with Store(database, JOB) as store:
+        store.ask([str(path)])
+        assert [str(path)] == [outcome.file for _, outcome in store.outcomes()]
+
+
+def test_what_was_kept_is_there_after_a_kill(database, files):
+    """Each file from the moment it was told, without a further word."""
+    code = (
+        "import os, signal, sys; from pathlib import Path\n"
+        "from test_archive_store import JOB, Store, kept\n"
+        "store = Store(Path(sys.argv[1]), JOB)\n"
+        "for path in sys.argv[2:]: store.keep(kept(Path(path)))\n"
+        "os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    here = Path(__file__).parent
+    killed = subprocess.run([sys.executable, "-c", code, database, *files[:2]], check=False, cwd=here)
+
+    assert -9 == killed.returncode
+    assert ["c.wav"] == due(database, files)
+
+
+def test_one_run_at_a_time(database, files):
+    """The second is told at once; the first goes on."""
+    with Store(database, JOB) as first:
+        with pytest.raises(SettingsError, match="is held by another run"):
+            Store(database, JOB)
+        first.keep(kept(files[0]))
+    assert ["b.wav", "c.wav"] == due(database, files)
+
+
+def test_other_databases_are_left_alone(tmp_path):
+    """One of another program, one of a newer sidecar, a file that is none: refused, and as before."""
+    other, newer, text = tmp_path / "other.sqlite", tmp_path / "newer.sqlite", tmp_path / "text.sqlite"
+    for path, statements in (
+        (other, ["CREATE TABLE mine (x)"]),
+        (newer, ["PRAGMA application_id = 0x4c6f5361", "PRAGMA user_version = 99", "CREATE TABLE x (y)"]),
+    ):
+        connection = sqlite3.connect(path)
+        for statement in statements:
+            connection.execute(statement)
+        connection.close()
+    text.write_bytes(b"Notes on the mix of Thursday.\n" * 100)
+    for path, said in (
+        (other, "another database"),
+        (newer, "newer sidecar"),
+        (text, "damaged, or no archive"),
+    ):
+        before = path.read_bytes()
+        with pytest.raises(SettingsError, match=said):
+            Store(path, JOB)
+        assert before == path.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("place", "said"), [("no/archive.sqlite", "there is no folder"), (".", "cannot be written")]
+)
+def test_places_where_nothing_can_be_kept_are_refused(tmp_path, place, said):
+    """In one sentence, before anything is measured."""
+    with pytest.raises(SettingsError, match=said):
+        Store(tmp_path / place, JOB)
