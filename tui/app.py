@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
+from textual.events import AppBlur
 from textual.theme import Theme
 
 from sidecar.feed import Feed
@@ -70,6 +71,10 @@ class SidecarApp(App[None]):
         self.desk = Desk(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self._view: View | None = None
+
+    def on_app_blur(self, event: AppBlur) -> None:
+        """A screen that nobody types at is looked at all the same: its footer must not stand still."""
+        event.prevent_default()
 
     def on_mount(self) -> None:
         self.push_screen(MainScreen(self.desk, self.palette))
