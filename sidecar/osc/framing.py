@@ -55,7 +55,6 @@ class Slip:
 
     def _add(self, piece: bytes) -> None:
         if len(self._begun) + len(piece) > self._largest:
-            self._begun.clear()
             self._is_too_long = True
         elif not self._is_too_long:
             self._begun += piece
