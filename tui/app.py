@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -70,6 +71,8 @@ class SidecarApp(App[None]):
         self.set_class(looks.ascii_only, "-ascii")
         self.desk = Desk(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
+        self.is_over: Callable[[], bool] = lambda: False
+        """Whether somebody outside asked for the end: a signal, a terminal that was closed."""
         self._view: View | None = None
 
     def on_app_blur(self, event: AppBlur) -> None:
@@ -82,6 +85,9 @@ class SidecarApp(App[None]):
 
     def look(self) -> None:
         """Show the run as it is now. Whatever fails is said on the screen and ends nothing."""
+        if self.is_over():
+            self.exit()
+            return
         try:
             view = self._view = self.desk.look()
         except Exception as error:  # a feed that fails must not take the screen away

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import signal
 import socket
 import sys
 import threading
@@ -18,8 +17,9 @@ from sidecar.cli.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.cli.reaching import Reach, Reached, no_fader
+from sidecar.cli.worker import Ending, run_beside, wait
 from sidecar.engine import Engine
-from sidecar.errors import SettingsError, SidecarError
+from sidecar.errors import SettingsError
 from sidecar.feed import Outlet
 from sidecar.goals import load_goal
 from sidecar.journal import reader
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from tui.inks import Contrast
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
-_END_S = 5.0
 
 
 def run_session(
@@ -56,7 +55,7 @@ def run_session(
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
             if options.no_screen or options.plain:
-                _run_here(session, options.for_s)
+                run_beside(session, options.for_s, wait)
             else:
                 _run_on_screen(session, options.for_s, options.contrast)
     finally:
@@ -172,41 +171,13 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
     return tape
 
 
-def _run_here(session: Session, for_s: float | None) -> None:
-    """In the main thread; Ctrl-C and the end of the terminal end it in good order."""
-
-    def end(_number: int, _frame: object) -> None:
-        session.stop()
-
-    before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
-        session.run(for_s)
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
 def _run_on_screen(session: Session, for_s: float | None, contrast: Contrast) -> None:
     import tui
 
-    failures: list[SidecarError] = []
+    def show(_worker: threading.Thread, ending: Ending) -> None:
+        tui.run(session, contrast=contrast, is_over=lambda: ending.is_asked)
 
-    def work() -> None:
-        try:
-            session.run(for_s)
-        except SidecarError as error:
-            failures.append(error)
-            session.fail(str(error))
-
-    worker = threading.Thread(target=work, name="meter", daemon=True)
-    worker.start()
-    try:
-        tui.run(session, contrast=contrast)
-    finally:
-        session.stop()
-        worker.join(_END_S)
-    if failures:
-        raise failures[0]
+    run_beside(session, for_s, show)
 
 
 def _seconds(text: str | None) -> float | None:

@@ -1,0 +1,93 @@
+"""The thread that measures, and all that ends it: the source, the person, a signal, a fault."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import logging
+import signal
+import threading
+from collections.abc import Callable, Iterator
+
+from sidecar.errors import SidecarError
+from sidecar.session import Session
+
+_END_S = 5.0
+_LOOK_S = 0.1
+_READER_GONE = (errno.EPIPE, errno.EIO)
+"""Written to a closed pipe, to a closed terminal."""
+
+log = logging.getLogger(__name__)
+
+
+class Ending:
+    """Whether somebody asked for the end. Signals set a flag and no more: their handlers interrupt the
+    main thread anywhere, where a lock may be held that ending needs."""
+
+    def __init__(self) -> None:
+        self.is_asked = False
+
+
+def run_beside(
+    session: Session, for_s: float | None, show: Callable[[threading.Thread, Ending], None]
+) -> None:
+    """Runs *session* in a thread of its own while *show* has this one, and ends it when that returns.
+
+    Ctrl-C, SIGTERM and the end of the terminal (SIGHUP) ask for the end. Raises what ended the run:
+    SidecarError, also for a fault inside, or BrokenPipeError where whoever read the output has gone.
+    """
+    failures: list[BaseException] = []
+    worker = threading.Thread(target=_work, args=(session, for_s, failures), name="meter", daemon=True)
+    with _signals() as ending:
+        worker.start()
+        try:
+            show(worker, ending)
+        finally:
+            session.stop()
+            worker.join(_END_S)
+    if failures:
+        raise failures[0]
+
+
+def wait(worker: threading.Thread, ending: Ending) -> None:
+    """Until the run is over or is to end."""
+    while worker.is_alive() and not ending.is_asked:
+        worker.join(_LOOK_S)
+
+
+def _work(session: Session, for_s: float | None, failures: list[BaseException]) -> None:
+    try:
+        session.run(for_s)
+    except Exception as error:
+        failures.append(_in_words(error))
+        with contextlib.suppress(OSError):
+            session.fail(str(failures[0]))
+
+
+def _in_words(error: Exception) -> Exception:
+    if isinstance(error, SidecarError):
+        return error
+    if isinstance(error, OSError) and error.errno in _READER_GONE:
+        return BrokenPipeError(error.errno, "nobody reads the output any more")
+    log.error("the run has failed", exc_info=error)
+    return SidecarError(
+        f"The sidecar has failed inside ({error!r}). What was heard until then is on record: go on with "
+        "--resume. The log has the details for whoever mends it."
+    )
+
+
+@contextlib.contextmanager
+def _signals() -> Iterator[Ending]:
+    ending = Ending()
+
+    def ask(_number: int, _frame: object) -> None:
+        ending.is_asked = True
+
+    names = ("SIGINT", "SIGTERM", "SIGHUP")
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    before = {number: signal.signal(number, ask) for number in numbers}
+    try:
+        yield ending
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
