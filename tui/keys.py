@@ -57,9 +57,8 @@ KEYS = (
     _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "Zoom in", "show a shorter stretch", "["),
     _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "Zoom out", "show a longer stretch", "]"),
     _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
-    _hidden(
-        "left", "look(-1)", "Look back", "look back: a cursor on the course, and what was read there", "left"
-    ),
+    _shown("colon,ctrl+p", "commands", "All", "every command by its name, and the goals", ":"),
+    _hidden("left", "look(-1)", "Look back", "a cursor on the course, and what was read there", "left"),
     _hidden("right", "look(1)", "Look later", "the cursor a little later", "right"),
     _hidden("shift+left", "look(-10)", "Look back further", "the cursor ten columns back", "shift+left"),
     _hidden("shift+right", "look(10)", "Look later, further", "the cursor ten columns on", "shift+right"),
@@ -67,16 +66,11 @@ KEYS = (
     _hidden("pagedown", "page(1)", "Look a screen on", "the cursor almost a whole screen on", "pgdn"),
     _hidden("home", "first", "Beginning", "the cursor at the beginning", "home"),
     _hidden("end", "now", "Back to now", "let the course follow now again", "end"),
+    _hidden("comma", "jump(-1)", "Event before", "the cursor at the last event or start over the limit", ","),
     _hidden(
-        "comma",
-        "jump(-1)",
-        "Event before",
-        "the cursor at the event, or the start over the limit, before",
-        ",",
+        "full_stop", "jump(1)", "Event behind", "the cursor at the next one; after the last one, now", "."
     ),
-    _hidden(
-        "full_stop", "jump(1)", "Event behind", "the same for the one behind; after the last one, now", "."
-    ),
+    _hidden("t", "lamps", "Look test", "every shape and colour: do they stand apart here?", "t"),
     _hidden("ctrl+c", "leave", "Quit at once", "leave the screen", "ctrl+c"),
 )
 

@@ -34,6 +34,7 @@ _ASCII = str.maketrans(
         **dict.fromkeys("╳", "x"),
         **dict.fromkeys("↕", "!"),
         **dict.fromkeys("…·", "."),
+        **dict.fromkeys("±", "~"),
         **dict.fromkeys("  ", " "),
     }
 )

@@ -7,7 +7,7 @@ import textwrap
 
 from sidecar.feed import EarlierPass, Hand
 from tui.drawing import wording
-from tui.drawing.cells import Row, fit, shortened, text_of
+from tui.drawing.cells import Row, Run, fit, shortened, text_of
 from tui.drawing.view import View
 
 _INDENT = 3
@@ -37,8 +37,7 @@ def _others(view: View, width: int) -> list[Row]:
 
 def _hand_rows(view: View, hand: Hand, width: int, most: int) -> list[Row]:
     """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
-    state = (" ▣ ARMED ", "paper on over bold") if hand.is_armed else (" ▢ not armed ", "plain")
-    row: Row = (state, (f" {hand.surface}  ", "plain"))
+    row: Row = (hand_state(hand.is_armed), (f" {hand.surface}  ", "plain"))
     room = width - len(text_of(row)) - 1
     if not view.hand_is_news or len(hand.sentence) <= room or most < 2:
         return [(*row, (shortened(hand.sentence, room), "strong" if view.hand_is_news else "dim"))]
@@ -47,6 +46,11 @@ def _hand_rows(view: View, hand: Hand, width: int, most: int) -> list[Row]:
     if len(rest) > most - 1:
         rest = [*rest[: most - 2], shortened(" ".join(rest[most - 2 :]), width - _INDENT - 1)]
     return [(*row, (first, "strong")), *(((" " * _INDENT + line, "strong"),) for line in rest)]
+
+
+def hand_state(is_armed: bool) -> Run:
+    """Whether the fader may be moved, in shape and word."""
+    return (" ▣ ARMED ", "paper on over bold") if is_armed else (" ▢ not armed ", "plain")
 
 
 def _question(guess: str, width: int) -> Row:

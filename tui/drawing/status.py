@@ -8,13 +8,14 @@ from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of
 from tui.drawing.view import View
 
-_TRANSPORT: dict[Transport, tuple[str, Tone]] = {
+TRANSPORT: dict[Transport, tuple[str, Tone]] = {
     "preparing": ("… preparing", "dim"),
     "waiting": ("○ waiting", "plain"),
     "measuring": ("● measuring", "strong"),
     "paused": ("‖ paused", "plain on held"),
     "ended": ("■ ended", "plain"),
 }
+"""What the run is doing, in shape and word."""
 
 _DETAILS = ((2, True), (1, True), (2, False), (1, False), (0, False))
 """What the alerts say, from all there is to what fits anywhere."""
@@ -26,7 +27,7 @@ _ALERT_UNITS = {"ceiling": "dBTP", "lost": "s", "silent": "s"}
 def heading(view: View, width: int) -> Row:
     """Transport and programme time, the goal, and where the sound comes from."""
     snapshot = view.snapshot
-    word, tone = _TRANSPORT[snapshot.transport]
+    word, tone = TRANSPORT[snapshot.transport]
     time = wording.clock(snapshot.reading.seconds)
     if snapshot.duration_s is not None:
         time += f" of {wording.clock(snapshot.duration_s)}"
@@ -72,11 +73,12 @@ def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
     for alert in snapshot.alerts:
         if alert.state != "off" or with_quiet:
-            runs += [_alert_run(alert, snapshot, detail), (" ", "plain")]
+            runs += [alert_run(alert, snapshot, detail), (" ", "plain")]
     return tuple(runs)
 
 
-def _alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
+def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
+    """One alert as its row shows it; detail 2: with value and limit, 1: with value, 0: its word only."""
     shape = _ALERT_SHAPES[alert.name]
     if alert.state == "off":
         return f" {shape} {alert.name} ", "faint"

@@ -24,7 +24,9 @@ class LabelDialog(Dialog[str | None]):
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
             yield Static("Label, then enter; the mark is set at that moment.\n")
-            yield Input(max_length=40, select_on_focus=False)
+            field = Input(max_length=40, select_on_focus=False)
+            field.cursor_blink = False
+            yield field
         yield Footer(compact=True, show_command_palette=False)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

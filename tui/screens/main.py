@@ -19,9 +19,11 @@ from tui.keys import KEYS, explained
 from tui.layout import plan
 from tui.palette import Palette
 from tui.screens.arm import ArmDialog
+from tui.screens.commands import Commands
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
+from tui.screens.lamps import LampDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.reset import ResetDialog
@@ -61,7 +63,7 @@ class MainScreen(Screen[None]):
     def __init__(self, desk: Desk, palette: Palette) -> None:
         super().__init__()
         self.desk = desk
-        self._palette = palette
+        self.palette = palette
         self._asked: dict[str, int] = {"channels": 0}
         """What the panels need room for."""
         self._offered = frozenset({"start"})
@@ -69,7 +71,7 @@ class MainScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         for kind in (Heading, Hero, Standing, Stems, Rails, CoursePanel, Alerts, Outlets):
-            yield kind(self._palette)
+            yield kind(self.palette)
         yield Footer(compact=True, show_command_palette=False)
 
     def on_resize(self) -> None:
@@ -127,6 +129,8 @@ class MainScreen(Screen[None]):
         name = parameters[0] if action == "tell" else action
         if self.desk.is_past and name in _CHANGES:
             return False
+        if name == "now":
+            return self.desk.cursor.at_s is not None
         return name not in _SOMETIMES or name in self._offered
 
     def action_tell(self, verb: Verb, value: str | None = None) -> None:
@@ -168,7 +172,14 @@ class MainScreen(Screen[None]):
 
     def action_log(self) -> None:
         if self._view is not None:
-            self.app.push_screen(LogDialog(self._view, self._palette))
+            self.app.push_screen(LogDialog(self._view, self.palette))
+
+    def action_lamps(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(LampDialog(self._view, self.palette))
+
+    def action_commands(self) -> None:
+        self.app.push_screen(Commands())
 
     def action_reset(self) -> None:
         measured = wording.clock(self._view.snapshot.reading.seconds) if self._view else "0:00"
@@ -180,7 +191,7 @@ class MainScreen(Screen[None]):
 
     def action_arm(self) -> None:
         if self._view is not None and self._view.snapshot.hand is not None:
-            self.app.push_screen(ArmDialog(self._view.snapshot.hand.surface, self._palette), self._arm_if)
+            self.app.push_screen(ArmDialog(self._view.snapshot.hand.surface, self.palette), self._arm_if)
 
     def _arm_if(self, wanted: bool | None) -> None:
         if wanted:
@@ -188,11 +199,11 @@ class MainScreen(Screen[None]):
 
     def action_rides(self) -> None:
         if self._view is not None:
-            self.app.push_screen(RidesDialog(self._view, self._palette))
+            self.app.push_screen(RidesDialog(self._view, self.palette))
 
     def action_balance(self) -> None:
         if self._view is not None:
-            self.app.push_screen(BalanceDialog(self._view, self._palette))
+            self.app.push_screen(BalanceDialog(self._view, self.palette))
 
     def action_label(self) -> None:
         self.app.push_screen(LabelDialog(), self._mark_if)
@@ -203,14 +214,14 @@ class MainScreen(Screen[None]):
 
     def action_goals(self) -> None:
         if self._view is not None:
-            self.app.push_screen(GoalDialog(self.desk.feed.goals(), self._view, self._palette), self._aim_if)
+            self.app.push_screen(GoalDialog(self.desk.feed.goals(), self._view, self.palette), self._aim_if)
 
     def _aim_if(self, name: str | None) -> None:
         if name is not None:
             self.desk.tell("goal", name)
 
     def action_help(self) -> None:
-        self.app.push_screen(HelpDialog(explained(), self._palette))
+        self.app.push_screen(HelpDialog(explained(), self.palette))
 
     def action_leave(self) -> None:
         self.app.exit()

@@ -1,0 +1,206 @@
+"""Every key of the table is pressed once, in a scene where it does something."""
+
+import pytest
+import scripted_feed as scenes
+from driving import GENEROUS, drive, until
+from textual.widgets import OptionList
+
+from sidecar.feed import Command
+from tui.drawing.course import GUTTER
+from tui.keys import KEYS
+from tui.screens.arm import ArmDialog
+from tui.screens.commands import Commands
+from tui.screens.goals import GoalDialog
+from tui.screens.help import HelpDialog
+from tui.screens.label import LabelDialog
+from tui.screens.lamps import LampDialog
+from tui.screens.listing import BalanceDialog, RidesDialog
+from tui.screens.log import LogDialog
+from tui.screens.main import MainScreen
+from tui.screens.reset import ResetDialog
+
+QUESTION = scenes.asking().shown.guess
+
+
+def _cursor(low_s, high_s):
+    """The cursor stands between these moments, both of them included."""
+    return lambda app: app.desk.cursor.at_s is not None and low_s <= app.desk.cursor.at_s <= high_s
+
+
+def _no_cursor(app):
+    return app.desk.cursor.at_s is None
+
+
+def _view(**look):
+    return lambda app: all(getattr(app.desk.look(), name) == value for name, value in look.items())
+
+
+def _in_state(transport):
+    feed = scenes.riding()
+    feed.change(transport=transport)
+    return feed
+
+
+def _asked():
+    feed = scenes.alerted()
+    feed.change(guess=QUESTION)
+    return feed
+
+
+# Scene, then (key, action, what it must come to), in the order in which they are pressed.
+PRESSED = {
+    "measuring": (
+        scenes.riding,
+        [
+            ("space", "tell('pause')", Command("pause")),
+            ("m", "tell('mark', '')", Command("mark", "")),
+            ("f", "tell('follow')", Command("follow")),
+            ("plus", "nudge(0.5)", Command("nudge", 0.5)),
+            ("equals_sign", "nudge(0.5)", Command("nudge", 0.5)),
+            ("minus", "nudge(-0.5)", Command("nudge", -0.5)),
+            ("up", "nudge(0.1)", Command("nudge", 0.1)),
+            ("down", "nudge(-0.1)", Command("nudge", -0.1)),
+            ("r", "reset", ResetDialog),
+            ("g", "goals", GoalDialog),
+            ("M", "label", LabelDialog),
+            ("i", "rides", RidesDialog),
+            ("l", "log", LogDialog),
+            ("t", "lamps", LampDialog),
+            ("question_mark", "help", HelpDialog),
+            ("colon", "commands", Commands),
+            ("ctrl+p", "commands", Commands),
+            ("u", "unit", _view(relative=True)),
+            ("s", "scale", _view(reach_lu=36.0)),
+            ("left_square_bracket", "zoom(-1)", _view(zoom_s=3600.0)),
+            ("right_square_bracket", "zoom(1)", _view(zoom_s=None)),
+            ("left", "look(-1)", _cursor(184.0, 184.0)),
+            ("right", "look(1)", _cursor(184.0, 184.0)),
+            ("shift+left", "look(-10)", _cursor(150.0, 180.0)),
+            ("shift+right", "look(10)", _cursor(183.9, 184.0)),
+            ("pageup", "page(-1)", _cursor(0.0, 100.0)),
+            ("home", "first", _cursor(0.0, 0.0)),
+            ("pagedown", "page(1)", _cursor(100.0, 184.0)),
+            ("escape", "now", _no_cursor),
+            ("comma", "jump(-1)", _cursor(100.0, 183.0)),
+            ("end", "now", _no_cursor),
+            ("home", "first", _cursor(0.0, 0.0)),
+            ("full_stop", "jump(1)", _cursor(0.1, 60.0)),
+        ],
+    ),
+    "paused": (lambda: _in_state("paused"), [("space", "tell('continue')", Command("continue"))]),
+    "ended": (lambda: _in_state("ended"), [("space", "tell('start')", Command("start"))]),
+    "asking": (
+        _asked,
+        [
+            ("a", "tell('acknowledge')", Command("acknowledge")),
+            ("y", "tell('confirm')", Command("confirm", QUESTION)),
+            ("n", "tell('dismiss')", Command("dismiss", QUESTION)),
+        ],
+    ),
+    "stems": (scenes.stems, [("b", "balance", BalanceDialog)]),
+    "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
+    "armed": (scenes.armed, [("x", "tell('disarm')", Command("disarm"))]),
+    "leaving": (scenes.down, [("q", "leave", lambda app: app._exit)]),
+    "leaving at once": (scenes.down, [("ctrl+c", "leave", lambda app: app._exit)]),
+}
+
+
+async def _press(pilot, feed, key, expected):
+    told = len(feed.told)
+    await pilot.press(key)
+    if isinstance(expected, Command):
+        await until(pilot, lambda: [expected] == feed.told[told:], f"{key}: {expected}")
+    elif isinstance(expected, type):
+        await until(pilot, lambda: isinstance(pilot.app.screen, expected), f"{key}: {expected}")
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), f"the end of {expected}")
+        assert told == len(feed.told)
+    else:
+        await until(pilot, lambda: expected(pilot.app), key)
+
+
+@pytest.mark.parametrize("name", list(PRESSED))
+def test_each_key_does_what_the_table_says(name):
+    """One command leaves, one dialog opens and escape closes it, or the look changes."""
+    scene, presses = PRESSED[name]
+    feed = scene()
+
+    async def script(pilot):
+        for key, _, expected in presses:
+            await _press(pilot, feed, key, expected)
+
+    drive(feed, script, GENEROUS)
+
+
+def test_no_key_is_left_out():
+    """A key that is added to the table has to be pressed here, with what it does."""
+    pressed = {(key, action) for _, presses in PRESSED.values() for key, action, _ in presses}
+
+    assert {(key, binding.action) for binding in KEYS for key in binding.key.split(",")} == pressed
+
+
+def _footer_key(app, key):
+    from textual.widgets._footer import FooterKey
+
+    return next((one for one in app.screen.query(FooterKey) if one.key == key and one.region.right), None)
+
+
+@pytest.mark.parametrize(
+    ("opening", "dialog", "closing"),
+    [
+        ("r", ResetDialog, "n"),
+        ("g", GoalDialog, "escape"),
+        ("M", LabelDialog, "escape"),
+        ("l", LogDialog, "escape"),
+        ("t", LampDialog, "escape"),
+        ("question_mark", HelpDialog, "escape"),
+    ],
+)
+def test_a_dialog_is_opened_and_closed_with_the_mouse_alone(opening, dialog, closing):
+    """Its key in the footer opens it where it stands there, and its own footer closes it."""
+    feed = scenes.down()
+
+    async def script(pilot):
+        if opening in ("r", "g", "l", "question_mark"):
+            await until(pilot, lambda: _footer_key(pilot.app, "f") is not None, "the footer of this scene")
+            await pilot.click(_footer_key(pilot.app, opening))
+        else:
+            await pilot.press(opening)
+        await until(pilot, lambda: isinstance(pilot.app.screen, dialog), "the dialog")
+        await until(pilot, lambda: _footer_key(pilot.app, closing) is not None, "its footer")
+        await pilot.click(_footer_key(pilot.app, closing))
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument")
+
+    drive(feed, script, GENEROUS)
+
+    assert [] == feed.told
+
+
+def test_a_goal_is_chosen_with_a_click():
+    """The row under the pointer."""
+    feed = scenes.down()
+
+    async def script(pilot):
+        await pilot.press("g")
+        await until(pilot, lambda: isinstance(pilot.app.screen, GoalDialog), "the list")
+        options = pilot.app.screen.query_one(OptionList)
+        await until(pilot, lambda: options.region.height >= 3, "its rows")
+        await pilot.click(OptionList, offset=(4, 2))
+        await until(pilot, lambda: bool(feed.told), "the goal")
+
+    drive(feed, script, GENEROUS)
+
+    assert [Command("goal", "speech")] == feed.told
+
+
+def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():
+    """There is nothing to be read where nothing was heard yet; the axis is no time."""
+
+    async def script(pilot):
+        await pilot.click("#coursepanel", offset=(GUTTER - 2, 3))
+        await pilot.press("u")
+        assert pilot.app.desk.cursor.at_s is None
+        await pilot.click("#coursepanel", offset=(GUTTER + 110, 3))
+        await until(pilot, lambda: _cursor(184.0, 184.0)(pilot.app), "the cursor at now")
+
+    drive(scenes.down(), script, GENEROUS)

@@ -1,0 +1,91 @@
+"""Every shape and colour that the screen speaks with, each beside its word."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import get_args
+
+from sidecar.feed import Event, EventKind, Snapshot, Transport
+from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState
+from tui.drawing import wording
+from tui.drawing.cells import Cells, Row, Run, Tone
+from tui.drawing.events import sign
+from tui.drawing.standing import hand_state
+from tui.drawing.status import TRANSPORT, alert_run
+
+_COLUMN = 12
+_STANDS = (("under", "under"), ("inside", "inside"), ("over", "over"), ("ceiling", "ceiling"))
+_STATES: tuple[AlertState, ...] = ("off", "on", "held")
+_SHOWN: dict[AlertName, float] = {"ceiling": -0.4, "over": -21.6, "hot": -17.2, "lost": 3.0, "silent": 8.0}
+_COURSE: tuple[tuple[str, Tone, str], ...] = (
+    ("████", "fill", "short-term, up to the lowest"),
+    ("████", "soft", "short-term, up to the highest"),
+    ("████", "over", "short-term over its line"),
+    ("▂▂▂▂", "band", "the goal's band"),
+    ("────", "strong", "integrated"),
+    ("░░░░", "inside", "forecast"),
+    ("░░░░", "gate", "what passes, on a rail"),
+    ("┊  ┊", "faint", "a move, a mark or a gap"),
+    ("│  │", "strong", "the cursor"),
+)
+
+
+def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
+    """A headline and rows for each kind of thing that must be told apart."""
+    return [
+        (("Can you tell these apart? Nothing here moves or blinks.", "strong"),),
+        *_section("Where a value stands", map(_stand, _STANDS)),
+        *_section("Alerts: off, on, and held until acknowledged", (_alert(n, snapshot) for n in ALERT_NAMES)),
+        *_section("Course and rails", map(_drawn, _COURSE)),
+        *_section("Events", [_spread(_events(), width)]),
+        *_section("The run, and the hand", [_spread(_states(), width), _spread(_hands(), width)]),
+    ]
+
+
+def _section(title: str, rows: Iterable[Row]) -> list[Row]:
+    return [(), ((title, "dim"),), *rows]
+
+
+def _stand(stand: tuple[str, str]) -> Row:
+    word, ink = stand
+    shape = wording.SHAPES[ink]
+    bar = "level" if ink == "inside" else ink
+    return (
+        (f"{word:<{_COLUMN}}", "plain"),
+        (f"{shape} −23.0 LUFS  ", f"{ink} bold"),
+        ("██████", bar),
+        (shape, f"paper on {bar} bold"),
+        ("  ", "plain"),
+        ("▒▒▒▒", ink),
+    )
+
+
+def _alert(name: AlertName, snapshot: Snapshot) -> Row:
+    return tuple(alert_run(Alert(name, state, _SHOWN[name]), snapshot, 1) for state in _STATES)
+
+
+def _drawn(thing: tuple[str, Tone, str]) -> Row:
+    cells, tone, words = thing
+    return ((f"{cells:<{_COLUMN}}", tone), (words, "plain"))
+
+
+def _events() -> list[Run]:
+    found = [Event(0.0, "alert", "ceiling"), *(Event(0.0, kind, "") for kind in get_args(EventKind))]
+    return [(f"{sign(event)[0]} {event.text or event.kind}", sign(event)[1]) for event in found]
+
+
+def _states() -> list[Run]:
+    return [TRANSPORT[transport] for transport in get_args(Transport)]
+
+
+def _hands() -> list[Run]:
+    return [hand_state(is_armed) for is_armed in (True, False)]
+
+
+def _spread(runs: Iterable[Run], width: int) -> Row:
+    """One beside the other, with room between."""
+    cells, x = Cells(width), 0
+    for text, tone in runs:
+        cells.put(x, text, tone)
+        x += len(text) + 3
+    return cells.row()

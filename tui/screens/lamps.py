@@ -1,0 +1,21 @@
+"""Every shape and colour of the screen, to see whether this terminal and these eyes tell them apart."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from tui.drawing.cells import Run
+from tui.drawing.lamps import lamp_rows
+from tui.drawing.view import View
+from tui.screens.listing import ListDialog, lines
+
+
+class LampDialog(ListDialog):
+    """Static: nothing in it changes with the run, and nothing blinks."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "leave", "Back", show=False)]
+
+    def listed(self, view: View) -> list[Run]:
+        return lines(lamp_rows(view.snapshot, self.text_width))[1:]
