@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import queue
 import threading
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
@@ -20,7 +19,7 @@ from sidecar.delivery.archive_crew import MOMENT_S
 from sidecar.delivery.archive_work import Job, Kept, Result, measured, meter_version
 from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.checking import Unread
-from sidecar.errors import NetworkError, SettingsError
+from sidecar.errors import NetworkError, SettingsError, SidecarError
 
 _PATIENCE_S = 10.0
 """For a scheduler that does not answer."""
@@ -46,7 +45,6 @@ class Cluster:
     def __init__(self, address: str, job: Job) -> None:
         self._address, self._job = address, job
         self._client = _connected(address)
-        self._silent_since: float | None = None
 
     @property
     def at_work_on(self) -> list[str]:
@@ -75,25 +73,18 @@ class Cluster:
             try:
                 results = heard.get(timeout=MOMENT_S)
             except queue.Empty:
-                self._refuse_silence()
                 yield None
                 continue
             if results is None:
                 return
-            if isinstance(results, BaseException):
+            if isinstance(results, SidecarError):
                 raise results
+            if isinstance(results, BaseException):
+                raise NetworkError(
+                    f"The cluster {self._address} does not go on ({results}). Look into the scheduler's log. "
+                    "The same command goes on with what is left."
+                ) from results
             yield from map(_as_here, results)
-
-    def _refuse_silence(self) -> None:
-        if self._client.status == "running":
-            self._silent_since = None
-            return
-        self._silent_since = self._silent_since or time.monotonic()
-        if time.monotonic() - self._silent_since > _PATIENCE_S:
-            raise NetworkError(
-                f"The scheduler {self._address} is gone. Start it again: the same command then goes on "
-                "with what is left."
-            )
 
     def _wait(self, files: list[str], heard: queue.SimpleQueue[_Heard]) -> None:
         """A thread's: joblib gives nothing back while it waits."""

@@ -17,7 +17,7 @@ from sidecar.goals import Goal
 from sidecar.version import program_version
 
 _PACKAGE = Path(__file__).parents[1]
-_MEASURING = (
+MEASURING = (
     *("vocabulary.py", "meter/*.py", "sources/sound_file.py", "chunks/*.py"),
     *(f"delivery/{name}.py" for name in ("measure", "stretches", "gathering", "facts", "fact_kernels")),
     *(f"delivery/{name}.py" for name in ("bext", "checking", "archive_packing")),
@@ -63,7 +63,7 @@ def meter_version() -> str:
     import soundfile
 
     digest = sha256(f"{program_version()} {soundfile.__libsndfile_version__}".encode())
-    for pattern in _MEASURING:
+    for pattern in MEASURING:
         for path in sorted(_PACKAGE.glob(pattern)):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

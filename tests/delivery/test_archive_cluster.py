@@ -1,0 +1,171 @@
+"""An archive by the workers of a real scheduler on loopback: the same results, and no file lost."""
+
+import json
+import os
+import subprocess
+import sys
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from distributed import Client
+from made_archive import made_archive
+
+from sidecar.delivery import archive_cluster
+from sidecar.delivery.archive_cluster import Cluster
+from sidecar.delivery.archive_joblib import each
+from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
+from sidecar.delivery.checking import Unread
+from sidecar.errors import NetworkError, SettingsError
+from sidecar.goals import load_goal
+
+JOB = Job(None, (load_goal("r128"),), meter_version())
+ROOT = Path(__file__).parents[2]
+
+
+def ended(bundle):
+    """Work that ends its worker."""
+    if "crash.wav" in bundle:
+        os._exit(1)
+    return [name.upper() for name in bundle]
+
+
+class Dask:
+    """A scheduler and workers, started as a facility starts them."""
+
+    def __init__(self, folder):
+        self._where = folder / "scheduler.json"
+        self._environment = {
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(map(str, (ROOT, ROOT / "tests", ROOT / "tests" / "delivery"))),
+            "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1",
+        }
+        self.processes = []
+        self.start("scheduler", "--port", "0", "--host", "127.0.0.1")
+        self.address = self._address()
+
+    def start(self, *words):
+        with (self._where.parent / "dask.log").open("ab") as log:
+            process = subprocess.Popen(
+                [sys.executable, "-m", "dask", *words, "--no-dashboard", "--scheduler-file", self._where],
+                env=self._environment,
+                stdout=log,
+                stderr=log,
+                cwd=self._where.parent,
+            )
+        self.processes.append(process)
+        return process
+
+    def workers(self, count):
+        """So many more."""
+        with Client(self.address, set_as_default=False) as client:
+            before = len(client.ncores())
+            started = [self.start("worker", "--nthreads", "1", "--host", "127.0.0.1") for _ in range(count)]
+            client.wait_for_workers(before + count, timeout=120)
+        return started
+
+    def _address(self):
+        for _ in range(1200):
+            if self._where.exists() and (text := self._where.read_text()).endswith("}"):
+                return str(json.loads(text)["address"])
+            threading.Event().wait(0.05)
+        raise AssertionError("the scheduler does not start")
+
+    def end(self):
+        """The workers first: they would look for their scheduler."""
+        for process in reversed(self.processes):
+            process.terminate()
+            process.wait(60)
+
+
+@pytest.fixture(scope="module")
+def dask(tmp_path_factory):
+    dask = Dask(tmp_path_factory.mktemp("dask"))
+    dask.workers(2)
+    yield dask
+    dask.end()
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """Files of many kinds, some broken."""
+    made_archive(tmp_path / "archive", 40)
+    return sorted(str(path) for path in (tmp_path / "archive").glob("*/*"))
+
+
+def results(cluster, files):
+    return {result.file: result for result in cluster.results(iter(files)) if result is not None}
+
+
+def test_results_are_those_of_this_machine_and_a_dead_worker_loses_none(dask, archive):
+    """One of three workers is killed when the first results are there: each file comes all the same, once,
+    bit for bit as it is measured here, and what is broken in the same words."""
+    (victim,) = dask.workers(1)
+    cluster = Cluster(dask.address, JOB)
+    found = {}
+    for result in cluster.results(iter(archive)):
+        if result is None:
+            continue
+        if not found:
+            assert [f"3 workers of {dask.address}"] == cluster.at_work_on
+            victim.kill()
+        assert result.file not in found
+        found[result.file] = result
+
+    assert {file: measured(file, JOB) for file in archive} == found
+    assert {Kept, Unread} == {type(result) for result in found.values()}
+
+
+def test_bundles_on_which_workers_die_are_told_and_others_go_on(dask):
+    """And a worker of another version measures nothing."""
+    with Client(dask.address, set_as_default=False) as client:
+        bundles = [["a.wav"], ["b.wav", "crash.wav"], ["c.wav"]]
+        told = sorted(each(client, ended, bundles))
+    assert [(["a.wav"], ["A.WAV"]), (["b.wav", "crash.wav"], None), (["c.wav"], ["C.WAV"])] == told
+
+    with pytest.raises(SettingsError, match="another version of the sidecar"):
+        results(Cluster(dask.address, replace(JOB, meter="other")), ["a.wav"])
+
+
+def test_a_scheduler_that_goes_away_ends_the_run_in_words(tmp_path, archive, monkeypatch):
+    """Instead of waiting for it for ever; one that nobody works for is said before that."""
+    monkeypatch.setattr(archive_cluster, "_PATIENCE_S", 0.5)
+    dask = Dask(tmp_path)
+    try:
+        with pytest.raises(NetworkError, match="No worker has joined"):
+            results(Cluster(dask.address, JOB), archive)
+        dask.workers(1)
+        with pytest.raises(NetworkError, match="The same command goes on"):
+            for _ in Cluster(dask.address, JOB).results(iter(archive * 20)):
+                dask.processes[0].kill()
+    finally:
+        dask.end()
+
+
+def test_a_path_that_leads_elsewhere_on_a_worker_is_told(archive):
+    """Its figures are those of another file."""
+    (path,) = [path for path in archive if path.endswith("00002.wav")]
+    kept = measured(path, JOB)
+    assert isinstance(kept, Kept)
+    other = replace(kept, seen=replace(kept.seen, size=kept.seen.size + 1))
+    far = replace(kept, seen=replace(kept.seen, inode=7, changed_ns=kept.seen.changed_ns + 10**9))
+
+    assert "is another file on the worker" in archive_cluster._as_here(other).error
+    assert kept == archive_cluster._as_here(far)
+
+
+def test_nobody_at_the_address_is_said(monkeypatch):
+    """With what starts a scheduler; and a word that is no address is refused the same way."""
+    monkeypatch.setattr(archive_cluster, "_PATIENCE_S", 0.3)
+    for address in ("127.0.0.1:9", "somewhere else"):
+        with pytest.raises(NetworkError, match=f"No scheduler answers at {address}.*dask scheduler"):
+            Cluster(address, JOB)
+
+
+def test_missing_packages_are_named_with_the_line_that_installs_them(monkeypatch):
+    """They are an extra."""
+    monkeypatch.setitem(sys.modules, "distributed", None)
+
+    with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[cluster\]'"):
+        Cluster("127.0.0.1:9", JOB)

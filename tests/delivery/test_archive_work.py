@@ -1,0 +1,95 @@
+"""One file of an archive: measured as a check measures it, or told of, whatever it is."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.delivery import archive_work
+from sidecar.delivery.archive_packing import unpack
+from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
+from sidecar.delivery.bext import Claimed
+from sidecar.delivery.bext_writing import Seen, prepare, stamp
+from sidecar.delivery.checking import Unread, check_file
+from sidecar.goals import load_goal
+
+GOALS = (load_goal("r128"), load_goal("a85"))
+JOB = Job(None, GOALS, "meter")
+
+
+def test_what_is_kept_is_what_a_check_finds(tmp_path):
+    """Figures, notes from the file's own claims, verdict and identity."""
+    path = tmp_path / "mix.wav"
+    t = np.arange(48_000 * 4) / 48_000
+    tone = 10 ** (-23 / 20) * np.sin(2 * np.pi * 1000 * t)  # Tech 3341 §2.9: reads −23 LUFS
+    soundfile.write(path, np.stack([tone, tone], axis=1), 48_000)
+    stamp(path, Claimed(-20.0, 6.0, -1.0, -14.0, -18.0), prepare(path))
+    checked = check_file(str(path), None, GOALS)
+    kept = measured(str(path), JOB)
+    assert isinstance(kept, Kept)
+    figures, claims = unpack(kept.file, kept.figures, kept.course)
+
+    assert checked.measured == figures
+    assert ["claims"] == [claim.about for claim in claims]
+    assert claims[0] in checked.verdicts[0].findings
+    assert (checked.passes, Seen.of(path.stat())) == (kept.passes, kept.seen)
+    assert -23.0 == pytest.approx(kept.integrated_lufs, abs=0.1)
+    assert 4.0 == pytest.approx(kept.seconds)
+
+
+def test_what_is_no_file_is_told_of_and_not_waited_for(tmp_path):
+    """A pipe, a device, a folder, a link that leads nowhere, a link in a ring, nothing at all."""
+    os.mkfifo(tmp_path / "pipe.wav")
+    (tmp_path / "gone.wav").symlink_to("away.wav")
+    (tmp_path / "ring.wav").symlink_to("ring.wav")
+    for path, said in (
+        (tmp_path / "pipe.wav", "is a pipe or a device"),
+        (Path("/dev/zero"), "is a pipe or a device"),
+        (tmp_path, "is a folder, not a sound file"),
+        (tmp_path / "gone.wav", "is a link to away.wav, which is not there"),
+        (tmp_path / "ring.wav", "cannot be read: Too many levels of symbolic links"),
+        (tmp_path / "none.wav", "There is no file"),
+    ):
+        result = measured(str(path), JOB)
+        assert isinstance(result, Unread)
+        assert said in result.error
+
+
+def test_a_fault_that_nobody_thought_of_is_told_of_its_file(monkeypatch):
+    """The run goes on."""
+
+    def fail(*_arguments, **_options):
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr(archive_work, "check_file", fail)
+
+    assert Unread(
+        __file__, f"{__file__} cannot be measured (ZeroDivisionError: division by zero)."
+    ) == measured(__file__, JOB)
+
+
+def test_figures_of_another_meter_are_told_apart(tmp_path, monkeypatch):
+    """By the text of everything that measuring imports, so that no change is forgotten."""
+    code = (
+        "import sys, sidecar.delivery.measure, sidecar.delivery.bext\n"
+        "print(*(module.__file__ for name, module in sys.modules.items() if name.startswith('sidecar.')))"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    imported = {Path(name) for name in said.split()}
+    package = Path(archive_work.__file__).parents[1]
+    covered = {path for pattern in archive_work.MEASURING for path in package.glob(pattern)}
+    nothing_measured = {
+        package / name for name in ("errors.py", "delivery/__init__.py", "sources/__init__.py")
+    }
+
+    assert set() == imported - covered - nothing_measured
+    assert [] == [pattern for pattern in archive_work.MEASURING if not list(package.glob(pattern))]
+
+    before = meter_version()
+    (tmp_path / "vocabulary.py").write_text("LOUDNESS_OFFSET_DB = -0.7")
+    monkeypatch.setattr(archive_work, "_PACKAGE", tmp_path)
+    assert before != meter_version.__wrapped__()
