@@ -117,12 +117,15 @@ def _descriptor_2_in(noise: IO[bytes]) -> Iterator[None]:
     sys.stderr.flush()
     copy = os.dup(_STDERR)
     kept = sys.stderr, sys.__stderr__
-    with os.fdopen(copy, "w", encoding=sys.stderr.encoding, errors="backslashreplace", buffering=1) as said:
-        os.dup2(noise.fileno(), _STDERR)
-        sys.stderr = sys.__stderr__ = said  # type: ignore[misc]
-        try:
-            yield
-        finally:
+    said = os.fdopen(copy, "w", encoding=sys.stderr.encoding, errors="backslashreplace", buffering=1)
+    os.dup2(noise.fileno(), _STDERR)
+    sys.stderr = sys.__stderr__ = said  # type: ignore[misc]
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):  # a terminal that was closed takes nothing more
             said.flush()
-            os.dup2(copy, _STDERR)
-            sys.stderr, sys.__stderr__ = kept  # type: ignore[misc]
+        os.dup2(copy, _STDERR)
+        sys.stderr, sys.__stderr__ = kept  # type: ignore[misc]
+        with contextlib.suppress(OSError):
+            said.close()

@@ -1,0 +1,22 @@
+"""A run whose source breaks in a way that nobody foresaw. Arguments: those of ``sidecar live``."""
+
+import sys
+
+from sidecar.cli import live, main
+from sidecar.sources.file import FileSource
+
+BREAKS_AFTER_S = 4.0
+
+
+class BrokenSource(FileSource):
+    def blocks(self):
+        given = 0
+        for block in super().blocks():
+            yield block
+            given += len(block.frames)
+            if given > BREAKS_AFTER_S * self.rate_hz:
+                raise ZeroDivisionError("nobody foresaw this")
+
+
+live.FileSource = BrokenSource
+raise SystemExit(main(sys.argv[1:]))
