@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-THICK_RAILS = 4
-"""Further rows when landing, integrated, short-term and momentary are two cells thick."""
+THICK_RAILS = 2
+"""Further rows when what counts in the end, landing and integrated, is two cells thick."""
 MOST_PEAK_ROWS = 6
 _LEAST_COURSE = 3
 _WALL_ROWS = 56
@@ -25,7 +25,7 @@ class Plan:
     alerts: int = 0
     outlets: int = 0
     thickness: int = 1
-    """Rows of each rail's bar."""
+    """Rows of the bars of landing and integrated."""
     peak_rows: int = 1
     spare: int = field(default=0, repr=False)
 

@@ -77,7 +77,7 @@ def offset_row(
     """A measure as a bar from the goal to where it stands.
 
     furthest: offset of the highest value so far, drawn as a tick. marked: put the stand's shape at
-    the bar's end; further rows of one thick bar leave it out.
+    the bar's end; the further row of a thick bar leaves it out, and is half as high, so that bars stay apart.
     """
     cells = track(rail, gate)
     if furthest is not None and math.isfinite(furthest):
@@ -87,7 +87,7 @@ def offset_row(
     end = rail.cell(offset)
     low, high = sorted((rail.middle, end))
     ink = "level" if stand == "inside" else stand
-    cells.put(low, "█" * (high - low + 1), ink)
+    cells.put(low, ("█" if marked else "▀") * (high - low + 1), ink)
     if marked:
         cells.put(end, SHAPES[stand], f"paper on {ink} bold")
     return cells.row()

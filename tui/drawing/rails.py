@@ -47,7 +47,8 @@ def rails(view: View, width: int, height: int, *, thickness: int = 1, peak_rows:
     cells = width - LABEL_WIDTH - value_width
     rail = Rail(max(1, cells - (1 - cells % 2)), view.reach_lu)
     integrated, short_term, momentary = (
-        _measure_rows(measure, view, rail, width, thickness) for measure in _measures(view)
+        _measure_rows(measure, view, rail, width, rows)
+        for measure, rows in zip(_measures(view), (thickness, 1, 1), strict=True)
     )
     peaks = _peak_rows(view, rail, width, peak_rows)
     figures = [figures_row(view, width, peaks_apart=peak_rows > 1)]
@@ -55,7 +56,7 @@ def rails(view: View, width: int, height: int, *, thickness: int = 1, peak_rows:
         essential = [*integrated, *peaks, *short_term, *momentary, *figures]
         return _exactly(essential, width, height)
     label = wording.not_ebu_mode(view.snapshot.goal)
-    scale = [_row(width, label, "dim", scale_row(rail), "◁under over▷", "faint")]
+    scale = [_row(width, label, scale_row(rail), "◁under over▷", "faint")]
     landing = _landing_rows(view, rail, width, thickness)
     return _exactly([*scale, *landing, *integrated, *short_term, *momentary, *peaks, *figures], width, height)
 
@@ -64,11 +65,14 @@ def _exactly(rows: list[Row], width: int, height: int) -> list[Row]:
     return [*rows, *([fit((), width)] * (height - len(rows)))][:height]
 
 
-def _row(width: int, label: str, label_tone: Tone, drawn: Row, value: str, tone: Tone) -> Row:
+def _row(width: int, label: str, drawn: Row, value: str, tone: Tone, note: str = "") -> Row:
+    """A label, the rail, the value, and quietly what goes with it."""
     cells = Cells(width)
-    cells.put(_MARGIN, shortened(label, LABEL_WIDTH - _MARGIN - 1), label_tone)
+    cells.put(_MARGIN, shortened(label, LABEL_WIDTH - _MARGIN - 1), "dim")
     cells.put_row(LABEL_WIDTH, drawn)
-    cells.put(LABEL_WIDTH + sum(len(text) for text, _ in drawn) + 1, value, tone)
+    x = LABEL_WIDTH + sum(len(text) for text, _ in drawn) + 1
+    cells.put(x, value, tone)
+    cells.put(x + len(value), note, "dim")
     return cells.row()
 
 
@@ -93,8 +97,9 @@ def _measure_rows(measure: _Measure, view: View, rail: Rail, width: int, thickne
     stand = wording.stand(measure.lufs, measure.low, measure.high)
     shape = wording.SHAPES[stand] if math.isfinite(measure.lufs) else " "
     value = f"{shape} {wording.level(measure.lufs, goal, relative=view.relative)}"
+    maximum = ""
     if width >= WIDE_FROM and measure.highest is not None:
-        value += f"  max {wording.bare_level(measure.highest, goal, relative=view.relative)}"
+        maximum = f"  max {wording.bare_level(measure.highest, goal, relative=view.relative)}"
     furthest = None if measure.highest is None else measure.highest - target
     gate = (measure.low - target, measure.high - target)
     lines = [
@@ -102,8 +107,8 @@ def _measure_rows(measure: _Measure, view: View, rail: Rail, width: int, thickne
         for line in range(thickness)
     ]
     tone = f"{stand} bold" if math.isfinite(measure.lufs) else "dim"
-    first = _row(width, measure.label, "plain", lines[0], value, tone)
-    return [first, *(_row(width, "", "plain", line, "", tone) for line in lines[1:])]
+    first = _row(width, measure.label, lines[0], value, tone, maximum)
+    return [first, *(_row(width, "", line, "", tone) for line in lines[1:])]
 
 
 def _landing_rows(view: View, rail: Rail, width: int, thickness: int) -> list[Row]:
@@ -118,8 +123,8 @@ def _landing_rows(view: View, rail: Rail, width: int, thickness: int) -> list[Ro
     shape = wording.SHAPES[stand] if known else " "
     value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
     tone = f"{stand} bold" if known else "dim"
-    first = _row(width, "Landing", "plain", drawn, value, tone)
-    return [first, *(_row(width, "", "plain", line, "", tone) for line in more)]
+    first = _row(width, "Landing", drawn, value, tone)
+    return [first, *(_row(width, "", line, "", tone) for line in more)]
 
 
 def _peak_rows(view: View, rail: Rail, width: int, rows: int) -> list[Row]:
@@ -141,21 +146,20 @@ def _peak_row(
     headroom = goal.ceiling_dbtp - highest
     over = headroom < 0.0
     value = f"{wording.plain(abs(headroom)):>4} dB {'OVER' if over else 'free'}"
-    if width >= WIDE_FROM:
-        value += f"  {wording.plain(highest)} dBTP"
+    level = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
     value = f"{'△' if over else ' '} {value}"
     tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
-    return _row(width, label, "plain", peaks_row(rail, marks), value, tone)
+    return _row(width, label, peaks_row(rail, marks), value, tone, level)
 
 
 def figures_row(view: View, width: int, *, peaks_apart: bool) -> Row:
     """Loudness range with its guide, and what no rail has a number for: maxima, peaks, their ratio."""
     goal, reading = view.snapshot.goal, view.snapshot.reading
     cells = Cells(width, tone="dim")
-    cells.put(_MARGIN, "Range", "plain")
+    cells.put(_MARGIN, "Range", "dim")
     text = f"{wording.plain(reading.loudness_range)} LU"
     guided = goal.range_guide_lu is not None and reading.loudness_range > goal.range_guide_lu
-    cells.put(LABEL_WIDTH, text, "over bold" if guided and reading.range_is_stable else "plain")
+    cells.put(LABEL_WIDTH, text, "over bold" if guided and reading.range_is_stable else "dim")
     notes = [_range_note(goal, reading), _maxima(view, width)]
     has_peaks = peaks_apart and width >= WIDE_FROM
     notes.append(_crest(reading) if has_peaks else _peak_figures(view, width))

@@ -38,7 +38,7 @@ def heading(view: View, width: int) -> Row:
         source = shortened(source, max(0, room // 2))
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
     goal = shortened(snapshot.goal.title, room - len(source) - len(target) - 2) + target
-    return spread((*left, (goal, "plain")), ((f"{source} ", "dim"),), width)
+    return spread((*left, (goal, "dim")), ((f"{source} ", "dim"),), width)
 
 
 def _source(snapshot: Snapshot) -> str:

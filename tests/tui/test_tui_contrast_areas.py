@@ -1,0 +1,73 @@
+"""Where the eye must go: the painted area of each panel, weighted by how far it stands out."""
+
+from collections import Counter
+
+import pytest
+import scripted_feed as scenes
+from driving import COMPACT, GENEROUS, drive, rows_shown, until
+
+from tui.widgets.panel import Panel
+
+WALL = (200, 60)
+STRONG = 4.5
+"""Contrast with the screen's ground from which something is seen at a glance (WCAG 2.x SC 1.4.3)."""
+GLYPH = 0.3
+"""Share of its cell that a letter or figure covers: a rough average of terminal fonts, ours."""
+COVER = {
+    **dict.fromkeys(" ", 0.0),
+    **{char: eighths / 8.0 for eighths, char in enumerate("▁▂▃▄▅▆▇█", 1)},
+    **dict.fromkeys("▀▒", 0.5),
+    **dict.fromkeys("░", 0.25),
+    **dict.fromkeys("─▔╌│┊╂", 0.125),
+}
+
+
+def _luminance(colour):
+    channels = [channel / 255.0 for channel in colour.get_truecolor()]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def _stands_out(colour, paper):
+    low, high = sorted((_luminance(colour), _luminance(paper)))
+    contrast = (high + 0.05) / (low + 0.05)
+    return contrast - 1.0 if contrast >= STRONG else 0.0
+
+
+def areas(app):
+    """Cells times contrast of each panel, ink and ground each for the share that it covers."""
+    paper, found = app.palette.style("plain").bgcolor, Counter()
+    for panel in app.screen.query(Panel):
+        for y in range(panel.size.height):
+            for text, style, _ in panel.render_line(y):
+                ink, ground = _stands_out(style.color, paper), _stands_out(style.bgcolor, paper)
+                cover = sum(COVER.get(char, GLYPH) for char in text)
+                found[panel.id] += cover * ink + (len(text) - cover) * ground
+    return found
+
+
+def _areas(scene, size):
+    found = Counter()
+
+    async def script(pilot):
+        await until(pilot, lambda: size[1] - 1 == rows_shown(pilot.app), "all panels")
+        found.update(areas(pilot.app))
+
+    drive(scene(), script, size)
+    return found
+
+
+@pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
+@pytest.mark.parametrize("scene", [scenes.down, scenes.up, scenes.alerted, scenes.stems])
+def test_the_move_is_seen_first_and_then_what_is_over_or_under(scene, size):
+    """The largest area of contrast is the move, the second largest the rails, at each layout."""
+    found = _areas(scene, size)
+
+    assert ["hero", "rails"] == [name for name, _ in found.most_common(2)]
+
+
+@pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
+@pytest.mark.parametrize("scene", [scenes.down, scenes.alerted])
+def test_how_sure_the_forecast_is_comes_third(scene, size):
+    """The course with its forecast, where the pass has a known end."""
+    assert "coursepanel" == _areas(scene, size).most_common(3)[2][0]
