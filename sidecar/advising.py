@@ -80,7 +80,7 @@ class Adviser:
 
     def take(self, taken: Taken, block: Block) -> None:
         """Takes in what was metered of *block*, which tells of the faders that the source itself knows."""
-        mix, apart = taken.mix, taken.mix.energy[:, None]
+        mix, apart = taken.mix, taken.mix.channel_energy
         if self.stem_faders and taken.stems:
             self.stem_faders.take(taken.stems, mix.true_peak, block)
             apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)

@@ -33,6 +33,8 @@ class Hops:
     """Shape (hops,): weighted sum of squares of each hop that got full."""
     length: NDArray[np.int64]
     """Shape (hops,): its frames."""
+    apart: NDArray[np.float64]
+    """Shape (blocks, channels): weighted sum of squares of each channel in the 100 ms blocks that got full."""
     true_peak: NDArray[np.float32]
     """Shape (blocks, channels): linear, of each 100 ms block that got full."""
     sample_peak: NDArray[np.float32]
@@ -54,6 +56,7 @@ def joined(parts: Sequence[Hops]) -> Hops:
         sum(part.frames for part in parts),
         np.concatenate([part.energy for part in parts]),
         np.concatenate([part.length for part in parts]),
+        np.concatenate([part.apart for part in parts]),
         np.concatenate([part.true_peak for part in parts]),
         np.max([part.sample_peak for part in parts], axis=0),
         sum(part.bad_samples for part in parts),
@@ -119,9 +122,11 @@ class Front:
             self._at_seam = False
         ends, lengths = self._grid.advance(n)
         energies = np.empty(ends.size)
-        peaks = np.empty((ends.size // kernels.HOPS_PER_BLOCK + 1, channels), np.float32)
-        filled = kernels.run_front(planes, ends, self._sections, self._weights, self._state, energies, peaks)
-        return Hops(n, energies, lengths, peaks[:filled], sample_peak, bad, planes)
+        room = ends.size // kernels.HOPS_PER_BLOCK + 1
+        apart, peaks = np.empty((room, channels)), np.empty((room, channels), np.float32)
+        out = energies, apart, peaks
+        filled = kernels.run_front(planes, ends, self._sections, self._weights, self._state, out)
+        return Hops(n, energies, lengths, apart[:filled], peaks[:filled], sample_peak, bad, planes)
 
     def _planes_for(self, frames: int) -> NDArray[np.float32]:
         """The last planes where they fit: asking the system for new memory takes a fifth of the time."""

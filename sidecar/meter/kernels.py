@@ -32,6 +32,8 @@ class FrontState(NamedTuple):
     """Shape (1,): weighted sum of squares of the hop that is not full yet."""
     block_peak: NDArray[np.float32]
     """Shape (channels,): true peak of the block that is not full yet, linear."""
+    block_energy: NDArray[np.float64]
+    """Shape (rows of the planes,): weighted sum of squares of the block that is not full yet."""
     hops: NDArray[np.int64]
     """Shape (1,): full hops in the block that is not full yet."""
 
@@ -43,19 +45,21 @@ def fresh_front(channels: int) -> FrontState:
         np.zeros((channels, REACH), np.float32),
         np.zeros(1),
         np.zeros(channels, np.float32),
+        np.zeros(channels + channels % 2),
         np.zeros(1, np.int64),
     )
 
 
 @njit(nogil=True, cache=True)
-def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, energies: Any, peaks: Any) -> int:
+def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: Any) -> int:
     """Measures *planes*, shape (rows, REACH + n), hop by hop; see :func:`~sidecar.meter.planes.fresh_planes`.
 
     ends: shape (hops,), where in the n frames each hop ends that gets full here.
-    energies: out, shape (hops,), weighted sum of squares of each of those.
-    peaks: out, shape (blocks, channels), linear true peak of each block that gets full here.
+    out: weighted sum of squares of each of those, shape (hops,); and of each block that gets full here the
+    weighted sum of squares and the linear true peak of each channel, shapes (blocks, channels).
     Returns the count of full blocks.
     """
+    energies, apart, peaks = out
     channels = weights.size
     frames = planes.shape[1] - REACH
     outs = np.empty((2, SEGMENT))
@@ -74,7 +78,10 @@ def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, energi
                 span = slice(REACH + at, REACH + at + n)
                 a, b = outs[0, :n], outs[1, :n]
                 weigh((planes[c, span], planes[c + 1, span]), sos, state.memories[c : c + 2], (a, b))
-                state.energy[0] += gains[c] * product(a, a) + gains[c + 1] * product(b, b)
+                energy_a, energy_b = gains[c] * product(a, a), gains[c + 1] * product(b, b)
+                state.energy[0] += energy_a + energy_b
+                state.block_energy[c] += energy_a
+                state.block_energy[c + 1] += energy_b
             at += n
         if hop == ends.size:
             break
@@ -84,6 +91,8 @@ def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, energi
         if state.hops[0] == HOPS_PER_BLOCK:
             state.hops[0] = 0
             peaks[blocks] = state.block_peak
+            apart[blocks] = state.block_energy[:channels]
+            state.block_energy[:] = 0.0
             state.block_peak[:] = np.float32(0.0)
             blocks += 1
     state.history[:] = planes[:channels, frames:]

@@ -31,6 +31,8 @@ class Blocks:
 
     energy: NDArray[np.float64]
     """Shape (n,): K-weighted, channel-summed mean square, linear."""
+    channel_energy: NDArray[np.float64]
+    """Shape (n, channels): the share of each channel in it."""
     true_peak: NDArray[np.float64]
     """Shape (n,): highest true peak of all channels, dBTP."""
     true_peaks: NDArray[np.float64]
@@ -94,7 +96,7 @@ class Meter:
         self._sample_peak = np.float32(0.0)
         self._frames = 0
         self._bad_samples = 0
-        self._finished: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = []
+        self._finished: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]] = []
 
     def pause(self) -> None:
         """Holds integrated, range, maxima and peaks; momentary and short-term go on."""
@@ -142,7 +144,7 @@ class Meter:
         self._sample_peak = max(self._sample_peak, hops.sample_peak.max())
         if len(blocks):
             self._true_peak = np.maximum(self._true_peak, hops.true_peak.max(axis=0))
-            self._finished.append((blocks, hops.true_peak))
+            self._finished.append((blocks, hops.apart, hops.true_peak))
 
     def restore(self, energies: NDArray[np.float64], reading: Reading, cuts: Sequence[int] = ()) -> None:
         """Begins where a programme broke off; what follows is cut from it, as by :meth:`splice`.
@@ -199,12 +201,16 @@ class Meter:
     def take_blocks(self) -> Blocks:
         """The 100 ms blocks that got full since the last call (or the last reset)."""
         finished, self._finished = self._finished, []
-        levels = np.concatenate([np.empty((0, 3)), *(of_blocks for of_blocks, _ in finished)])
-        channels = np.empty((0, self.layout.channels), np.float32)
-        peaks = np.concatenate([channels, *(of_blocks for _, of_blocks in finished)])
+        channels = self.layout.channels
+        levels = np.concatenate([np.empty((0, 3)), *(levels for levels, _, _ in finished)])
+        sums = np.concatenate([np.empty((0, channels)), *(sums for _, sums, _ in finished)])
+        peaks = np.concatenate([np.empty((0, channels), np.float32), *(peaks for _, _, peaks in finished)])
         energy, momentary, short_term = levels.T
+        total = sums.sum(axis=1, keepdims=True)
+        shares = np.divide(sums, total, out=np.zeros_like(sums), where=total > 0.0)
         return Blocks(
             energy,
+            shares * energy[:, None],
             level_dbtp(peaks.max(axis=1)),
             level_dbtp(peaks),
             level_lufs(momentary),
