@@ -34,7 +34,7 @@ class Hops:
     length: NDArray[np.int64]
     """Shape (hops,): its frames."""
     apart: NDArray[np.float64]
-    """Shape (blocks, channels): weighted sum of squares of each channel in the 100 ms blocks that got full."""
+    """Shape (blocks, channels): weighted sum of squares of each channel in each 100 ms block."""
     true_peak: NDArray[np.float32]
     """Shape (blocks, channels): linear, of each 100 ms block that got full."""
     sample_peak: NDArray[np.float32]
