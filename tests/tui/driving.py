@@ -57,3 +57,16 @@ def shown(app: SidecarApp) -> str:
 def rows_shown(app: SidecarApp) -> int:
     """How many rows all panels have together."""
     return len(shown(app).splitlines())
+
+
+async def settled(pilot: Pilot, rows: int) -> None:
+    """Wait until all *rows* are drawn and stay as they are: the first frames still share out the room."""
+    before, same = "", 0
+    for _ in range(100):
+        await pilot.pause(0.06)
+        now = shown(pilot.app)
+        same = same + 1 if now == before and rows == rows_shown(pilot.app) else 0
+        before = now
+        if same >= 3:
+            return
+    raise AssertionError(f"it never came to rest:\n{before}")

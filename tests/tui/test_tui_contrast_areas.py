@@ -4,7 +4,7 @@ from collections import Counter
 
 import pytest
 import scripted_feed as scenes
-from driving import COMPACT, GENEROUS, drive, rows_shown, until
+from driving import COMPACT, GENEROUS, drive, settled
 
 from tui.widgets.panel import Panel
 
@@ -50,7 +50,7 @@ def _areas(scene, size):
     found = Counter()
 
     async def script(pilot):
-        await until(pilot, lambda: size[1] - 1 == rows_shown(pilot.app), "all panels")
+        await settled(pilot, size[1] - 1)
         found.update(areas(pilot.app))
 
     drive(scene(), script, size)
