@@ -12,12 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
-
-def need(program: str) -> None:
-    """Leaves a test out where a person's machine has not got what it plays on; in CI it must be there."""
-    if shutil.which(program) is None and "CI" not in os.environ:
-        pytest.skip(f"{program} is not installed")
+from needs import need
 
 
 @pytest.fixture(autouse=True)

@@ -5,7 +5,7 @@ import sys
 import time
 
 import pytest
-from conftest import need
+from needs import need
 
 PATIENCE_S = 120.0  # the first run on a machine compiles the meter
 

@@ -6,8 +6,8 @@ import subprocess
 from collections import Counter
 
 import pytest
-from conftest import need
 from made import level_course, made, made_check
+from needs import need
 from page_reader import PageReader
 
 from sidecar.delivery.report_facts import Fingerprint, Signature

@@ -11,7 +11,7 @@ import threading
 import time
 
 import pytest
-from conftest import need
+from needs import need
 
 from sidecar.osc import wire
 
