@@ -98,9 +98,11 @@ class RemoteFeed:
         return self._goals or ((self._snapshot.goal,) if self._snapshot else ())
 
     def send(self, command: Command) -> None:
-        """Raises NetworkError where the run is not there to hear it."""
+        """Raises NetworkError where the run is not there to hear it, or asks something else by now."""
         if self._snapshot is None or time.monotonic() - self._heard_s > STALE_S:
             raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
+        if command.verb in ("confirm", "dismiss") and command.value not in (None, self._snapshot.guess):
+            raise NetworkError("the question is another one by now: look again, then answer")
         try:
             self._asking.socket.send(datagram(command))
         except OSError as error:

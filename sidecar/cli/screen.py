@@ -1,10 +1,13 @@
-"""``sidecar screen``: the screen alone, on a run that plays elsewhere."""
+"""``sidecar screen``: the screen alone, on a run that plays elsewhere, in the terminal or in browsers."""
 
 from __future__ import annotations
 
 import argparse
+import secrets
+import socket
+import sys
 
-from sidecar.attach.feed import RemoteFeed
+from sidecar.errors import SettingsError
 
 _FIRST_WORD_S = 1.0
 """A run that is there has told all of itself by then; one that is not is waited for on the screen."""
@@ -12,9 +15,52 @@ _FIRST_WORD_S = 1.0
 
 def run(options: argparse.Namespace) -> int:
     """Shows it until the person leaves, which ends nothing."""
+    return _in_browsers(options) if options.browser else _here(options)
+
+
+def _here(options: argparse.Namespace) -> int:
     import tui
+    from sidecar.attach.feed import RemoteFeed
 
     with RemoteFeed(options.attach) as feed:
         feed.wait(_FIRST_WORD_S)
-        tui.run(feed)
+        tui.run(feed, contrast=options.contrast)
     return 0
+
+
+def _in_browsers(options: argparse.Namespace) -> int:
+    from sidecar.osc.targets import resolve
+
+    try:
+        from sidecar.browser.guard import Guard, is_loopback
+        from sidecar.browser.server import Pages, bind, serve
+    except ImportError as error:
+        raise SettingsError(
+            f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
+        ) from error
+    resolve(options.attach)  # a mistake is told here, not in each tab
+    server = bind(options.bind, options.port)
+    host, port = server.getsockname()[:2]
+    token = "" if is_loopback(host) else secrets.token_urlsafe(24)
+    print(f"The screen is at {_link(host, port, token)}; end with Ctrl-C.", file=sys.stderr, flush=True)
+    command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
+    command += ["--contrast", options.contrast]
+    serve(server, Pages(command, Guard(host, token), port))
+    return 0
+
+
+def _link(host: str, port: int, token: str) -> str:
+    host = _own_address() if host in ("0.0.0.0", "::") else host
+    place = f"[{host}]" if ":" in host else host
+    return f"http://{place}:{port}/" + (f"?token={token}" if token else "")
+
+
+def _own_address() -> str:
+    """The address that this machine has towards others; its name where it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # RFC 5737: nobody's, and nothing is sent
+        except OSError:
+            return socket.gethostname()
+        address: str = probe.getsockname()[0]
+        return address

@@ -1,0 +1,116 @@
+"""One tab: a process with the screen, and the websocket that it is drawn over."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import signal
+from asyncio.subprocess import Process
+from collections.abc import Sequence
+from typing import Any
+
+from aiohttp import WSMsgType, web
+from textual_serve.app_service import AppService
+from textual_serve.download_manager import DownloadManager
+
+_QUIT_S = 3.0
+"""A screen that has not left by then, when its tab is gone, is killed."""
+_LONGEST_SIDE = 1000
+"""Cells. Ours: no wall has more, and what is drawn takes memory."""
+
+
+class Tab(AppService):
+    """Starts the process without a shell, closes the page when it ends, and kills it when it does not."""
+
+    def __init__(self, command: Sequence[str], channel: web.WebSocketResponse) -> None:
+        super().__init__(
+            "",
+            write_bytes=channel.send_bytes,
+            write_str=channel.send_str,
+            close=self._part,
+            download_manager=DownloadManager(),
+        )
+        self._argv = command
+        self._channel = channel
+
+    def _build_environment(self, width: int = 80, height: int = 24) -> dict[str, str]:
+        environment = super()._build_environment(width, height)
+        return {name: value for name, value in environment.items() if name != "NO_COLOR"} | {
+            "PYTHONIOENCODING": "utf-8"
+        }
+
+    async def _open_app_process(self, width: int = 80, height: int = 24) -> Process:
+        self._process = await asyncio.create_subprocess_exec(
+            *self._argv,
+            stdin=asyncio.subprocess.PIPE,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+            env=self._build_environment(width, height),
+        )
+        self._stdin = self._process.stdin
+        return self._process
+
+    async def _part(self) -> None:
+        await self._channel.close()
+
+    async def run(self) -> None:
+        """Passes on what the process draws, until it ends; then the page is told so."""
+        with contextlib.suppress(ConnectionError):
+            await super().run()
+        await self.remote_close()
+
+    async def stop(self) -> None:
+        """Ends the process, in good order if it will."""
+        if self._process is None or self._task is None:
+            return
+        task, self._task = self._task, None
+        await self.send_meta({"type": "quit"})
+        try:
+            async with asyncio.timeout(_QUIT_S):
+                await self._process.wait()
+        except TimeoutError:
+            with contextlib.suppress(ProcessLookupError):
+                self._process.send_signal(signal.SIGKILL if os.name == "posix" else signal.SIGTERM)
+            await self._process.wait()
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+async def attend(tab: Tab, channel: web.WebSocketResponse, width: int, height: int) -> None:
+    """Passes on what the person does, until the page is gone; then the process ends."""
+    await tab.start(*sides(width, height))
+    try:
+        async for message in channel:
+            if message.type == WSMsgType.TEXT:
+                await _obey(tab, channel, message.data)
+    finally:
+        await tab.stop()
+
+
+def sides(width: Any, height: Any) -> tuple[int, int]:
+    """The size of a terminal as a page tells it, kept to what can be drawn.
+
+    Raises ValueError or TypeError where it is none.
+    """
+    return max(1, min(int(width), _LONGEST_SIDE)), max(1, min(int(height), _LONGEST_SIDE))
+
+
+async def _obey(tab: Tab, channel: web.WebSocketResponse, text: str) -> None:
+    """One message of the page; what is none is passed over."""
+    try:
+        kind, *rest = json.loads(text)
+        match kind, rest:
+            case "stdin", [str(keys)]:
+                await tab.send_bytes(keys.encode("utf-8", "replace"))
+            case "resize", [{"width": width, "height": height}]:
+                await tab.set_terminal_size(*sides(width, height))
+            case "ping", [str(mark)]:
+                await channel.send_json(["pong", mark])
+            case "focus", _:
+                await tab.focus()
+            case "blur", _:
+                await tab.blur()
+    except (ValueError, TypeError, RecursionError):
+        return
