@@ -24,6 +24,10 @@ class Cells:
 
     def put(self, x: int, text: str, tone: Tone = "plain") -> None:
         """Write *text* from cell *x* on."""
+        if len(text) == 1:  # most of a drawing is single cells
+            if 0 <= x < self.width:
+                self._chars[x], self._tones[x] = text, tone
+            return
         start, end = max(0, x), min(self.width, x + len(text))
         if start < end:
             self._chars[start:end] = text[start - x : end - x]
@@ -39,7 +43,7 @@ class Cells:
         """The cells as runs: neighbours of one tone joined."""
         text, runs, start = "".join(self._chars), [], 0
         for tone, group in groupby(self._tones):
-            end = start + sum(1 for _ in group)
+            end = start + len(list(group))
             runs.append((text[start:end], tone))
             start = end
         return tuple(runs)
