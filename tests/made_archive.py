@@ -12,23 +12,22 @@ KINDS = (
     *(("w64", "PCM_24", 48_000, 2), ("au", "PCM_16", 22_050, 1), ("rf64", "PCM_16", 48_000, 2)),
 )
 """Suffix, encoding, rate in Hz, channels."""
-EVERY = 20
-"""One file in so many is broken."""
 LOUD = 10
 """One file in so many reads 6 LU more than the others, which read −23 LUFS (Tech 3341 §2.9: a tone in phase
 on two channels reads its peak level)."""
 
 
-def made_archive(folder, files):
-    """Writes *files* files into two folders; returns the broken ones: what each path is to be told of."""
+def made_archive(folder, files, every=20):
+    """Writes *files* files into two folders, one in *every* of them broken; returns the broken ones: what
+    is to be told of each path."""
     broken = {}
     for number in range(files):
         place = folder / f"{number % 2}" / f"{number:05}"
         place.parent.mkdir(parents=True, exist_ok=True)
-        if number % EVERY:
+        if number % every:
             good(place, number)
         else:
-            path, said = BROKEN[number // EVERY % len(BROKEN)](place, number)
+            path, said = BROKEN[number // every % len(BROKEN)](place, number // every)
             broken[str(path)] = said
     return broken
 
@@ -99,13 +98,13 @@ def _not_numbers(place, _number):
 
 
 def _absurd_header(place, number):
-    """A rate of 2 GHz, or 60,000 channels."""
+    """A rate of 2 GHz, or 60,000 channels, in turns."""
     content = bytearray(_wave(place))
-    if number // EVERY // len(BROKEN) % 2:
+    if number // len(BROKEN) % 2:
         content[22:24] = (60_000).to_bytes(2, "little")
-    else:
-        content[24:28] = (2_000_000_000).to_bytes(4, "little")
-    return _bytes(place, content), ""
+        return _bytes(place, content), "Too many channels"
+    content[24:28] = (2_000_000_000).to_bytes(4, "little")
+    return _bytes(place, content), "2000000000 Hz cannot be measured"
 
 
 def _corrupt_flac(place, _number):

@@ -6,13 +6,16 @@ import argparse
 import json
 import math
 import os
+import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from textwrap import indent
 
-from sidecar.cli.check_archive_board import Board
+from sidecar.cli.check_archive_board import Board, printable
+from sidecar.cli.check_archive_names import NOTHING
 from sidecar.cli.check_archive_words import Count, print_count, print_outcomes
 from sidecar.cli.check_json import as_json
 from sidecar.cli.log import kept_log
@@ -32,13 +35,14 @@ _SYNC_S, _SYNC_FILES = 1.0, 32
 """What a power cut may take at most."""
 
 
-def run(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
+def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
     """Measures what is not on record as it is now; then tells all of it, from the record."""
     _asked(options, [])  # refuses what cannot be written before anything is measured
     job = Job(options.layout, tuple(goals), meter_version())
     with kept_log(), Store(Path(options.archive), job) as store:
-        if not store.ask(names):
-            raise SettingsError("No sound file was found. Name files, folders or patterns that have some.")
+        count = store.ask(names) if options.files or options.list else store.ask_for_all()
+        if not count:
+            raise SettingsError(NOTHING)
         due = store.find_due()
         _measure(store, due, job, options)
         return _tell(store, options, goals)
@@ -48,9 +52,15 @@ def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> N
     if not due.files:
         return
     crew = Cluster(options.cluster, job) if options.cluster else _crew(due, job, options.jobs)
-    with Board(due) as board:
-        for result in _synced(store, crew.results(store.due())):
-            board.show(crew.at_work_on, result)
+    try:
+        with Board(due) as board, closing(crew.results(store.due())) as results:
+            for result in _synced(store, results):
+                board.show(crew.at_work_on, result)
+    except KeyboardInterrupt:
+        print(
+            "Interrupted. What was measured is on record: the same command goes on with it.", file=sys.stderr
+        )
+        raise
 
 
 def _crew(due: Due, job: Job, jobs: int) -> Crew:
@@ -94,13 +104,13 @@ def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Seq
     places = sorted((*count.failing, *count.unread))
     if not places:
         return []
-    reports = _asked(options, [store.outcome(place).file for place in places])
+    reports = _asked(options, [printable(store.outcome(place).file) for place in places])
     outcomes: list[Outcome] = []
     for at, place in enumerate(places):
         outcome = store.outcome(place)
         if isinstance(outcome, Checked):
             outcome = _written(reports, at, outcome)
-        outcomes.append(outcome)
+        outcomes.append(replace(outcome, file=printable(outcome.file)))
     return reports.finish(outcomes, goals)
 
 

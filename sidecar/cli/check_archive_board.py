@@ -106,7 +106,7 @@ class Board:
 
 def _table(progress: Progress, words: Sequence[str], at_work_on: Sequence[str]) -> Table:
     table = Table(box=SIMPLE_HEAD, show_header=False, padding=(0, 1, 0, 0), pad_edge=False)
-    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True, min_width=len("measuring"))
     table.add_column(overflow="ellipsis", no_wrap=True)
     table.add_row("", ProgressBar(total=1.0, completed=progress.share, width=40))
     for heading, said in zip(("done", "rate", "verdicts", "time"), words, strict=False):

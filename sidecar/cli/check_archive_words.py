@@ -58,7 +58,7 @@ def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
 def print_count(count: Count, written: Sequence[Path]) -> None:
     """The sum, and where the pages are."""
     print(
-        f"{count.files:,} files: {count.passed:,} pass, {len(count.failing):,} fail, "
+        f"{count.files:,} {'file' if count.files == 1 else 'files'}: {count.passed:,} pass, {len(count.failing):,} fail, "
         f"{len(count.unread):,} could not be read."
     )
     print("".join(f"Written: {path}\n" for path in written), end="")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import replace
 from functools import partial
 from itertools import islice
@@ -52,7 +52,7 @@ class Cluster:
         workers = len(self._client.scheduler_info(n_workers=-1)["workers"])
         return [f"{workers} {'worker' if workers == 1 else 'workers'} of {self._address}"]
 
-    def results(self, files: Iterator[str]) -> Iterator[Result | None]:
+    def results(self, files: Iterator[str]) -> Generator[Result | None]:
         """What becomes of each file, in any order; None when a moment has passed without any.
 
         Raises SettingsError where a worker has not this program in this version, NetworkError when the

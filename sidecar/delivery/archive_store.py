@@ -133,7 +133,8 @@ class Store:
         path = os.fsencode(result.file)
         with self._in_words():
             if isinstance(result, Unread):
-                self._database.execute(_REFUSE, (path, *self._measured_so, result.error))
+                error = result.error.encode(errors="backslashreplace").decode()  # names need not be text
+                self._database.execute(_REFUSE, (path, *self._measured_so, error))
                 return
             seen = result.seen
             self._database.execute(

@@ -72,10 +72,12 @@ def meter_version() -> str:
 def measured(file: str, job: Job) -> Result:
     """Whatever is wrong with a file is told of that file: nothing is raised, and no pipe is waited for."""
     try:
-        _refuse_irregular(file)
+        refuse_irregular(file)
         checked = check_file(file, job.layout, job.goals, workers=job.workers)
     except SidecarError as error:
         return Unread(file, str(error))
+    except UnicodeEncodeError:
+        return Unread(file, f"{file} cannot be opened: its name is not UTF-8. Rename it.")
     except Exception as error:  # a file that nobody thought of must not end the run
         return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
     reading = checked.measured.reading
@@ -91,14 +93,16 @@ def measured(file: str, job: Job) -> Result:
     )
 
 
-def _refuse_irregular(file: str) -> None:
-    """Opening a pipe or a device would wait for whoever writes to it."""
+def refuse_irregular(file: str) -> None:
+    """Raises SourceError for what is no file: to open a pipe would be to wait for whoever writes to it."""
     path = Path(file)
     try:
         mode = path.stat().st_mode
         if stat.S_ISDIR(mode):
             os.scandir(file).close()
-            raise SourceError(f"{file} is a folder, not a sound file. Name the folder to have it searched.")
+            raise SourceError(
+                f"{file} is a folder, not a sound file. Name it on the command line to have it searched."
+            )
     except FileNotFoundError as error:
         if path.is_symlink():
             raise SourceError(f"{file} is a link to {path.readlink()}, which is not there.") from error

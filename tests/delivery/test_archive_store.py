@@ -130,8 +130,12 @@ def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
     path.write_bytes(b"x")
     record(database, [path])
     with Store(database, JOB) as store:
-        store.ask([str(path)])
-        assert [str(path)] == [outcome.file for _, outcome in store.outcomes()]
+        store.keep(Unread(str(path) + "2", f"{path}2 is empty."))
+        store.ask([str(path), str(path) + "2"])
+        outcomes = [outcome for _, outcome in store.outcomes()]
+
+    assert [str(path), str(path) + "2"] == [outcome.file for outcome in outcomes]
+    assert f"{tmp_path}/caf\\udce9.wav2 is empty." == outcomes[1].error
 
 
 def test_what_was_kept_is_there_after_a_kill(database, files):
