@@ -1,151 +1,189 @@
-"""What is still to come in a pass, judged by what was heard and by what a rough mix is like.
+"""What is still to come in a pass, dealt from what was heard and from what a rough mix is like.
 
-Programme is taken to be made of stretches whose levels scatter round a middle. How widely they scatter
-is learnt from the stretches heard; until enough were heard, a wide range of scatters stays possible. One
-thing is known beforehand: a rough mix stands within about 6 LU of its goal. So a quiet opening is
-expected to be followed by something louder, and a loud one by something softer.
+Programme is made of sections that keep their level for a while. So the section that is playing is taken
+to go on for some time, and then sections follow that are drawn with repeats from those heard (a Bayesian
+bootstrap), now and then one of a level not heard yet. How far such a level may lie is learnt from the
+levels heard; before that, only one thing is known: a rough mix stands within about 6 LU of its goal. So
+a quiet opening is expected to be followed by something louder, and a loud one by something softer.
 
-The rest is then thought of as sounding like what was heard (the more even, the shorter it is), louder or
-softer as a whole by a shift that is known only as a distribution. Replaying the past unchanged would be
-the case of a shift of exactly 0.
+Many such futures are dealt. Each tells where the pass lands under each move of the fader; together they
+tell how sure that is. The same input always gives the same futures.
 """
 
 from __future__ import annotations
 
-import functools
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from sidecar.advice.gating import RELATIVE_GATE, Part, Powers, gated_loudness, loudness_of
+from sidecar.advice.gating import LevelClasses, Part, Powers, gated_loudness, loudness_of
 from sidecar.advice.series import Floats
-from sidecar.vocabulary import BLOCK_S, mean_square
 
-CHANCES: Floats = (np.arange(41) + 0.5) / 41
-"""The quantiles that a distribution is carried by: 41 equally likely cases."""
+MOVES_DB: Floats = np.arange(-600, 601) / 10.0
+"""Every move that is tried: a gated loudness jumps where a gate moves."""
+
+_FUTURES = 120
+_SEED = 1770
+
+_STRETCH_BLOCKS, _MOST_STRETCHES = 100, 100
+"""What was heard is dealt in stretches of ten seconds, longer ones of a long programme."""
+
+_TURN_BLOCKS = 350.0
+"""A section, and what counts as one piece of news: neighbouring stretches sound alike. The figures from
+here on are ours, chosen on tests/benchmarks/programmes.py."""
+
+_GOES_ON_BLOCKS = 250.0
+"""How much longer the section that is playing lasts, on average."""
+
+_PLAYING_BLOCKS = 50
+_PLAYING_DB: Floats = np.array([-2.4, -1.2, 0.0, 1.2, 2.4])
+"""The section that is playing is what the last five seconds sound like, give or take so much."""
+
+_NEW_SECTIONS, _NEW_NEWS = 9, 1.0
+"""Levels not heard yet that may come, equally likely; together they are one piece of news."""
+
+_PAUSE_LU = 25.0
+"""A stretch this far under the loudest is a pause and tells nothing of the programme's levels."""
+
+_PRIOR_NEWS, _PRIOR_SPREAD_LU = 1.0, 3.5
+"""Before anything is heard: one piece of news at the target, and so much scatter round it."""
 
 _ROUGH_MIX_LU = 7.0
 """Error of a rough mix at which its likelihood has fallen to 1/e; flat inside, steep outside. It stands
 for "within about 6 LU" (common practice, no source)."""
 
-_STRETCH_BLOCKS = 100
-_STRETCH_S = 10.0
-
-_TURN_S = 32.0
-"""Programme keeps its level about this long: neighbouring stretches are one piece of news, not two."""
-
-_PAUSE_LU = 25.0
-"""A stretch this far under the loudest is a pause and tells nothing of the programme's levels."""
-
-_SPREADS_LU: Floats = np.array([1.0, 1.5, 2.2, 3.2, 4.5, 6.0, 8.0])
-_USUAL_SPREAD_LU, _USUAL_RATIO = 2.5, 2.0
-"""Scatter of stretches, expected before any is heard, and the factor that is one deviation from it."""
-
-_TAIL = 4.0
-"""Degrees of freedom of the shift: level changes have heavier tails than a Gaussian."""
+_SILENT_LU = 60.0
+"""Silence is no further off the target than this."""
 
 _REFERENCE_LUFS = -20.0
 """Far over the absolute gate; where exactly does not matter."""
 
-_SHIFTS_DB: Floats = np.arange(-300, 301) / 10.0
+_GRID_DB: Floats = np.arange(-60.0, 61.0)
+
+
+class Rest(Protocol):
+    """What is still to come."""
+
+    @property
+    def price_s(self) -> float:
+        """A move must bring the landing nearer by more than as many decibels, kept up for this long, would:
+        the less is known, the more a later move may undo."""
+        ...
+
+    def landings(self, metered: Powers, fader_db: float) -> Floats:
+        """Where each move from a fader at *fader_db* may land a pass that was metered so far, LUFS.
+
+        Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely.
+        """
+        ...
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
-    """What is still to come, at a fader of 0 dB."""
+class UnheardRest:
+    """The rest of a pass of which no earlier one is known."""
 
-    powers: Powers
-    weight: float
-    """How often each block counts: blocks still to come by blocks known of them."""
-    shifts_db: Floats
-    """How much louder than *powers* it may be, ascending, equally likely, one for each of CHANCES."""
+    futures: LevelClasses
+    """Equally likely, at a fader of 0 dB."""
 
     @property
-    def doubt_db(self) -> float:
-        """The shift is as likely within this much of its middle as outside."""
-        low, high = np.quantile(self.shifts_db, [0.25, 0.75])
-        return float(high - low) / 2.0
+    def price_s(self) -> float:
+        return 18.0
+
+    def landings(self, metered: Powers, fader_db: float) -> Floats:
+        gains_db = np.broadcast_to(fader_db + _GRID_DB, (len(self.futures), len(_GRID_DB)))
+        tried = np.sort(gated_loudness([Part(metered), Part(self.futures, gains_db)]).T, axis=1)
+        below = np.minimum((MOVES_DB - _GRID_DB[0]).astype(np.intp), len(_GRID_DB) - 2)
+        part = (MOVES_DB - _GRID_DB[below])[:, np.newaxis]
+        return np.asarray(tried[below] * (1.0 - part) + tried[below + 1] * part)
 
 
 def unheard_rest(
     known: Powers, in_time: Floats, rest_blocks: int, fader_db: float, target_lufs: float
-) -> Rest:
+) -> UnheardRest:
     """The rest of a pass of which no earlier pass is known.
 
     known, in_time: gating blocks heard so far at a fader of 0 dB, shape (n,), n > 0.
     rest_blocks: 100 ms steps still to come. fader_db: where the fader stood when the pass began.
     """
-    heard_lufs = _relative_loudness(known, in_time)
-    levels = _stretch_levels(in_time)
-    is_short = not np.any(np.isfinite(levels))  # no whole stretch of programme yet
-    if is_short:
-        levels = np.array([heard_lufs])
-    to_come = max(rest_blocks * BLOCK_S / _TURN_S, 0.3)
-    chance = _log_shift(levels, heard_lufs, to_come)
-    whole = gated_loudness(
-        [Part(known, fader_db), Part(known, fader_db + _SHIFTS_DB, rest_blocks / len(in_time))]
+    heard = _stretches(in_time)
+    classes = LevelClasses.of(heard)
+    levels = _levels(classes, in_time)
+    is_programme = levels > levels.max() - _PAUSE_LU
+    typical = np.flatnonzero(is_programme)[_middle(levels[is_programme])]
+    news = heard.shape[1] / _TURN_BLOCKS
+    new_levels = _new_levels(levels[is_programme], news, target_lufs - fader_db)
+    sections = classes.joined(
+        LevelClasses.of(_louder(heard[typical], new_levels - levels[typical])),
+        LevelClasses.of(_louder(in_time[-_PLAYING_BLOCKS:], _PLAYING_DB)),
     )
-    error_lu = np.minimum(np.abs(whole - target_lufs), 60.0)  # silence is no worse than that
-    chance = chance - (error_lu / _ROUGH_MIX_LU) ** 4
+    futures = sections.mixed(_deals(len(heard), news, rest_blocks))
+    return UnheardRest(futures.picked(_as_rough_mix(futures, known, fader_db, target_lufs)))
+
+
+def _stretches(in_time: Floats) -> Floats:
+    """The blocks heard in rows of one length, the latest whole; shape (stretches, blocks)."""
+    length = min(max(_STRETCH_BLOCKS, math.ceil(len(in_time) / _MOST_STRETCHES)), len(in_time))
+    return in_time[len(in_time) % length :].reshape(-1, length)
+
+
+def _levels(stretches: LevelClasses, in_time: Floats) -> Floats:
+    """LUFS of each stretch under its relative gate alone: where the fader stood says nothing of that."""
+    up_db = _REFERENCE_LUFS - float(loudness_of(in_time.mean()))
+    lifted = np.full((len(stretches), 1), up_db)
+    return np.asarray(gated_loudness([Part(stretches, lifted)])[:, 0] - up_db)
+
+
+def _middle(levels: Floats) -> int:
+    return int(np.argmin(np.abs(levels - np.median(levels))))
+
+
+def _louder(blocks: Floats, gains_db: Floats) -> Floats:
+    return np.asarray(blocks * 10.0 ** (gains_db[:, np.newaxis] / 10.0))
+
+
+def _new_levels(levels: Floats, news: float, expected_lufs: float) -> Floats:
+    """Levels that a section not heard yet may have, equally likely: Student's t, the prediction from
+    levels with a normal scatter of unknown middle and width (normal-inverse-gamma prior).
+
+    levels: of the stretches heard. news: what each of them counts.
+    """
+    from scipy.special import stdtrit
+
+    heard = len(levels) * news
+    count = _PRIOR_NEWS + heard
+    offset_lu = levels.mean() - expected_lufs
+    middle = expected_lufs + offset_lu * heard / count
+    scatter = news * float(np.sum((levels - levels.mean()) ** 2)) + offset_lu**2 * _PRIOR_NEWS * heard / count
+    freedom = 2.0 + heard
+    variance = (2.0 * _PRIOR_SPREAD_LU**2 + scatter) / freedom * (1.0 + 1.0 / count)
+    chances = (np.arange(_NEW_SECTIONS) + 0.5) / _NEW_SECTIONS
+    return np.asarray(middle + math.sqrt(variance) * stdtrit(freedom, chances))
+
+
+def _deals(stretches: int, news: float, rest_blocks: int) -> Floats:
+    """How many blocks of each future sound like each section: first the stretches heard, then the new
+    ones, then the one that is playing at its various levels; shape (futures, sections)."""
+    chance = np.random.default_rng(_SEED)
+    goes_on = np.minimum(chance.exponential(_GOES_ON_BLOCKS, _FUTURES), rest_blocks)
+    left = rest_blocks - goes_on
+    likeness = np.repeat([news, _NEW_NEWS / _NEW_SECTIONS], [stretches, _NEW_SECTIONS])
+    taste = chance.gamma(likeness, size=(_FUTURES, len(likeness))) + 1e-12
+    turns = np.maximum(np.ceil(left / _TURN_BLOCKS), 1.0).astype(np.int64)
+    drawn = chance.multinomial(turns, taste / taste.sum(axis=1, keepdims=True))
+    playing = np.eye(len(_PLAYING_DB))[chance.integers(0, len(_PLAYING_DB), _FUTURES)]
+    return np.hstack([drawn * (left / turns)[:, np.newaxis], playing * goes_on[:, np.newaxis]])
+
+
+def _as_rough_mix(
+    futures: LevelClasses, known: Powers, fader_db: float, target_lufs: float
+) -> NDArray[np.intp]:
+    """Each future as often as its whole is likely for a rough mix, as many as there were."""
+    left_alone = np.full((len(futures), 1), fader_db)
+    whole = gated_loudness([Part(known, fader_db), Part(futures, left_alone)])[:, 0]
+    error_lu = np.minimum(np.abs(whole - target_lufs), _SILENT_LU)
+    chance = -((error_lu / _ROUGH_MIX_LU) ** 4)
     share = np.cumsum(np.exp(chance - chance.max()))
-    shifts_db = _SHIFTS_DB[np.searchsorted(share / share[-1], CHANCES)]
-    like_heard = in_time if is_short else _evened(in_time, levels, to_come)
-    powers = Powers(like_heard)
-    shifts_db = shifts_db + heard_lufs - _relative_loudness(powers, like_heard)
-    return Rest(powers, rest_blocks / len(like_heard), shifts_db)
-
-
-def _evened(in_time: Floats, levels: Floats, to_come: float) -> Floats:
-    """The blocks heard, their stretches brought as near to each other as *to_come* turns would lie. A short
-    rest keeps to one level: all of it passes the gate or none."""
-    kept = math.sqrt(1.0 - 1.0 / max(to_come, 1.0))
-    programme = levels > levels.max() - _PAUSE_LU
-    gains_db = np.where(programme, (1.0 - kept) * (levels[programme].mean() - levels), 0.0)
-    stretches = in_time[: len(levels) * _STRETCH_BLOCKS].reshape(-1, _STRETCH_BLOCKS)
-    return np.asarray((stretches * 10.0 ** (gains_db[:, np.newaxis] / 10.0)).ravel())
-
-
-def _log_shift(levels: Floats, heard_lufs: float, to_come: float) -> Floats:
-    """Log-likelihood of each shift from the levels of the stretches alone, shape of _SHIFTS_DB."""
-    levels = levels[levels > levels.max() - _PAUSE_LU]
-    news = len(levels) * _STRETCH_S / _TURN_S
-    scatter = float(np.sum((levels - levels.mean()) ** 2)) * _STRETCH_S / _TURN_S
-    spread = _SPREADS_LU
-    weight = (1.0 - news) * np.log(spread) - scatter / (2.0 * spread**2)
-    weight -= 0.5 * (np.log(spread / _USUAL_SPREAD_LU) / math.log(_USUAL_RATIO)) ** 2
-    middle = levels.mean() + _power_mean_lu() - heard_lufs
-    width = spread * math.sqrt(1.0 / max(news, 0.3) + 1.0 / to_come)
-    offset = (_SHIFTS_DB[:, np.newaxis] - middle) / width
-    density = np.exp(weight - weight.max()) / width * (1.0 + offset**2 / _TAIL) ** (-(_TAIL + 1.0) / 2.0)
-    return np.asarray(np.log(density.sum(axis=1)))
-
-
-def _relative_loudness(powers: Powers, blocks: Floats) -> float:
-    """LUFS of the material under its relative gate alone: where the fader stood says nothing of that."""
-    up_db = _REFERENCE_LUFS - float(loudness_of(blocks.mean()))
-    return float(gated_loudness([Part(powers, up_db)])) - up_db
-
-
-def _stretch_levels(in_time: Floats) -> Floats:
-    """LUFS of each whole stretch, over its own relative gate, so that breaths do not count."""
-    stretches = in_time[: len(in_time) // _STRETCH_BLOCKS * _STRETCH_BLOCKS].reshape(-1, _STRETCH_BLOCKS)
-    kept = stretches > RELATIVE_GATE * stretches.mean(axis=1, keepdims=True)
-    totals = np.sum(stretches * kept, axis=1)
-    return loudness_of(totals / np.maximum(kept.sum(axis=1), 1))
-
-
-@functools.cache
-def _power_mean_lu() -> Floats:
-    """By how much the gated loudness of stretches that scatter with each of _SPREADS_LU lies over the
-    middle of their levels, shape of _SPREADS_LU."""
-    from scipy.special import ndtri
-
-    cases = ndtri((np.arange(400) + 0.5) / 400)
-    base = mean_square(_REFERENCE_LUFS)
-    return np.array(
-        [
-            float(gated_loudness([Part(Powers(base * 10.0 ** (spread * cases / 10.0)))])) - _REFERENCE_LUFS
-            for spread in _SPREADS_LU
-        ]
-    )
+    return np.searchsorted(share / share[-1], (np.arange(len(share)) + 0.5) / len(share))

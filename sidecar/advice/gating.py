@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.advice.series import Floats
 from sidecar.vocabulary import LOUDNESS_OFFSET_DB, mean_square
@@ -33,6 +34,10 @@ _MOST_APART = 36_000
 """An hour of blocks is kept one by one; a longer programme in grains, so that a look at it costs no more."""
 _GRAIN_DB = 0.001
 _LEAST = 1e-30
+
+
+_LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 280
+"""Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
 
 
 def gating_powers(energies: Floats) -> Floats:
@@ -116,13 +121,72 @@ class Powers:
             self._tail = _Sorted(np.empty(0))
 
 
+class LevelClasses:
+    """The gating blocks of several programmes at once, counted in level classes; between the edges of a
+    class its blocks are taken to lie evenly."""
+
+    def __init__(self, counts: Floats, totals: Floats) -> None:
+        """Blocks above each edge and their summed mean squares, shapes (programmes, edges)."""
+        self._counts, self._totals = counts, totals
+
+    @classmethod
+    def of(cls, powers: Floats) -> LevelClasses:
+        """powers: gating blocks, shape (programmes, blocks); together those of a row count as one block."""
+        rows, length = powers.shape
+        level = (loudness_of(np.maximum(powers, 1e-30)) - _LOWEST_LUFS) / _CLASS_LU
+        place = np.clip(level, 0, _CLASSES - 1).astype(np.intp) + _CLASSES * np.arange(rows)[:, np.newaxis]
+        size = rows * _CLASSES
+        counts = np.bincount(place.ravel(), minlength=size) / length
+        totals = np.bincount(place.ravel(), weights=powers.ravel(), minlength=size) / length
+        return cls(_from_above(counts.reshape(rows, -1)), _from_above(totals.reshape(rows, -1)))
+
+    def __len__(self) -> int:
+        return len(self._counts)
+
+    def joined(self, *others: LevelClasses) -> LevelClasses:
+        """These programmes, then those of the others."""
+        every = (self, *others)
+        return LevelClasses(
+            np.concatenate([classes._counts for classes in every]),
+            np.concatenate([classes._totals for classes in every]),
+        )
+
+    def mixed(self, weights: Floats) -> LevelClasses:
+        """Programmes made of these. weights: blocks of each, shape (programmes made, programmes)."""
+        # not the matrix product: its threads would wait for cores that a workstation beside uses
+        return LevelClasses(
+            np.einsum("ms,sk->mk", weights, self._counts), np.einsum("ms,sk->mk", weights, self._totals)
+        )
+
+    def picked(self, programmes: NDArray[np.intp]) -> LevelClasses:
+        """Some of these programmes, as often as they are named."""
+        return LevelClasses(self._counts[programmes], self._totals[programmes])
+
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
+        """As :meth:`Powers.above`; threshold: shape (programmes, n)."""
+        place = np.clip((loudness_of(threshold) - _LOWEST_LUFS) / _CLASS_LU, 0.0, _CLASSES)
+        edge = np.minimum(place.astype(np.intp), _CLASSES - 1)
+        part, row = place - edge, np.arange(len(self))[:, np.newaxis]
+        found = [
+            above[row, edge] * (1.0 - part) + above[row, edge + 1] * part
+            for above in (self._counts, self._totals)
+        ]
+        return found[0], found[1]
+
+
+def _from_above(classes: Floats) -> Floats:
+    """Sums over each class and all louder ones, 0 at the end."""
+    sums = np.cumsum(classes[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(np.pad(sums, ((0, 0), (0, 1))))
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """Part of a programme under a gain."""
 
-    powers: Powers
+    powers: Powers | LevelClasses
     gain_db: Floats | float = 0.0
-    """One gain, or one for each trial."""
+    """One gain, or one for each trial; one row of trials for each programme of classes."""
     weight: float = 1.0
     """How often each block counts: a part that stands for a longer one has a weight above 1."""
 

@@ -43,6 +43,8 @@ def _raised_less(
 
 def _too_high(move: Move, off_db: float, goal: Goal) -> str:
     off = f"peaks still pass {ceiling(goal)}: take {figure(off_db)} dB off them."
+    if not goal.lowest_lufs <= move.landing <= goal.highest_lufs:
+        return f"{move.reason} Also, {off}"
     if move.gain_db < 0.0:
         return f"{change(move.gain_db)} lands at {level(move.landing, goal)}, but {off}"
     return f"Loudness is right at {level(move.landing, goal)}, but {off}"

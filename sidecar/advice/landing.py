@@ -15,7 +15,7 @@ from sidecar.advice.headroom import under_ceiling
 from sidecar.advice.history import ENOUGH_S, History
 from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
 from sidecar.advice.series import Floats
-from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, prospect
+from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
 from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
 from sidecar.goals import Goal
@@ -100,7 +100,8 @@ class LandingAdvisor:
         if heard.last_open_db is None or not heard.is_enough:
             return _LISTENING
         fit = self.profile_fit
-        ahead = prospect(heard.metered, self._rest(rest_blocks, fit), heard.last_open_db)
+        rest = self._rest(rest_blocks, fit)
+        ahead = Prospect(rest.landings(heard.metered, heard.last_open_db), rest.price_s)
         move = self._steered(ahead, self.duration_s, rest_blocks)
         move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
         low, high = ahead.band(move.gain_db)
@@ -110,6 +111,13 @@ class LandingAdvisor:
         if fit is not None and not fit.fits and math.isfinite(fit.error_db):
             return replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
         return move
+
+    @property
+    def look_again_s(self) -> float:
+        """Seconds of programme after which to look at this pass again: the less is still to come, the
+        sooner. The longest ones where the length of the pass is not known."""
+        rest_s = math.inf if self.duration_s is None else self.duration_s - self._history.blocks * BLOCK_S
+        return look_again_s(rest_s)
 
     @property
     def profile_fit(self) -> ProfileFit | None:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from sidecar.advice.forecast import CHANCES, Rest
-from sidecar.advice.gating import GATING_STEPS, RELATIVE_GATE, Powers, gating_powers
+from sidecar.advice.forecast import MOVES_DB
+from sidecar.advice.gating import GATING_STEPS, RELATIVE_GATE, Part, Powers, gated_loudness, gating_powers
 from sidecar.advice.series import Floats
 from sidecar.vocabulary import BLOCK_S
 
@@ -30,6 +30,31 @@ _CLOSE_DB, _LOOSE_DB = 1.0, 4.0
 _STRETCH_BLOCKS = 100
 _LEAST_SPREAD_DB = 0.15
 """No two performances are nearer to each other than this from one stretch to the next."""
+
+_CHANCES: Floats = (np.arange(41) + 0.5) / 41
+_REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
+"""Gain and shift together, dB from the present fader."""
+
+
+@dataclass(frozen=True, slots=True)
+class KnownRest:
+    """The rest of a pass of which an earlier one is known, at a fader of 0 dB."""
+
+    powers: Powers
+    weight: float
+    """How often each block counts: blocks still to come by blocks known of them."""
+    shifts_db: Floats
+    """How much louder than *powers* it may be, equally likely."""
+
+    @property
+    def price_s(self) -> float:
+        """See :class:`sidecar.advice.forecast.Rest`."""
+        return 2.0
+
+    def landings(self, metered: Powers, fader_db: float) -> Floats:
+        """See :class:`sidecar.advice.forecast.Rest`."""
+        tried = gated_loudness([Part(metered), Part(self.powers, fader_db + _REACH_DB, self.weight)])
+        return np.sort(np.interp(MOVES_DB[:, np.newaxis] + self.shifts_db, _REACH_DB, tried), axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +96,7 @@ def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
     return ProfileFit((place - skipped) * BLOCK_S, error_db, level_db, spread_db, error_db <= limit_db)
 
 
-def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> Rest | None:
+def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> KnownRest | None:
     """The rest of a pass according to an earlier one; None when that one has too little of it."""
     at = heard_blocks + round(fit.offset_s / BLOCK_S)
     ahead = min(len(profile) - at, rest_blocks)
@@ -84,7 +109,8 @@ def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks:
     )
     spread_db = fit.spread_db * math.sqrt(doubt)
     powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
-    return Rest(Powers(powers), rest_blocks / ahead, fit.level_db + spread_db * ndtri(CHANCES))
+    shifts_db = fit.level_db + spread_db * ndtri(_CHANCES)
+    return KnownRest(Powers(powers), rest_blocks / ahead, shifts_db)
 
 
 def _levels(energies: Floats) -> Floats:

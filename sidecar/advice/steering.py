@@ -2,7 +2,9 @@
 
 The past is fixed as it was metered, the rest scales with the gain. Under the gates the landing is not
 monotone in that gain and jumps where a gate moves: a rest that is brought too low stops counting at all.
-So every gain is tried, and among those that land about equally well the smallest move is taken.
+So every gain is tried. A move has a price, and the landing has only to be as near as it can be known by
+now: what is in doubt is left to a later look, when it is known better (Tech 3343 §3.2: correct a little,
+then wait).
 """
 
 from __future__ import annotations
@@ -11,8 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.advice.forecast import Rest
-from sidecar.advice.gating import Part, Powers, gated_loudness
+from sidecar.advice.forecast import MOVES_DB
 from sidecar.advice.series import Floats
 
 STEP_UP_DB = 3.0
@@ -21,28 +22,25 @@ STEP_DOWN_DB = 6.0
 lowering: starting low and rising is easier and sounds better. What was played too loud stays in the
 measurement, so lowering may not take many looks. The figures are ours, from tests/benchmarks/landing.py."""
 
-_SMALLEST_DB, _SMALLEST_DOUBT = 0.3, 0.3
-"""Moves under this, or under this share of what is in doubt about the rest, are not worth a hand on the
-fader: correct a little, then wait (Tech 3343 §3.2)."""
+_LONGEST_LOOK_S, _SHORTEST_LOOK_S, _LOOK_SHARE = 30.0, 5.0, 0.25
+"""Between looks the integrated loudness is given time to react (Tech 3343 §3.2); figures ours."""
 
-_BAND, _BAND_MARGIN = (0.08, 0.92), 0.05
-"""The band that held nine landings in ten of tests/benchmarks/landing.py. The margin is for a rest that
+_SMALLEST_DB = 0.3
+"""Moves under this are not worth a hand on the fader."""
+
+_RAISE_AT, _RAISE_AT_LAST, _LOWER_AT = 0.95, 0.65, 0.45
+"""A landing is near enough while the target lies between these quantiles of the chances: the fader is
+lowered once the pass is likely to land over, and raised only when it is all but sure to land under; less
+sure will do the less is still to come (Tech 3343 §3.2: set a little below, start low)."""
+
+_NEAR_LU, _HALF_STEP_DB = 0.02, 0.06
+"""No landing counts as nearer than this; the second is just over what rounding to tenths costs, without
+which a far gain that happens to fit better would win."""
+
+_BAND, _BAND_MARGIN_LU = (0.05, 0.98), 0.007
+"""The band that held nine landings in ten of tests/benchmarks/landing.py. Its upper end lies further out:
+a section louder than any heard moves the landing more than a softer one. The margin is for a rest that
 falls under the gate: its chances all pile up on one landing, beside which the true one then lies."""
-
-_MOVES_DB: Floats = np.arange(-600, 601) / 10.0
-_REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
-"""Gain and shift together, dB from the present fader."""
-
-_START_LOW = 0.6
-"""While all is still to come, this much of the chance is kept under the target (Tech 3343 §3.2: set a
-little below, start low); half of it at the end."""
-
-_WORTH_S, _WORTH_DOUBT_S = 4.0, 8.0
-"""A move must bring the landing nearer by more than 1 dB over this many seconds of the pass would, and
-over so many more for each dB that is in doubt about the rest."""
-
-_HALF_STEP_DB = 0.06
-"""Just over what rounding to tenths costs: without it a far gain that happens to fit better would win."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,43 +48,46 @@ class Prospect:
     """Where each move may land the pass, LUFS."""
 
     landings: Floats
-    """Shape (moves, chances): one row for each of _MOVES_DB, one column for each chance of the rest."""
-    doubt_db: float
-    """How well the rest is known, see :class:`Rest`."""
+    """Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely."""
+    price_s: float
+    """See :class:`sidecar.advice.forecast.Rest`."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
-        return float(np.median(self.landings[_row(gain_db)]))
+        return float(self._at(0.5)[_row(gain_db)])
 
     def band(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        low, high = np.quantile(self.landings[_row(gain_db)], _BAND)
-        margin = _BAND_MARGIN * (high - low)
-        return float(low - margin), float(high + margin)
+        low, high = (self._at(share)[_row(gain_db)] for share in _BAND)
+        return float(low) - _BAND_MARGIN_LU, float(high) + _BAND_MARGIN_LU
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:
-        """The smallest move that lands the pass about as near to the target as any move would."""
-        aim = 0.5 + (_START_LOW - 0.5) * share_to_come
-        error = np.abs(np.quantile(self.landings, aim, axis=1) - target_lufs)
-        worth_s = _WORTH_S + _WORTH_DOUBT_S * self.doubt_db
-        worth = max(worth_s / duration_s, _HALF_STEP_DB * share_to_come)
-        near = np.flatnonzero(error <= error.min() + worth)
-        move_db = float(_MOVES_DB[near[np.argmin(np.abs(_MOVES_DB[near]))]])
-        is_small = abs(move_db) < max(_SMALLEST_DB, _SMALLEST_DOUBT * self.doubt_db)
-        return 0.0 if is_small else move_db
+        """The move that lands the pass as near to the target as is known and worth its price by now."""
+        raise_at = _RAISE_AT_LAST + (_RAISE_AT - _RAISE_AT_LAST) * share_to_come
+        low, high = self._at(_LOWER_AT), self._at(raise_at)
+        error = np.maximum(low - target_lufs, target_lufs - high)
+        near = max(_NEAR_LU, _HALF_STEP_DB * share_to_come)
+        cost = np.maximum(error, near) + self.price_s / duration_s * np.abs(MOVES_DB)
+        move_db = float(MOVES_DB[np.argmin(cost)])
+        return 0.0 if abs(move_db) < _SMALLEST_DB else move_db
 
     def reachable(self, target_lufs: float) -> float:
         """The likely landing nearest to the target that any move reaches."""
-        likely = np.median(self.landings, axis=1)
+        likely = self._at(0.5)
         return float(likely[np.argmin(np.abs(likely - target_lufs))])
 
+    def _at(self, share: float) -> Floats:
+        """The landing of each move that this share of the chances lies under, shape (moves,)."""
+        place = share * (self.landings.shape[1] - 1)
+        below = int(place)
+        return np.asarray(self.landings[:, below : below + 2] @ [below + 1 - place, place - below])
 
-def prospect(metered: Powers, rest: Rest, fader_db: float) -> Prospect:
-    """Where each move from a fader at *fader_db* may land a pass that was metered so far."""
-    tried = gated_loudness([Part(metered), Part(rest.powers, fader_db + _REACH_DB, rest.weight)])
-    landings = np.interp(_MOVES_DB[:, np.newaxis] + rest.shifts_db, _REACH_DB, tried)
-    return Prospect(landings, rest.doubt_db)
+
+def look_again_s(rest_s: float) -> float:
+    """Seconds after which to look again with *rest_s* still to come: the less can still be mended, the
+    sooner."""
+    return min(max(rest_s * _LOOK_SHARE, _SHORTEST_LOOK_S), _LONGEST_LOOK_S)
 
 
 def _row(gain_db: float) -> int:
-    return round((gain_db - float(_MOVES_DB[0])) * 10.0)
+    return round((gain_db - float(MOVES_DB[0])) * 10.0)

@@ -146,6 +146,39 @@ def test_a_raise_in_mid_pass_stops_at_the_ceiling():
     assert (move.gain_db, move.limited_by) == (1.0, "ceiling")
 
 
+def test_peaks_over_the_ceiling_do_not_make_a_missed_target_right():
+    """A past that keeps the pass far over its target, with peaks over the ceiling, is not called right."""
+    programme = energy([-13.0] * 1000 + [-23.0] * 200)
+    advisor = LandingAdvisor(TELEVISION, 120.0, programme)
+    advisor.push(programme[:1000], 0.0, 0.5)
+
+    move = advisor.this_pass()
+
+    assert move.limited_by == "ceiling"
+    assert "−23.0 LUFS is out of reach" in move.reason
+    assert "Also, peaks still pass −1.0 dBTP: take 1.1 dB off them." in move.reason
+    assert "right" not in move.reason
+
+
+@pytest.mark.parametrize(("seconds", "wait_s"), [(60, 30.0), (540, 15.0), (590, 5.0)])
+def test_looks_follow_each_other_faster_near_the_end(seconds, wait_s):
+    """Half a minute apart while much is to come, a quarter of the rest later on, never under 5 s."""
+    advisor = played(energy([-23.0] * 6000), seconds)
+
+    assert wait_s == advisor.look_again_s
+
+
+def test_a_passage_that_was_heard_is_expected_again():
+    """Half loud and half soft so far: what is still to come lands the pass where the past did, and the
+    band tells that it may turn out as either."""
+    programme = energy(np.tile(np.repeat([-20.0, -26.0], 300), 10))
+
+    move = played(programme, 300).this_pass()
+
+    assert abs(move.gain_db) <= 2.0
+    assert move.landing_low < integrated(gained(programme, 0.0)) < move.landing_high
+
+
 def test_a_closed_fader_counts_as_silence_in_this_pass():
     """Blocks under a closed fader belong to the pass as metered, and the position to open to is named."""
     faders = np.repeat([0.0, -math.inf], [600, 600])
