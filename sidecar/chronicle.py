@@ -87,10 +87,11 @@ class Chronicle:
         mix = taken.mix
         self._pass.blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
 
-    def cut(self, lost_frames: int = 0) -> None:
+    def cut(self, lost_s: float = 0.0) -> None:
         """The next block does not follow the last one."""
         if self._pass:
-            self._pass.cut(lost_frames)
+            # a device may have come back at another rate than the pass began with
+            self._pass.cut(round(lost_s * self._pass.about.rate_hz))
 
     def note(self, kind: EventKind, text: str) -> None:
         """Something happened here."""

@@ -49,6 +49,10 @@ class Metering:
         return self._mix.layout.name
 
     @property
+    def rate_hz(self) -> int:
+        return self._mix.sample_rate
+
+    @property
     def is_paused(self) -> bool:
         return self._mix.is_paused
 
@@ -103,6 +107,20 @@ class Metering:
         self._bad_before = reading.bad_samples
         if self._stems:
             self._stems.splice()
+
+    def change_rate(self, rate_hz: int, energies: Floats, cuts: Sequence[int]) -> None:
+        """Goes on at another rate, behind a cut; integrated, range, maxima and peaks stay what they are.
+
+        energies, cuts: all blocks since the reset, as :meth:`restore` takes them.
+        Raises SignalError for a rate that cannot be measured.
+        """
+        before, was_paused = self.reading(), self.is_paused
+        self._mix = Meter(rate_hz, self.layout)
+        if self._stems:
+            self._stems = StemMeter(rate_hz, self._stems.stems)
+        self.restore(energies, before, cuts)
+        if was_paused:
+            self.pause()
 
     def finish(self) -> None:
         """The programme is over: what the filters still hold is measured."""

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from sidecar import gaps
 from sidecar.advising import Adviser
 from sidecar.chronicle import Chronicle
 from sidecar.errors import SettingsError
@@ -49,10 +50,13 @@ class Session:
         self._layout = setup.layout
         self._outlets = outlets
         self._targets = targets
-        self._clock: Callable[[], float] = self._source_s if setup.fast else time.monotonic
+        self._frames = 0
+        self._clock: Callable[[], float] = time.monotonic
+        if setup.fast:
+            self._clock = lambda: self._frames / source.rate_hz
         self._period_s = 1.0 / setup.update_hz
         duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
-        self._mix = setup.mix
+        self._stems = setup.mix.names if setup.mix else ()
         self._tape = setup.tape
         stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
         self._adviser = Adviser(setup.goal, duration_s, setup.earlier, stem_faders)
@@ -67,8 +71,7 @@ class Session:
         self._began_s = 0.0
         self._audio_s = 0.0
         self._update_due_s = 0.0
-        self._frames = 0
-        self._lost_frames = 0
+        self._lost_s = 0.0
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
         self._snapshot = self._picture("preparing", Reading())
 
@@ -130,14 +133,12 @@ class Session:
         from sidecar.metering import Metering
 
         source = self._source
-        stems = self._mix.names if self._mix else ()
-        meter = Metering(source.rate_hz, source.channels, self._layout, stems)
+        meter = Metering(source.rate_hz, source.channels, self._layout, self._stems)
         self._layout = meter.layout
         return meter
 
     def _about(self) -> Pass:
-        stems = self._mix.names if self._mix else ()
-        return Pass(self._source.title, self._source.rate_hz, self._layout or "", self._goal, stems)
+        return Pass(self._source.title, self._source.rate_hz, self._layout or "", self._goal, self._stems)
 
     def _go_on(self, before: Resumable | None, meter: Metering) -> None:
         """With a pass that broke off, as if it had not."""
@@ -145,14 +146,18 @@ class Session:
             return
         meter.restore(before.energies, before.reading, before.cuts)
         self._adviser.restore(before)
-        self._lost_frames = before.lost_frames
+        self._lost_s = before.lost_frames / meter.rate_hz
         self._chronicle.note("gap", "gone on with")
 
     def _take(self, block: Block, meter: Metering) -> None:
+        if self._source.rate_hz != meter.rate_hz:
+            meter.change_rate(self._source.rate_hz, *self._adviser.counsel.heard)
+            self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
         if self._tape:
-            self._tape.take(block.frames, block.lost)
-        if block.lost:
-            self._note_loss(block.lost, meter)
+            self._tape.take(block.frames, block.lost, self._source.rate_hz)
+        if block.lost or block.slept_s:
+            self._note_gap(block, meter)
+        self._notice = block.fault or self._notice
         frames = block.frames.shape[0]
         if frames == 0:
             return
@@ -168,16 +173,16 @@ class Session:
         reading, fader_db = meter.reading(), self._adviser.counsel.fader_db
         self._chronicle.take(taken, reading, fader_db, self._adviser.stem_gains_db)
 
-    def _note_loss(self, lost: int, meter: Metering) -> None:
-        self._lost_frames += lost
-        lost_s = lost / self._source.rate_hz
-        self._notice = f"{lost_s:.2f} s of audio were lost; the measurement goes on without them."
-        self._cut("gap", f"{lost_s:.2f} s lost", lost)
+    def _note_gap(self, block: Block, meter: Metering) -> None:
+        lost_s = block.lost / self._source.rate_hz
+        self._lost_s += lost_s
+        self._notice = gaps.in_a_sentence(lost_s, block.slept_s)
+        self._cut("gap", gaps.in_course(lost_s, block.slept_s), lost_s)
         meter.splice()
 
-    def _cut(self, kind: EventKind, text: str, lost: int = 0) -> None:
+    def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:
         self._adviser.splice()
-        self._chronicle.cut(lost)
+        self._chronicle.cut(lost_s)
         self._chronicle.note(kind, text)
 
     def _update(self, meter: Metering) -> None:
@@ -214,7 +219,7 @@ class Session:
             rate_hz=source.rate_hz,
             layout=self._layout or "",
             duration_s=adviser.counsel.duration_s,
-            lost_frames=self._lost_frames,
+            lost_frames=round(self._lost_s * source.rate_hz),
             targets=self._targets(),
             earlier_pass=adviser.earlier_pass,
             hand=self._fader.hand,
@@ -234,9 +239,6 @@ class Session:
         self._adviser.ask_soon()
         self._adviser.look(self._clock(), at_rest=True)
         self._publish("ended", meter.reading())
-
-    def _source_s(self) -> float:
-        return self._frames / self._source.rate_hz
 
     # --- commands -----------------------------------------------------------------------------
 

@@ -39,13 +39,20 @@ class Tape:
         self._channels = channels
         self._waits = waits
         self._frames: queue.Queue[FloatArray | None] = queue.Queue(_MOST_BLOCKS)
+        self._rate_hz = rate_hz
         self.fault = ""
         """Why the file is not whole; empty while it is."""
         self._thread = threading.Thread(target=self._run, name="tape", daemon=True)
         self._thread.start()
 
-    def take(self, frames: FloatArray, lost: int = 0) -> None:
-        """Writes frames, shape (n, channels), soon; *lost* ones before them become silence."""
+    def take(self, frames: FloatArray, lost: int = 0, rate_hz: int | None = None) -> None:
+        """Writes frames, shape (n, channels), soon; *lost* ones before them become silence.
+
+        rate_hz: theirs, where it may have changed; at another one than the file's they are left out.
+        """
+        if rate_hz not in (None, self._rate_hz):
+            self.fault = f"{self._file.name} is not whole: what came at {rate_hz} Hz does not fit into it."
+            return
         self._put(np.zeros((lost, self._channels), np.float32))
         self._put(frames)
 

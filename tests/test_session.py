@@ -261,6 +261,60 @@ def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
     assert "0.50 s" in seen[-1].notice
 
 
+def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
+    """What was played meanwhile nobody can tell: it is said, and nothing is counted or measured across it."""
+    nap = Block(np.zeros((0, 2), np.float32), slept_s=723.4)
+    session, seen = run((5, -23.0), nap, (5, -23.0))
+
+    assert 0 == seen[-1].lost_frames
+    assert ["the machine slept for 12 min 3 s"] == [
+        e.text for e in session.course().events if e.kind == "gap"
+    ]
+    assert "The machine slept for 12 min 3 s; the measurement goes on without that time." == seen[-1].notice
+    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.max_short_term
+
+
+def test_what_keeps_audio_away_is_said():
+    """The sentence of the source stands there until audio comes again and more is known."""
+    gone = Block(np.zeros((0, 2), np.float32), fault="The input is not there.")
+    _, seen = run((1, -23.0), gone, (1, -23.0))
+
+    assert "The input is not there." == seen[-1].notice
+
+
+class TwoRates(Script):
+    """The same tone, the second half at another rate, behind a loss of a second."""
+
+    def blocks(self):
+        yield from super().blocks()
+        self.rate_hz = 44_100
+        yield Block(np.zeros((0, 2), np.float32), lost=44_100)
+        for step in range(100):
+            t = np.arange(step * 4_410, (step + 1) * 4_410) / 44_100
+            tone = 10 ** (-20 / 20) * np.sin(2 * np.pi * 1000 * t)
+            yield Block(np.stack([tone, tone], axis=1).astype(np.float32))
+
+
+def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path):
+    """10 s at -26 and 10 s at -20 LUFS are their power mean, whatever the rates; the tape ends there."""
+    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    source, seen = TwoRates((10, -26.0)), []
+    session = Session(source, fast(tape=tape), outlets=[seen.append])
+    session.run()
+    tape.close()
+    reading = seen[-1].reading
+
+    assert pytest.approx(10 * np.log10((10**-2.6 + 10**-2.0) / 2), abs=0.1) == reading.integrated
+    assert pytest.approx(-20.0, abs=0.1) == reading.max_short_term
+    assert pytest.approx(20.0, abs=0.001) == reading.seconds
+    assert (44_100, 44_100) == (seen[-1].rate_hz, seen[-1].lost_frames)
+    assert ["at 44100 Hz from here on", "1.00 s lost"] == [
+        event.text for event in session.course().events if event.kind == "gap"
+    ]
+    assert "44100 Hz does not fit" in seen[-1].notice
+    assert 10 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
+
+
 def test_marks_stand_where_they_were_set():
     """A mark carries its label and the programme's time."""
     source = Script((3, -23.0), lambda: session.send(Command("mark", "chorus")), (1, -23.0))

@@ -69,6 +69,11 @@ class Counsel:
         return len(self._energies) * BLOCK_S
 
     @property
+    def heard(self) -> tuple[Floats, tuple[int, ...]]:
+        """100 ms energies as metered, shape (n,), and the places before which the pass was cut."""
+        return self._energies.values, tuple(self._cuts)
+
+    @property
     def fader_db(self) -> float:
         """Where the programme fader stands, as far as anybody told."""
         return self._fader.at(self.seconds)

@@ -21,6 +21,11 @@ class Block:
     """The fader that shaped these frames, where the source knows it (the rehearsal does)."""
     stem_gains_db: tuple[float, ...] | None = None
     """Those of the stems, before that fader, where the source knows them."""
+    slept_s: float = 0.0
+    """Seconds before this block in which the machine slept: what was played then nobody can tell, so they
+    are not counted in *lost*; but this block does not follow the one before."""
+    fault: str = ""
+    """What keeps audio from arriving, in a sentence."""
 
 
 class Source(Protocol):
@@ -31,7 +36,8 @@ class Source(Protocol):
         """What a person would call it: the device's or the file's name."""
 
     @property
-    def rate_hz(self) -> int: ...
+    def rate_hz(self) -> int:
+        """Of the block that :meth:`blocks` gave last. A device may come back with another one than before."""
 
     @property
     def channels(self) -> int: ...

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
 from sidecar.sources import portaudio
+from sidecar.sources.inputs import DeviceInfo
 from sidecar.sources.ring import Ring
 
 _LATENCY_S = 0.1  # nothing is played back, so safety is worth more than speed
@@ -38,8 +39,12 @@ class Order:
     name: str
     host_api: str
     channels: int
-    rates_hz: tuple[int, ...]
-    """Tried in this order; the next one only when the device refuses the rate."""
+    width: int | None
+    """How many inputs the device must have; None where it does not tell."""
+    rate_hz: int
+    is_fixed: bool
+    """True where no other rate will do; otherwise the device's own goes first, where it tells one, and
+    others follow when it refuses."""
     ring: str
     capacity: int
 
@@ -48,8 +53,7 @@ class Order:
 
     @classmethod
     def from_json(cls, text: str) -> Order:
-        fields = json.loads(text)
-        return cls(**{**fields, "rates_hz": tuple(fields["rates_hz"])})
+        return cls(**json.loads(text))
 
 
 class Callback:
@@ -104,8 +108,9 @@ def run(order: Order, stdout: TextIO) -> None:
 
 
 def _open(sounddevice: ModuleType, order: Order, callback: Callback) -> tuple[Any, int]:
-    index = _index(sounddevice, order)
-    for rate_hz in order.rates_hz:
+    index, device = _found(sounddevice, order)
+    rates_hz = (order.rate_hz,) if order.is_fixed else device.rates_after(order.rate_hz)
+    for rate_hz in rates_hz:
         try:
             stream = sounddevice.InputStream(
                 device=index,
@@ -126,18 +131,30 @@ def _open(sounddevice: ModuleType, order: Order, callback: Callback) -> tuple[An
                 "Close what else may hold it, or choose another input; sidecar devices lists them."
             ) from error
         return stream, rate_hz
-    refused = " and ".join(str(rate) for rate in order.rates_hz)
+    refused = " and ".join(map(str, rates_hz))
     raise SourceError(
         f"{order.name} refuses {refused} Hz. Set the rate that the workstation and the device run at; "
         "sidecar devices shows each input's own rate."
     )
 
 
-def _index(sounddevice: ModuleType, order: Order) -> int:
-    for device in portaudio.inputs(sounddevice):
-        if (device["name"], device["host_api"]) == (order.name, order.host_api):
-            return int(device["index"])
-    raise SourceError(f"The input {order.name} ({order.host_api}) is not there any more; plug it in again.")
+def _found(sounddevice: ModuleType, order: Order) -> tuple[int, DeviceInfo]:
+    """The device's index in this process, and what it is now."""
+    for given in portaudio.inputs(sounddevice):
+        index = int(given.pop("index"))
+        device = DeviceInfo(**given)
+        if (device.name, device.host_api) == (order.name, order.host_api):
+            break
+    else:
+        raise SourceError(
+            f"The input {order.name} ({order.host_api}) is not there any more; plug it in again."
+        )
+    if order.width is not None and device.input_channels != order.width:
+        raise SourceError(
+            f"{order.name} has {device.input_channels} channels now, and had {order.width} when measuring "
+            "began. Set it back, or begin anew."
+        )
+    return index, device
 
 
 def _say(stdout: TextIO, **fields: object) -> None:

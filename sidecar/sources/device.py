@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
 from sidecar.errors import DeviceLost, SourceError
 from sidecar.sources import Block
-from sidecar.sources.inputs import channels_to_use, choose, list_devices
+from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices
 from sidecar.sources.losses import ClockLoss
 from sidecar.sources.recorder import Recorder, State
+from sidecar.sources.sleep import Sleep, clocks
 from sidecar.sources.watch import OPEN_LIMIT_S, Watch
 
 _WAIT_S = 0.1
@@ -26,7 +27,10 @@ class DeviceSource:
     channels: how many the output has that is listened to; needed where the device does not tell
     (ALSA's default, pulse and pipewire: 2 are assumed). pick: the channels to give on, from 1, in
     this order; 1,2,5,6,3,4 turns ALSA's 5.1 into that of files. patience_s: how long a device that
-    went away may take to come back.
+    went away may take to come back. read_clocks: as :func:`sidecar.sources.sleep.clocks`.
+
+    A device that comes back at another rate goes on at that one, unless *rate_hz* was given; one that
+    comes back with other channels does not.
 
     Raises SourceError when there is no such input or it cannot be opened like that.
     """
@@ -39,6 +43,7 @@ class DeviceSource:
         channels: int | None = None,
         pick: tuple[int, ...] | None = None,
         patience_s: float = 30.0,
+        read_clocks: Callable[[], tuple[float, float]] = clocks,
     ) -> None:
         if rate_hz is not None and rate_hz < 1:
             raise SourceError(f"A sampling rate must be at least 1 Hz, not {rate_hz}.")
@@ -50,11 +55,16 @@ class DeviceSource:
         self._patience_s = patience_s
         self._lock = threading.Lock()
         self._closed = threading.Event()
-        self._recorder = self._start((rate_hz,) if rate_hz is not None else device.rates_hz)
+        self._is_fixed = rate_hz is not None
+        self._recorder = self._start(rate_hz or PREFERRED_RATE_HZ)
         self._rate_hz = self._wait_until_open()
         self._news = self._position = self._overflows = 0
         self._losses = ClockLoss(self._rate_hz)
         self._watch = Watch(patience_s, time.monotonic())
+        self._read_clocks = read_clocks
+        self._sleep = Sleep(*read_clocks())
+        self._slept_s = 0.0
+        self._fault = ""
 
     @property
     def title(self) -> str:
@@ -82,13 +92,16 @@ class DeviceSource:
         """
         self._follow(self._recorder.wait(-1, 0.0))
         self._watch = Watch(self._patience_s, time.monotonic())
+        self._sleep = Sleep(*self._read_clocks())
         while not self._closed.is_set():
             state = self._recorder.wait(self._news, _WAIT_S)
             if self._closed.is_set():
                 return
             self._news = state.news
+            self._look_for_sleep(state)
             if state.rate_hz is not None:
                 self._watch.opened(state.opened_s)
+                self._go_on_at(state.rate_hz)
             yield self._take(state) if state.frames > self._position else self._miss(state)
 
     def close(self) -> None:
@@ -96,8 +109,8 @@ class DeviceSource:
             self._closed.set()
         self._recorder.close()
 
-    def _start(self, rates_hz: tuple[int, ...]) -> Recorder:
-        return Recorder(self._device.name, self._device.host_api, self._width, rates_hz)
+    def _start(self, rate_hz: int) -> Recorder:
+        return Recorder(self._device, self._width, rate_hz, is_fixed=self._is_fixed)
 
     def _wait_until_open(self) -> int:
         deadline = time.monotonic() + OPEN_LIMIT_S
@@ -118,6 +131,18 @@ class DeviceSource:
         self._news, self._position, self._overflows = state.news, state.frames, state.overflows
         self._losses = ClockLoss(self._rate_hz)
 
+    def _go_on_at(self, rate_hz: int) -> None:
+        if rate_hz != self._rate_hz:
+            self._rate_hz = rate_hz
+            self._losses = ClockLoss(rate_hz)
+
+    def _look_for_sleep(self, state: State) -> None:
+        slept_s, counted_s = self._sleep.look(*self._read_clocks(), state.frames)
+        if slept_s:
+            self._slept_s += slept_s
+            self._watch.stood_still(counted_s)
+            self._losses = ClockLoss(self._rate_hz)
+
     def _take(self, state: State) -> Block:
         overrun, frames = self._recorder.read(self._position, state.frames, self._columns)
         first_s = state.frames_s - (state.frames - self._position) / self._rate_hz
@@ -125,21 +150,23 @@ class DeviceSource:
         unheard = self._losses.update(state.frames, state.frames_s)
         flagged = state.overflows - self._overflows  # how much each cost is for the clock to tell
         self._position, self._overflows = state.frames, state.overflows
-        return Block(frames, lost=overrun + gap + unheard + flagged)
+        slept_s, self._slept_s, self._fault = self._slept_s, 0.0, ""
+        return Block(frames, lost=overrun + gap + unheard + flagged, slept_s=slept_s)
 
     def _miss(self, state: State) -> Block:
         now_s = time.monotonic()
         if state.ended is not None:
             self._watch.ended(now_s)
+            self._fault = state.ended
         match self._watch.verdict(now_s):
             case "restart":
                 self._restart()
             case "lost":
                 raise DeviceLost(
                     f"{self._device.label} has not come back within {self._patience_s:g} s. "
-                    f"{state.ended or 'The sound system does not answer.'}"
+                    f"{self._fault or 'The sound system does not answer.'}"
                 )
-        return Block(np.empty((0, self.channels), np.float32))
+        return Block(np.empty((0, self.channels), np.float32), fault=self._fault)
 
     def _restart(self) -> None:
         self._recorder.close()
@@ -148,7 +175,7 @@ class DeviceSource:
             if self._closed.is_set():
                 return
             try:
-                self._recorder = self._start((self._rate_hz,))
+                self._recorder = self._start(self._rate_hz)
             except SourceError:  # short of memory for a moment; the watch tries again
                 self._watch.ended(time.monotonic())
                 return

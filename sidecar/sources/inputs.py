@@ -13,7 +13,7 @@ from sidecar.errors import SourceError
 from sidecar.sources.child import start_child
 
 _LISTING_LIMIT_S = 15.0  # cold machines with many drivers take seconds; longer is hung
-_PREFERRED_RATE_HZ = 48_000  # the rate of sound for picture and of most deliveries
+PREFERRED_RATE_HZ = 48_000  # the rate of sound for picture and of most deliveries
 _WIDEST = 12  # channels of the largest layout there is a measure for, 7.1.4
 _PLAIN_WIDTH = 2
 
@@ -54,12 +54,13 @@ class DeviceInfo:
         tell 32 or 128, whatever the output they listen to has. Real cards are named ``… (hw:0,0)``."""
         return self.host_api != "ALSA" or "(hw:" in self.name
 
-    @property
-    def rates_hz(self) -> tuple[int, ...]:
-        """The rates to try when the person told none, best first."""
+    def rates_after(self, rate_hz: int) -> tuple[int, ...]:
+        """The rates to try, best first, when it was last open at *rate_hz* or that one is preferred: the
+        device's own goes first where it tells one."""
+        rates = (rate_hz, self.default_rate_hz)
         if self.host_api in _APIS_THAT_TELL_THE_RATE:
-            return tuple(dict.fromkeys((self.default_rate_hz, _PREFERRED_RATE_HZ)))
-        return tuple(dict.fromkeys((_PREFERRED_RATE_HZ, self.default_rate_hz)))
+            rates = (self.default_rate_hz, rate_hz)
+        return tuple(dict.fromkeys((*rates, PREFERRED_RATE_HZ)))
 
 
 def list_devices() -> list[DeviceInfo]:

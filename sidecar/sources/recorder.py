@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from sidecar.sources.capture import Order
 from sidecar.sources.child import start_child
+from sidecar.sources.inputs import DeviceInfo
 from sidecar.sources.ring import Ring, make_ring_file, ring_capacity
 
 _END_LIMIT_S = 0.4  # a killed process is gone at once, unless the kernel itself holds it
@@ -40,16 +41,21 @@ class State:
 class Recorder:
     """Starts a capture process and keeps what it says; :meth:`close` from any thread."""
 
-    def __init__(self, name: str, host_api: str, channels: int, rates_hz: tuple[int, ...]) -> None:
+    def __init__(self, device: DeviceInfo, channels: int, rate_hz: int, *, is_fixed: bool) -> None:
         """Returns at once; watch :meth:`wait` for the stream to open or the process to end.
 
+        rate_hz, is_fixed: see :class:`sidecar.sources.capture.Order`.
         Raises SourceError when no process or no ring can be had.
         """
-        capacity = ring_capacity(max(rates_hz), channels)
+        capacity = ring_capacity(max(rate_hz, device.default_rate_hz), channels)
         self._path = make_ring_file(capacity, channels)
         try:
             self._ring: Ring | None = Ring(self._path, capacity, channels)
-            order = Order(name, host_api, channels, rates_hz, str(self._path), capacity)
+            width = device.input_channels if device.width_is_known else None
+            order = Order(
+                *(device.name, device.host_api, channels, width),
+                *(rate_hz, is_fixed, str(self._path), capacity),
+            )
             self._process = start_child("sidecar.sources.capture", order.to_json())
         except BaseException:
             self._path.unlink(missing_ok=True)

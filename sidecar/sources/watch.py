@@ -68,6 +68,13 @@ class Watch:
         self._restarted = self._away = False
         return missed_s
 
+    def stood_still(self, seconds: float) -> None:
+        """For so long nothing ran, this watch neither: what it waits for gets its time from now on."""
+        self._since_s += seconds
+        self._heard_s += seconds
+        self._reached_s += seconds
+        self._retry_s += seconds
+
     def _missed_until_open(self) -> float:
         """What was missed by a stream that is open and gives nothing: from its opening on nothing was
         played; if it could be opened at once, nothing was played before that either."""

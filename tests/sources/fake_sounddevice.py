@@ -1,7 +1,8 @@
 """Stands in for the module sounddevice in the capture process, to fail on demand.
 
 FAKE_AUDIO holds JSON: ``missing``, ``abort`` (while loading), ``rates`` it takes, ``inputs`` (names),
-``quiet`` (no frames), ``hang`` (on start), ``frames`` (then the process dies), ``flag_every`` (blocks),
+``channels``, ``quiet`` (no frames), ``hang`` (on start), ``frames`` (then the process dies),
+``flag_every`` (blocks),
 ``drop`` (the frame at which half a second is dropped without a flag),
 ``stay_away`` (a file; when it exists, the device is gone after its death), ``journal`` (a file that gets the
 times of each stream's start and of its last frames).
@@ -41,7 +42,12 @@ def query_devices():
     away = PLAN.get("stay_away") and Path(PLAN["stay_away"]).exists()
     names = [] if away else PLAN.get("inputs", ["Fake loopback"])
     return [
-        {"name": name, "hostapi": 0, "max_input_channels": 2, "default_samplerate": 44_100.0}
+        {
+            "name": name,
+            "hostapi": 0,
+            "max_input_channels": PLAN.get("channels", 2),
+            "default_samplerate": 44_100.0,
+        }
         for name in names
     ]
 

@@ -185,6 +185,59 @@ def test_a_process_that_dies_is_replaced_and_the_gap_told(audio, tmp_path):
         assert any(len(block.frames) == 0 for block in blocks)
 
 
+def test_a_device_that_comes_back_at_another_rate_goes_on_at_that_one(audio):
+    """What is counted as lost is counted at the rate of the block that says so."""
+    audio(frames=24_000)
+    with closing(DeviceSource()) as source:
+        audio(rates=[44_100])
+        blocks = blocks_until(source, lambda block: block.lost > 0)
+
+        assert (44_100, "Fake loopback at 44.1 kHz") == (source.rate_hz, source.title)
+        assert blocks[-1].lost > 0.2 * 44_100
+
+
+def test_a_rate_that_was_asked_for_is_waited_for(audio, monkeypatch):
+    """Where the person named the rate, another one is a fault; it is said while there is hope."""
+    audio(frames=24_000)
+    with closing(DeviceSource(rate_hz=48_000, patience_s=4.0)) as source:
+        audio(rates=[44_100])
+        blocks = blocks_until(source, lambda block: block.fault.startswith("Fake loopback refuses 48000 Hz"))
+        audio()
+
+        assert 48_000 == source.rate_hz
+        assert blocks_until(source, lambda block: block.lost > 0)
+        assert 0 == sum(block.lost for block in blocks)
+
+
+def test_a_device_that_comes_back_with_other_channels_is_not_taken(audio):
+    """Which of them are those that were measured nobody can tell: it counts as lost, and why is said."""
+    audio(frames=24_000)
+    with closing(DeviceSource(patience_s=2.0)) as source:
+        audio(channels=8)
+        with pytest.raises(DeviceLost, match="has 8 channels now, and had 2 when measuring began"):
+            blocks_until(source, lambda block: False)
+
+
+def test_a_sleep_of_the_machine_is_told_and_is_no_loss(audio):
+    """An hour on the clock that goes on in sleep, and none on the other: the next block says so, once."""
+    asleep_s = 0.0
+
+    def read_clocks():
+        return time.monotonic(), time.monotonic() + asleep_s
+
+    def sleeps(block):
+        nonlocal asleep_s
+        asleep_s = 3600.0 if len(block.frames) else asleep_s
+        return block.slept_s > 0.0
+
+    with closing(DeviceSource(read_clocks=read_clocks)) as source:
+        blocks = blocks_until(source, sleeps)
+
+        assert pytest.approx(3600.0, abs=0.1) == blocks[-1].slept_s
+        assert len(blocks[-1].frames) > 0
+        assert 0 == sum(block.lost for block in blocks)
+
+
 def test_a_device_that_stays_away_is_lost_after_the_patience(audio, tmp_path):
     """The end is an error of its own kind that says what the system answered last."""
     audio(frames=24_000, stay_away=str(tmp_path / "gone"))

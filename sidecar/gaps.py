@@ -1,0 +1,30 @@
+"""Gaps in what was heard, in words."""
+
+from __future__ import annotations
+
+
+def in_course(lost_s: float, slept_s: float) -> str:
+    """As it stands at its place in the course."""
+    lost = f"{lost_s:.2f} s lost" if lost_s else ""
+    return "; ".join(part for part in (_slept(slept_s), lost) if part)
+
+
+def in_a_sentence(lost_s: float, slept_s: float) -> str:
+    """As it is said when it happens."""
+    lost = f"{lost_s:.2f} s of audio were lost" if lost_s else ""
+    said = ", and ".join(part for part in (_slept(slept_s), lost) if part)
+    return f"{said[:1].upper()}{said[1:]}; the measurement goes on without {'them' if lost else 'that time'}."
+
+
+def _slept(seconds: float) -> str:
+    return f"the machine slept for {length(seconds)}" if seconds else ""
+
+
+def length(seconds: float) -> str:
+    """A length of time as one says it: 4.2 s, 12 min 3 s, 8 h 12 min."""
+    if seconds < 60.0:
+        return f"{seconds:.1f} s"
+    minutes, rest_s = divmod(round(seconds), 60)
+    if seconds < 3599.5:
+        return f"{minutes} min {rest_s} s"
+    return f"{minutes // 60} h {minutes % 60} min"

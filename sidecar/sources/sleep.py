@@ -1,0 +1,57 @@
+"""Whether the machine slept: from a clock that stops in sleep and one that does not."""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+
+_LEAST_S = 0.5
+"""Two clocks are not read at the same moment; a sleep is never as short."""
+_STOOD_S = 2.0
+"""A busy machine holds one process up for a second; not all of them, and the sound with them, for two."""
+
+_FLOWING_S = 0.5
+
+_NAMES = {"linux": "CLOCK_BOOTTIME", "darwin": "CLOCK_MONOTONIC"}
+_COUNTS_SLEEP: int | None = getattr(time, _NAMES.get(sys.platform, ""), None)
+
+
+def clocks() -> tuple[float, float]:
+    """Seconds on the monotonic clock, and on one that goes on in sleep where the system has one.
+
+    Linux stops CLOCK_MONOTONIC in sleep (clock_gettime(2)); macOS stops what Python calls monotonic and
+    not its own CLOCK_MONOTONIC (clock_gettime(3); from memory). Where both are the same clock, a sleep
+    shows as a standstill.
+    """
+    awake_s = time.monotonic()
+    if _COUNTS_SLEEP is None:
+        return awake_s, awake_s
+    return awake_s, time.clock_gettime(_COUNTS_SLEEP)
+
+
+class Sleep:
+    """Follows a stream that is looked at several times a second."""
+
+    def __init__(self, awake_s: float, all_s: float) -> None:
+        """awake_s, all_s: as :func:`clocks` gives them."""
+        self._awake_s = awake_s
+        self._all_s = all_s
+        self._frames = 0
+        self._heard_s = -math.inf
+
+    def look(self, awake_s: float, all_s: float, frames: int) -> tuple[float, float]:
+        """Seconds slept since the last look, and how many of them the monotonic clock has counted.
+
+        frames: how many have arrived. Whoever looks may be late alone, and frames pile up meanwhile. Where
+        none came in all that time although they were flowing before, everything stood still: a machine
+        that slept on its only clock, a virtual one that was suspended, processes that were stopped.
+        """
+        passed_s = awake_s - self._awake_s
+        suspended_s = all_s - self._all_s - passed_s
+        was_flowing = self._awake_s - self._heard_s < _FLOWING_S
+        stood_s = passed_s if frames == self._frames and was_flowing and passed_s >= _STOOD_S else 0.0
+        if frames != self._frames:
+            self._heard_s = awake_s
+        self._awake_s, self._all_s, self._frames = awake_s, all_s, frames
+        return (suspended_s if suspended_s >= _LEAST_S else 0.0) + stood_s, stood_s
