@@ -147,6 +147,16 @@ def test_the_line_stands_in_the_cursors_column():
     assert 4 == "".join(rows).count("│")
 
 
+@pytest.mark.parametrize("height", [2, 3])
+def test_where_the_course_has_little_room_the_reading_is_there_all_the_same(height):
+    """As beside a table of stems at 80×24: a cursor without its reading would be of no use."""
+    feed = scenes.down()
+    rows = CourseDrawing().rows(View(feed.shown, feed.course_shown, cursor_s=100.0), 80, height)
+
+    assert height == len(rows)
+    assert "▴1:40.0  S " in text_of(rows[-1])
+
+
 def test_keys_move_the_cursor_and_escape_lets_it_go():
     """Left shows it, further left moves it by a column, and the course follows now again in the end."""
 

@@ -68,29 +68,39 @@ class CourseDrawing:
         """The stretch that was drawn last."""
 
     def rows(self, view: View, width: int, height: int) -> list[Row]:
-        """*height* rows: events, rides if any, the chart, the time; with fewer than four only the chart."""
-        framed = height >= 4
-        cells = max(1, width - GUTTER)
-        now_s = view.snapshot.reading.seconds
-        shown = window(now_s, view.snapshot.duration_s, view.zoom_s, cells)
-        if view.cursor_s is not None:
-            shown = around(shown, self.shown, view.cursor_s)
-        self.shown = shown
-        rides = rides_row(view.snapshot.rides, shown) if height > 4 else None
-        chart_rows = height - (2 if framed else 0) - (rides is not None)
+        """*height* rows: events, rides if any, the chart, the time.
+
+        With fewer than four only the chart, and with a cursor what was read there.
+        """
+        shown = self._window(view, max(1, width - GUTTER))
+        above = self._marks(view, shown, width) if height >= 4 else []
+        if height == 4:
+            above = above[:1]
+        has_foot = height >= 4 or (height > 1 and view.cursor_s is not None)
+        chart_rows = height - len(above) - has_foot
         chart = _chart(view, shown, self._reducer.columns(view.course, shown), chart_rows)
         if view.cursor_s is not None:
             draw_cursor(chart, shown.column(view.cursor_s))
         axis = _axis(view, chart_rows)
         drawn = [_with_gutter(view, axis, row, y, width) for y, row in enumerate(chart)]
-        if not framed:
-            return drawn
-        unit = wording.unit(view.snapshot.goal, relative=view.relative)
+        return [*above, *drawn, *([_time_row(view, shown, width)] if has_foot else [])]
+
+    def _window(self, view: View, cells: int) -> Window:
+        """What is shown: at now, or about the cursor."""
+        snapshot = view.snapshot
+        shown = window(snapshot.reading.seconds, snapshot.duration_s, view.zoom_s, cells)
+        if view.cursor_s is not None:
+            shown = around(shown, self.shown, view.cursor_s)
+        self.shown = shown
+        return shown
+
+    def _marks(self, view: View, shown: Window, width: int) -> list[Row]:
+        """What happened, and the rides if any are in sight."""
         top = Cells(width)
-        top.put(1, unit, "faint")
+        top.put(1, wording.unit(view.snapshot.goal, relative=view.relative), "faint")
         top.put_row(GUTTER, events_row(view.course.events, shown))
-        marks = [top.row()] if rides is None else [top.row(), ((f"{' rides':<{GUTTER}}", "faint"), *rides)]
-        return [*marks, *drawn, _time_row(view, shown, width)]
+        rides = rides_row(view.snapshot.rides, shown)
+        return [top.row(), *([((f"{' rides':<{GUTTER}}", "faint"), *rides)] if rides else [])]
 
 
 def _axis(view: View, rows: int) -> Axis:
