@@ -102,7 +102,7 @@ def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal]) -> i
 def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Sequence[Goal]) -> list[Path]:
     """Pages and drawings of the files that fail, and an index that lists those that could not be read."""
     places = sorted((*count.failing, *count.unread))
-    if not places:
+    if not places or not (options.report or options.plot or options.csv):
         return []
     reports = _asked(options, [printable(store.outcome(place).file) for place in places])
     outcomes: list[Outcome] = []

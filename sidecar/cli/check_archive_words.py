@@ -41,7 +41,8 @@ class Count:
 
 def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
     """A line for each file that fails, with the worst in it; then one for each that could not be read."""
-    console = Console(highlight=False, soft_wrap=True)
+    console = Console(highlight=False)
+    console.soft_wrap = not console.is_terminal  # a line a file for whoever searches them
     for goal in goals:
         console.print(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}", markup=False)
     unread = []
@@ -57,10 +58,9 @@ def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
 
 def print_count(count: Count, written: Sequence[Path]) -> None:
     """The sum, and where the pages are."""
-    print(
-        f"{count.files:,} {'file' if count.files == 1 else 'files'}: {count.passed:,} pass, {len(count.failing):,} fail, "
-        f"{len(count.unread):,} could not be read."
-    )
+    files = "1 file" if count.files == 1 else f"{count.files:,} files"
+    broken = f"{len(count.unread):,} could not be read"
+    print(f"{files}: {count.passed:,} pass, {len(count.failing):,} fail, {broken}.")
     print("".join(f"Written: {path}\n" for path in written), end="")
 
 

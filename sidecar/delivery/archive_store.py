@@ -21,8 +21,8 @@ from sidecar.delivery.checking import Checked, Outcome, Unread
 from sidecar.delivery.verdict import judge
 from sidecar.errors import SettingsError
 
-_OUTCOMES = """SELECT place, name, figures, course, error, inode, files.size, changed_ns
-    FROM asked JOIN files USING (path)"""
+_OUTCOME = """SELECT name, figures, course, error, inode, files.size, changed_ns
+    FROM asked JOIN files USING (path) WHERE place = ?"""
 
 _APPLICATION_ID = 0x4C6F_5361
 """Marks the file as ours, so that no other database is taken for it."""
@@ -151,16 +151,22 @@ class Store:
             self._database.execute("PRAGMA wal_checkpoint(PASSIVE)")
 
     def outcomes(self) -> Iterator[tuple[int, Outcome]]:
-        """Places and files in the order asked for, judged now, with few in memory at a time."""
+        """Places and files in the order asked for, judged now, with one in memory at a time."""
         with self._in_words():
-            for place, *row in self._pages(f"{_OUTCOMES} WHERE place > ?"):
-                yield place, self._outcome(*row)
+            for (place,) in self._pages("SELECT place FROM asked WHERE place > ?"):
+                yield place, self.outcome(place)
 
     def outcome(self, place: int) -> Outcome:
         """The one at this place."""
         with self._in_words():
-            _, *row = self._database.execute(f"{_OUTCOMES} WHERE place = ?", (place,)).fetchone()
-        return self._outcome(*row)
+            name, figures, course, error, *seen = self._database.execute(_OUTCOME, (place,)).fetchone()
+        file = os.fsdecode(name)
+        if error is not None:
+            return Unread(file, error)
+        measured, more = unpack(file, figures, course)
+        return Checked(
+            file, measured, tuple(judge(measured, goal, more) for goal in self._goals), Seen(*seen)
+        )
 
     def close(self) -> None:
         self._database.close()
@@ -170,15 +176,6 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-    def _outcome(self, name: bytes, figures: str, course: bytes, error: str | None, *seen: int) -> Outcome:
-        file = os.fsdecode(name)
-        if error is not None:
-            return Unread(file, error)
-        measured, more = unpack(file, figures, course)
-        return Checked(
-            file, measured, tuple(judge(measured, goal, more) for goal in self._goals), Seen(*seen)
-        )
 
     def _pages(self, select: str, *values: object) -> Iterator[tuple[Any, ...]]:
         """All rows, some at a time, so that others may be written meanwhile. *select* gives the place first
