@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
@@ -17,12 +19,10 @@ from sidecar.goals import Goal
 from sidecar.version import program_version
 
 _PACKAGE = Path(__file__).parents[1]
-MEASURING = (
-    *("vocabulary.py", "meter/*.py", "sources/sound_file.py", "chunks/*.py"),
-    *(f"delivery/{name}.py" for name in ("measure", "stretches", "gathering", "facts", "fact_kernels")),
-    *(f"delivery/{name}.py" for name in ("bext", "checking", "archive_packing")),
-)
-"""What the kept figures depend on."""
+_BEGIN = tuple(f"delivery/{name}.py" for name in ("measure", "bext", "archive_packing"))
+"""From here on everything is followed that is imported."""
+_ALSO = ("delivery/checking.py",)
+"""What holds a file's own claims against its figures; it judges besides, which is done afresh each time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +63,30 @@ def meter_version() -> str:
     import soundfile
 
     digest = sha256(f"{program_version()} {soundfile.__libsndfile_version__}".encode())
-    for pattern in MEASURING:
-        for path in sorted(_PACKAGE.glob(pattern)):
-            digest.update(path.read_bytes())
+    for path in measuring_modules():
+        digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
+
+
+def measuring_modules() -> list[Path]:
+    """Our own modules that measuring imports, straight or by way of others."""
+    found = {_PACKAGE / name for name in _ALSO}
+    waiting = [_PACKAGE / name for name in _BEGIN]
+    while waiting:
+        path = waiting.pop()
+        if path not in found and path.is_file():
+            found.add(path)
+            waiting += _imported(path)
+    return sorted(found)
+
+
+def _imported(path: Path) -> Iterator[Path]:
+    """Files that there may be or not: a name that is imported may be a module or lie in one."""
+    for node in ast.walk(ast.parse(path.read_bytes())):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("sidecar."):
+            place = _PACKAGE.joinpath(*node.module.split(".")[1:])
+            yield from (place.with_suffix(".py"), place / "__init__.py")
+            yield from (place / f"{alias.name}.py" for alias in node.names)
 
 
 def measured(file: str, job: Job) -> Result:

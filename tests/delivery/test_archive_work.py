@@ -72,24 +72,29 @@ def test_a_fault_that_nobody_thought_of_is_told_of_its_file(monkeypatch):
     ) == measured(__file__, JOB)
 
 
-def test_figures_of_another_meter_are_told_apart(tmp_path, monkeypatch):
-    """By the text of everything that measuring imports, so that no change is forgotten."""
+def test_the_meter_is_known_by_the_text_of_all_that_it_imports(tmp_path, monkeypatch):
+    """No module that is loaded for measuring is left out; a change in any of them makes another meter."""
     code = (
         "import sys, sidecar.delivery.measure, sidecar.delivery.bext\n"
         "print(*(module.__file__ for name, module in sys.modules.items() if name.startswith('sidecar.')))"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
-    imported = {Path(name) for name in said.split()}
-    package = Path(archive_work.__file__).parents[1]
-    covered = {path for pattern in archive_work.MEASURING for path in package.glob(pattern)}
-    nothing_measured = {
-        package / name for name in ("errors.py", "delivery/__init__.py", "sources/__init__.py")
-    }
-
-    assert set() == imported - covered - nothing_measured
-    assert [] == [pattern for pattern in archive_work.MEASURING if not list(package.glob(pattern))]
-
+    loaded = {Path(name) for name in said.split() if not name.endswith("__init__.py")}
+    found = archive_work.measuring_modules()
     before = meter_version()
-    (tmp_path / "vocabulary.py").write_text("LOUDNESS_OFFSET_DB = -0.7")
-    monkeypatch.setattr(archive_work, "_PACKAGE", tmp_path)
+
+    assert set() == loaded - set(found)
+    assert not any("report" in path.name or "cli" in path.parts for path in found), (
+        "what only tells is not measuring"
+    )
+
+    copy = tmp_path / "sidecar"
+    for path in found:
+        place = copy / path.relative_to(archive_work._PACKAGE)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(path.read_bytes())
+    monkeypatch.setattr(archive_work, "_PACKAGE", copy)
+    assert before == meter_version.__wrapped__()
+    with (copy / "meter" / "layouts.py").open("a") as changed:
+        changed.write("SURROUND_WEIGHT = 1.5\n")
     assert before != meter_version.__wrapped__()
