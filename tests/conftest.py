@@ -49,7 +49,12 @@ class Loopback:
 
     def signal(self, number: signal.Signals) -> None:
         """Sends a signal to the server."""
-        os.kill(int((self._folder / "pid").read_text()), number)
+        os.kill(self.pid, number)
+
+    @property
+    def pid(self) -> int:
+        """The server's process."""
+        return int((self._folder / "pid").read_text())
 
     def _run(self, *words: str) -> str:
         done = subprocess.run(

@@ -1,0 +1,44 @@
+"""Everything stands still for a while: the nearest to a laptop that sleeps that a test can have."""
+
+import os
+import signal
+import time
+from pathlib import Path
+
+from live_run import LiveRun
+from starved import playing_numbers
+
+from sidecar.journal import reader
+
+ASLEEP_S = 4.0
+
+
+def descendants(pid):
+    """All processes that *pid* has started, and itself."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    return [pid, *(one for child in children for one in descendants(int(child)))]
+
+
+def test_a_sleep_is_shown_as_what_it_was(loopback):
+    """Player, sound server, capture and meter stop together: a gap of that length, and next to no loss."""
+    loopback.down()
+    loopback.up(channels=2)
+    with playing_numbers(120) as player, LiveRun("live", "--device", "loopback") as run:
+        run.wait_for(lambda line: line["type"] == "reading" and line["seconds"] > 2.0)
+        everything = [player.pid, loopback.pid, *descendants(run.process.pid)]
+        for pid in everything:
+            os.kill(pid, signal.SIGSTOP)
+        began_s = time.monotonic()
+        time.sleep(ASLEEP_S)
+        for pid in everything:
+            os.kill(pid, signal.SIGCONT)
+        asleep_s = time.monotonic() - began_s
+        back = run.wait_for_progress()
+        run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + 7.0)
+        code, errors = run.end()
+    [gap] = [event.text for event in reader.latest().events if event.kind == "gap"]
+
+    assert (0, "") == (code, errors)
+    assert gap.startswith("the machine slept for ")
+    assert abs(float(gap.split()[4]) - asleep_s) < 0.5
+    assert run.lines("reading")[-1]["lost_frames"] < 48_000
