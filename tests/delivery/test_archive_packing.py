@@ -24,7 +24,7 @@ def returned(measured, more=()):
 
 def test_every_figure_comes_back_bit_for_bit():
     """Infinities, nothing, nested facts and findings with places."""
-    facts = replace(FACTS, silences=(Silence(0.1, 2.5), Silence(7.0, 1.0)), first_clip_at_s=0.1 + 0.2)
+    facts = replace(FACTS, silences=(Silence(0.1, 2.5), Silence(7.0, 1.0)), correlation=0.1 + 0.2)
     measured = replace(made(facts=facts, integrated=SILENCE), max_momentary_at_s=None)
 
     assert (measured, CLAIMS) == returned(measured, CLAIMS)
