@@ -102,8 +102,8 @@ async def _obey(tab: Tab, channel: web.WebSocketResponse, text: str) -> None:
     try:
         kind, *rest = json.loads(text)
         match kind, rest:
-            case "stdin", [str(keys)]:
-                await tab.send_bytes(keys.encode("utf-8", "replace"))
+            case "stdin", [str(keys)] if typed := keys.encode("utf-8", "ignore"):
+                await tab.send_bytes(typed)  # without a byte it would be the end of all input
             case "resize", [{"width": width, "height": height}]:
                 await tab.set_terminal_size(*sides(width, height))
             case "ping", [str(mark)]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import os
 import secrets
 import socket
 import sys
+from collections.abc import Callable
 
 from sidecar.errors import SettingsError
 
@@ -24,8 +26,14 @@ def _here(options: argparse.Namespace) -> int:
 
     with RemoteFeed(options.attach) as feed:
         feed.wait(_FIRST_WORD_S)
-        tui.run(feed, contrast=options.contrast)
+        tui.run(feed, contrast=options.contrast, is_over=_is_orphan(os.getppid()))
     return 0
+
+
+def _is_orphan(parent: int) -> Callable[[], bool]:
+    """Whether this is a tab of a browser, and what served it was killed: nobody draws it any more."""
+    is_tab = "WebDriver" in os.environ.get("TEXTUAL_DRIVER", "")
+    return lambda: is_tab and os.getppid() != parent
 
 
 def _in_browsers(options: argparse.Namespace) -> int:
