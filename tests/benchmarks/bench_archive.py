@@ -2,8 +2,8 @@
 
 Run: python tests/benchmarks/bench_archive.py [files] [kills] [jobs]
 Writes so many small files of twelve kinds, one in twenty of them broken in one of eleven ways. Measures them
-once without a break, and once with so many real kills at random moments, each followed by the same command;
-then again with nothing to do. Counts what was measured in the archive's own database.
+without a break, again with nothing to do, and anew with so many real kills at random moments, each followed
+by the same command. Counts what was measured in the archive's own database.
 """
 
 from __future__ import annotations
@@ -57,17 +57,30 @@ def told(name: str, seconds: float, used: float, files: int, sound_s: float) -> 
     )
 
 
-def killed(words: list[str], database: Path, kills: int, whole_s: float, total: int) -> None:
+def killed(words: list[str], database: Path, kills: int, whole_s: float, readable: int) -> None:
+    """Kills runs until so many were killed; an archive that is complete is begun anew."""
     chance = random.Random(1)
-    for _ in range(kills):
+    done = 0
+    while done < kills:
         process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=HERE)
         try:
-            process.wait(chance.uniform(0.15, 0.4) * whole_s)
+            process.wait(chance.uniform(0.1, 0.5) * whole_s)
         except subprocess.TimeoutExpired:
             process.kill()
+            done += 1
         process.wait()
-        kept = counts(database)[1] if database.exists() else 0
-        print(f"  killed with {kept} of {total} on record", flush=True)
+        if process.returncode >= 0:
+            completed(database, readable)
+            database.unlink()
+        elif database.exists():
+            print(f"  killed with {counts(database)[1]} of {readable} measured", flush=True)
+    run(words)
+    completed(database, readable)
+
+
+def completed(database: Path, readable: int) -> None:
+    on_record, measured, most, _ = counts(database)
+    print(f"after kills: {on_record} on record, {measured} measurements of {readable}, at most {most} a file")
 
 
 def main() -> None:
@@ -91,9 +104,6 @@ def main() -> None:
 
         database.unlink()
         killed(words, database, kills, seconds, readable)
-        run(words)
-        on_record, measured, most, _ = counts(database)
-        print(f"after kills: {on_record} on record, {measured} measurements, at most {most} a file")
         largest = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
         print(f"largest process: {largest / 1024:.0f} MB")
 
