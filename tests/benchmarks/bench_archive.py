@@ -96,7 +96,7 @@ def main() -> None:
 
         words = command(folder, database, jobs)
         seconds, used, last = run(words)
-        on_record, measured, most, sound_s = counts(database)
+        _, measured, most, sound_s = counts(database)
         told("measured", seconds, used, files, sound_s)
         print(f"  {last} {measured} measurements of {readable} that can be read, at most {most} a file")
         print(f"  {database.stat().st_size / max(1.0, sound_s):.0f} bytes a second of sound on record")
