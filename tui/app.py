@@ -13,6 +13,7 @@ from textual.events import AppBlur
 from textual.theme import Theme
 
 from sidecar.feed import Feed
+from tui import texts
 from tui.desk import Desk
 from tui.drawing.view import View
 from tui.inks import Contrast, Inks, inks
@@ -93,7 +94,7 @@ class SidecarApp(App[None]):
         except Exception as error:  # a feed that fails must not take the screen away
             if self._view is None:
                 return
-            view = replace(self._view, fault=f"no news from the run: {error}")
+            view = replace(self._view, fault=texts.NO_NEWS.format(error=error))
         for screen in self.screen_stack:
             if isinstance(screen, MainScreen | Dialog) and screen.is_mounted:
                 screen.show(view)

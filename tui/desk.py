@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sidecar.feed import Command, Feed, Snapshot, Verb
+from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.chosen import chosen
 from tui.drawing.overs import places_s
@@ -95,7 +96,7 @@ class Desk:
     def nudge_fader(self, change_db: float) -> None:
         """Move the fader by *change_db*, or tell that it was moved."""
         if not math.isfinite(self.feed.snapshot().fader_db):
-            self.refusal = "the fader stands at −∞ dB: raise it by hand first"
+            self.refusal = texts.RAISE_BY_HAND
             return
         self.tell("nudge", change_db)
 

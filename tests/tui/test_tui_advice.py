@@ -8,7 +8,8 @@ from scripted_feed import BROADCAST
 
 from sidecar.feed import Snapshot
 from sidecar.vocabulary import Move
-from tui.drawing.advice import CAUTION, LIMITS, advice
+from tui import texts
+from tui.drawing.advice import advice
 
 
 def _said(**changes):
@@ -61,14 +62,14 @@ def _both(said):
 
 def test_raising_gain_comes_with_a_caution():
     """Louder can hurt ears and loudspeakers; quieter cannot."""
-    assert CAUTION == _said(next_pass=Move(0.5, -23.0)).caution
+    assert texts.LOUDER == _said(next_pass=Move(0.5, -23.0)).caution
     assert "" == _said(next_pass=Move(-0.5, -23.0)).caution
 
 
 @pytest.mark.parametrize("limit", ["ceiling", "step", "range"])
 def test_the_limit_that_bit_is_said(limit):
     """A move that was cut short never looks like the whole remedy."""
-    assert LIMITS[limit] == _said(next_pass=Move(1.0, -24.0, limited_by=limit)).limit
+    assert texts.HELD[limit] == _said(next_pass=Move(1.0, -24.0, limited_by=limit)).limit
 
 
 def test_a_move_that_a_limit_took_away_is_not_quiet():

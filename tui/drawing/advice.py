@@ -8,21 +8,13 @@ from typing import Literal
 
 from sidecar.feed import Snapshot
 from sidecar.goals import Goal
-from sidecar.vocabulary import Limit, Move
+from sidecar.vocabulary import Move
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Tone
 from tui.drawing.chosen import Chosen, chosen
 
 Sign = Literal["↓", "↑", "◇", ""]
-
-LIMITS: dict[Limit, str] = {
-    "ceiling": "△ held by the true-peak ceiling",
-    "step": "held to one safe step",
-    "range": "the fader has no more travel",
-}
-
-CAUTION = "louder: mind ears and monitors"
-SHORT_CAUTION = "mind ears"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +43,7 @@ class Advice:
 def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     """What to say about *snapshot*."""
     if snapshot.transport == "preparing":
-        reason = snapshot.notice or "getting ready to listen"
+        reason = snapshot.notice or texts.GETTING_READY
         return Advice("", "PREPARING", "", "dim", "", reason=reason)
     call = chosen(snapshot)
     landing, likely = _landing(snapshot.goal, call, relative=relative)
@@ -67,9 +59,9 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
         stem=call.stem,
         landing=landing,
         likely=likely,
-        limit=LIMITS[call.move.limited_by] if call.move.limited_by else "",
-        caution=CAUTION if rises else "",
-        reason=call.move.reason or ("no audio is arriving yet" if word == "WAITING" else ""),
+        limit=texts.HELD[call.move.limited_by] if call.move.limited_by else "",
+        caution=texts.LOUDER if rises else "",
+        reason=call.move.reason or (texts.NO_AUDIO_YET if word == "WAITING" else ""),
     )
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from sidecar.feed import Course, Event
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, text_of
 from tui.drawing.columns import Window
@@ -36,7 +37,7 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     at_s, course = view.cursor_s or 0.0, view.course
     index = min(len(course.seconds), int(np.searchsorted(course.seconds, at_s + _HAIR_S, side="right"))) - 1
     if not len(course.seconds):
-        return fit((("nothing was heard yet", "dim"),), width)
+        return fit(((texts.NOTHING_HEARD, "dim"),), width)
     index = max(0, index)
     near = events_near(course, float(course.seconds[index]), max(NEAR_S, shown.width_s))
     for words in (("short-term", "integrated", "fader"), ("S", "I", "fader")):

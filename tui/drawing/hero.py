@@ -5,8 +5,9 @@ from __future__ import annotations
 import textwrap
 
 from sidecar.vocabulary import SILENCE
+from tui import texts
 from tui.drawing import digits, wording
-from tui.drawing.advice import SHORT_CAUTION, Advice, advice, landing_stand
+from tui.drawing.advice import Advice, advice, landing_stand
 from tui.drawing.cells import Cells, Row, Tone, shortened
 from tui.drawing.chosen import chosen
 from tui.drawing.view import View
@@ -74,7 +75,7 @@ def _call(said: Advice, view: View, width: int) -> Row:
     caution = f"  {said.caution}" if said.caution else ""
     travel = f"  {_travel(said, view)}"
     if len(caution) + len(travel) > room and caution:
-        caution = f"  {SHORT_CAUTION}"
+        caution = f"  {texts.LOUDER_SHORT}"
     if len(caution) + len(travel) > room:
         travel = ""
     return ((headline, said.tone + " bold"), (travel, "plain"), (caution, "strong"))
@@ -86,7 +87,7 @@ def _travel(said: Advice, view: View) -> str:
         return ""
     call = chosen(view.snapshot)
     if call.fader_db == SILENCE:
-        return "fader all the way down"
+        return texts.ALL_THE_WAY_DOWN
     if not said.amount:
         return f"fader at {wording.signed(call.fader_db)} dB"
     return f"{wording.signed(call.fader_db)} → {wording.signed(call.fader_db + call.move.gain_db)}"

@@ -7,6 +7,7 @@ from typing import get_args
 
 from sidecar.feed import Event, EventKind, Snapshot, Transport
 from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Run, Tone
 from tui.drawing.events import sign
@@ -33,12 +34,12 @@ _COURSE: tuple[tuple[str, Tone, str], ...] = (
 def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
     """A headline and rows for each kind of thing that must be told apart."""
     return [
-        (("Can you tell these apart? Nothing here moves or blinks.", "strong"),),
-        *_section("Where a value stands", map(_stand, _STANDS)),
-        *_section("Alerts: off, on, and held until acknowledged", (_alert(n, snapshot) for n in ALERT_NAMES)),
-        *_section("Course and rails", map(_drawn, _COURSE)),
-        *_section("Events", [_spread(_events(), width)]),
-        *_section("The run, and the hand", [_spread(_states(), width), _spread(_hands(), width)]),
+        ((texts.LOOKS_HOW, "strong"),),
+        *_section(texts.LOOKS_STANDS, map(_stand, _STANDS)),
+        *_section(texts.LOOKS_ALERTS, (_alert(n, snapshot) for n in ALERT_NAMES)),
+        *_section(texts.LOOKS_COURSE, map(_drawn, _COURSE)),
+        *_section(texts.LOOKS_EVENTS, [_spread(_events(), width)]),
+        *_section(texts.LOOKS_RUN, [_spread(_states(), width), _spread(_hands(), width)]),
     ]
 
 

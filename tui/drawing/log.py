@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from sidecar.feed import Course, Event, Target
 from sidecar.goals import Goal
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, shortened
 from tui.drawing.events import sign
@@ -29,8 +30,8 @@ def log_rows(view: View, width: int) -> list[Row]:
     entries.sort(key=lambda entry: entry[0], reverse=True)
     rows = [row for _, row in entries[:MOST]]
     if len(entries) > MOST:
-        rows.append((((f"and {wording.count(len(entries) - MOST)} before"), "dim"),))
-    return rows or [(("Nothing has happened yet.", "plain"),)]
+        rows.append(((texts.AND_BEFORE.format(count=wording.count(len(entries) - MOST)), "dim"),))
+    return rows or [((texts.NOTHING_HAPPENED, "plain"),)]
 
 
 def summary(course: Course, goal: Goal) -> Row:
@@ -38,16 +39,16 @@ def summary(course: Course, goal: Goal) -> Row:
     found = overs(course, goal)
     limit = f"{wording.plain(short_term_line(goal))} {goal.unit}"
     if not found:
-        return ((f"Short-term was never over {limit}.", "plain"),)
-    times = "once" if len(found) == 1 else f"{len(found)} times"
+        return ((texts.NEVER_OVER.format(limit=limit), "plain"),)
+    times = texts.ONCE if len(found) == 1 else texts.TIMES.format(count=len(found))
     total_s = sum(over.end_s - over.start_s for over in found)
-    return ((f"Short-term was over {limit} {times}, {wording.plain(total_s)} s in all.", "plain"),)
+    return ((texts.WAS_OVER.format(limit=limit, times=times, seconds=wording.plain(total_s)), "plain"),)
 
 
 def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
     """Where OSC goes, a line each, with what was not sent and why."""
     if not targets:
-        return [(("OSC goes nowhere.", "plain"),)]
+        return [((f"{texts.OSC_NOWHERE}.", "plain"),)]
     rows: list[Row] = []
     for target in targets:
         fault = f": {target.fault}" if target.fault else ""
@@ -65,7 +66,7 @@ def _event_row(event: Event, width: int) -> Row:
 def _over_row(over: Over, view: View, width: int) -> Row:
     time = f"{wording.clock(over.start_s)} – {wording.clock(over.end_s)}"
     highest = wording.level(over.highest_lufs, view.snapshot.goal, relative=view.relative)
-    return _row(width, time, "▷ over", f"short-term up to {highest}", "over bold")
+    return _row(width, time, "▷ over", texts.UP_TO.format(level=highest), "over bold")
 
 
 def _row(width: int, time: str, kind: str, text: str, tone: str) -> Row:

@@ -6,6 +6,7 @@ import math
 import textwrap
 
 from sidecar.feed import EarlierPass, Hand
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Row, Run, fit, shortened, text_of
 from tui.drawing.view import View
@@ -61,11 +62,13 @@ def _question(guess: str, width: int) -> Row:
 
 def _earlier(earlier: EarlierPass, width: int) -> Row:
     if not math.isfinite(earlier.error_db):
-        rest = ": finding its place…"
+        rest = texts.FINDING_ITS_PLACE
     elif earlier.fits:
-        rest = f" fits ({wording.plain(earlier.offset_s)} s in, {wording.plain(earlier.error_db)} dB)"
+        rest = texts.FITS.format(
+            offset=wording.plain(earlier.offset_s), error=wording.plain(earlier.error_db)
+        )
     else:
-        rest = " does not fit: forecast from what was heard"
+        rest = texts.DOES_NOT_FIT
     head = " earlier pass "
     title = shortened(earlier.title, max(0, width - len(head) - len(rest) - 1))
     return ((f"{head}{title}{rest}", "dim"),)

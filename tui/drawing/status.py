@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sidecar.feed import Snapshot, Target, Transport
 from sidecar.vocabulary import Alert
+from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of
 from tui.drawing.view import View
@@ -69,7 +70,7 @@ def _losses(snapshot: Snapshot) -> Row:
 def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
     """detail 2: with value and limit, 1: with value, 0: words only; with_quiet: those that are off too."""
     if not snapshot.alerts:
-        return ((" ◇ no alerts", "dim"),)
+        return ((texts.NO_ALERTS, "dim"),)
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
     for alert in snapshot.alerts:
         if alert.state != "off" or with_quiet:
@@ -113,7 +114,7 @@ def _osc_short(view: View) -> Row:
     """All targets in one short run for the right edge."""
     targets = view.snapshot.targets
     if not targets:
-        return (("OSC goes nowhere ", "faint"),)
+        return ((f"{texts.OSC_NOWHERE} ", "faint"),)
     if len(targets) == 1:
         return (*target_runs(targets[0]), (" ", "plain"))
     sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
@@ -126,7 +127,7 @@ def _osc_short(view: View) -> Row:
 def _osc_long(targets: tuple[Target, ...], width: int) -> Row:
     """Each target with its counts and its fault, as many as fit."""
     if not targets:
-        return ((" OSC goes nowhere", "faint"),)
+        return ((f" {texts.OSC_NOWHERE}", "faint"),)
     cells = Cells(width)
     x = 1
     for index, target in enumerate(targets):

@@ -9,13 +9,9 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Footer, Static
 
+from tui import texts
 from tui.palette import Palette
 from tui.screens.dialog import Dialog, prose
-
-CAUTION = (
-    "Sudden level can hurt ears and loudspeakers. Turn the monitors down, take headphones off, and keep a"
-    " hand on the fader: touching it takes it back."
-)
 
 
 class ArmDialog(Dialog[bool]):
@@ -33,10 +29,10 @@ class ArmDialog(Dialog[bool]):
 
     def compose(self) -> ComposeResult:
         parts = (
-            (f"Let the sidecar move this fader, upward too?  {self._surface}\n\n", "strong"),
-            ("Caution: ", "over bold"),
-            (f"{CAUTION}\n\nIt moves when you follow (f); x takes the leave back at once.\n\n", "plain"),
-            ("y: arm      n or escape: leave it", "plain"),
+            (texts.ARM_QUESTION.format(surface=self._surface), "strong"),
+            (texts.ARM_CAUTION_WORD, "over bold"),
+            (texts.ARM_CAUTION, "plain"),
+            (texts.ARM_KEYS, "plain"),
         )
         with Vertical(id="box"):
             yield Static(prose(parts, self._palette))

@@ -12,6 +12,7 @@ from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.widgets import Input
 
 from sidecar.goals import Goal
+from tui import texts
 from tui.drawing import wording
 from tui.keys import KEYS
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from tui.screens.main import MainScreen
 
 _ITSELF = "commands"
-_PLACEHOLDER = "part of a name, or of what it does; enter runs it, escape leaves"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,11 @@ class RunCommands(Provider):
 def _goals(goals: Sequence[Goal], screen: MainScreen) -> Iterator[Named]:
     for goal in goals:
         figures = f"{wording.plain(goal.target_lufs)} {goal.unit}, {wording.plain(goal.ceiling_dbtp)} dBTP"
-        yield Named(f"Goal: {goal.title or goal.name}", figures, partial(_aim, screen, goal.name))
+        yield Named(
+            texts.COMMANDS_GOAL.format(title=goal.title or goal.name),
+            figures,
+            partial(_aim, screen, goal.name),
+        )
 
 
 async def _aim(screen: MainScreen, name: str) -> None:
@@ -95,7 +99,7 @@ class Commands(CommandPalette):
     """
 
     def __init__(self) -> None:
-        super().__init__(providers=[RunCommands], placeholder=_PLACEHOLDER)
+        super().__init__(providers=[RunCommands], placeholder=texts.COMMANDS_HOW)
 
     def on_mount(self) -> None:
         self.query_one(Input).cursor_blink = False

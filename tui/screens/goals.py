@@ -13,6 +13,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
 from sidecar.goals import Goal
+from tui import texts
 from tui.drawing.cells import Row
 from tui.drawing.goals import goal_head, goal_row
 from tui.drawing.view import View
@@ -86,7 +87,7 @@ class GoalDialog(Dialog[str | None]):
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         goal = self._goals[event.option_index]
         self.query_one("#source", Static).update(
-            Text(f"\n{self._palette.text(goal.source)}\nenter chooses, escape leaves it as it is")
+            Text(f"\n{self._palette.text(goal.source)}\n{texts.GOALS_HOW}")
         )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Footer, Input, Static
 
+from tui import texts
 from tui.screens.dialog import Dialog
 
 
@@ -23,7 +24,7 @@ class LabelDialog(Dialog[str | None]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
-            yield Static("Label, then enter; the mark is set at that moment.\n")
+            yield Static(texts.LABEL_HOW)
             field = Input(max_length=40, select_on_focus=False)
             field.cursor_blink = False
             yield field

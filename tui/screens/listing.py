@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widgets import Footer, Static
 
-from tui.drawing.advice import CAUTION
+from tui import texts
 from tui.drawing.cells import Row, Run
 from tui.drawing.rides import ride_head, ride_row
 from tui.drawing.view import View
@@ -26,7 +26,7 @@ class ListDialog(Dialog[None]):
     """What a subclass lists, anew with each view."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,i,b,q", "leave", "Back (up and down scroll)", key_display="esc"),
+        Binding("escape,i,b,q", "leave", texts.BACK, key_display="esc"),
     ]
 
     def __init__(self, view: View, palette: Palette) -> None:
@@ -72,9 +72,9 @@ class RidesDialog(ListDialog):
 
     def listed(self, view: View) -> list[Run]:
         rides = view.snapshot.rides
-        runs: list[Run] = [(f"{view.snapshot.rides_reason or 'No rides yet.'}\n", "plain")]
+        runs: list[Run] = [(f"{view.snapshot.rides_reason or texts.NO_RIDES}\n", "plain")]
         if any(ride.gain_db > 0.0 for ride in rides):
-            runs.append((f"▲ is {CAUTION}\n", "strong"))
+            runs.append((texts.RIDE_UP.format(caution=texts.LOUDER), "strong"))
         table = (ride_head(_WIDTH), *(ride_row(ride, _WIDTH) for ride in rides)) if rides else ()
         return [*runs, *lines(table)]
 
@@ -85,11 +85,11 @@ class BalanceDialog(ListDialog):
     def listed(self, view: View) -> list[Run]:
         openings = view.snapshot.build_up
         runs: list[Run] = [
-            ("A rough balance from silence: close all faders, then bring them up one by one.\n", "strong"),
-            ("Turn the monitors down first, and bring each one up slowly.\n", "over bold"),
+            (texts.BALANCE_HOW, "strong"),
+            (texts.BALANCE_CAUTION, "over bold"),
         ]
         if not openings:
-            runs.append(("\nListening: every stem must be heard for some seconds first.", "plain"))
+            runs.append((texts.BALANCE_LISTENING, "plain"))
         for place, opening in enumerate(openings, 1):
             runs += [(f"\n{place:>2}  ", "dim"), (opening.reason, "plain")]
         return runs

@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
+from tui import texts
 from tui.drawing.cells import Run
 from tui.drawing.log import log_rows, summary, target_rows
 from tui.drawing.view import View
@@ -24,4 +25,4 @@ class LogDialog(ListDialog):
         happened = lines(log_rows(view, width))
         sent = lines(target_rows(view.snapshot.targets, width))
         over = summary(view.course, view.snapshot.goal)
-        return [*over, ("\n", "plain"), *happened, ("\n\nSending\n", "strong"), *sent[1:]]
+        return [*over, ("\n", "plain"), *happened, (f"\n\n{texts.SENDING}\n", "strong"), *sent[1:]]

@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Footer, Static
 
+from tui import texts
 from tui.screens.dialog import Dialog
 
 
@@ -26,11 +27,7 @@ class ResetDialog(Dialog[bool]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
-            yield Static(
-                f"Reset after {self._measured} of programme?\n\n"
-                "Integrated loudness, loudness range, maxima and peaks begin anew together.\n\n"
-                "y or enter: reset      n or escape: keep measuring"
-            )
+            yield Static(texts.RESET_QUESTION.format(measured=self._measured))
         yield Footer(compact=True, show_command_palette=False)
 
     def action_answer(self, yes: bool) -> None:

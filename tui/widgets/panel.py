@@ -7,6 +7,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from tui import texts
 from tui.drawing.cells import Row
 from tui.drawing.view import View
 from tui.palette import Palette
@@ -44,7 +45,7 @@ class Panel(Widget):
         try:
             rows = self.draw(view, width, height) if width and height else []
         except Exception as error:  # a drawing must never end the screen of a running measurement
-            self.fault = f"{self.id} cannot be drawn: {error}"
+            self.fault = texts.CANNOT_BE_DRAWN.format(panel=self.id, error=error)
             return
         self.fault = ""
         changed = [y for y, row in enumerate(rows) if y >= len(self._rows) or row != self._rows[y]]
