@@ -36,7 +36,7 @@ _TABLES = (
     # A path is the bytes that the system knows it by: CAST(path AS TEXT) shows it.
     """CREATE TABLE files (
         path BLOB PRIMARY KEY,
-        inode INTEGER,
+        inode TEXT,  -- some systems have larger ones than an INTEGER holds
         size INTEGER,
         changed_ns INTEGER,
         layout TEXT NOT NULL,
@@ -116,7 +116,7 @@ class Store:
                 *self._measured_so,
             ):
                 seen = _seen(path)
-                due = seen is None or kept != [seen.inode, seen.size, seen.changed_ns]
+                due = seen is None or kept != [str(seen.inode), seen.size, seen.changed_ns]
                 size = seen.size if seen else 0
                 database.execute("UPDATE asked SET due = ?, size = ? WHERE place = ?", (due, size, place))
             row = database.execute("SELECT count(*), total(size) FROM asked WHERE due").fetchone()
@@ -140,7 +140,7 @@ class Store:
             self._database.execute(
                 _KEEP,
                 (
-                    *(path, seen.inode, seen.size, seen.changed_ns, *self._measured_so, result.seconds),
+                    *(path, str(seen.inode), seen.size, seen.changed_ns, *self._measured_so, result.seconds),
                     *(result.integrated_lufs, result.max_true_peak_dbtp, result.figures, result.course),
                 ),
             )
@@ -159,13 +159,16 @@ class Store:
     def outcome(self, place: int) -> Outcome:
         """The one at this place."""
         with self._in_words():
-            name, figures, course, error, *seen = self._database.execute(_OUTCOME, (place,)).fetchone()
+            name, figures, course, error, inode, *seen = self._database.execute(_OUTCOME, (place,)).fetchone()
         file = os.fsdecode(name)
         if error is not None:
             return Unread(file, error)
         measured, more = unpack(file, figures, course)
         return Checked(
-            file, measured, tuple(judge(measured, goal, more) for goal in self._goals), Seen(*seen)
+            file,
+            measured,
+            tuple(judge(measured, goal, more) for goal in self._goals),
+            Seen(int(inode), *seen),
         )
 
     def close(self) -> None:

@@ -4,6 +4,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -122,6 +123,17 @@ def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
             "SELECT count(*), min(measurements), max(measurements) FROM files"
         ).fetchall()
     reading.close()
+
+
+def test_an_inode_may_be_as_large_as_it_likes(database, files):
+    """Some file systems use all 64 bits, others more."""
+    large = replace(kept(files[0]), seen=Seen(2**64 - 1, 10, 5))
+    with Store(database, JOB) as store:
+        store.ask([str(files[0])])
+        store.keep(large)
+        ((_, outcome),) = store.outcomes()
+
+    assert large.seen == outcome.seen
 
 
 def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
