@@ -26,16 +26,18 @@ LOOK_S = 0.1
 
 
 def _theme(table: Inks) -> Theme:
+    """What dialogs and the footer are drawn with; the weight of an ink is left to the panels."""
+    colour = {name: ink.split()[-1] for name, ink in table.items()}
     return Theme(
         name="sidecar",
-        primary=table["under"],
-        secondary=table["track"],
-        accent=table["over"],
-        foreground=table["plain"],
-        background=table["paper"],
-        surface=table["sheet"],
-        panel=table["held"],
-        variables={"footer-background": table["paper"], "footer-key-foreground": table["under"]},
+        primary=colour["under"],
+        secondary=colour["track"],
+        accent=colour["over"],
+        foreground=colour["plain"],
+        background=colour["paper"],
+        surface=colour["sheet"],
+        panel=colour["held"],
+        variables={"footer-background": colour["paper"], "footer-key-foreground": colour["under"]},
     )
 
 

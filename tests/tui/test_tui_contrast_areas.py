@@ -59,15 +59,10 @@ def _areas(scene, size):
 
 @pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
 @pytest.mark.parametrize("scene", [scenes.down, scenes.up, scenes.alerted, scenes.stems])
-def test_the_move_is_seen_first_and_then_what_is_over_or_under(scene, size):
-    """The largest area of contrast is the move, the second largest the rails, at each layout."""
-    found = _areas(scene, size)
+def test_the_move_is_seen_first_then_what_is_over_or_under_then_the_forecast(scene, size):
+    """The three largest areas of contrast, in this order, at each layout; a forecast is drawn where the pass
+    has a known end and the move is for this pass."""
+    found = [name for name, _ in _areas(scene, size).most_common(3)]
 
-    assert ["hero", "rails"] == [name for name, _ in found.most_common(2)]
-
-
-@pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
-@pytest.mark.parametrize("scene", [scenes.down, scenes.alerted])
-def test_how_sure_the_forecast_is_comes_third(scene, size):
-    """The course with its forecast, where the pass has a known end."""
-    assert "coursepanel" == _areas(scene, size).most_common(3)[2][0]
+    assert ["hero", "rails"] == found[:2]
+    assert "coursepanel" == found[2] or scene in (scenes.up, scenes.stems)
