@@ -11,13 +11,13 @@ _ROWS = {
 }  # /start and /continue differ in their verbs
 
 
-def datagram(command: Command) -> bytes:
-    """One message that asks for it."""
+def datagram(command: Command, root: str = ROOT) -> bytes:
+    """One message that asks a run with that root for it."""
     row = _ROWS[command.verb, isinstance(command.value, tuple)]
     values: tuple[wire.Value, ...] = ()
     if isinstance(command.value, tuple):
         values = command.value
     elif row.tags:
         values = ("" if command.value is None else command.value,)
-    made: bytes = wire.message(ROOT + row.path, row.tags.replace("n", "s"), values).dgram
+    made: bytes = wire.message(root + row.path, row.tags.replace("n", "s"), values).dgram
     return made

@@ -62,15 +62,15 @@ class Told:
             self._several[path][place] = arguments
 
 
-def sound(address: str, arguments: Sequence[Any]) -> tuple[str, Arguments] | None:
-    """Path below the root and arguments of a message that is as the table says; else None.
+def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str, Arguments] | None:
+    """Path below the root and arguments of a message that is as the table says, below *root*; else None.
 
     Texts come without what would steer a terminal, and figures as the shortest decimals that are the same on
     the wire: 0.2 was sent as the float32 next to 0.2.
     """
-    path = address.removeprefix(ROOT)
+    path = address.removeprefix(root)
     tags = _TAGS.get(path)
-    if tags is None or not _fit(tags, arguments):
+    if tags is None or not address.startswith(root) or not _fit(tags, arguments):
         return None
     return path, tuple(map(_clean, arguments))
 

@@ -20,6 +20,7 @@ from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
 from sidecar.osc.doors import Doors
+from sidecar.osc.table import ROOT
 
 MOST_LISTENERS = 16
 LONGEST_COMMAND = 4096
@@ -51,12 +52,12 @@ def bind(host: str, port: int) -> socket.socket:
 class Discovery:
     """Answers for the OSC table, and for the newest snapshot. Lives on the engine's loop."""
 
-    def __init__(self, osc_port: int, doors: Doors, *, update_hz: float = 10.0) -> None:
-        """osc_port: the UDP port that takes commands. doors: who may ask."""
+    def __init__(self, osc_port: int, doors: Doors, *, update_hz: float = 10.0, root: str = ROOT) -> None:
+        """osc_port: the UDP port that takes commands. doors: who may ask. root: what addresses begin with."""
         self._osc_port = osc_port
         self._doors = doors
         self._period_s = 1.0 / update_hz
-        self._tree = Tree()
+        self._tree = Tree(root=root)
         self._latest: Snapshot | None = None
         self._host = ""
         self._update_due_s = 0.0

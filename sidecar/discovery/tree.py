@@ -41,10 +41,11 @@ class Tree:
         outgoing: Iterable[Outgoing] = OUTGOING,
         incoming: Iterable[Incoming] = INCOMING,
         services: Iterable[Exchange] = SERVICES,
+        root: str = ROOT,
     ) -> None:
-        self._sent = {ROOT + row.path: row for row in outgoing}
-        self._obeyed = {ROOT + row.path: row for row in incoming}
-        self._services = {ROOT + row.path: row for row in services}
+        self._sent = {root + row.path: row for row in outgoing}
+        self._obeyed = {root + row.path: row for row in incoming}
+        self._services = {root + row.path: row for row in services}
         self._children: dict[str, dict[str, str]] = {"/": {}}
         for path in (*self._sent, *self._obeyed, *self._services):
             self._grow(path)
@@ -71,7 +72,7 @@ class Tree:
         sent, obeyed = self._sent.get(path), self._obeyed.get(path)
         found: Node = {"FULL_PATH": path, "ACCESS": (READ if sent else 0) | (WRITE if obeyed else 0)}
         if sent:
-            found |= _sent_attributes(sent, snapshot)
+            found |= _sent_attributes(path, sent, snapshot)
         if obeyed:
             found |= _obeyed_attributes(obeyed)
         if sent and obeyed:
@@ -98,12 +99,12 @@ class Tree:
             parent = child
 
 
-def _sent_attributes(row: Outgoing, snapshot: Snapshot | None) -> Node:
+def _sent_attributes(path: str, row: Outgoing, snapshot: Snapshot | None) -> Node:
     values = row.read(snapshot) if snapshot else ()
     tags = _repeated(row.tags, len(values))
     found: Node = {"DESCRIPTION": row.sentence, "TYPE": tags}
     if values:
-        found["VALUE"] = list(wire.message(ROOT + row.path, row.tags, values).params)
+        found["VALUE"] = list(wire.message(path, row.tags, values).params)
     return found | _units(row.unit, tags)
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from sidecar.feed import Course
+from sidecar.feed import Course, Event
 from sidecar.goals import Goal
 from sidecar.osc import wire
 from sidecar.osc.details import NAME_BYTES, goal_arguments, numbered
@@ -36,14 +36,19 @@ COLUMN_TYPE = np.dtype(">f4")
 class Archive:
     """Answers from a course that grows, and begins anew with each reset."""
 
-    def __init__(self, course: Callable[[], Course], goals: Callable[[], Sequence[Goal]]) -> None:
+    def __init__(
+        self, course: Callable[[], Course], goals: Callable[[], Sequence[Goal]], root: str = ROOT
+    ) -> None:
         self._course = course
         self._goals = goals
+        self._root = root
         self._pass = 1 + secrets.randbelow(2**30)
         """Which pass it is: any other number after a reset, and after the sidecar was started anew."""
         self._told_goals: list[bytes] = []
         self._goals_due_s = -math.inf
         self._mark: tuple[int, float, int] = (0, 0.0, 0)
+        self._known: tuple[int, int] | None = None
+        """A pass, and how many of its events are no news any more."""
 
     def look(self) -> Course:
         """The course now; to be called often enough to see it begin anew."""
@@ -55,6 +60,15 @@ class Archive:
         size = len(course.seconds)
         self._mark = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
         return course
+
+    def news(self) -> Sequence[Event]:
+        """What has happened since it was asked last. At first nothing: a pass that is gone on with brings its
+        own events along."""
+        events = self.look().events
+        known, self._known = self._known, (self._pass, len(events))
+        if known is None:
+            return ()
+        return events[known[1] :] if known[0] == self._pass else events
 
     def packets(self, asked: Looking, now_s: float) -> Iterable[bytes]:
         """What answers one question."""
@@ -70,7 +84,7 @@ class Archive:
         """How long the course is, then the columns from *first* on, the newest part first."""
         course = self.look()
         size = len(course.seconds)
-        yield _packet("/course/size", self._pass, size, len(course.events))
+        yield self._packet("/course/size", self._pass, size, len(course.events))
         stop = min(first + count, first + MOST_PARTS * PART_COLUMNS, size)
         for start in reversed(range(first, stop, PART_COLUMNS)):
             stretch = slice(start, min(start + PART_COLUMNS, stop))
@@ -80,7 +94,7 @@ class Archive:
             rows = np.nan_to_num(
                 rows, nan=wire.WIRE_SILENCE, neginf=wire.WIRE_SILENCE, posinf=-wire.WIRE_SILENCE
             )
-            yield _packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
+            yield self._packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
 
     def events(self, first: int) -> Iterator[bytes]:
         """What happened, from the event of that place on, the oldest first."""
@@ -88,7 +102,7 @@ class Archive:
         wanted = islice(enumerate(events), first, first + MOST_EVENTS)
         return wire.bundles(
             (
-                _answer(
+                self._answer(
                     "/event",
                     self._pass,
                     place,
@@ -106,17 +120,15 @@ class Archive:
         if now_s >= self._goals_due_s:
             self._goals_due_s = now_s + _GOALS_S
             told = [
-                _answer("/goals/goal", place, count, *arguments)
+                self._answer("/goals/goal", place, count, *arguments)
                 for place, count, *arguments in numbered([goal_arguments(goal) for goal in self._goals()])
             ]
             self._told_goals = list(wire.bundles(told, time.time()))
         return self._told_goals
 
+    def _answer(self, path: str, *values: wire.Value) -> Any:
+        return wire.message(self._root + path, _TAGS[path], values)
 
-def _answer(path: str, *values: wire.Value) -> Any:
-    return wire.message(ROOT + path, _TAGS[path], values)
-
-
-def _packet(path: str, *values: wire.Value) -> bytes:
-    datagram: bytes = _answer(path, *values).dgram
-    return datagram
+    def _packet(self, path: str, *values: wire.Value) -> bytes:
+        datagram: bytes = self._answer(path, *values).dgram
+        return datagram

@@ -22,9 +22,12 @@ anew, or never was there: it is asked each second."""
 class Asking:
     """A socket of its own, to which one sidecar's readings come. Times are those of any one clock."""
 
-    def __init__(self, source: Destination) -> None:
-        """source: the command port of a sidecar, with the groups and the rate that are wanted of it."""
+    def __init__(self, source: Destination, root: str = ROOT) -> None:
+        """source: the command port of a sidecar, with the groups and the rate that are wanted of it.
+        root: what its addresses begin with.
+        """
         self._source = source
+        self._root = root
         self._asked_s = -math.inf
         self._heard_s = -math.inf
         self.socket = socket.socket(source.family, socket.SOCK_DGRAM)
@@ -40,7 +43,7 @@ class Asking:
         words = [] if selection is EVERYTHING else list(dict.fromkeys(row.group for row in selection.rows))
         rate = [] if rate_hz is None else [rate_hz]
         self._say(
-            wire.message(f"{ROOT}/subscribe", "s" * len(words) + "f" * len(rate), [*words, *rate]).dgram
+            wire.message(f"{self._root}/subscribe", "s" * len(words) + "f" * len(rate), [*words, *rate]).dgram
         )
 
     def note(self, now_s: float) -> None:
@@ -53,7 +56,7 @@ class Asking:
 
     def close(self) -> None:
         """Says that nothing more is wanted."""
-        self._say(wire.message(f"{ROOT}/unsubscribe", "", []).dgram)
+        self._say(wire.message(f"{self._root}/unsubscribe", "", []).dgram)
         self.socket.close()
 
     def _say(self, datagram: bytes) -> None:

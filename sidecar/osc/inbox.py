@@ -7,11 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sidecar.feed import Command
+from sidecar.feed import Command, Verb
 from sidecar.osc.exchange import DROPS, DropReason, drop_path
 from sidecar.osc.patterns import Pattern, is_pattern
 from sidecar.osc.selection import Selection, select
-from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
+from sidecar.osc.table import INCOMING, ROOT, SENT, Incoming, Outgoing
 from sidecar.osc.targets import FASTEST_HZ, SLOWEST_HZ
 
 
@@ -52,91 +52,99 @@ class Refusal(ValueError):
         self.reason: DropReason = reason
 
 
-_COMMANDS = {ROOT + entry.path: entry for entry in INCOMING}
-_ROWS = {ROOT + row.path: row for row in OUTGOING}
-_COUNTERS = {ROOT + drop_path(reason): reason for reason in DROPS}
 _COUNTS = {1: "one argument", 2: "two arguments"}
 
 
-def request(address: str, arguments: list[Any]) -> Request | None:
-    """What one message asks for; None when a button says that it was let go.
+class Inbox:
+    """Reads messages to one root."""
 
-    An outgoing address, or a pattern of some, without arguments asks for the present values. What changes
-    anything needs its plain address: no wildcard resets a measurement.
-    Raises Refusal for an unknown address, wrong arguments or a value out of range.
-    """
-    if is_pattern(address):
-        return _pattern(address, arguments)
-    if address in _ROWS or address in _COUNTERS:
-        return _question(address, arguments)
-    service = _SERVICES.get(address)
-    return service(address, arguments) if service else command(address, arguments)
+    def __init__(self, root: str = ROOT) -> None:
+        self._root = root
+        self._commands = {root + entry.path: entry for entry in INCOMING}
+        self._rows = {root + row.path: row for row in SENT}
+        self._counters = {root + drop_path(reason): reason for reason in DROPS}
+        self._services: dict[str, Callable[[str, list[Any]], Request]] = {
+            f"{root}/subscribe": self._subscription,
+            f"{root}/renew": lambda _address, _arguments: "renew",
+            f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
+            f"{root}/course": lambda address, arguments: Looking("course", *_places(address, arguments, 2)),
+            f"{root}/events": lambda address, arguments: Looking("events", *_places(address, arguments, 1)),
+            f"{root}/goals": lambda address, arguments: Looking("goals", *_places(address, arguments, 0)),
+        }
 
+    def request(self, address: str, arguments: list[Any]) -> Request | None:
+        """What one message asks for; None when a button says that it was let go.
 
-def command(address: str, arguments: list[Any]) -> Command | None:
-    """The command of one message; None when a button says that it was let go.
+        An outgoing address, or a pattern of some, without arguments asks for the present values. What changes
+        anything needs its plain address: no wildcard resets a measurement.
+        Raises Refusal for an unknown address, wrong arguments or a value out of range.
+        """
+        if is_pattern(address):
+            return self._pattern(address, arguments)
+        if address in self._rows or address in self._counters:
+            return self._question(address, arguments)
+        service = self._services.get(address)
+        return service(address, arguments) if service else self._command(address, arguments)
 
-    A command without arguments may carry one number, as buttons of control surfaces do: 0 is
-    letting go. A whole number is taken where a float is wanted.
-    Raises Refusal for an unknown address, wrong arguments or a value out of range.
-    """
-    entry = _COMMANDS.get(address)
-    if entry is None:
-        raise Refusal("address", f"{address} is no address of the sidecar's")
-    if entry.tags == "":
-        return _button(entry, arguments)
-    if len(arguments) != len(entry.tags):
-        raise _unfit(entry, _COUNTS[len(entry.tags)], len(arguments))
-    if entry.tags == "nf":
-        return Command(entry.verb, (_name(entry, arguments[0]), _number(entry, arguments[1])))
-    take = _text if entry.tags == "s" else _number
-    return Command(entry.verb, take(entry, arguments[0]))
+    def _command(self, address: str, arguments: list[Any]) -> Command | None:
+        """A command without arguments may carry one number, as buttons of control surfaces do: 0 is
+        letting go. A whole number is taken where a float is wanted."""
+        entry = self._commands.get(address)
+        if entry is None:
+            raise Refusal("address", f"{address} is no address of the sidecar's")
+        if entry.tags == "":
+            return _button(entry.verb, address, arguments)
+        if len(arguments) != len(entry.tags):
+            raise _unfit(address, _COUNTS[len(entry.tags)], len(arguments))
+        if entry.tags == "nf":
+            stem = _name(address, arguments[0])
+            return Command(entry.verb, (stem, _number(entry, address, arguments[1])))
+        if entry.tags == "s":
+            return Command(entry.verb, _text(address, arguments[0]))
+        return Command(entry.verb, _number(entry, address, arguments[0]))
 
-
-def _pattern(address: str, arguments: list[Any]) -> Question:
-    if arguments:
-        raise Refusal(
-            "argument", "an address pattern only asks: what changes anything needs its plain address"
-        )
-    try:
-        pattern = Pattern(address)
-    except ValueError as error:
-        raise Refusal("address", str(error)) from error
-    question = Question(
-        tuple(row for plain, row in _ROWS.items() if pattern.matches(plain)),
-        tuple(reason for plain, reason in _COUNTERS.items() if pattern.matches(plain)),
-    )
-    if not question.rows and not question.counters:
-        raise Refusal("address", "the pattern names no address that can be read")
-    return question
-
-
-def _question(address: str, arguments: list[Any]) -> Question:
-    if arguments:
-        raise Refusal(
-            "argument", f"{address} is told by the sidecar: it takes no argument, and answers without"
-        )
-    if address in _ROWS:
-        return Question((_ROWS[address],))
-    return Question((), (_COUNTERS[address],))
-
-
-def _subscription(address: str, arguments: list[Any]) -> Subscription:
-    """Words first, then perhaps the rate."""
-    rate_hz = None
-    if arguments and _is_number(arguments[-1]):
-        *arguments, rate_hz = arguments
-        if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+    def _pattern(self, address: str, arguments: list[Any]) -> Question:
+        if arguments:
             raise Refusal(
-                "argument",
-                f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
+                "argument", "an address pattern only asks: what changes anything needs its plain address"
             )
-    if not all(isinstance(word, str) for word in arguments):
-        raise Refusal("argument", f"{address} takes groups or addresses, and then perhaps a rate")
-    try:
-        return Subscription(select(tuple(arguments)), rate_hz)
-    except ValueError as error:
-        raise Refusal("argument", str(error)) from error
+        try:
+            pattern = Pattern(address)
+        except ValueError as error:
+            raise Refusal("address", str(error)) from error
+        question = Question(
+            tuple(row for plain, row in self._rows.items() if pattern.matches(plain)),
+            tuple(reason for plain, reason in self._counters.items() if pattern.matches(plain)),
+        )
+        if not question.rows and not question.counters:
+            raise Refusal("address", "the pattern names no address that can be read")
+        return question
+
+    def _question(self, address: str, arguments: list[Any]) -> Question:
+        if arguments:
+            raise Refusal(
+                "argument", f"{address} is told by the sidecar: it takes no argument, and answers without"
+            )
+        if address in self._rows:
+            return Question((self._rows[address],))
+        return Question((), (self._counters[address],))
+
+    def _subscription(self, address: str, arguments: list[Any]) -> Subscription:
+        """Words first, then perhaps the rate."""
+        rate_hz = None
+        if arguments and _is_number(arguments[-1]):
+            *arguments, rate_hz = arguments
+            if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+                raise Refusal(
+                    "argument",
+                    f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
+                )
+        if not all(isinstance(word, str) for word in arguments):
+            raise Refusal("argument", f"{address} takes groups or addresses, and then perhaps a rate")
+        try:
+            return Subscription(select(tuple(arguments), self._root), rate_hz)
+        except ValueError as error:
+            raise Refusal("argument", str(error)) from error
 
 
 def _places(address: str, arguments: list[Any], count: int) -> list[int]:
@@ -148,43 +156,33 @@ def _places(address: str, arguments: list[Any], count: int) -> list[int]:
     return whole
 
 
-_SERVICES: dict[str, Callable[[str, list[Any]], Request]] = {
-    f"{ROOT}/subscribe": _subscription,
-    f"{ROOT}/renew": lambda _address, _arguments: "renew",
-    f"{ROOT}/unsubscribe": lambda _address, _arguments: "unsubscribe",
-    f"{ROOT}/course": lambda address, arguments: Looking("course", *_places(address, arguments, 2)),
-    f"{ROOT}/events": lambda address, arguments: Looking("events", *_places(address, arguments, 1)),
-    f"{ROOT}/goals": lambda address, arguments: Looking("goals", *_places(address, arguments, 0)),
-}
-
-
-def _button(entry: Incoming, arguments: list[Any]) -> Command | None:
+def _button(verb: Verb, address: str, arguments: list[Any]) -> Command | None:
     if not arguments:
-        return Command(entry.verb)
+        return Command(verb)
     if len(arguments) > 1 or not isinstance(arguments[0], int | float):
-        raise _unfit(entry, "no argument, or one number from a button", arguments)
-    return Command(entry.verb) if arguments[0] else None
+        raise _unfit(address, "no argument, or one number from a button", arguments)
+    return Command(verb) if arguments[0] else None
 
 
-def _text(entry: Incoming, value: Any) -> str:
+def _text(address: str, value: Any) -> str:
     if not isinstance(value, str):
-        raise _unfit(entry, "a text", value)
+        raise _unfit(address, "a text", value)
     return value
 
 
-def _name(entry: Incoming, value: Any) -> str:
+def _name(address: str, value: Any) -> str:
     if isinstance(value, float) and value.is_integer():
         value = int(value)
     if isinstance(value, bool) or not isinstance(value, str | int):
-        raise _unfit(entry, "a name or a whole number first", value)
+        raise _unfit(address, "a name or a whole number first", value)
     return str(value)
 
 
-def _number(entry: Incoming, value: Any) -> float:
+def _number(entry: Incoming, address: str, value: Any) -> float:
     if not _is_number(value) or not math.isfinite(value):
-        raise _unfit(entry, "a number", value)
+        raise _unfit(address, "a number", value)
     if not entry.low <= value <= entry.high:
-        raise _unfit(entry, f"{entry.low:g} to {entry.high:g} {entry.unit}", value)
+        raise _unfit(address, f"{entry.low:g} to {entry.high:g} {entry.unit}", value)
     return float(value)
 
 
@@ -192,5 +190,5 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _unfit(entry: Incoming, wanted: str, value: Any) -> Refusal:
-    return Refusal("argument", f"{ROOT}{entry.path} takes {wanted}, not {value!r}")
+def _unfit(address: str, wanted: str, value: Any) -> Refusal:
+    return Refusal("argument", f"{address} takes {wanted}, not {value!r}")

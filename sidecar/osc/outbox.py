@@ -6,7 +6,7 @@ datagram leaves nothing wrong for longer than until the next heartbeat.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from typing import Any
@@ -20,7 +20,7 @@ from sidecar.osc.table import ROOT, Group, Outgoing
 from sidecar.osc.wire import Value
 
 BEAT_S = 1.0
-ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group != "reading")
+ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group not in ("reading", "mark"))
 
 _READING: tuple[Group, ...] = ("reading",)
 _EARLY = 0.5
@@ -49,8 +49,9 @@ class Line:
 class Edition:
     """One snapshot as datagrams: each built once, however many are sent it."""
 
-    def __init__(self, snapshot: Snapshot, unix_time_s: float) -> None:
+    def __init__(self, snapshot: Snapshot, unix_time_s: float, root: str = ROOT) -> None:
         self.snapshot = snapshot
+        self._root = root
         self._unix_time_s = unix_time_s
         self._messages: dict[Outgoing | Detail, list[Any]] = {}
         self._datagrams: dict[tuple[Selection, tuple[Group, ...]], list[bytes]] = {}
@@ -70,7 +71,8 @@ class Edition:
     def _told(self, row: Outgoing | Detail) -> list[Any]:
         if row not in self._messages:
             self._messages[row] = [
-                wire.message(ROOT + row.path, row.tags, values) for values in row.messages(self.snapshot)
+                wire.message(self._root + row.path, row.tags, values)
+                for values in row.messages(self.snapshot)
             ]
         return self._messages[row]
 
@@ -78,8 +80,9 @@ class Edition:
 class Outbox:
     """All lines and the latest edition."""
 
-    def __init__(self) -> None:
+    def __init__(self, root: str = ROOT) -> None:
         self.latest: Edition | None = None
+        self._root = root
         self._lines: list[Line] = []
         self._said: dict[Group, tuple[Any, ...]] = {}
         self._beat_due_s = 0.0
@@ -89,7 +92,7 @@ class Outbox:
         self._lines.append(line)
         if self.latest is None:
             return
-        _send(self.latest, line, ON_CHANGE)
+        _send(self.latest.datagrams(line.selection, ON_CHANGE), line)
         line.is_served = False
         self._send_readings(now_s, _EARLY)
 
@@ -100,13 +103,21 @@ class Outbox:
 
     def offer(self, snapshot: Snapshot, now_s: float, unix_time_s: float) -> None:
         """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
-        self.latest = Edition(snapshot, unix_time_s)
+        self.latest = Edition(snapshot, unix_time_s, self._root)
         fresh = self._fresh(snapshot, now_s)
         for line in self._lines:
             line.is_served = False
             if fresh:
-                _send(self.latest, line, fresh)
+                _send(self.latest.datagrams(line.selection, fresh), line)
         self._send_readings(now_s, _EARLY)
+
+    def happened(self, row: Outgoing, told: Sequence[tuple[Value, ...]], unix_time_s: float) -> None:
+        """Tells everybody who is sent that row of what happened, once. told: the arguments of each."""
+        messages = [wire.message(self._root + row.path, row.tags, values) for values in told]
+        datagrams = list(wire.bundles(messages, unix_time_s))
+        for line in self._lines:
+            if row in line.selection.rows:
+                _send(datagrams, line)
 
     def due_s(self) -> float | None:
         """When :meth:`send_due` has something to do; None before the next snapshot."""
@@ -126,14 +137,15 @@ class Outbox:
                 continue
             line.is_served = True
             line.due_s = _next(line.due_s, line.period_s, now_s)
-            _send(self.latest, line, _READING)
+            _send(self.latest.datagrams(line.selection, _READING), line)
 
     def send_last(self) -> None:
         """How things stand, once more to everybody, and the last readings to who has not had them."""
         if self.latest is None:
             return
         for line in self._lines:
-            _send(self.latest, line, ON_CHANGE if line.is_served else GROUPS)
+            groups = ON_CHANGE if line.is_served else (*ON_CHANGE, *_READING)
+            _send(self.latest.datagrams(line.selection, groups), line)
 
     def _fresh(self, snapshot: Snapshot, now_s: float) -> tuple[Group, ...]:
         """What has something new to say, or has to say it again."""
@@ -152,8 +164,8 @@ def _next(due_s: float, period_s: float, now_s: float) -> float:
     return step_s if step_s > now_s - period_s / 2 else now_s + period_s
 
 
-def _send(edition: Edition, line: Line, groups: tuple[Group, ...]) -> None:
-    for datagram in edition.datagrams(line.selection, groups):
+def _send(datagrams: Sequence[bytes], line: Line) -> None:
+    for datagram in datagrams:
         line.send(datagram)
 
 

@@ -13,13 +13,16 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
-from sidecar.feed import Feed, Snapshot, Target
+from sidecar.feed import Event, Feed, Snapshot, Target
 from sidecar.osc.archive import Archive
+from sidecar.osc.details import NAME_BYTES
 from sidecar.osc.doors import Doors, Network, is_this_machine
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.reception import Obey, Reception
 from sidecar.osc.streams import Stream, Streams
+from sidecar.osc.table import MARKED, ROOT, checked_root
 from sidecar.osc.targets import Destination
+from sidecar.osc.wire import clipped
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
     from sidecar.osc.surface import Surface
@@ -95,21 +98,28 @@ class OscPort(asyncio.DatagramProtocol):
         allow: Sequence[Network] = (),
         surface: Surface | None = None,
         surface_target: Destination | None = None,
+        root: str = ROOT,
     ) -> None:
         """update_hz: readings a second, for whoever does not ask for fewer.
         allow: who may speak besides this machine.
         surface: how a workstation speaks of its faders; what it says of them becomes commands.
         surface_target: where :meth:`move_fader` sends to; without it no fader is moved.
+        root: what the addresses of this run begin with.
+
+        Raises NetworkError for a root that is none, or below which the surface speaks of its faders.
         """
+        self._root = checked_root(root)
+        if surface:
+            _refuse_shared_root(surface, root)
         self._targets = targets
         self._surface = surface
         self._surface_target = surface_target
-        self._outbox = Outbox()
+        self._outbox = Outbox(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
             self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
         doors = Doors(allow, surface_target.address[0] if surface and surface_target else None)
-        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface)
+        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface, root=root)
         self._streams = Streams(
             doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
         )
@@ -145,7 +155,7 @@ class OscPort(asyncio.DatagramProtocol):
             )
         self._reception.obey = obey
         if feed:
-            self._reception.archive = Archive(feed.course, feed.goals)
+            self._reception.archive = Archive(feed.course, feed.goals, self._root)
         self._server, self._host = server, host
         for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
             self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
@@ -171,8 +181,13 @@ class OscPort(asyncio.DatagramProtocol):
         now_s = asyncio.get_running_loop().time()
         self._reception.subscribers.expire(now_s)
         self._outbox.offer(snapshot, now_s, time.time())
-        self._reception.look()
+        if snapshot.transport != "preparing":  # until then a pass that is gone on with may still be read
+            self._tell_marks(self._reception.news())
         self._wind()
+
+    def _tell_marks(self, events: Sequence[Event]) -> None:
+        told = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
+        self._outbox.happened(MARKED, told, time.time())
 
     def status(self) -> tuple[Target, ...]:
         """How sending to each target and subscriber goes; may be read from any thread."""
@@ -239,3 +254,12 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _all_targets(self) -> tuple[Destination, ...]:
         return (*self._targets, self._surface_target) if self._surface_target else (*self._targets,)
+
+
+def _refuse_shared_root(surface: Surface, root: str) -> None:
+    for place in filter(None, (surface.feedback_address, surface.stem_feedback_address)):
+        if place.startswith(f"{root}/"):
+            raise NetworkError(
+                f"The surface {surface.name} speaks of a fader at {place}, below {root}, where the sidecar's "
+                "own commands are: give it another address, or the run another root with --osc-root."
+            )

@@ -7,16 +7,16 @@ sender; everybody else is told why something was not obeyed. Every drop is count
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from sidecar.feed import Command
-from sidecar.osc import inbox, wire
+from sidecar.feed import Command, Event
+from sidecar.osc import wire
 from sidecar.osc.archive import Archive
 from sidecar.osc.doors import LARGEST_PACKET, Doors
 from sidecar.osc.drops import Drops, quoted
 from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
-from sidecar.osc.inbox import Looking, Question, Refusal, Subscription
+from sidecar.osc.inbox import Errand, Inbox, Looking, Question, Refusal, Subscription
 from sidecar.osc.outbox import Outbox
 from sidecar.osc.patterns import is_pattern
 from sidecar.osc.subscribers import LEASE_S, MOST, Peer, Subscribers
@@ -26,7 +26,6 @@ if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` n
     from sidecar.osc.surface import Surface
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
-_ANSWERS = frozenset(ROOT + path for path in _ANSWER_TAGS)
 
 Obey = Callable[[Command], None]
 
@@ -41,9 +40,11 @@ class Reception:
         *,
         update_hz: float,
         surface: Surface | None = None,
+        root: str = ROOT,
     ) -> None:
         """update_hz: readings a second where a subscriber names no rate, and the most there are.
         surface: how a workstation speaks of its faders: the desk may, and of nothing else unless let in.
+        root: what the addresses of the sidecar's own begin with.
         """
         self.drops = Drops()
         self.subscribers = Subscribers(outbox)
@@ -54,11 +55,13 @@ class Reception:
         self._outbox = outbox
         self._update_hz = update_hz
         self._surface = surface
+        self._root = root
+        self._inbox = Inbox(root)
+        self._answers = frozenset(root + path for path in _ANSWER_TAGS)
 
-    def look(self) -> None:
-        """Sees whether the course has begun anew; to be called with each snapshot."""
-        if self.archive:
-            self.archive.look()
+    def news(self) -> Sequence[Event]:
+        """What has happened in the course since the last call; to be called with each snapshot."""
+        return self.archive.news() if self.archive else ()
 
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
@@ -78,7 +81,7 @@ class Reception:
             self._drop("broken", peer, str(error), now_s)
             return
         for address, arguments in messages:
-            if self._surface and not (address.startswith(ROOT + "/") or is_pattern(address)):
+            if self._surface and not (address.startswith(self._root + "/") or is_pattern(address)):
                 self._hear_desk(self._surface, address, arguments, peer, now_s)
             elif is_let_in:
                 self._hear(address, arguments, peer, now_s)
@@ -99,14 +102,14 @@ class Reception:
             self.obey(asked)
 
     def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float) -> None:
-        if address in _ANSWERS:  # an answer to an answer would go back and forth for ever
+        if address in self._answers:  # an answer to an answer would go back and forth for ever
             self._drop("address", peer, f"{address} is an answer", now_s)
             return
         if not self._doors.may_say(peer.host, now_s):
             self._drop("rate", peer, "too many messages at once", now_s)
             return
         try:
-            asked = inbox.request(address, arguments)
+            asked = self._inbox.request(address, arguments)
             if isinstance(asked, Command):
                 if self.obey:
                     self.obey(asked)
@@ -117,11 +120,9 @@ class Reception:
         except Refusal as refusal:
             self._drop(refusal.reason, peer, str(refusal), now_s)
             if self._may_answer(peer, now_s):
-                peer.send(_answer("/error", quoted(address), quoted(str(refusal))))
+                peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
 
-    def _serve(
-        self, asked: Question | Subscription | inbox.Errand, address: str, peer: Peer, now_s: float
-    ) -> None:
+    def _serve(self, asked: Question | Subscription | Errand, address: str, peer: Peer, now_s: float) -> None:
         """Raises Refusal where it cannot be had."""
         if not self._may_answer(peer, now_s):
             return
@@ -130,7 +131,7 @@ class Reception:
             return
         if asked == "unsubscribe":
             self.subscribers.end(peer)
-            peer.send(_answer("/subscribed", 0.0, 0.0, 0))
+            peer.send(self._answer("/subscribed", 0.0, 0.0, 0))
             return
         if isinstance(asked, Subscription):
             rate_hz = min(asked.rate_hz or self._update_hz, self._update_hz)
@@ -139,7 +140,7 @@ class Reception:
         line = self.subscribers.renew(peer, now_s)
         if line is None:
             raise Refusal("address", "there is no subscription to renew: it ended, or never was")
-        peer.send(_answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+        peer.send(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
 
     def _show(self, asked: Looking, address: str, peer: Peer, now_s: float) -> None:
         """What was before, as far as the asker's allowance goes, and to subscribers only: they said that they
@@ -147,7 +148,7 @@ class Reception:
         if self.archive is None:
             raise Refusal("address", f"{address} cannot be told by this sidecar")
         if not self.subscribers.holds(peer, now_s):
-            raise Refusal("address", f"{address} is told to subscribers: send {ROOT}/subscribe first")
+            raise Refusal("address", f"{address} is told to subscribers: send {self._root}/subscribe first")
         for packet in self.archive.packets(asked, now_s):
             if not self._doors.may_be_shown(peer.host, now_s):
                 self._drop("rate", peer, "too much asked for at once", now_s)
@@ -158,9 +159,9 @@ class Reception:
         """One value as a plain message, as the asker of one expects it; more in bundles."""
         edition = self._outbox.latest
         told = [(row, edition.values(row)) for row in question.rows] if edition else []
-        messages = [wire.message(ROOT + row.path, row.tags, values) for row, values in told if values]
+        messages = [wire.message(self._root + row.path, row.tags, values) for row, values in told if values]
         messages += [
-            wire.message(ROOT + drop_path(reason), "i", [self.drops.counts[reason]])
+            wire.message(self._root + drop_path(reason), "i", [self.drops.counts[reason]])
             for reason in question.counters
         ]
         if not messages:
@@ -180,7 +181,6 @@ class Reception:
     def _drop(self, reason: DropReason, peer: Peer, words: str, now_s: float) -> None:
         self.drops.count(reason, peer.host, words, now_s)
 
-
-def _answer(path: str, *values: float | int | str) -> bytes:
-    datagram: bytes = wire.message(ROOT + path, _ANSWER_TAGS[path], values).dgram
-    return datagram
+    def _answer(self, path: str, *values: float | int | str) -> bytes:
+        datagram: bytes = wire.message(self._root + path, _ANSWER_TAGS[path], values).dgram
+        return datagram

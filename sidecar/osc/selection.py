@@ -9,7 +9,7 @@ from typing import get_args
 
 from sidecar.osc.details import DETAILS, Detail
 from sidecar.osc.patterns import Pattern
-from sidecar.osc.table import OUTGOING, ROOT, Group, Outgoing
+from sidecar.osc.table import ROOT, SENT, Group, Outgoing
 
 GROUPS: tuple[Group, ...] = get_args(Group)
 
@@ -28,32 +28,33 @@ class Selection:
         return tuple(row for row in self.rows if row.group in groups)
 
 
-def select(words: tuple[str, ...]) -> Selection:
+def select(words: tuple[str, ...], root: str = ROOT) -> Selection:
     """What *words* name, each a group, an address or a pattern; without words everything but the details.
 
+    root: what addresses begin with.
     The same words give the same selection, so that whoever is sent the same shares one datagram.
     Raises ValueError, with the reason, for a word that names nothing.
     """
     length = sum(map(len, words)) + len(words)
     if length > _MOST_CHARACTERS:
         raise ValueError(f"a selection takes at most {_MOST_CHARACTERS} characters, not {length}")
-    return _selected(frozenset(words))
+    return _selected(frozenset(words), root)
 
 
 @lru_cache(maxsize=256)
-def _selected(words: frozenset[str]) -> Selection:
-    tests = [_test(word) for word in sorted(words - {"detail"})]
-    rows = tuple(row for row in OUTGOING if not words or any(test(row) for test in tests))
+def _selected(words: frozenset[str], root: str) -> Selection:
+    tests = [_test(word, root) for word in sorted(words - {"detail"})]
+    rows = tuple(row for row in SENT if not words or any(test(row) for test in tests))
     return Selection(rows + DETAILS * ("detail" in words))
 
 
-def _test(word: str) -> Callable[[Outgoing], bool]:
+def _test(word: str, root: str) -> Callable[[Outgoing], bool]:
     """Whether a row is meant by *word*. Raises ValueError."""
     if word in GROUPS:
         return lambda row: row.group == word
     if word.startswith("/"):
         pattern = Pattern(word)
-        named = {row for row in OUTGOING if pattern.matches(ROOT + row.path)}
+        named = {row for row in SENT if pattern.matches(root + row.path)}
         if named:
             return named.__contains__
     raise ValueError(f"'{word[:80]}' is no address that is sent, and none of the groups {', '.join(GROUPS)}")

@@ -13,7 +13,7 @@ from sidecar.advice.faders import FaderLimits, Taper
 from sidecar.errors import SettingsError
 from sidecar.feed import Command
 from sidecar.osc import wire
-from sidecar.osc.table import OUTGOING, ROOT
+from sidecar.osc.table import OUTGOING
 from sidecar.settings import address, line, number, unusable, word
 from sidecar.vocabulary import SILENCE
 
@@ -159,25 +159,18 @@ def _read(path: Path) -> Surface:
         highest_db=number(path, "highest_db", table["highest_db"], wire.WIRE_SILENCE, _MOST_DB),
         taper=_taper(path, scale, table["taper"]) if "taper" in table else Taper(),
         show=_show(path, table.get("show", {})),
-        **{key: _address(path, key, table[key]) for key in _ADDRESSES},
+        **{key: address(path, key, table[key]) for key in _ADDRESSES},
         **{key: _stem_address(path, key, table[key]) for key in _STEM_ADDRESSES if key in table},
     )
     _refuse_contradictions(path, surface)
     return surface
 
 
-def _address(path: Path, key: str, value: Any) -> str:
-    text = address(path, key, value)
-    if "feedback" in key and text.split("/")[1] == ROOT[1:]:
-        raise unusable(path, key, value, f"outside {ROOT}, where the sidecar's own commands are")
-    return text
-
-
 def _stem_address(path: Path, key: str, value: Any) -> str:
     text = line(path, key, value)
     if text.count(STEM) != 1:
         raise unusable(path, key, value, f"an OSC address with {STEM} once, such as /stem/{STEM}/fader")
-    _address(path, key, text.replace(STEM, "1"))
+    address(path, key, text.replace(STEM, "1"))
     return text
 
 

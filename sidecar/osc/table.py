@@ -1,22 +1,27 @@
-"""The OSC address space: the one table from which sending, receiving, listening and the README's
-table are made."""
+"""The OSC address space: the one table from which sending, receiving, discovery and the README's table are
+made. Its paths stand below a root, which each run may choose."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from sidecar.errors import NetworkError
 from sidecar.feed import Hand, Snapshot, Stem, Verb
 from sidecar.hero import chosen, chosen_move
-from sidecar.osc.details import DETAILS
-from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
 from sidecar.osc.wire import Value
 from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
 
-Group = Literal["reading", "move", "stems", "alert", "hand", "run", "detail"]
+Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
 
 ROOT = "/sidecar"
+"""The root of a run that is given no other."""
+_ROOT_FORM = re.compile(r"(/[^ #*,/?\[\]{}]+)+")  # OSC 1.0, "OSC Address Spaces"
+_LONGEST_ROOT = 64
+"""Characters. Ours: each message still fits in one datagram (``wire.LARGEST_DATAGRAM``)."""
+
 ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
 
 RATES: dict[Group, str] = {
@@ -26,8 +31,19 @@ RATES: dict[Group, str] = {
     "alert": "on change, and once a second",
     "hand": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
+    "mark": "once, as it happens",
     "detail": "on change, and once a second, to who asks for the group `detail`",
 }
+
+
+def checked_root(text: str) -> str:
+    """*text* where a run's addresses may stand below it. Raises NetworkError."""
+    if text.isascii() and text.isprintable() and _ROOT_FORM.fullmatch(text) and len(text) <= _LONGEST_ROOT:
+        return text
+    raise NetworkError(
+        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /studio/one, at most "
+        f"{_LONGEST_ROOT} characters of ASCII, without spaces or any of # * , ? [ ] {{ }}."
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,6 +228,16 @@ OUTGOING: tuple[Outgoing, ...] = (
     *_hand(),
     *_run(),
 )
+MARKED = Outgoing(
+    "/marked",
+    "fs",
+    "",
+    "mark",
+    "a mark, as it is set: where in the programme, in seconds, and its label",
+    lambda _snapshot: (),
+)
+"""What happens has no value to be asked for."""
+SENT = (*OUTGOING, MARKED)
 
 INCOMING: tuple[Incoming, ...] = (
     Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", "start"),
@@ -251,45 +277,3 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", "dismiss"),
     Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
 )
-
-
-def markdown() -> str:
-    """The table as the README prints it."""
-    sent = [
-        f"| `{ROOT}{out.path}` | `{out.tags}` | {out.unit or '–'} | {RATES[out.group]} | {out.sentence} |"
-        for out in OUTGOING
-    ] + [
-        f"| `{ROOT}{detail.path}` | `{detail.tags}` | – | {RATES[detail.group]} | {detail.sentence} |"
-        for detail in DETAILS
-    ]
-    obeyed = [
-        f"| `{ROOT}{entry.path}` | {_arguments(entry)} | {entry.unit or '–'} | {entry.sentence} |"
-        for entry in INCOMING
-    ]
-    asked = [_exchanged(service) for service in SERVICES]
-    answered = [_exchanged(answer) for answer in ANSWERS]
-    counted = [f"| `{ROOT}{drop_path(reason)}` | `i` | {sentence} |" for reason, sentence in DROPS.items()]
-    return "\n\n".join(
-        [
-            _drawn(("out", "arguments", "unit", "sent", "meaning"), sent),
-            _drawn(("in", "arguments", "unit", "meaning"), obeyed),
-            _drawn(("in, for who asks", "arguments", "meaning"), asked),
-            _drawn(("answer, to who asked", "arguments", "meaning"), [*answered, *counted]),
-        ]
-    )
-
-
-def _drawn(heads: tuple[str, ...], rows: list[str]) -> str:
-    return "\n".join([f"| {' | '.join(heads)} |", "| --- " * len(heads) + "|", *rows])
-
-
-def _exchanged(exchange: Exchange) -> str:
-    tags = f"`{exchange.tags}`" if exchange.tags else "none"
-    return f"| `{ROOT}{exchange.path}` | {tags} | {exchange.sentence} |"
-
-
-def _arguments(entry: Incoming) -> str:
-    if not entry.tags:
-        return "none"
-    tags = " or ".join(f"`{entry.tags.replace('n', tag)}`" for tag in ("si" if "n" in entry.tags else "s"))
-    return f"{tags} {entry.low:g} to {entry.high:g}" if "f" in entry.tags else tags

@@ -64,7 +64,7 @@ class Wire:
     def tick(self):
         """One look of both sides; a packet either way may be lost."""
         self.now_s += TICK_S
-        self.reception.look()
+        self.reception.news()
         for path, places in self.copy.questions(self.now_s):
             if not self.lose():
                 self.ask(path, "i" * len(places), places)

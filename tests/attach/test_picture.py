@@ -111,7 +111,7 @@ def test_shipped_goals_come_back_exactly():
 
 
 def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
-    """1200 bytes are never split on an IPv6 path (RFC 8200 §5: 1280 at least)."""
+    """1200 bytes are never split on an IPv6 path (RFC 8200 §5: 1280 at least), nor below the longest root."""
     long = "−" * 3000
     move = Move(-1.0, -20.0, -21.0, -19.0, "ceiling", long)
     goal = Goal(long, long, -23.0, 0.2, 0.2, -1.0, -20.0, source=long)
@@ -131,7 +131,7 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
     )
     told = Told()
     selection = select(("reading", "alert", "detail"))
-    datagrams = Edition(crowded, 0.0).datagrams(selection, ("reading", *ON_CHANGE))
+    datagrams = Edition(crowded, 0.0, "/" + "r" * 63).datagrams(selection, ("reading", *ON_CHANGE))
     tell(told, replace(crowded, goal=all_goals()[0], guess=""))
 
     assert max(map(len, datagrams)) <= wire.LARGEST_DATAGRAM

@@ -14,7 +14,7 @@ from sidecar.goals import load_goal
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import Surface
-from sidecar.osc.table import OUTGOING
+from sidecar.osc.table import SENT
 from sidecar.osc.targets import resolve, split
 from sidecar.vocabulary import Alert, Reading
 
@@ -297,8 +297,8 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
 @pytest.mark.parametrize(
     ("text", "rate_hz", "rows"),
     [
-        ("127.0.0.1:9000", None, len(OUTGOING)),
-        ("127.0.0.1:9000@5", 5.0, len(OUTGOING)),
+        ("127.0.0.1:9000", None, len(SENT)),
+        ("127.0.0.1:9000@5", 5.0, len(SENT)),
         ("127.0.0.1:9000/alert", None, 5),
         ("127.0.0.1:9000/reading,alert@12.5", 12.5, 15),
         ("[::1]:9000/alert@50", 50.0, 5),

@@ -15,7 +15,7 @@ from sidecar.osc.outbox import Outbox
 from sidecar.osc.reception import Reception
 from sidecar.osc.subscribers import LEASE_S, MOST
 from sidecar.osc.surface import Surface
-from sidecar.osc.table import OUTGOING
+from sidecar.osc.table import OUTGOING, SENT
 from sidecar.vocabulary import Reading
 
 
@@ -261,7 +261,7 @@ class TestSubscribing:
 
     def test_without_a_rate_readings_come_as_fast_as_the_run_makes_them_and_never_faster(self, room):
         """The rate that is told is the rate that is kept."""
-        assert [60.0, 10.0, len(OUTGOING)] == room.say(Peer(), "/sidecar/subscribe")[-1][1]
+        assert [60.0, 10.0, len(SENT)] == room.say(Peer(), "/sidecar/subscribe")[-1][1]
         assert 10.0 == room.say(Peer(), "/sidecar/subscribe", "f", [50.0])[-1][1][1]
 
     def test_it_goes_to_the_asking_address_and_port_alone(self, room):

@@ -279,11 +279,6 @@ class TestRefusing:
             ("fader_address", '"/stem/{stem}"', "it must be an OSC address"),
             ("feedback_address", '"/haupt/schw\u00e4cher"', "it must be an OSC address"),
             ("feedback_address", "1", "1; it must be one line of text"),
-            (
-                "feedback_address",
-                '"/sidecar/fader"',
-                "outside /sidecar, where the sidecar's own commands are",
-            ),
             ("scale", '"dB"', "'dB'; it must be one of db, position"),
             ("scale", "[]", "it must be one of db, position"),
             ("lowest_db", "-120.1", "-120.1; it must be a number from -120 to 0"),

@@ -7,7 +7,8 @@ import pytest
 
 from sidecar.feed import Command, Hand, Snapshot, Stem
 from sidecar.goals import load_goal
-from sidecar.osc import inbox, table, wire
+from sidecar.osc import readme, table, wire
+from sidecar.osc.inbox import Inbox
 from sidecar.vocabulary import Alert, Move, Reading
 
 README = Path(__file__).parents[2] / "README.md"
@@ -28,7 +29,7 @@ def dict_of(snapshot):
 
 def test_the_readme_prints_the_table_as_it_is():
     """Who reads the README reads what the program sends."""
-    assert table.markdown() in README.read_text(encoding="utf-8")
+    assert readme.markdown() in README.read_text(encoding="utf-8")
 
 
 def test_every_outgoing_address_sends_the_types_it_documents():
@@ -111,7 +112,7 @@ def test_what_is_not_there_is_not_told():
 )
 def test_messages_become_commands(address, arguments, expected):
     """A button's release does nothing, and a whole number serves where a float is wanted."""
-    assert expected == inbox.command(address, arguments)
+    assert expected == Inbox().request(address, arguments)
 
 
 @pytest.mark.parametrize(
@@ -136,4 +137,4 @@ def test_messages_become_commands(address, arguments, expected):
 def test_wrong_messages_are_refused_with_the_reason(address, arguments, reason):
     """Nothing is guessed from a message that does not fit its row."""
     with pytest.raises(ValueError, match=reason):
-        inbox.command(address, arguments)
+        Inbox().request(address, arguments)

@@ -1,0 +1,129 @@
+"""Marks on the wire: each told once, as it is set."""
+
+import pytest
+
+from sidecar.course import CourseLog
+from sidecar.feed import Course, Event, Snapshot
+from sidecar.goals import all_goals, load_goal
+from sidecar.osc import wire
+from sidecar.osc.archive import Archive
+from sidecar.osc.outbox import Line, Outbox
+from sidecar.osc.selection import EVERYTHING, select
+from sidecar.osc.table import MARKED
+
+
+class Pass:
+    """A course that grows, and an archive that looks at it."""
+
+    def __init__(self):
+        self.log = CourseLog()
+        self.archive = Archive(self.course, all_goals)
+
+    def course(self):
+        return self.log.view()
+
+    def play(self, blocks=1):
+        for _ in range(blocks):
+            self.log.add(1, -20.0 - self.log.seconds / 100, -23.0, 0.0)
+
+    def note(self, text, kind="mark"):
+        self.log.note(Event(self.log.seconds, kind, text))
+
+    def news(self):
+        return [event.text for event in self.archive.news()]
+
+
+@pytest.fixture
+def a_pass():
+    return Pass()
+
+
+def test_each_event_is_news_once(a_pass):
+    """However many come between two looks, and in their order."""
+    a_pass.play()
+    heard = [a_pass.news()]
+    a_pass.note("verse")
+    heard.append(a_pass.news())
+    a_pass.note("refrain")
+    a_pass.note("hot", "alert")
+    a_pass.play()
+    heard += [a_pass.news(), a_pass.news()]
+
+    assert [[], ["verse"], ["refrain", "hot"], []] == heard
+
+
+def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
+    """They were told when they happened."""
+    before = CourseLog()
+    for number in range(50):
+        before.add(1, -20.0 - number, -23.0, 0.0)
+    before.note(Event(2.0, "mark", "before"))
+    a_pass.log.restore(before.view())
+    heard = [a_pass.news()]
+    a_pass.note("now")
+
+    assert [[], ["now"]] == [*heard, a_pass.news()]
+
+
+def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
+    """Even where as many had been set before, and where somebody looked at the course in between."""
+    a_pass.play(20)
+    a_pass.news()
+    a_pass.note("old")
+    a_pass.news()
+    a_pass.log = CourseLog()
+    list(a_pass.archive.columns(0, 10))
+    a_pass.note("new")
+    a_pass.play()
+
+    assert ["new"] == a_pass.news()
+
+
+class Receiver:
+    """Keeps the marks that it is told."""
+
+    def __init__(self, selection):
+        self.line = Line(selection, 0.1, self.take)
+        self.marks, self.most_bytes = [], 0
+
+    def take(self, datagram):
+        self.most_bytes = max(self.most_bytes, len(datagram))
+        self.marks += [tuple(told) for address, told in wire.parse(datagram) if address == "/sidecar/marked"]
+
+
+def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
+    """No heartbeat, no last word and no greeting brings one again: a script would jump twice."""
+    outbox = Outbox()
+    everything, marks, alerts, late = (
+        Receiver(selection) for selection in (EVERYTHING, select(("mark",)), select(("alert",)), EVERYTHING)
+    )
+    for receiver in (everything, marks, alerts):
+        outbox.add(receiver.line, 0.0)
+    snapshot = Snapshot("measuring", load_goal("r128"))
+    outbox.offer(snapshot, 0.0, 0.0)
+    outbox.happened(MARKED, [(1.5, "verse"), (2.0, "refrain")], 0.0)
+    for second in range(1, 4):
+        outbox.offer(snapshot, float(second), float(second))
+    outbox.add(late.line, 3.0)
+    outbox.send_last()
+
+    told = [(1.5, "verse"), (2.0, "refrain")]
+    assert [told, told, [], []] == [receiver.marks for receiver in (everything, marks, alerts, late)]
+
+
+def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
+    """A thousand of the longest labels between two looks."""
+    outbox, receiver = Outbox(), Receiver(select(("mark",)))
+    outbox.add(receiver.line, 0.0)
+    outbox.offer(Snapshot("measuring", load_goal("r128")), 0.0, 0.0)
+    outbox.happened(MARKED, [(float(n), wire.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
+
+    assert 1000 == len(receiver.marks)
+    assert receiver.most_bytes <= wire.LARGEST_DATAGRAM
+
+
+def test_an_empty_course_has_no_news():
+    """Before anything is heard."""
+    archive = Archive(lambda: Course(*[CourseLog().view().seconds] * 4), all_goals)
+
+    assert () == tuple(archive.news())

@@ -1,0 +1,184 @@
+"""Another root than the usual: whatever has an address stands below it, and nothing below the usual one."""
+
+import contextlib
+import socket
+import time
+
+import numpy as np
+import pytest
+
+from sidecar.attach.commands import datagram
+from sidecar.attach.told import sound
+from sidecar.discovery.tree import Tree
+from sidecar.engine import Engine
+from sidecar.errors import NetworkError
+from sidecar.feed import Command, Course, Event, Snapshot
+from sidecar.goals import load_goal
+from sidecar.osc import wire
+from sidecar.osc.asking import Asking
+from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
+from sidecar.osc.port import OscPort, bind
+from sidecar.osc.surface import Surface
+from sidecar.osc.table import INCOMING, OUTGOING, checked_root
+from sidecar.osc.targets import resolve
+from sidecar.vocabulary import Reading
+
+ROOT = "/studio/one"
+PATIENCE_S = 10.0
+SNAPSHOT = Snapshot("measuring", load_goal("r128"), Reading(-20.0, true_peak=(-3.0, -4.0)))
+
+
+class RunFeed:
+    """A course of one second in which a mark was set."""
+
+    def __init__(self):
+        self.events = ()
+
+    def course(self):
+        column = np.full(10, -20.0, np.float32)
+        return Course(column, column, column, column, self.events)
+
+    def goals(self):
+        return [SNAPSHOT.goal]
+
+
+class Rig:
+    """A run's port below ROOT, and a subscriber to all that it sends."""
+
+    def __init__(self, engine):
+        self.feed, self.asked = RunFeed(), []
+        server = bind("127.0.0.1", 0)
+        self.port = OscPort([], root=ROOT)
+        self._engine = engine
+        engine.run(self.port.open(server, self.asked.append, feed=self.feed))
+        self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.socket.connect(server.getsockname())
+        self.socket.settimeout(PATIENCE_S)
+        self.heard = {}
+
+    def offer(self):
+        self._engine.soon(self.port.offer, SNAPSHOT)
+
+    def say(self, address, tags="", values=()):
+        self.socket.send(wire.message(address, tags, values).dgram)
+
+    def until(self, address):
+        """The arguments of the first message there."""
+        end = time.monotonic() + PATIENCE_S
+        self.heard.pop(address, None)
+        while address not in self.heard:
+            assert time.monotonic() < end, f"{address} never came"
+            self.heard.update(wire.parse(self.socket.recv(65_535)))
+        return self.heard[address]
+
+
+@pytest.fixture
+def rig():
+    with Engine() as engine, contextlib.ExitStack() as closing:
+        made = Rig(engine)
+        closing.callback(made.socket.close)
+        closing.callback(lambda: engine.run(made.port.close()))
+        made.offer()
+        yield made
+
+
+def test_everything_that_is_sent_stands_below_it(rig):
+    """Values, details, marks, answers, refusals and counters: not one address elsewhere."""
+    groups = ["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
+    rig.say(f"{ROOT}/subscribe", "s*", groups)
+    rig.until(f"{ROOT}/subscribed")
+    rig.feed.events = (Event(1.0, "mark", "refrain"),)
+    rig.offer()
+    assert [1.0, "refrain"] == rig.until(f"{ROOT}/marked")
+    for path, tags, values in (("/course", "ii", (0, 10)), ("/events", "i", (0,)), ("/goals", "", ())):
+        rig.say(ROOT + path, tags, values)
+    rig.until(f"{ROOT}/course/part")
+    rig.until(f"{ROOT}/event")
+    rig.until(f"{ROOT}/goals/goal")
+    rig.say(f"{ROOT}/fader", "s", ["up"])
+    assert f"{ROOT}/fader" == rig.until(f"{ROOT}/error")[0]
+    rig.say(f"{ROOT}/drops/*")
+    rig.until(f"{ROOT}/drops/argument")
+
+    assert set() == {address for address in rig.heard if not address.startswith(f"{ROOT}/")}
+    assert {ROOT + answer.path for answer in ANSWERS} <= set(rig.heard)
+    assert {ROOT + drop_path(reason) for reason in DROPS} <= set(rig.heard)
+    assert {f"{ROOT}/momentary", f"{ROOT}/detail/goal", f"{ROOT}/alert/over"} <= set(rig.heard)
+
+
+def test_commands_and_questions_are_taken_there_and_nowhere_else(rig):
+    """A command below the usual root is refused, in words that come back below this one."""
+    rig.say("/sidecar/reset")
+    assert ["/sidecar/reset", "/sidecar/reset is no address of the sidecar's"] == rig.until(f"{ROOT}/error")
+    rig.say(f"{ROOT}/nudge", "f", [-1.0])
+    rig.say(f"{ROOT}/momentary")
+    rig.until(f"{ROOT}/momentary")
+
+    assert [Command("nudge", -1.0)] == rig.asked
+
+
+def test_a_selection_names_addresses_as_they_are_sent(rig):
+    """One pattern below the root; the same below the usual one names nothing."""
+    rig.say(f"{ROOT}/subscribe", "s", [f"{ROOT}/goal/*"])
+    _, _, count = rig.until(f"{ROOT}/subscribed")
+    rig.say(f"{ROOT}/subscribe", "s", ["/sidecar/goal/*"])
+    _, words = rig.until(f"{ROOT}/error")
+
+    assert sum(row.path.startswith("/goal/") for row in OUTGOING) == count
+    assert "'/sidecar/goal/*' is no address" in words
+
+
+def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
+    """The subscriber's requests, a screen's commands, and what the screen takes for sound."""
+    asking = Asking(resolve("{}:{}/alert".format(*rig.socket.getpeername())), ROOT)
+    asking.socket.settimeout(PATIENCE_S)
+    with contextlib.closing(asking):
+        asking.keep_up(0.0)
+        (address, _), *_ = wire.parse(asking.socket.recv(65_535))
+    ((commanded, _),) = wire.parse(datagram(Command("fader", -3.0), ROOT))
+
+    assert f"{ROOT}/alert/ceiling" == address
+    assert f"{ROOT}/fader" == commanded
+    assert ("/momentary", (-20.0,)) == sound(f"{ROOT}/momentary", [-20.0], ROOT)
+    assert sound("/sidecar/momentary", [-20.0], ROOT) is None
+    assert sound("/momentary", [-20.0], ROOT) is None
+
+
+def test_the_tree_that_is_discovered_grows_below_it():
+    """Every part of the root is a node, and every row hangs below the last."""
+    tree = Tree(root=ROOT)
+    parts = list(tree.node("/", None)["CONTENTS"]["studio"]["CONTENTS"])
+
+    assert ["one"] == parts
+    assert {ROOT + row.path for row in OUTGOING} == tree.readable
+    assert all(ROOT + row.path in tree for row in (*INCOMING, *SERVICES))
+
+
+@pytest.mark.parametrize("text", ["/sidecar", "/studio/one", "/a", "/" + "x" * 63, "/vo-1.2:3"])
+def test_a_root_is_one_part_or_several(text):
+    """Whatever OSC 1.0 allows in an address ("OSC Address Spaces")."""
+    assert text == checked_root(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "/", "sidecar", "/sidecar/", "//sidecar", "/a//b", "/side car", "/sä", "/a\n", "/" + "x" * 64),
+        *("/side*", "/a?", "/a#b", "/a,b", "/{a}", "/[a]"),
+    ],
+)
+def test_what_is_no_root_is_refused_with_one_that_is(text):
+    """A receiver could not tell its addresses from patterns, or its parts from each other."""
+    with pytest.raises(NetworkError, match="give one such as /sidecar"):
+        OscPort([], root=text)
+
+
+def test_a_surface_may_not_speak_of_faders_where_the_commands_are():
+    """What it says would be taken for commands; another root makes room for it."""
+    surface = Surface("mine", "Mine", "/main/fader", "/sidecar/now", "db", -60.0, 6.0)
+    with pytest.raises(
+        NetworkError, match=r"mine speaks of a fader at /sidecar/now, below /sidecar.*--osc-root"
+    ):
+        OscPort([], surface=surface)
+
+    OscPort([], surface=surface, root="/sidecar-two")
