@@ -4,6 +4,7 @@ import signal
 import time
 from dataclasses import dataclass
 
+_RATE_HZ = 48_000
 _STEADY_S = 1.5  # longer than any restart of the capture that might still be under way
 
 
@@ -19,7 +20,7 @@ class Restart:
     """What the run says was lost."""
 
 
-def restart(loopback, run, down_s, rate_hz=48_000, **server):
+def restart(loopback, run, down_s, **server):
     """Kills the server, leaves it down for so long, starts it again as *server* says."""
     before = _steady(run)
     loopback.signal(signal.SIGKILL)
@@ -31,7 +32,7 @@ def restart(loopback, run, down_s, rate_hz=48_000, **server):
     return Restart(
         recovery_s=first.at_s - up_s,
         missing_s=(after.at_s - before.at_s) - (after.line["seconds"] - before.line["seconds"]),
-        lost_s=(after.line["lost_frames"] - before.line["lost_frames"]) / rate_hz,
+        lost_s=(after.line["lost_frames"] - before.line["lost_frames"]) / _RATE_HZ,
     )
 
 

@@ -1,6 +1,8 @@
 """The sound server goes away under a run and comes back: benchmarks/server_restarts.py does it ten times."""
 
+import numpy as np
 import pytest
+import soundfile
 from live_run import LiveRun
 from restarts import restart
 
@@ -10,12 +12,25 @@ RATE_HZ = 48_000
 WRONG_S = 0.2
 
 
-def test_each_gap_is_found_measured_shown_and_on_record(loopback):
-    """A kill of the server costs what it was away, to 0.2 s; the alert comes on where it is away for long."""
+@pytest.fixture
+def tone(tmp_path):
+    """6 s of 1 kHz at -18 dBFS in both channels: -18 LUFS (Tech 3341 §2.9)."""
+    seconds = np.arange(6 * RATE_HZ) / RATE_HZ
+    file = tmp_path / "tone.wav"
+    wave = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 * seconds)
+    soundfile.write(file, np.stack([wave, wave], axis=1), RATE_HZ, subtype="FLOAT")
+    return file
+
+
+def test_each_gap_is_found_measured_shown_and_on_record(loopback, tone):
+    """A kill of the server costs what it was away, to 0.2 s; the alert comes on where it is away for long.
+    Back at another rate, which this sound system converts by itself, it is measured right."""
     loopback.down()
     loopback.up(channels=2)
     with LiveRun("live", "--device", "loopback") as run:
-        short, long = (restart(loopback, run, down_s, channels=2) for down_s in (0.2, 2.5))
+        short = restart(loopback, run, 0.2, channels=2)
+        long = restart(loopback, run, 2.5, channels=2, rate_hz=44_100)
+        assert 0 == loopback.play(tone).wait()
         code, errors = run.end()
     kept = reader.latest()
     lost = [cut.lost_frames for cut in kept.cuts]
@@ -28,4 +43,5 @@ def test_each_gap_is_found_measured_shown_and_on_record(loopback):
         event.text for event in kept.events if event.kind == "gap"
     ]
     assert "on" in [line["state"] for line in run.lines("alert") if line["name"] == "lost"]
+    assert pytest.approx(-18.0, abs=0.1) == run.lines("reading")[-1]["max_short_term_lufs"]
     assert sum(lost) == run.lines("reading")[-1]["lost_frames"]
