@@ -70,9 +70,9 @@ class Palette:
         return Style.parse(f"{weight}{self._inks[ink]} on {paper}")
 
     def ink(self, tone: Tone) -> Style:
-        """The style of *tone* without its ground, for text that lies on a widget's own."""
+        """The style of *tone* for text that lies on a widget's own ground; a ground of its own it keeps."""
         style = self.style(tone)
-        return Style(color=style.color, bold=style.bold, reverse=style.reverse)
+        return style if " on " in tone else Style(color=style.color, bold=style.bold)
 
     def text(self, text: str) -> str:
         """*text* as this terminal can show it; names from outside may hold anything."""

@@ -153,6 +153,14 @@ def test_nothing_blinks():
     assert not any(Palette(inks).style(tone).blink for inks in (COLOURS, GREYS) for tone in tones)
 
 
+def test_in_a_dialog_what_is_reversed_stays_reversed():
+    """Dark letters without their light ground would be letters that nobody sees."""
+    palette = Palette()
+
+    assert palette.style("paper on ceiling bold") == palette.ink("paper on ceiling bold")
+    assert palette.ink("over bold").bgcolor is None
+
+
 def test_a_style_is_made_once():
     """Painting looks styles up and never parses them again."""
     palette = Palette()

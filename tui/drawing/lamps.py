@@ -15,6 +15,7 @@ from tui.drawing.standing import hand_state
 from tui.drawing.status import TRANSPORT, alert_run
 
 _COLUMN = 12
+_ALERT_COLUMNS = (0, 13, 37)
 _STANDS = (("under", "under"), ("inside", "inside"), ("over", "over"), ("ceiling", "ceiling"))
 _STATES: tuple[AlertState, ...] = ("off", "on", "held")
 _SHOWN: dict[AlertName, float] = {"ceiling": -0.4, "over": -21.6, "hot": -17.2, "lost": 3.0, "silent": 8.0}
@@ -62,7 +63,11 @@ def _stand(stand: tuple[str, str]) -> Row:
 
 
 def _alert(name: AlertName, snapshot: Snapshot) -> Row:
-    return tuple(alert_run(Alert(name, state, _SHOWN[name]), snapshot, 1) for state in _STATES)
+    cells = Cells(_ALERT_COLUMNS[-1] + 28)
+    for x, state in zip(_ALERT_COLUMNS, _STATES, strict=True):
+        text, tone = alert_run(Alert(name, state, _SHOWN[name]), snapshot, 1)
+        cells.put(x, text, tone)
+    return cells.row()
 
 
 def _drawn(thing: tuple[str, Tone, str]) -> Row:

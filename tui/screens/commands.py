@@ -88,7 +88,8 @@ class Commands(CommandPalette):
         border: none; height: 1; padding: 0 1; background: $panel;
     }
     Commands SearchIcon { display: none; }
-    Commands #--results { background: $surface; padding: 1 0; }
+    Commands #--input Input > .input--placeholder { color: $foreground; text-style: italic; }
+    Commands #--results { background: $surface; }
     Commands CommandList, Commands CommandList:focus {
         border: none; background: $surface; scrollbar-size-vertical: 1;
     }
