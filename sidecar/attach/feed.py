@@ -38,13 +38,14 @@ _NO_GOAL = Goal("", "no goal known yet:", -23.0, 0.0, 0.0, -1.0, -18.0)
 class RemoteFeed:
     """Use it as a context manager. Its calls return at once, whatever the network does."""
 
-    def __init__(self, place: str) -> None:
-        """place: ``HOST:PORT`` where the run takes commands.
+    def __init__(self, place: str, root: str = ROOT) -> None:
+        """place: ``HOST:PORT`` where the run takes commands. root: what its addresses begin with.
 
-        Raises NetworkError when that is no place, or its host is not found.
+        Raises NetworkError when that is no place or no root, or the host is not found.
         """
         self._place = place
-        self._asking = Asking(resolve(f"{place}/{_WANTED}"))
+        self._root = root
+        self._asking = Asking(resolve(f"{place}/{_WANTED}"), root)
         self._asking.socket.settimeout(_LOOK_S)
         self._told = Told()
         self._copy = CourseCopy()
@@ -104,7 +105,7 @@ class RemoteFeed:
         if command.verb in ("confirm", "dismiss") and command.value not in (None, self._snapshot.guess):
             raise NetworkError("the question is another one by now: look again, then answer")
         try:
-            self._asking.socket.send(datagram(command))
+            self._asking.socket.send(datagram(command, self._root))
         except OSError as error:
             raise NetworkError(f"'{command.verb}' did not reach {self._place}: {error}") from error
 
@@ -130,10 +131,10 @@ class RemoteFeed:
         if self._snapshot is None or now_s - self._heard_s > STALE_S:
             return
         for path, places in self._copy.questions(now_s):
-            yield wire.message(ROOT + path, "i" * len(places), places).dgram
+            yield wire.message(self._root + path, "i" * len(places), places).dgram
         if now_s >= self._goals_due_s:
             self._goals_due_s = now_s + _GOALS_S
-            yield wire.message(f"{ROOT}/goals", "", ()).dgram
+            yield wire.message(f"{self._root}/goals", "", ()).dgram
 
     def _take(self, packet: bytes) -> None:
         try:
@@ -142,7 +143,7 @@ class RemoteFeed:
             return
         is_news = False
         for address, arguments in messages:
-            heard = sound(address, arguments)
+            heard = sound(address, arguments, self._root)
             if heard:
                 is_news |= self._hear(*heard)
         if not is_news:

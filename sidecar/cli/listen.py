@@ -48,7 +48,7 @@ def _listen(options: argparse.Namespace, end_s: float) -> None:
 
 def _ask(options: argparse.Namespace, end_s: float) -> None:
     """For what one sidecar sends."""
-    asking = Asking(resolve(options.source))
+    asking = Asking(resolve(options.source), options.osc_root)
     asking.socket.settimeout(_LOOK_S)
     print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
     doubt_s = time.monotonic() + _DOUBT_S

@@ -24,7 +24,7 @@ def _here(options: argparse.Namespace) -> int:
     import tui
     from sidecar.attach.feed import RemoteFeed
 
-    with RemoteFeed(options.attach) as feed:
+    with RemoteFeed(options.attach, options.osc_root) as feed:
         feed.wait(_FIRST_WORD_S)
         tui.run(feed, contrast=options.contrast, is_over=_is_orphan(os.getppid()))
     return 0
@@ -37,6 +37,7 @@ def _is_orphan(parent: int) -> Callable[[], bool]:
 
 
 def _in_browsers(options: argparse.Namespace) -> int:
+    from sidecar.osc.table import checked_root
     from sidecar.osc.targets import resolve
 
     try:
@@ -47,12 +48,13 @@ def _in_browsers(options: argparse.Namespace) -> int:
             f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
         ) from error
     resolve(options.attach)  # a mistake is told here, not in each tab
+    checked_root(options.osc_root)
     server = bind(options.bind, options.port)
     host, port = server.getsockname()[:2]
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
     print(f"The screen is at {_link(host, port, token)}; end with Ctrl-C.", file=sys.stderr, flush=True)
     command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
-    command += ["--contrast", options.contrast]
+    command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
     serve(server, Pages(command, Guard(host, token), port))
     return 0
 

@@ -9,7 +9,7 @@ import socket
 from sidecar.osc import wire
 from sidecar.osc.selection import EVERYTHING
 from sidecar.osc.subscribers import LEASE_S
-from sidecar.osc.table import ROOT
+from sidecar.osc.table import ROOT, checked_root
 from sidecar.osc.targets import Destination
 
 _AGAIN_S = LEASE_S / 3
@@ -24,10 +24,10 @@ class Asking:
 
     def __init__(self, source: Destination, root: str = ROOT) -> None:
         """source: the command port of a sidecar, with the groups and the rate that are wanted of it.
-        root: what its addresses begin with.
+        root: what its addresses begin with. Raises NetworkError for one that is none.
         """
         self._source = source
-        self._root = root
+        self._root = checked_root(root)
         self._asked_s = -math.inf
         self._heard_s = -math.inf
         self.socket = socket.socket(source.family, socket.SOCK_DGRAM)

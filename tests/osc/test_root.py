@@ -1,20 +1,27 @@
 """Another root than the usual: whatever has an address stands below it, and nothing below the usual one."""
 
 import contextlib
+import json
+import signal
 import socket
+import subprocess
+import sys
 import time
 
 import numpy as np
 import pytest
 
 from sidecar.attach.commands import datagram
+from sidecar.attach.feed import RemoteFeed
 from sidecar.attach.told import sound
+from sidecar.cli import main
+from sidecar.cli.options.command import OSC_ROOT
 from sidecar.discovery.tree import Tree
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.feed import Command, Course, Event, Snapshot
 from sidecar.goals import load_goal
-from sidecar.osc import wire
+from sidecar.osc import table, wire
 from sidecar.osc.asking import Asking
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
 from sidecar.osc.port import OscPort, bind
@@ -26,6 +33,13 @@ from sidecar.vocabulary import Reading
 ROOT = "/studio/one"
 PATIENCE_S = 10.0
 SNAPSHOT = Snapshot("measuring", load_goal("r128"), Reading(-20.0, true_peak=(-3.0, -4.0)))
+
+
+def wait_for(condition):
+    end = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < end, "it never came"
+        time.sleep(0.01)
 
 
 class RunFeed:
@@ -142,6 +156,47 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
     assert ("/momentary", (-20.0,)) == sound(f"{ROOT}/momentary", [-20.0], ROOT)
     assert sound("/sidecar/momentary", [-20.0], ROOT) is None
     assert sound("/momentary", [-20.0], ROOT) is None
+
+
+def test_a_screen_elsewhere_draws_such_a_run(rig):
+    """The run as it is, its course with its events, its goals; and a key pressed there reaches it."""
+    rig.feed.events = (Event(1.0, "mark", "refrain"),)
+    with RemoteFeed("{}:{}".format(*rig.socket.getpeername()), ROOT) as feed:
+        assert feed.wait(PATIENCE_S)
+        feed.send(Command("reset"))
+        wait_for(lambda: rig.asked and feed.course().events)
+        levels = feed.course().short_term.tolist()
+
+    assert ("measuring", "r128") == (feed.snapshot().transport, feed.snapshot().goal.name)
+    assert [Command("reset")] == rig.asked
+    assert (rig.feed.events, [-20.0] * 10) == (feed.course().events, levels)
+
+
+def test_listen_asks_such_a_run(rig):
+    """A whole process that is told of the root."""
+    place = "{}:{}/reading".format(*rig.socket.getpeername())
+    listen = [sys.executable, "-m", "sidecar", "listen", "--json", "--from", place, "--osc-root", ROOT]
+    listener = subprocess.Popen(listen, stdout=subprocess.PIPE, text=True)
+    first = json.loads(listener.stdout.readline())
+    listener.send_signal(signal.SIGINT)
+    listener.communicate(timeout=PATIENCE_S)
+
+    assert {"address": f"{ROOT}/momentary", "arguments": [-20.0]} == first
+    assert 0 == listener.returncode
+
+
+@pytest.mark.parametrize("command", [("listen", "--from"), ("screen", "--attach"), ("screen", "--browser")])
+def test_commands_refuse_what_is_no_root(capsys, command):
+    """In one line, before anything is opened."""
+    place = [] if "--browser" in command else ["127.0.0.1:9"]
+    code = main([*command, *place, "--osc-root", "sidecar"])
+
+    assert (2, 1) == (code, len(capsys.readouterr().err.strip().splitlines()))
+
+
+def test_the_options_name_the_root_that_the_table_has():
+    """They may not load the table."""
+    assert table.ROOT == OSC_ROOT
 
 
 def test_the_tree_that_is_discovered_grows_below_it():

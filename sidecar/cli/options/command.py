@@ -9,6 +9,8 @@ LISTEN_PORT = 9138
 """Where ``sidecar listen`` listens, and so where runs send unless told otherwise."""
 COMMAND_PORT = 9139
 """Where a run listens for commands."""
+OSC_ROOT = "/sidecar"
+"""``osc.table.ROOT``, without loading the table."""
 
 
 def add_command(commands: Any, name: str, summary: str, examples: str) -> argparse.ArgumentParser:
@@ -26,6 +28,11 @@ def add_command(commands: Any, name: str, summary: str, examples: str) -> argpar
 def add_json(parser: argparse.ArgumentParser) -> None:
     """The option of commands that print a list."""
     parser.add_argument("--json", action="store_true", help="print one JSON array")
+
+
+def add_osc_root(parser: Any, meaning: str) -> None:
+    """The option of commands that speak OSC."""
+    parser.add_argument("--osc-root", default=OSC_ROOT, metavar="/NAME", help=f"{meaning} ({OSC_ROOT})")
 
 
 def add_contrast(parser: Any) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sidecar.cli.options.command import LISTEN_PORT, add_command
+from sidecar.cli.options.command import LISTEN_PORT, add_command, add_osc_root
 
 
 def add(commands: Any) -> None:
@@ -23,6 +23,7 @@ def add(commands: Any) -> None:
         metavar="HOST:PORT[/GROUPS][@HZ]",
         help="ask the sidecar that takes commands there, in place of waiting for one that sends here",
     )
+    add_osc_root(parser, "with --from: what the addresses of that sidecar begin with")
     parser.add_argument("--bind", default="127.0.0.1", metavar="ADDRESS", help="on that address (127.0.0.1)")
     parser.add_argument("--only", default="/", metavar="PREFIX", help="only addresses that begin so")
     parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")

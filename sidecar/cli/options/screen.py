@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sidecar.cli.options.command import COMMAND_PORT, add_command, add_contrast
+from sidecar.cli.options.command import COMMAND_PORT, add_command, add_contrast, add_osc_root
 
 BROWSER_PORT = 9141
 """Where browsers find the screen."""
@@ -24,6 +24,7 @@ def add(commands: Any) -> None:
         metavar="HOST:PORT",
         help=f"where that sidecar takes commands (127.0.0.1:{COMMAND_PORT})",
     )
+    add_osc_root(parser, "what the addresses of that sidecar begin with")
     add_contrast(parser)
     browser = parser.add_argument_group(
         "in a browser",
