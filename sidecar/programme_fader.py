@@ -65,7 +65,7 @@ class ProgrammeFader:
     def look(self, now_s: float, seconds: float) -> None:
         """Makes moves that are due, and notes those that have arrived. seconds: programme so far."""
         if self._remote:
-            self._remote.look(now_s, seconds, self._adviser.move)
+            self._remote.look(now_s, seconds, self._adviser.move, self._adviser.counsel.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
             self._noted_db = self._heard_db
             self._note(f"fader at {figure(self._heard_db or 0.0)} dB")

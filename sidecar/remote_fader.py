@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from sidecar.advice.arming import Arming
-from sidecar.advice.obeying import Obeying
+from sidecar.advice.obeying import LOOK_S, Obeying
 from sidecar.feed import Hand
 from sidecar.osc.surface import Surface
 from sidecar.vocabulary import SILENCE, Move
@@ -60,11 +60,16 @@ class RemoteFader:
             return
         self._arming.ask(now_s, self._position_db + change_db)
 
-    def look(self, now_s: float, seconds: float, move: Move) -> None:
-        """Makes the advised move unasked, when it is time. seconds: programme since the reset."""
+    def look(self, now_s: float, seconds: float, move: Move, look_s: float = LOOK_S) -> None:
+        """Makes the advised move unasked, when it is time.
+
+        seconds: programme since the reset. look_s: how long to wait between two moves.
+        """
         if self._position_db is None:
             return
-        target_db = self._obeying.target_db(seconds, move, self._position_db, is_armed=self._arming.armed)
+        target_db = self._obeying.target_db(
+            seconds, move, self._position_db, is_armed=self._arming.armed, look_s=look_s
+        )
         if target_db is not None:
             self._arming.ask(now_s, target_db)
 

@@ -155,6 +155,11 @@ class Counsel:
             return None
         return self._landing.this_pass()
 
+    @property
+    def look_again_s(self) -> float:
+        """Seconds of programme after which the advice on this pass is worth another look."""
+        return self._landing.look_again_s
+
     def fit(self) -> tuple[bool, float, float]:
         """Whether the earlier pass fits, where in it this one began (s), and what differs (dB)."""
         found = self._landing.profile_fit

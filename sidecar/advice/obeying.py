@@ -17,20 +17,23 @@ class Obeying:
     Pure: the time is the programme's, so that neither pauses nor a stalled input count.
     """
 
-    def __init__(self, look_s: float = LOOK_S) -> None:
-        self._look_s = look_s
+    def __init__(self) -> None:
         self._looked_s = 0.0
+        self._wait_s = LOOK_S
 
-    def target_db(self, seconds: float, move: Move, fader_db: float, *, is_armed: bool) -> float | None:
+    def target_db(
+        self, seconds: float, move: Move, fader_db: float, *, is_armed: bool, look_s: float = LOOK_S
+    ) -> float | None:
         """Where to ask the fader to go now, dB; None when it is not time or there is nothing to do.
 
         seconds: programme measured since the reset. fader_db: where the fader stands.
+        look_s: how long to wait between looks; the first one after arming comes no sooner than LOOK_S.
         """
         if not is_armed or seconds < self._looked_s:
-            self._looked_s = seconds
-        if seconds - self._looked_s < self._look_s:
+            self._looked_s, self._wait_s = seconds, LOOK_S
+        if seconds - self._looked_s < self._wait_s:
             return None
-        self._looked_s = seconds
+        self._looked_s, self._wait_s = seconds, look_s
         if move.gain_db == 0.0 or not math.isfinite(fader_db):
             return None
         return fader_db + move.gain_db
