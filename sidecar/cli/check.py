@@ -14,9 +14,12 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from sidecar.cli.check_archive import check_archive
+from sidecar.cli.check_archive_names import in_memory, named_files
 from sidecar.cli.check_json import as_json, schema_text
 from sidecar.cli.check_table import show
 from sidecar.cli.log import kept_log
+from sidecar.delivery.archive_work import refuse_irregular
 from sidecar.delivery.checking import Checked, Outcome, Unread, check_file
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports
@@ -32,9 +35,13 @@ def run(options: argparse.Namespace) -> int:
     if options.json_schema:
         print(schema_text(), end="")
         return PASS
-    if not options.files:
+    if not (options.files or options.list or options.archive):
         raise SettingsError("No file is named. Name one or more: sidecar check mix.wav")
     goals = _goals(options.goal or [_USUAL_GOAL])
+    names = named_files(options)
+    if options.archive:
+        return check_archive(options, names, goals)
+    options.files = in_memory(options, names)
     reports = Reports(
         options.files,
         Signature.now(options.by),
@@ -50,6 +57,7 @@ def run(options: argparse.Namespace) -> int:
     def judged(place: int, tell: Callable[[float], None]) -> Outcome:
         file = options.files[place]
         try:
+            refuse_irregular(file)
             checked = check_file(file, options.layout, goals, tell, workers)
             reports.write(place, checked)
         except (SourceError, SignalError) as error:

@@ -102,7 +102,7 @@ def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal]) -> i
 def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Sequence[Goal]) -> list[Path]:
     """Pages and drawings of the files that fail, and an index that lists those that could not be read."""
     places = sorted((*count.failing, *count.unread))
-    if not places or not (options.report or options.plot or options.csv):
+    if not (options.report or options.plot or options.csv):
         return []
     reports = _asked(options, [printable(store.outcome(place).file) for place in places])
     outcomes: list[Outcome] = []
@@ -111,7 +111,7 @@ def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Seq
         if isinstance(outcome, Checked):
             outcome = _written(reports, at, outcome)
         outcomes.append(replace(outcome, file=printable(outcome.file)))
-    return reports.finish(outcomes, goals)
+    return reports.finish(outcomes, goals, unlisted=count.passed)
 
 
 def _written(reports: Reports, at: int, checked: Checked) -> Outcome:

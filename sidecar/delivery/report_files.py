@@ -62,8 +62,9 @@ class Reports:
         if self._courses:
             write_course(self._courses[place], checked.measured)
 
-    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
-        """Writes the index; gives where to look for what was written."""
+    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal], unlisted: int = 0) -> list[Path]:
+        """Writes the index; gives where to look for what was written. unlisted: files besides, which meet
+        every goal."""
         several = len(outcomes) > 1
         any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
         own = [path.with_suffix("") if several else path for path in self._asked] if any_checked else []
@@ -71,7 +72,7 @@ class Reports:
             return own
         if several or not any_checked:
             links = [page.relative_to(self._index.parent).as_posix() for page in self._pages]
-            _write(self._index, index_page(outcomes, links, goals, self._signature).encode())
+            _write(self._index, index_page(outcomes, links, goals, self._signature, unlisted).encode())
         return [self._index, *own]
 
 

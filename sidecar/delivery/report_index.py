@@ -17,18 +17,30 @@ from sidecar.vocabulary import figure
 
 
 def index_page(
-    files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal], signature: Signature
+    files: Sequence[Outcome],
+    links: Sequence[str],
+    goals: Sequence[Goal],
+    signature: Signature,
+    unlisted: int = 0,
 ) -> str:
-    """The page. links: where each file's own page lies, relative to this one; one a file."""
-    passed = sum(isinstance(outcome, Checked) and outcome.passes for outcome in files)
+    """The page. links: where each file's own page lies, relative to this one; one a file. unlisted: files
+    besides, which meet every goal."""
+    passed = unlisted + sum(isinstance(outcome, Checked) and outcome.passes for outcome in files)
     unread = sum(isinstance(outcome, Unread) for outcome in files)
     measured = f"measured {signature.when}" + (f" by {signature.by}" if signature.by else "")
-    said = f"{passed} of {len(files)} {'meets' if passed == 1 else 'meet'} every goal"
+    said = f"{passed} of {len(files) + unlisted} {'meets' if passed == 1 else 'meet'} every goal"
     if unread:
         said += f"; {unread} could not be read"
+    left_out = [tag("p", "Files that meet every goal are not listed.")] if unlisted else []
     return page(
         "Delivery check",
-        tag("header", tag("p", f"{signature.program} · delivery check"), tag("h1", said), tag("p", measured)),
+        tag(
+            "header",
+            tag("p", f"{signature.program} · delivery check"),
+            tag("h1", said),
+            tag("p", measured),
+            *left_out,
+        ),
         tag("section", *(tag("p", _goal(goal)) for goal in goals)),
         tag("section", _table(files, links, goals)),
         tag("section", tag("p", CAUTIONS), class_="cautions"),

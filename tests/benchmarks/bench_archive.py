@@ -34,10 +34,17 @@ def counts(database: Path) -> tuple[int, int, int, float]:
     """Files on record, measurements, the most of one file, seconds of sound."""
     with sqlite3.connect(database) as connection:
         row = connection.execute(
-            "SELECT count(*), total(measurements), max(measurements), total(seconds) FROM files"
+            "SELECT count(*), total(measurements), coalesce(max(measurements), 0), total(seconds) FROM files"
         ).fetchone()
     connection.close()
     return int(row[0]), int(row[1]), int(row[2]), float(row[3])
+
+
+def has_begun(database: Path) -> bool:
+    with sqlite3.connect(database) as connection:
+        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    connection.close()
+    return bool(tables[0])
 
 
 def run(words: list[str]) -> tuple[float, float, str]:
@@ -72,7 +79,7 @@ def killed(words: list[str], database: Path, kills: int, whole_s: float, readabl
         if process.returncode >= 0:
             completed(database, readable)
             database.unlink()
-        elif database.exists():
+        elif has_begun(database):
             print(f"  killed with {counts(database)[1]} of {readable} measured", flush=True)
     run(words)
     completed(database, readable)

@@ -12,6 +12,7 @@ import pytest
 from distributed import Client
 from made_archive import made_archive
 
+from sidecar.cli import main
 from sidecar.delivery import archive_cluster
 from sidecar.delivery.archive_cluster import Cluster
 from sidecar.delivery.archive_joblib import each
@@ -169,3 +170,15 @@ def test_missing_packages_are_named_with_the_line_that_installs_them(monkeypatch
 
     with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[cluster\]'"):
         Cluster("127.0.0.1:9", JOB)
+
+
+def test_the_command_prints_what_it_prints_without_a_cluster(dask, archive, tmp_path, capsys, monkeypatch):
+    """Of every file, good or broken, to the last letter."""
+    monkeypatch.chdir(tmp_path)
+    printed = []
+    for where in ([], ["--cluster", dask.address]):
+        code = main(["check", "--json", "--archive", f"{len(where)}.sqlite", *where, "archive"])
+        printed.append((code, capsys.readouterr().out))
+
+    assert printed[0] == printed[1]
+    assert len(archive) == len(json.loads(printed[0][1]))

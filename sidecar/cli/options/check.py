@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from sidecar.cli.options.check_archive import add_archive
 from sidecar.cli.options.command import add_command
 
 
@@ -23,7 +24,7 @@ def add(commands: Any) -> None:
     parser.description += (  # type: ignore[operator]
         " Ends with 0 when all pass every goal, 1 when some fail, 2 when something could not be read."
     )
-    parser.add_argument("files", nargs="*", metavar="FILE")
+    parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
     parser.add_argument(
         "--goal",
         action="append",
@@ -36,6 +37,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")
     parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processors to use (all)")
+    add_archive(parser)
     reports = parser.add_argument_group(
         "reports", "Of several files each has its own in a folder of that name; R.html is the index."
     )
