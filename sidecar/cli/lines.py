@@ -15,9 +15,10 @@ from sidecar.vocabulary import Alert, Move, Reading, figure
 
 
 class JsonLines:
-    """One JSON object a line: each reading, and each move and alert that changes."""
+    """One JSON object a line: each reading, and each move, alert and notice that changes."""
 
     def __init__(self) -> None:
+        self._notice = ""
         self._move: tuple[str, Move] | None = None
         self._alerts: tuple[Alert, ...] = ()
 
@@ -45,6 +46,9 @@ class JsonLines:
         )
         self._say_move(snapshot)
         self._say_alerts(snapshot)
+        if snapshot.notice != self._notice:
+            self._notice = snapshot.notice
+            _say(type="notice", seconds=round(reading.seconds, 3), text=snapshot.notice)
 
     def _say_move(self, snapshot: Snapshot) -> None:
         fader, move = chosen_move(snapshot)
