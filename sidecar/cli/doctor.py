@@ -115,10 +115,18 @@ def _discovery() -> Iterator[Found]:
 
 
 def _settings() -> Iterator[Found]:
-    faults = goal_faults()
-    yield Found("goals", True, f"{len(all_goals())} usable; your own go into {own_configs() / 'goals'}")
-    for fault in faults:
-        yield Found("goal", False, str(fault))
+    """Files of the person's own that cannot be used are left out of every list, so they are told here."""
+    from sidecar.lights import all_lights, light_faults
+    from sidecar.osc.surface import all_surfaces, surface_faults
+
+    for kind, usable, faults in (
+        ("goal", all_goals(), goal_faults()),
+        ("surface", all_surfaces(), surface_faults()),
+        ("light", all_lights(), light_faults()),
+    ):
+        yield Found(f"{kind}s", True, f"{len(usable)} usable; your own go into {own_configs() / f'{kind}s'}")
+        for fault in faults:
+            yield Found(kind, False, str(fault))
 
 
 def _terminal() -> Iterator[Found]:

@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from sidecar import settings
 from sidecar.cli import main
 from sidecar.cli.parser import make_parser
+from sidecar.locations import own_configs
 
 COMMANDS = ("rehearse", "live", "review", "check", "passes", "listen", "goals", "devices", "doctor")
 
@@ -114,6 +116,23 @@ def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsy
 
     assert "✓ meter: the line-up tone at −18 dBFS reads −18.0 LUFS" in said
     assert "✓ loopback input: loopback" in said
+
+
+def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
+    """With its path and what is wrong; only the usable ones are counted."""
+    kinds = ("goal", "surface", "light")
+    usable = {kind: len(settings.files(kind)) for kind in kinds}
+    paths = {kind: own_configs() / f"{kind}s" / "mine.toml" for kind in kinds}
+    for path in paths.values():
+        path.parent.mkdir(parents=True)
+        path.write_text("title =", encoding="utf-8")
+    code = main(["doctor"])
+    said = capsys.readouterr().out
+
+    assert 1 == code
+    for kind, path in paths.items():
+        assert f"✓ {kind}s: {usable[kind]} usable; your own go into {path.parent}\n" in said
+        assert f"✗ {kind}: {path}: not valid TOML" in said
 
 
 def test_a_file_runs_through_the_live_pipeline_as_fast_as_it_goes(files, capsys):
