@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from sidecar.feed import Command, Feed, Snapshot, Verb
+from sidecar.hero import chosen
 from tui import texts
 from tui.cursor import Cursor
-from tui.drawing.chosen import chosen
 from tui.drawing.overs import places_s
 from tui.drawing.view import View
 

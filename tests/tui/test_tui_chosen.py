@@ -6,8 +6,8 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.feed import Snapshot, Stem
+from sidecar.hero import chosen, first_stem
 from sidecar.vocabulary import Move
-from tui.drawing.chosen import chosen, first_stem
 
 
 def _stems(**moves):

@@ -8,11 +8,11 @@ from typing import Literal
 
 from sidecar.feed import Snapshot
 from sidecar.goals import Goal
+from sidecar.hero import Chosen, chosen
 from sidecar.vocabulary import Move
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Tone
-from tui.drawing.chosen import Chosen, chosen
 
 Sign = Literal["↓", "↑", "◇", ""]
 

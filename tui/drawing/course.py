@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
+from sidecar.hero import chosen
 from sidecar.vocabulary import Move
 from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone
-from tui.drawing.chosen import chosen
 from tui.drawing.columns import Columns, Reducer, Window, around, window
 from tui.drawing.cursor import draw_cursor, reading_row
 from tui.drawing.events import events_row, guide_columns

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import textwrap
 
+from sidecar.hero import chosen
 from sidecar.vocabulary import SILENCE
 from tui import texts
 from tui.drawing import digits, wording
 from tui.drawing.advice import Advice, advice, landing_stand
 from tui.drawing.cells import Cells, Row, Tone, shortened
-from tui.drawing.chosen import chosen
 from tui.drawing.view import View
 
 _MARGIN = 2

@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 
 from sidecar.goals import Goal
+from sidecar.hero import chosen
 from sidecar.vocabulary import Reading
 from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
-from tui.drawing.chosen import chosen
 from tui.drawing.overs import short_term_line
 from tui.drawing.rail import Rail, band_row, offset_row, peaks_row, scale_row
 from tui.drawing.view import View

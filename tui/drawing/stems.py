@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from sidecar.feed import Stem
 from sidecar.goals import Goal
+from sidecar.hero import first_stem
 from sidecar.vocabulary import SILENCE, Limit, Move
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
-from tui.drawing.chosen import first_stem
 from tui.drawing.view import View
 
 ENTRY_WIDTH = 40
