@@ -20,14 +20,6 @@ from tui.widgets.rails import Rails
 @pytest.mark.parametrize(
     ("keys", "command"),
     [
-        (["space"], Command("pause")),
-        (["m"], Command("mark", "")),
-        (["f"], Command("follow")),
-        (["plus"], Command("nudge", 0.5)),
-        (["equals_sign"], Command("nudge", 0.5)),
-        (["minus"], Command("nudge", -0.5)),
-        (["up"], Command("nudge", 0.1)),
-        (["down"], Command("nudge", -0.1)),
         (["r", "y"], Command("reset")),
         (["r", "enter"], Command("reset")),
         (["M", "h", "i", "enter"], Command("mark", "hi")),
@@ -35,8 +27,8 @@ from tui.widgets.rails import Rails
         (["g", "down", "enter"], Command("goal", "exchange")),
     ],
 )
-def test_a_key_becomes_its_command(keys, command):
-    """Exactly one command leaves for what was pressed."""
+def test_a_dialogs_answer_becomes_its_command(keys, command):
+    """Exactly one command leaves for what was chosen, typed or confirmed."""
     assert [command] == told_after(scenes.down(), *keys)
 
 
@@ -54,17 +46,6 @@ def test_a_key_becomes_its_command(keys, command):
 def test_leaving_a_dialog_changes_nothing(keys):
     """Whoever looks and goes back has done nothing."""
     assert [] == told_after(scenes.down(), *keys)
-
-
-@pytest.mark.parametrize(
-    ("transport", "verb"), [("measuring", "pause"), ("paused", "continue"), ("ended", "start")]
-)
-def test_space_follows_the_transport(transport, verb):
-    """One key, and the footer names what it does now."""
-    feed = scenes.down()
-    feed.change(transport=transport)
-
-    assert [Command(verb)] == told_after(feed, "space")
 
 
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():

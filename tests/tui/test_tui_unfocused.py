@@ -1,4 +1,4 @@
-"""A screen beside the one that is typed at: its terminal has not the focus, and it is looked at all the same."""
+"""A screen beside the one that is typed at: its terminal has not the focus, and is looked at all the same."""
 
 from driving import drive, until
 from scripted_feed import down
