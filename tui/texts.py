@@ -112,8 +112,8 @@ MEASURES = (
      " first 60 s (Tech 3341 §2.4), and guidance only, never a reason to fail (Tech 3343 §3.3)."),
     ("Course", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
      " bright line is integrated, ahead of now it is the forecast."),
-    ("Cursor", "left and right look back along the course: the line below says what was read there. , and . go"
-     " to events and to where short-term went over its line; escape follows now again."),
+    ("Cursor", "left and right look back along the course: the line below says what was read there. , and ."
+     " go to events and to where short-term went over its line; escape follows now again."),
     ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
     ("Rides", "the fewest places where the fader must leave its line so that the course heard keeps the"
      " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
