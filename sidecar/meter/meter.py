@@ -91,7 +91,7 @@ class Meter:
         self._windows = windows.fresh_windows(self._front.hop_frames)
         self._gate = windows.fresh_gate()
         self._range = windows.fresh_range()
-        self._chain = (np.zeros(1024), np.zeros(1024, np.int64))
+        self._chain = (np.empty(1024), np.empty(1024, np.int32))
         self._true_peak = np.zeros(self.layout.channels, np.float32)
         self._sample_peak = np.float32(0.0)
         self._frames = 0
@@ -240,8 +240,10 @@ class Meter:
     def _make_room(self, blocks: int) -> None:
         kept, older = self._chain
         if self._gate.size[0] + blocks > kept.size:
-            more = max(blocks, kept.size // 2)
-            self._chain = (np.append(kept, np.zeros(more)), np.append(older, np.zeros(more, np.int64)))
+            size, room = self._gate.size[0], kept.size + max(blocks, kept.size)
+            # Only what is used of it takes memory: pages that nobody writes to are not there.
+            self._chain = (np.empty(room), np.empty(room, np.int32))
+            self._chain[0][:size], self._chain[1][:size] = kept[:size], older[:size]
 
     def _bank_peaks(self) -> None:
         """Keeps the peaks of the block that a pause or a loss leaves unfinished."""
