@@ -38,6 +38,7 @@ def _measured(measured: Measured) -> dict[str, Any]:
         "sample_rate": measured.sample_rate,
         "channels": measured.channels,
         "layout": measured.layout,
+        "channel_names": list(measured.channel_names),
         "seconds": round(reading.seconds, 3),
         "integrated_lufs": number(reading.integrated),
         "loudness_range_lu": number(reading.loudness_range),
@@ -69,6 +70,7 @@ def _facts(measured: Measured) -> dict[str, Any]:
         ],
         "clipped_runs": facts.clipped_runs,
         "first_clip_at_s": _seconds(facts.first_clip_at_s),
+        "clips_at_s": [_seconds(at) for at in facts.clips_at_s],
     }
 
 
@@ -87,10 +89,10 @@ def _judged(verdict: Verdict) -> dict[str, Any]:
 def _detail(finding: Finding) -> dict[str, Any]:
     spans = [
         {
-            "start_s": round(span.start_s, 2),
-            "end_s": round(span.end_s, 2),
-            "worst": number(span.worst),
-            "worst_s": round(span.worst_s, 2),
+            "start_s": round(span.start_s, 3),
+            "end_s": round(span.end_s, 3),
+            "worst": round(span.worst, 3) if finding.kind == "note" else number(span.worst),
+            "worst_s": round(span.worst_s, 3),
         }
         for span in finding.spans
     ]
@@ -98,4 +100,4 @@ def _detail(finding: Finding) -> dict[str, Any]:
 
 
 def _seconds(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
+    return None if value is None else round(value, 3)

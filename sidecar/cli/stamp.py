@@ -14,11 +14,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from sidecar.chunks.walk import is_wave, naming
 from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
 from sidecar.delivery.bext import Claimed, read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
-from sidecar.delivery.chunks import is_wave, naming
 from sidecar.delivery.measure import measure
 from sidecar.delivery.verdict import judge
 from sidecar.errors import SidecarError, SourceError

@@ -8,7 +8,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sidecar.delivery.facts import CLIP_SAMPLES
+from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED
+from sidecar.delivery.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, passed
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import SEGMENT, highest
 
@@ -31,7 +32,9 @@ class FactState(NamedTuple):
     clip_run: NDArray[np.int64]
     """Shape (channels,): samples at full scale up to the last frame without a break."""
     clips: NDArray[np.int64]
-    """Shape (2,): clipped runs, and the frame at which the first begins."""
+    """Shape (channels,): clipped runs."""
+    clips_at: NDArray[np.int64]
+    """Shape (channels, CLIPS_LISTED): the frames at which the first of them begin."""
 
 
 def fresh_facts(channels: int) -> FactState:
@@ -42,7 +45,8 @@ def fresh_facts(channels: int) -> FactState:
         np.zeros(3),
         np.zeros(1, np.bool_),
         np.zeros(channels, np.int64),
-        np.array([0, np.iinfo(np.int64).max]),
+        np.zeros(channels, np.int64),
+        np.zeros((channels, CLIPS_LISTED), np.int64),
     )
 
 
@@ -53,8 +57,11 @@ def join(state: FactState, later: FactState) -> None:
     state.products[:] += later.products
     state.differ[:] |= later.differ
     state.clip_run[:] = later.clip_run
-    state.clips[0] += later.clips[0]
-    state.clips[1] = min(state.clips[1], later.clips[1])
+    for c in np.flatnonzero(later.clips):
+        begun = later.clips_at[c, : later.clips[c]]
+        room = state.clips_at[c, state.clips[c] :]
+        room[: begun.size] = begun[: room.size]
+    state.clips[:] += later.clips
 
 
 @njit(nogil=True, cache=True, fastmath=_FLAGS)
@@ -91,8 +98,9 @@ def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any)
             continue
         run += 1
         if run == CLIP_SAMPLES:
-            state.clips[0] += 1
-            state.clips[1] = min(state.clips[1], frame + i + 1 - CLIP_SAMPLES)
+            if state.clips[c] < CLIPS_LISTED:
+                state.clips_at[c, state.clips[c]] = frame + i + 1 - CLIP_SAMPLES
+            state.clips[c] += 1
     state.clip_run[c] = run
 
 
@@ -115,18 +123,23 @@ def _compare(left: Any, right: Any, state: Any) -> None:
 
 
 @njit(nogil=True, cache=True)
-def gather(planes: Any, first_frame: int, full_scale: np.float32, state: Any) -> Any:
+def gather(
+    planes: Any, first_frame: int, full_scale: np.float32, shortest_gap: int, loud: np.float32, state: Any
+) -> Any:
     """Takes in planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
-    *first_frame* of the file.
+    *first_frame* of the file. shortest_gap: frames. loud: linear, what both sides of a gap must reach.
 
     Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at
-    either end whatever their length, since they may go on, and the longer ones between.
+    either end whatever their length, since they may go on, and the longer ones between. Then what may be
+    gaps as (channel, start, stop), shape (n, 3), with the peaks beside them, shape (n, 2).
     """
     channels = state.total.size
     end = planes.shape[1]
     work = np.empty(SEGMENT, np.int32)
     runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
+    zeros = fresh_runs(planes, channels, shortest_gap)
+    at, begun = zeros.at, zeros.begun
     silent_from = REACH
     for start in range(REACH, end, SEGMENT):
         stop = min(start + SEGMENT, end)
@@ -141,6 +154,14 @@ def gather(planes: Any, first_frame: int, full_scale: np.float32, state: Any) ->
                 _count_clips(x, first_frame + start - REACH, full_scale, c, state)
             else:
                 state.clip_run[c] = 0
+            if begun[c] == 0:
+                far = passed(planes[c], at[c], stop - EDGE, shortest_gap)
+                if far >= 0:
+                    at[c] = far
+                    continue
+            elif peak == 0.0:
+                continue
+            find_runs(planes[c], c, stop - EDGE, shortest_gap, loud, zeros)
         if channels == 2:
             _compare(planes[0, start:stop], planes[1, start:stop], state)
         if loudest == 0.0:
@@ -153,4 +174,8 @@ def gather(planes: Any, first_frame: int, full_scale: np.float32, state: Any) ->
     if silent_from < end:
         runs[made] = silent_from, end
         made += 1
-    return runs[:made] + (first_frame - REACH)
+    if end > REACH:
+        end_runs(planes, shortest_gap, loud, zeros)
+    gaps = zeros.places[: zeros.made[0]]
+    gaps[:, 1:] += first_frame - REACH
+    return runs[:made] + (first_frame - REACH), gaps, zeros.edges[: zeros.made[0]]

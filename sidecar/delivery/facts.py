@@ -1,4 +1,4 @@
-"""What a file is beside its loudness: encoding, channels, offsets, silences, clipping."""
+"""What a file is beside its loudness: encoding, channels, offsets, silences, gaps, clipping."""
 
 from __future__ import annotations
 
@@ -7,8 +7,16 @@ from typing import NamedTuple
 
 SHORTEST_SILENCE_S = 1.0
 """Ours: shorter stretches of digital zero are part of many programmes."""
+SHORTEST_GAP_S = 0.001
+"""Ours: shorter runs of zeros are part of many waveforms."""
+GAP_EDGE_DBFS = -50.0
+"""Ours: what is fainter right beside zeros has faded."""
+MOST_GAPS = 10_000
+"""Ours: what has more of them is made of them."""
 CLIP_SAMPLES = 3
 """Samples in a row at full scale that count as clipped. Common practice, no source."""
+CLIPS_LISTED = 20
+"""Ours: clipped runs whose place is kept; the rest is counted."""
 
 
 class Silence(NamedTuple):
@@ -16,6 +24,19 @@ class Silence(NamedTuple):
 
     start_s: float
     length_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A run of exact zeros in one channel, or in several at a time, with sound right before and after."""
+
+    start_s: float
+    length_s: float
+    channels: tuple[int, ...]
+    """Counted from 0."""
+    before_dbfs: float
+    """Highest of the samples right before, in any of these channels."""
+    after_dbfs: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,4 +61,12 @@ class Facts:
     """Stretches of digital silence of 1 s and longer."""
     clipped_runs: int = 0
     """How often three or more samples in a row stand at full scale or above, over all channels."""
-    first_clip_at_s: float | None = None
+    clips_at_s: tuple[float, ...] = ()
+    """Where the first 20 of them begin, in order."""
+    gaps: tuple[Gap, ...] = ()
+    """The first 10 000, in order."""
+
+    @property
+    def first_clip_at_s(self) -> float | None:
+        """None where nothing is clipped."""
+        return self.clips_at_s[0] if self.clips_at_s else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -29,7 +29,8 @@ class Span:
     start_s: float
     end_s: float
     worst: float
-    """In the unit of what was held against a limit; for silence its length in seconds."""
+    """In the unit of what was held against a limit; for silence and dropouts the length in seconds; for
+    clipping how many runs."""
     worst_s: float
     """Where the worst is."""
 
@@ -43,7 +44,7 @@ class Finding:
     """One word or two, for scripts: loudness, true peak, short-term, momentary, silence …"""
     sentence: str
     spans: tuple[Span, ...] = ()
-    """Every place, the worst first."""
+    """Every place, the worst first; of clipping the first of them, in order."""
 
     @property
     def places(self) -> str:
@@ -56,6 +57,8 @@ class Finding:
 
     def _place(self, span: Span) -> str:
         place = time_code(span.start_s)
+        if self.about == "dropout":
+            return f"{place} ({length(span.worst)})"
         if span.end_s - span.start_s > 0.15:
             place = f"{place} to {time_code(span.end_s)}"
         return f"{place} ({figure(span.worst)})" if self.kind == "fault" else place
@@ -65,6 +68,23 @@ def time_code(seconds: float) -> str:
     """Seconds from the start of the programme as h:mm:ss.s."""
     tenths = round(max(0.0, seconds) * 10.0)
     return f"{tenths // 36_000}:{tenths // 600 % 60:02}:{tenths // 10 % 60:02}.{tenths % 10}"
+
+
+def length(seconds: float) -> str:
+    """A length in words: whole milliseconds, from one second on seconds."""
+    return f"{figure(seconds)} s" if seconds >= 1.0 else f"{round(seconds * 1000.0)} ms"
+
+
+def spans_of(moments_s: Sequence[float]) -> tuple[Span, ...]:
+    """The places of moments, which are in order; the worst of each is how many they are."""
+    spans: list[Span] = []
+    for moment_s in moments_s:
+        if spans and moment_s - spans[-1].end_s <= _MERGE_S:
+            start = spans.pop()
+            spans.append(Span(start.start_s, moment_s, start.worst + 1, start.worst_s))
+        else:
+            spans.append(Span(moment_s, moment_s, 1, moment_s))
+    return tuple(spans)
 
 
 def spans_over(ends_s: FloatArray, values: FloatArray, limit: float, step_s: float) -> tuple[Span, ...]:

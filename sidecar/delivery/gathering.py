@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery import fact_kernels
-from sidecar.delivery.facts import CLIP_SAMPLES, SHORTEST_SILENCE_S, Facts, Silence
+from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED, SHORTEST_SILENCE_S, Facts, Silence
+from sidecar.delivery.gap_keeping import GapKeeper
 from sidecar.meter.interpolation import REACH
 from sidecar.vocabulary import decibel
 
@@ -16,7 +17,9 @@ from sidecar.vocabulary import decibel
 class FactsKeeper:
     """Gathers :class:`~sidecar.delivery.facts.Facts`, in one go or in stretches that are joined."""
 
-    def __init__(self, first_frame: int, full_scale: float, before: NDArray[np.float32]) -> None:
+    def __init__(
+        self, first_frame: int, rate_hz: int, full_scale: float, before: NDArray[np.float32]
+    ) -> None:
         """first_frame: where in the file the samples begin that are pushed.
         full_scale: the highest size that the encoding can hold (a little less than 1.0 in integers).
         before: shape (channels, n), what comes before the first frame, or the end of it: a clipped run
@@ -25,6 +28,8 @@ class FactsKeeper:
         self._state = fact_kernels.fresh_facts(before.shape[0])
         self._full_scale = np.float32(full_scale)
         self._frame = first_frame
+        self._rate_hz = rate_hz
+        self._gaps = GapKeeper(before.shape[0], rate_hz, full_scale)
         self._runs: list[tuple[int, int]] = []
         at_full_scale = np.abs(before[:, : -CLIP_SAMPLES - 1 : -1]) >= self._full_scale
         self._state.clip_run[:] = np.cumprod(at_full_scale, axis=1).sum(axis=1)
@@ -36,21 +41,31 @@ class FactsKeeper:
 
     def push(self, planes: NDArray[np.float32]) -> None:
         """Takes in frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
-        for start, stop in fact_kernels.gather(planes, self._frame, self._full_scale, self._state):
+        silences, *gaps = fact_kernels.gather(
+            planes,
+            self._frame,
+            self._full_scale,
+            self._gaps.shortest,
+            np.float32(self._gaps.loud),
+            self._state,
+        )
+        for start, stop in silences:
             self._add_run(int(start), int(stop))
+        self._gaps.add(*gaps)
         self._frame += planes.shape[1] - REACH
 
     def join(self, later: FactsKeeper) -> None:
         """Takes in what was gathered from the frames that follow."""
         fact_kernels.join(self._state, later._state)
+        self._gaps.join(later._gaps)
         for start, stop in later._runs:
             self._add_run(start, stop)
         self._frame = later._frame
 
-    def facts(self, container: str, encoding: str, rate_hz: int) -> Facts:
+    def facts(self, container: str, encoding: str) -> Facts:
         """What was gathered so far."""
-        state = self._state
-        clips, first = (int(k) for k in state.clips)
+        state, rate_hz = self._state, self._rate_hz
+        clips = (at[:count] for at, count in zip(state.clips_at, state.clips, strict=True))
         return Facts(
             container=container,
             encoding=encoding,
@@ -64,8 +79,9 @@ class FactsKeeper:
                 for start, stop in self._runs
                 if stop - start >= SHORTEST_SILENCE_S * rate_hz
             ),
-            clipped_runs=clips,
-            first_clip_at_s=first / rate_hz if clips else None,
+            clipped_runs=int(state.clips.sum()),
+            clips_at_s=tuple(int(at) / rate_hz for at in sorted(np.concatenate([*clips]))[:CLIPS_LISTED]),
+            gaps=self._gaps.gaps(self._frame),
         )
 
     def _add_run(self, start: int, stop: int) -> None:

@@ -14,6 +14,7 @@ from sidecar.delivery.facts import Facts
 from sidecar.delivery.gathering import FactsKeeper
 from sidecar.delivery.stretches import stretches
 from sidecar.meter import Blocks, Meter
+from sidecar.meter.layouts import channel_names
 from sidecar.sources.sound_file import SoundFile
 from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
 
@@ -51,6 +52,11 @@ class Measured:
     course: BlockCourse = field(repr=False, compare=False)
 
     @property
+    def channel_names(self) -> tuple[str, ...]:
+        """Positions in the file's order, numbers from 1 where they are not known."""
+        return channel_names(self.layout, self.channels)
+
+    @property
     def peak_to_loudness_lu(self) -> float:
         """Maximum true peak over integrated loudness, LU; ``-inf`` where there is no programme."""
         if self.reading.integrated == SILENCE:
@@ -75,7 +81,7 @@ def measure(
     courses = []
     with SoundFile(path) as file:
         meter = Meter(file.rate_hz, layout, channels=file.channels)
-        keeper = FactsKeeper(0, file.full_scale, np.empty((file.channels, 0), np.float32))
+        keeper = FactsKeeper(0, file.rate_hz, file.full_scale, np.empty((file.channels, 0), np.float32))
         for stretch in stretches(file, meter.layout, workers or os.cpu_count() or 1):
             meter.take_in(stretch.front, stretch.hops)
             keeper.join(stretch.keeper)
@@ -91,7 +97,7 @@ def measure(
         file.channels,
         meter.layout.name,
         reading,
-        keeper.facts(file.container, file.encoding, file.rate_hz),
+        keeper.facts(file.container, file.encoding),
         meter.max_momentary_at_s,
         meter.max_short_term_at_s,
         _highest_at_s(course.true_peak, reading.max_true_peak),

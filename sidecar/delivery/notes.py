@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sidecar.delivery.dropouts import dropouts
-from sidecar.delivery.facts import CLIP_SAMPLES, Facts
-from sidecar.delivery.findings import Finding, Span, time_code, worst_first
+from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, Facts
+from sidecar.delivery.findings import Finding, Span, length, spans_of, time_code, worst_first
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.remedy import excess
 from sidecar.goals import Goal
@@ -46,18 +46,19 @@ def _damage(measured: Measured) -> Iterator[Note]:
     facts, bad = measured.facts, measured.reading.bad_samples
     if bad:
         yield "damage", f"{bad:,} samples are not numbers; they were measured as silence.", ()
-    if facts.clipped_runs and facts.first_clip_at_s is not None:
+    if facts.first_clip_at_s is not None:
+        first = f" The first {CLIPS_LISTED} of them:" if facts.clipped_runs > CLIPS_LISTED else ""
         yield (
             "clipping",
-            f"Clipped in {facts.clipped_runs:,} {_plural('place', facts.clipped_runs)}, first at "
-            f"{time_code(facts.first_clip_at_s)}: {CLIP_SAMPLES} samples or more in a row at full scale.",
-            (),
+            f"Clipped in {_places(facts.clipped_runs)}, first at {time_code(facts.first_clip_at_s)}: "
+            f"{CLIP_SAMPLES} samples or more in a row at full scale.{first}",
+            spans_of(facts.clips_at_s),
         )
 
 
 def _channels(measured: Measured) -> Iterator[Note]:
-    facts = measured.facts
-    dead = [str(k + 1) for k, peak in enumerate(facts.sample_peak) if peak == SILENCE]
+    facts, names = measured.facts, measured.channel_names
+    dead = [name for name, peak in zip(names, facts.sample_peak, strict=True) if peak == SILENCE]
     if dead and len(dead) < measured.channels:
         yield "dead channel", f"{_channel_list(dead)} holds nothing but digital silence.", ()
     if facts.identical_channels and not dead:
@@ -74,9 +75,9 @@ def _channels(measured: Measured) -> Iterator[Note]:
             "mono it cancels.",
             (),
         )
-    offsets = [(k + 1, mean) for k, mean in enumerate(facts.dc_offset) if abs(mean) >= DC_OFFSET]
+    offsets = [pair for pair in zip(names, facts.dc_offset, strict=True) if abs(pair[1]) >= DC_OFFSET]
     if offsets:
-        each = ", ".join(f"channel {k} {figure(decibel(abs(mean)))} dBFS" for k, mean in offsets)
+        each = ", ".join(f"{name} {figure(decibel(abs(mean)))} dBFS" for name, mean in offsets)
         yield "dc offset", f"A constant offset takes headroom: {each}.", ()
 
 
@@ -92,22 +93,27 @@ def _silences(facts: Facts, seconds: float) -> Iterator[Note]:
             yield "silence", f"It ends with {figure(span.worst)} s of digital silence.", ()
     inside = worst_first(s for s in found if s.start_s >= _EDGE_S and s.end_s <= seconds - _EDGE_S)
     if inside:
-        count = len(inside)
         yield (
             "silence",
-            f"Digital silence inside the programme in {count} {_plural('place', count)}, the longest "
+            f"Digital silence inside the programme in {_places(len(inside))}, the longest "
             f"{figure(inside[0].worst)} s.",
             inside,
         )
 
 
 def _dropouts(measured: Measured) -> Iterator[Note]:
-    for numbers, spans in dropouts(measured).items():
-        everyone = len(numbers) == measured.channels
-        whose = "Every channel" if everyone else _channel_list([str(number) for number in numbers])
-        count = f"{len(spans)} {_plural('place', len(spans))}"
-        sentence = f"{whose} drops out in {count}: digital silence with sound right before and after."
-        yield "dropout", sentence, worst_first(spans)
+    least = "at least " if len(measured.facts.gaps) == MOST_GAPS else ""
+    for channels, spans in dropouts(measured).items():
+        everyone = len(channels) == measured.channels
+        whose = "Every channel" if everyone else _channel_list([measured.channel_names[k] for k in channels])
+        worst = worst_first(spans)
+        yield (
+            "dropout",
+            f"{whose} drops out in {least}{_places(len(spans))}, the longest {length(worst[0].worst)}: exact "
+            "zeros that cut off sound and let it in again at once. An edit may mean that; if none does, "
+            "audio was lost.",
+            worst,
+        )
 
 
 def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
@@ -133,11 +139,11 @@ def _minus(correlation: float) -> str:
     return f"{correlation:.2f}".replace("-", "−")
 
 
-def _plural(word: str, count: int) -> str:
-    return word if count == 1 else f"{word}s"
+def _places(count: int) -> str:
+    return f"{count:,} {'place' if count == 1 else 'places'}"
 
 
-def _channel_list(numbers: list[str]) -> str:
-    if len(numbers) == 1:
-        return f"Channel {numbers[0]}"
-    return f"Each of channels {', '.join(numbers[:-1])} and {numbers[-1]}"
+def _channel_list(names: list[str]) -> str:
+    if len(names) == 1:
+        return f"Channel {names[0]}"
+    return f"Each of channels {', '.join(names[:-1])} and {names[-1]}"

@@ -127,9 +127,9 @@ def goal_words(goal: Goal) -> str:
 
 
 def _drawings(measured: Measured, goal: Goal) -> Markup:
-    numbers = [str(k + 1) for k in range(measured.channels)]
+    reading, facts = measured.reading, measured.facts
     levels = levels_sheet(measured, goal)
-    peaks = peaks_sheet(numbers, measured.reading.true_peak, measured.facts.sample_peak, goal)
+    peaks = peaks_sheet(measured.channel_names, reading.true_peak, facts.sample_peak, goal)
     return tag(
         "div",
         _section("How loud, how often", tag("figure", levels.svg()), class_="whole"),
@@ -159,44 +159,30 @@ def _finding(goal: str, finding: Finding) -> Markup:
 
 def _channels(measured: Measured) -> Markup:
     heads = ("channel", "true peak, dBTP", "sample peak, dBFS", "constant offset, dBFS")
+    facts = measured.facts
+    offsets = (decibel(abs(offset)) for offset in facts.dc_offset)
+    each = zip(measured.channel_names, measured.reading.true_peak, facts.sample_peak, offsets, strict=True)
     rows = [
         tag(
             "tr",
-            tag("th", str(k + 1), scope="row"),
-            *(tag("td", figure(value), class_="number") for value in (peak, sample, decibel(abs(offset)))),
+            tag("th", name, scope="row"),
+            *(tag("td", figure(level), class_="number") for level in levels),
         )
-        for k, (peak, sample, offset) in enumerate(
-            zip(measured.reading.true_peak, measured.facts.sample_peak, measured.facts.dc_offset, strict=True)
-        )
+        for name, *levels in each
     ]
-    return _section(
-        "Channels",
-        tag(
-            "table",
-            tag(
-                "thead",
-                tag(
-                    "tr",
-                    *(
-                        tag("th", head, scope="col", class_="number" if head != heads[0] else "")
-                        for head in heads
-                    ),
-                ),
-            ),
-            tag("tbody", *rows),
-        ),
-    )
+    top = [tag("th", head, scope="col", class_="number" if head != heads[0] else "") for head in heads]
+    return _section("Channels", tag("table", tag("thead", tag("tr", *top)), tag("tbody", *rows)))
 
 
 def _file(path: str, measured: Measured, known_by: Fingerprint, signature: Signature) -> Markup:
-    facts, reading = measured.facts, measured.reading
+    facts, reading, names = measured.facts, measured.reading, ", ".join(measured.channel_names)
     rows = (
         ("File", path),
         ("SHA-256", tag("span", known_by.sha256, class_="hash")),
         ("Size", f"{known_by.size_bytes:,} bytes"),
         ("Format", format_words(facts.container, facts.encoding)),
         ("Sample rate", f"{measured.sample_rate:,} Hz"),
-        ("Channels", f"{measured.channels}, measured as {measured.layout}"),
+        ("Channels", f"{measured.channels} ({names}), measured as {measured.layout}"),
         ("Length", f"{time_code(reading.seconds)} ({facts.frames:,} frames, none lost)"),
         ("Samples that are no numbers", f"{reading.bad_samples:,}"),
         ("Measured by", signature.by or "not stated"),

@@ -70,7 +70,7 @@ def _stretch(whole: SoundFile, layout: Layout, first_block: int, end_block: int)
     with SoundFile(whole.path) as file:
         file.seek(lead)
         before = front.push(file.read(at - lead, file.native_type)).samples
-        keeper = FactsKeeper(at, file.full_scale, before)
+        keeper = FactsKeeper(at, file.rate_hz, file.full_scale, before)
         room = np.empty((_READ_FRAMES, file.channels), file.native_type)
         while at < end and len(frames := file.read_into(room[: end - at])):
             parts.append(front.push(frames))
@@ -85,7 +85,7 @@ def _one_by_one(file: SoundFile, layout: Layout, reads: Iterator[NDArray[Any]]) 
     at = 0
     for frames in reads:
         hops = front.push(frames)
-        keeper = FactsKeeper(at, file.full_scale, before)
+        keeper = FactsKeeper(at, file.rate_hz, file.full_scale, before)
         keeper.push(hops.planes)
         yield Stretch(front, hops, keeper)
         before = hops.samples[:, -CLIP_SAMPLES:].copy()

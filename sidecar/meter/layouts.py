@@ -69,8 +69,8 @@ def layout_from(text: str) -> Layout:
 
     Raises SignalError when the name or a position is not known.
     """
-    positions = [part.strip() for part in _LAYOUTS.get(text, text).split(",")]
-    unknown = [p for p in positions if p != "LFE" and p not in _POSITIONS]
+    positions = _positions(text)
+    unknown = [p for p in positions if not _is_known(p)]
     if unknown:
         raise SignalError(
             f"Layout '{text}' is not known (at '{unknown[0]}'). Use one of {', '.join(_LAYOUTS)}, or a comma "
@@ -78,6 +78,18 @@ def layout_from(text: str) -> Layout:
         )
     weights = tuple(0.0 if p == "LFE" else annex3_weight(*_POSITIONS[p]) for p in positions)
     return Layout(text, weights)
+
+
+def channel_names(layout: str, channels: int) -> tuple[str, ...]:
+    """What each channel of a layout is called, in order: its position ("L", "R", "C", "LFE", "Ls" …), or its
+    number from 1 where the layout is no list of so many known positions, as with explicit weights.
+
+    layout: as :attr:`Layout.name` says it.
+    """
+    positions = _positions(layout)
+    if len(positions) == channels and all(map(_is_known, positions)):
+        return tuple(positions)
+    return tuple(str(k + 1) for k in range(channels))
 
 
 def layout_for(channels: int) -> Layout:
@@ -103,3 +115,11 @@ def layout_of_weights(weights: Sequence[float]) -> Layout:
     if not weights or not all(0.0 <= w < float("inf") for w in weights):
         raise SignalError(f"Weights must be finite numbers, 0 or more, one a channel; got {list(weights)}.")
     return Layout("weights", tuple(float(w) for w in weights))
+
+
+def _positions(layout: str) -> list[str]:
+    return [part.strip() for part in _LAYOUTS.get(layout, layout).split(",")]
+
+
+def _is_known(position: str) -> bool:
+    return position == "LFE" or position in _POSITIONS

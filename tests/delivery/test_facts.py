@@ -90,7 +90,21 @@ def test_three_samples_at_full_scale_are_clipped(tmp_path, subtype, name):
     facts = measured(tmp_path, frames, name=name, subtype=subtype).facts
 
     assert 4 == facts.clipped_runs
+    assert [5000 / RATE_HZ, (edge - 2) / RATE_HZ, (edge - 1) / RATE_HZ, 2 * edge / RATE_HZ] == list(
+        facts.clips_at_s
+    )
     assert 5000 / RATE_HZ == facts.first_clip_at_s
+
+
+def test_the_places_of_the_first_twenty_clipped_runs_are_kept(tmp_path):
+    """Of 15 in each channel, one after the other over several reading blocks: all are counted."""
+    frames = noise(4)
+    begins = 6000 * (np.arange(30) + 1)
+    for k, begin in enumerate(begins):
+        frames[begin : begin + 4, k % 2] = 1.0
+    facts = measured(tmp_path, frames).facts
+
+    assert (30, list(begins[:20] / RATE_HZ)) == (facts.clipped_runs, list(facts.clips_at_s))
 
 
 def test_the_encoding_is_told(tmp_path):

@@ -70,7 +70,7 @@ def test_a_dead_channel(noted):
     frames = noise()
     frames[:, 1] = 0.0
 
-    assert "Channel 2 holds nothing but digital silence." == noted(frames)["dead channel"].sentence
+    assert "Channel R holds nothing but digital silence." == noted(frames)["dead channel"].sentence
     assert "dead channel" not in noted(np.zeros((RATE_HZ * 6, 2)))
 
 
@@ -78,10 +78,7 @@ def test_a_constant_offset(noted):
     """1 % of full scale is −40 dBFS."""
     frames = noise()
 
-    assert (
-        "channel 1 −40.0 dBFS, channel 2 −40.0 dBFS"
-        in noted(frames - frames.mean(axis=0) + 0.01)["dc offset"].sentence
-    )
+    assert "L −40.0 dBFS, R −40.0 dBFS" in noted(frames - frames.mean(axis=0) + 0.01)["dc offset"].sentence
 
 
 def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
@@ -97,23 +94,62 @@ def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
     assert "At 0:00:04.0 to 0:00:05.5." == inside.places
 
 
-def test_a_channel_that_drops_out(noted):
-    """Half a second of exact zeros in one channel, sound right before and after; its place to a tenth."""
+@pytest.mark.parametrize("length_s", [0.0011, 0.012, 0.5])
+def test_a_channel_that_drops_out(noted, length_s):
+    """Exact zeros in one channel, sound right before and after; its place and length."""
     frames = noise()
-    frames[2 * RATE_HZ : int(2.5 * RATE_HZ), 1] = 0.0
+    frames[2 * RATE_HZ : round((2 + length_s) * RATE_HZ), 1] = 0.0
     found = noted(frames)["dropout"]
 
-    assert found.sentence.startswith("Channel 2 drops out in 1 place: ")
-    assert (2.0, 2.5) == pytest.approx((found.spans[0].start_s, found.spans[0].end_s), abs=0.11)
+    assert found.sentence.startswith(
+        f"Channel R drops out in 1 place, the longest {round(length_s * 1000)} ms: "
+    )
+    assert (2.0, 2.0 + length_s) == pytest.approx((found.spans[0].start_s, found.spans[0].end_s), abs=1e-4)
+    assert f"0:00:02.0 ({round(length_s * 1000)} ms)" in found.places
 
 
 def test_all_channels_that_drop_out_together(noted):
-    """Two gaps of 0.4 s: shorter than what is told as silence."""
+    """Gaps of 0.4 and 0.05 s: shorter than what is told as silence; the longest is told first."""
     frames = noise()
-    for start_s in (1.0, 4.0):
-        frames[round(start_s * RATE_HZ) : round((start_s + 0.4) * RATE_HZ)] = 0.0
+    for start_s, length_s in ((1.0, 0.05), (4.0, 0.4)):
+        frames[round(start_s * RATE_HZ) : round((start_s + length_s) * RATE_HZ)] = 0.0
+    found = noted(frames)["dropout"]
 
-    assert "Every channel drops out in 2 places" in noted(frames)["dropout"].sentence
+    assert "Every channel drops out in 2 places, the longest 400 ms" in found.sentence
+    assert "At 0:00:04.0 (400 ms); 0:00:01.0 (50 ms)." == found.places
+
+
+def test_channels_of_a_surround_programme_have_their_names(noted):
+    """5.1: C drops out alone, both surrounds are dead."""
+    frames = noise(channels=6)
+    frames[RATE_HZ : RATE_HZ + 480, 2] = 0.0
+    frames[:, 4:] = 0.0
+    found = noted(frames)
+
+    assert found["dropout"].sentence.startswith("Channel C drops out in 1 place, the longest 10 ms")
+    assert "Each of channels Ls and Rs holds nothing but digital silence." == found["dead channel"].sentence
+
+
+@pytest.mark.parametrize("fade_s", [0.005, 0.02, 0.2])
+def test_words_between_silences_are_no_dropouts(noted, fade_s):
+    """Sound faded out to exact zero and in again, linearly, as edits and gates do."""
+    frames, ramp = noise(), np.linspace(1.0, 0.0, round(fade_s * RATE_HZ))[:, None]
+    for start in (RATE_HZ, 3 * RATE_HZ, 4 * RATE_HZ):
+        stop = start + RATE_HZ // 4
+        frames[start - len(ramp) : start] *= ramp
+        frames[start:stop] = 0.0
+        frames[stop : stop + len(ramp)] *= ramp[::-1]
+
+    assert {} == noted(frames)
+
+
+def test_sound_that_dies_away_before_a_cut_is_no_dropout(noted):
+    """A note that has fallen by 40 dB is cut to silence, and the next one begins at once."""
+    frames = noise()
+    frames[RATE_HZ : 2 * RATE_HZ] *= 10 ** (np.linspace(0, -60, RATE_HZ) / 20)[:, None]
+    frames[2 * RATE_HZ : 2 * RATE_HZ + 4800] = 0.0
+
+    assert {} == noted(frames)
 
 
 def test_a_fade_to_silence_is_no_dropout(noted):
@@ -134,7 +170,22 @@ def test_clipping(noted):
     frames[3 * RATE_HZ : 3 * RATE_HZ + 3, 0] = 1.0
     frames[4 * RATE_HZ : 4 * RATE_HZ + 2, 0] = 1.0
 
-    assert "Clipped in 1 place, first at 0:00:03.0" in noted(frames)["clipping"].sentence
+    found = noted(frames)["clipping"]
+
+    assert "Clipped in 1 place, first at 0:00:03.0" in found.sentence
+    assert "At 0:00:03.0." == found.places
+
+
+def test_places_of_clipping(noted):
+    """Runs within a second of each other are one place; of many runs the first 20 have places."""
+    frames = noise()
+    for k in range(25):
+        frames[RATE_HZ + 9600 * k : RATE_HZ + 9600 * k + 3, 0] = 1.0  # every 0.2 s
+    frames[RATE_HZ : RATE_HZ + 9600 * 5] = 0.01
+    found = noted(frames)["clipping"]
+
+    assert "Clipped in 20 places, first at 0:00:02.0" in found.sentence
+    assert [(2.0, 5.8, 20)] == [(span.start_s, pytest.approx(span.end_s), span.worst) for span in found.spans]
 
 
 def test_a_lossy_encoding(noted):

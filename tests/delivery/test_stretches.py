@@ -35,6 +35,8 @@ def programme(rate_hz, channels):
     frames[seam[4] - rate_hz : seam[4] + rate_hz] = 0.0
     frames[seam[6] - rate_hz // 2 : seam[7] + rate_hz] = 0.0
     quarter = np.sin(np.pi * (np.arange(-50, 50) / 2 + 0.25)) * np.hanning(100)  # +3 dB between its samples
+    frames[seam[5] - 2 * rate_hz // 1000 : seam[5] + 1] = 0.0
+    frames[seam[5] + rate_hz // 2 : seam[5] + rate_hz // 2 + rate_hz // 100, 0] = 0.0
     frames[seam[8] - 50 : seam[8] + 50] = 0.9 * quarter[:, None]
     return np.clip(frames, -1.0, 1.0)
 

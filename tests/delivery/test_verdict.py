@@ -191,7 +191,7 @@ def test_a_gain_that_is_said_to_be_enough_is_enough(goal, narrow, integrated, ab
 
 def test_several_goals_are_told_one_after_the_other_and_notes_once():
     """A note is the file's own, whatever it is held against."""
-    file = made(facts=replace(FACTS, clipped_runs=1, first_clip_at_s=4.0), integrated=-20.0)
+    file = made(facts=replace(FACTS, clipped_runs=1, clips_at_s=(4.0,)), integrated=-20.0)
     rows = [(goal, f.about) for goal, f in told([judge(file, load_goal(g)) for g in ("r128", "r128-s2")])]
 
     assert [("r128", "loudness"), ("r128", "remedy"), ("", "clipping")] == rows

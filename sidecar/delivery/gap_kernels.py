@@ -1,0 +1,154 @@
+"""The compiled inner loop behind the gaps: samples in, runs of exact zeros out."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from sidecar.meter.interpolation import REACH
+
+EDGE = 12
+"""Samples by whose peak the sound right before and right after a run is judged: few enough that a fade of
+a few milliseconds is down by then, and no more than half of what planes keep of the time before."""
+_BUNCH = 64
+_NO_SIGN = np.int32(0x7FFFFFFF)
+
+
+class ZeroRuns(NamedTuple):
+    """Runs of exact zeros in planes, see :func:`~sidecar.meter.planes.fresh_planes`, in the frames from
+    REACH − EDGE up to EDGE before their end: so each frame of a file is looked at once, and knows its
+    neighbours."""
+
+    at: NDArray[np.int64]
+    """Shape (channels,): the column up to which all is known, which sounds unless a run is open."""
+    begun: NDArray[np.int64]
+    """Shape (channels,): where the run begins that is open; 0 if none is."""
+    places: NDArray[np.int64]
+    """Shape (room, 3): channel, first column of a run, the column behind its last."""
+    edges: NDArray[np.float32]
+    """Shape (room, 2): linear peaks right before and right after it."""
+    made: NDArray[np.int64]
+    """Shape (1,): how many there are."""
+
+
+@njit(nogil=True, cache=True)
+def fresh_runs(planes: Any, channels: int, shortest: int) -> ZeroRuns:
+    """None yet."""
+    begin = REACH - EDGE
+    room = channels * ((planes.shape[1] - REACH) // shortest + 2)
+    runs = ZeroRuns(
+        np.full(channels, begin),
+        np.zeros(channels, np.int64),
+        np.empty((room, 3), np.int64),
+        np.empty((room, 2), np.float32),
+        np.zeros(1, np.int64),
+    )
+    for c in range(channels):
+        if planes.shape[1] > REACH and planes[c, begin] == 0.0:
+            runs.begun[c] = begin
+    return runs
+
+
+@njit(nogil=True, cache=True)
+def passed(x: Any, at: int, end: int, shortest: int) -> int:
+    """How far samples *x*, of which that at *at* sounds, are known to hold no run of *shortest* zeros that
+    ends before *end*; −1 if there may be one. Where it returns, they sound.
+
+    Only every so manieth sample is looked at: no such run has room between two of them.
+    """
+    for i in range(at + shortest, end, shortest):
+        if x[i] == 0.0:
+            return -1
+    return at + max(0, end - 1 - at) // shortest * shortest
+
+
+@njit(nogil=True, cache=True)
+def find_runs(x: Any, c: int, end: int, shortest: int, loud: np.float32, runs: Any) -> None:
+    """Adds the runs of channel *c*, samples *x*, that end before column *end*: those of *shortest* samples
+    and more whose both edges reach *loud*, and one that touches where looking began, since it may have
+    begun before."""
+    at = runs.at[c]
+    while at < end:
+        if runs.begun[c]:
+            at = _next_sound(x, at, end)
+            if at == end:
+                break
+            _close(x, c, at, shortest, loud, runs)
+        if at + shortest >= end:
+            break
+        at += shortest
+        if x[at] == 0.0:
+            runs.begun[c] = _back_to_sound(x, at)
+    runs.at[c] = at
+
+
+@njit(nogil=True, cache=True)
+def end_runs(planes: Any, shortest: int, loud: np.float32, runs: Any) -> None:
+    """Adds what touches the end, whatever its length, since it may go on."""
+    end = planes.shape[1] - EDGE
+    for c in range(runs.at.size):
+        x = planes[c]
+        find_runs(x, c, end, shortest, loud, runs)
+        if not runs.begun[c] and x[end - 1] == 0.0:
+            runs.begun[c] = _back_to_sound(x, end)
+        if runs.begun[c]:
+            _add(x, c, end, runs)
+
+
+@njit(nogil=True, cache=True)
+def _close(x: Any, c: int, stop: int, shortest: int, loud: np.float32, runs: Any) -> None:
+    start = runs.begun[c]
+    if start == REACH - EDGE or (
+        stop - start >= shortest
+        and _peak(x, start - EDGE, start) >= loud
+        and _peak(x, stop, stop + EDGE) >= loud
+    ):
+        _add(x, c, stop, runs)
+    runs.begun[c] = 0
+
+
+@njit(nogil=True, cache=True)
+def _add(x: Any, c: int, stop: int, runs: Any) -> None:
+    made, start = runs.made[0], runs.begun[c]
+    runs.places[made] = c, start, stop
+    runs.edges[made] = _peak(x, start - EDGE, start), _peak(x, stop, stop + EDGE)
+    runs.made[0] = made + 1
+
+
+@njit(nogil=True, cache=True)
+def _back_to_sound(x: Any, at: int) -> int:
+    """The first of the zeros that end before or at *at*; a sample before them is none."""
+    while x[at - 1] == 0.0:
+        at -= 1
+    return at
+
+
+@njit(nogil=True, cache=True)
+def _next_sound(x: Any, at: int, end: int) -> int:
+    """The first sample from *at* that is not zero; *end* if there is none."""
+    bits = x.view(np.int32)
+    while at + _BUNCH <= end and not _any_bit(bits[at : at + _BUNCH]) & _NO_SIGN:
+        at += _BUNCH
+    while at < end and x[at] == 0.0:
+        at += 1
+    return at
+
+
+@njit(nogil=True, cache=True)
+def _any_bit(bits: Any) -> np.int32:
+    """Without an early way out, which vectorises, as comparing floats does not."""
+    found = np.int32(0)
+    for i in range(bits.size):
+        found |= bits[i]
+    return found
+
+
+@njit(nogil=True, cache=True)
+def _peak(x: Any, start: int, stop: int) -> np.float32:
+    peak = np.float32(0.0)
+    for i in range(start, stop):
+        peak = max(peak, abs(x[i]))
+    return peak
