@@ -16,6 +16,8 @@ Arguments = tuple[Any, ...]
 
 _ONE_BY_ONE = frozenset({"/detail/stem", "/detail/opening", "/detail/ride", "/detail/target", "/goals/goal"})
 """Addresses that tell of several, each with its place and how many there are in front."""
+_MOST = 1_000
+"""Ours: of nothing there are as many; what a mistaken number can take stays bounded."""
 _CHANNELS = "/peak/channels"
 _FIRST_READING = OUTGOING[0].path
 _TAGS = (
@@ -58,7 +60,7 @@ class Told:
         if self._counts.get(path) != count:
             self._counts[path] = count
             self._several[path] = {}
-        if 0 <= place < count:
+        if 0 <= place < count <= _MOST:
             self._several[path][place] = arguments
 
 
