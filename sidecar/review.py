@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from sidecar.advice.counsel import Counsel
 from sidecar.advice.course import runs
 from sidecar.advice.fader_history import FaderHistory
-from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.advice.series import Floats
 from sidecar.errors import SettingsError
 from sidecar.feed import Command, Course, Event, Snapshot
+from sidecar.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.goals import Goal, all_goals, goal_named
 from sidecar.stem_faders import Mix, StemFaders
 from sidecar.vocabulary import BLOCK_S, SILENCE, Reading, figure

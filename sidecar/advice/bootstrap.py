@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from sidecar.advice.gating import ABSOLUTE_GATE, RELATIVE_GATE, loudness_of
 from sidecar.advice.series import Floats
+from sidecar.gating import ABSOLUTE_GATE, RELATIVE_GATE, loudness_of
 from sidecar.vocabulary import mean_square
 
 COVERAGE = 0.90

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.advice.gating import GATING_STEPS, Part, Powers, gated_loudness, gating_powers, loudness_of
 from sidecar.advice.series import Floats
+from sidecar.gating import GATING_STEPS, Part, Powers, gated_loudness, gating_powers, loudness_of
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, SILENCE, mean_square
 

@@ -19,8 +19,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.advice.gating import LevelClasses, Part, Powers, gated_loudness, loudness_of
 from sidecar.advice.series import Floats
+from sidecar.gating import LevelClasses, Part, Powers, gated_loudness, loudness_of
 
 MOVES_DB: Floats = np.arange(-600, 601) / 10.0
 """Every move that is tried: a gated loudness jumps where a gate moves."""

@@ -7,9 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sidecar.advice.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
 from sidecar.advice.series import Floats, Singles
 from sidecar.errors import SignalError
+from sidecar.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
 from sidecar.vocabulary import BLOCK_S, SILENCE
 
 ENOUGH_S = 3.0

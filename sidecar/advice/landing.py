@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike
 
 from sidecar.advice.bootstrap import spread_lu
 from sidecar.advice.forecast import Rest, unheard_rest
-from sidecar.advice.gating import Part, gated_loudness
 from sidecar.advice.headroom import under_ceiling
 from sidecar.advice.history import ENOUGH_S, History
 from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
@@ -18,6 +17,7 @@ from sidecar.advice.series import Floats
 from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
 from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
+from sidecar.gating import Part, gated_loudness
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, Limit, Move, figure
 

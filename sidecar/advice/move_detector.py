@@ -31,9 +31,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sidecar.advice.gating import loudness_of
 from sidecar.advice.series import Floats
 from sidecar.errors import SignalError
+from sidecar.gating import loudness_of
 from sidecar.vocabulary import BLOCK_S, figure
 
 WINDOW = 40

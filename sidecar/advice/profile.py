@@ -9,8 +9,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from sidecar.advice.forecast import MOVES_DB
-from sidecar.advice.gating import GATING_STEPS, RELATIVE_GATE, Part, Powers, gated_loudness, gating_powers
 from sidecar.advice.series import Floats
+from sidecar.gating import GATING_STEPS, RELATIVE_GATE, Part, Powers, gated_loudness, gating_powers
 from sidecar.vocabulary import BLOCK_S
 
 _SHORTEST_BLOCKS = 200

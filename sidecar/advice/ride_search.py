@@ -18,8 +18,8 @@ from sidecar.advice.course import (
     runs,
     windowed,
 )
-from sidecar.advice.gating import GATING_STEPS, loudness_of
 from sidecar.advice.series import Floats
+from sidecar.gating import GATING_STEPS, loudness_of
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, SILENCE, Ride
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sidecar.advice.gating import ABSOLUTE_GATE, GATING_STEPS, RELATIVE_GATE, gating_powers
 from sidecar.advice.series import Floats
 from sidecar.errors import SignalError
+from sidecar.gating import ABSOLUTE_GATE, GATING_STEPS, RELATIVE_GATE, gating_powers
 from sidecar.vocabulary import SILENCE, decibel, loudness
 
 Bools = NDArray[np.bool_]

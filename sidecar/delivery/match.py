@@ -16,8 +16,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.delivery.measure import Measured
+from sidecar.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.goals import Goal
 from sidecar.vocabulary import SILENCE, Reading, figure
 

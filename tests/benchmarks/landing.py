@@ -25,8 +25,8 @@ import numpy as np
 from programmes import BLOCKS_PER_S, KINDS, Levels
 
 from sidecar.advice import LandingAdvisor
-from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, look_again_s
+from sidecar.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.goals import Goal
 
 GOAL = Goal("television", "Television", -23.0, 0.2, 0.2, -1.0, -18.0)

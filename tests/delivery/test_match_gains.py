@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sidecar.advice.gating import Powers
 from sidecar.delivery.match import (
     Piece,
     dynamics,
@@ -15,6 +14,7 @@ from sidecar.delivery.match import (
     peak_sentence,
     signed,
 )
+from sidecar.gating import Powers
 from sidecar.goals import load_goal
 from sidecar.vocabulary import SILENCE, Reading, mean_square
 

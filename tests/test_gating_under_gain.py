@@ -8,7 +8,7 @@ from advice_reference import energy, gained, gated, integrated, material
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.advice.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.gating import Part, Powers, gated_loudness, gating_powers
 
 
 def test_tech_3341_case_3_drops_the_quiet_ends():
