@@ -62,6 +62,7 @@ class SidecarApp(App[None]):
     Footer KeyGroup.-compact { padding-left: 0; }
     Footer.-compact FooterLabel { margin: 0 1 0 0; }
     App.-ascii Dialog > #box { border: ascii $secondary; scrollbar-size: 0 0; }
+    App.-ascii CommandList { scrollbar-size: 0 0; }
     """
 
     def __init__(self, feed: Feed, looks: Looks = Looks()) -> None:

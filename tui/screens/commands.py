@@ -96,7 +96,6 @@ class Commands(CommandPalette):
     Commands CommandList > .option-list--option-highlighted { background: $panel; text-style: bold; }
     Commands LoadingIndicator { display: none; }
     Commands > .command-palette--help-text { color: $foreground; text-style: not bold not dim; }
-    App.-ascii Commands CommandList { scrollbar-size: 0 0; }
     """
 
     def __init__(self) -> None:
