@@ -15,7 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.vocabulary import LOUDNESS_OFFSET_DB, FloatArray, mean_square
+from sidecar.vocabulary import LOUDNESS_OFFSET_DB, mean_square
+
+Floats = NDArray[np.float64]
 
 GATING_STEPS = 4
 """100 ms steps in one gating block: 400 ms with 75 % overlap (BS.1770-5 Annex 1)."""
@@ -39,7 +41,7 @@ _LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 280
 """Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
 
 
-def gating_powers(energies: FloatArray) -> FloatArray:
+def gating_powers(energies: Floats) -> Floats:
     """Mean squares of the gating blocks of one unbroken run of 100 ms energies.
 
     energies: shape (n,). Returns shape (max(n - 3, 0),); an incomplete block is dropped
@@ -50,7 +52,7 @@ def gating_powers(energies: FloatArray) -> FloatArray:
     return np.asarray(sum(runs) / GATING_STEPS, dtype=np.float64)
 
 
-def loudness_of(powers: FloatArray) -> FloatArray:
+def loudness_of(powers: Floats) -> Floats:
     """LUFS of mean squares, any shape; ``-inf`` for 0."""
     with np.errstate(divide="ignore"):
         return np.asarray(LOUDNESS_OFFSET_DB + 10.0 * np.log10(powers))
@@ -59,14 +61,14 @@ def loudness_of(powers: FloatArray) -> FloatArray:
 class _Sorted:
     """Ascending powers, each with the number of blocks that have it, and running sums."""
 
-    def __init__(self, powers: FloatArray, counts: FloatArray | None = None) -> None:
+    def __init__(self, powers: Floats, counts: Floats | None = None) -> None:
         order = np.argsort(powers)
         self.powers = powers[order]
         self.counts = np.ones(len(powers)) if counts is None else counts[order]
         self._counted = np.concatenate(([0.0], np.cumsum(self.counts)))
         self._below = np.concatenate(([0.0], np.cumsum(self.powers * self.counts)))
 
-    def above(self, threshold: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         first = np.searchsorted(self.powers, threshold, side="right")
         return self._counted[-1] - self._counted[first], self._below[-1] - self._below[first]
 
@@ -86,21 +88,21 @@ class _Sorted:
 class Powers:
     """The gating blocks of some programme, in no order: what the gates need to know."""
 
-    def __init__(self, powers: FloatArray | None = None) -> None:
+    def __init__(self, powers: Floats | None = None) -> None:
         self._body = _Sorted(np.empty(0) if powers is None else powers)
         self._tail = _Sorted(np.empty(0))
-        self._pending: list[FloatArray] = []
+        self._pending: list[Floats] = []
 
     @property
     def size(self) -> int:
         """Powers that are kept apart: as many as blocks, until an hour of them is exceeded."""
         return len(self._body.powers) + len(self._tail.powers) + sum(map(len, self._pending))
 
-    def append(self, powers: FloatArray) -> None:
+    def append(self, powers: Floats) -> None:
         """Adds gating blocks, mean squares, shape (n,)."""
         self._pending.append(powers)
 
-    def above(self, threshold: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         """Number of blocks above each threshold and the sum of their mean squares.
 
         threshold: mean squares, any shape; both results have that shape.
@@ -124,12 +126,12 @@ class LevelClasses:
     """The gating blocks of several programmes at once, counted in level classes; between the edges of a
     class its blocks are taken to lie evenly."""
 
-    def __init__(self, counts: FloatArray, totals: FloatArray) -> None:
+    def __init__(self, counts: Floats, totals: Floats) -> None:
         """Blocks above each edge and their summed mean squares, shapes (programmes, edges)."""
         self._counts, self._totals = counts, totals
 
     @classmethod
-    def of(cls, powers: FloatArray) -> LevelClasses:
+    def of(cls, powers: Floats) -> LevelClasses:
         """powers: gating blocks, shape (programmes, blocks); together those of a row count as one block."""
         rows, length = powers.shape
         level = (loudness_of(np.maximum(powers, 1e-30)) - _LOWEST_LUFS) / _CLASS_LU
@@ -150,7 +152,7 @@ class LevelClasses:
             np.concatenate([classes._totals for classes in every]),
         )
 
-    def mixed(self, weights: FloatArray) -> LevelClasses:
+    def mixed(self, weights: Floats) -> LevelClasses:
         """Programmes made of these. weights: blocks of each, shape (programmes made, programmes)."""
         # not the matrix product: its threads would wait for cores that a workstation beside uses
         return LevelClasses(
@@ -161,7 +163,7 @@ class LevelClasses:
         """Some of these programmes, as often as they are named."""
         return LevelClasses(self._counts[programmes], self._totals[programmes])
 
-    def above(self, threshold: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         """As :meth:`Powers.above`; threshold: shape (programmes, n)."""
         place = np.clip((loudness_of(threshold) - _LOWEST_LUFS) / _CLASS_LU, 0.0, _CLASSES)
         edge = np.minimum(place.astype(np.intp), _CLASSES - 1)
@@ -173,7 +175,7 @@ class LevelClasses:
         return found[0], found[1]
 
 
-def _from_above(classes: FloatArray) -> FloatArray:
+def _from_above(classes: Floats) -> Floats:
     """Sums over each class and all louder ones, 0 at the end."""
     sums = np.cumsum(classes[:, ::-1], axis=1)[:, ::-1]
     return np.asarray(np.pad(sums, ((0, 0), (0, 1))))
@@ -184,18 +186,18 @@ class Part:
     """Part of a programme under a gain."""
 
     powers: Powers | LevelClasses
-    gain_db: FloatArray | float = 0.0
+    gain_db: Floats | float = 0.0
     """One gain, or one for each trial; one row of trials for each programme of classes."""
     weight: float = 1.0
     """How often each block counts: a part that stands for a longer one has a weight above 1."""
 
-    def above(self, threshold: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         gain = 10.0 ** (np.asarray(self.gain_db) / 10.0)
         counts, totals = self.powers.above(threshold / gain)
         return self.weight * counts, self.weight * gain * totals
 
 
-def gated_loudness(parts: Sequence[Part]) -> FloatArray:
+def gated_loudness(parts: Sequence[Part]) -> Floats:
     """Integrated loudness of a programme made of *parts*, LUFS, one for each trial gain.
 
     The gains of the parts must broadcast to one shape, which the result has; ``-inf`` where no block
@@ -207,10 +209,10 @@ def gated_loudness(parts: Sequence[Part]) -> FloatArray:
     return loudness_of(_mean(*_above(parts, gate)))
 
 
-def _above(parts: Sequence[Part], threshold: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _above(parts: Sequence[Part], threshold: Floats) -> tuple[Floats, Floats]:
     found = [part.above(threshold) for part in parts]
     return np.asarray(sum(count for count, _ in found)), np.asarray(sum(total for _, total in found))
 
 
-def _mean(counts: FloatArray, totals: FloatArray) -> FloatArray:
+def _mean(counts: Floats, totals: Floats) -> Floats:
     return np.divide(totals, counts, out=np.zeros_like(totals), where=counts > 0.0)
