@@ -19,6 +19,7 @@ NEAR_S = 0.5
 """An event this near to the cursor is told of with it, or one in the cursor's own column if that is wider."""
 
 _HAIR_S = 0.05
+_WORDS, _LETTERS = ("short-term", "integrated"), ("S", "I")
 
 
 def draw_cursor(chart: list[Cells], x: int) -> None:
@@ -34,19 +35,19 @@ def draw_cursor(chart: list[Cells], x: int) -> None:
 
 def reading_row(view: View, shown: Window, width: int) -> Row:
     """Time, short-term, integrated, fader and the events at the cursor; words give way to letters first."""
-    at_s, course = view.cursor_s or 0.0, view.course
-    index = min(len(course.seconds), int(np.searchsorted(course.seconds, at_s + _HAIR_S, side="right"))) - 1
+    course = view.course
     if not len(course.seconds):
         return fit(((texts.NOTHING_HEARD, "dim"),), width)
-    index = max(0, index)
+    at_s = view.cursor_s or 0.0
+    index = max(0, int(np.searchsorted(course.seconds, at_s + _HAIR_S, side="right")) - 1)
     near = events_near(course, float(course.seconds[index]), max(NEAR_S, shown.width_s))
-    for words in (("short-term", "integrated", "fader"), ("S", "I", "fader")):
-        values = _values(view, index, words)
-        if len(text_of((*values, *_told(near)))) <= width:
-            break
+    told = tuple(_event(event) for event in near)
+    full, short = (_values(view, index, words) for words in (_WORDS, _LETTERS))
+    values = full if len(text_of((*full, *told))) <= width else short
     room = width - len(text_of(values))
-    told = [(shortened(text, room), tone) for text, tone in _told(near)[:1]]
-    return fit((*values, *(_told(near) if len(text_of(_told(near))) <= room else told)), width)
+    if len(text_of(told)) > room:
+        told = tuple((shortened(text, room), tone) for text, tone in told[:1])
+    return fit((*values, *told), width)
 
 
 def events_near(course: Course, at_s: float, reach_s: float) -> list[Event]:
@@ -55,28 +56,26 @@ def events_near(course: Course, at_s: float, reach_s: float) -> list[Event]:
     return sorted(near, key=lambda event: abs(event.seconds - at_s))
 
 
-def _values(view: View, index: int, words: tuple[str, str, str]) -> Row:
+def _values(view: View, index: int, words: tuple[str, str]) -> Row:
+    """What was read at one sample; a fader that nobody knew of is left out."""
     goal, course = view.snapshot.goal, view.course
-    short_term, integrated = float(course.short_term[index]), float(course.integrated[index])
-    fader_db = float(course.fader_db[index])
-    is_over = short_term > short_term_line(goal)
-    short_words, integrated_words, fader_words = words
-    fader = f"{wording.signed(fader_db)} dB" if math.isfinite(fader_db) else "off"
-    known = not math.isnan(fader_db)
+    short_term, integrated = (
+        wording.level(float(values[index]), goal, relative=view.relative)
+        for values in (course.short_term, course.integrated)
+    )
+    is_over = float(course.short_term[index]) > short_term_line(goal)
     return (
         (f"▴{wording.clock_tenths(float(course.seconds[index]))}", "strong"),
-        (
-            f"  {'▷ ' if is_over else ''}{short_words} "
-            + wording.level(short_term, goal, relative=view.relative),
-            "over bold" if is_over else "plain",
-        ),
-        (f"  {integrated_words} {wording.level(integrated, goal, relative=view.relative)}", "plain"),
-        (f"  {fader_words} {fader}" if known else "", "plain"),
+        (f"  {'▷ ' if is_over else ''}{words[0]} {short_term}", "over bold" if is_over else "plain"),
+        (f"  {words[1]} {integrated}", "plain"),
+        (_fader(float(course.fader_db[index])), "plain"),
     )
 
 
-def _told(events: list[Event]) -> Row:
-    return tuple(_event(event) for event in events)
+def _fader(fader_db: float) -> str:
+    if math.isnan(fader_db):
+        return ""
+    return f"  fader {wording.signed(fader_db)} dB" if math.isfinite(fader_db) else "  fader off"
 
 
 def _event(event: Event) -> tuple[str, Tone]:

@@ -16,7 +16,7 @@ from tui.drawing.status import TRANSPORT, alert_run
 
 _COLUMN = 12
 _ALERT_COLUMNS = (0, 13, 37)
-_STANDS = (("under", "under"), ("inside", "inside"), ("over", "over"), ("ceiling", "ceiling"))
+_STANDS = ("under", "inside", "over", "ceiling")
 _STATES: tuple[AlertState, ...] = ("off", "on", "held")
 _SHOWN: dict[AlertName, float] = {"ceiling": -0.4, "over": -21.6, "hot": -17.2, "lost": 3.0, "silent": 8.0}
 _COURSE: tuple[tuple[str, Tone, str], ...] = (
@@ -48,17 +48,15 @@ def _section(title: str, rows: Iterable[Row]) -> list[Row]:
     return [(), ((title, "dim"),), *rows]
 
 
-def _stand(stand: tuple[str, str]) -> Row:
-    word, ink = stand
-    shape = wording.SHAPES[ink]
-    bar = "level" if ink == "inside" else ink
+def _stand(stand: str) -> Row:
+    shape, bar = wording.SHAPES[stand], "level" if stand == "inside" else stand
     return (
-        (f"{word:<{_COLUMN}}", "plain"),
-        (f"{shape} −23.0 LUFS  ", f"{ink} bold"),
+        (f"{stand:<{_COLUMN}}", "plain"),
+        (f"{shape} −23.0 LUFS  ", f"{stand} bold"),
         ("██████", bar),
         (shape, f"paper on {bar} bold"),
         ("  ", "plain"),
-        ("▒▒▒▒", ink),
+        ("▒▒▒▒", stand),
     )
 
 

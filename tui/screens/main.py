@@ -40,7 +40,7 @@ from tui.widgets.stems import Stems
 _SOMETIMES = frozenset(
     {
         *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm"),
-        *("confirm", "dismiss", "rides", "balance", "now"),
+        *("confirm", "dismiss", "rides", "balance"),
     }
 )
 """What is only offered while it does something."""
