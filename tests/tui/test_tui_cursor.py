@@ -101,6 +101,12 @@ def test_the_reading_says_time_levels_and_fader_with_their_units():
     assert "▴0:30.1  short-term −20.0 LUFS  integrated −23.0 LUFS  fader −3.5 dB" == _read(course, 30.1)
 
 
+def test_a_closed_fader_is_off_and_an_unknown_one_is_not_told_of():
+    """A file has no fader; where nobody knows, no figure is invented."""
+    assert _read(_flat(fader_db=-np.inf), 30.0).endswith("fader off")
+    assert "fader" not in _read(_flat(fader_db=np.nan), 30.0)
+
+
 def test_in_lu_the_reading_is_an_offset():
     """As everywhere on the screen."""
     assert "short-term +3.0 LU  integrated 0.0 LU" in _read(_flat(), 30.0, relative=True)
