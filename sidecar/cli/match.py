@@ -13,9 +13,11 @@ from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
 from sidecar.cli.match_outcome import Outcome, as_json
 from sidecar.cli.match_table import show
+from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.match import Piece, match_sequence, match_singly
 from sidecar.delivery.measure import measure
 from sidecar.delivery.render import copies, render
+from sidecar.delivery.unchanged import unchanged
 from sidecar.errors import SettingsError, SidecarError, SourceError
 from sidecar.goals import Goal, load_goal
 from sidecar.vocabulary import SILENCE
@@ -73,29 +75,36 @@ def _target(options: argparse.Namespace, goal: Goal) -> float:
     if options.like is None:
         return goal.target_lufs
     reference = Path(options.like)
-    (measured,) = each(
-        [reference], lambda _, tell, workers: measure(reference, options.layout, tell, workers=workers)
-    )
-    if isinstance(measured, SidecarError):
-        raise measured
-    if measured.reading.integrated == SILENCE:
+    (piece,) = _pieces([reference], options)
+    if isinstance(piece, SidecarError):
+        raise piece
+    integrated = piece[0].reading.integrated
+    if integrated == SILENCE:
         raise SourceError(f"{reference} is silent: there is no loudness in it to match. Choose another.")
-    return measured.reading.integrated
+    return integrated
+
+
+def _pieces(paths: Sequence[Path], options: argparse.Namespace) -> list[tuple[Piece, Seen] | SidecarError]:
+    """Each file measured, and by what it is known."""
+
+    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, Seen]:
+        with unchanged(paths[place]) as seen:
+            return Piece.of(measure(paths[place], options.layout, tell, workers=workers)), seen
+
+    return each(paths, measured, options.jobs)
 
 
 def _levelled(
     options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
 ) -> list[Outcome]:
-    def measured(place: int, tell: Told, workers: int) -> Piece:
-        return Piece.of(measure(paths[place], options.layout, tell, workers=workers))
-
-    pieces = each(paths, measured, options.jobs)
+    pieces = _pieces(paths, options)
     match = match_sequence if options.sequence else match_singly
-    levels = iter(match([piece for piece in pieces if isinstance(piece, Piece)], goal, target_lufs))
+    read = [piece[0] for piece in pieces if not isinstance(piece, SidecarError)]
+    levels = iter(match(read, goal, target_lufs))
     return [
-        Outcome(path, piece.reading, next(levels))
-        if isinstance(piece, Piece)
-        else Outcome(path, error=str(piece))
+        Outcome(path, error=str(piece))
+        if isinstance(piece, SidecarError)
+        else Outcome(path, piece[0].reading, next(levels), piece[1])
         for path, piece in zip(paths, pieces, strict=True)
     ]
 
@@ -116,7 +125,8 @@ def _written(
             return outcome
         if isinstance(target, SourceError):
             raise target
-        landed = render(outcome.path, target, outcome.level.gain_db, options.layout, tell, workers)
+        gain_db, seen = outcome.level.gain_db, outcome.seen
+        landed = render(outcome.path, target, gain_db, options.layout, tell, workers, seen)
         return replace(outcome, target=target, landed=landed.reading)
 
     done = each([outcome.path for outcome in outcomes], write, options.jobs)

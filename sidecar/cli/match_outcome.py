@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sidecar.cli.lines import number
+from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.match import Level, limit_sentence, over_ceiling_db, peak_sentence
 from sidecar.goals import Goal
 from sidecar.vocabulary import Reading
@@ -24,6 +25,8 @@ class Outcome:
     path: Path
     reading: Reading | None = None
     level: Level | None = None
+    seen: Seen | None = None
+    """By what the file is known that was measured."""
     target: Path | None = None
     """Where its copy was written."""
     landed: Reading | None = None

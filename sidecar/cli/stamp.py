@@ -20,6 +20,7 @@ from sidecar.cli.many import Told, each
 from sidecar.delivery.bext import Claimed, read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
 from sidecar.delivery.measure import measure
+from sidecar.delivery.unchanged import unchanged
 from sidecar.delivery.verdict import judge
 from sidecar.errors import SidecarError, SourceError
 from sidecar.goals import Goal, load_goal
@@ -72,15 +73,17 @@ def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: T
             raise SourceError(
                 "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). It was left alone."
             )
-    seen = None if options.dry_run else prepare(path)
-    before = read_loudness(path)
-    measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
+    if not options.dry_run:
+        prepare(path)
+    with unchanged(path) as seen:
+        before = read_loudness(path)
+        measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
     now = Claimed.of(measured.reading)
     if goal is not None and not judge(measured, goal).passes:
         return Outcome(before, now, "off goal")
     if now == (before or Claimed()):
         return Outcome(before, now, "right already")
-    if seen is None:
+    if options.dry_run:
         return Outcome(before, now, "to be written")
     how = stamp(path, now, seen, lambda share: tell(_MEASURING + (1.0 - _MEASURING) * share))
     if (read_loudness(path) or Claimed()) != now:

@@ -11,6 +11,7 @@ from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.findings import Finding
 from sidecar.delivery.measure import Measured, measure
 from sidecar.delivery.report_facts import Fingerprint
+from sidecar.delivery.unchanged import changed, seen_of, unchanged
 from sidecar.delivery.verdict import Verdict, judge
 from sidecar.errors import SourceError
 from sidecar.goals import Goal
@@ -61,12 +62,10 @@ def check_file(
     cannot be measured.
     """
     path = Path(file)
-    before = _seen(path)
-    measured = measure(path, layout, progress, workers=workers)
-    claims = list(_claims(path, measured.reading))
-    if before is None or before != _seen(path):
-        raise changed(path)
-    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals), before)
+    with unchanged(path) as seen:
+        measured = measure(path, layout, progress, workers=workers)
+        claims = list(_claims(path, measured.reading))
+    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals), seen)
 
 
 def known_by(checked: Checked) -> Fingerprint:
@@ -76,20 +75,9 @@ def known_by(checked: Checked) -> Fingerprint:
     """
     path = Path(checked.file)
     fingerprint = Fingerprint.of(path)
-    if checked.seen != _seen(path):
+    if checked.seen != seen_of(path):
         raise changed(path)
     return fingerprint
-
-
-def changed(path: Path) -> SourceError:
-    return SourceError(f"{path} changed while it was measured. Check it again when it is finished.")
-
-
-def _seen(path: Path) -> Seen | None:
-    try:
-        return Seen.of(path.stat())
-    except OSError:
-        return None
 
 
 def _claims(path: Path, reading: Reading) -> Iterator[Finding]:

@@ -22,8 +22,9 @@ from sidecar.chunks.anew import NewChunk, Part, refuse_without_room, replacing, 
 from sidecar.chunks.view import view
 from sidecar.chunks.walk import Wave, is_wave, naming, read_chunk, walk
 from sidecar.delivery.bext import HISTORY_AT, Claimed, new_bext, with_history, with_loudness
-from sidecar.delivery.bext_writing import fill
+from sidecar.delivery.bext_writing import Seen, fill
 from sidecar.delivery.measure import Measured, measure
+from sidecar.delivery.unchanged import unchanged
 from sidecar.errors import SourceError
 
 _BLOCK_FRAMES = 65_536
@@ -42,6 +43,7 @@ def render(
     layout: str | None = None,
     progress: Callable[[float], None] = lambda _share: None,
     workers: int | None = None,
+    seen: Seen | None = None,
 ) -> Measured:
     """Writes *source* at *gain_db* to *target*, and gives what the finished copy measures; *layout* and
     *workers* are as in the measuring.
@@ -51,12 +53,13 @@ def render(
     name: the same file gives the same copy, and no two files share their noise. Without gain the samples
     are copied as they are. A WAV is given its own loudness fields. *target* appears when all is done.
 
-    Raises SourceError when the file cannot be read, holds audio that was coded with loss, or cannot be
-    written.
+    seen: by what the source was known when its gain was worked out.
+    Raises SourceError when the file changes or has changed, cannot be read, holds audio that was coded
+    with loss, or cannot be written.
     """
     with naming(source):
         refuse_without_room(target.parent, source.stat().st_size)
-        with replacing(target) as part:
+        with replacing(target) as part, unchanged(source, seen):
             if is_wave(source):
                 _render_wave(source, part, gain_db, lambda share: progress(share / 2))
             else:

@@ -9,6 +9,8 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
+from sidecar.cli import match as match_command
+from sidecar.cli import stamp as stamp_command
 
 RATE_HZ = 48_000
 
@@ -251,3 +253,49 @@ def test_an_interrupted_stamp_is_told_and_put_right_by_the_next(capsys, folder):
     assert (2, 0, "copied") == (dry_code, code, outcome["done"])
     assert "sidecar stamp puts it right" in dry["error"]
     assert ["mix.wav"] == [path.name for path in folder.glob("*mix*")]
+
+
+@pytest.fixture(params=[match_command, stamp_command])
+def written_to(request, monkeypatch):
+    """A command whose first file is appended to, as by an export that goes on, while it is measured."""
+    measure = request.param.measure
+
+    def meanwhile(path, *arguments, **options):
+        measured = measure(path, *arguments, **options)
+        if path.name == "growing.wav":
+            with path.open("ab") as file:
+                file.write(bytes(1000))
+        return measured
+
+    monkeypatch.setattr(request.param, "measure", meanwhile)
+    return request.param.__name__.rpartition(".")[2]
+
+
+def test_a_file_that_changes_while_it_is_measured_is_refused(capsys, folder, written_to):
+    """The other one is measured; what is said of the first would hold for no file there is."""
+    for name in ("growing.wav", "done.wav"):
+        write(name, tone(-23))
+    more = ["--dry-run"] if written_to == "stamp" else []
+    code, told = ran_json(capsys, written_to, *more, "growing.wav", "done.wav")
+
+    assert 2 == code
+    assert told[0]["error"].startswith("growing.wav changed while it was measured. Run this again")
+    assert "error" not in told[1]
+
+
+def test_no_copy_is_made_of_a_file_that_changed_since_its_gain_was_worked_out(capsys, folder, monkeypatch):
+    """It is exported anew between the measuring and the writing."""
+    write("mix.wav", tone(-30))
+    worked_out = match_command.match_singly
+
+    def meanwhile(*arguments):
+        levels = worked_out(*arguments)
+        write("mix.wav", tone(-10, seconds=4.0))
+        return levels
+
+    monkeypatch.setattr(match_command, "match_singly", meanwhile)
+    code, out, _ = ran(capsys, "match", "--write", "copies", "mix.wav")
+
+    assert 2 == code
+    assert "mix.wav changed while it was measured" in out
+    assert [] == list(Path("copies").iterdir())
