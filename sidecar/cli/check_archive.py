@@ -104,14 +104,15 @@ def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Seq
     places = sorted((*count.failing, *count.unread))
     if not (options.report or options.plot or options.csv):
         return []
-    reports = _asked(options, [printable(store.outcome(place).file) for place in places])
+    names = [printable(store.outcome(place).file) for place in places]
+    reports = _asked(options, names, unlisted=count.passed)
     outcomes: list[Outcome] = []
     for at, place in enumerate(places):
         outcome = store.outcome(place)
         if isinstance(outcome, Checked):
             outcome = _written(reports, at, outcome)
         outcomes.append(replace(outcome, file=printable(outcome.file)))
-    return reports.finish(outcomes, goals, unlisted=count.passed)
+    return reports.finish(outcomes, goals)
 
 
 def _written(reports: Reports, at: int, checked: Checked) -> Outcome:
@@ -123,11 +124,11 @@ def _written(reports: Reports, at: int, checked: Checked) -> Outcome:
     return replace(checked, measured=without_course(checked.measured))
 
 
-def _asked(options: argparse.Namespace, files: Sequence[str]) -> Reports:
+def _asked(options: argparse.Namespace, files: Sequence[str], unlisted: int = 0) -> Reports:
     page, plot, course = (
         None if name is None else Path(name) for name in (options.report, options.plot, options.csv)
     )
-    return Reports(files, Signature.now(options.by), page=page, plot=plot, course=course)
+    return Reports(files, Signature.now(options.by), page=page, plot=plot, course=course, unlisted=unlisted)
 
 
 def _counted(outcomes: Iterable[tuple[int, Outcome]], count: Count) -> Iterator[Outcome]:

@@ -36,15 +36,20 @@ class Reports:
         page: Path | None = None,
         plot: Path | None = None,
         course: Path | None = None,
+        unlisted: int = 0,
     ) -> None:
-        """Raises SettingsError for a name that does not say what is asked for, a folder that is not there,
-        or a picture that cannot be drawn here: before anything is measured."""
+        """unlisted: files besides, which meet every goal and of which nothing is written.
+
+        Raises SettingsError for a name that does not say what is asked for, a folder that is not there, or
+        a picture that cannot be drawn here: before anything is measured."""
         _refuse_unusable(page, plot, course)
         self._signature = signature
         self._asked = [path for path in (plot, course) if path]
         self._index = page
+        self._unlisted = unlisted
+        self._several = len(files) + unlisted > 1
         self._pages, self._plots, self._courses = (
-            names_for(path, files) if path else [] for path in (page, plot, course)
+            names_for(path, files, several=self._several) if path else [] for path in (page, plot, course)
         )
 
     def write(self, place: int, checked: Checked) -> None:
@@ -62,17 +67,16 @@ class Reports:
         if self._courses:
             write_course(self._courses[place], checked.measured)
 
-    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal], unlisted: int = 0) -> list[Path]:
-        """Writes the index; gives where to look for what was written. unlisted: files besides, which meet
-        every goal."""
-        several = len(outcomes) > 1
+    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
+        """Writes the index; gives where to look for what was written."""
         any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
-        own = [path.with_suffix("") if several else path for path in self._asked] if any_checked else []
+        own = [path.with_suffix("") if self._several else path for path in self._asked] if any_checked else []
         if not self._index:
             return own
-        if several or not any_checked:
+        if self._several or not any_checked:
             links = [page.relative_to(self._index.parent).as_posix() for page in self._pages]
-            _write(self._index, index_page(outcomes, links, goals, self._signature, unlisted).encode())
+            index = index_page(outcomes, links, goals, self._signature, self._unlisted)
+            _write(self._index, index.encode())
         return [self._index, *own]
 
 
@@ -96,9 +100,9 @@ def _refuse_unusable(page: Path | None, plot: Path | None, course: Path | None) 
         )
 
 
-def names_for(asked: Path, files: Sequence[str]) -> list[Path]:
-    """Where each file's own part lies, none twice."""
-    if len(files) == 1:
+def names_for(asked: Path, files: Sequence[str], *, several: bool) -> list[Path]:
+    """Where each file's own part lies, none twice. several: they, or they and others, are more than one."""
+    if not several:
         return [asked]
     folder, taken, places = asked.with_suffix(""), set[str](), []
     for file in files:

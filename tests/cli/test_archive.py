@@ -182,6 +182,21 @@ def test_pages_are_written_of_files_that_fail(folder, capsys):
     assert "00002" not in index
 
 
+def test_the_index_is_written_whether_one_fails_or_none(folder, capsys):
+    """So that no page of an earlier run is taken for this one's."""
+    made_archive(folder / "masters", 4, every=100)
+    (folder / "masters" / "0" / "00000.wav").unlink()
+    kept = ("--archive", "kept.sqlite", "--report")
+    assert 1 == checked(capsys, *kept, "one.html", "masters")[0]
+    assert 0 == checked(capsys, *kept, "none.html", "--goal", "aes-album", "masters")[0]
+    one, none = ((folder / name).read_text(encoding="utf-8") for name in ("one.html", "none.html"))
+
+    assert "2 of 3 meet every goal" in one
+    assert 'href="one/00001.wav.html"' in one
+    assert "3 of 3 meet every goal" in none
+    assert not (folder / "none").exists()
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

@@ -20,12 +20,14 @@ def checked(file="mix.wav"):
 
 def test_one_file_has_the_name_that_was_asked_for():
     """No folder is made for it."""
-    assert [Path("out/r.html")] == names_for(Path("out/r.html"), ["a/mix.wav"])
+    assert [Path("out/r.html")] == names_for(Path("out/r.html"), ["a/mix.wav"], several=False)
 
 
 def test_several_files_have_a_folder_and_none_replaces_another():
     """Names that occur twice, or differ in case only, are told apart, on every file system."""
-    names = names_for(Path("r.html"), ["a/mix.wav", "b/mix.wav", "MIX.wav", "mix.wav-2", "mix.flac"])
+    names = names_for(
+        Path("r.html"), ["a/mix.wav", "b/mix.wav", "MIX.wav", "mix.wav-2", "mix.flac"], several=True
+    )
 
     assert [
         Path("r/mix.wav.html"),
