@@ -83,8 +83,9 @@ class RemoteFeed:
         known = self._snapshot
         silent_s = now_s - self._heard_s
         if known is None:
-            waited_s = int(now_s - self._began_s)
-            return Snapshot("waiting", _NO_GOAL, notice=f"asking {self._place} for its run, for {waited_s} s")
+            silence = _silence(self._place, now_s - self._began_s)
+            hint = "does it run, and does its --osc-allow name this machine?"
+            return Snapshot("waiting", _NO_GOAL, notice=f"{silence}: {hint}")
         if silent_s > STALE_S:
             return _stale(known, self._place, silent_s)
         if self._refusal and now_s - self._refused_s < _REFUSAL_S:
@@ -180,5 +181,9 @@ def _stale(known: Snapshot, place: str, silent_s: float) -> Snapshot:
         known,
         transport="ended" if known.transport == "ended" else "waiting",
         alerts=tuple(lost if alert.name == "lost" else alert for alert in known.alerts),
-        notice=f"no word from {place} for {int(silent_s)} s",
+        notice=_silence(place, silent_s),
     )
+
+
+def _silence(place: str, silent_s: float) -> str:
+    return f"no word from {place} for {int(silent_s)} s"
