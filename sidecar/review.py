@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from sidecar.delivery.measure import Measured
     from sidecar.journal.record import Record, Stems
 
-_NOTICE = "This pass is over: look back with left and right, go from event to event with , and ."
+_NOTICE = "This pass is over; left and right look back, , and . jump"
 _EACH_BLOCK_S = 60.0
 """So far integrated is reckoned at each block; behind it, where it can hardly move, each second."""
 _BRIDGE_BLOCKS = 10
