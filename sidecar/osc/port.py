@@ -194,14 +194,14 @@ class OscPort(asyncio.DatagramProtocol):
         targets = tuple(target.status for target in self._all_targets())
         return targets + self._reception.subscribers.status()
 
-    def move_fader(self, position_db: float, stem: int | None = None) -> None:
-        """Sends the workstation's programme fader, or that of a stem counted from 1, to *position_db*.
+    def move_fader(self, position_db: float) -> None:
+        """Sends the workstation's programme fader to *position_db*.
 
         One datagram from the socket that takes commands, so that the answer comes back to it. Whether the
         fader may be moved is for the caller to know (``advice.arming``).
         """
         if self._surface and self._surface_target:
-            self.post(self._surface_target, self._surface.message(position_db, stem).dgram)
+            self.post(self._surface_target, self._surface.message(position_db).dgram)
 
     def post(self, destination: Destination, datagram: bytes) -> None:
         """Hands one datagram to the network and records how that went.
@@ -257,9 +257,10 @@ class OscPort(asyncio.DatagramProtocol):
 
 
 def _refuse_shared_root(surface: Surface, root: str) -> None:
-    for place in filter(None, (surface.feedback_address, surface.stem_feedback_address)):
+    page_address = surface.pages.address if surface.pages else None
+    for place in filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)):
         if place.startswith(f"{root}/"):
             raise NetworkError(
-                f"The surface {surface.name} speaks of a fader at {place}, below {root}, where the sidecar's "
+                f"The surface {surface.name} speaks at {place}, below {root}, where the sidecar's "
                 "own commands are: give it another address, or the run another root with --osc-root."
             )

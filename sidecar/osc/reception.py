@@ -94,6 +94,8 @@ class Reception:
         """A workstation's feedback tells of much besides its faders, many times a second: no fault. It is
         never answered: it was not told to understand that."""
         try:
+            if surface.pages and surface.pages.hear(address, arguments):
+                return
             asked = surface.feedback(address, arguments)
         except ValueError as error:
             self._drop("argument", peer, str(error), now_s)

@@ -29,7 +29,8 @@ GOOD = {
     "lowest_db": "-60",
     "highest_db": "6.0",
 }
-STEMS = {"stem_fader_address": '"/s/{stem}/fader"', "stem_feedback_address": '"/s/{stem}/now"'}
+STEMS = {"stem_feedback_address": '"/s/{stem}/now"'}
+PAGES = {"stems_per_page": "4", "page_address": '"/bank"', "stem_feedback_address": '"/s/{strip}/now"'}
 
 
 def toml(**changes: str | None) -> str:
@@ -89,8 +90,8 @@ def over_the_wire(message):
 
 class TestShipped:
     def test_there_is_one_for_each_way_to_speak(self, own):
-        """dB, positions and a touch layout are ready to be copied, and each can be used."""
-        assert ["decibels", "positions", "touch"] == SHIPPED
+        """dB, positions, strips and a touch layout are ready to be copied, and each can be used."""
+        assert ["decibels", "positions", "strips", "touch"] == SHIPPED
         assert SHIPPED == [surface.name for surface in all_surfaces()]
         assert [] == surface_faults()
 
@@ -106,19 +107,17 @@ class TestShipped:
         assert Command("fader", pytest.approx(level_db, abs=1e-4)) == told
 
     @pytest.mark.parametrize("name", ["decibels", "positions"])
-    def test_a_stem_comes_back_with_its_number(self, name):
-        """The same way round for the fader of the twelfth stem."""
-        ours = shipped(name)
-        desk = ours.from_the_desk
-        heard = desk.feedback(*over_the_wire(ours.message(-7.0, 12)))
-        told = ours.feedback(*over_the_wire(desk.message(heard.value[1], 12)))
+    def test_a_stem_is_known_by_its_number(self, name):
+        """What the twelfth stem's fader tells is told of the twelfth stem."""
+        desk = replace(shipped(name).from_the_desk, fader_address="/stem/12/fader")
+        told = shipped(name).feedback(*over_the_wire(desk.message(-7.0)))
 
-        assert ("12", pytest.approx(-7.0, abs=1e-4)) == heard.value == told.value
+        assert ("12", pytest.approx(-7.0, abs=1e-4)) == told.value
 
     @pytest.mark.parametrize("name", SHIPPED)
     def test_what_is_sent_is_what_the_scale_says(self, name):
         """0 dB is the number 0 where dB are spoken, and three quarters of the travel of a console fader."""
-        expected = {"decibels": 0.0, "positions": 0.75, "touch": 0.01 + 0.99 * 50 / 60}
+        expected = {"decibels": 0.0, "positions": 0.75, "strips": 0.0, "touch": 0.01 + 0.99 * 50 / 60}
 
         assert pytest.approx(expected[name], abs=1e-6) == over_the_wire(shipped(name).message(0.0))[1][0]
 
@@ -135,8 +134,8 @@ class TestShipped:
         """Every key has a comment right above it in some file."""
         text = "\n".join((FOLDER / f"{name}.toml").read_text("utf-8") for name in SHIPPED)
         explained = set(re.findall(r"^#.*\n(?:\w+ = .*\n)*?(\w+) = ", text, re.MULTILINE))
-        pairs = {"highest_db": "lowest_db", "stem_feedback_address": "stem_fader_address"}
-        keys = {*GOOD, *STEMS, "taper"} - {"title"}
+        pairs = {"highest_db": "lowest_db", "page_address": "stems_per_page"}
+        keys = {*GOOD, *STEMS, *PAGES, "taper"} - {"title"}
 
         assert set() == {key for key in keys if pairs.get(key, key) not in explained}
 
@@ -162,13 +161,13 @@ class TestShowing:
             ('"/move/gain" = "a"', "/move/gain is 'a'; it must be an OSC address"),
             ('"/move/gain" = 7', "/move/gain is 7; it must be one line of text"),
             ('"/move/gain" = "/main/fader"', "it must be another address than that of a fader"),
-            ('"/move/gain" = "/s/3/fader"', "it must be another address than that of a fader"),
+            ('"/move/gain" = "/s/3/now"', "it must be another address than that of a fader"),
             ('"/move/gain" = "/a"\n"/integrated" = "/a"', "it must be given to one value only"),
             ('"/move/gain" = "/a/3"\n"/stems/moves" = "/a/{stem}"', "it must be given to one value only"),
             ('"/move/gain" = "/a/{stem}"', "it must be an OSC address such as"),
             ('"/stems/moves" = "/a"', "it must be an OSC address with {stem} once"),
-            ('"/stems/moves" = "/s/{stem}/fader"', "it must be another address than that of a fader"),
-            ('"/stems/moves" = "/s/{stem}1/fader"', "it must be another address than that of a fader"),
+            ('"/stems/moves" = "/s/{stem}/now"', "it must be another address than that of a fader"),
+            ('"/stems/moves" = "/s/{stem}1/now"', "it must be another address than that of a fader"),
         ],
     )
     def test_what_cannot_be_shown_is_refused(self, own, show, reason):
@@ -189,23 +188,17 @@ class TestShowing:
 class TestSpeaking:
     @pytest.mark.parametrize("level_db", [6.1, 24.0, math.inf])
     def test_nothing_above_the_highest_is_ever_sent(self, surface, level_db):
-        """The range's top is a fuse: it holds in both scales, for the programme and for stems."""
+        """The range's top is a fuse: it holds in both scales."""
         for scale in ("db", "position"):
-            made = surface(scale=f'"{scale}"', **STEMS)
-            for stem in (None, 3):
-                [sent] = over_the_wire(made.message(level_db, stem))[1]
-                assert pytest.approx(6.0, abs=1e-5) == (sent if scale == "db" else made.taper.gain_db(sent))
+            made = surface(scale=f'"{scale}"')
+            [sent] = over_the_wire(made.message(level_db))[1]
+            assert pytest.approx(6.0, abs=1e-5) == (sent if scale == "db" else made.taper.gain_db(sent))
 
     @pytest.mark.parametrize("level_db", [math.nan, -math.inf])
     def test_what_is_no_number_goes_to_the_bottom(self, surface, level_db):
         """The safe end: -120 on a wire of dB, 0 on one of positions."""
         assert [-120.0] == surface(scale='"db"').message(level_db).params
         assert [0.0] == surface().message(level_db).params
-
-    def test_a_stem_without_an_address_is_refused(self, surface):
-        """The sentence names the surface and the key that is missing."""
-        with pytest.raises(SettingsError, match="surface mine has no stem_fader_address"):
-            surface().message(0.0, 1)
 
 
 class TestListening:
@@ -320,13 +313,30 @@ class TestRefusing:
 
         assert message.endswith('it must be left out where scale is "db".')
 
-    @pytest.mark.parametrize("key", STEMS)
-    def test_stems_need_both_addresses(self, own, key):
-        """A fader that does not answer cannot be armed, one that cannot be sent needs no feedback."""
-        message = refusal(own, toml(**{key: STEMS[key]}))
-        [missing] = STEMS.keys() - {key}
-
-        assert f"{missing} is missing, which {key} needs. Give both or neither." == message
+    @pytest.mark.parametrize(
+        ("changes", "reason"),
+        [
+            ({"page_address": None}, "page_address is missing, which stems_per_page needs."),
+            ({"stems_per_page": None}, "stems_per_page is missing, which page_address needs."),
+            ({"stems_per_page": "0"}, "stems_per_page is 0; it must be a whole number from 1 to 128."),
+            ({"stems_per_page": "129"}, "stems_per_page is 129; it must be a whole number from 1 to 128."),
+            ({"stems_per_page": "8.0"}, "stems_per_page is 8.0; it must be a whole number"),
+            ({"stems_per_page": "true"}, "stems_per_page is True; it must be a whole number"),
+            ({"page_address": '"/bank/*"'}, "it must be an OSC address"),
+            ({"page_address": '"/s/2/now"'}, "it must be another address than that of a fader"),
+            ({"page_address": '"/main/fader/now"'}, "it must be another address than that of a fader"),
+            ({"stem_feedback_address": '"/s/{stem}/now"'}, "it must be an OSC address with {strip} once"),
+            ({"show": '{"/stems/moves" = "/m/{stem}"}'}, "it must be an OSC address with {strip} once"),
+            (
+                {"show": '{"/stems/moves" = "/s/{strip}/now"}'},
+                "it must be another address than that of a fader",
+            ),
+            ({"show": '{"/heartbeat" = "/bank"}'}, "it must be another address than that of a fader"),
+        ],
+    )
+    def test_pages_that_cannot_be_turned_are_refused(self, own, changes, reason):
+        """Half of a pair, strips that there cannot be, the other placeholder, an address for two things."""
+        assert reason in refusal(own, toml(**PAGES | changes))
 
     @pytest.mark.parametrize(
         ("value", "reason"),
@@ -339,7 +349,7 @@ class TestRefusing:
     )
     def test_an_address_for_stems_has_one_place_for_the_number(self, own, value, reason):
         """Without it, or with two, no stem could be told from another."""
-        assert reason in refusal(own, toml(**STEMS | {"stem_fader_address": value}))
+        assert reason in refusal(own, toml(stem_feedback_address=value))
 
     def test_the_programme_fader_is_no_stem(self, own):
         """Two faders at one address would each be taken for the other."""
@@ -369,7 +379,8 @@ class TestRefusing:
             load_surface("decibel")
 
         assert (
-            "There is no surface 'decibel'. Did you mean decibels? There are: decibels, positions, touch. "
+            "There is no surface 'decibel'. Did you mean decibels? "
+            "There are: decibels, positions, strips, touch. "
             f"Your own go into {own}, one file each, as NAME.toml." == str(refused.value)
         )
 
@@ -377,7 +388,7 @@ class TestRefusing:
         """The others stay, and the fault is told."""
         (own / "touch.toml").write_text("title = 1", encoding="utf-8")
 
-        assert ["decibels", "positions"] == [surface.name for surface in all_surfaces()]
+        assert ["decibels", "positions", "strips"] == [surface.name for surface in all_surfaces()]
         assert [True] == [str(own / "touch.toml") in str(fault) for fault in surface_faults()]
 
 

@@ -1,0 +1,49 @@
+"""Which stems a surface with a few strips shows, page by page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+MOST_STEMS = 999
+"""Ours: a number of three digits at most."""
+
+
+@dataclass(slots=True)
+class Pages:
+    """The page in force. What hears the surface and what shows things on it share one of these, on the
+    engine's loop."""
+
+    strips: int
+    """Stems that are shown at a time."""
+    address: str
+    """Where the surface says which page it shows, from 1."""
+    page: int = 1
+
+    def hear(self, address: str, arguments: list[Any]) -> bool:
+        """Turns the page where a message asks for it; whether it spoke of pages at all.
+
+        0 is a button that was let go. Raises ValueError, with the reason, for anything but one page.
+        """
+        if address != self.address:
+            return False
+        value = arguments[0] if len(arguments) == 1 else None
+        last = -(-MOST_STEMS // self.strips)
+        is_page = isinstance(value, int | float) and not isinstance(value, bool) and value in range(last + 1)
+        if not is_page:
+            raise ValueError(f"{address} takes the number of a page, 1 to {last}, not {arguments!r}")
+        self.page = int(value or self.page)
+        return True
+
+    def stem(self, strip: int) -> int | None:
+        """The stem, from 1, that is on the strip of that number; None where there is no such strip."""
+        return self._first + strip if 1 <= strip <= self.strips else None
+
+    def shown(self, values: tuple[Any, ...], blank: Any) -> tuple[Any, ...]:
+        """Of a value a stem those on the strips; *blank* where a strip has no stem."""
+        shown = values[self._first : self._first + self.strips]
+        return shown + (blank,) * (self.strips - len(shown))
+
+    @property
+    def _first(self) -> int:
+        return (self.page - 1) * self.strips
