@@ -66,9 +66,11 @@ def test_a_closed_fader_is_left_closed():
 
 def test_near_the_end_it_looks_again_sooner_but_never_sooner_after_arming():
     """The first look waits its half minute, whatever the advice would like; the next ones follow it."""
-    obeying, found = Obeying(), []
-    for seconds in tenths(0, 50):
-        if obeying.target_db(seconds, DOWN, 0.0, is_armed=True, look_s=5.0) is not None:
-            found.append(seconds)
+    obeying = Obeying()
+    found = [
+        seconds
+        for seconds in tenths(0, 50)
+        if obeying.target_db(seconds, DOWN, 0.0, is_armed=True, look_s=5.0) is not None
+    ]
 
     assert [30.0, 35.0, 40.0, 45.0, 50.0] == found
