@@ -46,19 +46,19 @@ class Archive:
         """Which pass it is: any other number after a reset, and after the sidecar was started anew."""
         self._told_goals: list[bytes] = []
         self._goals_due_s = -math.inf
-        self._mark: tuple[int, float, int] = (0, 0.0, 0)
+        self._seen: tuple[int, float, int] = (0, 0.0, 0)
         self._known: tuple[int, int] | None = None
         """A pass, and how many of its events are no news any more."""
 
     def look(self) -> Course:
         """The course now; to be called often enough to see it begin anew."""
         course = self._course()
-        size, level, events = self._mark
+        size, level, events = self._seen
         begun_anew = len(course.seconds) < size or len(course.events) < events
         if begun_anew or (size and float(course.short_term[size - 1]) != level):
             self._pass += 1
         size = len(course.seconds)
-        self._mark = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
+        self._seen = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
         return course
 
     def news(self) -> Sequence[Event]:

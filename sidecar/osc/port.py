@@ -19,6 +19,7 @@ from sidecar.osc.details import NAME_BYTES
 from sidecar.osc.doors import Doors, Network, is_this_machine
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.reception import Obey, Reception
+from sidecar.osc.sender import hand_over
 from sidecar.osc.streams import Stream, Streams
 from sidecar.osc.table import MARKED, ROOT, checked_root
 from sidecar.osc.targets import Destination
@@ -209,14 +210,8 @@ class OscPort(asyncio.DatagramProtocol):
         Past asyncio's transport, which would keep what one place does not take and let all others wait.
         """
         sender = self._sender(destination)
-        if sender is None:
-            return
-        try:
-            sender.sendto(datagram, destination.address)
-        except OSError as error:
-            destination.record(str(error))
-        else:
-            destination.record("")
+        if sender:
+            hand_over(sender, datagram, destination)
 
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
         family = socket.AF_INET6 if ":" in addr[0] else socket.AF_INET

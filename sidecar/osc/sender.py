@@ -8,6 +8,16 @@ from collections.abc import Iterable
 from sidecar.osc.targets import Destination
 
 
+def hand_over(sender: socket.socket, datagram: bytes, destination: Destination) -> None:
+    """Sends one datagram from a socket that does not wait, and records how that went."""
+    try:
+        sender.sendto(datagram, destination.address)
+    except OSError as error:
+        destination.record(str(error))
+    else:
+        destination.record("")
+
+
 class Sender:
     """One UDP socket for each family of addresses."""
 
@@ -19,12 +29,7 @@ class Sender:
 
     def send(self, datagram: bytes, destination: Destination) -> None:
         """Hands one datagram to the network and records how that went with the destination."""
-        try:
-            self._sockets[destination.family].sendto(datagram, destination.address)
-        except OSError as error:
-            destination.record(str(error))
-        else:
-            destination.record("")
+        hand_over(self._sockets[destination.family], datagram, destination)
 
     def close(self) -> None:
         for each in self._sockets.values():
