@@ -16,6 +16,7 @@ from sidecar.cli.effects import effects
 from sidecar.cli.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
+from sidecar.cli.patient import patient_output
 from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.cli.worker import Ending, run_beside, wait
 from sidecar.engine import Engine
@@ -95,7 +96,7 @@ def _session(
     outlets += closing.enter_context(discovery(engine, options, server))
     more = closing.enter_context(effects(engine, options, reached))
     outlets += more.outlets
-    outlets += _lines(options)
+    outlets += _lines(options, closing)
     session = Session(
         source,
         Setup(
@@ -119,8 +120,10 @@ def _session(
     return session
 
 
-def _lines(options: argparse.Namespace) -> list[Outlet]:
+def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
     """What is printed in place of the screen."""
+    if (options.plain or options.no_screen) and options.pace != "fast":
+        closing.enter_context(patient_output())  # a file can wait for whoever reads; a device cannot
     if options.plain:
         return [SpokenLine()]
     if options.no_screen:
