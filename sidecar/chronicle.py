@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from sidecar.journal.record import Record
     from sidecar.journal.writer import Journal
     from sidecar.metering import Taken
+
+log = logging.getLogger(__name__)
 
 
 class Chronicle:
@@ -97,6 +100,8 @@ class Chronicle:
         """Something happened here."""
         event = Event(self._log.seconds, kind, text)
         self._log.note(event)
+        if kind == "gap":
+            log.warning("gap at %.1f s: %s", event.seconds, text)
         if self._pass:
             self._pass.event(event)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -17,6 +18,8 @@ from sidecar.sources.sleep import Sleep, clocks
 from sidecar.sources.watch import OPEN_LIMIT_S, Watch
 
 _WAIT_S = 0.1
+
+log = logging.getLogger(__name__)
 
 
 class DeviceSource:
@@ -169,6 +172,7 @@ class DeviceSource:
         return Block(np.empty((0, self.channels), np.float32), fault=self._fault)
 
     def _restart(self) -> None:
+        log.warning("the capture is started anew: %s", self._fault or "no frames arrive")
         self._recorder.close()
         self._watch.started(time.monotonic())
         with self._lock:
