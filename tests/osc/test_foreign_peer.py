@@ -85,6 +85,13 @@ def test_readings_are_printed_with_the_types_that_the_table_promises(run):
     assert dumped.until(r"/sidecar/alert/hot iff [012] -?\d+\.\d+ -?\d+\.\d+")
 
 
+def test_texts_are_read_with_their_signs(run):
+    """UTF-8 for another's parser too: the minus of a level is the printed one."""
+    _, _, dumped = run
+
+    assert dumped.until(r'/sidecar/move/reason s ".*−\d+\.\d LUFS')
+
+
 def dropped(port):
     """How many messages the run has dropped, by reason."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
