@@ -145,31 +145,26 @@ def _footer_key(app, key):
     return next((one for one in app.screen.query(FooterKey) if one.key == key and one.region.right), None)
 
 
-@pytest.mark.parametrize(
-    ("opening", "dialog", "closing"),
-    [
-        ("r", ResetDialog, "n"),
-        ("g", GoalDialog, "escape"),
-        ("M", LabelDialog, "escape"),
-        ("l", LogDialog, "escape"),
-        ("t", LampDialog, "escape"),
-        ("question_mark", HelpDialog, "escape"),
-    ],
-)
-def test_a_dialog_is_opened_and_closed_with_the_mouse_alone(opening, dialog, closing):
-    """Its key in the footer opens it where it stands there, and its own footer closes it."""
+BY_MOUSE = [
+    ("r", ResetDialog, "n"),
+    ("g", GoalDialog, "escape"),
+    ("l", LogDialog, "escape"),
+    ("question_mark", HelpDialog, "escape"),
+]
+
+
+def test_dialogs_are_opened_and_closed_with_the_mouse_alone():
+    """Their keys in the footer open them, and their own footers close them; nothing else is told."""
     feed = scenes.down()
 
     async def script(pilot):
-        if opening in ("r", "g", "l", "question_mark"):
+        for opening, dialog, closing in BY_MOUSE:
             await until(pilot, lambda: _footer_key(pilot.app, "f") is not None, "the footer of this scene")
             await pilot.click(_footer_key(pilot.app, opening))
-        else:
-            await pilot.press(opening)
-        await until(pilot, lambda: isinstance(pilot.app.screen, dialog), "the dialog")
-        await until(pilot, lambda: _footer_key(pilot.app, closing) is not None, "its footer")
-        await pilot.click(_footer_key(pilot.app, closing))
-        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument")
+            await until(pilot, lambda kind=dialog: isinstance(pilot.app.screen, kind), opening)
+            await until(pilot, lambda key=closing: _footer_key(pilot.app, key) is not None, "its footer")
+            await pilot.click(_footer_key(pilot.app, closing))
+            await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument")
 
     drive(feed, script, GENEROUS)
 
