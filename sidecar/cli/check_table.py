@@ -30,7 +30,8 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
         pad_edge=False,
     )
     table.add_column("file", overflow="fold", min_width=12)
-    for heading in ("length", f"I\n{unit}", "range\nLU", "max S", "max M", "peak\ndBTP", "move\ndB"):
+    loudness = (f"I\n{unit}", "range\nLU", f"max S\n{unit}", f"max M\n{unit}")
+    for heading in ("length", *loudness, "peak\ndBTP", "move\ndB"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict", no_wrap=True, min_width=8)
     for outcome in outcomes:

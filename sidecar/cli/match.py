@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+
+from rich.console import Console
 
 from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
@@ -50,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     else:
         show(options, outcomes, goal, target_lufs)
     if any(outcome.level and outcome.level.gain_db > 0 for outcome in outcomes):
-        print(CAUTION, file=sys.stderr if options.json else sys.stdout)
+        Console(stderr=options.json, highlight=False).print(CAUTION)
     if any(outcome.error for outcome in outcomes):
         return FAULTY
     return DONE if all(outcome.stands(goal) for outcome in outcomes) else NOT_ALL

@@ -117,7 +117,7 @@ def _show(paths: Sequence[Path], outcomes: Sequence[Outcome | SidecarError], goa
     table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("file", overflow="fold", min_width=12)
     table.add_column("", no_wrap=True)
-    for heading in ("I\nLUFS", "range\nLU", "peak\ndBTP", "max M", "max S"):
+    for heading in ("I\nLUFS", "range\nLU", "peak\ndBTP", "max M\nLUFS", "max S\nLUFS"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     for path, outcome in zip(paths, outcomes, strict=True):

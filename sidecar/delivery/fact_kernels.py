@@ -57,8 +57,13 @@ def join(state: FactState, later: FactState) -> None:
     state.products[:] += later.products
     state.differ[:] |= later.differ
     state.clip_run[:] = later.clip_run
-    for c in np.flatnonzero(later.clips):
-        begun = later.clips_at[c, : later.clips[c]]
+    if later.clips.any():
+        _join_clips(state, later)
+
+
+def _join_clips(state: FactState, later: FactState) -> None:
+    for c, count in enumerate(later.clips):
+        begun = later.clips_at[c, :count]
         room = state.clips_at[c, state.clips[c] :]
         room[: begun.size] = begun[: room.size]
     state.clips[:] += later.clips
@@ -155,7 +160,7 @@ def gather(
             else:
                 state.clip_run[c] = 0
             if begun[c] == 0:
-                far = passed(planes[c], at[c], stop - EDGE, shortest_gap)
+                far = passed(planes, c, at[c], stop - EDGE, shortest_gap)
                 if far >= 0:
                     at[c] = far
                     continue

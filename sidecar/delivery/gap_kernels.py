@@ -53,16 +53,24 @@ def fresh_runs(planes: Any, channels: int, shortest: int) -> ZeroRuns:
 
 
 @njit(nogil=True, cache=True)
-def passed(x: Any, at: int, end: int, shortest: int) -> int:
-    """How far samples *x*, of which that at *at* sounds, are known to hold no run of *shortest* zeros that
-    ends before *end*; −1 if there may be one. Where it returns, they sound.
+def passed(planes: Any, c: int, at: int, end: int, shortest: int) -> int:
+    """How far channel *c*, which sounds in column *at*, is known to hold no run of *shortest* zeros that
+    begins before *end*; −1 if there may be one. Where it returns, it sounds.
 
     Only every so manieth sample is looked at: no such run has room between two of them.
     """
-    for i in range(at + shortest, end, shortest):
-        if x[i] == 0.0:
-            return -1
-    return at + max(0, end - 1 - at) // shortest * shortest
+    ahead = at + shortest
+    while ahead < end:
+        if planes[c, ahead] == 0.0:
+            stop = ahead + 1
+            while stop < end and planes[c, stop] == 0.0:
+                stop += 1
+            if stop == end or stop - _back_to_sound(planes[c], ahead) >= shortest:
+                return -1
+            ahead = stop
+        at = ahead
+        ahead = at + shortest
+    return at
 
 
 @njit(nogil=True, cache=True)

@@ -47,12 +47,16 @@ def _damage(measured: Measured) -> Iterator[Note]:
     if bad:
         yield "damage", f"{bad:,} samples are not numbers; they were measured as silence.", ()
     if facts.first_clip_at_s is not None:
-        first = f" The first {CLIPS_LISTED} of them:" if facts.clipped_runs > CLIPS_LISTED else ""
+        places = spans_of(facts.clips_at_s)
+        several = len(places) > 1
+        listed = (
+            f" The first {CLIPS_LISTED} of them:" if several and facts.clipped_runs > CLIPS_LISTED else ""
+        )
         yield (
             "clipping",
             f"Clipped in {_places(facts.clipped_runs)}, first at {time_code(facts.first_clip_at_s)}: "
-            f"{CLIP_SAMPLES} samples or more in a row at full scale.{first}",
-            spans_of(facts.clips_at_s),
+            f"{CLIP_SAMPLES} samples or more in a row at full scale.{listed}",
+            places if several else (),
         )
 
 
@@ -107,11 +111,12 @@ def _dropouts(measured: Measured) -> Iterator[Note]:
         everyone = len(channels) == measured.channels
         whose = "Every channel" if everyone else _channel_list([measured.channel_names[k] for k in channels])
         worst = worst_first(spans)
+        longest = length(worst[0].worst)
+        how_long = f"of {longest}" if len(spans) == 1 else f"of up to {longest}"
         yield (
             "dropout",
-            f"{whose} drops out in {least}{_places(len(spans))}, the longest {length(worst[0].worst)}: exact "
-            "zeros that cut off sound and let it in again at once. An edit may mean that; if none does, "
-            "audio was lost.",
+            f"{whose} drops out in {least}{_places(len(spans))} {how_long}: exact zeros that cut sound off "
+            "and let it in again at once. Unless an edit means that, audio was lost.",
             worst,
         )
 

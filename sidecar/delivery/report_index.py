@@ -57,8 +57,8 @@ def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]
     head = tag(
         "tr",
         tag("th", "file", scope="col"),
-        *(tag("th", words, scope="col", class_="number") for words in heads),
         *(tag("th", goal.name, scope="col") for goal in goals),
+        *(tag("th", words, scope="col", class_="number") for words in heads),
     )
     rows = [_row(outcome, link, len(goals)) for outcome, link in zip(files, links, strict=True)]
     return tag("table", tag("thead", head), tag("tbody", *rows))
@@ -80,8 +80,8 @@ def _row(outcome: Outcome, link: str, goals: int) -> Markup:
     return tag(
         "tr",
         tag("th", tag("a", name, href=quote(link)), scope="row"),
+        *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
         *(tag("td", words, class_="number") for words in figures),
-        *(tag("td", _words(verdict)) for verdict in outcome.verdicts),
     )
 
 
@@ -91,4 +91,4 @@ def _words(verdict: Verdict) -> str:
     if not verdict.move_db:
         return "✗ fails"
     more = "" if verdict.remedy is None or verdict.remedy.is_enough else " and more"
-    return f"✗ fails: {gain_figure(verdict.move_db)} dB{more}"
+    return f"✗ fails, move {gain_figure(verdict.move_db)} dB{more}"

@@ -63,17 +63,18 @@ def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdi
 
 
 def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
-    """All there is to say of one file: each goal's faults and remedy, then the notes, once, as they are
-    the file's own. With each the goal's name; empty where it is the only goal, or for a note."""
-    several = len(verdicts) > 1
-    noted: dict[str, Finding] = {}
+    """All there is to say of one file, each thing once: the goals' faults and remedies in their order, then
+    the notes. With each the names of the goals it holds for; empty where there is one goal, or for a note,
+    which is the file's own."""
+    goals: dict[Finding, list[str]] = {}
     for verdict in verdicts:
         for finding in verdict.findings:
-            if finding.kind == "note":
-                noted.setdefault(finding.sentence, finding)
-            else:
-                yield verdict.goal.name if several else "", finding
-    yield from (("", finding) for finding in noted.values())
+            goals.setdefault(finding, []).append(verdict.goal.name)
+    several = len(verdicts) > 1
+    for finding, names in goals.items():
+        if finding.kind != "note":
+            yield ", ".join(names) if several else "", finding
+    yield from (("", finding) for finding in goals if finding.kind == "note")
 
 
 Rated = tuple[float, Finding]

@@ -160,7 +160,7 @@ def test_the_table_fits_80_columns_and_findings_stand_below(folder, capsys, monk
     assert "✗ r128-s1" in said
     assert "✗ r128-live" in said
     assert re.search(r"^loud\.wav\n✗ r128-s1: Too loud: ", said, re.MULTILINE)
-    assert re.search(r"^→ r128-live: A gain of −6\.0 dB", said, re.MULTILINE)
+    assert re.search(r"^→ r128-s1, r128-live: A gain of −6\.0 dB", said, re.MULTILINE)
 
 
 def test_a_gain_that_raises_comes_with_a_caution(folder, capsys):

@@ -189,6 +189,18 @@ def test_a_gain_that_is_said_to_be_enough_is_enough(goal, narrow, integrated, ab
         assert 0.0 == before.move_db
 
 
+def test_what_holds_for_several_goals_is_told_once():
+    """R 128 and its s1 have one target and one ceiling; only s1 limits the short-term loudness."""
+    file = made(integrated=-20.0, max_short_term=-17.0)
+    verdicts = [judge(file, load_goal(goal)) for goal in ("r128", "r128-s1")]
+
+    assert [
+        ("r128, r128-s1", "loudness"),
+        ("r128, r128-s1", "remedy"),
+        ("r128-s1", "short-term"),
+    ] == [(goal, finding.about) for goal, finding in told(verdicts)]
+
+
 def test_several_goals_are_told_one_after_the_other_and_notes_once():
     """A note is the file's own, whatever it is held against."""
     file = made(facts=replace(FACTS, clipped_runs=1, clips_at_s=(4.0,)), integrated=-20.0)
