@@ -11,6 +11,9 @@ from typing import Literal
 
 STALL_S = 1.0
 """Gaps up to 40 ms are normal on a busy machine (measured); a second without a frame is not."""
+LATE_S = 0.5
+"""Whoever watches looks ten times a second. On a machine so busy that a look comes later than this, the sound
+system is late as well: it gets its second from then on, for a new start would lose what it still holds."""
 RETRY_S = 0.5
 OPEN_LIMIT_S = 10.0
 """Opening takes 0.3 s here; a cold machine with many devices needs several seconds. Longer is hung."""
@@ -29,6 +32,8 @@ class Watch:
         self._heard_s = now_s
         self._reached_s = now_s
         self._retry_s = now_s
+        self._looked_s = now_s
+        self._excused_s = now_s
         self._quiet_limit_s = STALL_S
         self._missed_s = 0.0
         self._restarted = False  # since the last frames
@@ -82,6 +87,9 @@ class Watch:
 
     def verdict(self, now_s: float) -> Verdict:
         """What to do now. On "restart" the caller starts a new process and says so."""
+        if now_s - max(self._looked_s, self._heard_s) >= LATE_S:
+            self._excused_s = now_s
+        self._looked_s = now_s
         if self._state == "open":
             return self._verdict_while_open(now_s)
         if now_s - self._reached_s >= self._patience_s:
@@ -93,7 +101,7 @@ class Watch:
         return "restart" if now_s >= self._retry_s else "wait"
 
     def _verdict_while_open(self, now_s: float) -> Verdict:
-        if now_s - max(self._since_s, self._heard_s) < self._quiet_limit_s:
+        if now_s - max(self._since_s, self._heard_s, self._excused_s) < self._quiet_limit_s:
             return "wait"
         if self._restarted:  # opening it again has not helped: alive, but nothing plays
             self._quiet_limit_s = min(2 * self._quiet_limit_s, _LONGEST_QUIET_S)

@@ -14,6 +14,16 @@ def playing(until_s: float = 10.0, patience_s: float = 30.0) -> Watch:
     return watch
 
 
+def looked_at(watch: Watch, from_s: float, until_s: float) -> str:
+    """Ten looks a second up to that moment; gives what the last one says. None before it may restart."""
+    for look in range(1, round((until_s - from_s) * 10) + 1):
+        verdict = watch.verdict(from_s + 0.1 * look)
+        if verdict != "wait":
+            assert from_s + 0.1 * look > until_s - 0.01, "too soon"
+            return verdict
+    return "wait"
+
+
 def test_a_pause_of_under_a_second_is_waited_out():
     """Nothing is touched while arrivals are merely late."""
     assert "wait" == playing(10.0).verdict(10.0 + STALL_S - 0.01)
@@ -21,7 +31,16 @@ def test_a_pause_of_under_a_second_is_waited_out():
 
 def test_a_second_of_nothing_starts_the_capture_anew():
     """A hung sound system shows in nothing but silence, so a silent second is enough."""
-    assert "restart" == playing(10.0).verdict(10.0 + STALL_S)
+    assert "restart" == looked_at(playing(10.0), 10.0, 10.0 + STALL_S)
+
+
+def test_who_looks_late_lets_the_sound_system_be_late_as_well():
+    """A machine that gave this process no time for 1.5 s gave the sound system none: it is not started anew
+    for that, which would lose what it still holds; a second in which looks come and no frames is enough."""
+    watch = playing(10.0)
+
+    assert "wait" == watch.verdict(11.5)
+    assert "restart" == looked_at(watch, 11.5, 11.5 + STALL_S)
 
 
 def test_a_dead_process_is_replaced_at_once():
@@ -153,7 +172,8 @@ def test_a_rest_after_an_absence_counts_only_the_absence():
     watch.ended(10.3)
     watch.started(14.5)
     watch.opened(15.0)
-    watch.verdict(16.0)
+    watch.verdict(14.9)
+    assert "restart" == looked_at(watch, 15.0, 16.0)
     watch.started(16.0)
     watch.opened(16.3)
 
