@@ -21,6 +21,7 @@ class OwnTerminal:
         self._master, self._slave = pty.openpty()
         fcntl.ioctl(self._slave, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         self.modes = self._modes()
+        self.is_open = True
         self.shown = b""
         """All that was written to it."""
         self._reader = threading.Thread(target=self._read, daemon=True)
@@ -32,14 +33,14 @@ class OwnTerminal:
     def __exit__(self, *_error):
         self.hang_up()
 
-    def start(self, command):
+    def start(self, command, environment):
         """Runs *command* as the leader of this terminal's session."""
         return subprocess.Popen(
             [sys.executable, __file__, *command],
             stdin=self._slave,
             stdout=self._slave,
             stderr=self._slave,
-            env={**os.environ, "TERM": "xterm-256color"},
+            env={**environment, "TERM": "xterm-256color"},
             start_new_session=True,
         )
 
@@ -51,6 +52,7 @@ class OwnTerminal:
 
     def hang_up(self):
         """Closes the window: what runs on it gets SIGHUP, and errors from all that it reads and writes."""
+        self.is_open = False
         for descriptor in (self._slave, self._master):
             with contextlib.suppress(OSError):
                 os.close(descriptor)

@@ -14,8 +14,8 @@ WRONG_S = 0.2
 
 @pytest.fixture
 def tone(tmp_path):
-    """6 s of 1 kHz at -18 dBFS in both channels: -18 LUFS (Tech 3341 §2.9)."""
-    seconds = np.arange(6 * RATE_HZ) / RATE_HZ
+    """4 s of 1 kHz at -18 dBFS in both channels: -18 LUFS (Tech 3341 §2.9)."""
+    seconds = np.arange(4 * RATE_HZ) / RATE_HZ
     file = tmp_path / "tone.wav"
     wave = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 * seconds)
     soundfile.write(file, np.stack([wave, wave], axis=1), RATE_HZ, subtype="FLOAT")

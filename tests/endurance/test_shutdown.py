@@ -1,10 +1,13 @@
 """Every way in which a run can end: what is told, what is on record, and what is left on the terminal."""
 
+import os
 import signal
 import socket
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -47,113 +50,136 @@ class Ear:
             time.sleep(0.05)
 
 
-@pytest.fixture
-def ears():
-    made = Ear(), Ear()
+@dataclass
+class Outcome:
+    """How one run ended."""
+
+    osc: Ear
+    lamp: Ear
+    folder: Path
+    code: int
+    errors: str = ""
+    shown: bytes = b""
+    is_as_before: bool = False
+    """Whether its terminal is."""
+
+
+class Run:
+    """A run on a loud file, with a lamp, and a record of its own."""
+
+    def __init__(self, folder, loud_file, program=("-m", "sidecar"), lines=()):
+        self.osc, self.lamp, self.folder = Ear(), Ear(), folder
+        places = ("--osc", self.osc.place, "--osc-port", "0", "--light", f"lamp={self.lamp.place}")
+        self.command = [sys.executable, *program, "live", "--file", str(loud_file), *places, *lines]
+        self.environment = {**os.environ, "XDG_DATA_HOME": str(folder), "XDG_STATE_HOME": str(folder)}
+
+    def without_terminal(self, number=None):
+        run = subprocess.Popen(
+            self.command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+        )
+        if number is not None:
+            self.lamp.wait_for("/lamp", 1)
+            run.send_signal(number)
+        _, errors = run.communicate(timeout=LIMIT_S)
+        return Outcome(self.osc, self.lamp, self.folder, run.returncode, errors)
+
+    def on_terminal(self, end):
+        """end(terminal, process) brings the end about once the lamp is on."""
+        with OwnTerminal() as terminal:
+            run = terminal.start(self.command, self.environment)
+            self.lamp.wait_for("/lamp", 1)
+            end(terminal, run)
+            code = run.wait(END_S)
+            as_before = terminal.is_open and terminal.is_as_before
+            return Outcome(
+                *(self.osc, self.lamp, self.folder, code), shown=terminal.shown, is_as_before=as_before
+            )
+
+
+def hang_up(terminal, _run):
+    terminal.hang_up()
+
+
+def terminate(_terminal, run):
+    run.send_signal(signal.SIGTERM)
+
+
+def terminate_when_the_fault_is_shown(terminal, run):
+    end_s = time.monotonic() + END_S
+    while b"failed inside" not in terminal.shown:
+        assert time.monotonic() < end_s
+        time.sleep(0.05)
+    run.send_signal(signal.SIGTERM)
+
+
+LINES = ("--no-screen", "--json")
+WAYS = {
+    "SIGTERM, lines": lambda *at: Run(*at, lines=LINES).without_terminal(signal.SIGTERM),
+    "SIGHUP, lines": lambda *at: Run(*at, lines=LINES).without_terminal(signal.SIGHUP),
+    "SIGTERM, screen": lambda *at: Run(*at).on_terminal(terminate),
+    "closed terminal, lines": lambda *at: Run(*at, lines=LINES).on_terminal(hang_up),
+    "closed terminal, screen": lambda *at: Run(*at).on_terminal(hang_up),
+    "fault, lines": lambda *at: Run(*at, program=[BROKEN], lines=LINES).without_terminal(),
+    "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(terminate_when_the_fault_is_shown),
+}
+
+
+@pytest.fixture(scope="module")
+def endings(tmp_path_factory):
+    """All ways at once: each run waits for real seconds, not for the processor."""
+    folder = tmp_path_factory.mktemp("endings")
+    noise = np.random.default_rng(3).standard_normal((60 * RATE_HZ, 2)) * 0.2  # some -10 LUFS: the lamp is on
+    loud_file = folder / "loud.wav"
+    soundfile.write(loud_file, noise, RATE_HZ, subtype="FLOAT")
+    with ThreadPoolExecutor(len(WAYS)) as pool:
+        made = {
+            name: pool.submit(way, folder / str(place), loud_file)
+            for place, (name, way) in enumerate(WAYS.items())
+        }
     yield made
-    for ear in made:
-        ear.socket.close()
+    for ended in made.values():
+        if ended.exception() is None:
+            ended.result().osc.socket.close()
+            ended.result().lamp.socket.close()
 
 
-@pytest.fixture
-def loud_file(tmp_path):
-    """Minutes of noise at some -10 LUFS: the lamp is on."""
-    noise = np.random.default_rng(3).standard_normal((120 * RATE_HZ, 2)) * 0.2
-    file = tmp_path / "loud.wav"
-    soundfile.write(file, noise, RATE_HZ, subtype="FLOAT")
-    return file
-
-
-def command(program, loud_file, ears, *more):
-    osc, lamp = ears
-    places = ("--osc", osc.place, "--osc-port", "0", "--light", f"lamp={lamp.place}")
-    return [sys.executable, *program, "live", "--file", str(loud_file), *places, *more]
-
-
-def assert_good_order(ears):
-    """The last words over OSC, a lamp that is safe, and a pass that has an end."""
-    osc, lamp = ears
-    assert ["ended"] == osc.of("/sidecar/transport")[-1]
-    assert osc.of("/sidecar/alert/hot")
-    assert "/sidecar/alert/hot" in {name for name, _ in osc.heard[-60:]}
-    assert [[0], [0], [0]] == lamp.of("/lamp")[-3:]
+@pytest.mark.parametrize("way", WAYS)
+def test_whatever_ends_a_run_its_last_words_are_said(way, endings, monkeypatch):
+    """The end and the alerts over OSC, a lamp that is safe, and a pass that has its end on record."""
+    ended = endings[way].result()
+    monkeypatch.setenv("XDG_DATA_HOME", str(ended.folder))
     [kept] = reader.passes()
+
+    assert ["ended"] == ended.osc.of("/sidecar/transport")[-1]
+    assert "/sidecar/alert/hot" in {name for name, _ in ended.osc.heard[-60:]}
+    assert [[0], [0], [0]] == ended.lamp.of("/lamp")[-3:]
     assert kept.ended is not None
     assert kept.blocks > 0
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP], ids=lambda n: n.name)
-def test_a_signal_ends_a_run_without_a_screen(number, loud_file, ears):
-    """A system that goes down and a terminal that is closed: exit code 0, all told, as after Ctrl-C."""
-    run = subprocess.Popen(
-        command(["-m", "sidecar"], loud_file, ears, "--no-screen", "--json"),
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    ears[1].wait_for("/lamp", 1)
-    run.send_signal(number)
-    _, errors = run.communicate(timeout=END_S)
+@pytest.mark.parametrize("way", [way for way in WAYS if "fault" not in way])
+def test_an_end_that_was_asked_for_is_none_to_complain_of(way, endings):
+    """A system that goes down and a terminal that is closed: exit code 0, as after Ctrl-C."""
+    ended = endings[way].result()
 
-    assert (0, "") == (run.returncode, errors)
-    assert_good_order(ears)
+    assert (0, "") == (ended.code, ended.errors)
+    assert b"Traceback" not in ended.shown
 
 
-def test_a_signal_gives_the_terminal_back(loud_file, ears):
-    """With the screen on, too; the shell that follows finds its terminal as it was."""
-    with OwnTerminal() as terminal:
-        run = terminal.start(command(["-m", "sidecar"], loud_file, ears))
-        ears[1].wait_for("/lamp", 1)
-        run.send_signal(signal.SIGTERM)
+@pytest.mark.parametrize("way", ["SIGTERM, screen", "fault, screen"])
+def test_the_terminal_is_given_back(way, endings):
+    """The shell that follows finds its terminal as it was."""
+    ended = endings[way].result()
 
-        assert 0 == run.wait(END_S)
-        assert terminal.is_as_before
-        assert b"\x1b[?1049h" in terminal.shown
-    assert b"Traceback" not in terminal.shown
-    assert_good_order(ears)
+    assert b"\x1b[?1049h" in ended.shown
+    assert ended.is_as_before
+    assert b"Traceback" not in ended.shown
 
 
-@pytest.mark.parametrize("how", [[], ["--no-screen", "--json"]], ids=["screen", "lines"])
-def test_a_terminal_that_is_closed_ends_the_run_in_good_order(how, loud_file, ears):
-    """Nothing can be shown any more; lamps, OSC and the record get their end all the same."""
-    with OwnTerminal() as terminal:
-        run = terminal.start(command(["-m", "sidecar"], loud_file, ears, *how))
-        ears[1].wait_for("/lamp", 1)
-        terminal.hang_up()
+def test_a_fault_of_our_own_is_one_sentence(endings):
+    """Nobody sees a traceback; the exit code is 2."""
+    ended = endings["fault, lines"].result()
 
-        assert 0 == run.wait(END_S)
-    assert_good_order(ears)
-
-
-def test_a_fault_of_our_own_ends_a_run_in_one_sentence(loud_file, ears):
-    """Nobody sees a traceback; the exit code is 2, and the record is kept up to the fault."""
-    run = subprocess.run(
-        command([BROKEN], loud_file, ears, "--no-screen", "--json"),
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-        check=False,
-        timeout=LIMIT_S,
-    )
-
-    assert 2 == run.returncode
-    assert run.stderr.startswith("sidecar: The sidecar has failed inside (ZeroDivisionError(")
-    assert "Traceback" not in run.stderr
-    assert_good_order(ears)
-
-
-def test_a_fault_of_our_own_is_said_on_the_screen(loud_file, ears):
-    """The screen stays, with the sentence; leaving it gives the terminal back and exit code 2."""
-    with OwnTerminal() as terminal:
-        run = terminal.start(command([BROKEN], loud_file, ears))
-        ears[0].wait_for("/sidecar/transport", "ended")
-        end_s = time.monotonic() + END_S
-        while b"failed inside" not in terminal.shown:
-            assert time.monotonic() < end_s
-            time.sleep(0.05)
-        run.send_signal(signal.SIGTERM)
-
-        assert 2 == run.wait(END_S)
-        assert terminal.is_as_before
-    assert b"Traceback" not in terminal.shown
-    assert_good_order(ears)
+    assert (2, 2) == (ended.code, endings["fault, screen"].result().code)
+    assert ended.errors.startswith("sidecar: The sidecar has failed inside (ZeroDivisionError(")
+    assert "Traceback" not in ended.errors

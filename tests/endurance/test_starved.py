@@ -11,8 +11,8 @@ from sidecar.cli import main
 from sidecar.journal import reader
 
 RATE_HZ = 48_000
-STARVED_S = 9.5  # the ring holds 8 s
-SETTLED_S = 7.0  # a loss that only the clock could tell of would be told within 5 s
+STARVED_S = 9.0  # the ring holds 8 s
+SETTLED_S = 5.5  # a loss that only the clock could tell of would be told within 5 s
 
 
 def test_every_frame_that_the_ring_could_not_hold_is_counted(loopback, tmp_path):

@@ -33,7 +33,7 @@ def test_who_does_not_read_the_lines_holds_nobody_up(loopback, tmp_path):
         )
         os.close(written)
         first = os.read(unread, 100)
-        wait_until(lambda: kept_blocks() > 150)
+        wait_until(lambda: kept_blocks() > 60)
         run.send_signal(signal.SIGTERM)
         _, errors = run.communicate(timeout=LIMIT_S)
     os.close(unread)
