@@ -60,7 +60,8 @@ def _in_browsers(options: argparse.Namespace) -> int:
 
 
 def _link(host: str, port: int, token: str) -> str:
-    host = _own_address() if host in ("0.0.0.0", "::") else host
+    if host in ("0.0.0.0", "::"):
+        host = _own_address() if host == "0.0.0.0" else socket.gethostname()
     place = f"[{host}]" if ":" in host else host
     return f"http://{place}:{port}/" + (f"?token={token}" if token else "")
 
