@@ -38,7 +38,6 @@ from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:
     from sidecar.tape import Tape
-    from tui.inks import Contrast
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
@@ -56,9 +55,9 @@ def run_session(
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
             if options.no_screen or options.plain:
-                run_beside(session, options.for_s, wait)
+                run_beside(session, options.for_s, wait, closing)
             else:
-                _run_on_screen(session, options.for_s, options.contrast)
+                _run_on_screen(session, options, closing)
     finally:
         source.close()
     return 0
@@ -174,13 +173,13 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
     return tape
 
 
-def _run_on_screen(session: Session, for_s: float | None, contrast: Contrast) -> None:
+def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
     import tui
 
     def show(_worker: threading.Thread, ending: Ending) -> None:
-        tui.run(session, contrast=contrast, is_over=lambda: ending.is_asked)
+        tui.run(session, contrast=options.contrast, is_over=lambda: ending.is_asked)
 
-    run_beside(session, for_s, show)
+    run_beside(session, options.for_s, show, closing)
 
 
 def _seconds(text: str | None) -> float | None:

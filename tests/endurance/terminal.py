@@ -22,6 +22,8 @@ class OwnTerminal:
         fcntl.ioctl(self._slave, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         self.modes = self._modes()
         self.is_open = True
+        self._takes = threading.Event()
+        self._takes.set()
         self.shown = b""
         """All that was written to it."""
         self._reader = threading.Thread(target=self._read, daemon=True)
@@ -53,9 +55,14 @@ class OwnTerminal:
     def hang_up(self):
         """Closes the window: what runs on it gets SIGHUP, and errors from all that it reads and writes."""
         self.is_open = False
+        self._takes.set()
         for descriptor in (self._slave, self._master):
             with contextlib.suppress(OSError):
                 os.close(descriptor)
+
+    def stop_reading(self):
+        """Takes nothing more, as a terminal that is held with Ctrl-S; it fills up."""
+        self._takes.clear()
 
     def _modes(self):
         return termios.tcgetattr(self._slave)
@@ -64,6 +71,7 @@ class OwnTerminal:
         with contextlib.suppress(OSError):
             while data := os.read(self._master, 65_536):
                 self.shown += data
+                self._takes.wait()
 
 
 if __name__ == "__main__":

@@ -104,6 +104,12 @@ def terminate(_terminal, run):
     run.send_signal(signal.SIGTERM)
 
 
+def terminate_while_nothing_is_taken(terminal, run):
+    terminal.stop_reading()
+    time.sleep(6.0)  # a screen of 100 by 30 that changes ten times a second fills it in two
+    run.send_signal(signal.SIGTERM)
+
+
 def terminate_when_the_fault_is_shown(terminal, run):
     end_s = time.monotonic() + END_S
     while b"failed inside" not in terminal.shown:
@@ -119,6 +125,7 @@ WAYS = {
     "SIGTERM, screen": lambda *at: Run(*at).on_terminal(terminate),
     "closed terminal, lines": lambda *at: Run(*at, lines=LINES).on_terminal(hang_up),
     "closed terminal, screen": lambda *at: Run(*at).on_terminal(hang_up),
+    "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(terminate_while_nothing_is_taken),
     "fault, lines": lambda *at: Run(*at, program=[BROKEN], lines=LINES).without_terminal(),
     "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(terminate_when_the_fault_is_shown),
 }
