@@ -16,7 +16,7 @@ from sidecar.engine import Engine
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.osc.port import bind
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from sidecar.session import Session, Setup
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.vocabulary import Move
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 RUN_S = 120.0  # the first run on a machine compiles the meter
 
 

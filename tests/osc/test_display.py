@@ -27,7 +27,7 @@ class Panel:
         self.now_s = 0.0
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self.socket.bind(("127.0.0.1", 0))
-        self.socket.settimeout(10.0)
+        self.socket.settimeout(60.0)
         self.destination = resolve(f"127.0.0.1:{self.socket.getsockname()[1]}")
         self.display = Display(replace(TOUCH, show=show), self.destination, clock=lambda: self.now_s)
         self._heard = 0

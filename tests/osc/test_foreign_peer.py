@@ -15,7 +15,7 @@ from needs import need
 
 from sidecar.osc import wire
 
-PATIENCE_S = 60.0
+PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 
 
 def free_port(kind=socket.SOCK_DGRAM):

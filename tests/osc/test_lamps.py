@@ -17,7 +17,7 @@ from sidecar.osc import wire
 from sidecar.osc.lamp import Lamps, lamp_at
 from sidecar.vocabulary import Alert, Reading
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 SAFE = ("/lamp", [0])
 
 

@@ -20,7 +20,7 @@ from sidecar.osc.surface import load_surface
 from sidecar.osc.targets import resolve
 from sidecar.vocabulary import Move
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 STRIPS = range(1, 9)
 STEMS = tuple(Stem(f"stem {n}", -float(n), Move(n / 2), -10.0 - n) for n in range(1, 12))
 SNAPSHOT = Snapshot("measuring", load_goal("r128"), stems=STEMS)

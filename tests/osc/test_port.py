@@ -18,7 +18,7 @@ from sidecar.osc.table import SENT
 from sidecar.osc.targets import resolve, split
 from sidecar.vocabulary import Alert, Reading
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 
 SURFACE = Surface(
     "mine",

@@ -31,7 +31,7 @@ from sidecar.osc.targets import resolve
 from sidecar.vocabulary import Reading
 
 ROOT = "/studio/one"
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 SNAPSHOT = Snapshot("measuring", load_goal("r128"), Reading(-20.0, true_peak=(-3.0, -4.0)))
 
 

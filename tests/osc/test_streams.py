@@ -19,7 +19,7 @@ from sidecar.osc.framing import Slip
 from sidecar.osc.port import OscPort, bind
 from sidecar.vocabulary import Reading
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 END, ESC = b"\xc0", b"\xdb"
 SLIP = Slip(100)
 

@@ -18,7 +18,7 @@ from sidecar.osc.targets import resolve
 
 FOLDER = shipped_configs() / "surfaces"
 SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 
 
 class Rig:
