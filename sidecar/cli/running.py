@@ -114,7 +114,7 @@ def _session(
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),
     )
-    engine.run(port.open(server, session.send, streams))
+    engine.run(port.open(server, session.send, streams, feed=session))
     closing.callback(lambda: engine.run(port.close()))
     return session
 

@@ -8,9 +8,11 @@ import time
 import uuid
 from pathlib import Path
 
+import numpy as np
 import pytest
-from conftest import need
+from needs import need
 
+from sidecar.attach.feed import RemoteFeed
 from sidecar.cli import main
 from sidecar.osc import wire
 
@@ -102,3 +104,13 @@ def test_what_is_missing_for_browsers_is_said_with_what_installs_it(capsys, monk
 
     assert 2 == main(["screen", "--browser", "--port", "0"])
     assert "pip install textual-serve" in capsys.readouterr().err
+
+
+def test_who_attaches_late_sees_the_programme_from_its_beginning(run):
+    """The course of a real run, filled in over OSC, has its first tenth of a second and goes on."""
+    with RemoteFeed(f"127.0.0.1:{run}") as feed:
+        wait_for(lambda: feed.snapshot().transport == "measuring")
+        course = wait_for(lambda: (c := feed.course()).seconds.size > 20 and c)
+
+    assert pytest.approx(0.1) == course.seconds[0]
+    assert np.isfinite(course.short_term[10:]).all()
