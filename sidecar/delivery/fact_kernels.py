@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED
-from sidecar.delivery.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, passed
+from sidecar.delivery.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, is_clear
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import SEGMENT, highest
 
@@ -159,14 +159,8 @@ def gather(
                 _count_clips(x, first_frame + start - REACH, full_scale, c, state)
             else:
                 state.clip_run[c] = 0
-            if begun[c] == 0:
-                far = passed(planes, c, at[c], stop - EDGE, shortest_gap)
-                if far >= 0:
-                    at[c] = far
-                    continue
-            elif peak == 0.0:
-                continue
-            find_runs(planes[c], c, stop - EDGE, shortest_gap, loud, zeros)
+            if not is_clear(planes, c, stop - EDGE, peak == 0.0, shortest_gap, at, begun):
+                find_runs(planes[c], c, stop - EDGE, shortest_gap, loud, zeros)
         if channels == 2:
             _compare(planes[0, start:stop], planes[1, start:stop], state)
         if loudest == 0.0:

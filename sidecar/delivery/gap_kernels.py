@@ -53,7 +53,21 @@ def fresh_runs(planes: Any, channels: int, shortest: int) -> ZeroRuns:
 
 
 @njit(nogil=True, cache=True)
-def passed(planes: Any, c: int, at: int, end: int, shortest: int) -> int:
+def is_clear(planes: Any, c: int, end: int, is_silent: bool, shortest: int, at: Any, begun: Any) -> bool:
+    """Whether channel *c* needs no closer look up to column *end*, which never falls: nearly always, so it
+    is given no more of the runs than the two that it needs. is_silent: whether what comes last is zeros: an
+    open run can be seen to its end later."""
+    if begun[c]:
+        return is_silent
+    far = _passed(planes, c, at[c], end, shortest)
+    if far < 0:
+        return False
+    at[c] = far
+    return True
+
+
+@njit(nogil=True, cache=True)
+def _passed(planes: Any, c: int, at: int, end: int, shortest: int) -> int:
     """How far channel *c*, which sounds in column *at*, is known to hold no run of *shortest* zeros that
     begins before *end*; −1 if there may be one. Where it returns, it sounds.
 
