@@ -55,3 +55,19 @@ def wait_until(condition):
     while not condition():
         assert time.monotonic() < end_s
         time.sleep(0.1)
+
+
+def test_who_has_read_enough_ends_the_run():
+    """As with ``| head -1``: exit code 0, nothing to complain of, and the pass has its end."""
+    run = subprocess.Popen(
+        [sys.executable, "-m", "sidecar", "rehearse", "--no-screen", "--json", "--osc-port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    run.stdout.readline()
+    run.stdout.close()
+    errors = run.stderr.read()
+    run.stderr.close()
+
+    assert (0, b"") == (run.wait(LIMIT_S), errors)
+    assert all(kept.ended is not None for kept in reader.passes())
