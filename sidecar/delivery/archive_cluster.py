@@ -15,7 +15,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sidecar.delivery.archive_crew import MOMENT_S
+from sidecar.delivery.archive_crew import MOMENT_S, Work
 from sidecar.delivery.archive_work import Job, Kept, Result, measured, meter_version
 from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.checking import Unread
@@ -42,8 +42,9 @@ class Cluster:
     """The workers of a scheduler. Raises SettingsError where packages are missing, NetworkError where nobody
     answers at the address or nobody works there."""
 
-    def __init__(self, address: str, job: Job) -> None:
-        self._address, self._job = address, job
+    def __init__(self, address: str, job: Job, work: Work = measured) -> None:
+        """work: what a worker does with a file; a function of a module that the workers have."""
+        self._address, self._job, self._work = address, job, work
         self._client = _connected(address)
 
     @property
@@ -92,27 +93,28 @@ class Cluster:
 
         try:
             alone: list[str] = []
-            work = partial(bundle_measured, job=self._job)
-            for bundle, results in each(self._client, work, _bundles(files, _BUNDLE)):
+            work = partial(bundle_measured, job=self._job, work=self._work)
+            for bundle, results in each(self._client, work, _bundles(files)):
                 heard.put(results or [])
                 alone += [] if results else bundle
-            for bundle, results in each(self._client, work, _bundles(alone, 1)):
-                heard.put(results or [_given_up(file) for file in bundle])
+            for file in alone:  # one after another: dask blames all that was waiting for a worker that died
+                ((_, results),) = each(self._client, work, [[file]])
+                heard.put(results or [_given_up(file)])
             heard.put(None)
         except BaseException as error:
             heard.put(error)
 
 
-def bundle_measured(files: Bundle, job: Job) -> list[Result]:
+def bundle_measured(files: Bundle, job: Job, work: Work) -> list[Result]:
     """What a worker does. One of another version measures nothing: its figures may differ."""
     if meter_version() != job.meter:
         raise SettingsError(_OTHER_VERSION)
-    return [measured(file, job) for file in files]
+    return [work(file, job) for file in files]
 
 
-def _bundles(files: list[str], size: int) -> Iterator[Bundle]:
+def _bundles(files: list[str]) -> Iterator[Bundle]:
     rest = iter(files)
-    while bundle := list(islice(rest, size)):
+    while bundle := list(islice(rest, _BUNDLE)):
         yield bundle
 
 

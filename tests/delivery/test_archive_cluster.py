@@ -15,7 +15,6 @@ from made_archive import made_archive
 from sidecar.cli import main
 from sidecar.delivery import archive_cluster
 from sidecar.delivery.archive_cluster import Cluster
-from sidecar.delivery.archive_joblib import each
 from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
 from sidecar.delivery.checking import Unread
 from sidecar.errors import NetworkError, SettingsError
@@ -25,11 +24,11 @@ JOB = Job(None, (load_goal("r128"),), meter_version())
 ROOT = Path(__file__).parents[2]
 
 
-def ended(bundle):
+def ended(file, job):
     """Work that ends its worker."""
-    if "crash.wav" in bundle:
+    if file == "crash.wav":
         os._exit(1)
-    return [name.upper() for name in bundle]
+    return Unread(file, "read")
 
 
 class Dask:
@@ -118,13 +117,17 @@ def test_results_are_those_of_this_machine_and_a_dead_worker_loses_none(dask, ar
     assert {Kept, Unread} == {type(result) for result in found.values()}
 
 
-def test_bundles_on_which_workers_die_are_told_and_others_go_on(dask):
-    """And a worker of another version measures nothing."""
-    with Client(dask.address, set_as_default=False) as client:
-        bundles = [["a.wav"], ["b.wav", "crash.wav"], ["c.wav"]]
-        told = sorted(each(client, ended, bundles))
-    assert [(["a.wav"], ["A.WAV"]), (["b.wav", "crash.wav"], None), (["c.wav"], ["C.WAV"])] == told
+def test_a_file_on_which_workers_die_is_given_up_and_no_other(dask):
+    """Not even those that were sent with it or were waiting behind it."""
+    files = [f"{number}.wav" for number in range(12)] + ["crash.wav"]
+    found = {file: result.error for file, result in results(Cluster(dask.address, JOB, ended), files).items()}
 
+    assert "crash.wav cannot be measured: each worker that tried was ended" in found.pop("crash.wav")
+    assert dict.fromkeys(files[:-1], "read") == found
+
+
+def test_workers_of_another_version_measure_nothing(dask):
+    """Their figures may differ."""
     with pytest.raises(SettingsError, match="another version of the sidecar"):
         results(Cluster(dask.address, replace(JOB, meter="other")), ["a.wav"])
 
