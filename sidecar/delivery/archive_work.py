@@ -101,6 +101,7 @@ def measured(file: str, job: Job) -> Result:
     except Exception as error:  # a file that nobody thought of must not end the run
         return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
     reading = checked.measured.reading
+    # All other findings can be had again from the figures; these were read in the file.
     claims = [finding for finding in checked.verdicts[0].findings if finding.about == "claims"]
     return Kept(
         file,
