@@ -39,7 +39,7 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
     host, osc_port = osc.getsockname()[:2]
     with bind(host, options.discovery_port or 0) as server, contextlib.ExitStack() as closing:
         doors = Doors([network(text) for text in options.osc_allow or ()])
-        found = Discovery(osc_port, doors, update_hz=options.osc_rate)
+        found = Discovery(osc_port, doors, update_hz=options.osc_rate, root=options.osc_root)
         closing.callback(lambda: engine.run(found.close()))
         engine.run(found.open(server))
         http_port = server.getsockname()[1]

@@ -90,6 +90,7 @@ def _session(
         allow=[network(text) for text in options.osc_allow or ()],
         surface=reached.surface if reached else None,
         surface_target=reached.target if reached else None,
+        root=options.osc_root,
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
     outlets += closing.enter_context(discovery(engine, options, server))

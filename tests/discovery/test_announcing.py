@@ -32,7 +32,9 @@ def osc():
 
 
 def asked(port=None, announce=False):
-    return argparse.Namespace(discovery_port=port, announce=announce, osc_rate=10.0, osc_allow=None)
+    return argparse.Namespace(
+        discovery_port=port, announce=announce, osc_rate=10.0, osc_allow=None, osc_root="/sidecar"
+    )
 
 
 class Browser:

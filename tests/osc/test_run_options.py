@@ -30,6 +30,7 @@ def tone(tmp_path):
     [
         (["--osc-allow", "everyone"], "'everyone' cannot be allowed to speak over OSC"),
         (["--osc", "127.0.0.1:9000/alarms"], "behind the slash give groups"),
+        (["--osc-root", "/studio/"], "'/studio/' cannot be the root of OSC addresses"),
         (["--osc", "127.0.0.1:9000@99"], "behind the @ give readings a second, 1 to 50"),
     ],
 )
@@ -55,31 +56,42 @@ def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
     assert "--osc-tcp" in capsys.readouterr().err
 
 
-def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone):
-    """A whole process, one connection: alerts and readings of the file that plays."""
+@pytest.mark.parametrize("root", ["/sidecar", "/studio/one"])
+def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
+    """A whole process, one connection: alerts, readings of the file that plays, and a mark as it is set."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         number = probe.getsockname()[1]
     command = [
         *(sys.executable, "-m", "sidecar", "live", "--file", tone, "--no-screen"),
-        *("--osc-port", "0", "--osc-tcp", str(number), "--osc", "127.0.0.1:9/hand"),
+        *("--osc-port", "0", "--osc-tcp", str(number), "--osc", "127.0.0.1:9/hand", "--osc-root", root),
     ]
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     try:
         with _connected(number) as caller:
-            ask = wire.message("/sidecar/subscribe", "ss", ["/sidecar/momentary", "alert"])
+            ask = wire.message(f"{root}/subscribe", "sss", [f"{root}/momentary", "alert", "mark"])
+            mark = wire.message(f"{root}/mark", "s", ["refrain"])
             slip, heard = Slip(65_536), {}
             caller.sendall(slip.frame(ask.dgram))
-            while heard.get("/sidecar/momentary", [-120.0])[0] < -24.0:
-                for packet in slip.feed(caller.recv(65_536)):
-                    heard.update(wire.parse(packet))
+            while heard.get(f"{root}/momentary", [-120.0])[0] < -24.0:
+                _hear(caller, slip, heard)
+            caller.sendall(slip.frame(mark.dgram))
+            while f"{root}/marked" not in heard:
+                _hear(caller, slip, heard)
     finally:
         run.kill()
         run.wait(PATIENCE_S)
 
-    assert [60.0, 10.0, 6] == heard["/sidecar/subscribed"]
-    assert [pytest.approx(-23.0, abs=0.1)] == heard["/sidecar/momentary"]  # Tech 3341 §2.9, line-up
-    assert [0] == heard["/sidecar/alert/over"][:1]
+    assert [60.0, 10.0, 7] == heard[f"{root}/subscribed"]
+    assert [pytest.approx(-23.0, abs=0.1)] == heard[f"{root}/momentary"]  # Tech 3341 §2.9, line-up
+    assert [0] == heard[f"{root}/alert/over"][:1]
+    assert "refrain" == heard[f"{root}/marked"][1]
+    assert {root} == {address[: len(root)] for address in heard}
+
+
+def _hear(caller, slip, heard):
+    for packet in slip.feed(caller.recv(65_536)):
+        heard.update(wire.parse(packet))
 
 
 def _connected(number):

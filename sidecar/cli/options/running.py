@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT, add_contrast
+from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT, add_contrast, add_osc_root
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -64,6 +64,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         metavar="HOST:PORT[/GROUPS][@HZ]",
         help=f"send readings there; may be given several times (127.0.0.1:{LISTEN_PORT})",
     )
+    add_osc_root(osc, "what all addresses begin with")
     osc.add_argument(
         "--osc-port",
         type=int,
