@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable
 
 from sidecar.errors import SettingsError
+from sidecar.hosts import is_loopback
 
 _FIRST_WORD_S = 1.0
 """A run that is there has told all of itself by then; one that is not is waited for on the screen."""
@@ -41,7 +42,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
     from sidecar.osc.targets import resolve
 
     try:
-        from sidecar.browser.guard import Guard, is_loopback
+        from sidecar.browser.guard import Guard
         from sidecar.browser.server import Pages, bind, serve
     except ImportError as error:
         raise SettingsError(

@@ -11,7 +11,6 @@ import contextlib
 import ipaddress
 import socket
 from typing import Any
-from urllib.parse import urlsplit
 
 from aiohttp import web
 
@@ -19,6 +18,7 @@ from sidecar.discovery.listener import Listener
 from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
+from sidecar.hosts import host_of, is_loopback, is_ours
 from sidecar.osc.doors import Doors
 from sidecar.osc.table import ROOT
 
@@ -111,22 +111,14 @@ class Discovery:
         if not self._doors.let_in(request.remote or ""):
             raise web.HTTPForbidden(text="This address is not allowed here; see --osc-allow.\n")
         asked_at = request.headers.get("Host", "")
-        host = _host_of(f"//{asked_at}")
-        if not self._is_ours(host):
+        host = host_of(f"//{asked_at}")
+        if not is_ours(host, self._host):
             raise web.HTTPForbidden(text=f"'{asked_at}' is not this machine; ask by its address.\n")
         origin = request.headers.get("Origin")
-        if origin is not None and _host_of(origin) != host and not _is_loopback(_host_of(origin)):
+        if origin is not None and host_of(origin) != host and not is_loopback(host_of(origin)):
             raise web.HTTPForbidden(text="Pages of other origins may not read this.\n")
         response: web.StreamResponse = await handler(request)
         return response
-
-    def _is_ours(self, host: str) -> bool:
-        """Whether nobody far away can own that name: an address, our own, or ``.local`` (RFC 6762 §3)."""
-        if _is_loopback(host):
-            return True
-        if _is_loopback(self._host):
-            return False
-        return _is_address(host) or host.endswith(".local") or host == socket.gethostname().lower()
 
     async def _answer(self, request: web.Request) -> web.StreamResponse:
         if "websocket" in request.headers.get("Upgrade", "").lower():
@@ -182,23 +174,3 @@ def _json(told: Node) -> web.Response:
     response = web.json_response(told)
     response.headers["Cache-Control"] = "no-store"
     return response
-
-
-def _host_of(url: str) -> str:
-    """The host named in a URL, without port and brackets; empty where there is none."""
-    try:
-        return urlsplit(url).hostname or ""
-    except ValueError:
-        return ""
-
-
-def _is_address(host: str) -> bool:
-    try:
-        ipaddress.ip_address(host)
-    except ValueError:
-        return False
-    return True
-
-
-def _is_loopback(host: str) -> bool:
-    return ipaddress.ip_address(host).is_loopback if _is_address(host) else host == "localhost"
