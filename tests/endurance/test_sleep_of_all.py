@@ -10,7 +10,7 @@ from starved import playing_numbers
 
 from sidecar.journal import reader
 
-ASLEEP_S = 4.0
+ASLEEP_S = 3.0
 
 
 def descendants(pid):
@@ -34,7 +34,7 @@ def test_a_sleep_is_shown_as_what_it_was(loopback):
             os.kill(pid, signal.SIGCONT)
         asleep_s = time.monotonic() - began_s
         back = run.wait_for_progress()
-        run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + 7.0)
+        run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + 5.5)
         code, errors = run.end()
     [gap] = [event.text for event in reader.latest().events if event.kind == "gap"]
 
