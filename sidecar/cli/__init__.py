@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from io import TextIOWrapper
 
 from sidecar.cli.parser import make_parser
 from sidecar.errors import DeviceLost, SidecarError
@@ -16,6 +17,8 @@ CANNOT, LOST, INTERRUPTED = 2, 3, 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
     options = make_parser().parse_args(arguments)
+    if isinstance(sys.stdout, TextIOWrapper):  # a file's name is bytes, and goes out as it came in
+        sys.stdout.reconfigure(errors="surrogateescape")
     # Products of small matrices only: the library's own threads would take the cores from the audio.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:

@@ -4,27 +4,21 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
-import os
-import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from pathlib import Path
-
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from sidecar.cli.check_archive import check_archive
 from sidecar.cli.check_archive_names import in_memory, named_files
 from sidecar.cli.check_json import as_json, schema_text
 from sidecar.cli.check_table import show
 from sidecar.cli.log import kept_log
-from sidecar.delivery.archive_work import refuse_irregular
-from sidecar.delivery.checking import Checked, Outcome, Unread, check_file
+from sidecar.cli.many import each
+from sidecar.delivery.checking import Checked, Unread, check_file
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports
-from sidecar.errors import SettingsError, SignalError, SourceError
+from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import Goal, load_goal
+from sidecar.sources.sound_file import refuse_irregular
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
 _USUAL_GOAL = "r128"
@@ -50,22 +44,21 @@ def run(options: argparse.Namespace) -> int:
         course=_path(options.csv),
     )
 
-    processors = max(1, options.jobs or os.cpu_count() or 1)
-    at_once = min(processors, len(options.files))
-    workers = math.ceil(processors / at_once)
-
-    def judged(place: int, tell: Callable[[float], None]) -> Outcome:
-        file = options.files[place]
-        try:
-            refuse_irregular(file)
-            checked = check_file(file, options.layout, goals, tell, workers)
-            reports.write(place, checked)
-        except (SourceError, SignalError) as error:
-            return Unread(file, str(error))
+    def judged(place: int, tell: Callable[[float], None], workers: int) -> Checked:
+        refuse_irregular(Path(options.files[place]))
+        checked = check_file(options.files[place], options.layout, goals, tell, workers)
+        reports.write(place, checked)
         return checked
 
     with kept_log():
-        outcomes = _each(options.files, judged, at_once)
+        done = each([Path(file) for file in options.files], judged, options.jobs)
+    for outcome in done:
+        if isinstance(outcome, SettingsError):  # a report that cannot be written: nobody's file is to blame
+            raise outcome
+    outcomes = [
+        Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome
+        for file, outcome in zip(options.files, done, strict=True)
+    ]
     written = reports.finish(outcomes, goals)
     if options.json:
         print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
@@ -85,30 +78,3 @@ def _goals(names: Sequence[str]) -> list[Goal]:
 
 def _path(name: str | None) -> Path | None:
     return None if name is None else Path(name)
-
-
-def _each(
-    files: Sequence[str], work: Callable[[int, Callable[[float], None]], Outcome], at_once: int
-) -> list[Outcome]:
-    """What *work* gives for each file, in their order; *at_once* are worked on together."""
-    bars = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f} %"),
-        TimeRemainingColumn(),
-        console=Console(stderr=True),
-        transient=True,
-        disable=not sys.stderr.isatty(),
-    )
-
-    def shown(place: int) -> Outcome:
-        bar = bars.add_task(Path(files[place]).name, total=1.0)
-        try:
-            return work(place, lambda share: bars.update(bar, completed=share))
-        finally:
-            bars.remove_task(bar)
-
-    with bars, ThreadPoolExecutor(at_once) as pool:
-        asked: dict[Future[Outcome], int] = {pool.submit(shown, place): place for place in range(len(files))}
-        done = {asked[future]: future.result() for future in as_completed(asked)}
-    return [done[place] for place in range(len(files))]

@@ -26,12 +26,13 @@ class _Interrupted(BaseException):
 
 
 def each(
-    paths: Sequence[Path], work: Callable[[int, Told, int], Result], jobs: int = 0
+    paths: Sequence[Path], work: Callable[[int, Told, int], Result], processors: int = 0
 ) -> list[Result | SidecarError]:
     """Calls *work* with the place of each path, a function to tell the progress, and the threads that fall
     to one file; one file's error does not keep the others from being done.
 
-    jobs: files at a time, 0 for one a processor. Results are in the order of *paths*.
+    processors: how many there are for all of it, 0 for those of this machine. Results are in the order of
+    *paths*.
     """
     bars = Progress(
         TextColumn("{task.description}"),
@@ -43,8 +44,8 @@ def each(
         disable=not sys.stderr.isatty(),
     )
     enough = threading.Event()
-    processors = os.cpu_count() or 1
-    at_once = max(1, min(jobs or processors, len(paths)))
+    processors = max(1, processors or os.cpu_count() or 1)
+    at_once = max(1, min(processors, len(paths)))
     workers = math.ceil(processors / at_once)
 
     def one(place: int) -> Result | SidecarError:

@@ -24,6 +24,7 @@ from sidecar.delivery.unchanged import unchanged
 from sidecar.delivery.verdict import judge
 from sidecar.errors import SidecarError, SourceError
 from sidecar.goals import Goal, load_goal
+from sidecar.sources.sound_file import refuse_irregular
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 
@@ -36,7 +37,7 @@ _WORDS: dict[Done, str] = {
     "to be written": "would stamp",
     "off goal": "[bold]✗ off goal[/bold]",
 }
-_MEASURING = 0.9  # of the bar; the rest is for writing
+_MEASURING = 0.9  # of the bar; the rest is for writingfrom sidecar.sources.sound_file import refuse_irregular
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int) -> Outcome:
+    refuse_irregular(path)
     with naming(path):
         if not is_wave(path):
             raise SourceError(

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import ast
-import os
-import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -14,8 +12,9 @@ from pathlib import Path
 from sidecar.delivery.archive_packing import pack
 from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.checking import Unread, check_file
-from sidecar.errors import SidecarError, SourceError
+from sidecar.errors import SidecarError
 from sidecar.goals import Goal
+from sidecar.sources.sound_file import refuse_irregular
 from sidecar.version import program_version
 
 _PACKAGE = Path(__file__).parents[1]
@@ -92,7 +91,7 @@ def _imported(path: Path) -> Iterator[Path]:
 def measured(file: str, job: Job) -> Result:
     """Whatever is wrong with a file is told of that file: nothing is raised, and no pipe is waited for."""
     try:
-        refuse_irregular(file)
+        refuse_irregular(Path(file))
         checked = check_file(file, job.layout, job.goals, workers=job.workers)
     except SidecarError as error:
         return Unread(file, str(error))
@@ -112,23 +111,3 @@ def measured(file: str, job: Job) -> Result:
         *pack(checked.measured, claims),
         passes=checked.passes,
     )
-
-
-def refuse_irregular(file: str) -> None:
-    """Raises SourceError for what is no file: to open a pipe would be to wait for whoever writes to it."""
-    path = Path(file)
-    try:
-        mode = path.stat().st_mode
-        if stat.S_ISDIR(mode):
-            os.scandir(file).close()
-            raise SourceError(
-                f"{file} is a folder, not a sound file. Name it on the command line to have it searched."
-            )
-    except FileNotFoundError as error:
-        if path.is_symlink():
-            raise SourceError(f"{file} is a link to {path.readlink()}, which is not there.") from error
-        raise SourceError(f"There is no file {file}. Check its name and folder.") from error
-    except OSError as error:
-        raise SourceError(f"{file} cannot be read: {error.strerror}. Check its permissions.") from error
-    if not stat.S_ISREG(mode):
-        raise SourceError(f"{file} is a pipe or a device, not a sound file. Leave it out.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -149,6 +150,22 @@ def _straight() -> type[Any]:
     return Straight
 
 
+def refuse_irregular(path: Path) -> None:
+    """Raises SourceError for what is no file: to open a pipe would be to wait for whoever writes to it."""
+    try:
+        mode = path.stat().st_mode
+    except FileNotFoundError as error:
+        if path.is_symlink():
+            raise SourceError(f"{path} is a link to {path.readlink()}, which is not there.") from error
+        raise SourceError(f"There is no file {path}. Check its name and folder.") from error
+    except OSError as error:
+        raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
+    if stat.S_ISDIR(mode):
+        raise SourceError(f"{path} is a folder, not a sound file. Name the files in it.")
+    if not stat.S_ISREG(mode):
+        raise SourceError(f"{path} is a pipe or a device, not a sound file. Leave it out.")
+
+
 def _open(path: Path) -> Any:
     try:
         reader = _straight()
@@ -157,14 +174,12 @@ def _open(path: Path) -> Any:
             f"The library that reads sound files is missing ({error}). Install it: "
             "pip install --force-reinstall soundfile"
         ) from error
-    if path.is_dir():
-        raise SourceError(f"{path} is a folder, not a sound file. Name the files in it.")
+    refuse_irregular(path)
     try:
         with path.open("rb") as readable:
             blank = not readable.read(1)
-        file = None if blank else reader(view(path) or path)
-    except FileNotFoundError as error:
-        raise SourceError(f"There is no file {path}. Check its name and folder.") from error
+        # Names are bytes here: on other systems than Windows they need not be text.
+        file = None if blank else reader(view(path) or (path if os.name == "nt" else os.fsencode(path)))
     except OSError as error:
         raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples

@@ -1,7 +1,10 @@
 """What goes wrong for people: each gets one clear message and the right exit code, never a traceback."""
 
 import json
+import os
 import socket
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -195,3 +198,29 @@ def test_a_layout_that_nobody_knows(capsys, written):
 def test_a_rate_of_readings_out_of_range(refused):
     """1 to 50 a second."""
     assert "1 to 50 Hz" in refused("rehearse", "--no-screen", "--osc-rate", "100")
+
+
+@pytest.mark.parametrize("command", [["check"], ["match"], ["stamp"], ["live", "--no-screen", "--file"]])
+def test_a_pipe_is_refused_and_not_waited_for(command, tmp_path, capsys):
+    """Nobody writes to it: to open it would be to hang."""
+    os.mkfifo(tmp_path / "pipe.wav")
+    code = main([*command, str(tmp_path / "pipe.wav")])
+    said = capsys.readouterr()
+
+    assert 2 == code
+    assert "is a pipe or a device, not a sound file" in " ".join((said.out + said.err).split())
+
+
+def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(tmp_path):
+    """Old archives have names in other codings; they come out as the bytes that they are."""
+    name = os.fsencode(tmp_path) + b"/caf\xe9.wav"
+    soundfile.write(tmp_path / "plain.wav", np.full((48_000, 2), 0.01), 48_000)
+    (tmp_path / "plain.wav").rename(os.fsdecode(name))
+    run = subprocess.run([sys.executable, "-m", "sidecar", "check", name], capture_output=True, check=False)
+    told = subprocess.run(
+        [sys.executable, "-m", "sidecar", "check", "--json", name], capture_output=True, check=False
+    )
+
+    assert (1, b"") == (run.returncode, run.stderr)
+    assert b"caf\xe9.wav" in run.stdout
+    assert os.fsdecode(name) == json.loads(told.stdout)[0]["file"]

@@ -13,8 +13,8 @@ from sidecar.errors import SourceError
 PATHS = [Path(f"{number}.wav") for number in range(6)]
 
 
-@pytest.mark.parametrize("jobs", [-1, 0, 1, 3])
-def test_results_are_in_order_and_a_fault_stops_nothing(jobs):
+@pytest.mark.parametrize("processors", [-1, 0, 1, 3])
+def test_results_are_in_order_and_a_fault_stops_nothing(processors):
     """Each place has its result or its own fault."""
 
     def work(place, tell, _workers):
@@ -23,7 +23,7 @@ def test_results_are_in_order_and_a_fault_stops_nothing(jobs):
             raise SourceError("broken")
         return place * 10
 
-    results = each(PATHS, work, jobs)
+    results = each(PATHS, work, processors)
 
     assert [0, 10, 30, 40, 50] == [result for result in results if not isinstance(result, SourceError)]
     assert "broken" == str(results[2])
@@ -50,5 +50,5 @@ def test_who_interrupts_does_not_wait_for_the_rest(interruptible):
         raise AssertionError("it was never interrupted")
 
     with pytest.raises(KeyboardInterrupt):
-        each(PATHS, work, jobs=1)
+        each(PATHS, work, processors=1)
     assert [0] == begun

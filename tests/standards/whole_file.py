@@ -75,11 +75,16 @@ class WholeFile:
     @property
     def loudness_range(self) -> float:
         """Tech 3342 §3.1 and §5: 3 s windows each 100 ms, gates closed (≥), 10 % to 95 %."""
+        return self.loudness_range_gated(0.0)
+
+    def loudness_range_gated(self, shift_lu: float) -> float:
+        """The same with the relative gate that much higher: a meter that counts in classes cannot tell which
+        side of it a value lies on that is nearer than a class is wide."""
         windows = self.windows(3.0, 0.1)
         audible = windows[windows >= -70.0]
         if not len(audible):
             return 0.0
-        kept = np.sort(audible[audible >= power_mean(audible) - 20.0])
+        kept = np.sort(audible[audible >= power_mean(audible) - 20.0 + shift_lu])
         return float(percentile(kept, 95) - percentile(kept, 10))
 
     def followed_by_silence(self, seconds: float) -> WholeFile:

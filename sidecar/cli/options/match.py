@@ -42,4 +42,4 @@ def add(commands: Any) -> None:
         "--layout", metavar="L", help="the channels' positions where they are not the usual ones"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
-    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="files at a time (one a processor)")
+    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processors to use (all)")
