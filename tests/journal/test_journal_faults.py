@@ -191,8 +191,9 @@ def test_a_file_that_another_process_holds(tmp_path, opened, locked):
     assert caught_up(journal, entry, measured, file)
 
 
-def test_what_does_not_fit_into_memory_is_missing_in_one_piece(tmp_path, opened, locked):
-    """The hole is counted while the fault lasts and stands on record; what is around it is whole."""
+def test_what_does_not_fit_into_memory_is_missing_in_few_pieces(tmp_path, opened, locked):
+    """Holes are counted while the fault lasts and stand on record; what is around them is whole. There is
+    another one only where what waited was packed closer in the meantime."""
     file = tmp_path / "passes.sqlite"
     journal = opened(file, room_bytes=40_000)
     entry = journal.begin(ABOUT)
@@ -208,10 +209,11 @@ def test_what_does_not_fit_into_memory_is_missing_in_one_piece(tmp_path, opened,
     entry.end()
     wait_until(lambda: reader.latest(file).summary.ended)
     record = reader.latest(file)
-    ((first, missing),) = record.missing
+    missing = sum(count for _, count in record.missing)
 
     assert "s are missing from it" in said
-    assert 20 < first < 320 == first + missing
+    assert 1 <= len(record.missing) <= 5
+    assert all(20 < first < first + count <= 370 for first, count in record.missing)
     assert 370 == record.summary.blocks == record.place.size + missing
     assert missing == record.summary.missing_blocks
     assert [measured.energies[place] for place in record.place] == record.energy.tolist()
