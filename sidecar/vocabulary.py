@@ -46,10 +46,14 @@ def decibel(amplitude: float) -> float:
     return 20.0 * math.log10(amplitude) if amplitude > 0.0 else SILENCE
 
 
+NOTHING_DB = -200.0
+"""Ours: 24 bits end 144 dB under full scale; what lies this far down is what filters remember, not sound."""
+
+
 def figure(value: float) -> str:
     """A level as it is shown: one decimal, a printed minus, never a minus zero (Tech 3341 §2.8)."""
     rounded = round(value, 1) + 0.0
-    return "−∞" if rounded == SILENCE else f"{rounded:.1f}".replace("-", "−")
+    return "−∞" if rounded <= NOTHING_DB else f"{rounded:.1f}".replace("-", "−")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from needs import need
+
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady")  # the same examples each time: a red run is somebody's change
 
 
 @pytest.fixture(autouse=True)

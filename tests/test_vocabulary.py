@@ -19,6 +19,7 @@ from sidecar.vocabulary import (
     Move,
     Reading,
     decibel,
+    figure,
     loudness,
     mean_square,
 )
@@ -134,3 +135,9 @@ def test_only_advice_with_nothing_to_say_is_quiet(move, is_quiet):
 def test_every_alert_has_its_place_in_the_order():
     """The order names each alert that exists, once."""
     assert sorted(get_args(AlertName)) == sorted(ALERT_NAMES)
+
+
+@pytest.mark.parametrize(("value", "expected"), [(-332.8, "−∞"), (-200.0, "−∞"), (-144.5, "−144.5")])
+def test_what_filters_remember_of_sound_is_no_level(value, expected):
+    """Minutes after the last note a filter still holds 1e-16 of it: nobody is to read that as loudness."""
+    assert expected == figure(value)

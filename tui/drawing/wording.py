@@ -6,7 +6,7 @@ import math
 from typing import Literal
 
 from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.vocabulary import NOTHING_DB, figure
 
 Stand = Literal["under", "inside", "over"]
 """Where a value stands against what is allowed; also the ink it is drawn with."""
@@ -21,7 +21,7 @@ EBU_MODE_TARGET_LUFS = -23.0
 
 def plain(value: float) -> str:
     """One decimal, a typeset minus, no sign on zero; dashes where there is nothing to show."""
-    return figure(value) if math.isfinite(value) else "−−.−"
+    return figure(value) if math.isfinite(value) and value > NOTHING_DB else "−−.−"
 
 
 def signed(value: float) -> str:
