@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
+SCREEN_HZ = 20.0
+"""As often as the screen looks: what moves on it is to be seen moving."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ def run(
     """Show *feed* until the person quits. The caller owns the feed and closes it afterwards.
 
     contrast: "high" sets text off from its ground by 7:1 at least. is_past: the pass is over, so that
-    no key is offered which would change it. is_over: asked ten times a second; once true, the screen goes.
+    no key is offered which would change it. is_over: asked at each look; once true, the screen goes.
     """
     from tui.app import make_app
 

@@ -18,7 +18,7 @@ REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
 
 
-_NEWS_LOOKS = 200
+_NEWS_LOOKS = 400
 """Looks for which a new sentence of the hand is shown in full: 20 s, for some forty words."""
 
 

@@ -32,7 +32,7 @@ from sidecar.osc.targets import resolve
 from sidecar.profiles import load_earlier
 from sidecar.remote_fader import RemoteFader
 from sidecar.session import Session
-from sidecar.setup import UPDATE_HZ, Setup
+from sidecar.setup import SCREEN_HZ, UPDATE_HZ, Setup
 from sidecar.sources import Source
 from sidecar.stem_faders import Mix
 
@@ -110,7 +110,7 @@ def _session(
             journal=journal,
             resumed=resumed,
             fast=options.pace != "real",
-            update_hz=max(options.osc_rate, UPDATE_HZ),
+            update_hz=max(options.osc_rate, UPDATE_HZ if options.no_screen or options.plain else SCREEN_HZ),
         ),
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),

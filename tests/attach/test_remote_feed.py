@@ -20,6 +20,7 @@ from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
+from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.session import Session
 from sidecar.setup import Setup
@@ -107,6 +108,7 @@ def differences(ours, theirs, path="snapshot"):
         for place, pair in enumerate(zip(ours, theirs, strict=True)):
             yield from differences(*pair, f"{path}.{place}")
     elif isinstance(ours, float) and isinstance(theirs, float):
+        ours = ours if ours > wire.WIRE_SILENCE else -math.inf  # under it the wire knows only silence
         if not (ours == theirs or math.isclose(ours, theirs, rel_tol=2**-23)):
             yield path
     elif ours != theirs:
