@@ -6,6 +6,10 @@ import ipaddress
 import socket
 from urllib.parse import urlsplit
 
+from sidecar.errors import NetworkError
+
+_HIGHEST_PORT = 65_535
+
 
 def host_of(url: str) -> str:
     """The host named in a URL, without port and brackets; empty where there is none."""
@@ -38,3 +42,18 @@ def is_ours(host: str, bind: str) -> bool:
     if is_loopback(bind):
         return False
     return is_address(host) or host.endswith(".local") or host == socket.gethostname().lower()
+
+
+def listening(host: str, port: int, option: str, what: str, advice: str) -> socket.socket:
+    """A listening TCP socket on one address of this machine; port 0 takes any that is free.
+
+    option: what chooses the port. what: what cannot be done where it cannot be had. advice: what to do then.
+    Raises NetworkError when the port is taken or none, or the address is not this machine's.
+    """
+    if not 0 <= port <= _HIGHEST_PORT:
+        raise NetworkError(f"{option} takes 0 to {_HIGHEST_PORT}, not {port}.")
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family)
+    except OSError as error:
+        raise NetworkError(f"Cannot {what} on {host}:{port}: {error}. {advice}") from error

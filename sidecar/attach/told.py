@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from sidecar.osc.details import DETAILS
+from sidecar.osc.drops import in_one_line
 from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.table import OUTGOING, ROOT
 
@@ -80,12 +81,7 @@ def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str
 def _clean(value: Any) -> Any:
     if isinstance(value, float):
         return float(str(np.float32(value)))
-    return printable(value) if isinstance(value, str) else value
-
-
-def printable(text: str) -> str:
-    """*text* in one line and without what would steer a terminal."""
-    return "".join(character if character.isprintable() else "?" for character in text)
+    return in_one_line(value) if isinstance(value, str) else value
 
 
 def _fit(tags: str, arguments: Sequence[Any]) -> bool:

@@ -16,7 +16,7 @@ from aiohttp import web
 
 from sidecar.browser.guard import Guard
 from sidecar.browser.tab import Tab, attend
-from sidecar.errors import NetworkError
+from sidecar.hosts import listening
 
 MOST_TABS = 8
 """Ours: each is a process that draws."""
@@ -24,7 +24,6 @@ MOST_TABS = 8
 _HEARTBEAT_S = 15.0
 """A page that answers no ping for about so long is gone: a sleeping tablet, a torn cable."""
 _LONGEST_MESSAGE = 65_536
-_HIGHEST_PORT = 65_535
 _PARTING_S = 5.0
 _OWN = ("page.css", "page.js")
 _LIBRARY = {
@@ -47,16 +46,8 @@ def bind(host: str, port: int) -> socket.socket:
 
     Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
-    if not 0 <= port <= _HIGHEST_PORT:
-        raise NetworkError(f"--port takes 0 to {_HIGHEST_PORT}, not {port}.")
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        return socket.create_server((host, port), family=family)
-    except OSError as error:
-        raise NetworkError(
-            f"Cannot serve the screen on {host}:{port}: {error}. Choose another port with --port, or give "
-            "an address of this machine with --bind."
-        ) from error
+    advice = "Choose another port with --port, or give an address of this machine with --bind."
+    return listening(host, port, "--port", "serve the screen", advice)
 
 
 class Pages:

@@ -16,9 +16,8 @@ from aiohttp import web
 
 from sidecar.discovery.listener import Listener
 from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
-from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
-from sidecar.hosts import host_of, is_loopback, is_ours
+from sidecar.hosts import host_of, is_loopback, is_ours, listening
 from sidecar.osc.doors import Doors
 from sidecar.osc.table import ROOT
 
@@ -26,7 +25,6 @@ MOST_LISTENERS = 16
 LONGEST_COMMAND = 4096
 """Bytes of one websocket message: a LISTEN is far shorter."""
 
-_HIGHEST_PORT = 65_535
 _SILENT_FOR_S = 20.0
 """A websocket client that answers no ping for about so long is gone."""
 _PARTING_S = 1.0
@@ -37,16 +35,8 @@ def bind(host: str, port: int) -> socket.socket:
 
     Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
-    if not 0 <= port <= _HIGHEST_PORT:
-        raise NetworkError(f"--discovery-port takes 0 to {_HIGHEST_PORT}, not {port}.")
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        return socket.create_server((host, port), family=family)
-    except OSError as error:
-        raise NetworkError(
-            f"Cannot answer discovery on {host}:{port}: {error}. "
-            "Another copy may be running: end it, or choose another port with --discovery-port."
-        ) from error
+    advice = "Another copy may be running: end it, or choose another port with --discovery-port."
+    return listening(host, port, "--discovery-port", "answer discovery", advice)
 
 
 class Discovery:

@@ -32,7 +32,11 @@ class Drops:
             _log.warning("OSC from %s refused: %s", host, quoted(words))
 
 
+def in_one_line(text: str) -> str:
+    """Foreign text without what would steer a terminal."""
+    return "".join(character if character.isprintable() else "?" for character in text)
+
+
 def quoted(text: str) -> str:
     """Foreign text, short enough for an answer or a line of the log, and in one line."""
-    printable = "".join(character if character.isprintable() else "?" for character in text[:_LONGEST_QUOTE])
-    return printable + "…" * (len(text) > _LONGEST_QUOTE)
+    return in_one_line(text[:_LONGEST_QUOTE]) + "…" * (len(text) > _LONGEST_QUOTE)
