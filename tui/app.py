@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import cycle
 from typing import ClassVar
 
 from textual.app import App
@@ -22,8 +23,8 @@ from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
 
 LOOK_S = 0.05
-"""Time between two looks at the feed: rails that move twenty times a second are seen to move, not to jump.
-Tech 3341 §2.2 asks for half of that."""
+"""Time between two drawings of the rails: at twenty a second they are seen to move, not to jump. All else is
+drawn half as often, which is what Tech 3341 §2.2 asks for."""
 
 
 def _theme(table: Inks) -> Theme:
@@ -79,6 +80,7 @@ class SidecarApp(App[None]):
         self.is_over: Callable[[], bool] = lambda: False
         """Whether somebody outside asked for the end: a signal, a terminal that was closed."""
         self._view: View | None = None
+        self._turns = cycle((self.look, self.glance))
 
     def on_app_blur(self, event: AppBlur) -> None:
         """A screen that nobody types at is looked at all the same: its footer must not stand still."""
@@ -86,22 +88,35 @@ class SidecarApp(App[None]):
 
     def on_mount(self) -> None:
         self.push_screen(MainScreen(self.desk, self.palette))
-        self.set_interval(LOOK_S, self.look)
+        self.set_interval(LOOK_S, self._turn)
+
+    def _turn(self) -> None:
+        next(self._turns)()
 
     def look(self) -> None:
         """Show the run as it is now. Whatever fails is said on the screen and ends nothing."""
         if self.is_over():
             self.exit()
             return
-        try:
-            view = self._view = self.desk.look()
-        except Exception as error:  # a feed that fails must not take the screen away
-            if self._view is None:
-                return
-            view = replace(self._view, fault=texts.NO_NEWS.format(error=error))
+        if (view := self._news()) is None:
+            return
         for screen in self.screen_stack:
             if isinstance(screen, MainScreen | Dialog) and screen.is_mounted:
                 screen.show(view)
+
+    def glance(self) -> None:
+        """Move what is to be seen moving; the rest, which changes ten times a second, waits for the next
+        look."""
+        if isinstance(self.screen, MainScreen) and (view := self._news()) is not None:
+            self.screen.show_moving(view)
+
+    def _news(self) -> View | None:
+        """The run as it is now; while the feed fails, as it was. None before anything was seen."""
+        try:
+            self._view = self.desk.look()
+        except Exception as error:  # a feed that fails must not take the screen away
+            return self._view and replace(self._view, fault=texts.NO_NEWS.format(error=error))
+        return self._view
 
 
 def make_app(

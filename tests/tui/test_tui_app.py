@@ -13,6 +13,7 @@ from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.main import MainScreen
 from tui.screens.reset import ResetDialog
+from tui.widgets.course import CoursePanel
 from tui.widgets.panel import Panel
 from tui.widgets.rails import Rails
 
@@ -46,6 +47,21 @@ def test_a_dialogs_answer_becomes_its_command(keys, command):
 def test_leaving_a_dialog_changes_nothing(keys):
     """Whoever looks and goes back has done nothing."""
     assert [] == told_after(scenes.down(), *keys)
+
+
+def test_between_two_looks_the_rails_move_alone():
+    """What the eye follows moves twenty times a second; the rest, which would cost most, waits its turn."""
+
+    async def script(pilot):
+        pilot.app.look()
+        before = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
+        pilot.app.glance()
+        after = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
+        assert ["rails"] == [name for name in before if before[name] != after[name]]
+        pilot.app.look()
+        assert after["coursepanel"] != pilot.app.screen.query_one(CoursePanel).rows
+
+    drive(scenes.playing(), script, GENEROUS)
 
 
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():

@@ -92,6 +92,11 @@ class MainScreen(Screen[None]):
                 view = replace(view, fault=panel.fault)
         self._offer_keys(view)
 
+    def show_moving(self, view: View) -> None:
+        """Draw of *view* the rails alone: they are what the eye follows."""
+        for rails in self.query(Rails):
+            rails.show(view)
+
     def _asks(self, view: View) -> dict[str, int]:
         return {
             "channels": len(view.snapshot.reading.true_peak),
