@@ -173,6 +173,7 @@ def test_the_command_opens_a_file_as_past(mix, opened):
 
     assert 0 == code
     assert ("mix.wav", "r128") == (feed.snapshot().source, feed.snapshot().goal.name)
+    assert not looks.pop("is_over")()
     assert {"contrast": "high", "is_past": True} == looks
 
 

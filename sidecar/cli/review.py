@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from sidecar.cli.ending import ending
 from sidecar.cli.many import Told, each
 from sidecar.delivery.measure import Measured, measure
 from sidecar.errors import SettingsError, SidecarError
@@ -19,7 +20,9 @@ def run(options: argparse.Namespace) -> int:
     """Shows it until the person quits."""
     import tui
 
-    tui.run(_review(options), contrast=options.contrast, is_past=True)
+    review = _review(options)
+    with ending(lambda: 0, has_screen=True) as asked:
+        tui.run(review, contrast=options.contrast, is_past=True, is_over=lambda: asked.is_asked)
     return 0
 
 

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 from sidecar.cli.discovering import discovery
 from sidecar.cli.effects import effects
+from sidecar.cli.ending import Ending
 from sidecar.cli.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.log import kept_log
 from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.cli.patient import patient_output
 from sidecar.cli.reaching import Reach, Reached, no_fader
-from sidecar.cli.worker import Ending, run_beside, wait
+from sidecar.cli.worker import run_beside, wait
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.feed import Outlet
@@ -55,7 +56,7 @@ def run_session(
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
             if options.no_screen or options.plain:
-                run_beside(session, options.for_s, wait, closing)
+                run_beside(session, options.for_s, wait, closing, has_screen=False)
             else:
                 _run_on_screen(session, options, closing)
     finally:
@@ -177,10 +178,10 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
     import tui
 
-    def show(_worker: threading.Thread, ending: Ending) -> None:
-        tui.run(session, contrast=options.contrast, is_over=lambda: ending.is_asked)
+    def show(_worker: threading.Thread, asked: Ending) -> None:
+        tui.run(session, contrast=options.contrast, is_over=lambda: asked.is_asked)
 
-    run_beside(session, options.for_s, show, closing)
+    run_beside(session, options.for_s, show, closing, has_screen=True)
 
 
 def _seconds(text: str | None) -> float | None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import secrets
 import socket
 import sys
 from collections.abc import Callable
 
+from sidecar.cli.ending import ending
 from sidecar.errors import SettingsError
 from sidecar.hosts import is_loopback
 
@@ -25,9 +27,17 @@ def _here(options: argparse.Namespace) -> int:
     import tui
     from sidecar.attach.feed import RemoteFeed
 
-    with RemoteFeed(options.attach, options.osc_root) as feed:
-        feed.wait(_FIRST_WORD_S)
-        tui.run(feed, contrast=options.contrast, is_over=_is_orphan(os.getppid()))
+    is_orphan = _is_orphan(os.getppid())
+    with contextlib.ExitStack() as closing:
+        feed = closing.enter_context(RemoteFeed(options.attach, options.osc_root))
+
+        def last_words() -> int:
+            closing.close()
+            return 0
+
+        with ending(last_words, has_screen=True) as asked:
+            feed.wait(_FIRST_WORD_S)
+            tui.run(feed, contrast=options.contrast, is_over=lambda: asked.is_asked or is_orphan())
     return 0
 
 

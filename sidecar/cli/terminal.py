@@ -1,0 +1,46 @@
+"""The terminal that a screen has: whether it is still there, and what it is left as."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from typing import Any
+
+try:
+    import termios
+except ImportError:  # Windows
+    termios = None  # type: ignore[assignment]
+
+
+class Terminal:
+    """The one on the standard input, with the modes that it has now; where there is none, nothing happens."""
+
+    def __init__(self) -> None:
+        self._modes: list[Any] | None = None
+        self._is_gone = False
+        if termios is not None and sys.__stdin__ is not None and sys.__stdin__.isatty():
+            self._descriptor = sys.__stdin__.fileno()
+            self._modes = termios.tcgetattr(self._descriptor)
+
+    def is_gone(self) -> bool:
+        """Whether it was closed. This need not have been told by a signal: SIGHUP is sent to the session
+        that a terminal controls, and to nobody else."""
+        if self._modes is not None and not self._is_gone and not os.isatty(self._descriptor):
+            self._is_gone = True
+            self._quieten()
+        return self._is_gone
+
+    def give_back(self) -> None:
+        """Sets the modes as they were, where it is still there to take them."""
+        if self._modes is None:
+            return
+        with contextlib.suppress(termios.error):
+            termios.tcsetattr(self._descriptor, termios.TCSANOW, self._modes)
+
+    def _quieten(self) -> None:
+        """Puts in its place what never has anything to read. A closed terminal is always ready, with
+        nothing: a thread that waits there for keys would go round without a rest."""
+        with contextlib.suppress(OSError):
+            reader, _kept_open = os.pipe()
+            os.dup2(reader, self._descriptor)
