@@ -18,8 +18,8 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
         "INSERT INTO passes (holder, began, source, rate_hz, layout, version, goal, stems)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            *(holder, began, about.source, about.rate_hz, about.layout, program_version()),
-            *(packing.pack_fields(about.goal), json.dumps(about.stems)),
+            *(holder, began, _text(about.source), about.rate_hz, about.layout, program_version()),
+            *(packing.pack_fields(about.goal), json.dumps([_text(stem) for stem in about.stems])),
         ),
     )
     if cursor.lastrowid is None:
@@ -52,12 +52,12 @@ def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
         case Event(seconds, kind, text):
             connection.execute(
                 "INSERT INTO events (pass, seconds, kind, text) VALUES (?, ?, ?, ?)",
-                (id, seconds, kind, text),
+                (id, seconds, kind, _text(text)),
             )
         case Told(at_s, value_db, is_position, stem):
             connection.execute(
                 "INSERT INTO told (pass, at_s, value_db, is_position, stem) VALUES (?, ?, ?, ?, ?)",
-                (id, at_s, value_db, is_position, stem),
+                (id, at_s, value_db, is_position, _text(stem)),
             )
         case Aimed(goal):
             connection.execute("UPDATE passes SET goal = ? WHERE id = ?", (packing.pack_fields(goal), id))
@@ -98,3 +98,8 @@ def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
         text = packing.pack_fields(ended.reading)
         connection.execute("UPDATE passes SET reading = ? WHERE id = ?", (text, id))
     connection.execute("DELETE FROM passes WHERE id = ? AND blocks = 0", (id,))
+
+
+def _text(name: str) -> str:
+    """A file or a stem need not have a name that is text, and SQLite takes nothing else."""
+    return name.encode("utf-8", "replace").decode()

@@ -1,5 +1,6 @@
 """What the journal keeps of a pass, and what comes back."""
 
+import os
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -74,6 +75,22 @@ def test_silence_and_a_goal_without_a_lower_limit_come_back(journal, file):
     assert Reading(true_peak=(-np.inf, -np.inf)) == record.summary.reading
     assert np.isneginf(record.true_peak).all()
     assert np.isneginf(record.fader_db).all()
+
+
+def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
+    """Systems but Windows know files and arguments by their bytes: what is no UTF-8 becomes a mark."""
+    name, stem = os.fsdecode(b"caf\xe9.wav"), os.fsdecode(b"voi\xe7e")
+    entry = journal.begin(replace(ABOUT, source=name, stems=(stem,)))
+    hear(entry, [0.1], stems=Stems(np.ones((1, 1, 1)), np.zeros((1, 1)), np.zeros((1, 1))))
+    entry.told(Told(0.0, -3.0, True, stem))
+    entry.event(Event(0.0, "mark", stem))
+    entry.end()
+    journal.close()
+    record = reader.load(1, file)
+
+    assert "" == journal.fault
+    assert ("caf?.wav", ("voi?e",)) == (record.summary.about.source, record.summary.about.stems)
+    assert ("voi?e", "voi?e") == (record.told[0].stem, record.events[0].text)
 
 
 def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
