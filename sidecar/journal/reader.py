@@ -37,18 +37,16 @@ def passes(file: Path | None = None) -> list[Summary]:
 def load(id: int, file: Path | None = None) -> Record:
     """One pass, whole. Raises SettingsError when there is none of that id, or it cannot be read."""
     with _opened(file) as connection:
-        row = connection.execute(f"{_SUMMARIES} WHERE id = ?", (id,)).fetchone()
-        if row is None:
-            raise _no_pass(id)
-        return _record(connection, _summary(row))
+        record = _found(connection, "id = ?", id)
+    if record is None:
+        raise _no_pass(id)
+    return record
 
 
 def latest(file: Path | None = None, *, blocks: int = 1) -> Record | None:
     """The last pass of at least so many 100 ms blocks. Raises SettingsError when it cannot be read."""
     with _opened(file) as connection:
-        query = f"{_SUMMARIES} WHERE blocks >= ? ORDER BY id DESC LIMIT 1"
-        row = connection.execute(query, (blocks,)).fetchone()
-        return None if row is None else _record(connection, _summary(row))
+        return _found(connection, "blocks >= ? ORDER BY id DESC LIMIT 1", blocks)
 
 
 def delete(ids: Sequence[int], file: Path | None = None) -> None:
@@ -96,6 +94,14 @@ def _summary(row: sqlite3.Row) -> Summary:
         missing_blocks=row["blocks"] - row["recorded"],
         reading=packing.reading(row["reading"]),
     )
+
+
+def _found(connection: sqlite3.Connection, where: str, value: int) -> Record | None:
+    """The pass as it is at one moment: a run may be writing it just now."""
+    with connection:
+        connection.execute("BEGIN")
+        row = connection.execute(f"{_SUMMARIES} WHERE {where}", (value,)).fetchone()
+        return None if row is None else _record(connection, _summary(row))
 
 
 def _record(connection: sqlite3.Connection, summary: Summary) -> Record:

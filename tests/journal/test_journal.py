@@ -93,6 +93,25 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     assert ("voi?e", "voi?e") == (record.told[0].stem, record.events[0].text)
 
 
+def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
+    """What is written while it is being read is left for the next look: blocks and their count agree."""
+    entry = journal.begin(ABOUT)
+    hear(entry, [0.1] * 3)
+    wait_until(lambda: file.exists() and reader.passes(file))
+    look = reader._summary
+
+    def look_and_hear(row):
+        monkeypatch.setattr(reader, "_summary", look)
+        hear(entry, [0.2] * 2)
+        wait_until(lambda: 5 == reader.passes(file)[0].blocks)
+        return look(row)
+
+    monkeypatch.setattr(reader, "_summary", look_and_hear)
+
+    assert 3 == len(reader.load(1, file).course().seconds)
+    assert 5 == len(reader.load(1, file).course().seconds)
+
+
 def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
     """Products are symmetric, so one half is kept; single precision, as the advice has them."""
     rng = np.random.default_rng(5)
