@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from sidecar.errors import SettingsError
 from sidecar.goals import Goal
-from sidecar.journal.record import Record, Summary
+from sidecar.journal.record import Record, Summary, Told
 from sidecar.journal.verdict import broken_limits
 from sidecar.vocabulary import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
 
@@ -101,11 +101,11 @@ def _events_by_block(record: Record) -> dict[int, list[str]]:
 def _write_json(record: Record, file: Path) -> None:
     whole = {
         **summary_fields(record.summary),
-        "goal": _goal(record.summary.about.goal),
+        "goal": _fields(record.summary.about.goal),
         "cuts": [asdict(cut) for cut in record.cuts],
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],
-        "told_of_fader": [asdict(told) for told in record.told],
+        "told_of_fader": [_fields(told) for told in record.told],
         "course": _course(record),
         "stems": _stems(record),
     }
@@ -139,9 +139,9 @@ def _stems(record: Record) -> dict[str, dict[str, list[Any]]]:
     }
 
 
-def _goal(goal: Goal) -> dict[str, object]:
+def _fields(kept: Goal | Told) -> dict[str, object]:
     return {
-        name: _number(value) if isinstance(value, float) else value for name, value in asdict(goal).items()
+        name: _number(value) if isinstance(value, float) else value for name, value in asdict(kept).items()
     }
 
 

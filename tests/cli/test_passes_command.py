@@ -10,7 +10,7 @@ from sidecar.cli import main
 from sidecar.feed import Event
 from sidecar.goals import load_goal
 from sidecar.journal import schema
-from sidecar.journal.record import Pass, Stems
+from sidecar.journal.record import Pass, Stems, Told
 from sidecar.journal.writer import Journal
 from sidecar.vocabulary import Reading
 
@@ -106,6 +106,20 @@ def test_a_pass_is_exported_whole_as_json(record, tmp_path):
     assert [None, -20.691, -17.681] == whole["course"]["block_lufs"]
     assert [-20.691] * 3 == whole["stems"]["voice"]["block_lufs"]
     assert [None] * 3 == whole["stems"]["music"]["block_lufs"]
+
+
+def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
+    """Minus infinity is no number of JSON, wherever it was said."""
+    monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
+    journal = Journal(tmp_path / "passes.sqlite", period_s=0.02)
+    heard = journal.begin(Pass("mix", 48_000, "stereo", load_goal("r128")))
+    heard.told(Told(0.0, -np.inf, True))
+    heard.blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
+    journal.close()
+    assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")])
+    (told,) = json.loads((tmp_path / "pass.json").read_text())["told_of_fader"]
+
+    assert {"at_s": 0.0, "value_db": None, "is_position": True, "stem": ""} == told
 
 
 def test_a_pass_is_forgotten(record, capsys):
