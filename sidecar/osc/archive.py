@@ -6,7 +6,6 @@ import math
 import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -98,8 +97,7 @@ class Archive:
 
     def events(self, first: int) -> Iterator[bytes]:
         """What happened, from the event of that place on, the oldest first."""
-        events = self.look().events
-        wanted = islice(enumerate(events), first, first + MOST_EVENTS)
+        wanted = self.look().events[first : first + MOST_EVENTS]
         return wire.bundles(
             (
                 self._answer(
@@ -110,7 +108,7 @@ class Archive:
                     event.kind,
                     wire.clipped(event.text, NAME_BYTES),
                 )
-                for place, event in wanted
+                for place, event in enumerate(wanted, first)
             ),
             time.time(),
         )

@@ -2,14 +2,17 @@
 
 import random
 
+import numpy as np
 import pytest
 from hostile import hostile_packet
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pythonosc.osc_message_builder import OscMessageBuilder
 
-from sidecar.feed import Command, Snapshot, Target
+from sidecar.feed import Command, Course, Snapshot, Target
 from sidecar.goals import load_goal
 from sidecar.osc import wire
+from sidecar.osc.archive import Archive
 from sidecar.osc.doors import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
 from sidecar.osc.outbox import Outbox
 from sidecar.osc.reception import Reception
@@ -321,6 +324,24 @@ def asks_nothing(packet):
     """An empty bundle, or one whose only message is a button's release."""
     messages = wire.parse(packet)
     return not messages or messages == [("/sidecar/reset", [0])]
+
+
+@pytest.mark.parametrize(("path", "places"), [("/course", 2), ("/events", 1)])
+@pytest.mark.parametrize("place", [2.0**31, 1e30, -1.0, float("inf"), float("nan")])
+def test_no_place_is_too_far_to_be_asked_for(room, path, places, place):
+    """A float reaches farther than any list: what was before has nothing there, and that is no fault."""
+    nothing = np.empty(0, np.float32)
+    room.reception.archive = Archive(lambda: Course(*[nothing] * 4), list)
+    peer = Peer()
+    room.say(peer, "/sidecar/subscribe")
+    asked = OscMessageBuilder(f"/sidecar{path}")
+    for _ in range(places):
+        asked.add_arg(place, "d")
+    room.reception.take(asked.build().dgram, peer, 0.0)
+
+    assert {"/sidecar/course/size", "/sidecar/error"} >= {address for address, _ in peer.heard()}
+    room.say(peer, "/sidecar/pause")
+    assert [Command("pause")] == room.asked
 
 
 def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_books(room):
