@@ -62,7 +62,8 @@ class Destination:
 def resolve(text: str) -> Destination:
     """The place that ``HOST:PORT``, ``HOST:PORT/GROUP,GROUP`` or either with ``@HZ`` behind it names.
 
-    Looks the host up, now and never again: a name server must not hold up the sending.
+    Looks the host up, now and never again: a name server must not hold up the sending. Of a name with
+    addresses of both families, as localhost often is, the IPv4 one counts: most receivers have no other.
     Raises NetworkError when the target cannot be read or the host is not found.
     """
     wanted, _, rate = text.partition("@")
@@ -75,7 +76,7 @@ def resolve(text: str) -> Destination:
             f"The OSC target '{text}' cannot be reached: no address is known for '{host}' ({error}). "
             "Check the name, or give the address in figures."
         ) from error
-    family, _, _, _, address = found[0]
+    family, _, _, _, address = min(found, key=lambda each: each[0] != socket.AF_INET)
     return Destination(text, family, address, _selection(text, wanted, groups), _rate_hz(text, rate))  # type: ignore[arg-type]
 
 

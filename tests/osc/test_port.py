@@ -353,6 +353,17 @@ def test_a_target_that_is_no_host_and_port_is_refused(text):
         split(text)
 
 
+def test_of_a_name_with_both_families_the_ipv4_address_counts(monkeypatch):
+    """Where localhost is ::1 first, what listens on 127.0.0.1 would hear nothing."""
+    both = [
+        (socket.AF_INET6, socket.SOCK_DGRAM, 17, "", ("::1", 9000, 0, 0)),
+        (socket.AF_INET, socket.SOCK_DGRAM, 17, "", ("127.0.0.1", 9000)),
+    ]
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_asked, **_how: both)
+
+    assert ("127.0.0.1", 9000) == resolve("localhost:9000").address
+
+
 def test_a_host_that_does_not_resolve_is_refused():
     """RFC 2606 reserves .invalid: it never resolves."""
     with pytest.raises(NetworkError, match=r"no-such-host\.invalid"):
