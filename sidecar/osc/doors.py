@@ -72,7 +72,7 @@ class Doors:
     def __init__(self, allow: Sequence[Network] = (), desk: str | None = None) -> None:
         """desk: the address of the workstation whose faders are listened to."""
         self._allow = allow
-        self.desk = desk
+        self._desk = None if desk is None else _address(desk)
         self._messages: OrderedDict[str, Allowance] = OrderedDict()
         self._packets: OrderedDict[str, Allowance] = OrderedDict()
         self._answers: OrderedDict[str, Allowance] = OrderedDict()
@@ -85,9 +85,13 @@ class Doors:
             address.is_loopback or any(address in allowed for allowed in self._allow)
         )
 
+    def is_desk(self, host: str) -> bool:
+        """Whether that is the workstation whose faders are listened to."""
+        return self._desk is not None and _address(host) == self._desk
+
     def has_room_for(self, host: str, size: int, now_s: float) -> bool:
         """Whether that sender may send a packet of so many bytes now; counts it."""
-        times = DESK_TIMES if host == self.desk else 1.0
+        times = DESK_TIMES if self.is_desk(host) else 1.0
         allowance = _of(self._packets, host, times * PACKETS_AT_ONCE, now_s)
         return allowance.take(1 + size // BYTES_A_TOKEN, now_s, times * PACKETS_HZ, times * PACKETS_AT_ONCE)
 

@@ -66,7 +66,7 @@ class Reception:
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
         is_let_in = self._doors.let_in(peer.host)
-        if not is_let_in and peer.host != self._doors.desk:
+        if not is_let_in and not self._doors.is_desk(peer.host):
             self._drop("sender", peer, "this sender is not allowed", now_s)
             return
         if len(packet) > LARGEST_PACKET:

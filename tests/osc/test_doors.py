@@ -32,6 +32,16 @@ def test_this_machine_and_the_list_are_let_in_and_nobody_else(host, is_let_in):
     assert is_let_in == Doors(allowed).let_in(host)
 
 
+@pytest.mark.parametrize("host", ["192.0.2.7", "::ffff:192.0.2.7"])
+def test_the_workstation_is_known_on_a_socket_for_both_families(host):
+    """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
+    doors = Doors(desk="192.0.2.7")
+
+    assert (True, False) == (doors.is_desk(host), doors.let_in(host))
+    assert not doors.is_desk("192.0.2.8")
+    assert not Doors().is_desk(host)
+
+
 def test_the_zone_of_a_link_local_address_is_not_part_of_it():
     """RFC 4007: the zone says which cable, not who."""
     assert Doors([network("fe80::/10")]).let_in("fe80::1%eth0")
