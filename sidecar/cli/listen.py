@@ -13,6 +13,7 @@ from typing import Any
 
 from sidecar.osc import wire
 from sidecar.osc.asking import Asking
+from sidecar.osc.drops import in_one_line
 from sidecar.osc.port import bind
 from sidecar.osc.targets import resolve
 
@@ -69,13 +70,13 @@ def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
         data, sender = server.recvfrom(_LARGEST)
     except TimeoutError:
         return False
-    except ConnectionRefusedError:  # nobody is there
+    except OSError:  # nobody is there, or no way leads there now
         time.sleep(_LOOK_S)
         return False
     try:
         messages = wire.parse(data)
     except ValueError as error:
-        print(f"{sender[0]}: not OSC that can be read: {error}", file=sys.stderr)
+        print(f"{sender[0]}: not OSC that can be read: {in_one_line(str(error))}", file=sys.stderr)
         return True
     for address, arguments in messages:
         if address.startswith(options.only):
@@ -86,4 +87,5 @@ def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
 def _line(address: str, arguments: list[Any], *, as_json: bool) -> str:
     if as_json:
         return json.dumps({"address": address, "arguments": arguments}, default=str)
-    return " ".join([address, *(f"{a:.2f}" if isinstance(a, float) else str(a) for a in arguments)])
+    told = " ".join([address, *(f"{a:.2f}" if isinstance(a, float) else str(a) for a in arguments)])
+    return in_one_line(told)

@@ -6,6 +6,7 @@ import contextlib
 import math
 import socket
 
+from sidecar.errors import NetworkError
 from sidecar.osc import wire
 from sidecar.osc.selection import EVERYTHING
 from sidecar.osc.subscribers import LEASE_S
@@ -24,15 +25,22 @@ class Asking:
 
     def __init__(self, source: Destination, root: str = ROOT) -> None:
         """source: the command port of a sidecar, with the groups and the rate that are wanted of it.
-        root: what its addresses begin with. Raises NetworkError for one that is none.
+        root: what its addresses begin with.
+        Raises NetworkError for a root that is none, and where no single sidecar can be at that address.
         """
         self._source = source
         self._root = checked_root(root)
         self._asked_s = -math.inf
         self._heard_s = -math.inf
         self.socket = socket.socket(source.family, socket.SOCK_DGRAM)
-        # Datagrams from anybody else do not get through.
-        self.socket.connect(source.address)
+        try:
+            self.socket.connect(source.address)  # datagrams from anybody else do not get through
+        except OSError as error:
+            self.socket.close()
+            raise NetworkError(
+                f"'{source.name}' cannot be asked ({error}): give the address of one machine that this one "
+                "reaches, of a link-local one with its interface, such as fe80::1%eth0."
+            ) from error
 
     def keep_up(self, now_s: float) -> None:
         """Asks when it is time to; call it now and then."""

@@ -1,7 +1,9 @@
 """The other end of a subscription, on real sockets and against a real port."""
 
 import contextlib
+import errno
 import json
+import os
 import signal
 import socket
 import subprocess
@@ -10,7 +12,10 @@ import time
 
 import pytest
 
+from sidecar.cli.listen import _hear
+from sidecar.cli.parser import make_parser
 from sidecar.engine import Engine
+from sidecar.errors import NetworkError
 from sidecar.feed import Snapshot
 from sidecar.goals import load_goal
 from sidecar.osc import wire
@@ -78,6 +83,13 @@ def test_nobody_else_can_put_words_in(peer):
     asking.close()
 
 
+@pytest.mark.parametrize("place", ["255.255.255.255:9139", "[fe80::1]:9139"])
+def test_an_address_that_is_no_single_machines_is_refused_in_words(place):
+    """A broadcast, and a link-local address without its link (RFC 4007 §6)."""
+    with pytest.raises(NetworkError, match=r"cannot be asked .* give the address of one machine"):
+        Asking(resolve(place))
+
+
 def test_listen_prints_what_it_asked_a_sidecar_for():
     """A whole process beside a port that nobody had told of it."""
     with Engine() as engine:
@@ -103,6 +115,28 @@ def test_listen_prints_what_it_asked_a_sidecar_for():
 
     assert {"address": "/sidecar/momentary", "arguments": [-20.0]} == first
     assert (0, ()) == (listener.returncode, left)
+
+
+def test_what_is_printed_does_not_steer_the_terminal(capsys):
+    """Anybody may send an address or a text with escape sequences in it; each message stays one line."""
+    options = make_parser().parse_args(["listen"])
+    with bind("127.0.0.1", 0) as server, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        server.settimeout(PATIENCE_S)
+        sender.sendto(wire.message("/a\x1b[2J", "s", ["b\x1b]0;c\a\nd"]).dgram, server.getsockname())
+
+        assert _hear(server, options)
+    assert "/a?[2J b?]0;c??d\n" == capsys.readouterr().out
+
+
+def test_a_way_that_is_cut_for_a_moment_ends_no_listening(monkeypatch):
+    """A host that is switched off is reported on the socket that asks it; it may be switched on again."""
+    monkeypatch.setattr("sidecar.cli.listen.time.sleep", lambda _s: None)
+
+    class Cut:
+        def recvfrom(self, _most):
+            raise OSError(errno.EHOSTUNREACH, os.strerror(errno.EHOSTUNREACH))
+
+    assert not _hear(Cut(), make_parser().parse_args(["listen"]))
 
 
 def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
