@@ -12,6 +12,9 @@ import subprocess
 import sys
 import termios
 import threading
+import time
+
+LIMIT_S = 120.0  # the first run on a machine compiles the meter
 
 
 class OwnTerminal:
@@ -22,7 +25,7 @@ class OwnTerminal:
         fcntl.ioctl(self._slave, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         self.modes = self._modes()
         self.is_open = True
-        self._takes = threading.Event()
+        self._takes, self._is_held = threading.Event(), threading.Event()
         self._takes.set()
         self.shown = b""
         """All that was written to it."""
@@ -35,10 +38,11 @@ class OwnTerminal:
     def __exit__(self, *_error):
         self.hang_up()
 
-    def start(self, command, environment):
-        """Runs *command* as the leader of this terminal's session."""
+    def start(self, command, environment, *, controls=True):
+        """Runs *command* on it. controls: as the leader of this terminal's session, which is sent SIGHUP
+        when it closes."""
         return subprocess.Popen(
-            [sys.executable, __file__, *command],
+            [sys.executable, __file__, *command] if controls else command,
             stdin=self._slave,
             stdout=self._slave,
             stderr=self._slave,
@@ -53,25 +57,45 @@ class OwnTerminal:
         return self._modes() == self.modes and there <= back
 
     def hang_up(self):
-        """Closes the window: what runs on it gets SIGHUP, and errors from all that it reads and writes."""
+        """Closes the window: what runs on it gets errors from all that it reads and writes."""
+        if not self.is_open:  # both numbers may be somebody else's by now
+            return
         self.is_open = False
+        os.close(self._slave)
+        os.close(self._master)
         self._takes.set()
-        for descriptor in (self._slave, self._master):
-            with contextlib.suppress(OSError):
-                os.close(descriptor)
 
     def stop_reading(self):
-        """Takes nothing more, as a terminal that is held with Ctrl-S; it fills up."""
+        """Takes nothing more, as a terminal that is held with Ctrl-S, and is full: whoever writes waits."""
         self._takes.clear()
+        self._fill()  # which the reader may have been waiting for
+        assert self._is_held.wait(LIMIT_S)
+        self._fill()
+
+    def wait_for(self, text):
+        """Until it was written to."""
+        end_s = time.monotonic() + LIMIT_S
+        while text not in self.shown:
+            assert time.monotonic() < end_s, f"{text} was never shown, but {self.shown[-2000:]}"
+            time.sleep(0.05)
+
+    def _fill(self):
+        own = os.open(os.ttyname(self._slave), os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                os.write(own, bytes(4096))
+        os.close(own)
 
     def _modes(self):
         return termios.tcgetattr(self._slave)
 
     def _read(self):
         with contextlib.suppress(OSError):
-            while data := os.read(self._master, 65_536):
+            while self.is_open and (data := os.read(self._master, 65_536)):
                 self.shown += data
-                self._takes.wait()
+                if not self._takes.is_set():
+                    self._is_held.set()
+                    self._takes.wait()
 
 
 if __name__ == "__main__":

@@ -2,10 +2,8 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
-import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,41 +11,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from ear import Ear
 from terminal import OwnTerminal
 
 from sidecar.journal import reader
-from sidecar.osc import wire
 
 RATE_HZ = 48_000
 LIMIT_S = 120.0  # the first run on a machine compiles the meter
 END_S = 30.0
 BROKEN = Path(__file__).with_name("broken_run.py")
-
-
-class Ear:
-    """A UDP socket that keeps what it hears."""
-
-    def __init__(self):
-        self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self.socket.bind(("127.0.0.1", 0))
-        self.socket.setblocking(False)
-        self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
-        self.place = f"127.0.0.1:{self.socket.getsockname()[1]}"
-        self.heard = []
-
-    def of(self, address):
-        """Arguments of all messages to *address* so far."""
-        try:
-            while True:
-                self.heard += wire.parse(self.socket.recv(65_535))
-        except BlockingIOError:
-            return [arguments for name, arguments in self.heard if name == address]
-
-    def wait_for(self, address, argument):
-        end_s = time.monotonic() + LIMIT_S
-        while not any(arguments[0] == argument for arguments in self.of(address)):
-            assert time.monotonic() < end_s, f"{argument} was never sent to {address}"
-            time.sleep(0.05)
 
 
 @dataclass
@@ -83,12 +55,13 @@ class Run:
         _, errors = run.communicate(timeout=LIMIT_S)
         return Outcome(self.osc, self.lamp, self.folder, run.returncode, errors)
 
-    def on_terminal(self, end):
-        """end(terminal, process) brings the end about once the lamp is on."""
+    def on_terminal(self, *ends, controls=True):
+        """Each of *ends*, called with terminal and process, brings the end about once the lamp is on."""
         with OwnTerminal() as terminal:
-            run = terminal.start(self.command, self.environment)
+            run = terminal.start(self.command, self.environment, controls=controls)
             self.lamp.wait_for("/lamp", 1)
-            end(terminal, run)
+            for end in ends:
+                end(terminal, run)
             code = run.wait(END_S)
             as_before = terminal.is_open and terminal.is_as_before
             return Outcome(
@@ -100,22 +73,24 @@ def hang_up(terminal, _run):
     terminal.hang_up()
 
 
+def stop_reading(terminal, _run):
+    terminal.stop_reading()
+
+
 def terminate(_terminal, run):
     run.send_signal(signal.SIGTERM)
 
 
-def terminate_while_nothing_is_taken(terminal, run):
-    terminal.stop_reading()
-    time.sleep(6.0)  # a screen of 100 by 30 that changes ten times a second fills it in two
-    run.send_signal(signal.SIGTERM)
+def interrupt(_terminal, run):
+    run.send_signal(signal.SIGINT)
 
 
-def terminate_when_the_fault_is_shown(terminal, run):
-    end_s = time.monotonic() + END_S
-    while b"failed inside" not in terminal.shown:
-        assert time.monotonic() < end_s
-        time.sleep(0.05)
-    run.send_signal(signal.SIGTERM)
+def say_that_it_hung_up(_terminal, run):
+    run.send_signal(signal.SIGHUP)
+
+
+def wait_for_the_fault(terminal, _run):
+    terminal.wait_for(b"failed inside")
 
 
 LINES = ("--no-screen", "--json")
@@ -125,20 +100,34 @@ WAYS = {
     "SIGTERM, screen": lambda *at: Run(*at).on_terminal(terminate),
     "closed terminal, lines": lambda *at: Run(*at, lines=LINES).on_terminal(hang_up),
     "closed terminal, screen": lambda *at: Run(*at).on_terminal(hang_up),
-    "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(terminate_while_nothing_is_taken),
+    "closed terminal of others, screen": lambda *at: Run(*at).on_terminal(hang_up, controls=False),
     "fault, lines": lambda *at: Run(*at, program=[BROKEN], lines=LINES).without_terminal(),
-    "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(terminate_when_the_fault_is_shown),
+    "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(wait_for_the_fault, terminate),
+    "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, terminate),
+    "SIGINT, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, interrupt),
+    "SIGHUP, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, say_that_it_hung_up),
+    "closed terminal, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, hang_up),
+    "closed terminal of others, stuck screen": lambda *at: Run(*at).on_terminal(
+        stop_reading, hang_up, controls=False
+    ),
+    "two SIGTERMs and closed, stuck screen": lambda *at: Run(*at).on_terminal(
+        stop_reading, terminate, terminate, hang_up, controls=False
+    ),
+    "fault, stuck screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(
+        wait_for_the_fault, stop_reading, terminate
+    ),
 }
+AT_ONCE = 8
 
 
 @pytest.fixture(scope="module")
 def endings(tmp_path_factory):
-    """All ways at once: each run waits for real seconds, not for the processor."""
+    """Many at once: each run waits for real seconds, not for the processor."""
     folder = tmp_path_factory.mktemp("endings")
     noise = np.random.default_rng(3).standard_normal((60 * RATE_HZ, 2)) * 0.2  # some -10 LUFS: the lamp is on
     loud_file = folder / "loud.wav"
     soundfile.write(loud_file, noise, RATE_HZ, subtype="FLOAT")
-    with ThreadPoolExecutor(len(WAYS)) as pool:
+    with ThreadPoolExecutor(AT_ONCE) as pool:
         made = {
             name: pool.submit(way, folder / str(place), loud_file)
             for place, (name, way) in enumerate(WAYS.items())
@@ -187,6 +176,6 @@ def test_a_fault_of_our_own_is_one_sentence(endings):
     """Nobody sees a traceback; the exit code is 2."""
     ended = endings["fault, lines"].result()
 
-    assert (2, 2) == (ended.code, endings["fault, screen"].result().code)
+    assert [2, 2, 2] == [endings[way].result().code for way in WAYS if "fault" in way]
     assert ended.errors.startswith("sidecar: The sidecar has failed inside (ZeroDivisionError(")
     assert "Traceback" not in ended.errors

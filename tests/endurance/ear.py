@@ -1,0 +1,34 @@
+"""Who hears what a run says over OSC, by the run's own reader of it."""
+
+import socket
+import time
+
+from sidecar.osc import wire
+
+LIMIT_S = 120.0  # the first run on a machine compiles the meter
+
+
+class Ear:
+    """A UDP socket that keeps what it hears."""
+
+    def __init__(self):
+        self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.socket.bind(("127.0.0.1", 0))
+        self.socket.setblocking(False)
+        self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
+        self.place = f"127.0.0.1:{self.socket.getsockname()[1]}"
+        self.heard = []
+
+    def of(self, address):
+        """Arguments of all messages to *address* so far."""
+        try:
+            while True:
+                self.heard += wire.parse(self.socket.recv(65_535))
+        except BlockingIOError:
+            return [arguments for name, arguments in self.heard if name == address]
+
+    def wait_for(self, address, argument):
+        end_s = time.monotonic() + LIMIT_S
+        while not any(arguments[0] == argument for arguments in self.of(address)):
+            assert time.monotonic() < end_s, f"{argument} was never sent to {address}"
+            time.sleep(0.05)
