@@ -17,6 +17,9 @@ from scipy.signal import lfilter
 
 Levels = NDArray[np.float64]
 
+Law = Callable[[np.random.Generator], Levels]
+"""Invents a programme: dB at every 100 ms, of no level as a whole."""
+
 BLOCKS_PER_S = 10
 
 
@@ -155,7 +158,7 @@ def arch(rng: np.random.Generator) -> Levels:
     return _ending(rng, np.concatenate(pieces)[:length])
 
 
-KINDS: dict[str, Callable[[np.random.Generator], Levels]] = {
+KINDS: dict[str, Law] = {
     "song": song,
     "show": show,
     "score": score,
