@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from textwrap import indent
 
-from sidecar.cli.check_archive_board import Board, printable
+from sidecar.cli.check_archive_board import Board
 from sidecar.cli.check_archive_names import NOTHING
 from sidecar.cli.check_archive_words import Count, print_count, print_outcomes
 from sidecar.cli.check_json import as_json
@@ -104,14 +104,14 @@ def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Seq
     places = sorted((*count.failing, *count.unread))
     if not (options.report or options.plot or options.csv):
         return []
-    names = [printable(store.outcome(place).file) for place in places]
+    names = [store.outcome(place).file for place in places]
     reports = _asked(options, names, unlisted=count.passed)
     outcomes: list[Outcome] = []
     for at, place in enumerate(places):
         outcome = store.outcome(place)
         if isinstance(outcome, Checked):
             outcome = _written(reports, at, outcome)
-        outcomes.append(replace(outcome, file=printable(outcome.file)))
+        outcomes.append(outcome)
     return reports.finish(outcomes, goals)
 
 

@@ -95,8 +95,6 @@ def measured(file: str, job: Job) -> Result:
         checked = check_file(file, job.layout, job.goals, workers=job.workers)
     except SidecarError as error:
         return Unread(file, str(error))
-    except UnicodeEncodeError:
-        return Unread(file, f"{file} cannot be opened: its name is not UTF-8. Rename it.")
     except Exception as error:  # a file that nobody thought of must not end the run
         return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
     reading = checked.measured.reading

@@ -26,6 +26,7 @@ from sidecar.delivery.bext_writing import Seen, fill
 from sidecar.delivery.measure import Measured, measure
 from sidecar.delivery.unchanged import unchanged
 from sidecar.errors import SourceError
+from sidecar.sources.sound_file import name_for_library
 
 _BLOCK_FRAMES = 65_536
 _MOST_BEXT_BYTES = 1 << 20
@@ -159,7 +160,7 @@ def _render_other(source: Path, part: Path, gain_db: float, progress: Callable[[
         shape = {"samplerate": old.samplerate, "channels": old.channels}
         coding = {"format": old.format, "subtype": old.subtype, "endian": old.endian}
         try:
-            with soundfile.SoundFile(part, "w", **shape, **coding) as new:
+            with soundfile.SoundFile(name_for_library(part), "w", **shape, **coding) as new:
                 for name, text in old.copy_metadata().items():
                     setattr(new, name, text)
                 for block in _levelled(old, gain_db, source.name, progress):
@@ -174,7 +175,7 @@ def _opened(source: Path) -> Any:
     import soundfile
 
     try:
-        sound = soundfile.SoundFile(view(source) or source)
+        sound = soundfile.SoundFile(view(source) or name_for_library(source))
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples
         raise SourceError(f"it cannot be read ({error}). Export it again.") from error
     if sound.subtype in _WHOLE_NUMBER_BITS or sound.subtype in _FLOATING_BITS:
@@ -192,7 +193,7 @@ def _levelled(
 ) -> Iterator[NDArray[Any]]:
     """The samples at their new gain, as libsndfile takes them: int32 for whole numbers, else float64."""
     bits = _WHOLE_NUMBER_BITS.get(sound.subtype)
-    random = np.random.default_rng(zlib.crc32(name.encode())) if gain_db else None
+    random = np.random.default_rng(zlib.crc32(os.fsencode(name))) if gain_db else None
     factor = 10.0 ** (gain_db / 20.0)
     done = 0
     for frames in sound.blocks(_BLOCK_FRAMES, dtype="float64", always_2d=True):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from urllib.parse import quote
 
@@ -79,7 +80,7 @@ def _row(outcome: Outcome, link: str, goals: int) -> Markup:
     )
     return tag(
         "tr",
-        tag("th", tag("a", name, href=quote(link)), scope="row"),
+        tag("th", tag("a", name, href=quote(os.fsencode(link))), scope="row"),
         *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
         *(tag("td", words, class_="number") for words in figures),
     )

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
+
+_NO_CHARACTER = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""XML 1.0 §2.2: no escape brings these into a document, and names of files may hold them."""
 
 
 class Markup(str):
@@ -15,12 +19,13 @@ _VOID = frozenset({"meta", "br", "col"})
 
 
 def tag(element: str, *inside: str, **attributes: str) -> Markup:
-    """One element. Text *inside* is escaped, markup is kept.
+    """One element. Text *inside* is escaped, markup is kept; what no document can hold becomes U+FFFD.
 
     Attributes whose names Python cannot hold: ``class_``, and ``_`` for ``-``.
     """
     said = "".join(
-        f' {name.rstrip("_").replace("_", "-")}="{escape(value)}"' for name, value in attributes.items()
+        f' {name.rstrip("_").replace("_", "-")}="{escape(_legal(value))}"'
+        for name, value in attributes.items()
     )
     if element in _VOID:
         return Markup(f"<{element}{said}>")
@@ -29,4 +34,10 @@ def tag(element: str, *inside: str, **attributes: str) -> Markup:
 
 def join(*parts: str) -> Markup:
     """Markup one after the other; plain text is escaped."""
-    return Markup("".join(part if isinstance(part, Markup) else escape(part, quote=False) for part in parts))
+    return Markup(
+        "".join(part if isinstance(part, Markup) else escape(_legal(part), quote=False) for part in parts)
+    )
+
+
+def _legal(text: str) -> str:
+    return _NO_CHARACTER.sub("\ufffd", text)

@@ -150,6 +150,12 @@ def _straight() -> type[Any]:
     return Straight
 
 
+def name_for_library(path: Path) -> Path | bytes:
+    """The name by which the library that reads and writes sound files opens this one: bytes, since on other
+    systems than Windows names need not be text."""
+    return path if os.name == "nt" else os.fsencode(path)
+
+
 def refuse_irregular(path: Path) -> None:
     """Raises SourceError for what is no file: to open a pipe would be to wait for whoever writes to it."""
     try:
@@ -178,8 +184,7 @@ def _open(path: Path) -> Any:
     try:
         with path.open("rb") as readable:
             blank = not readable.read(1)
-        # Names are bytes here: on other systems than Windows they need not be text.
-        file = None if blank else reader(view(path) or (path if os.name == "nt" else os.fsencode(path)))
+        file = None if blank else reader(view(path) or name_for_library(path))
     except OSError as error:
         raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples

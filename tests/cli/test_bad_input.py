@@ -211,16 +211,51 @@ def test_a_pipe_is_refused_and_not_waited_for(command, tmp_path, capsys):
     assert "is a pipe or a device, not a sound file" in " ".join((said.out + said.err).split())
 
 
-def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(tmp_path):
+@pytest.fixture
+def unreadable_names(tmp_path, written):
+    """Two files of an old archive, with names in another coding."""
+    names = []
+    for name in (b"caf\xe9.wav", b"th\xe9.wav"):
+        written("plain.wav", tone(1.0, -30.0))
+        names.append(os.fsencode(tmp_path) + b"/" + name)
+        (tmp_path / "plain.wav").rename(os.fsdecode(names[-1]))
+    return names
+
+
+def in_a_process(*arguments):
+    """pytest's own output takes nothing but text."""
+    return subprocess.run([sys.executable, "-m", "sidecar", *arguments], capture_output=True, check=False)
+
+
+def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(unreadable_names):
     """Old archives have names in other codings; they come out as the bytes that they are."""
-    name = os.fsencode(tmp_path) + b"/caf\xe9.wav"
-    soundfile.write(tmp_path / "plain.wav", np.full((48_000, 2), 0.01), 48_000)
-    (tmp_path / "plain.wav").rename(os.fsdecode(name))
-    run = subprocess.run([sys.executable, "-m", "sidecar", "check", name], capture_output=True, check=False)
-    told = subprocess.run(
-        [sys.executable, "-m", "sidecar", "check", "--json", name], capture_output=True, check=False
-    )
+    name = unreadable_names[0]
+    run, told = in_a_process("check", name), in_a_process("check", "--json", name)
 
     assert (1, b"") == (run.returncode, run.stderr)
     assert b"caf\xe9.wav" in run.stdout
     assert os.fsdecode(name) == json.loads(told.stdout)[0]["file"]
+
+
+@pytest.mark.parametrize("more", [(), ("--archive", "kept.sqlite")])
+def test_reports_are_written_of_names_that_are_no_text(unreadable_names, tmp_path, monkeypatch, more):
+    """What no page can hold becomes a mark on it; the links of the index lead to the bytes of the names."""
+    monkeypatch.chdir(tmp_path)
+    asked = ("--report", "r.html", "--plot", "p.svg", "--csv", "c.csv")
+    done = in_a_process("check", *more, *asked, *unreadable_names)
+    assert (1, b"") == (done.returncode, done.stderr)
+
+    index = (tmp_path / "r.html").read_text(encoding="utf-8")
+    page = (tmp_path / os.fsdecode(b"r/caf\xe9.wav.html")).read_text(encoding="utf-8")
+    drawing = (tmp_path / os.fsdecode(b"p/caf\xe9.wav.svg")).read_text(encoding="utf-8")
+    assert 'href="r/caf%E9.wav.html"' in index
+    assert ["caf\ufffd.wav" in text for text in (index, page, drawing)] == [True] * 3
+
+
+def test_a_copy_is_made_of_a_file_whose_name_is_no_text(unreadable_names, tmp_path):
+    """Under the same bytes, and the same whichever way the name is read: the dither comes from it."""
+    copies = tmp_path / "copies"
+    done = in_a_process("match", "--write", str(copies), *unreadable_names)
+
+    assert (0, b"") == (done.returncode, done.stderr)
+    assert [b"caf\xe9.wav", b"th\xe9.wav"] == sorted(os.fsencode(copy.name) for copy in copies.iterdir())
