@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections import deque
 from collections.abc import Iterable, Iterator
 from glob import has_magic
@@ -32,6 +33,7 @@ SUFFIXES = frozenset(
 """What sound files that libsndfile reads are usually called. Left out: ``.raw``, which has no header to
 read by, and ``.mat``, which seldom holds sound."""
 
+_STARS = re.compile(r"\*{2,}")
 _CHUNK_BYTES = 1 << 16
 
 _Place = tuple[int, int]
@@ -99,11 +101,16 @@ def _searched(folder: str, searched: set[_Place], linked: deque[str]) -> Iterato
 
 
 def _matching(pattern: str) -> Iterator[str]:
-    """What matches, sorted; the pattern itself where nothing does. Links to folders are not followed."""
+    """What matches, sorted; the pattern itself where nothing does. Links to folders are not followed.
+
+    Beside other letters ``**`` is ``*``, as shells have it and older Pythons refuse it.
+    """
     anchor = Path(pattern).anchor
+    parts = PurePath(pattern.removeprefix(anchor)).parts
+    below = PurePath(*(part if part == "**" else _STARS.sub("*", part) for part in parts))
     found = sorted(
         str(path)
-        for path in Path(anchor).glob(pattern.removeprefix(anchor))
+        for path in Path(anchor).glob(str(below))
         if not any(part.startswith(".") and part not in Path(pattern).parts for part in path.parts)
     )
     if not found:

@@ -38,6 +38,7 @@ def test_a_pattern_stands_for_what_it_matches(folder):
     """In order; folders that it matches are searched; what is hidden stays so."""
     assert ["b/10.flac", "b/2.WAV"] == found("b/*")
     assert ["a/deep/x.aif", "b/10.flac"] == found("**/*.[af]*")
+    assert ["a/deep/x.aif", "b/10.flac"] == found("**/***.[af]**")
     assert ["a/deep/x.aif", "a/round.wav"] == found("?")[:2]
     assert [f"{folder}/b/2.WAV"] == found(f"{folder}/**/2.*")
 
