@@ -23,7 +23,10 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     console = Console(highlight=False)
     unit = goals[0].unit
     table = Table(
-        title="\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals),
+        title=Text(
+            "\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals),
+            "table.title",
+        ),
         title_justify="left",
         box=SIMPLE_HEAD,
         padding=(0, 1, 0, 0),

@@ -31,7 +31,7 @@ def run(options: argparse.Namespace) -> int:
         width = str(device.input_channels) if device.width_is_known else "as told"
         mark = "◆ likely" if device.likely_loopback else ""
         table.add_row(device.name, device.host_api, width, f"{device.default_rate_hz} Hz", mark)
-    Console().print(table)
+    Console(markup=False, emoji=False).print(table)
     if not any(device.likely_loopback for device in devices):
         print(HOW_TO_GET_ONE)
     return 0

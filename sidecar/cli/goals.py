@@ -55,4 +55,4 @@ def _show(goals: list[Goal]) -> None:
             figure(goal.ceiling_dbtp),
             limit,
         )
-    Console().print(table)
+    Console(markup=False, emoji=False).print(table)

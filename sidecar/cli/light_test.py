@@ -56,7 +56,7 @@ def _list() -> None:
     for light in all_lights():
         shown = ", ".join(condition for show in light.shows for condition in show.when)
         table.add_row(light.name, light.title, f"{light.address} ({light.kind})", shown)
-    Console().print(table)
+    Console(markup=False, emoji=False).print(table)
     for fault in light_faults():
         print(f"sidecar: {fault}", file=sys.stderr)
 

@@ -35,7 +35,7 @@ def each(
     *paths*.
     """
     bars = Progress(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(),

@@ -22,7 +22,7 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
     whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
     how = ", one gain for the sequence" if options.sequence else ""
     table = Table(
-        title=f"{whose}: {figure(target_lufs)} {goal.unit}{how}",
+        title=Text(f"{whose}: {figure(target_lufs)} {goal.unit}{how}", "table.title"),
         title_justify="left",
         box=SIMPLE_HEAD,
         padding=(0, 1, 0, 0),

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
 from sidecar.errors import SettingsError
@@ -37,8 +36,8 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps([summary_fields(summary) for summary in summaries], indent=1))
         return
-    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
-    table.caption, table.caption_justify = f"Kept in {usual_file()}.", "left"
+    kept = f"Kept in {usual_file()}."
+    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, caption=kept, caption_justify="left")
     table.add_column("id", justify="right", no_wrap=True)
     table.add_column("began", no_wrap=True)
     table.add_column("source", overflow="fold", min_width=10)
@@ -48,7 +47,7 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     table.add_column("verdict", no_wrap=True)
     for summary in summaries:
         table.add_row(*_cells(summary))
-    Console(soft_wrap=False).print(table)
+    Console(markup=False, emoji=False).print(table)
 
 
 def _cells(summary: Summary) -> tuple[str, ...]:
@@ -57,7 +56,7 @@ def _cells(summary: Summary) -> tuple[str, ...]:
     return (
         str(summary.id),
         f"{summary.began.astimezone():%Y-%m-%d %H:%M}",
-        escape(about.source),
+        about.source,
         about.goal.name,
         _length(reading.seconds),
         figure(reading.integrated),

@@ -1,6 +1,8 @@
 """The commands as a person and a script meet them."""
 
 import json
+import re
+import shutil
 import subprocess
 import sys
 
@@ -8,10 +10,12 @@ import numpy as np
 import pytest
 import soundfile
 
+import sidecar.cli.devices
 from sidecar import settings
 from sidecar.cli import main
 from sidecar.cli.parser import make_parser
-from sidecar.locations import own_configs
+from sidecar.locations import own_configs, shipped_configs
+from sidecar.sources.inputs import DeviceInfo
 
 COMMANDS = ("rehearse", "live", "review", "check", "passes", "listen", "goals", "devices", "doctor")
 
@@ -99,6 +103,33 @@ def test_goals_are_listed_for_people_and_for_scripts(capsys):
     assert all(name in table for name in goals)
     assert -23.0 == goals["r128"]["target_lufs"]
     assert goals["aes-track"]["tolerance_below_lu"] is None
+
+
+def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, capsys):
+    """They are no words of a table's own, wherever a person's or a device's name comes into one."""
+    monkeypatch.setenv("COLUMNS", "200")
+    path = own_configs() / "goals" / "my[x].toml"
+    path.parent.mkdir(parents=True)
+    text = (shipped_configs() / "goals" / "r128.toml").read_text(encoding="utf-8")
+    path.write_text(re.sub("(?m)^title = .*", 'title = "Film [a][/b] :ok:"', text), encoding="utf-8")
+    device = DeviceInfo("Line [c][/d] :ok:", "ALSA", 2, 48_000)
+    monkeypatch.setattr(sidecar.cli.devices, "list_devices", lambda: [device])
+    reference = tmp_path / "[e]like.wav"
+    shutil.copy(files[0], reference)
+    for command in (
+        ("goals",),
+        ("check", "--goal", str(path), files[0]),
+        ("match", "--goal", str(path), files[0]),
+        ("match", "--like", str(reference), files[0]),
+        ("devices",),
+    ):
+        main(command)
+    shown = capsys.readouterr().out
+
+    assert 3 == shown.count("Film [a][/b] :ok:")
+    assert "my[x]" in shown
+    assert "as loud as [e]like.wav" in shown
+    assert "Line [c][/d] :ok:" in shown
 
 
 def test_devices_marks_the_loopback(loopback, capsys):
