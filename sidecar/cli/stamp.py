@@ -37,7 +37,7 @@ _WORDS: dict[Done, str] = {
     "to be written": "would stamp",
     "off goal": "[bold]✗ off goal[/bold]",
 }
-_MEASURING = 0.9  # of the bar; the rest is for writingfrom sidecar.sources.sound_file import refuse_irregular
+_MEASURING = 0.9  # of the bar; the rest is for writing
 
 
 @dataclass(frozen=True, slots=True)
