@@ -16,7 +16,11 @@ CANNOT, LOST, INTERRUPTED = 2, 3, 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
-    options = make_parser().parse_args(arguments)
+    parser = make_parser()
+    options = parser.parse_args(arguments)
+    if options.command is None:
+        parser.print_help(sys.stderr)
+        return CANNOT
     if isinstance(sys.stdout, TextIOWrapper):  # a file's name is bytes, and goes out as it came in
         sys.stdout.reconfigure(errors="surrogateescape")
     # Products of small matrices only: the library's own threads would take the cores from the audio.

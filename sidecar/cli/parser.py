@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
-
 from sidecar.cli.options import (
     check,
     devices,
@@ -19,6 +17,7 @@ from sidecar.cli.options import (
     screen,
     stamp,
 )
+from sidecar.cli.options.parsing import Parser
 
 _COMMANDS = (
     *(rehearse, live, screen, review, check, match, stamp, passes),
@@ -27,15 +26,15 @@ _COMMANDS = (
 """In the order of the help: the job first."""
 
 
-def make_parser() -> argparse.ArgumentParser:
+def make_parser() -> Parser:
     """Every command and option."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="sidecar",
         description="Measures loudness beside any workstation, says which fader to move and where the "
         "programme will land, and tells lights, surfaces and scripts over OSC.",
         epilog="Begin with: sidecar rehearse",
     )
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND")
     for command in _COMMANDS:
         command.add(commands)
     return parser

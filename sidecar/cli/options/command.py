@@ -20,7 +20,6 @@ def add_command(commands: Any, name: str, summary: str, examples: str) -> argpar
         help=summary,
         description=summary[0].upper() + summary[1:] + ".",
         epilog="examples:\n" + "\n".join("  " + line for line in examples.splitlines()),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     return parser
 

@@ -1,0 +1,92 @@
+"""What the command line says of itself, and to those who mistype."""
+
+import subprocess
+import sys
+
+import pytest
+
+from sidecar.cli import main
+from sidecar.cli.parser import make_parser
+
+COMMANDS = (
+    *("rehearse", "live", "screen", "review", "check", "match", "stamp", "passes"),
+    *("listen", "light-test", "goals", "devices", "doctor"),
+)
+
+
+@pytest.fixture
+def refused(capsys):
+    """Parses what cannot be parsed; gives the one line on the error output."""
+
+    def run(*arguments):
+        with pytest.raises(SystemExit) as ended:
+            make_parser().parse_args(arguments)
+        out, err = capsys.readouterr()
+
+        assert (2, "") == (ended.value.code, out)
+        assert 1 == err.count("\n")
+        return err
+
+    return run
+
+
+@pytest.mark.parametrize("command", [(), *((name,) for name in COMMANDS)])
+def test_help_fits_a_terminal_of_80_columns(command, capsys, monkeypatch):
+    """No line is wrapped by the terminal, in the middle of a word."""
+    monkeypatch.setenv("COLUMNS", "80")
+    with pytest.raises(SystemExit):
+        make_parser().parse_args([*command, "--help"])
+
+    assert [] == [line for line in capsys.readouterr().out.splitlines() if len(line) > 80]
+
+
+def test_without_a_command_the_commands_are_listed(capsys):
+    """Who types the name alone learns what to type; scripts get the code for what cannot be done."""
+    code = main([])
+    said = capsys.readouterr().err
+
+    assert 2 == code
+    assert "Begin with: sidecar rehearse" in said
+    assert [] == [name for name in COMMANDS if f"\n  {name}" not in said and f"\n    {name} " not in said]
+
+
+def test_an_unknown_option_is_refused_by_its_command(refused):
+    """One line, with the option, and the help that lists the right ones."""
+    assert "sidecar check: --bogus is not an option of sidecar check. See: sidecar check --help\n" == refused(
+        "check", "--bogus", "mix.wav"
+    )
+
+
+def test_a_command_that_is_none_is_refused_with_those_there_are(refused):
+    """One line, with the word that was typed."""
+    said = refused("chek", "mix.wav")
+
+    assert "'chek'" in said
+    assert "'check'" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (("check", "--jobs", "two", "mix.wav"), "--jobs: 'two' is no whole number"),
+        (("live", "--osc-port", "9.5"), "--osc-port: '9.5' is no whole number"),
+        (("live", "--for", "soon"), "--for: 'soon' is no number"),
+        (("live", "--for", "nan"), "--for: 'nan' is no number"),
+        (("live", "--patience", "inf"), "--patience: 'inf' is no number"),
+    ],
+)
+def test_what_is_no_number_is_told_without_jargon(refused, typed, said):
+    """The option and the value; NaN and infinity are times that never end and gains that nobody has."""
+    assert said in refused(*typed)
+
+
+def test_a_mistyped_option_is_one_line_in_a_real_process():
+    """Usage is not printed over it, which for ``live`` would be 16 lines."""
+    done = subprocess.run(
+        [sys.executable, "-m", "sidecar", "live", "--devise"], check=False, capture_output=True, text=True
+    )
+
+    assert 2 == done.returncode
+    assert (
+        "sidecar live: --devise is not an option of sidecar live. See: sidecar live --help\n" == done.stderr
+    )
