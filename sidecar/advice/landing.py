@@ -12,7 +12,7 @@ from sidecar.advice.bootstrap import spread_lu
 from sidecar.advice.forecast import Rest, unheard_rest
 from sidecar.advice.headroom import under_ceiling
 from sidecar.advice.history import ENOUGH_S, History
-from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
+from sidecar.advice.profile import KnownRest, ProfileFit, fit_profile, known_rest
 from sidecar.advice.series import Floats
 from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
 from sidecar.advice.wording import change, level
@@ -101,7 +101,8 @@ class LandingAdvisor:
             return _LISTENING
         fit = self.profile_fit
         rest = self._rest(rest_blocks, fit)
-        ahead = Prospect(rest.landings(heard.metered, heard.last_open_db), rest.price_s)
+        landings = rest.landings(heard.metered, heard.last_open_db)
+        ahead = Prospect(landings, rest.price_s, is_known=isinstance(rest, KnownRest))
         move = self._steered(ahead, self.duration_s, rest_blocks)
         move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
         low, high = ahead.band(move.gain_db)

@@ -9,8 +9,17 @@ import numpy as np
 from scipy.special import ndtri
 
 from sidecar.advice.forecast import MOVES_DB
+from sidecar.advice.performance import ALIKE, CHANCES, Difference, difference, rest_levels
 from sidecar.advice.series import Floats
-from sidecar.gating import GATING_STEPS, RELATIVE_GATE, Part, Powers, gated_loudness, gating_powers
+from sidecar.gating import (
+    ABSOLUTE_GATE,
+    GATING_STEPS,
+    RELATIVE_GATE,
+    Part,
+    Powers,
+    gated_loudness,
+    gating_powers,
+)
 from sidecar.vocabulary import BLOCK_S
 
 _SHORTEST_BLOCKS = 200
@@ -27,13 +36,22 @@ _DEPTH_DB = 40.0
 _CLOSE_DB, _LOOSE_DB = 1.0, 4.0
 """A difference that always fits, and one that never does."""
 
-_STRETCH_BLOCKS = 100
-_LEAST_SPREAD_DB = 0.15
-"""No two performances are nearer to each other than this from one stretch to the next."""
+_LATEST_BLOCKS = 200
+"""A pass has left the earlier one when its last 20 s differ too much."""
 
-_CHANCES: Floats = (np.arange(41) + 0.5) / 41
+_LU_OF_ONE = 10.0 / math.log(10.0)
+"""A small change of a power, as a share of it, in LU."""
+
 _REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
 """Gain and shift together, dB from the present fader."""
+
+_GRID_DB: Floats = np.arange(-60.0, 61.0)
+_NEAR_GATE = 10.0 ** (np.array([[-1.0], [1.0]]) / 10.0)
+"""Gating blocks are counted from 1 dB under to 1 dB over the gate to know how dense they lie there."""
+
+_LUCK: Floats = ndtri(CHANCES[np.arange(len(CHANCES)) * 13 % len(CHANCES)])
+"""How many blocks fall on the louder side of the gate, in deviations: as likely high as low for every level
+of the rest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +63,8 @@ class KnownRest:
     """How often each block counts: blocks still to come by blocks known of them."""
     shifts_db: Floats
     """How much louder than *powers* it may be, equally likely."""
+    gating_db: float
+    """Deviation of each gating block from that."""
 
     @property
     def price_s(self) -> float:
@@ -54,7 +74,26 @@ class KnownRest:
     def landings(self, metered: Powers, fader_db: float) -> Floats:
         """See :class:`sidecar.advice.forecast.Rest`."""
         tried = gated_loudness([Part(metered), Part(self.powers, fader_db + _REACH_DB, self.weight)])
-        return np.sort(np.interp(MOVES_DB[:, np.newaxis] + self.shifts_db, _REACH_DB, tried), axis=1)
+        landings = np.interp(MOVES_DB[:, np.newaxis] + self.shifts_db, _REACH_DB, tried)
+        return np.sort(landings + self._at_the_gate(metered, fader_db)[:, np.newaxis] * _LUCK, axis=1)
+
+    def _at_the_gate(self, metered: Powers, fader_db: float) -> Floats:
+        """Deviation of the landing of each move, LU, because blocks near the gate may fall on either side of
+        it.
+
+        A block that lies x dB over the gate and may differ by a deviation s passes with the chance Φ(x/s).
+        The variances Φ(1-Φ) of blocks that lie evenly add up to s/√π times their number in each dB, and as
+        gating blocks overlap, so many neighbours cross together.
+        """
+        past = Part(metered)
+        rest = Part(self.powers, fader_db + _GRID_DB + float(np.median(self.shifts_db)), self.weight)
+        counts, totals = _counted(past, rest, np.full(len(_GRID_DB), ABSOLUTE_GATE))
+        gate = np.maximum(RELATIVE_GATE * totals / np.maximum(counts, 1.0), ABSOLUTE_GATE)
+        counts, totals = _counted(past, rest, gate)
+        under, over = rest.above(gate * _NEAR_GATE)[0]
+        crossing = GATING_STEPS * self.gating_db / math.sqrt(math.pi) * (under - over) / 2.0
+        each_lu = _LU_OF_ONE * (1.0 / np.maximum(counts, 1.0) - gate / np.maximum(totals, gate))
+        return np.asarray(np.interp(MOVES_DB, _GRID_DB, np.abs(each_lu) * np.sqrt(crossing)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +104,12 @@ class ProfileFit:
     """Where in the earlier pass this one began, seconds; negative when this one began before it."""
     error_db: float
     """Level difference that is left, root mean square over 100 ms blocks, a constant one taken out."""
-    level_db: float
+    louder: Difference
     """How much louder this pass is, brought to the same fader."""
-    spread_db: float
-    """How much that differs from one ten-second stretch to the next."""
     fits: bool
 
 
-NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, level_db=0.0, spread_db=math.inf, fits=False)
+NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
 """Too little has played to tell."""
 
 
@@ -90,10 +127,15 @@ def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
     skipped = began + len(run) - window
     levels, earlier = _levels(recent), _levels(profile)
     place = _best_place(levels, earlier, expected=skipped)
-    error_db = float(_errors(levels, _levels(profile[place : place + window]))[0])
+    matched = _levels(profile[place : place + window])
+    error_db, lately_db = (
+        float(_errors(levels[-latest:], matched[-latest:])[0]) for latest in (window, _LATEST_BLOCKS)
+    )
     limit_db = min(max(_CLOSE_DB, 0.5 * float(np.std(levels))), _LOOSE_DB)
-    level_db, spread_db = _level(recent, profile[place : place + window])
-    return ProfileFit((place - skipped) * BLOCK_S, error_db, level_db, spread_db, error_db <= limit_db)
+    fits = max(error_db, lately_db) <= limit_db
+    before = min(len(run) - window, place, _LONGEST_BLOCKS - window)
+    louder = difference(run[len(run) - window - before :], profile[place - before : place + window])
+    return ProfileFit((place - skipped) * BLOCK_S, error_db, louder, fits)
 
 
 def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> KnownRest | None:
@@ -104,13 +146,15 @@ def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks:
         rest_blocks = ahead  # the earlier pass is a whole one: the programme ends where it ended
     if ahead <= 0 or ahead < rest_blocks / 2:
         return None
-    doubt = 1.0 / _telling_stretches(profile[: max(at, 1)]) + 1.0 / _telling_stretches(
-        profile[at : at + ahead]
-    )
-    spread_db = fit.spread_db * math.sqrt(doubt)
     powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
-    shifts_db = fit.level_db + spread_db * ndtri(_CHANCES)
-    return KnownRest(Powers(powers), rest_blocks / ahead, shifts_db)
+    shifts_db = rest_levels(fit.louder, profile[at : at + ahead])
+    return KnownRest(Powers(powers), rest_blocks / ahead, shifts_db, fit.louder.gating_db)
+
+
+def _counted(past: Part, rest: Part, threshold: Floats) -> tuple[Floats, Floats]:
+    """Blocks above each threshold and their summed powers."""
+    (past_counts, past_totals), (counts, totals) = past.above(threshold), rest.above(threshold)
+    return past_counts + counts, past_totals + totals
 
 
 def _levels(energies: Floats) -> Floats:
@@ -158,22 +202,3 @@ def _errors(levels: Floats, earlier: Floats) -> Floats:
 def _sliding(values: Floats, count: int) -> Floats:
     total: Floats = np.concatenate(([0.0], np.cumsum(values)))
     return total[count:] - total[:-count]
-
-
-def _telling_stretches(energies: Floats) -> float:
-    """How many ten-second stretches share in the loudness: the loud ones decide it, the soft ones do not."""
-    sums = np.add.reduceat(energies, np.arange(0, len(energies), _STRETCH_BLOCKS))
-    return max(float(np.sum(sums) ** 2 / max(np.sum(sums**2), 1e-30)), 1.0)
-
-
-def _level(recent: Floats, earlier: Floats) -> tuple[float, float]:
-    """How much louder *recent* is, dB, and the deviation of that over ten-second stretches."""
-    either = np.sqrt(np.nan_to_num(recent) * earlier)  # picking by one of them would favour that one
-    loud = either > RELATIVE_GATE * either.mean()
-    if not loud.any():
-        return 0.0, _LOOSE_DB
-    recent, earlier = recent[loud], earlier[loud]
-    edges = np.arange(0, max(len(recent) - _STRETCH_BLOCKS // 2, 1), _STRETCH_BLOCKS)
-    ratios = np.add.reduceat(recent, edges) / np.add.reduceat(earlier, edges)
-    level_db = 10.0 * math.log10(recent.sum() / earlier.sum())
-    return level_db, max(float(np.std(10.0 * np.log10(ratios))), _LEAST_SPREAD_DB)

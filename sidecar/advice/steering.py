@@ -43,6 +43,10 @@ a section louder than any heard moves the landing more than a softer one. The ma
 falls under the gate: its chances all pile up on one landing, beside which the true one then lies."""
 
 
+_KNOWN_BAND = (0.05, 0.95)
+"""The same of a rest that an earlier pass tells of: its chances say all that is in doubt."""
+
+
 @dataclass(frozen=True, slots=True)
 class Prospect:
     """Where each move may land the pass, LUFS."""
@@ -51,6 +55,8 @@ class Prospect:
     """Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely."""
     price_s: float
     """See :class:`sidecar.advice.forecast.Rest`."""
+    is_known: bool = False
+    """Whether an earlier pass tells of the rest."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
@@ -58,8 +64,9 @@ class Prospect:
 
     def band(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        low, high = (self._at(share)[_row(gain_db)] for share in _BAND)
-        return float(low) - _BAND_MARGIN_LU, float(high) + _BAND_MARGIN_LU
+        shares, margin_lu = (_KNOWN_BAND, 0.0) if self.is_known else (_BAND, _BAND_MARGIN_LU)
+        low, high = (self._at(share)[_row(gain_db)] for share in shares)
+        return float(low) - margin_lu, float(high) + margin_lu
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:
         """The move that lands the pass as near to the target as is known and worth its price by now."""
