@@ -3,6 +3,7 @@ engine's loop."""
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections.abc import Callable
 
@@ -16,6 +17,8 @@ from sidecar.osc.targets import Destination
 from sidecar.osc.wire import Value
 
 _BEAT_S = 1.0
+_LOOK_S = 0.05
+_LONGEST_CLOSE_S = 2.0
 _NO_STEM: dict[str, Value] = {
     "/stems/names": "",
     "/stems/faders": wire.WIRE_SILENCE,
@@ -42,9 +45,8 @@ class Display:
         self._destination = destination
         self._clock = clock
         self._sender = Sender([destination])
-        self._alerts: FlashLimit[tuple[Value, ...]] = FlashLimit(
-            tuple(ALERT_STATES["off"] for row, _ in self._rows if row.group == "alert")
-        )
+        self._dark = tuple(ALERT_STATES["off"] for row, _ in self._rows if row.group == "alert")
+        self._alerts: FlashLimit[tuple[Value, ...]] = FlashLimit(self._dark)
         self._said: dict[str, Value] = {}
         self._page = 1
         self._beat_due_s = 0.0
@@ -63,7 +65,10 @@ class Display:
                     self._send(row, address, value)
 
     async def close(self) -> None:
-        """Puts the alerts out: what stays lit once nobody watches would lie."""
+        """Puts the alerts out, once that is no change too many: what stays lit and nobody minds would lie."""
+        until_s = self._clock() + _LONGEST_CLOSE_S
+        while self._alerts.update(now_s := self._clock(), self._dark) != self._dark and now_s < until_s:
+            await asyncio.sleep(_LOOK_S)
         for row, address in self._rows:
             if row.group == "alert":
                 self._send(row, address, ALERT_STATES["off"])

@@ -49,8 +49,14 @@ class Panel:
 
 
 @pytest.fixture
-def panel():
+def panel(monkeypatch):
+    """In virtual time."""
     made = Panel()
+
+    async def sleep(seconds):
+        made.now_s += seconds
+
+    monkeypatch.setattr(asyncio, "sleep", sleep)
     yield made
     made.socket.close()
 
@@ -125,6 +131,18 @@ def test_alerts_that_flicker_do_not_flash_on_the_panel(panel):
     panel.close()
 
     assert 25 <= changes <= 30  # in ten seconds
+
+
+def test_the_end_is_no_flash_too_many(panel):
+    """After three changes in a second the lamps go out when that second is over, not before."""
+    panel.shown(snapshot())
+    panel.shown(snapshot(hot="on"))
+    first_change_s = panel.now_s
+    panel.shown(snapshot())
+    panel.shown(snapshot(hot="on"))
+
+    assert ("/programme/hot", [0]) in panel.close()
+    assert 1.0 < panel.now_s - first_change_s < 1.2
 
 
 def test_a_value_that_is_not_there_is_not_sent():
