@@ -113,14 +113,13 @@ class Discovery:
     async def _answer(self, request: web.Request) -> web.StreamResponse:
         if "websocket" in request.headers.get("Upgrade", "").lower():
             return await self._follow(request)
-        path = "/" + request.path.strip("/")
+        path, asked = "/" + request.path.strip("/"), request.query_string.removesuffix("=")
+        if asked == "HOST_INFO":  # whatever the path
+            return _json(self._host_info())
         if path not in self._tree:
             raise web.HTTPNotFound(text=f"There is no '{path}'; '/' lists everything.\n")
-        asked = request.query_string.removesuffix("=")
         if not asked:
             return _json(self._tree.node(path, self._latest))
-        if asked == "HOST_INFO":
-            return _json(self._host_info())
         if asked not in ATTRIBUTES:
             raise web.HTTPBadRequest(text=f"There is no attribute of that name: {asked}\n")
         look = self._tree.node if asked == "CONTENTS" else self._tree.attributes

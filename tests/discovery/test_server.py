@@ -41,6 +41,13 @@ def test_host_info_says_where_commands_go(serve, valid):
     assert told["EXTENSIONS"]["LISTEN"]
 
 
+def test_host_info_is_told_whatever_the_path(serve):
+    """The proposal: a server ignores the path of that query."""
+    served = serve()
+
+    assert served.get("/?HOST_INFO") == served.get("/no/such/path?HOST_INFO")
+
+
 def test_host_info_names_no_address_where_the_port_stands_on_every_one(serve, valid):
     """Commands then go wherever the question went to."""
     _, told = serve(host="0.0.0.0").get("/?HOST_INFO")
