@@ -49,6 +49,8 @@ def bind(
         if kind == socket.SOCK_STREAM and os.name == "posix":
             # Else the port stays taken for a minute after a run that had connections.
             server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if kind == socket.SOCK_STREAM:  # a machine that was switched off says no goodbye (RFC 1122 §4.2.3.6)
+            server.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         server.bind((host, port))
     except (OSError, OverflowError) as error:
         server.close()

@@ -24,6 +24,15 @@ END, ESC = b"\xc0", b"\xdb"
 SLIP = Slip(100)
 
 
+def test_a_caller_that_was_switched_off_is_noticed_in_the_end():
+    """Its place is needed: the system asks whether it is still there (RFC 1122 §4.2.3.6)."""
+    with bind("127.0.0.1", 0, "--osc-tcp", socket.SOCK_STREAM) as listening:
+        listening.settimeout(PATIENCE_S)
+        listening.listen()
+        with socket.create_connection(listening.getsockname()), listening.accept()[0] as accepted:
+            assert 0 != accepted.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE)
+
+
 class Caller:
     """A TCP connection that speaks SLIP without any code of the sidecar's."""
 
