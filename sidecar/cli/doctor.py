@@ -18,6 +18,7 @@ from sidecar.errors import SettingsError, SidecarError
 from sidecar.goals import all_goals, goal_faults
 from sidecar.locations import own_configs
 from sidecar.self_check import Found
+from sidecar.version import program_version
 from sidecar.vocabulary import figure
 
 
@@ -55,7 +56,7 @@ def _program() -> Iterator[Found]:
     yield Found(
         "program",
         True,
-        f"loudness-sidecar {version('loudness-sidecar')}, Python {platform.python_version()} on "
+        f"loudness-sidecar {program_version()}, Python {platform.python_version()} on "
         f"{platform.system()} {platform.machine()}; {libraries}",
     )
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 
 from sidecar.errors import SourceError
+from sidecar.version import program_version
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Signature:
 
     @property
     def program(self) -> str:
-        return f"Loudness Sidecar {version('loudness-sidecar')}"
+        return f"Loudness Sidecar {program_version()}"
 
 
 @dataclass(frozen=True, slots=True)

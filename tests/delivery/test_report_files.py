@@ -1,8 +1,10 @@
 """What a check writes: where, under which names, and with what in it."""
 
 import csv
+import importlib.metadata
 import struct
 from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +14,7 @@ from made import level_course, made, made_check
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports, names_for, write_course, write_plot
 from sidecar.errors import SettingsError
+from sidecar.version import program_version
 
 
 def checked(file="mix.wav"):
@@ -54,6 +57,20 @@ def test_a_name_that_could_be_a_slip_is_refused(asked, said):
     """A sound file is never written over, and nothing is measured in vain."""
     with pytest.raises(SettingsError, match=said):
         Reports(["mix.wav"], SIGNATURE, **asked)
+
+
+def test_a_copy_that_nobody_installed_signs_all_the_same(monkeypatch):
+    """Its version is not known, and that is what it says."""
+
+    def none(name):
+        raise PackageNotFoundError(name)
+
+    monkeypatch.setattr(importlib.metadata, "distribution", none)
+    program_version.cache_clear()
+    signed = SIGNATURE.program
+    program_version.cache_clear()
+
+    assert "Loudness Sidecar unknown" == signed
 
 
 def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):
