@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
+
+from sidecar.errors import SettingsError
 
 if TYPE_CHECKING:
     from sidecar.feed import Feed
     from tui.inks import Contrast
+
+
+def need_terminal() -> None:
+    """Raises SettingsError where there is no terminal to type at: a screen that reads an empty file, or one
+    that is at its end, reads on without a rest, and no key would ever end it."""
+    has_own_driver = "TEXTUAL_DRIVER" in os.environ  # a tab of a browser
+    if not has_own_driver and (sys.__stdin__ is None or not sys.__stdin__.isatty()):
+        raise SettingsError(
+            "The screen needs a terminal on the standard input, and there is none. Run it on one; "
+            "where nobody types, 'live' and 'rehearse' take --no-screen."
+        )
 
 
 def run(
@@ -21,9 +36,11 @@ def run(
 
     contrast: "high" sets text off from its ground by 7:1 at least. is_past: the pass is over, so that
     no key is offered which would change it. is_over: asked at each look; once true, the screen goes.
+    Raises SettingsError where there is no terminal.
     """
     from tui.app import make_app
 
+    need_terminal()
     app = make_app(feed, contrast=contrast, is_past=is_past)
     app.is_over = is_over
     app.run()

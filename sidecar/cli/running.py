@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import tui
 from sidecar.cli.discovering import discovery
 from sidecar.cli.effects import effects
 from sidecar.cli.ending import Ending
@@ -52,13 +53,16 @@ def run_session(
     reach: Reach = no_fader,
 ) -> int:
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
+    has_screen = not (options.no_screen or options.plain)
     try:
+        if has_screen:
+            tui.need_terminal()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             session = _session(source, options, layout, mix, reach, closing)
-            if options.no_screen or options.plain:
-                run_beside(session, options.for_s, wait, closing, has_screen=False)
-            else:
+            if has_screen:
                 _run_on_screen(session, options, closing)
+            else:
+                run_beside(session, options.for_s, wait, closing, has_screen=False)
     finally:
         source.close()
     return 0
@@ -176,8 +180,6 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
 
 
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
-    import tui
-
     def show(_worker: threading.Thread, asked: Ending) -> None:
         tui.run(session, contrast=options.contrast, is_over=lambda: asked.is_asked)
 

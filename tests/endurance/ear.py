@@ -32,3 +32,10 @@ class Ear:
         while not any(arguments[0] == argument for arguments in self.of(address)):
             assert time.monotonic() < end_s, f"{argument} was never sent to {address}"
             time.sleep(0.05)
+
+    def wait_for_more(self, address):
+        """Several of what is sent there many times a second: what was under way before is among them."""
+        end_s, enough = time.monotonic() + LIMIT_S, len(self.of(address)) + 10
+        while len(self.of(address)) < enough:
+            assert time.monotonic() < end_s, f"nothing more was sent to {address}"
+            time.sleep(0.05)

@@ -1,9 +1,11 @@
 """Every way in which a run can end: what is told, what is on record, and what is left on the terminal."""
 
 import os
+import re
 import signal
 import subprocess
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,12 +47,18 @@ class Run:
         self.command = [sys.executable, *program, "live", "--file", str(loud_file), *places, *lines]
         self.environment = {**os.environ, "XDG_DATA_HOME": str(folder), "XDG_STATE_HOME": str(folder)}
 
-    def without_terminal(self, number=None):
+    def without_terminal(self, *numbers, within=()):
+        """Sends it one signal after another, as long as it measures. within: the command that runs it."""
         run = subprocess.Popen(
-            self.command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+            [*within, *self.command],
+            env=self.environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
         )
-        if number is not None:
+        for number in numbers:
             self.lamp.wait_for("/lamp", 1)
+            self.osc.wait_for_more("/sidecar/seconds")
             run.send_signal(number)
         _, errors = run.communicate(timeout=LIMIT_S)
         return Outcome(self.osc, self.lamp, self.folder, run.returncode, errors)
@@ -59,10 +67,13 @@ class Run:
         """Each of *ends*, called with terminal and process, brings the end about once the lamp is on."""
         with OwnTerminal() as terminal:
             run = terminal.start(self.command, self.environment, controls=controls)
-            self.lamp.wait_for("/lamp", 1)
-            for end in ends:
-                end(terminal, run)
-            code = run.wait(END_S)
+            try:
+                self.lamp.wait_for("/lamp", 1)
+                for end in ends:
+                    end(terminal, run)
+                code = run.wait(END_S)
+            finally:
+                run.kill()
             as_before = terminal.is_open and terminal.is_as_before
             return Outcome(
                 *(self.osc, self.lamp, self.folder, code), shown=terminal.shown, is_as_before=as_before
@@ -75,6 +86,19 @@ def hang_up(terminal, _run):
 
 def stop_reading(terminal, _run):
     terminal.stop_reading()
+
+
+def hold_up(terminal, run):
+    """Stops reading until the thread that draws waits, too, and makes no step any more (proc(5): one that
+    draws gives the processor up at each look)."""
+    terminal.stop_reading()
+    status = Path(f"/proc/{run.pid}/task/{run.pid}/status")
+    steps, same, end_s = "", 0, time.monotonic() + LIMIT_S
+    while same < 10:
+        assert time.monotonic() < end_s
+        time.sleep(0.1)
+        before, steps = steps, re.search(r"\nvoluntary\w+:\s+(\d+)", status.read_text())[1]
+        same = same + 1 if steps == before else 0
 
 
 def terminate(_terminal, run):
@@ -97,27 +121,30 @@ LINES = ("--no-screen", "--json")
 WAYS = {
     "SIGTERM, lines": lambda *at: Run(*at, lines=LINES).without_terminal(signal.SIGTERM),
     "SIGHUP, lines": lambda *at: Run(*at, lines=LINES).without_terminal(signal.SIGHUP),
+    "SIGTERM after SIGHUP, nohup": lambda *at: Run(*at, lines=LINES).without_terminal(
+        signal.SIGHUP, signal.SIGTERM, within=["nohup"]
+    ),
     "SIGTERM, screen": lambda *at: Run(*at).on_terminal(terminate),
     "closed terminal, lines": lambda *at: Run(*at, lines=LINES).on_terminal(hang_up),
     "closed terminal, screen": lambda *at: Run(*at).on_terminal(hang_up),
     "closed terminal of others, screen": lambda *at: Run(*at).on_terminal(hang_up, controls=False),
     "fault, lines": lambda *at: Run(*at, program=[BROKEN], lines=LINES).without_terminal(),
     "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(wait_for_the_fault, terminate),
-    "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, terminate),
-    "SIGINT, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, interrupt),
-    "SIGHUP, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, say_that_it_hung_up),
-    "closed terminal, stuck screen": lambda *at: Run(*at).on_terminal(stop_reading, hang_up),
+    "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, terminate),
+    "SIGINT, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, interrupt),
+    "SIGHUP, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, say_that_it_hung_up),
+    "closed terminal, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, hang_up),
     "closed terminal of others, stuck screen": lambda *at: Run(*at).on_terminal(
-        stop_reading, hang_up, controls=False
+        hold_up, hang_up, controls=False
     ),
     "two SIGTERMs and closed, stuck screen": lambda *at: Run(*at).on_terminal(
-        stop_reading, terminate, terminate, hang_up, controls=False
+        hold_up, terminate, terminate, hang_up, controls=False
     ),
     "fault, stuck screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(
         wait_for_the_fault, stop_reading, terminate
     ),
 }
-AT_ONCE = 8
+AT_ONCE = 16
 
 
 @pytest.fixture(scope="module")
