@@ -9,6 +9,7 @@ from importlib import import_module
 from io import TextIOWrapper
 
 from sidecar.cli.parser import make_parser
+from sidecar.cli.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
 
 CANNOT, LOST, INTERRUPTED = 2, 3, 130
@@ -34,10 +35,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _refuse(error, CANNOT)
     except KeyboardInterrupt:
         return INTERRUPTED
-    except BrokenPipeError:  # whoever read the output has heard enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    except OSError as error:
+        return _output_lost(error)
     return int(code)
+
+
+def _output_lost(error: OSError) -> int:
+    """Whoever read the output has heard enough, or it goes to a disk that is full. Raises any other error."""
+    has_gone = isinstance(error, BrokenPipeError)
+    if not has_gone and error.errno not in DISK_FULL:
+        raise error
+    # What is still on its way there would be tried once more at the end.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0 if has_gone else _refuse(unwritable(error), CANNOT)
 
 
 def _refuse(error: SidecarError, code: int) -> int:

@@ -18,6 +18,8 @@ import threading
 import time
 from collections.abc import Iterator
 
+from sidecar.cli.unwritable import DISK_FULL, unwritable
+
 _ROOM_BYTES = 1 << 20
 """Lines of some three minutes; later ones are left out until somebody reads again."""
 _PIECE_BYTES = 512
@@ -30,7 +32,10 @@ log = logging.getLogger(__name__)
 
 @contextlib.contextmanager
 def patient_output() -> Iterator[None]:
-    """In place of standard output while it lasts, where that is a file or pipe that can be waited for."""
+    """In place of standard output while it lasts, where that is a file or pipe that can be waited for.
+
+    Raises SettingsError at the end where it is a file and its disk was full.
+    """
     usual = sys.stdout
     descriptor = _descriptor()
     if descriptor is None:
@@ -43,6 +48,8 @@ def patient_output() -> Iterator[None]:
     finally:
         sys.stdout = usual
         patient.end()
+        if patient.fault is not None and patient.fault.errno in DISK_FULL:
+            raise unwritable(patient.fault)
 
 
 class Patient(io.TextIOBase):
@@ -58,7 +65,8 @@ class Patient(io.TextIOBase):
         self._written_bytes = 0
         """Counted by the thread alone, as *_taken_bytes* is by whoever writes: no lock is needed."""
         self._missed = 0
-        self._is_gone = False
+        self.fault: OSError | None = None
+        """Why nothing can be written any more."""
         self._until_s = float("inf")
         self._thread = threading.Thread(target=self._run, name="output", daemon=True)
         self._thread.start()
@@ -73,9 +81,9 @@ class Patient(io.TextIOBase):
     def flush(self) -> None:
         """Hands over what was written since the last flush, or leaves all of it out where too much waits.
 
-        Raises BrokenPipeError when whoever read has gone.
+        Raises BrokenPipeError when whoever read has gone, or the disk is full.
         """
-        if self._is_gone:
+        if self.fault is not None:
             raise BrokenPipeError(errno.EPIPE, "nobody reads the output any more")
         piece, self._text = self._text.encode(self._encoding, "backslashreplace"), ""
         if self._taken_bytes - self._written_bytes + len(piece) > _ROOM_BYTES:
@@ -96,8 +104,8 @@ class Patient(io.TextIOBase):
         try:
             while (piece := self._pieces.get()) is not None and self._write(piece):
                 self._written_bytes += len(piece)
-        except OSError:
-            self._is_gone = True
+        except OSError as error:
+            self.fault = error
 
     def _write(self, piece: bytes) -> bool:
         """False when the time was over before all of it was taken."""

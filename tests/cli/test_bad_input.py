@@ -5,6 +5,7 @@ import os
 import socket
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -225,6 +226,20 @@ def unreadable_names(tmp_path, written):
 def in_a_process(*arguments):
     """pytest's own output takes nothing but text."""
     return subprocess.run([sys.executable, "-m", "sidecar", *arguments], capture_output=True, check=False)
+
+
+@pytest.mark.parametrize(
+    "command", [("goals",), ("goals", "--json"), ("rehearse", "--pace", "50", "--no-screen", "--no-record")]
+)
+def test_a_full_disk_behind_the_output_is_said(command):
+    """Linux gives a device that is always full: a script must not take the end of the output for the end."""
+    osc = ("--osc-port", "0") if "rehearse" in command else ()
+    with Path("/dev/full").open("wb") as full:
+        run = [sys.executable, "-m", "sidecar", *command, *osc]
+        done = subprocess.run(run, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+
+    said = "The output cannot be written (No space left on device). Make room, or send it elsewhere."
+    assert (2, f"sidecar: {said}\n") == (done.returncode, done.stderr)
 
 
 def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(unreadable_names):

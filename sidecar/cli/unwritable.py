@@ -1,0 +1,14 @@
+"""Standard output that goes to a disk which is full: of no use, and no fault of the program's."""
+
+from __future__ import annotations
+
+import errno
+
+from sidecar.errors import SettingsError
+
+DISK_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
+def unwritable(error: OSError) -> SettingsError:
+    """Says so, and what to do."""
+    return SettingsError(f"The output cannot be written ({error.strerror}). Make room, or send it elsewhere.")
