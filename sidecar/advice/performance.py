@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sidecar.advice.series import Floats
-from sidecar.gating import GATING_STEPS, RELATIVE_GATE
+from sidecar.gating import RELATIVE_GATE
 
 _SHORTEST_BLOCKS, _MOST_STRETCHES = 10, 120
 """Levels are compared in stretches of a second, longer ones of a long run."""
@@ -55,11 +55,13 @@ class Difference:
     """Blocks in a stretch."""
     level_db: float
     """Of all together."""
-    gating_db: float
-    """Deviation of the level of one gating block, which averages over a few blocks only."""
+    own_db: float
+    """Deviation of a block from its stretch."""
+    more_db2: float
+    """How much more the variance of a block is in the run than in the earlier pass."""
 
 
-ALIKE = Difference(np.empty(0), np.empty(0), np.zeros(1), _SHORTEST_BLOCKS, 0.0, 0.0)
+ALIKE = Difference(np.empty(0), np.empty(0), np.zeros(1), _SHORTEST_BLOCKS, 0.0, 0.0, 0.0)
 """Nothing heard that could differ."""
 
 
@@ -86,13 +88,15 @@ def difference(recent: Floats, earlier: Floats) -> Difference:
     count = summed(np.ones(len(either)))
     middles_db = summed(ratios_db) / count
     own = float(np.sum(summed(ratios_db**2) - count * middles_db**2) / count.sum())
+    lean_db = _lean_db(levels_db - middles_db, unevenness)
     return Difference(
-        levels_db + _lean_db(levels_db - middles_db, unevenness) * unevenness,
+        levels_db + lean_db * unevenness,
         unevenness,
         np.diff((np.flatnonzero(told) + 0.5) * length, prepend=0.0, append=len(either)),
         length,
         10.0 * math.log10(np.sum(recent[loud]) / np.sum(earlier[loud])),
-        math.sqrt(max(own, 0.0) / GATING_STEPS + float(np.var(levels_db))),
+        math.sqrt(max(own, 0.0)),
+        lean_db * 20.0 / math.log(10.0),
     )
 
 

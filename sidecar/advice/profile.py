@@ -46,8 +46,11 @@ _REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
 """Gain and shift together, dB from the present fader."""
 
 _GRID_DB: Floats = np.arange(-60.0, 61.0)
-_NEAR_GATE = 10.0 ** (np.array([[-1.0], [1.0]]) / 10.0)
+_NEAR_GATE = 10.0 ** (np.array([[-1.0], [0.0], [1.0]]) / 10.0)
 """Gating blocks are counted from 1 dB under to 1 dB over the gate to know how dense they lie there."""
+
+_ABOUT = 1.6
+"""About the gate: within 2 dB of where it would be for the rest alone."""
 
 _LUCK: Floats = ndtri(CHANCES[np.arange(len(CHANCES)) * 13 % len(CHANCES)])
 """How many blocks fall on the louder side of the gate, in deviations: as likely high as low for every level
@@ -64,7 +67,9 @@ class KnownRest:
     shifts_db: Floats
     """How much louder than *powers* it may be, equally likely."""
     gating_db: float
-    """Deviation of each gating block from that."""
+    """Deviation of a gating block near the gate from that."""
+    more_db2: float
+    """How much more its variance is in the pass that plays."""
 
     @property
     def price_s(self) -> float:
@@ -75,25 +80,29 @@ class KnownRest:
         """See :class:`sidecar.advice.forecast.Rest`."""
         tried = gated_loudness([Part(metered), Part(self.powers, fader_db + _REACH_DB, self.weight)])
         landings = np.interp(MOVES_DB[:, np.newaxis] + self.shifts_db, _REACH_DB, tried)
-        return np.sort(landings + self._at_the_gate(metered, fader_db)[:, np.newaxis] * _LUCK, axis=1)
+        middle_lu, spread_lu = self._at_the_gate(metered, fader_db)
+        return np.sort(landings + middle_lu[:, np.newaxis] + spread_lu[:, np.newaxis] * _LUCK, axis=1)
 
-    def _at_the_gate(self, metered: Powers, fader_db: float) -> Floats:
-        """Deviation of the landing of each move, LU, because blocks near the gate may fall on either side of
-        it.
+    def _at_the_gate(self, metered: Powers, fader_db: float) -> tuple[Floats, Floats]:
+        """What it does to the landing of each move that blocks near the gate may fall on its other side, LU:
+        on average, and the deviation.
 
         A block that lies x dB over the gate and may differ by a deviation s passes with the chance Φ(x/s).
         The variances Φ(1-Φ) of blocks that lie evenly add up to s/√π times their number in each dB, and as
-        gating blocks overlap, so many neighbours cross together.
+        gating blocks overlap, so many neighbours cross together. On average, half the variance times the
+        slope of their number in each dB come from the denser side.
         """
         past = Part(metered)
         rest = Part(self.powers, fader_db + _GRID_DB + float(np.median(self.shifts_db)), self.weight)
         counts, totals = _counted(past, rest, np.full(len(_GRID_DB), ABSOLUTE_GATE))
         gate = np.maximum(RELATIVE_GATE * totals / np.maximum(counts, 1.0), ABSOLUTE_GATE)
         counts, totals = _counted(past, rest, gate)
-        under, over = rest.above(gate * _NEAR_GATE)[0]
-        crossing = GATING_STEPS * self.gating_db / math.sqrt(math.pi) * (under - over) / 2.0
+        least, middle, most = rest.above(gate * _NEAR_GATE)[0]
+        crossing = GATING_STEPS * self.gating_db / math.sqrt(math.pi) * (least - most) / 2.0
+        falling = self.more_db2 / 2.0 * (2.0 * middle - most - least)
         each_lu = _LU_OF_ONE * (1.0 / np.maximum(counts, 1.0) - gate / np.maximum(totals, gate))
-        return np.asarray(np.interp(MOVES_DB, _GRID_DB, np.abs(each_lu) * np.sqrt(crossing)))
+        middle_lu, spread_lu = each_lu * falling, each_lu * np.sqrt(crossing)
+        return np.interp(MOVES_DB, _GRID_DB, middle_lu), np.interp(MOVES_DB, _GRID_DB, spread_lu)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +156,25 @@ def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks:
     if ahead <= 0 or ahead < rest_blocks / 2:
         return None
     powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
-    shifts_db = rest_levels(fit.louder, profile[at : at + ahead])
-    return KnownRest(Powers(powers), rest_blocks / ahead, shifts_db, fit.louder.gating_db)
+    louder, share = fit.louder, _own_share(profile[at : at + ahead])
+    return KnownRest(
+        Powers(powers),
+        rest_blocks / ahead,
+        rest_levels(louder, profile[at : at + ahead]),
+        math.hypot(math.sqrt(share) * louder.own_db, float(np.std(louder.levels_db))),
+        share * louder.more_db2,
+    )
+
+
+def _own_share(energies: Floats) -> float:
+    """How much of a block's own variance is left in a gating block near the gate: all where it is made of one
+    loud block, a quarter where of four alike."""
+    powers = gating_powers(energies)
+    gate = RELATIVE_GATE * float(np.sum(powers)) / max(len(powers), 1)
+    near = (powers > gate / _ABOUT) & (powers < gate * _ABOUT)
+    if not near.any():
+        return 1.0 / GATING_STEPS
+    return float(np.mean(gating_powers(energies**2)[near] / powers[near] ** 2)) / GATING_STEPS
 
 
 def _counted(past: Part, rest: Part, threshold: Floats) -> tuple[Floats, Floats]:
