@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import socket
 from urllib.parse import urlsplit
@@ -44,16 +45,30 @@ def is_ours(host: str, bind: str) -> bool:
     return is_address(host) or host.endswith(".local") or host == socket.gethostname().lower()
 
 
+def why_unbound(error: OSError, host: str) -> str:
+    """Why no socket could be had on *host*, in words for a person."""
+    if error.errno == errno.EADDRINUSE:
+        return "the port is taken"
+    if isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL:
+        return f"{host} is no address of this machine"
+    return error.strerror or str(error)
+
+
+def checked_port(port: int, option: str) -> int:
+    """The port itself. Raises NetworkError for one that is none."""
+    if not 0 <= port <= _HIGHEST_PORT:
+        raise NetworkError(f"{option} takes 0 to {_HIGHEST_PORT}, not {port}.")
+    return port
+
+
 def listening(host: str, port: int, option: str, what: str, advice: str) -> socket.socket:
     """A listening TCP socket on one address of this machine; port 0 takes any that is free.
 
     option: what chooses the port. what: what cannot be done where it cannot be had. advice: what to do then.
     Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
-    if not 0 <= port <= _HIGHEST_PORT:
-        raise NetworkError(f"{option} takes 0 to {_HIGHEST_PORT}, not {port}.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return socket.create_server((host, port), family=family)
+        return socket.create_server((host, checked_port(port, option)), family=family)
     except OSError as error:
-        raise NetworkError(f"Cannot {what} on {host}:{port}: {error}. {advice}") from error
+        raise NetworkError(f"Cannot {what} on {host}:{port}: {why_unbound(error, host)}. {advice}") from error

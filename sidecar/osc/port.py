@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import logging
 import os
 import socket
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
 from sidecar.feed import Event, Feed, Snapshot, Target
+from sidecar.hosts import checked_port, why_unbound
 from sidecar.osc.archive import Archive
 from sidecar.osc.details import NAME_BYTES
 from sidecar.osc.doors import Doors, Network, is_this_machine
@@ -41,8 +43,9 @@ def bind(
     """A socket on one address of this machine; port 0 takes any that is free.
 
     option: what the person can choose another port with.
-    Raises NetworkError when the port is taken or the address is not this machine's.
+    Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
+    checked_port(port, option)
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     server = socket.socket(family, kind)
     try:
@@ -52,11 +55,17 @@ def bind(
         if kind == socket.SOCK_STREAM:  # a machine that was switched off says no goodbye (RFC 1122 §4.2.3.6)
             server.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         server.bind((host, port))
-    except (OSError, OverflowError) as error:
+    except OSError as error:
         server.close()
+        taken = error.errno == errno.EADDRINUSE
         raise NetworkError(
-            f"Cannot listen for OSC on {host}:{port}: {error}. "
-            f"Another copy may be running: end it, or choose another port with {option}."
+            f"Cannot listen for OSC on {host}:{port}: {why_unbound(error, host)}. "
+            + (
+                "Another copy may be running: end it, or choose"
+                if taken
+                else "Give one that it has, or choose"
+            )
+            + f" another port with {option}."
         ) from error
     server.setblocking(False)
     if kind == socket.SOCK_DGRAM:
