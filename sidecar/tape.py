@@ -22,19 +22,25 @@ class Tape:
     """Takes frames from one thread and writes them in another: the measuring never waits for a disk."""
 
     def __init__(self, path: Path, rate_hz: int, channels: int, *, waits: bool = False) -> None:
-        """The suffix says the format: .wav, .flac, .rf64 for more than 4 GB, or what libsndfile knows.
+        """The suffix says the format: .wav, .flac, .rf64 for more than 4 GB, or another without loss that
+        libsndfile knows.
         waits: :meth:`take` waits for the disk, where the source can be made to wait.
 
         Raises SettingsError for a file that exists or cannot be written.
         """
-        if path.exists():
-            raise SettingsError(f"{path} exists already: give --write another name, or move it away.")
-        try:
-            self._file = soundfile.SoundFile(path, "w", rate_hz, channels, _subtype(path))
-        except (OSError, ValueError, TypeError, soundfile.LibsndfileError) as error:
+        subtype = _subtype(path)
+        if subtype is None:
             raise SettingsError(
-                f"{path} cannot be written ({error}): give --write a .wav, .flac or .rf64 file "
-                "in a folder that is yours."
+                f"{path} cannot be written without loss: give --write a .wav, .flac or .rf64 file."
+            )
+        _reserve(path)
+        try:
+            self._file = soundfile.SoundFile(path, "w", rate_hz, channels, subtype)
+        except (OSError, ValueError, TypeError, soundfile.LibsndfileError) as error:
+            path.unlink()
+            why = getattr(error, "error_string", str(error)).rstrip(".")
+            raise SettingsError(
+                f"{path} cannot hold {channels} channels at {rate_hz} Hz ({why}): give --write a .wav file."
             ) from error
         self._channels = channels
         self._waits = waits
@@ -82,6 +88,18 @@ class Tape:
             self.fault = f"{self._file.name} is not whole: {error}."
         except AssertionError:  # the library's word for a disk that took only some of it
             self.fault = f"{self._file.name} is not whole: the disk is full."
+
+
+def _reserve(path: Path) -> None:
+    """The system says better than libsndfile why a file cannot be had."""
+    try:
+        path.open("xb").close()
+    except FileExistsError as error:
+        raise SettingsError(f"{path} exists already: give --write another name, or move it away.") from error
+    except OSError as error:
+        raise SettingsError(
+            f"{path} cannot be written: {error.strerror}. Give --write a file in a folder that is yours."
+        ) from error
 
 
 def _subtype(path: Path) -> str | None:

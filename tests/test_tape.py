@@ -36,11 +36,27 @@ def test_a_file_that_is_there_is_never_written_over(tmp_path):
     assert b"precious" == (tmp_path / "kept.wav").read_bytes()
 
 
-@pytest.mark.parametrize("name", ["heard.docx", "heard", "nowhere/heard.wav"])
+@pytest.mark.parametrize("name", ["heard.docx", "heard", "heard.mp3", "heard.ogg", "nowhere/heard.wav"])
 def test_what_cannot_be_written_is_said_at_once(tmp_path, name):
-    """Not after four hours."""
+    """Not after four hours; and a coding that loses some of the sound is no proof of what was heard."""
     with pytest.raises(SettingsError, match="cannot be written"):
         Tape(tmp_path / name, RATE_HZ, 2)
+
+    assert [] == list(tmp_path.iterdir())
+
+
+def test_why_the_system_refuses_a_file_is_said_in_its_own_words(tmp_path):
+    """“System error” tells nobody that a folder is missing."""
+    with pytest.raises(SettingsError, match="No such file or directory"):
+        Tape(tmp_path / "nowhere" / "heard.wav", RATE_HZ, 2)
+
+
+def test_a_format_that_cannot_hold_the_sound_leaves_nothing_behind(tmp_path):
+    """FLAC ends at 8 channels (RFC 9639 §9.1.3)."""
+    with pytest.raises(SettingsError, match="cannot hold 12 channels at 48000 Hz"):
+        Tape(tmp_path / "heard.flac", RATE_HZ, 12)
+
+    assert [] == list(tmp_path.iterdir())
 
 
 def test_a_disk_that_takes_no_more_is_told(tmp_path):
