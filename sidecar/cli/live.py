@@ -22,6 +22,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
     if options.file is not None:
+        _refuse_beside_a_file(options)
         return FileSource(options.file, pace=options.pace)
     if options.pace == "fast":
         raise SettingsError(
@@ -34,6 +35,13 @@ def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
         pick=_pick(options.pick),
         patience_s=options.patience,
     )
+
+
+def _refuse_beside_a_file(options: argparse.Namespace) -> None:
+    """What would be left out of account without a word."""
+    for option in ("device", "rate", "channels", "pick"):
+        if getattr(options, option) is not None:
+            raise SettingsError(f"--{option} speaks of a device, and --file has none: give one of the two.")
 
 
 def _pick(text: str | None) -> tuple[int, ...] | None:

@@ -12,7 +12,9 @@ def mix_of(options: argparse.Namespace) -> Mix | None:
     """The stems of a run; None where only the mix is heard. Raises SettingsError for what makes no sense."""
     if options.stems is None:
         if options.anchor or options.keep or options.under is not None:
-            raise SettingsError("--anchor, --keep and --under speak of stems: name them with --stems first.")
+            raise SettingsError(
+                "--anchor, --keep and --under speak of stems: give live --stems, rehearse --apart as well."
+            )
         return None
     if options.under is not None and options.anchor is None:
         raise SettingsError("--under says how far the rest lies under the --anchor: name that stem too.")

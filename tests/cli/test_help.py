@@ -73,6 +73,8 @@ def test_a_command_that_is_none_is_refused_with_those_there_are(refused):
         (("live", "--for", "soon"), "--for: 'soon' is no number"),
         (("live", "--for", "nan"), "--for: 'nan' is no number"),
         (("live", "--patience", "inf"), "--patience: 'inf' is no number"),
+        (("live", "--for", "-1"), "--for: '-1' is no time: give more than 0 seconds"),
+        (("listen", "--for", "0"), "--for: '0' is no time: give more than 0 seconds"),
     ],
 )
 def test_what_is_no_number_is_told_without_jargon(refused, typed, said):

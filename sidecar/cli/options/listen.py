@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from sidecar.cli.options.command import LISTEN_PORT, add_command, add_osc_root
+from sidecar.cli.options.parsing import seconds
 
 
 def add(commands: Any) -> None:
@@ -26,5 +27,5 @@ def add(commands: Any) -> None:
     add_osc_root(parser, "with --from: what the addresses of that sidecar begin with")
     parser.add_argument("--bind", default="127.0.0.1", metavar="ADDRESS", help="on that address (127.0.0.1)")
     parser.add_argument("--only", default="/", metavar="PREFIX", help="only addresses that begin so")
-    parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")
+    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")

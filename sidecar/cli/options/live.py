@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from sidecar.cli.options.command import add_command
+from sidecar.cli.options.parsing import seconds
 from sidecar.cli.options.running import add_run_options, add_stem_options
 
 
@@ -38,7 +39,11 @@ def add(commands: Any) -> None:
         "--layout", metavar="L", help="mono stereo 5.0 5.1 7.1 7.1.4, or positions such as L,R,Ls,Rs,C,LFE"
     )
     source.add_argument(
-        "--patience", type=float, default=30.0, metavar="S", help="how long a lost device may stay away (30)"
+        "--patience",
+        type=seconds,
+        default=30.0,
+        metavar="S",
+        help="how long a lost device may stay away (30)",
     )
     source.add_argument(
         "--pace", choices=("real", "fast"), default="real", help="a file in real time, or as fast as it goes"

@@ -57,6 +57,13 @@ def _whole(text: str) -> int:
         raise argparse.ArgumentTypeError(f"{text!r} is no whole number") from error
 
 
+def seconds(text: str) -> float:
+    """The type of options that take a time."""
+    if (value := _number(text)) <= 0.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no time: give more than 0 seconds")
+    return value
+
+
 def _number(text: str) -> float:
     try:
         number = float(text)

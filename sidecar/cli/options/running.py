@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from sidecar.cli.options.command import COMMAND_PORT, LISTEN_PORT, add_contrast, add_osc_root
+from sidecar.cli.options.parsing import seconds
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +34,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"
     )
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
-    parser.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="end after so long")
+    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
     parser.add_argument(
         "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
     )
