@@ -35,7 +35,11 @@ def checked_frames(frames: AnyFrames, channels: int, wanted_by: str) -> tuple[An
     Raises SignalError for another shape or type.
     """
     if frames.ndim != 2 or frames.shape[1] != channels:
-        raise SignalError(f"Frames of shape {frames.shape} do not fit {wanted_by}: give (n, {channels}).")
+        came = frames.shape[1] if frames.ndim == 2 else f"frames of shape {frames.shape}"
+        raise SignalError(
+            f"There are {channels} channels in {wanted_by}, and {came} in what came. "
+            "Say what it holds with --layout, or leave that out."
+        )
     gain = _GAINS.get(frames.dtype)
     if gain is None:
         raise SignalError(

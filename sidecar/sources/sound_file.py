@@ -188,8 +188,9 @@ def _open(path: Path) -> Any:
     except OSError as error:
         raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples
+        why = getattr(error, "error_string", str(error)).rstrip(".")
         raise SourceError(
-            f"{path} is not audio that can be read ({error}). WAV, RF64, AIFF, CAF, FLAC, Ogg and MP3 can."
+            f"{path} is not audio that can be read ({why}). WAV, RF64, AIFF, CAF, FLAC, Ogg and MP3 can."
         ) from error
     if file is None or file.frames <= 0:
         raise SourceError(f"{path} is empty: a sound file without any frames. {_EXPORT_AGAIN}")

@@ -66,6 +66,15 @@ def test_a_file_that_is_not_audio(capsys, tmp_path):
     assert (2, {"file", "error"}) == (code, set(outcome))
 
 
+def test_why_a_file_is_not_audio_is_said_without_the_programs_own_spelling(capsys, tmp_path):
+    """No quoted bytes, no full stop inside the sentence, the name once."""
+    (tmp_path / "text.wav").write_text("not audio")
+    _, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
+
+    assert 1 == outcome["error"].count("text.wav")
+    assert "can be read (Format not recognised). WAV" in outcome["error"]
+
+
 def test_a_file_without_a_single_frame(capsys, written):
     """Empty is said as such."""
     code, (outcome,) = checked(capsys, written("empty.wav", np.zeros((0, 2))))
@@ -194,6 +203,59 @@ def test_a_layout_that_nobody_knows(capsys, written):
 
     assert 2 == code
     assert "'Up'" in outcome["error"]
+
+
+def test_a_layout_of_other_channels_than_the_file_has(capsys, written, refused):
+    """Both counts and the option are named; nobody is told of arrays."""
+    stereo = written("stereo.wav", tone())
+    _, (outcome,) = checked(capsys, "--layout", "5.1", stereo)
+    live = refused("live", "--file", stereo, "--layout", "5.1", "--no-screen", "--osc-port", "0")
+
+    for said in (outcome["error"], live):
+        assert "There are 6 channels in the layout 5.1, and 2 in what came." in said
+        assert "--layout" in said
+
+
+@pytest.mark.parametrize(
+    "option", [("--device", "pulse"), ("--rate", "48000"), ("--channels", "8"), ("--pick", "3,4")]
+)
+def test_what_chooses_from_a_device_is_refused_beside_a_file(refused, written, option):
+    """Left out of account without a word it would measure other channels than were asked for."""
+    said = refused("live", "--file", written("stereo.wav", tone()), "--no-screen", *option)
+
+    assert option[0] in said
+    assert "--file" in said
+
+
+def test_a_rehearsal_is_told_its_own_option_for_stems(refused):
+    """``--stems`` is an option of ``live`` alone."""
+    assert "rehearse --apart" in refused("rehearse", "--no-screen", "--anchor", "voice")
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [
+        ("--osc-port", "99999", "--osc-port takes 0 to 65535, not 99999"),
+        ("--osc-port", "-1", "--osc-port takes 0 to 65535, not -1"),
+        ("--osc-bind", "192.0.2.1", "192.0.2.1 is no address of this machine"),
+        ("--osc-bind", "none.invalid", "none.invalid is no address of this machine"),
+    ],
+)
+def test_an_osc_port_or_address_that_is_none(refused, written, option, value, said):
+    """Neither another copy nor the port is blamed for it (RFC 5737: 192.0.2.1 is nobody's; RFC 2606)."""
+    message = refused("live", "--file", written("stereo.wav", tone()), "--no-screen", option, value)
+
+    assert said in message
+    assert "Errno" not in message
+    assert "Another copy" not in message
+
+
+def test_a_screen_for_browsers_on_an_address_that_is_none(refused):
+    """The address is named, without the numbers that systems give to errors."""
+    said = refused("screen", "--browser", "--bind", "192.0.2.1")
+
+    assert "192.0.2.1 is no address of this machine" in said
+    assert "Errno" not in said
 
 
 def test_a_rate_of_readings_out_of_range(refused):
