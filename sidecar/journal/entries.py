@@ -70,6 +70,8 @@ class Resumed:
     """A pass on record goes on."""
 
     id: int
+    blocks: int
+    """As many as it had when it was read."""
 
 
 @dataclass(frozen=True, slots=True)

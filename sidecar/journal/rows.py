@@ -7,7 +7,7 @@ import sqlite3
 
 from sidecar.feed import Event
 from sidecar.journal import packing
-from sidecar.journal.entries import Aimed, Batch, Ended, Entry
+from sidecar.journal.entries import Aimed, Batch, Ended, Entry, Resumed
 from sidecar.journal.record import Cut, Pass, Stems, Told
 from sidecar.version import program_version
 
@@ -27,11 +27,13 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
     return cursor.lastrowid
 
 
-def take_over(connection: sqlite3.Connection, id: int, holder: int) -> bool:
-    """Makes an old pass the holder's own; False where it is gone."""
-    return bool(
-        connection.execute("UPDATE passes SET holder = ?, ended = NULL WHERE id = ?", (holder, id)).rowcount
+def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> bool:
+    """Makes an old pass the holder's own; False where it is gone, or somebody writes it still."""
+    taken = connection.execute(
+        "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ?",
+        (holder, resumed.id, resumed.blocks),
     )
+    return bool(taken.rowcount)
 
 
 def is_held(connection: sqlite3.Connection, id: int, holder: int) -> bool:

@@ -99,7 +99,7 @@ class Journal:
     def resume(self, record: Record) -> OpenPass:
         """Goes on with a pass on record, behind a cut: what was under way at its end is gone."""
         continued = OpenPass(self._put, record.summary.about, self._clock, record.summary.blocks)
-        self._put(continued, Resumed(record.summary.id))
+        self._put(continued, Resumed(record.summary.id, record.summary.blocks))
         continued.cut()
         return continued
 
@@ -182,8 +182,8 @@ class Journal:
             self._pending_bytes -= sum(map(_size, chunk))
 
     def _id(self, connection: sqlite3.Connection, owner: OpenPass, entry: Entry, known: int | None) -> int:
-        """The pass's row. A new one where there is none, and where it was deleted or taken over."""
-        if isinstance(entry, Resumed) and rows.take_over(connection, entry.id, self._holder):
+        """The pass's row. A new one where there is none, or it was deleted, taken over, or has grown."""
+        if isinstance(entry, Resumed) and rows.take_over(connection, entry, self._holder):
             return entry.id
         if known is not None and rows.is_held(connection, known, self._holder):
             return known

@@ -249,6 +249,28 @@ def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own
     assert ((0, 10),) == reader.load(new.id, file).missing
 
 
+def test_who_goes_on_with_a_pass_that_has_grown_since_begins_one_of_its_own(file):
+    """Whoever made it grow goes on with it: the same blocks are never there twice, and nobody stops."""
+    first, second = Journal(file, period_s=0.02), Journal(file, period_s=0.02)
+    theirs = first.begin(ABOUT)
+    hear(theirs, np.ones(10))
+    wait_until(lambda: reader.passes(file))
+    record = reader.latest(file)
+    hear(theirs, np.ones(3))
+    wait_until(lambda: reader.latest(file).summary.blocks == 13)
+    ours = second.resume(record)
+    hear(ours, np.full(5, 2.0))
+    second.close()
+    hear(theirs, np.ones(2))
+    first.close()
+    old, new = reader.passes(file)
+
+    assert ("", "") == (first.fault, second.fault)
+    assert [1.0] * 15 == reader.load(old.id, file).energy.tolist()
+    assert [2.0] * 5 == reader.load(new.id, file).energy.tolist()
+    assert ((0, 10),) == reader.load(new.id, file).missing
+
+
 def test_a_deleted_pass_gives_its_room_back(journal, file):
     """The file shrinks; the other pass stays; an id that is not there deletes nothing."""
     for _ in range(2):
