@@ -9,6 +9,7 @@ from importlib import import_module
 from io import TextIOWrapper
 
 from sidecar.cli.parser import make_parser
+from sidecar.cli.unsteered import unsteered
 from sidecar.cli.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
 
@@ -51,5 +52,5 @@ def _output_lost(error: OSError) -> int:
 
 
 def _refuse(error: SidecarError, code: int) -> int:
-    print(f"sidecar: {error}", file=sys.stderr)
+    print(f"sidecar: {unsteered(str(error))}", file=sys.stderr)
     return code

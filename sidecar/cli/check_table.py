@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import PurePath
 
-from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from sidecar.cli.table import open_table
+from sidecar.cli.unsteered import unsteered
 from sidecar.delivery.checking import Outcome, Unread
 from sidecar.delivery.findings import MARKS
 from sidecar.delivery.remedy import gain_figure
@@ -22,16 +23,7 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     """Prints the table and the findings, at whatever width the terminal has."""
     console = Console(highlight=False)
     unit = goals[0].unit
-    table = Table(
-        title=Text(
-            "\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals),
-            "table.title",
-        ),
-        title_justify="left",
-        box=SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-    )
+    table = open_table("\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals))
     table.add_column("file", overflow="fold", min_width=12)
     loudness = (f"I\n{unit}", "range\nLU", f"max S\n{unit}", f"max M\n{unit}")
     for heading in ("length", *loudness, "peak\ndBTP", "move\ndB"):
@@ -51,7 +43,7 @@ def _verdicts(outcome: Outcome) -> tuple[Verdict, ...]:
 
 
 def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
-    name = Text(PurePath(outcome.file).name)
+    name = Text(unsteered(PurePath(outcome.file).name))
     if isinstance(outcome, Unread):
         return (name, *[""] * 7, "[bold]? unread[/bold]")
     reading = outcome.measured.reading
@@ -79,12 +71,12 @@ def _show_findings(console: Console, outcome: Outcome) -> None:
     rows = list(_rows(outcome))
     if not rows:
         return
-    console.print(Text(f"\n{PurePath(outcome.file).name}", "bold"))
+    console.print(Text(f"\n{unsteered(PurePath(outcome.file).name)}", "bold"))
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=1)
     grid.add_column(overflow="fold")
     for mark, words in rows:
-        grid.add_row(mark, Text(words))
+        grid.add_row(mark, Text(unsteered(words)))
     console.print(grid)
 
 

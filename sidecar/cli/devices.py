@@ -6,10 +6,11 @@ import argparse
 import json
 
 from rich.console import Console
-from rich.table import Table
 
+from sidecar.cli.table import open_table
 from sidecar.sources.inputs import DeviceInfo, list_devices
 
+NONE = "There are no audio inputs: start the sound system or connect a device. Files need none."
 HOW_TO_GET_ONE = (
     "None of these looks like a loopback. The README's live set-up says how to get one on each system; "
     "an input by another name can be chosen with --device."
@@ -22,7 +23,10 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps([_as_json(device) for device in devices], indent=1))
         return 0
-    table = Table()
+    if not devices:
+        print(NONE)
+        return 0
+    table = open_table()
     table.add_column("input", overflow="fold")
     for heading in ("system", "channels", "rate"):
         table.add_column(heading, justify="right")

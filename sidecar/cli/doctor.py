@@ -85,7 +85,10 @@ def _audio() -> Iterator[Found]:
     except SidecarError as error:
         yield Found("live audio", False, f"{error} (Rehearsing and checking files work without it.)")
         return
-    yield Found("live audio", True, f"{len(devices)} inputs")
+    lack = (
+        "no inputs: start the sound system or connect a device (rehearsing and checking files work without)"
+    )
+    yield Found("live audio", bool(devices), f"{len(devices)} inputs" if devices else lack)
     loopbacks = [device.name for device in devices if device.likely_loopback]
     advice = "none found: the README's live set-up says how to get one on this system"
     yield Found("loopback input", bool(loopbacks), ", ".join(loopbacks) or advice)

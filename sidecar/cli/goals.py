@@ -9,8 +9,8 @@ import sys
 from dataclasses import asdict
 
 from rich.console import Console
-from rich.table import Table
 
+from sidecar.cli.table import open_table
 from sidecar.goals import Goal, all_goals, goal_faults
 from sidecar.locations import own_configs
 from sidecar.vocabulary import figure
@@ -37,9 +37,7 @@ def _as_json(goal: Goal) -> dict[str, object]:
 
 
 def _show(goals: list[Goal]) -> None:
-    table = Table(
-        caption=f"Your own go into {own_configs() / 'goals'}, a TOML file each.", caption_justify="left"
-    )
+    table = open_table()
     for heading in ("name", "what for"):
         table.add_column(heading, overflow="fold")
     for heading in ("target", "passes", "ceiling\ndBTP", "max S"):
@@ -56,3 +54,4 @@ def _show(goals: list[Goal]) -> None:
             limit,
         )
     Console(markup=False, emoji=False).print(table)
+    print(f"Your own go into {own_configs() / 'goals'}, a TOML file each.")

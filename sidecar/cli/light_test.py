@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from rich.console import Console
-from rich.table import Table
 
+from sidecar.cli.table import open_table
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.lights import Light, all_lights, light_faults, load_light
@@ -46,17 +46,15 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _list() -> None:
-    table = Table(
-        caption=f"Your own go into {own_configs() / 'lights'}, a TOML file each. "
-        "Try one with: sidecar light-test NAME HOST:PORT",
-        caption_justify="left",
-    )
+    table = open_table()
     for heading in ("name", "what it is", "message", "shows"):
         table.add_column(heading, overflow="fold")
     for light in all_lights():
         shown = ", ".join(condition for show in light.shows for condition in show.when)
         table.add_row(light.name, light.title, f"{light.address} ({light.kind})", shown)
     Console(markup=False, emoji=False).print(table)
+    print(f"Your own go into {own_configs() / 'lights'}, a TOML file each.")
+    print("Try one with: sidecar light-test NAME HOST:PORT")
     for fault in light_faults():
         print(f"sidecar: {fault}", file=sys.stderr)
 

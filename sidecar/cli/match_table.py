@@ -6,12 +6,12 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from rich.box import SIMPLE_HEAD
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from sidecar.cli.match_outcome import Outcome, limits, sentences
+from sidecar.cli.table import open_table
+from sidecar.cli.unsteered import unsteered
 from sidecar.delivery.match import dynamics, over_ceiling_db, signed
 from sidecar.goals import Goal
 from sidecar.vocabulary import figure
@@ -21,13 +21,7 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
     console = Console(highlight=False)
     whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
     how = ", one gain for the sequence" if options.sequence else ""
-    table = Table(
-        title=Text(f"{whose}: {figure(target_lufs)} {goal.unit}{how}", "table.title"),
-        title_justify="left",
-        box=SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-    )
+    table = open_table(unsteered(f"{whose}: {figure(target_lufs)} {goal.unit}{how}"))
     table.add_column("file", overflow="fold", min_width=12)
     for heading in (
         f"I\n{goal.unit}",
@@ -46,9 +40,9 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
     console.print(table)
     for outcome in outcomes:
         for sentence in sentences(outcome, goal):
-            console.print(sentence, markup=False)
+            console.print(unsteered(sentence), markup=False)
     for sentence in limits(outcomes, goal, target_lufs):
-        console.print(sentence, markup=False)
+        console.print(unsteered(sentence), markup=False)
     differ = dynamics([o.reading for o in outcomes if o.reading], f"{figure(target_lufs)} {goal.unit}")
     if differ:
         console.print(differ, markup=False)
@@ -56,7 +50,7 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
 
 def _cells(outcome: Outcome, goal: Goal, with_copy: bool) -> list[str | Text]:
     reading, level = outcome.reading, outcome.level
-    cells: list[str | Text] = [Text(outcome.path.name)]
+    cells: list[str | Text] = [Text(unsteered(outcome.path.name))]
     cells += (
         [figure(reading.integrated), figure(reading.loudness_range), figure(reading.max_true_peak)]
         if reading

@@ -6,10 +6,9 @@ import argparse
 import json
 from pathlib import Path
 
-from rich.box import SIMPLE_HEAD
 from rich.console import Console
-from rich.table import Table
 
+from sidecar.cli.table import open_table
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.export import export, summary_fields
@@ -25,6 +24,7 @@ def run(options: argparse.Namespace) -> int:
         raise SettingsError("--export and --to go together, such as: --export 12 --to evening.csv")
     if options.export is not None:
         export(reader.load(options.export), Path(options.to))
+        print(f"Written: {options.to}")
     if options.delete:
         reader.delete(options.delete)
     if options.export is None and not options.delete:
@@ -36,8 +36,10 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps([summary_fields(summary) for summary in summaries], indent=1))
         return
-    kept = f"Kept in {usual_file()}."
-    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, caption=kept, caption_justify="left")
+    if not summaries:
+        print("There is no pass on record yet.")
+        return
+    table = open_table()
     table.add_column("id", justify="right", no_wrap=True)
     table.add_column("began", no_wrap=True)
     table.add_column("source", overflow="fold", min_width=10)
@@ -48,6 +50,7 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     for summary in summaries:
         table.add_row(*_cells(summary))
     Console(markup=False, emoji=False).print(table)
+    print(f"Kept in {usual_file()}")
 
 
 def _cells(summary: Summary) -> tuple[str, ...]:

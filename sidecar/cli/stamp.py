@@ -9,14 +9,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from rich.box import SIMPLE_HEAD
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from sidecar.chunks.walk import is_wave, naming
 from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
+from sidecar.cli.table import open_table
+from sidecar.cli.unsteered import unsteered
 from sidecar.delivery.bext import Claimed, read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
 from sidecar.delivery.measure import measure
@@ -70,6 +70,8 @@ def run(options: argparse.Namespace) -> int:
 
 def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int) -> Outcome:
     refuse_irregular(path)
+    if path.stat().st_size == 0:
+        raise SourceError(f"{path} is empty: a sound file without any frames. Export or copy it again.")
     with naming(path):
         if not is_wave(path):
             raise SourceError(
@@ -116,7 +118,7 @@ def _fields(claimed: Claimed) -> dict[str, float | None]:
 
 def _show(paths: Sequence[Path], outcomes: Sequence[Outcome | SidecarError], goal: Goal | None) -> None:
     console = Console(highlight=False)
-    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table = open_table()
     table.add_column("file", overflow="fold", min_width=12)
     table.add_column("", no_wrap=True)
     for heading in ("I\nLUFS", "range\nLU", "peak\ndBTP", "max M\nLUFS", "max S\nLUFS"):
@@ -124,17 +126,17 @@ def _show(paths: Sequence[Path], outcomes: Sequence[Outcome | SidecarError], goa
     table.add_column("", no_wrap=True)
     for path, outcome in zip(paths, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
-            table.add_row(Text(path.name), *[""] * 6, "[bold]? failed[/bold]")
+            table.add_row(Text(unsteered(path.name)), *[""] * 6, "[bold]? failed[/bold]")
             continue
-        table.add_row(Text(path.name), "claimed", *_cells(outcome.before or Claimed()))
+        table.add_row(Text(unsteered(path.name)), "claimed", *_cells(outcome.before or Claimed()))
         table.add_row("", "measures", *_cells(outcome.now), _WORDS[outcome.done])
     console.print(table)
     for path, outcome in zip(paths, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
-            console.print(str(outcome), markup=False)
+            console.print(unsteered(str(outcome)), markup=False)
         elif outcome.done == "off goal" and goal is not None:
             console.print(
-                f"{path.name}: It does not meet {goal.title} and was left alone. "
+                f"{unsteered(path.name)}: It does not meet {goal.title} and was left alone. "
                 f"sidecar check --goal {goal.name} says why.",
                 markup=False,
             )

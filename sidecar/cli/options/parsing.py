@@ -59,16 +59,14 @@ def _whole(text: str) -> int:
 
 def seconds(text: str) -> float:
     """The type of options that take a time."""
-    if (value := _number(text)) <= 0.0:
+    value = _number(text)
+    if not 0.0 < value < math.inf:
         raise argparse.ArgumentTypeError(f"{text!r} is no time: give more than 0 seconds")
     return value
 
 
 def _number(text: str) -> float:
     try:
-        number = float(text)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise argparse.ArgumentTypeError(f"{text!r} is no number")
-    return number
+        return float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number") from error

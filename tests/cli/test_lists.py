@@ -1,0 +1,96 @@
+"""Lists and tables in a terminal: how they look, and what they say where there is nothing to list."""
+
+import numpy as np
+import pytest
+import soundfile
+
+import sidecar.cli.devices
+import sidecar.sources.inputs
+from sidecar.cli import main
+
+FRAMES = "┃│┏┗└┡"
+"""Signs of a table with walls."""
+
+
+@pytest.fixture
+def said(capsys, monkeypatch):
+    """What a command prints on 80 columns."""
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def run(*arguments, code=0):
+        assert code == main(arguments)
+        return capsys.readouterr().out
+
+    return run
+
+
+@pytest.mark.parametrize("command", ["goals", "light-test"])
+def test_lists_look_like_the_tables_of_figures(said, command):
+    """A line below the headings and no walls, so that figures stand out and nothing is wider than it must."""
+    shown = said(command)
+
+    assert "─" * 20 in shown
+    assert [] == [sign for sign in FRAMES if sign in shown]
+
+
+def test_paths_are_printed_whole(said):
+    """Not wrapped inside a column: they are there to be copied."""
+    (line,) = [line for line in said("goals").splitlines() if line.startswith("Your own go into ")]
+
+    assert line.endswith("goals, a TOML file each.")
+
+
+def test_no_inputs_at_all_is_said_as_such(said, monkeypatch):
+    """An empty table would say nothing, and of no input it cannot be said that it looks like no loopback."""
+    monkeypatch.setattr(sidecar.cli.devices, "list_devices", list)
+    shown = said("devices")
+
+    assert shown.startswith("There are no audio inputs: ")
+    assert "loopback" not in shown
+
+
+def test_the_doctor_does_not_tick_off_a_machine_without_inputs(said, monkeypatch):
+    """Zero inputs are something missing, with what mends it."""
+    monkeypatch.setattr(sidecar.sources.inputs, "list_devices", list)
+    shown = said("doctor", code=1)
+
+    assert "✗ live audio: no inputs: start the sound system" in shown
+
+
+def test_no_passes_are_no_empty_table(said):
+    """One sentence."""
+    assert "There is no pass on record yet.\n" == said("passes")
+
+
+@pytest.fixture
+def steering_name(tmp_path):
+    """A quiet tone whose name turns a terminal red and begins a new line."""
+    path = tmp_path / "new\nline \x1b[31mred.wav"
+    tone = 0.1 * np.sin(2 * np.pi * 1000 * np.arange(48_000) / 48_000)
+    soundfile.write(path, np.stack([tone, tone], axis=1), 48_000)
+    return str(path)
+
+
+@pytest.mark.parametrize(
+    ("command", "more"),
+    [(("check",), ""), (("match",), ""), (("stamp", "--dry-run"), ""), (("live", "--file"), "missing")],
+)
+def test_names_do_not_steer_the_terminal(command, more, steering_name, capsys):
+    """ECMA-48: what follows ESC is obeyed. A mark stands in its place, in tables and in messages."""
+    main(
+        [*command[:1], *command[1:], steering_name]
+        if command[0] != "live"
+        else [*command, steering_name + "x"]
+    )
+    shown = "".join(capsys.readouterr())
+
+    assert "\x1b" not in shown
+    assert "new\ufffdline" in shown.replace("\n", "") or "new\ufffd" in shown
+
+
+def test_an_empty_file_is_told_from_one_of_another_kind(tmp_path, capsys):
+    """``stamp`` of a WAV file that was never written says that it is empty."""
+    (tmp_path / "zero.wav").touch()
+    assert 2 == main(["stamp", str(tmp_path / "zero.wav")])
+
+    assert "is empty" in " ".join(capsys.readouterr().out.split())
