@@ -42,7 +42,7 @@ from sidecar.sources.rehearsal.weather import (
     thunder,
 )
 
-TITLE = "Rehearsal: A Night at Merrow Quay"
+TITLE = "Rehearsal: Merrow Quay"
 
 _SWELL_S = 9.0
 _SWELL_EVERY_S = 3.5
