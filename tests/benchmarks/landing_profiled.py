@@ -17,7 +17,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from landing import GOAL, faster_looks, integrated, programme
+from landing_floors import programme
+from landing_ways import GOAL, faster_looks, integrated
 from programmes import BLOCKS_PER_S, KINDS, Levels
 
 from sidecar.advice import LandingAdvisor
