@@ -19,6 +19,8 @@ from sidecar.journal.faults import reason
 from sidecar.journal.record import Cut, Pass, Places, Record, Stems, Summary, Told
 
 _PATIENCE_S = 5.0
+_IDS = range(1, 2**63)
+"""Those that SQLite gives; to ask it for greater ones is an error."""
 _SUMMARIES = """SELECT id, began, ended, source, rate_hz, layout, version, goal, stems, blocks, recorded,
     reading, (SELECT coalesce(sum(lost_frames), 0) FROM cuts WHERE pass = passes.id) AS lost_frames
     FROM passes"""
@@ -37,7 +39,7 @@ def passes(file: Path | None = None) -> list[Summary]:
 def load(id: int, file: Path | None = None) -> Record:
     """One pass, whole. Raises SettingsError when there is none of that id, or it cannot be read."""
     with _opened(file) as connection:
-        record = _found(connection, "id = ?", id)
+        record = _found(connection, "id = ?", id) if id in _IDS else None
     if record is None:
         raise _no_pass(id)
     return record
@@ -58,7 +60,7 @@ def delete(ids: Sequence[int], file: Path | None = None) -> None:
         with connection:
             connection.execute("BEGIN IMMEDIATE")
             for id in ids:
-                if connection.execute("DELETE FROM passes WHERE id = ?", (id,)).rowcount == 0:
+                if id not in _IDS or not connection.execute("DELETE FROM passes WHERE id = ?", (id,)).rowcount:
                     raise _no_pass(id)
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 

@@ -305,10 +305,13 @@ def test_the_course_is_the_one_that_the_screen_drew(journal, file):
     assert (Event(1.0, "alert", "hot"),) == course.events
 
 
-def test_an_id_that_is_not_there_is_said_to_be(file):
-    """With the command that lists those there are."""
-    with pytest.raises(SettingsError, match=r"no pass 3 .*sidecar passes"):
-        reader.load(3, file)
+@pytest.mark.parametrize("id", [-1, 3, 2**64])
+def test_an_id_that_is_not_there_is_said_to_be(file, id):
+    """With the command that lists those there are; also one that SQLite cannot have."""
+    with pytest.raises(SettingsError, match=rf"no pass {id} .*sidecar passes"):
+        reader.load(id, file)
+    with pytest.raises(SettingsError, match=rf"no pass {id} .*sidecar passes"):
+        reader.delete([id], file)
 
 
 def test_a_look_into_a_record_that_is_not_there_leaves_no_file_behind(file):
