@@ -60,7 +60,10 @@ def delete(ids: Sequence[int], file: Path | None = None) -> None:
         with connection:
             connection.execute("BEGIN IMMEDIATE")
             for id in ids:
-                if id not in _IDS or not connection.execute("DELETE FROM passes WHERE id = ?", (id,)).rowcount:
+                if (
+                    id not in _IDS
+                    or not connection.execute("DELETE FROM passes WHERE id = ?", (id,)).rowcount
+                ):
                     raise _no_pass(id)
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
