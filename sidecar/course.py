@@ -5,19 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.advice.series import Floats, Steps
 from sidecar.feed import Course, Event
 from sidecar.vocabulary import BLOCK_S
 
-_ROWS = 3
-"""Short-term, integrated, fader. The seconds follow from the place: a day of columns takes 10 MB, not 14."""
-_FIRST_ROOM = 6_000
+_PER_S = round(1.0 / BLOCK_S)
+_FIRST_ROOM = 24 * 3600 * _PER_S
+"""A day. Only what is used of it takes memory: pages that nobody writes to are not there."""
 
 
 class CourseLog:
     """Grows by a column a block. One thread writes; any other may look at any time."""
 
     def __init__(self) -> None:
-        self._table: NDArray[np.float32] = np.empty((_ROWS, _FIRST_ROOM), np.float32)
+        self._table: NDArray[np.float32] = np.empty((2, _FIRST_ROOM), np.float32)
+        """Short-term and integrated; the seconds follow from the place."""
+        self._faders_db = Steps()
         self._size = 0
         self._events: tuple[Event, ...] = ()
 
@@ -27,19 +30,27 @@ class CourseLog:
 
     def restore(self, course: Course) -> None:
         """Begins with the course of a pass that broke off."""
-        self._table = np.stack([course.short_term, course.integrated, course.fader_db])
-        self._size = course.seconds.size
         self._events = course.events
+        self._add(course.short_term, course.integrated, course.fader_db.astype(np.float64))
 
     def add(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
         """Adds the columns of so many blocks, all with the readings at their end."""
-        stop = self._size + blocks
+        self._add(short_term, integrated, np.full(blocks, fader_db))
+
+    def _add(
+        self,
+        short_term: NDArray[np.float32] | float,
+        integrated: NDArray[np.float32] | float,
+        faders_db: Floats,
+    ) -> None:
+        stop = self._size + len(faders_db)
         if stop > self._table.shape[1]:
-            # Only what is used of it takes memory: pages that nobody writes to are not there.
-            roomier = np.empty((_ROWS, max(stop, 2 * self._table.shape[1], _FIRST_ROOM)), np.float32)
+            roomier = np.empty((2, max(stop, 2 * self._table.shape[1])), np.float32)
             roomier[:, : self._size] = self._table[:, : self._size]
             self._table = roomier
-        self._table[:, self._size : stop] = np.array([[short_term], [integrated], [fader_db]])
+        self._table[0, self._size : stop] = short_term
+        self._table[1, self._size : stop] = integrated
+        self._faders_db.append(faders_db)
         self._size = stop
 
     def note(self, event: Event) -> None:
@@ -48,6 +59,7 @@ class CourseLog:
     def view(self) -> Course:
         """The course so far: views that later columns do not change."""
         size = self._size  # read once, and before the table, which is never smaller
-        short_term, integrated, fader_db = self._table[:, :size]
-        seconds = (np.arange(1, size + 1) * BLOCK_S).astype(np.float32)
+        short_term, integrated = self._table[:, :size]
+        fader_db = self._faders_db.part(0, size).astype(np.float32)
+        seconds = np.arange(1, size + 1, dtype=np.float32) / np.float32(_PER_S)
         return Course(seconds, short_term, integrated, fader_db, self._events)

@@ -37,6 +37,9 @@ _GRAIN_DB = 0.001
 _LEAST = 1e-30
 
 
+_AT_ONCE = 16_384
+"""Blocks looked at together: what is made of a whole day besides them would take many times their room."""
+
 _LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 280
 """Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
 
@@ -134,6 +137,9 @@ class LevelClasses:
     def of(cls, powers: Floats) -> LevelClasses:
         """powers: gating blocks, shape (programmes, blocks); together those of a row count as one block."""
         rows, length = powers.shape
+        if rows > 1 and powers.size > _AT_ONCE:
+            half = rows // 2
+            return cls.of(powers[:half]).joined(cls.of(powers[half:]))
         level = (loudness_of(np.maximum(powers, 1e-30)) - _LOWEST_LUFS) / _CLASS_LU
         place = np.clip(level, 0, _CLASSES - 1).astype(np.intp) + _CLASSES * np.arange(rows)[:, np.newaxis]
         size = rows * _CLASSES

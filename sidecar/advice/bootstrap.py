@@ -63,14 +63,13 @@ def spread_lu(powers: Floats) -> tuple[float, float]:
 
 def _classes(powers: Floats, length: int) -> tuple[Floats, Floats]:
     """Blocks and their summed power per stretch and level class, shapes (stretches, classes)."""
-    stretches = len(powers) // length
-    level = (loudness_of(powers) - _LOWEST_LUFS) / _STEP_LU
-    place = np.clip(level, 0, _CLASSES - 1).astype(np.intp)
-    place += _CLASSES * (np.arange(len(powers)) // length)
-    size = stretches * _CLASSES
-    counts: Floats = np.bincount(place, minlength=size).astype(np.float64)
-    totals: Floats = np.bincount(place, weights=powers, minlength=size).astype(np.float64)
-    return counts.reshape(stretches, _CLASSES), totals.reshape(stretches, _CLASSES)
+    counts, totals = (np.empty((len(powers) // length, _CLASSES)) for _ in range(2))
+    for stretch, heard in enumerate(powers.reshape(-1, length)):  # one by one: a day is long
+        level = (loudness_of(heard) - _LOWEST_LUFS) / _STEP_LU
+        place = np.clip(level, 0, _CLASSES - 1).astype(np.intp)
+        counts[stretch] = np.bincount(place, minlength=_CLASSES)
+        totals[stretch] = np.bincount(place, weights=heard, minlength=_CLASSES)
+    return counts, totals
 
 
 @functools.lru_cache(maxsize=4)

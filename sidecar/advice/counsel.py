@@ -12,9 +12,12 @@ from sidecar.advice.fader_history import FaderHistory
 from sidecar.advice.landing import LandingAdvisor
 from sidecar.advice.move_detector import Guess, MoveDetector
 from sidecar.advice.rides import RidePlan, plan_rides
-from sidecar.advice.series import Floats, Singles
+from sidecar.advice.series import Crests, Floats
 from sidecar.goals import Goal
 from sidecar.vocabulary import BLOCK_S, Move
+
+_AT_ONCE = 36_000
+"""An hour of blocks is told at once: more would only cost memory."""
 
 _SAME_MOVE_S = 3.0
 """A guess this near to a move that was told of is about that one: a hand takes a second, a guess is
@@ -48,11 +51,11 @@ class Counsel:
         self.duration_s = duration_s if duration_s is not None or earlier is None else earlier.seconds
         self.guess: Guess | None = None
         """A move that nobody told of; it counts only when confirmed."""
-        self._landing = self._fresh(goal)
+        self._landing = LandingAdvisor(goal, self.duration_s, self._profile)
         self._fader = FaderHistory()
         self._detector: MoveDetector | None = None
-        self._energies, self._peaks = Singles(), Singles()
-        self._cuts: list[int] = []
+        self._peaks = Crests()
+        """dBTP, to a second: what is told late of the fader is not known any finer."""
         self._told_s: list[float] = []
 
     @property
@@ -66,12 +69,12 @@ class Counsel:
     @property
     def seconds(self) -> float:
         """Programme heard."""
-        return len(self._energies) * BLOCK_S
+        return self._landing.blocks * BLOCK_S
 
     @property
     def heard(self) -> tuple[Floats, tuple[int, ...]]:
         """100 ms energies as metered, shape (n,), and the places before which the pass was cut."""
-        return self._energies.values, tuple(self._cuts)
+        return self._landing.heard
 
     @property
     def fader_db(self) -> float:
@@ -84,25 +87,22 @@ class Counsel:
         energy, true_peak_dbtp: shape (n,). channels: energies of what is metered apart, shape (n, m).
         gain_db: the fader in force where the source itself knows it, else None.
         """
-        first = len(self._energies)
-        self._energies.append(energy)
+        first = self._landing.blocks
         self._peaks.append(true_peak_dbtp)
         if gain_db is not None:
             self._fader.feedback(first * BLOCK_S, gain_db)
-        elif not self._fader.is_absolute:
-            self._listen_for_moves(channels)
         self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
+        if gain_db is None and not self._fader.is_absolute:
+            self._listen_for_moves(channels)
 
     def restore(
         self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int], fader: FaderHistory
     ) -> None:
         """Takes in a pass that broke off: its 100 ms blocks, shape (n,), the places before which it was
         cut, and what was said of the fader; the next block does not follow."""
-        self._energies.append(energies)
-        self._peaks.append(true_peaks_dbtp)
-        self._cuts = list(cuts)
         self._fader = fader
-        self._retell()
+        self._peaks.append(true_peaks_dbtp)
+        self._hear(energies, true_peaks_dbtp, cuts)
         self.splice()
 
     def expect(self, earlier: Earlier | None) -> None:
@@ -112,11 +112,10 @@ class Counsel:
         self.earlier = earlier
         if self.duration_s is None and earlier is not None:
             self.duration_s = earlier.seconds
-        self._retell()
+        self._landing.expect(self.duration_s, self._profile)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""
-        self._cuts.append(len(self._energies))
         self._detector = None
         self._landing.splice()
 
@@ -167,14 +166,15 @@ class Counsel:
 
     def rides(self) -> RidePlan:
         """The rides that bring the course heard so far into the goal's limits."""
-        return plan_rides(self._energies.values, self.goal)
+        return plan_rides(self.heard[0], self.goal)
 
     def material(self) -> Floats:
         """What was heard at a fader of 0 dB, for a later pass to take as its earlier one; shape (n,)."""
-        return material(self._energies.values, self._fader)
+        return material(self.heard[0], self._fader)
 
-    def _fresh(self, goal: Goal) -> LandingAdvisor:
-        return LandingAdvisor(goal, self.duration_s, None if self.earlier is None else self.earlier.energies)
+    @property
+    def _profile(self) -> Floats | None:
+        return None if self.earlier is None else self.earlier.energies
 
     def _listen_for_moves(self, channels: Floats) -> None:
         if self._detector is None:
@@ -187,14 +187,19 @@ class Counsel:
 
     def _retell(self) -> None:
         """The fader stood elsewhere than was thought: all that was heard is taken in anew."""
-        energies, peaks = self._energies.values, self._peaks.values
-        gains_db = self._fader.gains_db(0, len(energies))
-        self._landing = self._fresh(self.goal)
-        edges = [0, *self._cuts, len(self._energies)]
-        for place, (start, stop) in enumerate(pairwise(edges)):
+        energies, cuts = self.heard
+        self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile)
+        self._hear(energies, self._peaks.part(0, len(energies)), cuts)
+
+    def _hear(self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int]) -> None:
+        """Tells the advisor of a whole pass so far; the fader is taken from what was said of it."""
+        for place, (start, stop) in enumerate(pairwise([0, *cuts, len(energies)])):
             if place:
                 self._landing.splice()
-            self._landing.push(energies[start:stop], gains_db[start:stop], peaks[start:stop])
+            for first in range(start, stop, _AT_ONCE):
+                past = min(first + _AT_ONCE, stop)
+                gains_db = self._fader.gains_db(first, past - first)
+                self._landing.push(energies[first:past], gains_db, true_peaks_dbtp[first:past])
 
 
 def material(energies: Floats, fader: FaderHistory) -> Floats:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sidecar.advice.series import Floats, Singles
+from sidecar.advice.series import Floats, Singles, Steps
 from sidecar.errors import SignalError
 from sidecar.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
 from sidecar.vocabulary import BLOCK_S, SILENCE
@@ -17,6 +18,12 @@ ENOUGH_S = 3.0
 
 ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
+
+_AT_ONCE = 8192
+"""Blocks looked at together: rows as long as a day, made and let go again, leave holes in the memory."""
+
+_LONGEST_RUN = 18_000
+"""Half an hour is more than is needed to find the place in an earlier pass."""
 
 Pair = tuple[Floats, Floats]
 
@@ -28,19 +35,16 @@ class History:
     in what was metered and are unknown (NaN) in what is known of the material.
     """
 
-    def __init__(self, *, keeps_run: bool) -> None:
-        """keeps_run: the material of the current run is asked for in order, not only its gating blocks."""
-        self.blocks = 0
-        """100 ms blocks metered."""
+    def __init__(self) -> None:
+        self._energies, self._gains_db = Singles(), Steps()
+        self.cuts: list[int] = []
+        """The blocks before which the pass was cut."""
         self._latest: Pair = (np.empty(0), np.empty(0))
         """Blocks that the next gating block takes in: mean squares as metered, and of the material."""
-        self._run = Singles() if keeps_run else None
         self.metered = Powers()
         """Gating blocks as metered."""
         self.known = Powers()
         """Gating blocks of the material at a fader of 0 dB, where all four steps are known."""
-        self.known_in_time = Singles()
-        """The same blocks in the order they were heard."""
         self.peak_dbtp = SILENCE
         """Highest true peak of the material at a fader of 0 dB."""
         self.fader_db = 0.0
@@ -58,15 +62,37 @@ class History:
         return self._heard_gates >= ENOUGH_GATES
 
     @property
+    def blocks(self) -> int:
+        """100 ms blocks metered."""
+        return len(self._energies)
+
+    @property
+    def energies(self) -> Floats:
+        """100 ms energies as metered, shape (blocks,)."""
+        return self._energies.part(0, self.blocks)
+
+    @property
     def run(self) -> Floats:
-        """100 ms energies of the material since the last cut; none where they are not kept."""
-        return np.empty(0) if self._run is None else self._run.values
+        """100 ms energies of the material since the last cut, the latest half hour at most."""
+        return self._material(max(self._last_cut, self.blocks - _LONGEST_RUN), self.blocks)
+
+    @property
+    def known_in_time(self) -> Floats:
+        """The gating blocks of :attr:`known` in the order they were heard: an array of the caller's own."""
+        in_time, size = np.empty(self.blocks), 0
+        for first, past in pairwise([0, *self.cuts, self.blocks]):
+            for start in range(first, past, _AT_ONCE):
+                stop = min(start + _AT_ONCE + GATING_STEPS - 1, past)
+                powers = gating_powers(self._material(start, stop))
+                known = powers[~np.isnan(powers)]
+                in_time[size : size + len(known)] = known
+                size += len(known)
+        return in_time[:size]
 
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""
         self._latest = (np.empty(0), np.empty(0))
-        if self._run is not None:
-            self._run = Singles()
+        self.cuts.append(self.blocks)
 
     def push(self, energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None) -> None:
         """Adds 100 ms blocks: scalars, or arrays of one length. Raises SignalError."""
@@ -74,16 +100,13 @@ class History:
         if len(energies) == 0:
             return
         opened = gains > SILENCE
-        material = np.full_like(energies, math.nan)
-        material[opened] = energies[opened] * 10.0 ** (-gains[opened] / 10.0)
         if opened.any():
             self.last_open_db = float(gains[opened][-1])
             self.peak_dbtp = max(self.peak_dbtp, float(np.max(peaks[opened] - gains[opened])))
         self.fader_db = float(gains[-1])
-        self.blocks += len(energies)
-        if self._run is not None:
-            self._run.append(material)
-        self._gate(energies, material, gains)
+        self._energies.append(energies)
+        self._gains_db.append(gains)
+        self._gate(energies, _at_zero(energies, gains), gains)
 
     def _gate(self, energies: Floats, material: Floats, gains: Floats) -> None:
         energies = np.concatenate([self._latest[0], energies])
@@ -93,12 +116,26 @@ class History:
         is_known = ~np.isnan(known)
         self.metered.append(metered)
         self.known.append(known[is_known])
-        self.known_in_time.append(known[is_known])
         heard = np.flatnonzero(is_known & (metered > ABSOLUTE_GATE))
         missing = ENOUGH_GATES - self._heard_gates
         if 0 < missing <= len(heard):
             self.began_db = float(gains[heard[missing - 1] - len(metered)])
         self._heard_gates += len(heard)
+
+    @property
+    def _last_cut(self) -> int:
+        return self.cuts[-1] if self.cuts else 0
+
+    def _material(self, first: int, past: int) -> Floats:
+        return _at_zero(self._energies.part(first, past), self._gains_db.part(first, past))
+
+
+def _at_zero(energies: Floats, gains_db: Floats) -> Floats:
+    """Energies brought back to a fader at 0 dB, NaN where it is closed."""
+    opened = gains_db > SILENCE
+    material = np.full_like(energies, math.nan)
+    material[opened] = energies[opened] * 10.0 ** (-gains_db[opened] / 10.0)
+    return material
 
 
 def _checked(

@@ -41,13 +41,27 @@ class LandingAdvisor:
         profile: 100 ms energies of an earlier pass, shape (n,), mean squares at a fader of 0 dB.
         Raises SettingsError and SignalError for values that cannot be.
         """
-        if duration_s is not None and not 0.0 < duration_s < math.inf:
-            raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
         self.goal = goal
         """The goal advised on; a new one keeps what was heard."""
+        self.expect(duration_s, profile)
+        self.reset()
+
+    def expect(self, duration_s: float | None, profile: ArrayLike | None = None) -> None:
+        """Takes another length and another earlier pass; what was heard stays. Raises as above."""
+        if duration_s is not None and not 0.0 < duration_s < math.inf:
+            raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
         self.duration_s = duration_s
         self._profile = None if profile is None else _checked_profile(profile)
-        self.reset()
+
+    @property
+    def blocks(self) -> int:
+        """100 ms blocks heard."""
+        return self._history.blocks
+
+    @property
+    def heard(self) -> tuple[Floats, tuple[int, ...]]:
+        """100 ms energies as metered, shape (blocks,), and the blocks before which the pass was cut."""
+        return self._history.energies, tuple(self._history.cuts)
 
     def push(
         self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
@@ -67,7 +81,7 @@ class LandingAdvisor:
 
     def reset(self) -> None:
         """Forgets everything heard; the goal stays."""
-        self._history = History(keeps_run=self._profile is not None)
+        self._history = History()
 
     def next_pass(self) -> Move:
         """The move that makes a whole pass of the material heard so far land on the target."""
@@ -134,7 +148,7 @@ class LandingAdvisor:
             rest = known_rest(fit, self._profile, heard.blocks, rest_blocks)
             if rest is not None:
                 return rest
-        in_time = heard.known_in_time.values
+        in_time = heard.known_in_time
         return unheard_rest(heard.known, in_time, rest_blocks, heard.began_db, self.goal.target_lufs)
 
     def _ended(self) -> Move:
@@ -184,9 +198,9 @@ class LandingAdvisor:
         return goal.target_lufs - below <= lufs <= goal.target_lufs + above
 
     def _with_band(self, move: Move) -> Move:
-        heard = self._history
-        gain_db = (heard.last_open_db or 0.0) + move.gain_db
-        low, high = spread_lu(heard.known_in_time.values * 10.0 ** (gain_db / 10.0))
+        powers = self._history.known_in_time
+        powers *= 10.0 ** (((self._history.last_open_db or 0.0) + move.gain_db) / 10.0)
+        low, high = spread_lu(powers)
         return replace(move, landing_low=move.landing + low, landing_high=move.landing + high)
 
     def _from_below(self, move: Move, what: str) -> Move:

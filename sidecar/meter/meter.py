@@ -91,7 +91,7 @@ class Meter:
         self._windows = windows.fresh_windows(self._front.hop_frames)
         self._gate = windows.fresh_gate()
         self._range = windows.fresh_range()
-        self._chain = (np.empty(1024), np.empty(1024, np.int32))
+        self._pages = windows.fresh_pages()
         self._true_peak = np.zeros(self.layout.channels, np.float32)
         self._sample_peak = np.float32(0.0)
         self._frames = 0
@@ -186,7 +186,7 @@ class Meter:
         return Reading(
             momentary=loudness(momentary),
             short_term=loudness(short_term),
-            integrated=loudness(windows.gated_mean_square(self._gate, self._chain)),
+            integrated=loudness(windows.gated_mean_square(self._gate, self._pages)),
             loudness_range=windows.loudness_range(self._range),
             max_momentary=loudness(max_momentary),
             max_short_term=loudness(max_short_term),
@@ -221,10 +221,10 @@ class Meter:
         self, energies: NDArray[np.float64], lengths: NDArray[np.int64], mode: int
     ) -> NDArray[np.float64]:
         room = energies.size // kernels.HOPS_PER_BLOCK + 1
-        self._make_room(room)
+        self._pages = windows.pages_with_room(self._pages, self._gate, room)
         blocks = np.empty((room, 3))
         made = windows.run_windows(
-            (energies, lengths), mode, self._windows, self._gate, self._chain, self._range, blocks
+            (energies, lengths), mode, self._windows, self._gate, self._pages, self._range, blocks
         )
         return blocks[:made]
 
@@ -236,14 +236,6 @@ class Meter:
             first = start * kernels.HOPS_PER_BLOCK
             _, lengths = grid.advance(grid.mark(first + hops.size) - grid.mark(first))
             self._run_windows(hops * lengths, lengths, windows.MEASURING)
-
-    def _make_room(self, blocks: int) -> None:
-        kept, older = self._chain
-        if self._gate.size[0] + blocks > kept.size:
-            size, room = self._gate.size[0], kept.size + max(blocks, kept.size)
-            # Only what is used of it takes memory: pages that nobody writes to are not there.
-            self._chain = (np.empty(room), np.empty(room, np.int32))
-            self._chain[0][:size], self._chain[1][:size] = kept[:size], older[:size]
 
     def _bank_peaks(self) -> None:
         """Keeps the peaks of the block that a pause or a loss leaves unfinished."""

@@ -1,8 +1,8 @@
 """The compiled statistics: hops in; momentary, short-term, gated loudness and loudness range out.
 
 Cost and memory of a reading do not grow with the programme: levels are sorted into bins as they
-come. Gated loudness stays exact all the same, since the blocks of a bin are chained, and the one
-bin in which the gate falls is looked through block by block.
+come. Gated loudness stays exact all the same, since the blocks of a bin are kept on pages of its own,
+and the one bin in which the gate falls is looked through block by block.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ _HIGHEST_LUFS = 20.0
 _GATE_ENERGY = mean_square(_LOWEST_LUFS)
 _GATE_BINS_PER_LU = 20
 _RANGE_BINS_PER_LU = 200
+_PAGE = 32
+"""Blocks on a page: few enough that those which are not full take little room."""
 _OFFSET_DB = LOUDNESS_OFFSET_DB
 
 HELD, MEASURING, TAIL = 0, 1, 2
@@ -57,9 +59,14 @@ class GateState(NamedTuple):
     sums: NDArray[np.float64]
     counts: NDArray[np.int64]
     newest: NDArray[np.int64]
-    """Index of the bin's newest block, −1 where it is empty."""
-    size: NDArray[np.int64]
-    """Shape (1,): blocks kept."""
+    """The bin's newest page, −1 where it is empty."""
+    pages: NDArray[np.int64]
+    """Shape (1,): pages in use."""
+
+
+Pages = tuple[NDArray[np.float32], NDArray[np.int32]]
+"""Mean squares of the gating blocks, shape (pages, blocks on a page): in single precision, for only what lies
+next to the gate is read from here. And the older page of the same bin, −1 where there is none."""
 
 
 class RangeState(NamedTuple):
@@ -90,6 +97,29 @@ def fresh_gate() -> GateState:
     )
 
 
+def pages_with_room(pages: Pages, gate: GateState, blocks: int) -> Pages:
+    """The same, with room for so many blocks more."""
+    kept, older = pages
+    used = int(gate.pages[0])
+    begun = min(blocks, gate.sums.size + blocks // _PAGE)  # at worst one in each bin, and the full ones
+    needed = used + begun
+    if needed <= older.size:
+        return pages
+    # Only what is used of it takes memory: pages that nobody writes to are not there.
+    roomier = _empty_pages(max(needed, 2 * older.size))
+    roomier[0][:used], roomier[1][:used] = kept[:used], older[:used]
+    return roomier
+
+
+def fresh_pages() -> Pages:
+    """Room for the first minutes."""
+    return _empty_pages(256)
+
+
+def _empty_pages(count: int) -> Pages:
+    return np.empty((count, _PAGE), np.float32), np.empty(count, np.int32)
+
+
 def fresh_range() -> RangeState:
     """No values yet."""
     bins = round((_HIGHEST_LUFS - _LOWEST_LUFS) * _RANGE_BINS_PER_LU)
@@ -118,15 +148,14 @@ def run_windows(
     mode: int,
     state: Any,
     gate: Any,
-    chain: Any,
+    pages: Any,
     spread: Any,
     blocks: Any,
 ) -> int:
     """Takes in full hops.
 
     hops: (weighted sums of squares, frames), each of shape (hops,).
-    chain: (block energies, index of the older block in the same bin), each with room for
-    hops / 10 + 1 more.
+    pages: with room for hops / 10 + 1 blocks more.
     blocks: out, shape (hops / 10 + 1, 3), mean squares of each 100 ms block that gets full, and of
     momentary and short-term at its end.
     Returns how many of those there are.
@@ -156,7 +185,7 @@ def run_windows(
         if mode == TAIL:
             continue
         if state.hops[0] >= MOMENTARY_HOPS and momentary > _GATE_ENERGY:
-            _keep(gate, chain, momentary)
+            _keep(gate, pages, momentary)
         blocks[made, 0] = _mean(history, frames, end - _BLOCK_HOPS, end)
         blocks[made, 1] = momentary
         blocks[made, 2] = short_term
@@ -179,34 +208,39 @@ def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
 
 
 @njit(nogil=True, cache=True)
-def _keep(gate: Any, chain: Any, energy: float) -> None:
-    kept, older = chain
+def _keep(gate: Any, pages: Any, energy: float) -> None:
+    kept, older = pages
     place = _bin(energy, _GATE_BINS_PER_LU, gate.sums.size)
-    index = gate.size[0]
-    kept[index] = energy
-    older[index] = gate.newest[place]
-    gate.newest[place] = index
-    gate.size[0] = index + 1
+    on_page = gate.counts[place] % _PAGE
+    if on_page == 0:
+        older[gate.pages[0]] = gate.newest[place]
+        gate.newest[place] = gate.pages[0]
+        gate.pages[0] += 1
+    kept[gate.newest[place], on_page] = energy
     gate.sums[place] += energy
     gate.counts[place] += 1
 
 
 @njit(nogil=True, cache=True)
-def gated_mean_square(gate: Any, chain: Any) -> float:
+def gated_mean_square(gate: Any, pages: Any) -> float:
     """Mean square of the blocks above both gates (BS.1770-5 Annex 1, equations 5 to 7); 0 if none."""
-    kept, older = chain
-    if gate.size[0] == 0:
+    kept, older = pages
+    blocks = gate.counts.sum()
+    if blocks == 0:
         return 0.0
-    threshold = 0.1 * gate.sums.sum() / gate.size[0]
+    threshold = 0.1 * gate.sums.sum() / blocks
     place = _bin(threshold, _GATE_BINS_PER_LU, gate.sums.size)
     total = gate.sums[place + 1 :].sum()
     count = gate.counts[place + 1 :].sum()
-    index = gate.newest[place]
-    while index >= 0:
-        if kept[index] > threshold:
-            total += kept[index]
-            count += 1
-        index = older[index]
+    page = gate.newest[place]
+    on_page = (gate.counts[place] - 1) % _PAGE + 1
+    while page >= 0:
+        for i in range(on_page):
+            if kept[page, i] > threshold:
+                total += kept[page, i]
+                count += 1
+        page = older[page]
+        on_page = _PAGE
     return total / count
 
 

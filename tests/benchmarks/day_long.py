@@ -8,6 +8,7 @@ Run: python tests/benchmarks/day_long.py [HOURS]
 """
 
 import gc
+import resource
 import sys
 import tempfile
 import time
@@ -84,13 +85,17 @@ class Looks:
         seconds = snapshot.reading.seconds
         if seconds < self._due_s:
             return
-        self.taken.append((seconds, time.process_time(), resident_mib()))
+        self.taken.append((seconds, time.process_time(), resident_mib(), highest_mib()))
         self._due_s += MINUTE_S if seconds < LOOK_S else LOOK_S
 
 
 def resident_mib():
     gc.collect()
     return int(Path("/proc/self/statm").read_text().split()[1]) * 4096 / 2**20
+
+
+def highest_mib():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main():
@@ -101,19 +106,23 @@ def main():
         setup = Setup(load_goal("r128"), fast=True, duration_s=programme.duration_s, journal=journal)
         session = Session(programme, setup, outlets=[looks])
         session.run()
+        ended = highest_mib()
         journal.close()
     costs = [
-        (after[0], 100.0 * (after[1] - before[1]) / (after[0] - before[0]), after[2])
+        (after[0], 100.0 * (after[1] - before[1]) / (after[0] - before[0]), *after[2:])
         for before, after in pairwise(looks.taken)
     ]
-    for seconds, cost_ms, mib in costs:
+    for seconds, cost_ms, mib, highest in costs:
         if seconds <= LOOK_S or seconds % HOUR_S < LOOK_S:
-            print(f"{seconds / HOUR_S:6.2f} h: {cost_ms:.3f} ms an update, {mib:.1f} MiB")
+            print(
+                f"{seconds / HOUR_S:6.2f} h: {cost_ms:.3f} ms an update, {mib:.1f} MiB, {highest:.1f} at most"
+            )
     first, last = costs[0], costs[-1]
-    hour = next((mib for seconds, _, mib in costs if seconds >= HOUR_S), last[2])
+    hour = next((look for look in costs if look[0] >= HOUR_S), last)
     wrong = abs(session.snapshot().reading.integrated - programme.integrated())
     print(f"an update at the end: {last[1] / first[1]:.2f} times one of the first minutes (at most {COST})")
-    print(f"memory after the first hour: +{last[2] - hour:.1f} MiB (at most {GROWTH_MIB:.0f})")
+    print(f"memory after the first hour: +{last[2] - hour[2]:.1f} MiB (at most {GROWTH_MIB:.0f})")
+    print(f"the same at its highest: +{last[3] - hour[3]:.1f} MiB, +{ended - hour[3]:.1f} with the last word")
     print(f"integrated: {wrong:.6f} LU from that of the whole (at most {WRONG_LU})")
 
 
