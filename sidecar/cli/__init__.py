@@ -6,9 +6,9 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from io import TextIOWrapper
 
 from sidecar.cli.parser import make_parser
+from sidecar.cli.spelling import settle_outputs
 from sidecar.cli.unsteered import unsteered
 from sidecar.cli.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
@@ -18,13 +18,12 @@ CANNOT, LOST, INTERRUPTED = 2, 3, 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
+    settle_outputs()
     parser = make_parser()
     options = parser.parse_args(arguments)
     if options.command is None:
         parser.print_help(sys.stderr)
         return CANNOT
-    if isinstance(sys.stdout, TextIOWrapper):  # a file's name is bytes, and goes out as it came in
-        sys.stdout.reconfigure(errors="surrogateescape")
     # Products of small matrices only: the library's own threads would take the cores from the audio.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
