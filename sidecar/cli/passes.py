@@ -43,10 +43,10 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     table.add_column("id", justify="right", no_wrap=True)
     table.add_column("began", no_wrap=True)
     table.add_column("source", overflow="fold", min_width=10)
-    table.add_column("goal", overflow="fold")
+    table.add_column("goal", no_wrap=True)
     for heading in ("length", "I", "range\nLU", "peak\ndBTP"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
+    table.add_column("verdict", overflow="fold")
     for summary in summaries:
         table.add_row(*_cells(summary))
     Console(markup=False, emoji=False).print(table)

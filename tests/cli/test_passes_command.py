@@ -58,12 +58,14 @@ def test_the_list_says_what_each_pass_came_to(record, capsys, monkeypatch):
 
 
 def test_the_list_fits_80_columns(record, capsys, monkeypatch):
-    """The verdict is not cut off on a small terminal."""
+    """No verdict is cut off on a small terminal, and no goal is broken in two."""
     monkeypatch.setenv("COLUMNS", "80")
     main(["passes"])
     said = capsys.readouterr().out
 
     assert "✓ passes" in said
+    assert "end)" in said
+    assert 2 == said.count(" r128 ")
     assert max(map(len, said.splitlines()[:-1])) <= 80
 
 
