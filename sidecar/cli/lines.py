@@ -173,8 +173,9 @@ def _heading(move: Move, unit: str) -> str:
 
 def _beside(reading: Reading, goal: Goal) -> str:
     """Where the programme stands against the goal, in words."""
-    offset_lu = round(round(reading.integrated, 1) - goal.target_lufs, 1)
-    if goal.lowest_lufs <= round(reading.integrated, 1) <= goal.highest_lufs:
+    integrated = round(reading.integrated, 1)
+    offset_lu = round(integrated - goal.target_lufs, 1)
+    if round(goal.lowest_lufs, 1) <= integrated <= round(goal.highest_lufs, 1):
         return "on the goal"
     return f"{figure(abs(offset_lu))} LU {'over' if offset_lu > 0.0 else 'under'} the goal"
 

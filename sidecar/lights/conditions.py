@@ -49,7 +49,8 @@ def conditions(snapshot: Snapshot) -> frozenset[Condition]:
 
 
 def _standing(reading: Reading, lowest_lufs: float) -> Condition:
-    """Where the programme stands, as long as the alert ``over`` does not say that it is above."""
+    """Where the programme stands, as it is shown (Tech 3341 §2.8) and judged when it is finished, as long as
+    the alert ``over`` does not say that it is above."""
     if reading.seconds < OVER_FROM_S or math.isinf(reading.integrated):
         return "waiting"
-    return "under" if reading.integrated < lowest_lufs else "inside"
+    return "under" if round(reading.integrated, 1) < round(lowest_lufs, 1) else "inside"

@@ -44,6 +44,16 @@ LOUD = Snapshot(
             "Programme fader: stay; lands at −23.1 LUFS. Integrated −23.1 LUFS, on the goal. "
             "True peak −∞ dBTP.",
         ),
+        (
+            {
+                "goal": replace(GOAL, target_lufs=-20.1),  # and 0.2 above it is no -19.9 in binary
+                "next_pass": Move(0.0, -19.9),
+                "reading": Reading(integrated=-19.9, max_true_peak=-9.0),
+                "alerts": (),
+            },
+            "Programme fader: stay; lands at −19.9 LUFS. Integrated −19.9 LUFS, on the goal. "
+            "True peak −9.0 dBTP.",
+        ),
         ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Programme fader: listening."),
         ({"transport": "preparing", "notice": ""}, "Getting ready to listen."),
     ],
