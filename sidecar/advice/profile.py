@@ -90,7 +90,8 @@ class KnownRest:
         A block that lies x dB over the gate and may differ by a deviation s passes with the chance Φ(x/s).
         The variances Φ(1-Φ) of blocks that lie evenly add up to s/√π times their number in each dB, and as
         gating blocks overlap, so many neighbours cross together. On average, half the variance times the
-        slope of their number in each dB come from the denser side.
+        slope of their number in each dB come from the denser side; and of two performances of one power the
+        one that varies more has its levels lower, by ln 10/20 of the variance (log-normal).
         """
         past = Part(metered)
         rest = Part(self.powers, fader_db + _GRID_DB + float(np.median(self.shifts_db)), self.weight)
@@ -99,7 +100,8 @@ class KnownRest:
         counts, totals = _counted(past, rest, gate)
         least, middle, most = rest.above(gate * _NEAR_GATE)[0]
         crossing = GATING_STEPS * self.gating_db / math.sqrt(math.pi) * (least - most) / 2.0
-        falling = self.more_db2 / 2.0 * (2.0 * middle - most - least)
+        slope, density = 2.0 * middle - most - least, (least - most) / 2.0
+        falling = self.more_db2 * (slope / 2.0 + density / (2.0 * _LU_OF_ONE))
         each_lu = _LU_OF_ONE * (1.0 / np.maximum(counts, 1.0) - gate / np.maximum(totals, gate))
         middle_lu, spread_lu = each_lu * falling, each_lu * np.sqrt(crossing)
         return np.interp(MOVES_DB, _GRID_DB, middle_lu), np.interp(MOVES_DB, _GRID_DB, spread_lu)

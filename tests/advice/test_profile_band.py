@@ -87,19 +87,19 @@ def test_a_level_that_changed_is_expected_to_stay():
 @pytest.mark.parametrize(("plays_db", "known_db"), [(0.0, JITTER_DB), (JITTER_DB, 0.0)])
 def test_blocks_near_the_gate_are_reckoned_with(plays_db, known_db):
     """A rest that lies across the relative gate, known of a pass that varies more or less than the one that
-    plays: in 100 simulated pairs, gated block by block, the landing named is not off on average, and the band
+    plays: in 60 simulated pairs, gated block by block, the landing named is not off on average, and the band
     is as wide as they scatter within a factor of 1.5, though the level is the same."""
     rng = np.random.default_rng(5)
-    past = energy(rng.normal(-20.0, 0.5, 900))
-    course_lufs = -30.0 + 3.0 * np.sin(np.arange(600) / 40.0)
+    past = energy(rng.normal(-20.0, 0.5, 6000))
+    course_lufs = -36.0 + 8.0 * np.sqrt(np.linspace(0.0, 1.0, 5000))  # denser the louder
 
     def gating_blocks(deviation_db):
-        energies = energy(course_lufs + rng.normal(0.0, deviation_db, 600))
+        energies = energy(course_lufs + rng.normal(0.0, deviation_db, len(course_lufs)))
         energies /= 10.0 ** (deviation_db**2 * math.log(10.0) / 200.0)  # no louder for it: log-normal mean
         return np.convolve(energies, np.full(4, 0.25), "valid")
 
     off, widths = [], []
-    for _ in range(100):
+    for _ in range(60):
         landing = gated(np.concatenate([past, gating_blocks(plays_db)]))
         more_db2 = (plays_db**2 - known_db**2) / 4.0
         rest = KnownRest(Powers(gating_blocks(known_db)), 1.0, np.zeros(41), JITTER_DB / 2.0, more_db2)
@@ -107,13 +107,13 @@ def test_blocks_near_the_gate_are_reckoned_with(plays_db, known_db):
         off.append(np.median(told) - landing)
         widths.append(width_db(told))
 
-    assert abs(np.mean(off)) < 0.5 * np.std(off)
+    assert abs(np.mean(off)) < 0.35 * np.std(off)
     assert 1 / 1.5 < np.median(widths) / (NINE_IN_TEN * np.std(off)) < 1.5
 
 
 def looks(section, seed):
     """Whether the band of each look at a pass of five minutes held its landing, and how wide it was."""
-    programme = material(seed, 300, level_lufs=-24.0)
+    programme = material(seed, 300, level_lufs=-26.0)
     earlier = performed(programme, section, seed)
     for seconds in (90, 180, 270):
         advisor = LandingAdvisor(TELEVISION, 300.0, earlier)
@@ -124,13 +124,13 @@ def looks(section, seed):
         yield move.landing_low <= landing <= move.landing_high, move.landing_high - move.landing_low
 
 
-@pytest.mark.parametrize(("section", "widest_lu"), [(1, 0.06), (30, 0.3), (100, 0.6)])
+@pytest.mark.parametrize(("section", "widest_lu"), [(1, 0.1), (30, 0.45), (100, 1.0)])
 def test_the_band_holds_the_landing_nine_times_in_ten(section, widest_lu):
     """Whether the performances differ from block to block or for 3 or 10 s at a time, the band holds the
-    landing of nine moves in ten, and is no wider than that takes."""
+    landing of nine moves in ten, and is no wider than that takes. (Of 54 looks, give or take 0.08.)"""
     held, widths_lu = zip(*(look for seed in range(60, 78) for look in looks(section, seed)), strict=True)
 
-    assert 0.83 <= np.mean(held) <= 0.97
+    assert 0.82 <= np.mean(held) <= 0.97
     assert np.median(widths_lu) < widest_lu
 
 
