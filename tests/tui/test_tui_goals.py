@@ -3,11 +3,13 @@
 import math
 from dataclasses import replace
 
+import pytest
 from scripted_feed import BROADCAST, EXCHANGE
 
+from sidecar.goals import all_goals
 from sidecar.vocabulary import Reading
 from tui.drawing.cells import text_of
-from tui.drawing.goals import goal_head, goal_row
+from tui.drawing.goals import NUMBERS_WIDTH, goal_head, goal_row
 
 HOT = Reading(integrated=-22.1, max_true_peak=-1.5)
 
@@ -15,7 +17,7 @@ HOT = Reading(integrated=-22.1, max_true_peak=-1.5)
 def test_a_row_stands_under_its_head():
     """Target, tolerance, ceiling and what the programme would read against it now."""
     assert "goal               target      tolerance   ceiling    now         " == text_of(goal_head(66))
-    assert "Production master  −23.0 LUFS  ±0.2 LU     −1.0 dBTP  ▷ +0.9 LU   " == text_of(
+    assert "production         −23.0 LUFS  ±0.2 LU     −1.0 dBTP  ▷ +0.9 LU   " == text_of(
         goal_row(BROADCAST, HOT, 66)
     )
 
@@ -28,11 +30,21 @@ def test_peaks_over_a_goals_ceiling_are_marked():
     assert ["ceiling"] == [tone for text, tone in row if "+1.9" in text]
 
 
-def test_a_goal_without_a_lower_end_says_any():
+@pytest.mark.parametrize("columns", [80, 120])
+def test_no_two_goals_look_alike(columns):
+    """At 80 columns as well, where three titles would be cut off at the same letters."""
+    width = min(100, columns * 96 // 100) - 8
+    shown = [text_of(goal_row(goal, HOT, width))[: width - NUMBERS_WIDTH].strip() for goal in all_goals()]
+
+    assert sorted(set(shown)) == sorted(shown)
+    assert "aes-album" in shown[1] or "AES77, album" in shown[1]
+
+
+def test_a_goal_without_a_lower_end_says_up_to_where():
     """Infinity is no figure for a person."""
     album = replace(BROADCAST, tolerance_below_lu=math.inf)
 
-    assert "any +0.2 LU −1.0" in text_of(goal_row(album, HOT, 66))
+    assert " to +0.2 LU  −1.0" in text_of(goal_row(album, HOT, 66))
 
 
 def test_before_the_first_gated_block_there_is_no_offset():

@@ -10,6 +10,8 @@ from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
 
 NUMBERS_WIDTH = 47
+_TITLE_WIDTH = 36
+"""The longest one shipped. Titles begin alike: cut off they would look the same."""
 
 
 def goal_head(width: int) -> Row:
@@ -28,10 +30,11 @@ def goal_head(width: int) -> Row:
 
 
 def goal_row(goal: Goal, reading: Reading, width: int) -> Row:
-    """Title, target, tolerance, ceiling and the offset that *reading* has from *goal*."""
+    """Title (the name on a narrow screen), target, tolerance, ceiling and the offset of *reading*."""
     cells = Cells(width)
     x = max(0, width - NUMBERS_WIDTH)
-    cells.put(0, shortened(goal.title or goal.name, x - 1), "plain")
+    called = goal.title if goal.title and x > _TITLE_WIDTH else goal.name
+    cells.put(0, shortened(called, x - 1), "plain")
     cells.put(x, f"{wording.plain(goal.target_lufs)} {goal.unit}", "strong")
     cells.put(x + 12, _tolerance(goal), "dim")
     cells.put(x + 24, f"{wording.plain(goal.ceiling_dbtp)} dBTP", "dim")
@@ -44,8 +47,7 @@ def _tolerance(goal: Goal) -> str:
     below, above = goal.tolerance_below_lu, goal.tolerance_above_lu
     if below == above:
         return f"±{below:g} LU"
-    under = "any" if math.isinf(below) else f"−{below:g}"
-    return f"{under} +{above:g} LU"
+    return f"to +{above:g} LU" if math.isinf(below) else f"−{below:g} +{above:g} LU"
 
 
 def _offset(goal: Goal, reading: Reading) -> tuple[str, Tone]:

@@ -87,7 +87,7 @@ class GoalDialog(Dialog[str | None]):
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         goal = self._goals[event.option_index]
         self.query_one("#source", Static).update(
-            Text(f"\n{self._palette.text(goal.source)}\n{texts.GOALS_HOW}")
+            Text(f"\n{self._palette.text(f'{goal.title}. {goal.source}')}\n{texts.GOALS_HOW}")
         )
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
