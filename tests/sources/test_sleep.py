@@ -2,6 +2,7 @@
 
 import time
 
+from sidecar.sources import sleep as sleep_module
 from sidecar.sources.sleep import Sleep, clocks
 
 
@@ -84,6 +85,17 @@ def test_clocks_that_are_read_one_after_the_other_do_not_show_a_sleep():
         stream.play(0.2)
 
     assert [] == stream.slept
+
+
+def test_the_second_clock_is_the_one_that_goes_on_in_sleep(monkeypatch):
+    """Where a system has one; else both are the same."""
+    monkeypatch.setattr(time, "monotonic", lambda: 1.0)
+    monkeypatch.setattr(time, "clock_gettime", {7: 9.0}.__getitem__)
+    monkeypatch.setattr(sleep_module, "_COUNTS_SLEEP", 7)
+    with_sleep = clocks()
+    monkeypatch.setattr(sleep_module, "_COUNTS_SLEEP", None)
+
+    assert ((1.0, 9.0), (1.0, 1.0)) == (with_sleep, clocks())
 
 
 def test_the_real_clocks_go_on():

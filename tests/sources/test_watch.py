@@ -164,6 +164,18 @@ def test_a_rest_is_not_missed():
     assert 0.0 == watch.heard(100.0, 100.1)
 
 
+def test_a_start_that_hung_is_an_absence():
+    """Nothing can be known of what was played before the device opened, though it rests afterwards."""
+    watch = playing(10.0)
+    watch.verdict(11.0)
+    watch.started(11.0)
+    watch.verdict(11.0 + OPEN_LIMIT_S)
+    watch.started(21.0)
+    watch.opened(21.3)
+
+    assert pytest.approx(11.3) == watch.heard(100.0, 100.1)
+
+
 def test_a_rest_after_an_absence_counts_only_the_absence():
     """Missed is what passed before the device was there again, restarts during the rest or not."""
     watch = playing(10.0)
