@@ -91,7 +91,7 @@ class PlainLines:
         self._said = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
-        sentence = snapshot.notice or chosen_move(snapshot)[1].reason
+        sentence = snapshot.notice or f"{_whose(snapshot)}{chosen_move(snapshot)[1].reason}"
         if sentence != self._said:
             self._said = sentence
             print(sentence, flush=True)
@@ -143,7 +143,8 @@ def spoken(snapshot: Snapshot) -> str:
         return snapshot.notice or "Getting ready to listen."
     fader, move = chosen_move(snapshot)
     reading, goal = snapshot.reading, snapshot.goal
-    parts = [_SPOKEN[snapshot.transport], f"{fader.capitalize()} fader: {_heading(move, goal.unit)}."]
+    parts = [_SPOKEN[snapshot.transport]]
+    parts.append(f"{_whose(snapshot)}{fader.capitalize()} fader: {_heading(move, goal.unit)}.")
     if math.isfinite(reading.integrated):
         parts.append(f"Integrated {figure(reading.integrated)} {goal.unit}, {_beside(reading, goal)}.")
         parts.append(f"True peak {figure(reading.max_true_peak)} dBTP.")
@@ -151,6 +152,11 @@ def spoken(snapshot: Snapshot) -> str:
     parts.append(f"Alert: {', '.join(on)}." if on else "")
     parts.append(snapshot.notice)
     return " ".join(part for part in parts if part)
+
+
+def _whose(snapshot: Snapshot) -> str:
+    """Said at the end: the pass that was heard stands as it is, and what is advised is for another."""
+    return "For the next pass: " if snapshot.transport == "ended" else ""
 
 
 _SPOKEN: dict[Transport, str] = {

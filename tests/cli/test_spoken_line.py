@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.cli.lines import SpokenLine, spoken
+from sidecar.cli.lines import PlainLines, SpokenLine, spoken
 from sidecar.feed import Snapshot
 from sidecar.goals import load_goal
 from sidecar.vocabulary import Alert, Move, Reading
@@ -24,6 +24,21 @@ LOUD = Snapshot(
     alerts=(Alert("over", "on"), Alert("hot", "held")),
     beat=1,
 )
+
+
+def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
+    """The pass that was heard stands as it is, perhaps on the goal: an advice without this would contradict
+    it."""
+    over = Snapshot(
+        transport="ended",
+        goal=GOAL,
+        reading=Reading(integrated=-22.9),
+        next_pass=Move(3.5, -23.0, reason="Up 3.5 dB: the whole pass then lands at −23.0 LUFS."),
+    )
+    PlainLines()(over)
+
+    assert "For the next pass: Up 3.5 dB: the whole pass then lands" in capsys.readouterr().out
+    assert spoken(over).startswith("Ended. For the next pass: Programme fader: up 3.5 dB")
 
 
 @pytest.mark.parametrize(
