@@ -61,7 +61,7 @@ def put_right(file: BinaryIO, path: Path) -> None:
 
 def refuse_unfinished(path: Path) -> None:
     """Raises SourceError while a change of the file is under way, or was interrupted."""
-    if _journal(path).exists():
+    if os.path.lexists(_journal(path)):  # false, not refused, for a name too long to have a journal
         raise SourceError(
             "it is being stamped, or that was interrupted. If no other sidecar is at work on it, "
             "sidecar stamp puts it right."

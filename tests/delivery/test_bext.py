@@ -329,3 +329,11 @@ def test_a_form_that_would_outgrow_its_sizes_is_refused(file, monkeypatch):
     with pytest.raises(SourceError, match="4 GiB"):
         stamped(path)
     assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+
+
+def test_a_name_as_long_as_names_can_be_is_read(file):
+    """255 bytes (NAME_MAX of Linux): a change of such a file is never under way, for its journal's name would
+    be longer; that is no reason to refuse it."""
+    path = file(riff((b"fmt ", FMT), DATA), "n" * 251 + ".wav")
+
+    assert read_loudness(path) is None
