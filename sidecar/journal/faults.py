@@ -28,4 +28,4 @@ def reason(error: Exception, file: Path) -> str:
         return f"{file} cannot be written; make its folder writable"
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return f"{file} is damaged; move it away, and a new one is begun"
-    return f"{file} cannot be used ({error})"
+    return f"{file} cannot be used ({getattr(error, 'strerror', None) or error})"

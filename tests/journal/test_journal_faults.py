@@ -1,5 +1,6 @@
 """The disk takes nothing: measuring goes on, the fault is said, and the record catches up."""
 
+import errno
 import subprocess
 import sys
 
@@ -10,6 +11,7 @@ from known_signal import ABOUT, Measuring
 from small_disk import SmallDisk
 
 from sidecar.journal import reader
+from sidecar.journal.faults import reason
 from sidecar.journal.record import Stems
 from sidecar.journal.writer import Journal
 from sidecar.vocabulary import Reading
@@ -171,6 +173,14 @@ def test_a_file_where_the_folder_should_be(tmp_path, opened):
 
     assert "cannot be written" in said
     assert caught_up(journal, entry, measured, file)
+
+
+def test_a_folder_that_the_system_does_not_know(tmp_path):
+    """The system's reason comes without its number and without the path a second time."""
+    error = FileNotFoundError(errno.ENOENT, "No such file or directory", str(tmp_path))
+    file = tmp_path / "passes.sqlite"
+
+    assert f"{file} cannot be used (No such file or directory)" == reason(error, file)
 
 
 def test_a_file_that_another_process_holds(tmp_path, opened, locked):
