@@ -38,6 +38,7 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Endin
     Ctrl-C, SIGTERM, SIGHUP and, with a screen, the end of its terminal ask for the end. A terminal that
     takes nothing more (nobody reads it, it was closed with output waiting) holds the main thread up for
     ever; then the last words are said without it, and the process ends with the exit code that they give.
+    So it does where the terminal was closed: of a screen on it not every thread can be trusted to end.
     """
     asked, turn, is_over = Ending(), threading.Lock(), threading.Event()
     terminal = Terminal()
@@ -72,9 +73,11 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Endin
         finally:
             turn.acquire()  # once the guard has it, this thread is not needed any more
             try:
-                last_words()
+                code = last_words()
             finally:
                 is_over.set()
+            if has_screen and terminal.is_gone():
+                os._exit(code)  # the thread that waits for its keys may go round, and hold up a usual exit
 
 
 @contextlib.contextmanager

@@ -18,7 +18,6 @@ class Terminal:
 
     def __init__(self) -> None:
         self._modes: list[Any] | None = None
-        self._is_gone = False
         if termios is not None and sys.__stdin__ is not None and sys.__stdin__.isatty():
             self._descriptor = sys.__stdin__.fileno()
             self._modes = termios.tcgetattr(self._descriptor)
@@ -26,10 +25,7 @@ class Terminal:
     def is_gone(self) -> bool:
         """Whether it was closed. This need not have been told by a signal: SIGHUP is sent to the session
         that a terminal controls, and to nobody else."""
-        if self._modes is not None and not self._is_gone and not os.isatty(self._descriptor):
-            self._is_gone = True
-            self._quieten()
-        return self._is_gone
+        return self._modes is not None and not os.isatty(self._descriptor)
 
     def give_back(self) -> None:
         """Sets the modes as they were, where it is still there to take them."""
@@ -37,10 +33,3 @@ class Terminal:
             return
         with contextlib.suppress(termios.error):
             termios.tcsetattr(self._descriptor, termios.TCSANOW, self._modes)
-
-    def _quieten(self) -> None:
-        """Puts in its place what never has anything to read. A closed terminal is always ready, with
-        nothing: a thread that waits there for keys would go round without a rest."""
-        with contextlib.suppress(OSError):
-            reader, _kept_open = os.pipe()
-            os.dup2(reader, self._descriptor)

@@ -3,10 +3,10 @@
 As a program: makes the terminal on its standard input that of its session, and becomes the command given.
 """
 
-import contextlib
 import fcntl
 import os
 import pty
+import select
 import struct
 import subprocess
 import sys
@@ -15,6 +15,7 @@ import threading
 import time
 
 LIMIT_S = 120.0  # the first run on a machine compiles the meter
+_LOOK_S = 0.05
 
 
 class OwnTerminal:
@@ -61,14 +62,15 @@ class OwnTerminal:
         if not self.is_open:  # both numbers may be somebody else's by now
             return
         self.is_open = False
+        self._takes.set()
+        self._reader.join()  # nothing is closed while somebody is in the middle of reading it
         os.close(self._slave)
         os.close(self._master)
-        self._takes.set()
 
     def stop_reading(self):
         """Takes nothing more, as a terminal that is held with Ctrl-S, and is full: whoever writes waits."""
         self._takes.clear()
-        self._fill()  # which the reader may have been waiting for
+        os.write(self._slave, b"\0")  # for a reader that waits for something to read
         assert self._is_held.wait(LIMIT_S)
         self._fill()
 
@@ -77,25 +79,32 @@ class OwnTerminal:
         end_s = time.monotonic() + LIMIT_S
         while text not in self.shown:
             assert time.monotonic() < end_s, f"{text} was never shown, but {self.shown[-2000:]}"
-            time.sleep(0.05)
+            time.sleep(_LOOK_S)
 
     def _fill(self):
+        """Until nothing fits in any more: the system moves what was written on, a piece at a time."""
         own = os.open(os.ttyname(self._slave), os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
-        with contextlib.suppress(BlockingIOError):
-            while True:
+        refused = 0
+        while refused < 5:
+            try:
                 os.write(own, bytes(4096))
+                refused = 0
+            except BlockingIOError:
+                refused += 1
+                time.sleep(0.02)
         os.close(own)
 
     def _modes(self):
         return termios.tcgetattr(self._slave)
 
     def _read(self):
-        with contextlib.suppress(OSError):
-            while self.is_open and (data := os.read(self._master, 65_536)):
-                self.shown += data
-                if not self._takes.is_set():
-                    self._is_held.set()
-                    self._takes.wait()
+        while self.is_open:
+            if not select.select([self._master], [], [], _LOOK_S)[0]:
+                continue
+            self.shown += os.read(self._master, 65_536)
+            if not self._takes.is_set():
+                self._is_held.set()
+                self._takes.wait()
 
 
 if __name__ == "__main__":

@@ -56,11 +56,14 @@ class Run:
             stderr=subprocess.PIPE,
             text=True,
         )
-        for number in numbers:
-            self.lamp.wait_for("/lamp", 1)
-            self.osc.wait_for_more("/sidecar/seconds")
-            run.send_signal(number)
-        _, errors = run.communicate(timeout=LIMIT_S)
+        try:
+            for number in numbers:
+                self.lamp.wait_for("/lamp", 1)
+                self.osc.wait_for_more("/sidecar/seconds")
+                run.send_signal(number)
+            _, errors = run.communicate(timeout=LIMIT_S)
+        finally:
+            run.kill()
         return Outcome(self.osc, self.lamp, self.folder, run.returncode, errors)
 
     def on_terminal(self, *ends, controls=True):
