@@ -8,6 +8,7 @@ import contextlib
 import fcntl
 import os
 import pty
+import signal
 import struct
 import subprocess
 import sys
@@ -114,4 +115,5 @@ def stalled(for_s=60.0):
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # what was started is ended all the same
     main()

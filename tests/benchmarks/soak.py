@@ -11,6 +11,7 @@ import multiprocessing
 import os
 import selectors
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -161,9 +162,11 @@ def main():
         report(subscribers, loaded, tape, folder / "own")
         print(f"the screen at the end:\n{shown}")
     finally:
+        subprocess.run(["tmux", "-S", str(folder / "tmux"), "kill-server"], capture_output=True, check=False)
         loopback.down()
         shutil.rmtree(folder)
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # what was started is ended all the same
     main()
