@@ -25,6 +25,10 @@ so that an update costs the same on average all day (tests/benchmarks/day_long.p
 _RIDES_S = 30.0
 _LONGEST_FOR_RIDES_S = 3600.0
 """A longer course is searched for rides only when it is paused or over: the search takes its time."""
+_LONGEST_AT_REST_S = 4 * 3600.0
+"""And one longer still not at all: at the end of a day the search would take minutes and ten times the memory
+of the day itself."""
+_TOO_LONG = "No rides are sought in more than 4 h: play the part that is to be ridden as a pass of its own."
 _WORTH_KEEPING_S = 60.0
 """A pass this long can serve as the forecast of the next one."""
 
@@ -138,8 +142,15 @@ class Adviser:
         self.next_pass, self.this_pass = counsel.next_pass(), counsel.this_pass()
         if counsel.earlier is not None:
             self.earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())
-        is_due = at_rest or (now_s >= self._rides_due_s and counsel.seconds <= _LONGEST_FOR_RIDES_S)
-        if is_due and self._searched_s != counsel.seconds:
-            self._rides_due_s, self._searched_s = now_s + _RIDES_S, counsel.seconds
-            plan = counsel.rides()
+        self._seek_rides(now_s, at_rest=at_rest)
+
+    def _seek_rides(self, now_s: float, *, at_rest: bool) -> None:
+        heard_s = self.counsel.seconds
+        if heard_s > _LONGEST_AT_REST_S:
+            self.rides, self.rides_reason = (), _TOO_LONG
+            return
+        is_due = at_rest or (now_s >= self._rides_due_s and heard_s <= _LONGEST_FOR_RIDES_S)
+        if is_due and self._searched_s != heard_s:
+            self._rides_due_s, self._searched_s = now_s + _RIDES_S, heard_s
+            plan = self.counsel.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason

@@ -31,6 +31,9 @@ RELATIVE_GATE = 0.1
 _TAIL_LENGTH = 4096
 """Blocks that are sorted on their own before they are merged: keeps a look cheap on a long history."""
 
+_MOST_PENDING = 1024
+"""Rows that wait to be sorted in: of some programmes nobody ever asks for the loudness."""
+
 _MOST_APART = 36_000
 """An hour of blocks is kept one by one; a longer programme in grains, so that a look at it costs no more."""
 _GRAIN_DB = 0.001
@@ -104,6 +107,8 @@ class Powers:
     def append(self, powers: Floats) -> None:
         """Adds gating blocks, mean squares, shape (n,)."""
         self._pending.append(powers)
+        if len(self._pending) > _MOST_PENDING:
+            self._settle()
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         """Number of blocks above each threshold and the sum of their mean squares.

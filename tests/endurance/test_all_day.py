@@ -7,13 +7,14 @@ import pytest
 
 from sidecar.advising import Adviser
 from sidecar.course import CourseLog
+from sidecar.gating import Powers
 from sidecar.goals import load_goal
 from sidecar.meter import Blocks, Meter
 from sidecar.metering import Taken
 from sidecar.sources import Block
 from sidecar.vocabulary import Reading
 
-HOUR = 36_000
+HOUR, HOURS = 36_000, 12
 NOTHING = Block(np.zeros((0, 2), np.float32))
 
 
@@ -71,29 +72,94 @@ def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
     assert [1, 1] == searches
 
 
-@pytest.mark.parametrize(("part", "bytes_a_block"), [("advice", 12), ("course", 12), ("meter", 12)], ids=str)
-def test_an_hour_takes_little_room(adviser, part, bytes_a_block):
-    """Single precision where advice is made of it, no column twice; as much again where arrays have doubled
-    and are not full, and what a look needs besides is a fixed amount."""
-    fixed, hours = 4 << 20, 4
-    course, meter = CourseLog(), Meter(48_000, "stereo")
-    pieces = [heard(HOUR, seed) for seed in range(hours)]
-    energies = np.concatenate([piece.mix.energy for piece in pieces])
-    meter.restore(energies[:100], Reading(true_peak=(-1.0, -1.0)))  # compiled before it counts
-    adviser.counsel.next_pass()
+def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
+    """Neither a pause nor the end of a long run waits minutes for rides that nobody asked for: it says so."""
+    adviser.take(heard(4 * HOUR + 10), NOTHING)
+    monkeypatch.setattr(adviser.counsel, "rides", lambda: pytest.fail("the search began"))
+    adviser.look(0.0, at_rest=True)
+
+    assert () == adviser.rides
+    assert "more than 4 h" in adviser.rides_reason
+
+
+def advice_of_hours(adviser):
+    for seed in range(HOURS):
+        adviser.take(heard(HOUR, seed), Block(NOTHING.frames, gain_db=-float(seed)))
+        adviser.counsel.next_pass()
+        adviser.counsel.this_pass()
+    return adviser
+
+
+def course_of_hours(_):
+    course = CourseLog()
+    for minute in range(HOURS * 60):
+        course.add(HOUR // 60, -23.0, -23.0, -float(minute))
+    return course
+
+
+def meter_of_hours(_):
+    meter = Meter(48_000, "stereo")
+    energies = np.concatenate([heard(HOUR, seed).mix.energy for seed in range(HOURS)])
+    meter.restore(energies, Reading(true_peak=(-1.0, -1.0)))
+    return meter
+
+
+@pytest.mark.parametrize(
+    ("part", "most_bytes"),
+    [
+        # energies, the peak of each second; and what gates need of more than an hour, whatever its length
+        (advice_of_hours, 5.0 * HOURS * HOUR + 5 * 2**20),
+        # short-term and integrated, with room for a whole day
+        (course_of_hours, 8.0 * 24 * HOUR + 2**17),
+        # gating blocks, and at most as much again that is still free
+        (meter_of_hours, 2 * 4.3 * HOURS * HOUR + 2**20),
+    ],
+    ids=["advice", "course", "meter"],
+)
+def test_hours_take_little_room(adviser, part, most_bytes):
+    """Every number is kept once, in single precision where advice is made of it, and the fader where it
+    moves: some 17 bytes for each 100 ms."""
+    Meter(48_000, "stereo").restore(np.ones(100), Reading(true_peak=(-1.0, -1.0)))
+    adviser.counsel.next_pass()  # all is loaded and compiled before it counts
     tracemalloc.start()
     try:
-        if part == "advice":
-            for piece in pieces:
-                adviser.take(piece, Block(NOTHING.frames, gain_db=0.0))
-                adviser.counsel.next_pass()
-        elif part == "course":
-            for _ in range(hours * HOUR // 100):
-                course.add(100, -23.0, -23.0, 0.0)
-        else:
-            meter.restore(energies, Reading(true_peak=(-1.0, -1.0)))
+        held = part(adviser)
         kept, _ = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
 
-    assert kept < fixed + 2 * bytes_a_block * hours * HOUR
+    assert held is not None
+    assert kept < most_bytes
+
+
+def test_what_nobody_asks_for_is_not_heaped_up():
+    """Without a length there is no landing of this pass, and its gating blocks are put in order all the same:
+    rows of one block each would take more room than all else."""
+    powers = Powers()
+    one = np.full(1, 0.01)
+    tracemalloc.start()
+    try:
+        for _ in range(3 * HOUR):
+            powers.append(one.copy())
+        kept, _ = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+
+    assert kept < 2 * 2**20
+
+
+def test_a_look_at_a_day_takes_little_room_besides(adviser):
+    """An answer brings all that was heard together once, and no more: what it takes for a moment is memory
+    that the run is seen to take."""
+    for seed in range(24):
+        adviser.take(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
+    adviser.counsel.next_pass()
+    tracemalloc.start()
+    try:
+        adviser.counsel.next_pass()
+        adviser.counsel.this_pass()
+        _, highest = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+
+    assert highest < 2 * 2**20 + 8 * 24 * HOUR
