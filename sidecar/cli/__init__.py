@@ -7,7 +7,6 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 
-from sidecar.cli.parser import make_parser
 from sidecar.cli.spelling import settle_outputs
 from sidecar.cli.unsteered import unsteered
 from sidecar.cli.unwritable import DISK_FULL, unwritable
@@ -19,14 +18,14 @@ CANNOT, LOST, INTERRUPTED = 2, 3, 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code: 2 for what cannot be done, 3 for a lost device."""
     settle_outputs()
-    parser = make_parser()
-    options = parser.parse_args(arguments)
-    if options.command is None:
-        parser.print_help(sys.stderr)
-        return CANNOT
     # Products of small matrices only: the library's own threads would take the cores from the audio.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
+        parser = import_module("sidecar.cli.parser").make_parser()  # Ctrl-C may come while it is loaded
+        options = parser.parse_args(arguments)
+        if options.command is None:
+            parser.print_help(sys.stderr)
+            return CANNOT
         code = import_module(f"sidecar.cli.{options.command.replace('-', '_')}").run(options)
         sys.stdout.flush()
     except DeviceLost as error:

@@ -5,6 +5,7 @@ import sys
 
 import pytest
 
+import sidecar.cli.parser
 from sidecar.cli import main
 from sidecar.cli.parser import make_parser
 
@@ -92,3 +93,15 @@ def test_a_mistyped_option_is_one_line_in_a_real_process():
     assert (
         "sidecar live: --devise is not an option of sidecar live. See: sidecar live --help\n" == done.stderr
     )
+
+
+def test_an_interrupt_while_the_options_are_read_is_no_fault(monkeypatch, capsys):
+    """Ctrl-C right after return: the usual code, and nothing printed."""
+
+    def interrupted():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(sidecar.cli.parser, "make_parser", interrupted)
+
+    assert 130 == main(["goals"])
+    assert ("", "") == tuple(capsys.readouterr())
