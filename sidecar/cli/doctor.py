@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from importlib.metadata import version
 from importlib.util import find_spec
+from textwrap import fill
 
 from sidecar import self_check
 from sidecar.cli.options.command import COMMAND_PORT
@@ -44,9 +45,17 @@ def run(options: argparse.Namespace) -> int:
     found = []
     for look in looks:
         for one in look():
-            print(f"{'✓' if one.is_well else '✗'} {one.what}: {one.detail}", flush=True)
+            print(_wrapped(f"{'✓' if one.is_well else '✗'} {one.what}: {one.detail}"), flush=True)
             found.append(one)
     return 0 if all(one.is_well for one in found) else 1
+
+
+def _wrapped(line: str) -> str:
+    """At the terminal's width, between words; as it is where something else reads it."""
+    if not sys.stdout.isatty():
+        return line
+    width = shutil.get_terminal_size().columns
+    return fill(line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 def _program() -> Iterator[Found]:

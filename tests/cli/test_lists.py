@@ -61,6 +61,18 @@ def test_the_doctor_does_not_tick_off_a_machine_without_inputs(said, monkeypatch
     assert "✗ live audio: no inputs: start the sound system" in shown
 
 
+def test_the_doctor_breaks_no_words_on_a_terminal(said, monkeypatch):
+    """What goes on is set in below its mark; a pipe gets a line a look, to be searched."""
+    monkeypatch.setattr(sidecar.sources.inputs, "list_devices", list)
+    in_a_pipe = said("doctor", code=1)
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    on_a_terminal = said("doctor", code=1)
+
+    assert max(map(len, in_a_pipe.splitlines())) > 80
+    assert [] == [line for line in on_a_terminal.splitlines() if len(line) > 80 and " " in line.strip()]
+    assert in_a_pipe.split() == on_a_terminal.split()
+
+
 def test_no_passes_are_no_empty_table(said):
     """One sentence."""
     assert "There is no pass on record yet.\n" == said("passes")
