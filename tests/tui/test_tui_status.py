@@ -122,6 +122,15 @@ def test_no_target_is_said():
     assert "OSC goes nowhere" in text_of(outlets(_view(feed), 80, 1)[0])
 
 
+def test_a_notice_is_worth_more_than_that_osc_goes_nowhere():
+    """At 80 columns a sentence is not cut off for it."""
+    feed = scenes.down()
+    sentence = "no word from 192.168.100.20:9139 for 12 s: does it run, and is it allowed?"
+    feed.change(targets=(), notice=sentence)
+
+    assert sentence == text_of(outlets(_view(feed), 80, 1)[0]).strip()
+
+
 def test_a_fault_of_the_screen_takes_the_notice_line():
     """What went wrong here is more urgent than what the run had to say."""
     view = replace(_view(scenes.alerted()), fault="rails cannot be drawn: no")

@@ -100,7 +100,9 @@ def outlets(view: View, width: int, height: int) -> list[Row]:
         rows = [fit(_osc_long(view.snapshot.targets, width), width), fit(_notice(view, width), width)]
         return [*rows, *([fit((), width)] * (height - 2))]
     targets = _osc_short(view)
-    return [spread(_notice(view, max(width // 2, width - len(text_of(targets)) - 1)), targets, width)]
+    # That OSC goes nowhere is worth less than the end of a sentence.
+    beside = len(text_of(targets)) + 1 if view.snapshot.targets else 0
+    return [spread(_notice(view, max(width // 2, width - beside)), targets, width)]
 
 
 def _notice(view: View, width: int) -> Row:
