@@ -130,3 +130,13 @@ def test_no_mutated_packet_gets_through_as_anything_but_messages_or_a_reason(dat
         assert str(error)
     else:
         assert all(address.startswith("/") for address, _ in messages)
+
+
+@pytest.mark.parametrize(("bundles", "is_read"), [(4, True), (5, False)])
+def test_bundles_are_read_four_deep_and_no_deeper(bundles, is_read):
+    """OSC 1.0 sets no limit; this one keeps the library's recursion short."""
+    packet = b"/a\0\0,\0\0\0"
+    for _ in range(bundles):
+        packet = b"#bundle\0" + bytes(7) + b"\1" + len(packet).to_bytes(4, "big") + packet
+
+    assert is_read == (wire.fault(packet) is None)
