@@ -45,7 +45,11 @@ Note = tuple[str, str, tuple[Span, ...]]
 def _damage(measured: Measured) -> Iterator[Note]:
     facts, bad = measured.facts, measured.reading.bad_samples
     if bad:
-        yield "damage", f"{bad:,} samples are not numbers and were measured as silence: export the file again.", ()
+        yield (
+            "damage",
+            f"{bad:,} samples are not numbers and were measured as silence: export the file again.",
+            (),
+        )
     if facts.first_clip_at_s is not None:
         places = spans_of(facts.clips_at_s)
         several = len(places) > 1
