@@ -66,6 +66,8 @@ class GoalDialog(Dialog[str | None]):
     def show(self, view: View) -> None:
         """Keep the offsets live while somebody chooses."""
         self._view = view
+        if not self.query(OptionList):  # on a busy machine the size comes before the content
+            return
         width = max(20, min(100, self.size.width * 96 // 100) - _FRAME)
         rows = [goal_row(goal, view.snapshot.reading, width) for goal in self._goals]
         options = self.query_one(OptionList)

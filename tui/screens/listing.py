@@ -47,7 +47,7 @@ class ListDialog(Dialog[None]):
         """The latest view of it."""
         self._view = view
         text = prose(self.listed(view), self._palette)
-        if text != self._text:
+        if text != self._text and self.query("#list"):  # on a busy machine the size comes before the content
             self._text = text
             self.query_one("#list", Static).update(text)
 
