@@ -131,6 +131,14 @@ def test_a_notice_is_worth_more_than_that_osc_goes_nowhere():
     assert sentence == text_of(outlets(_view(feed), 80, 1)[0]).strip()
 
 
+def test_what_is_said_large_is_not_said_twice():
+    """While the meter is made ready the reason for waiting stands where the move will be."""
+    feed = scenes.down()
+    feed.change(transport="preparing", notice="Preparing the meter.")
+
+    assert "Preparing" not in text_of(outlets(_view(feed), 120, 2)[1])
+
+
 def test_a_fault_of_the_screen_takes_the_notice_line():
     """What went wrong here is more urgent than what the run had to say."""
     view = replace(_view(scenes.alerted()), fault="rails cannot be drawn: no")

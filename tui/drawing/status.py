@@ -109,7 +109,8 @@ def _notice(view: View, width: int) -> Row:
     """The latest thing worth saying; a fault of the screen itself comes first."""
     if view.fault:
         return ((shortened(f" {view.fault}", width), "over bold"),)
-    return ((shortened(f" {view.snapshot.notice}", width), "plain"),)
+    notice = "" if view.snapshot.transport == "preparing" else view.snapshot.notice  # the hero says it then
+    return ((shortened(f" {notice}", width), "plain"),)
 
 
 def _osc_short(view: View) -> Row:
