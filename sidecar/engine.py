@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import threading
 from collections.abc import Callable, Coroutine
 from typing import Any, TypeVar
@@ -35,5 +36,5 @@ class Engine:
 
     def soon(self, call: Callable[..., object], *arguments: object) -> None:
         """Asks the loop for a call; returns at once and never raises, not even while it is closing."""
-        if not self._loop.is_closed():
+        with contextlib.suppress(RuntimeError):  # closed, perhaps at this moment
             self._loop.call_soon_threadsafe(call, *arguments)

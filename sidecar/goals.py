@@ -11,6 +11,9 @@ from sidecar import settings
 from sidecar.errors import SettingsError
 from sidecar.settings import line, number, unusable, word
 
+_DIGITS = 6
+"""A sum of decimal figures as a person would reckon it: without it, -23.1 + 0.8 is no longer -22.3."""
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
@@ -38,12 +41,12 @@ class Goal:
     @property
     def lowest_lufs(self) -> float:
         """The lowest integrated loudness that passes."""
-        return self.target_lufs - self.tolerance_below_lu
+        return round(self.target_lufs - self.tolerance_below_lu, _DIGITS)
 
     @property
     def highest_lufs(self) -> float:
         """The highest integrated loudness that passes."""
-        return self.target_lufs + self.tolerance_above_lu
+        return round(self.target_lufs + self.tolerance_above_lu, _DIGITS)
 
 
 # Lowest and highest value that a key may have. Ours: they catch slips, they are no rule of delivery.

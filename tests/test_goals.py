@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 from pathlib import Path
 
@@ -295,3 +296,10 @@ class TestRefusing:
         (own / "folder.toml").mkdir()
 
         assert [True] == ["folder.toml: cannot be read" in str(fault) for fault in goal_faults()]
+
+
+def test_the_highest_that_passes_is_the_figure_a_person_reckons():
+    """-29.9 + 0.3 is -29.6, although its floating point sum is not."""
+    goal = replace(goal_named("r128"), target_lufs=-29.9, tolerance_above_lu=0.3, tolerance_below_lu=0.7)
+
+    assert (-29.6, -30.6) == (goal.highest_lufs, goal.lowest_lufs)

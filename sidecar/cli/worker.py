@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from sidecar.cli import CANNOT, LOST
 from sidecar.cli.ending import Ending, ending
+from sidecar.cli.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
 from sidecar.session import Session
 
@@ -77,6 +78,8 @@ def _in_words(error: Exception) -> Exception:
         return error
     if isinstance(error, OSError) and error.errno in _READER_GONE:
         return BrokenPipeError(error.errno, "nobody reads the output any more")
+    if isinstance(error, OSError) and error.errno in DISK_FULL:
+        return unwritable(error)
     log.error("the run has failed", exc_info=error)
     return SidecarError(
         f"The sidecar has failed inside ({error!r}). What was heard until then is on record: go on with "

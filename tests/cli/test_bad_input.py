@@ -291,7 +291,13 @@ def in_a_process(*arguments):
 
 
 @pytest.mark.parametrize(
-    "command", [("goals",), ("goals", "--json"), ("rehearse", "--pace", "50", "--no-screen", "--no-record")]
+    "command",
+    [
+        ("goals",),
+        ("goals", "--json"),
+        ("rehearse", "--pace", "50", "--no-screen", "--no-record"),
+        ("rehearse", "--pace", "fast", "--no-screen", "--no-record"),
+    ],
 )
 def test_a_full_disk_behind_the_output_is_said(command):
     """Linux gives a device that is always full: a script must not take the end of the output for the end."""
