@@ -132,10 +132,9 @@ class History:
 
 def _at_zero(energies: Floats, gains_db: Floats) -> Floats:
     """Energies brought back to a fader at 0 dB, NaN where it is closed."""
-    opened = gains_db > SILENCE
-    material = np.full_like(energies, math.nan)
-    material[opened] = energies[opened] * 10.0 ** (-gains_db[opened] / 10.0)
-    return material
+    factor = 10.0 ** (-gains_db / 10.0)
+    factor[gains_db == SILENCE] = math.nan
+    return np.asarray(energies * factor)
 
 
 def _checked(
