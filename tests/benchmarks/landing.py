@@ -18,7 +18,6 @@ import time
 import numpy as np
 from landing_floors import SETS, insider, omniscient, programme
 from landing_ways import GOAL, Outcome, advised, every_look, faster_looks, habit, next_pass_error, plain
-from landing_ways import integrated as integrated
 
 from sidecar.advice import LandingAdvisor
 
