@@ -60,7 +60,7 @@ class Watch:
         self._lost = _Switch()
         self._silent = _Switch()
         self._ceiling = _Latch()
-        self._judge_maximum = True
+        self._highest_dbtp = SILENCE
         self._quiet_from_s: float | None = None
         self._now_s = 0.0
 
@@ -104,9 +104,10 @@ class Watch:
             trip_hold_s=OVER_HOLD_S,
         )
         new_peak_dbtp = SILENCE if paused else peak_dbtp
-        if self._judge_maximum:
+        if reading.max_true_peak > self._highest_dbtp:
+            # Also where no block got full with it: one that a pause, a gap or the end cut short.
             new_peak_dbtp = max(new_peak_dbtp, reading.max_true_peak)
-            self._judge_maximum = False
+            self._highest_dbtp = reading.max_true_peak
         self._ceiling.update(now_s, struck=new_peak_dbtp > goal.ceiling_dbtp)
 
         over, hot, ceiling = self._over, self._hot, self._ceiling
@@ -126,7 +127,7 @@ class Watch:
         """A new programme: over, hot and ceiling start afresh; lost and silent are about the line."""
         for alert in (self._over, self._hot, self._ceiling):
             alert.put_out(self._now_s)
-        self._judge_maximum = False
+        self._highest_dbtp = SILENCE
 
     def change_goal(self, goal: Goal) -> None:
         """Judges the programme afresh, its highest peak so far included. The same goal changes nothing."""
@@ -134,7 +135,6 @@ class Watch:
             return
         self._goal = goal
         self.reset()
-        self._judge_maximum = True
 
     def _quiet_s(self, heard_until_s: float, reading: Reading, *, listening: bool) -> float:
         """How long the audio that arrived has been silent."""

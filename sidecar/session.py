@@ -236,9 +236,11 @@ class Session:
         """The last word: what the filters still held, and the advice on the whole."""
         if not self._stopped and self._source.duration_s is not None:
             meter.finish()
+        now_s, reading = self._clock(), meter.reading()
         self._adviser.ask_soon()
-        self._adviser.look(self._clock(), at_rest=True)
-        self._publish("ended", meter.reading())
+        self._adviser.look(now_s, at_rest=True)
+        self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._publish("ended", reading)
 
     # --- commands -----------------------------------------------------------------------------
 

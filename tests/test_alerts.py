@@ -156,6 +156,12 @@ class TestCeiling:
         """A click while rewinding does not spoil the delivery."""
         assert {} == desk.states(5.0, ON_TARGET, peak_dbtp=2.0, paused=True)
 
+    def test_a_peak_that_a_pause_cut_short_is_told_all_the_same(self, desk):
+        """The maximum has risen over -1 dBTP (R 128 V5 m), though no whole block holds that peak."""
+        desk.play(1.0, ON_TARGET)
+
+        assert {"ceiling": "on"} == desk.states(STEP_S, replace(ON_TARGET, max_true_peak=-0.3), paused=True)
+
     def test_a_measurement_taken_up_again_shows_its_peak(self, desk):
         """A watch that starts with a maximum above the ceiling says so."""
         assert {"ceiling": "held"} == desk.states(2.0, replace(ON_TARGET, max_true_peak=-0.3))

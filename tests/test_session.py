@@ -169,6 +169,22 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     assert ["held", "off"] == states
 
 
+def click(frames, level):
+    """A block of silence with one sample near its beginning."""
+    sound = np.zeros((frames, 2), np.float32)
+    sound[1000] = level
+    return Block(sound)
+
+
+@pytest.mark.parametrize("after", [(), (Block(np.zeros((0, 2), np.float32), lost=100), (0.5, -23.0))])
+def test_a_peak_in_the_block_that_an_end_or_a_gap_cuts_short_warns(after):
+    """A sample at +1.6 dBFS breaks -1 dBTP (R 128 V5 m), whether or not its 100 ms get full."""
+    _, seen = run((2, -23.0), click(2_400, 1.2), *after, duration_s=3.0)
+
+    assert seen[-1].reading.max_true_peak > 1.0
+    assert {"ceiling": "on"} == {alert.name: alert.state for alert in seen[-1].alerts if alert.state != "off"}
+
+
 def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     """The sidecar holds the fader: after ``follow`` the material sits on the target."""
     source = FaderScript((10, -18.0), lambda: session.send(Command("follow")), (10, -18.0))
