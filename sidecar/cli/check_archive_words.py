@@ -71,10 +71,9 @@ def _named(broken: Unread) -> str:
 
 
 def _worst(checked: Checked) -> str:
-    """The first fault, whatever is damaged, and how much more there is."""
+    """The first fault, and how much more there is."""
     found = list(told(checked.verdicts))
-    first = next(pair for pair in found if pair[1].kind == "fault")
-    said = [first, *(pair for pair in found if pair[1].about == "damage")]
-    more = sum(finding.kind != "remedy" for _, finding in found) - len(said)
-    words = " ".join(f"{goal}: {finding.sentence}" if goal else finding.sentence for goal, finding in said)
+    goal, first = next(pair for pair in found if pair[1].kind == "fault")
+    more = sum(finding.kind != "remedy" for _, finding in found) - 1
+    words = f"{goal}: {first.sentence}" if goal else first.sentence
     return f"{words} (+{more})" if more else words

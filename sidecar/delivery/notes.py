@@ -30,7 +30,7 @@ def notes(measured: Measured, goal: Goal) -> list[Finding]:
     return [
         Finding("note", about, sentence, spans)
         for about, sentence, spans in (
-            *_damage(measured),
+            *_clips(measured),
             *_channels(measured),
             *_silences(measured.facts, measured.reading.seconds),
             *_dropouts(measured),
@@ -42,14 +42,8 @@ def notes(measured: Measured, goal: Goal) -> list[Finding]:
 Note = tuple[str, str, tuple[Span, ...]]
 
 
-def _damage(measured: Measured) -> Iterator[Note]:
-    facts, bad = measured.facts, measured.reading.bad_samples
-    if bad:
-        yield (
-            "damage",
-            f"{bad:,} samples are not numbers and were measured as silence: export the file again.",
-            (),
-        )
+def _clips(measured: Measured) -> Iterator[Note]:
+    facts = measured.facts
     if facts.first_clip_at_s is not None:
         places = spans_of(facts.clips_at_s)
         several = len(places) > 1

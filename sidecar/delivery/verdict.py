@@ -51,15 +51,15 @@ class Verdict:
 def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdict:
     """Holds *measured* against *goal*. more: notes on the file that come from elsewhere."""
     reading = measured.reading
-    noted = (*notes(measured, goal), *more)
+    damage, noted = tuple(_damage(reading)), (*notes(measured, goal), *more)
     if reading.integrated == SILENCE:
         nothing = "Nothing in it is louder than the gate at −70 LUFS: it is silent or shorter than 0.4 s."
-        return Verdict(goal, (Finding("fault", "loudness", nothing), *noted), None)
+        return Verdict(goal, (*damage, Finding("fault", "loudness", nothing), *noted), None)
     rated = [*_loudness(reading, goal), *_peaks(measured, goal), *_maxima(measured, goal)]
     faults = [fault for _, fault in sorted(rated, key=lambda pair: -pair[0])]
     remedy = remedy_for(reading, goal)
     mending = remedy_findings(reading, goal, remedy) if faults else []
-    return Verdict(goal, (*faults, *mending, *noted), remedy)
+    return Verdict(goal, (*damage, *faults, *mending, *noted), remedy)
 
 
 def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
@@ -79,6 +79,13 @@ def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
 
 Rated = tuple[float, Finding]
 """A fault with its excess in dB or LU, by which the worst is found."""
+
+
+def _damage(reading: Reading) -> Iterator[Finding]:
+    """What is no sound cannot be delivered: each player makes something else of it."""
+    if bad := reading.bad_samples:
+        sentence = f"{bad:,} samples are not numbers and were measured as silence: export the file again."
+        yield Finding("fault", "damage", sentence)
 
 
 def _loudness(reading: Reading, goal: Goal) -> Iterator[Rated]:

@@ -217,11 +217,11 @@ def test_silence_neither_passes_nor_is_moved():
     assert "silent" in sentences(verdict)[0]
 
 
-def test_damaged_samples_are_reported_without_failing_the_file():
-    """The count is part of the proof."""
+def test_samples_that_are_no_numbers_fail_the_file_and_ask_for_no_gain():
+    """Where the loudness is right there is nothing to move: the export has to be mended."""
     verdict = judged(bad_samples=3)
 
-    assert verdict.passes
+    assert (False, 0.0, ["fault"]) == (verdict.passes, verdict.move_db, [f.kind for f in verdict.findings])
     assert "3 samples are not numbers" in sentences(verdict)[0]
 
 
