@@ -47,6 +47,11 @@ class RemoteFader:
         """Takes leave back."""
         self._arming.disarm()
 
+    def slept(self) -> None:
+        """The machine slept: whoever gave leave may be gone, and the headphones on again."""
+        if self._arming.armed:
+            self._arming.disarm("Disarmed: the machine slept; arm it again.")
+
     def audio(self, now_s: float) -> None:
         """Audio arrived."""
         self._arming.audio(now_s)

@@ -94,7 +94,8 @@ class Arming:
         self.armed, self.notice = False, notice
 
     def audio(self, now_s: float) -> None:
-        """Audio arrived."""
+        """Audio arrived; what comes after too long a silence finds nothing armed."""
+        self._still_armed(now_s)
         self._audio_s = now_s
 
     def feedback(self, now_s: float, position_db: float) -> None:

@@ -34,6 +34,14 @@ def run(arming: Arming, start_s: float, seconds: float, *, answers: bool = True)
     return sent
 
 
+def test_audio_that_comes_back_finds_nothing_armed_though_nobody_looked_meanwhile():
+    """A run that was stopped hears a full buffer first: the minute before was lost all the same."""
+    arming = armed()
+    arming.audio(60.0)
+
+    assert (arming.armed, arming.notice) == (False, "Disarmed: no audio is arriving.")
+
+
 def test_nothing_is_sent_unless_armed():
     """A request without leave is refused with a sentence, and nothing leaves."""
     arming = Arming()
