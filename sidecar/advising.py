@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,6 +58,7 @@ class Adviser:
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
         self._due_s = self._rides_due_s = self._searched_s = SILENCE
+        self._asked_at_db = SILENCE
 
     @property
     def stems(self) -> tuple[Stem, ...]:
@@ -81,6 +83,14 @@ class Adviser:
     def move(self) -> Move:
         """The move of the programme fader that is advised now."""
         return self.this_pass or self.next_pass
+
+    @property
+    def gain_left_db(self) -> float:
+        """What is left of that move: the fader may have gone some of the way since advice was asked for."""
+        gain_db, gone_db = self.move.gain_db, self.counsel.fader_db - self._asked_at_db
+        if not math.isfinite(gone_db):
+            return gain_db
+        return min(max(gain_db - gone_db, min(gain_db, 0.0)), max(gain_db, 0.0))
 
     def take(self, taken: Taken, block: Block) -> None:
         """Takes in what was metered of *block*, which tells of the faders that the source itself knows."""
@@ -139,6 +149,7 @@ class Adviser:
             return
         counsel = self.counsel
         self._due_s = now_s + _ADVISE_S + counsel.seconds * _ADVISE_SHARE
+        self._asked_at_db = counsel.fader_db
         self.next_pass, self.this_pass = counsel.next_pass(), counsel.this_pass()
         if counsel.earlier is not None:
             self.earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from sidecar.advising import Adviser
 from sidecar.chronicle import Tell
@@ -62,10 +63,29 @@ class ProgrammeFader:
         if self._remote:
             self._remote.step(now_s)
 
+    def slept(self) -> None:
+        """The machine slept: whoever gave leave may be gone."""
+        if self._remote:
+            self._remote.slept()
+
+    def begin_anew(self, title: str) -> None:
+        """A new pass, the one before by that title its forecast; the fader stands where it stood."""
+        position_db = self._adviser.counsel.fader_db
+        self._adviser.begin_anew(title)
+        counsel = self._adviser.counsel
+        is_position = self._knows_gain or self._heard_db is not None or position_db == SILENCE
+        if is_position:
+            counsel.fader_stands_at(position_db)
+        elif position_db != 0.0:
+            counsel.fader_moved_by(position_db)
+        if not self._knows_gain and (is_position or position_db != 0.0):
+            self._tell(Told(0.0, position_db, is_position=is_position))
+
     def look(self, now_s: float, seconds: float) -> None:
         """Makes moves that are due, and notes those that have arrived. seconds: programme so far."""
         if self._remote:
-            self._remote.look(now_s, seconds, self._adviser.move, self._adviser.counsel.look_again_s)
+            move = replace(self._adviser.move, gain_db=self._adviser.gain_left_db)
+            self._remote.look(now_s, seconds, move, self._adviser.counsel.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
             self._noted_db = self._heard_db
             self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
@@ -125,13 +145,14 @@ class ProgrammeFader:
         return ""
 
     def _follow(self, now_s: float) -> str:
-        move = self._adviser.move
+        gain_db = self._adviser.gain_left_db
         if self._held is not None:
-            self._send(self._adviser.counsel.fader_db + move.gain_db)
+            if gain_db != 0.0:
+                self._send(self._adviser.counsel.fader_db + gain_db)
             return ""
         if self._remote is None:
             return "The sidecar does not hold this fader: make the move by hand."
-        self._remote.change_by(now_s, move.gain_db)
+        self._remote.change_by(now_s, gain_db)
         return ""
 
     def _arm(self, leave: bool, now_s: float) -> str:

@@ -68,10 +68,7 @@ class Session:
         self._warner = Warner(setup.goal, lambda name: note("alert", name))
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._stopped = False
-        self._began_s = 0.0
-        self._audio_s = 0.0
-        self._update_due_s = 0.0
-        self._lost_s = 0.0
+        self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
         self._snapshot = self._picture("preparing", Reading())
 
@@ -158,10 +155,9 @@ class Session:
         if block.lost or block.slept_s:
             self._note_gap(block, meter)
         self._notice = block.fault or self._notice
-        frames = block.frames.shape[0]
-        if frames == 0:
+        if len(block.frames) == 0:
             return
-        self._frames += frames
+        self._frames += len(block.frames)
         self._audio_s = self._clock()
         self._fader.audio(self._audio_s)
         meter.push(block.frames)
@@ -178,6 +174,8 @@ class Session:
         self._lost_s += lost_s
         self._notice = gaps.in_a_sentence(lost_s, block.slept_s)
         self._cut("gap", gaps.in_course(lost_s, block.slept_s), lost_s)
+        if block.slept_s:
+            self._fader.slept()
         meter.splice()
 
     def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:
@@ -279,7 +277,7 @@ class Session:
     def _reset(self, meter: Metering) -> None:
         self._chronicle.begin_anew(self._about(), meter.reading())
         meter.reset()
-        self._adviser.begin_anew(f"the pass of {self._source.title}")
+        self._fader.begin_anew(f"the pass of {self._source.title}")
         self._warner.reset()
         self._notice = ""
 

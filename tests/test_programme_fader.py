@@ -6,6 +6,7 @@ from sidecar.feed import Command
 from sidecar.goals import load_goal
 from sidecar.journal.record import Told
 from sidecar.programme_fader import ProgrammeFader
+from sidecar.vocabulary import Move
 
 
 class Mix:
@@ -65,6 +66,42 @@ def test_a_no_takes_the_question_away():
     fader.obey(Command("dismiss", adviser.guess), 20.0)
 
     assert ("", [], 0.0) == (adviser.guess, told, adviser.counsel.fader_db)
+
+
+def test_a_new_pass_begins_where_the_fader_stands():
+    """A position that was told goes on as one, steps go on as a step; either is on record."""
+    for words in ([("fader", -4.0), ("nudge", 0.5)], [("nudge", -3.5)]):
+        fader, adviser, _, told = asked(None)
+        for verb, value in words:
+            fader.obey(Command(verb, value), 1.0)
+        fader.begin_anew("the pass of mix")
+
+        assert -3.5 == adviser.counsel.fader_db
+        assert Told(0.0, -3.5, is_position=words[0][0] == "fader") == told[-1]
+
+
+def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
+    """Only differences are known, and there is none."""
+    fader, _, _, told = asked(None)
+    fader.begin_anew("the pass of mix")
+
+    assert [] == told
+
+
+def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
+    """Never more than was advised, and never back."""
+    _, adviser, _, _ = asked(None)
+    adviser.look(0.0, at_rest=False)
+    left = {}
+    for advised_db in (-3.0, 3.0, 0.0):
+        adviser.next_pass = Move(advised_db)
+        for gone_db in (-4.0, -1.0, 2.0, 5.0):
+            adviser.counsel.fader_stands_at(gone_db)
+            left[advised_db, gone_db] = adviser.gain_left_db
+
+    assert [0.0, -2.0, -3.0, -3.0] == [left[-3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
+    assert [3.0, 3.0, 1.0, 0.0] == [left[3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
+    assert [0.0] * 4 == [left[0.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
 
 
 def test_steps_and_positions_that_were_told_are_on_record():

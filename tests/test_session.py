@@ -198,6 +198,49 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     assert any(event.kind == "move" for event in session.course().events)
 
 
+class SlowFaderScript(FaderScript):
+    """A held fader that takes its time: half a decibel a block."""
+
+    aim_db = 0.0
+
+    def move_fader(self, gain_db):
+        self.aim_db = gain_db
+
+    def blocks(self):
+        for block in super().blocks():
+            yield block
+            self.fader_db += float(np.clip(self.aim_db - self.fader_db, -0.5, 0.5))
+
+
+def test_following_again_while_the_fader_travels_asks_for_the_same_move():
+    """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
+    source = SlowFaderScript(
+        (600, -17.0),
+        lambda: session.send(Command("follow")),
+        (1.2, -17.0),
+        lambda: session.send(Command("follow")),
+        (0.1, -17.0),
+    )
+    session = Session(source, fast())
+    session.run()
+
+    assert pytest.approx(-6.0, abs=0.1) == source.aim_db
+
+
+def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_nothing():
+    """At -12 dB before and after; ``follow`` without any advice yet must not send it up to 0 dB."""
+    source = FaderScript(
+        lambda: session.send(Command("fader", -12.0)),
+        (5, -20.0),
+        lambda: [session.send(Command(verb)) for verb in ("reset", "follow")],
+        (1, -20.0),
+    )
+    session = Session(source, fast())
+    session.run()
+
+    assert (-12.0, -12.0) == (source.fader_db, session.snapshot().fader_db)
+
+
 def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     """The person moved it down 6 dB and said so: the advice for the next pass does not change."""
     source = Script((10, -18.0), lambda: session.send(Command("nudge", -6.0)), (10, -24.0))
@@ -288,6 +331,28 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
     ]
     assert "The machine slept for 12 min 3 s; the measurement goes on without that time." == seen[-1].notice
     assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.max_short_term
+
+
+def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
+    """The clock stands still meanwhile, so that no lost audio tells of it; whoever armed it may be gone."""
+    source = Script(
+        lambda: session.send(Command("fader", -1.0)),
+        (2, -18.0),
+        lambda: session.send(Command("arm")),
+        (1, -18.0),
+        Block(np.zeros((0, 2), np.float32), slept_s=3600.0),
+        (1, -18.0),
+    )
+    seen = []
+    remote = RemoteFader(surface(), lambda position_db: None)
+    session = Session(source, fast(remote=remote), outlets=[seen.append])
+    session.run()
+
+    assert {True, False} == {snapshot.hand.is_armed for snapshot in seen}
+    assert (False, "Disarmed: the machine slept; arm it again.") == (
+        seen[-1].hand.is_armed,
+        seen[-1].hand.sentence,
+    )
 
 
 def test_what_keeps_audio_away_is_said():
