@@ -42,7 +42,7 @@ class Metering:
         self._mix = Meter(rate_hz, layout, channels=2 if stems else channels)
         self.push(np.zeros((1, channels), np.float32))
         self.reading()
-        self.reset()
+        self._begin()
 
     @property
     def layout(self) -> str:
@@ -78,7 +78,11 @@ class Metering:
         return replace(reading, bad_samples=self._bad_before + self._stems.bad_samples)
 
     def reset(self) -> None:
-        """Begins a new programme."""
+        """Begins a new programme in the midst of what plays: it does not follow on silence."""
+        self._begin()
+        self.splice()
+
+    def _begin(self) -> None:
         self._bad_before = 0
         self._mix.reset()
         if self._stems:
@@ -102,7 +106,7 @@ class Metering:
 
     def restore(self, energies: Floats, reading: Reading, cuts: Sequence[int]) -> None:
         """Begins where a programme broke off; see :meth:`sidecar.meter.Meter.restore`."""
-        self.reset()
+        self._begin()
         self._mix.restore(energies, reading, cuts)
         self._bad_before = reading.bad_samples
         if self._stems:

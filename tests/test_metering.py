@@ -56,6 +56,23 @@ def test_blocks_of_mix_and_stems_are_the_same_stretches_through_pause_and_loss()
     np.testing.assert_allclose(energies, sums, rtol=1e-7)
 
 
+@pytest.mark.parametrize("names", [(), NAMES])
+def test_a_reset_in_the_midst_of_a_tone_makes_no_peak_that_nobody_played(names):
+    """A cosine of amplitude 0.9 peaks at -0.92 dBTP, from whatever sample on it is measured."""
+    wave = 0.9 * np.cos(2 * np.pi * 100 * np.arange(2 * RATE_HZ) / RATE_HZ)
+    sound = np.zeros((wave.size, 2 * max(1, len(names))), np.float32)
+    sound[:, :2] = wave[:, np.newaxis]
+    metering = Metering(RATE_HZ, sound.shape[1], None, names)
+    metering.push(sound[:RATE_HZ])
+    metering.reset()
+    metering.push(sound[RATE_HZ:])
+    taken = metering.take_blocks()
+
+    assert pytest.approx(20 * np.log10(0.9), abs=0.01) == metering.reading().max_true_peak
+    if taken.stems is not None:
+        assert pytest.approx(20 * np.log10(0.9), abs=0.01) == taken.stems.true_peak.max()
+
+
 def test_a_broken_sample_is_counted_once():
     """Both meters take it for silence, and it is told."""
     metering = Metering(RATE_HZ, 4, None, NAMES)
