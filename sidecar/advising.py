@@ -11,6 +11,7 @@ from sidecar.advice.counsel import Counsel, Earlier
 from sidecar.advice.series import Floats
 from sidecar.feed import EarlierPass, Opening, Stem
 from sidecar.goals import Goal
+from sidecar.journal.record import Told
 from sidecar.sources import Block
 from sidecar.stem_faders import StemFaders
 from sidecar.vocabulary import SILENCE, Move, Ride
@@ -69,6 +70,11 @@ class Adviser:
     def stem_gains_db(self) -> Floats | None:
         """Faders that shaped the latest blocks of the stems; None where only the mix is heard."""
         return self.stem_faders.gains_db if self.stem_faders else None
+
+    @property
+    def told_stems(self) -> tuple[Told, ...]:
+        """What was told of the faders of stems."""
+        return self.stem_faders.told if self.stem_faders else ()
 
     @property
     def build_up(self) -> tuple[Opening, ...]:

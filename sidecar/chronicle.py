@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -71,11 +71,13 @@ class Chronicle:
         self._log.restore(found.course)
         return found
 
-    def begin_anew(self, about: Pass, reading: Reading) -> None:
-        """The person reset: the pass so far ends with *reading*."""
+    def begin_anew(self, about: Pass, reading: Reading, told: Iterable[Told]) -> None:
+        """The person reset: the pass so far ends with *reading*. told: what is still known of faders."""
         self.end(reading)
         self._log = CourseLog()
         self._pass = self._journal.begin(about) if self._journal else None
+        for word in told:
+            self.told(word)
 
     def take(self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None) -> None:
         """100 ms blocks, the reading behind them, the programme fader and those of the stems."""

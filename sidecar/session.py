@@ -275,7 +275,7 @@ class Session:
                 self._notice = self._fader.obey(command, self._clock()) or self._notice
 
     def _reset(self, meter: Metering) -> None:
-        self._chronicle.begin_anew(self._about(), meter.reading())
+        self._chronicle.begin_anew(self._about(), meter.reading(), self._adviser.told_stems)
         meter.reset()
         self._fader.begin_anew(f"the pass of {self._source.title}")
         self._warner.reset()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,6 +15,7 @@ from sidecar.advice.stems import StemAdvisor
 from sidecar.errors import SettingsError
 from sidecar.feed import Opening, Stem
 from sidecar.goals import Goal
+from sidecar.journal.record import Told
 from sidecar.sources import Block
 from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, Move
 
@@ -102,8 +104,11 @@ class StemFaders:
     def stands_at(self, stem: str, position_db: float) -> str:
         """The fader of *stem*, by its name or its number from 1, stands there; returns its name.
 
-        The first word on a fader counts for the whole past. Raises SettingsError for a stem there is not.
+        The first word on a fader counts for the whole past. Raises SettingsError for a stem there is not, and
+        for what is no position.
         """
+        if not position_db < math.inf:  # also true for NaN
+            raise SettingsError(f"{position_db} dB is no position of a fader; check its feedback.")
         name = self._named(stem)
         if self._are_known:
             return name
@@ -114,6 +119,16 @@ class StemFaders:
         self._faders_db[place] = position_db
         self.ask_soon()
         return name
+
+    @property
+    def told(self) -> tuple[Told, ...]:
+        """What was told of the faders, as the first words of a new pass."""
+        known = zip(self._mix.names, self._faders_db, strict=True)
+        return tuple(
+            Told(0.0, float(fader_db), is_position=True, stem=name)
+            for name, fader_db in known
+            if name in self._told
+        )
 
     def splice(self) -> None:
         """The next block does not follow the last one."""

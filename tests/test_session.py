@@ -8,6 +8,7 @@ from sidecar.errors import SourceError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
 from sidecar.journal import reader
+from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.locations import shipped_configs
 from sidecar.osc.surface import load_surface
@@ -484,6 +485,27 @@ def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answe
 
     assert -7.0 == seen[-1].stems[1].fader_db
     assert "There is no stem drums; there are voice, band." == seen[-1].notice
+
+
+def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
+    """Told -6 dB before it and -9 dB in its midst: it began at -6, not at the sum of both."""
+    source = StemScript(
+        (1, -18.0),
+        lambda: session.send(Command("fader", ("voice", -6.0))),
+        (1, -18.0),
+        lambda: session.send(Command("reset")),
+        (2, -18.0),
+        lambda: session.send(Command("fader", ("voice", -9.0))),
+        (2, -18.0),
+    )
+    journal = Journal.open()
+    session = Session(source, fast(mix=MIX, journal=journal))
+    session.run()
+    journal.close()
+    newest = max(kept.id for kept in reader.passes())
+    stems = resumable(reader.load(newest)).stems
+
+    assert [-6.0, -9.0] == [stems.fader_db[0, 0], stems.fader_db[-1, 0]]
 
 
 def test_a_stem_fader_without_stems_is_answered():

@@ -102,6 +102,13 @@ def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
     )
 
 
+@pytest.mark.parametrize("position_db", [float("nan"), float("inf")])
+def test_what_is_no_position_is_refused(position_db):
+    """It would end the run with the next block."""
+    with pytest.raises(SettingsError, match="is no position"):
+        StemFaders(Mix(NAMES), GOAL).stands_at("voice", position_db)
+
+
 @pytest.mark.parametrize("name", ["0", "3", "drums", ""])
 def test_an_unknown_stem_is_named_with_those_there_are(name):
     """A script's author sees what went wrong."""
