@@ -29,6 +29,9 @@ _LAST = 1 / 30
 """Share of the pass that counts as its last: a move there changes the landing by so little that it would
 never be worth its price, and nothing comes after that could undo it; so its price shrinks with the rest."""
 
+_DEAREST = 0.13
+"""LU that a decibel may cost at most: a pass shorter than a song leaves few later looks."""
+
 _SMALLEST_DB = 0.3
 """Moves under this are not worth a hand on the fader."""
 
@@ -41,7 +44,7 @@ _NEAR_LU, _HALF_STEP_DB = 0.02, 0.06
 """No landing counts as nearer than this; the second is just over what rounding to tenths costs, without
 which a far gain that happens to fit better would win."""
 
-_BAND, _BAND_MARGIN_LU = (0.06, 0.98), 0.007
+_BAND, _BAND_MARGIN_LU = (0.07, 0.98), 0.004
 """The band that held about nine landings in ten of tests/benchmarks/landing.py, in both of its sets, on the
 seeds 1000 to 5100. Its upper end lies further out: a section louder than any heard moves the landing more
 than a softer one. The margin is for a rest that falls under the gate: its chances all pile up on one landing,
@@ -78,7 +81,7 @@ class Prospect:
         low, high = self._at(_LOWER_AT), self._at(raise_at)
         error = np.maximum(low - target_lufs, target_lufs - high)
         near = max(_NEAR_LU, _HALF_STEP_DB * share_to_come)
-        price = self.price_s / duration_s * min(share_to_come / _LAST, 1.0)
+        price = min(self.price_s / duration_s, _DEAREST) * min(share_to_come / _LAST, 1.0)
         cost = np.maximum(error, near) + price * np.abs(MOVES_DB)
         move_db = float(MOVES_DB[np.argmin(cost)])
         return 0.0 if abs(move_db) < _SMALLEST_DB else move_db
