@@ -40,7 +40,7 @@ _GRAIN_DB = 0.001
 _LEAST = 1e-30
 
 
-_AT_ONCE = 65_536
+_AT_ONCE = 16_384
 """Blocks looked at together: what is made of a whole day besides them would take many times their room."""
 
 _LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 280
