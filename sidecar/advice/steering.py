@@ -48,7 +48,7 @@ _BAND, _BAND_MARGIN_LU = (0.07, 0.98), 0.004
 """The band that held about nine landings in ten of tests/benchmarks/landing.py on the seeds 1000 to 5100: up
 to 95 % in songs, 79 to 85 % in the songs and shows of its second set, every one of which creeps. Its upper
 end lies further out: a section louder than any heard moves the landing more than a softer one. The margin is
-for a rest that falls under the gate: its chances all pile up on one landing, beside which the true one lies."""
+for a rest that falls under the gate: its chances all pile up on one landing, beside which the true lies."""
 
 _KNOWN_BAND = (0.05, 0.95)
 """The same of a rest that an earlier pass tells of: its chances say all that is in doubt."""
