@@ -45,7 +45,7 @@ ARM_CAUTION_WORD = "Caution: "
 ARM_CAUTION = (
     "Sudden level can hurt ears and loudspeakers. Turn the monitors down, take headphones off, and keep a"
     " hand on the fader: touching it takes it back.\n\n"
-    "It moves when you follow (f); x takes the leave back at once.\n\n"
+    "It moves when you follow (f), and unasked from half a minute on; x takes the leave back at once.\n\n"
 )
 ARM_KEYS = "y: arm      n or escape: leave it"
 
@@ -118,9 +118,10 @@ MEASURES = (
     ("Rides", "the fewest places where the fader must leave its line so that the course heard keeps the"
      " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
-     " ╳ lost: audio is missing; ○ silent: nothing is heard. They stay until acknowledged."),
-    ("▣ ARMED", "the sidecar may move the workstation's fader when you follow; ▢ not armed: it may not. A"
-     " hand on the fader, lost audio or a fader that does not answer takes the leave back."),
+     " ╳ lost: audio is missing; ○ silent: nothing is heard. Ceiling stays until acknowledged."),
+    ("▣ ARMED", "the sidecar may move the workstation's fader: when you follow, and unasked from half a"
+     " minute on; ▢ not armed: it may not. A hand on the fader, lost audio, a sleep of the machine or a fader"
+     " that does not answer takes the leave back."),
     ("? question", "a move nobody told of, guessed from the sound; it counts only when you say yes."),
     ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
      " than −23 LUFS is not EBU Mode (§2)."),

@@ -20,6 +20,7 @@ def test_arming_asks_first_and_shows_the_caution():
         asked = str(pilot.app.screen.query_one("#box Static", Static).content)
         assert "this fader, upward too?  studio desk" in asked
         assert "hurt ears and loudspeakers" in asked
+        assert "unasked from half a minute on" in asked  # as sidecar.advice.obeying moves it
         assert [] == feed.told
 
     feed = scenes.unarmed()
