@@ -195,7 +195,7 @@ class Session:
         self._fader.look(now_s, reading.seconds)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
-        self._publish("waiting" if waiting else "paused" if meter.is_paused else "measuring", reading)
+        self._publish("paused" if meter.is_paused else "waiting" if waiting else "measuring", reading)
 
     def _publish(self, transport: Transport, reading: Reading) -> None:
         self._snapshot = self._picture(transport, reading)

@@ -123,6 +123,18 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
     assert pytest.approx(-10.0, abs=0.1) == last.reading.short_term
 
 
+def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
+    """A workstation that stands still gives nothing: the key must then go on with the run, not pause it."""
+    nothing, later_s = Block(np.zeros((0, 2), np.float32)), iter(range(100, 200))
+    source = Script((0.1, -23.0), lambda: session.send(Command("pause")), nothing, nothing, nothing)
+    seen = []
+    session = Session(source, fast(), outlets=[seen.append])
+    monkeypatch.setattr(session, "_clock", lambda: float(next(later_s)))  # a second and more a look
+    session.run()
+
+    assert ["paused"] * 3 == [snapshot.transport for snapshot in seen[-4:-1]]
+
+
 def test_continue_measures_on_and_reset_begins_anew():
     """After a reset only what comes then counts, and the course is empty again."""
     source = Script(
