@@ -127,6 +127,8 @@ class Adviser:
     def use(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._goal = self.counsel.goal = goal
+        self.rides, self.rides_reason = (), ""
+        self._rides_due_s = SILENCE
         if self.stem_faders:
             self.stem_faders.use(goal)
         self.ask_soon()
