@@ -64,6 +64,7 @@ class Review:
     def __init__(self, past: Past, goal: Goal) -> None:
         self._past = past
         self._busy = threading.Lock()
+        self._asked_for = goal
         self._course = past.course
         self._snapshot = Snapshot(
             transport="ended",
@@ -95,13 +96,15 @@ class Review:
         """
         if command.verb != "goal":
             raise SettingsError("This pass is over and stays as it is: only its goal can be changed here.")
-        goal = goal_named(str(command.value))
+        self._asked_for = goal = goal_named(str(command.value))
         self._snapshot = replace(self._snapshot, notice=f"Holding it against {goal.title} …")
         threading.Thread(target=self._hold_against, args=(goal,), name="review", daemon=True).start()
 
     def _hold_against(self, goal: Goal) -> None:
         """The advice on the whole pass for *goal*; the latest goal asked for wins."""
         with self._busy:
+            if goal is not self._asked_for:  # threads come out of a lock in any order
+                return
             past = self._past
             counsel = Counsel(goal)
             counsel.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())

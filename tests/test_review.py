@@ -130,6 +130,27 @@ def test_another_goal_gives_another_move(of_file):
     assert pytest.approx(-1.0, abs=0.15) == review.snapshot().next_pass.gain_db - first
 
 
+def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_file, monkeypatch):
+    """Two goals chosen in haste: the screen ends on the one that was chosen last."""
+    review = Review(of_file, load_goal("r128"))
+    waiting = []
+
+    class Held:
+        def __init__(self, *, target, args, **_):
+            waiting.append((target, args))
+
+        def start(self):
+            pass
+
+    monkeypatch.setattr("sidecar.review.threading.Thread", Held)
+    for name in ("a85", "r128-s1"):
+        review.send(Command("goal", name))
+    for target, args in reversed(waiting):
+        target(*args)
+
+    assert "r128-s1" == review.snapshot().goal.name
+
+
 def test_a_goal_that_there_is_not_is_refused(of_file):
     """And the one in force stays."""
     review = Review(of_file, load_goal("r128"))
