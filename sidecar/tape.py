@@ -16,6 +16,7 @@ from sidecar.vocabulary import FloatArray
 _MOST_BLOCKS = 1000
 """Blocks of a device last 10 to 100 ms: a disk may stand still for 10 s before sound is left out."""
 _CLOSE_S = 10.0
+_PIECE_FRAMES = 65_536
 
 
 class Tape:
@@ -44,7 +45,8 @@ class Tape:
             ) from error
         self._channels = channels
         self._waits = waits
-        self._frames: queue.Queue[FloatArray | None] = queue.Queue(_MOST_BLOCKS)
+        self._frames: queue.Queue[FloatArray | int | None] = queue.Queue(_MOST_BLOCKS)
+        """Frames, how many are silent, or the end."""
         self._rate_hz = rate_hz
         self.fault = ""
         """Why the file is not whole; empty while it is."""
@@ -59,8 +61,10 @@ class Tape:
         if rate_hz not in (None, self._rate_hz):
             self.fault = f"{self._file.name} is not whole: what came at {rate_hz} Hz does not fit into it."
             return
-        self._put(np.zeros((lost, self._channels), np.float32))
-        self._put(frames)
+        if lost:
+            self._put(lost)
+        if len(frames):
+            self._put(frames)
 
     def close(self) -> None:
         """Writes what is left; a disk that hangs is not waited for long."""
@@ -68,9 +72,7 @@ class Tape:
             self._frames.put(None, timeout=_CLOSE_S)
         self._thread.join(_CLOSE_S)
 
-    def _put(self, frames: FloatArray) -> None:
-        if len(frames) == 0:
-            return
+    def _put(self, frames: FloatArray | int) -> None:
         try:
             self._frames.put(frames, block=self._waits)
         except queue.Full:
@@ -79,7 +81,15 @@ class Tape:
     def _run(self) -> None:
         with self._file:
             while (frames := self._frames.get()) is not None:
-                self._write(frames)
+                if isinstance(frames, int):
+                    self._write_silence(frames)
+                else:
+                    self._write(frames)
+
+    def _write_silence(self, frames: int) -> None:
+        """In pieces: a device that was away for an hour would ask for gigabytes at once."""
+        for left in range(frames, 0, -_PIECE_FRAMES):
+            self._write(np.zeros((min(left, _PIECE_FRAMES), self._channels), np.float32))
 
     def _write(self, frames: FloatArray) -> None:
         try:

@@ -1,6 +1,7 @@
 """What was heard, on disk."""
 
 import resource
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -25,6 +26,21 @@ def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
     np.testing.assert_array_equal(
         np.concatenate([first, np.zeros((300, 2)), second]).astype(np.float32), heard
     )
+
+
+def test_a_long_loss_is_written_in_pieces(tmp_path):
+    """A device away for an hour must not ask for gigabytes: here 16 MB are written from less than 2."""
+    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2)
+    tracemalloc.start()
+    try:
+        tape.take(np.ones((1, 2), np.float32), lost=2_000_000)
+        tape.close()
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+
+    assert 2_000_001 == soundfile.info(tmp_path / "heard.wav").frames
+    assert most < 2_000_000
 
 
 def test_a_file_that_is_there_is_never_written_over(tmp_path):
