@@ -5,6 +5,7 @@ Without colour the tones are told apart by weight and reverse video; and a shape
 
 from __future__ import annotations
 
+from rich.cells import cell_len
 from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
@@ -46,7 +47,8 @@ _CONTROLS = dict.fromkeys((*range(0x20), *range(0x7F, 0xA0)), " ")
 
 def ascii_text(text: str) -> str:
     """*text* in ASCII, cell for cell; what has no counterpart becomes a question mark."""
-    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+    text = text.translate(_ASCII)
+    return text if text.isascii() else "".join(c if c.isascii() else "?" * cell_len(c) for c in text)
 
 
 class Palette:

@@ -1,6 +1,10 @@
 """Rows of toned text."""
 
-from tui.drawing.cells import Cells, fit, shortened, spread, text_of
+import pytest
+from rich.cells import cell_len
+
+from tui.drawing.cells import Cells, fit, shortened, spread, text_of, width_of
+from tui.palette import Palette, ascii_text
 
 
 def test_neighbours_of_one_tone_become_one_run():
@@ -41,3 +45,24 @@ def test_the_right_edge_gives_way():
 
     assert "left  right" == text_of(spread(left, right, 11))
     assert "left    " == text_of(spread(left, right, 8))
+
+
+@pytest.mark.parametrize("name", ["ステレオ", "スo", "Ste\u0301re\u0301o", "声"])
+def test_characters_that_take_two_cells_or_none_shift_nothing_behind_them(name):
+    """Unicode Standard Annex 11: what stands right of such a name stands where it stands beside any other."""
+    cells = Cells(16)
+    cells.put(1, name)
+    cells.put(12, "−6.2")
+    row = cells.row()
+
+    assert 16 == width_of(row) == Palette().strip(row, 16).cell_length
+    assert text_of(row).endswith("−6.2")
+    assert cell_len(name) == len(ascii_text(name)) or "\u0301" in name
+    assert width_of(fit(((name, "plain"),), 9)) == 9
+
+
+def test_a_wide_name_is_shortened_by_the_cells_that_it_takes():
+    """Seven cells hold three characters of two and the ellipsis."""
+    assert "ステレオ" == shortened("ステレオ", 8)
+    assert "ステレ…" == shortened("ステレオ", 7)
+    assert "ステ…" == shortened("ステレオ", 6)

@@ -7,7 +7,7 @@ import scripted_feed as scenes
 
 from sidecar.vocabulary import Move
 from tui.desk import Desk
-from tui.drawing.cells import text_of
+from tui.drawing.cells import text_of, width_of
 from tui.drawing.stems import rows_wanted, stem_rows
 
 
@@ -29,6 +29,17 @@ def test_four_stems_at_80_columns():
     ]
 
     assert expected == _lines(scenes.stems())
+
+
+def test_a_name_in_wide_characters_leaves_every_figure_in_its_place():
+    """The last true peak of a row is not pushed over the edge of the screen."""
+    feed = scenes.stems()
+    voice, *others = feed.shown.stems
+    feed.change(stems=(replace(voice, name="ボーカル"), *others))
+    row = stem_rows(Desk(feed).look(), 80, 3)[1]
+
+    assert 80 == width_of(row)
+    assert text_of(row).endswith("−14.1 ")
 
 
 def test_three_stand_beside_one_another_at_120_columns():

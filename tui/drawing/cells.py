@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from itertools import groupby
 
+from rich.cells import cell_len, set_cell_size
+
 Tone = str
 """An ink of the palette, or ``ink on ground``: what text means, not what colour it has."""
 
@@ -12,7 +14,8 @@ Row = tuple[Run, ...]
 
 
 class Cells:
-    """One row of single-width cells. Whatever is written outside it is dropped."""
+    """One row of cells. Whatever is written outside it is dropped; names from outside may hold characters
+    that take two cells, or none."""
 
     def __init__(self, width: int, char: str = " ", tone: Tone = "plain") -> None:
         self.width = max(0, width)
@@ -24,27 +27,28 @@ class Cells:
 
     def put(self, x: int, text: str, tone: Tone = "plain") -> None:
         """Write *text* from cell *x* on."""
-        if len(text) == 1:  # most of a drawing is single cells
+        if len(text) == 1 and cell_len(text) == 1:  # most of a drawing is single cells
             if 0 <= x < self.width:
                 self._chars[x], self._tones[x] = text, tone
             return
-        start, end = max(0, x), min(self.width, x + len(text))
+        chars = _by_cell(text)
+        start, end = max(0, x), min(self.width, x + len(chars))
         if start < end:
-            self._chars[start:end] = text[start - x : end - x]
+            self._chars[start:end] = chars[start - x : end - x]
             self._tones[start:end] = [tone] * (end - start)
 
     def put_row(self, x: int, row: Row) -> None:
         """Write the runs of *row* from cell *x* on."""
         for text, tone in row:
             self.put(x, text, tone)
-            x += len(text)
+            x += cell_len(text)
 
     def row(self) -> Row:
         """The cells as runs: neighbours of one tone joined."""
-        text, runs, start = "".join(self._chars), [], 0
+        runs, start = [], 0
         for tone, group in groupby(self._tones):
             end = start + len(list(group))
-            runs.append((text[start:end], tone))
+            runs.append(("".join(self._chars[start:end]), tone))
             start = end
         return tuple(runs)
 
@@ -52,6 +56,26 @@ class Cells:
 def text_of(row: Row) -> str:
     """The row's text without its tones."""
     return "".join(text for text, _ in row)
+
+
+def width_of(row: Row) -> int:
+    """How many cells the row takes."""
+    return sum(cell_len(text) for text, _ in row)
+
+
+def _by_cell(text: str) -> str | list[str]:
+    """What stands in each cell: nothing in the second of a wide character; what takes no cell joins the one
+    before."""
+    if cell_len(text) == len(text):
+        return text
+    cells: list[str] = []
+    for char in text:
+        width = cell_len(char)
+        if width:
+            cells += [char, *[""] * (width - 1)]
+        elif cells:
+            cells[-1] += char
+    return cells
 
 
 def fit(row: Row, width: int) -> Row:
@@ -63,15 +87,15 @@ def fit(row: Row, width: int) -> Row:
 
 def shortened(text: str, width: int) -> str:
     """*text* in at most *width* cells, with an ellipsis where something was cut."""
-    if len(text) <= width:
+    if cell_len(text) <= width:
         return text
-    return text[: max(0, width - 1)].rstrip() + "…" if width > 0 else ""
+    return set_cell_size(text, width - 1).rstrip() + "…" if width > 0 else ""
 
 
 def spread(left: Row, right: Row, width: int) -> Row:
     """*left* at the left edge and *right* at the right edge; *right* gives way when both do not fit."""
-    start = width - len(text_of(right))
-    if start < len(text_of(left)) + 1:
+    start = width - width_of(right)
+    if start < width_of(left) + 1:
         return fit(left, width)
     cells = Cells(width)
     cells.put_row(0, left)

@@ -9,7 +9,7 @@ import numpy as np
 from sidecar.feed import Course, Event
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Cells, Row, Tone, fit, shortened, text_of
+from tui.drawing.cells import Cells, Row, Tone, fit, shortened, width_of
 from tui.drawing.columns import Window
 from tui.drawing.events import sign
 from tui.drawing.overs import short_term_line
@@ -43,9 +43,9 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     near = events_near(course, float(course.seconds[index]), max(NEAR_S, shown.width_s))
     told = tuple(_event(event) for event in near)
     full, short = (_values(view, index, words) for words in (_WORDS, _LETTERS))
-    values = full if len(text_of((*full, *told))) <= width else short
-    room = width - len(text_of(values))
-    if len(text_of(told)) > room:
+    values = full if width_of((*full, *told)) <= width else short
+    room = width - width_of(values)
+    if width_of(told) > room:
         told = tuple((shortened(text, room), tone) for text, tone in told[:1])
     return fit((*values, *told), width)
 

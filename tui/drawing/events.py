@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rich.cells import cell_len
+
 from sidecar.feed import Event
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.columns import Window
@@ -52,6 +54,6 @@ def events_row(events: Sequence[Event], shown: Window) -> Row:
     for (x, event), end in zip(placed, ends, strict=False):
         shape, tone = sign(event)
         cells.put(x, shape, tone)
-        if event.text and len(event.text) < end - x - 1:
+        if event.text and cell_len(event.text) < end - x - 1:
             cells.put(x + 1, event.text, "dim")
     return cells.row()

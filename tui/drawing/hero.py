@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
+from rich.cells import cell_len
+
 from sidecar.hero import chosen
 from sidecar.vocabulary import SILENCE
 from tui import texts
@@ -71,7 +73,7 @@ def _scope(said: Advice) -> str:
 def _call(said: Advice, view: View, width: int) -> Row:
     """The move in words, then where the fader goes and the caution, as far as they fit."""
     headline = _headline(said)
-    room = width - len(headline)
+    room = width - cell_len(headline)
     caution = f"  {said.caution}" if said.caution else ""
     travel = f"  {_travel(said, view)}"
     if len(caution) + len(travel) > room and caution:

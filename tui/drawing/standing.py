@@ -8,7 +8,7 @@ import textwrap
 from sidecar.feed import EarlierPass, Hand
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Row, Run, fit, shortened, text_of
+from tui.drawing.cells import Row, Run, fit, shortened, text_of, width_of
 from tui.drawing.view import View
 
 _INDENT = 3
@@ -39,7 +39,7 @@ def _others(view: View, width: int) -> list[Row]:
 def _hand_rows(view: View, hand: Hand, width: int, most: int) -> list[Row]:
     """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
     row: Row = (hand_state(hand.is_armed), (f" {hand.surface}  ", "plain"))
-    room = width - len(text_of(row)) - 1
+    room = width - width_of(row) - 1
     if not view.hand_is_news or len(hand.sentence) <= room or most < 2:
         return [(*row, (shortened(hand.sentence, room), "strong" if view.hand_is_news else "dim"))]
     first, *_ = textwrap.wrap(hand.sentence, max(8, room)) or [""]

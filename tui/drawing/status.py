@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
+
 from sidecar.feed import Snapshot, Target, Transport
 from sidecar.vocabulary import Alert
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of
+from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of, width_of
 from tui.drawing.view import View
 
 TRANSPORT: dict[Transport, tuple[str, Tone]] = {
@@ -33,12 +35,11 @@ def heading(view: View, width: int) -> Row:
     if snapshot.duration_s is not None:
         time += f" of {wording.clock(snapshot.duration_s)}"
     left: Row = ((f" {word} ", tone), (f" {time}  ", "strong"))
-    room = width - len(text_of(left))
+    room = width - width_of(left)
     source = _source(snapshot)
-    if len(source) > room // 2:
-        source = shortened(source, max(0, room // 2))
+    source = shortened(source, max(0, room // 2))
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
-    goal = shortened(snapshot.goal.title, room - len(source) - len(target) - 2) + target
+    goal = shortened(snapshot.goal.title, room - cell_len(source) - len(target) - 2) + target
     return spread((*left, (goal, "dim")), ((f"{source} ", "dim"),), width)
 
 
