@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
+from sidecar.meter import layouts
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.channels import channel_names
@@ -102,6 +103,14 @@ def test_short_term_is_over_where_the_alert_begins():
 
     assert (-18.0, -18.0) == (short_term_line(scenes.BROADCAST), momentary_line(scenes.BROADCAST))
     assert (-20.0, -15.0) == (short_term_line(strict), momentary_line(strict))
+
+
+@pytest.mark.parametrize("layout", ["mono", "stereo", "5.0", "5.1", "7.1", "7.1.4", "L,R,Ls,Rs,C,LFE"])
+def test_a_channel_is_called_the_same_on_the_screen_and_in_a_report(layout):
+    """The screen does not load the meter, so it has the names again."""
+    channels = layouts.layout_from(layout).channels
+
+    assert list(layouts.channel_names(layout, channels)) == channel_names(layout, channels)
 
 
 def test_an_unknown_layout_numbers_its_channels():
