@@ -91,6 +91,12 @@ class Adviser:
         return self.this_pass or self.next_pass
 
     @property
+    def is_over(self) -> bool:
+        """True once the pass has come to its end, where that is known."""
+        duration_s = self.counsel.duration_s
+        return duration_s is not None and self.counsel.seconds >= duration_s
+
+    @property
     def gain_left_db(self) -> float:
         """What is left of that move: the fader may have gone some of the way since advice was asked for."""
         gain_db, gone_db = self.move.gain_db, self.counsel.fader_db - self._asked_at_db

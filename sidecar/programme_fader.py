@@ -82,8 +82,11 @@ class ProgrammeFader:
             self._tell(Told(0.0, position_db, is_position=is_position))
 
     def look(self, now_s: float, seconds: float) -> None:
-        """Makes moves that are due, and notes those that have arrived. seconds: programme so far."""
-        if self._remote:
+        """Makes moves that are due, and notes those that have arrived. seconds: programme so far.
+
+        Behind the end of the pass nothing is moved unasked: what is advised then is for the next one.
+        """
+        if self._remote and not self._adviser.is_over:
             move = replace(self._adviser.move, gain_db=self._adviser.gain_left_db)
             self._remote.look(now_s, seconds, move, self._adviser.counsel.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:

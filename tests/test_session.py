@@ -570,6 +570,30 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     ]
 
 
+def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
+    """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
+    moved_at_s = []
+
+    def answer(position_db):
+        moved_at_s.append(session.snapshot().reading.seconds)
+        session.send(Command("fader", position_db))
+
+    source = Script(
+        lambda: session.send(Command("fader", 0.0)),
+        (2, -18.0),
+        lambda: session.send(Command("arm")),
+        (58, -18.0),
+        (60, -40.0),
+    )
+    remote = RemoteFader(surface(), answer)
+    session = Session(source, Setup(load_goal("r128"), fast=True, remote=remote, duration_s=60.0))
+    session.run()
+
+    assert moved_at_s
+    assert max(moved_at_s) <= 60.0
+    assert session.snapshot().hand.is_armed
+
+
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
     """Its feedback says where it stands: a step told by key besides would count twice."""
     source = Script(
