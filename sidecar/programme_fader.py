@@ -91,6 +91,7 @@ class ProgrammeFader:
             self._remote.look(now_s, seconds, move, self._adviser.counsel.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
             self._noted_db = self._heard_db
+            self._adviser.ask_soon()
             self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
 
     def obey(self, command: Command, now_s: float) -> str:

@@ -245,7 +245,8 @@ class Session:
     def _obey(self, meter: Metering) -> None:
         while not self._commands.empty():
             command = self._commands.get()
-            self._adviser.ask_soon()
+            if command.verb != "fader":  # a surface may tell of one twenty times a second, all day
+                self._adviser.ask_soon()
             try:
                 self._do(command, meter)
             except SettingsError as error:

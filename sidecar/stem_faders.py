@@ -27,6 +27,8 @@ _ASK_S = 2.0
 _ASK_SHARE = 1.0 / 900.0
 """The longer the programme, the less a second changes and the longer a search takes: after an hour the
 moves are asked for every 6 s."""
+_AT_REST_S = 0.5
+"""Faders that have not moved for so long have arrived: moves are asked for then, not at each step of the way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,7 @@ class StemFaders:
         self._faders_db = np.zeros(len(mix.names))
         self._told: set[str] = set()
         self._are_known = False
+        self._was_moved = False
         self.gains_db = self._faders_db
         """Faders that shaped the latest blocks, that of the programme included where it is known."""
         self._reset()
@@ -61,7 +64,7 @@ class StemFaders:
         self._peaks_dbtp = np.full(len(self._mix.names), SILENCE)
         self._moves: dict[str, Move] = {}
         self._seconds = 0.0
-        self._due_s = SILENCE
+        self._due_s, self._rests_s = SILENCE, math.inf
         self.build_up: tuple[Opening, ...] = ()
         """A rough balance from silence."""
 
@@ -116,8 +119,8 @@ class StemFaders:
         if name not in self._told and position_db > SILENCE:
             self._told.add(name)
             self._advisor.stood_at(name, position_db)
+        self._was_moved |= bool(position_db != self._faders_db[place])
         self._faders_db[place] = position_db
-        self.ask_soon()
         return name
 
     @property
@@ -150,8 +153,11 @@ class StemFaders:
 
     def look(self, now_s: float) -> None:
         """Asks for the moves where they are due."""
-        if now_s < self._due_s:
+        if self._was_moved:
+            self._was_moved, self._rests_s = False, now_s + _AT_REST_S
+        if now_s < min(self._due_s, self._rests_s):
             return
+        self._rests_s = math.inf
         self._due_s = now_s + _ASK_S + self._seconds * _ASK_SHARE
         self._moves = self._advisor.moves()
         self.build_up = tuple(

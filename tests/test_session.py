@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from sidecar.advice.counsel import Counsel
 from sidecar.errors import SourceError
 from sidecar.feed import Command
 from sidecar.goals import load_goal
@@ -18,6 +19,7 @@ from sidecar.setup import Setup
 from sidecar.sources import Block
 from sidecar.stem_faders import Mix
 from sidecar.tape import Tape
+from sidecar.vocabulary import Move
 
 RATE_HZ = 48_000
 STEP = 4_800
@@ -275,6 +277,18 @@ def test_quick_steps_of_a_held_fader_add_up():
     session.run()
 
     assert 1.5 == session.snapshot().fader_db
+
+
+def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_each_time(monkeypatch):
+    """Ten words a second, each another, for ten seconds: advice is asked for once a second."""
+    asked = []
+    told = [Command("fader", -0.01 * word) for word in range(100)]
+    steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.send(word))]
+    monkeypatch.setattr(Counsel, "next_pass", lambda self: asked.append(1) or Move())
+    session = Session(Script(*steps), fast())
+    session.run()
+
+    assert 8 < len(asked) < 14
 
 
 def test_feedback_from_a_fader_tells_where_it_stands():

@@ -56,10 +56,40 @@ def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_mov
     faders.stands_at("band", -9.0)
     take(faders, blocks(0.1, SILENCE, -23.0))
     faders.look(0.0)
+    faders.look(0.6)
     second = stem(faders, "band")
 
     assert (-4.0, pytest.approx(-5.0, abs=0.1)) == (first.fader_db, first.move.gain_db)
     assert (-9.0, True) == (second.fader_db, second.move.is_quiet)
+
+
+def test_a_ride_asks_for_the_moves_when_it_has_come_to_rest_not_at_every_step(monkeypatch):
+    """A search takes a tenth of a second after an hour of eight stems; steps come twenty a second."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    take(faders, blocks(30, SILENCE, -18.0))
+    faders.look(0.0)
+    asked_s, now_s = [], 0.0
+    monkeypatch.setattr(faders, "_advisor", Asked(faders._advisor, lambda: asked_s.append(now_s)))
+    for step in range(1, 21):
+        now_s = step * 0.05
+        faders.stands_at("band", -0.1 * min(step, 10))
+        faders.look(now_s)
+
+    assert [1.0] == asked_s
+
+
+class Asked:
+    """An advisor, and when it is asked for moves."""
+
+    def __init__(self, advisor, tell):
+        self._advisor, self._tell = advisor, tell
+
+    def __getattr__(self, name):
+        return getattr(self._advisor, name)
+
+    def moves(self):
+        self._tell()
+        return self._advisor.moves()
 
 
 def test_faders_that_the_source_knows_are_taken_from_it():
