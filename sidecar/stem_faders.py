@@ -28,7 +28,7 @@ _ASK_SHARE = 1.0 / 900.0
 """The longer the programme, the less a second changes and the longer a search takes: after an hour the
 moves are asked for every 6 s."""
 _AT_REST_S = 0.5
-"""Faders that have not moved for so long have arrived: moves are asked for then, not at each step of the way."""
+"""Faders that have not moved for so long have arrived: moves are asked for then, not at each step."""
 
 
 @dataclass(frozen=True, slots=True)
