@@ -20,7 +20,10 @@ ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
 
 _AT_ONCE = 8192
-"""Blocks looked at together: rows as long as a day, made and let go again, leave holes in the memory."""
+"""Blocks looked at together: long rows, made and let go again, leave holes in the memory."""
+
+_LATEST = 4 * 36_000
+"""What is still to come is judged by the latest four hours: what came before tells little of it."""
 
 _LONGEST_RUN = 18_000
 """Half an hour is more than is needed to find the place in an earlier pass."""
@@ -78,10 +81,12 @@ class History:
 
     @property
     def known_in_time(self) -> Floats:
-        """The gating blocks of :attr:`known` in the order they were heard: an array of the caller's own."""
-        in_time, size = np.empty(self.blocks), 0
+        """The gating blocks of :attr:`known` in the order they were heard, those of the latest four hours: an
+        array of the caller's own."""
+        oldest = max(0, self.blocks - _LATEST)
+        in_time, size = np.empty(self.blocks - oldest), 0
         for first, past in pairwise([0, *self.cuts, self.blocks]):
-            for start in range(first, past, _AT_ONCE):
+            for start in range(max(first, oldest), past, _AT_ONCE):
                 stop = min(start + _AT_ONCE + GATING_STEPS - 1, past)
                 powers = gating_powers(self._material(start, stop))
                 known = powers[~np.isnan(powers)]

@@ -5,9 +5,10 @@ import tracemalloc
 import numpy as np
 import pytest
 
+from sidecar.advice.history import History
 from sidecar.advising import Adviser
 from sidecar.course import CourseLog
-from sidecar.gating import Powers
+from sidecar.gating import Powers, gating_powers
 from sidecar.goals import load_goal
 from sidecar.meter import Blocks, Meter
 from sidecar.metering import Taken
@@ -70,6 +71,18 @@ def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
     adviser.ask_soon()
     adviser.look(600.0, at_rest=True)
     assert [1, 1] == searches
+
+
+def test_what_is_to_come_is_judged_by_the_latest_four_hours():
+    """A look at a long day takes no more room than one at four hours; gating blocks end at a cut also there."""
+    history, energies = History(), heard(6 * HOUR).mix.energy
+    history.push(energies[: 5 * HOUR], 0.0, None)
+    history.splice()
+    history.push(energies[5 * HOUR :], 0.0, None)
+
+    latest = energies[2 * HOUR :].astype(np.float32).astype(np.float64)
+    expected = np.concatenate([gating_powers(latest[: 3 * HOUR]), gating_powers(latest[3 * HOUR :])])
+    np.testing.assert_array_equal(expected, history.known_in_time)
 
 
 def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
