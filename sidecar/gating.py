@@ -43,8 +43,9 @@ _LEAST = 1e-30
 _AT_ONCE = 16_384
 """Blocks looked at together: what is made of a whole day besides them would take many times their room."""
 
-_LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 280
-"""Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
+_LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 480
+"""Level classes, fine enough to forecast with; what is known exactly is gated exactly. Up to +130 LUFS: as
+loud as is, at a fader of 0 dB, what is heard in full through one told to stand at -120."""
 
 
 def gating_powers(energies: Floats) -> Floats:

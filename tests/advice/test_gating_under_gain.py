@@ -8,7 +8,10 @@ from advice_reference import energy, gained, gated, integrated, material
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.advice.landing import LandingAdvisor
+from sidecar.gating import LevelClasses, Part, Powers, gated_loudness, gating_powers
+from sidecar.goals import load_goal
+from sidecar.vocabulary import mean_square
 
 
 def test_tech_3341_case_3_drops_the_quiet_ends():
@@ -85,3 +88,23 @@ def test_a_day_is_gated_as_a_whole_and_kept_in_the_room_of_hours():
         whole = gated(blocks * 10.0 ** (gain_db / 10.0))
         assert pytest.approx(whole, abs=0.001) == gated_loudness([Part(powers, gain_db)])
     assert powers.size < 60_000
+
+
+@pytest.mark.parametrize("fader_db", [-40.0, -60.0, -120.0])
+def test_classes_hold_what_is_heard_through_a_fader_that_is_almost_closed(fader_db):
+    """At a fader of 0 dB the material lies far over full scale; under the fader it reads what it was."""
+    powers = mean_square(-14.0) * 10.0 ** (np.random.default_rng(3).normal(0.0, 3.0, 500) / 10.0)
+    classes = LevelClasses.of((powers * 10.0 ** (-fader_db / 10.0))[np.newaxis])
+
+    heard = gated_loudness([Part(classes, np.array([[fader_db]]))])
+    assert pytest.approx(float(gated_loudness([Part(Powers(powers))])), abs=0.05) == float(heard[0, 0])
+
+
+@pytest.mark.parametrize("fader_db", [-40.0, -60.0, -120.0])
+def test_what_is_too_loud_goes_down_wherever_its_fader_is_told_to_stand(fader_db):
+    """11 LU over the target: never up, however far down the fader says it is."""
+    heard = mean_square(-12.0) * 10.0 ** (np.random.default_rng(1).normal(0.0, 3.0, 600) / 10.0)
+    advisor = LandingAdvisor(load_goal("r128"), 600.0)
+    advisor.push(heard, np.full(600, fader_db), np.full(600, -13.0))
+
+    assert -6.0 == advisor.this_pass().gain_db
