@@ -32,7 +32,8 @@ _TAIL_LENGTH = 4096
 """Blocks that are sorted on their own before they are merged: keeps a look cheap on a long history."""
 
 _MOST_PENDING = 1024
-"""Rows that wait to be sorted in: of some programmes nobody ever asks for the loudness."""
+"""Blocks that wait to be sorted in: of some programmes nobody ever asks for the loudness, and a look at
+others must not wait for hours of them."""
 
 _MOST_APART = 36_000
 """An hour of blocks is kept one by one; a longer programme in grains, so that a look at it costs no more."""
@@ -99,16 +100,18 @@ class Powers:
         self._body = _Sorted(np.empty(0) if powers is None else powers)
         self._tail = _Sorted(np.empty(0))
         self._pending: list[Floats] = []
+        self._waiting = 0
 
     @property
     def size(self) -> int:
         """Powers that are kept apart: as many as blocks, until an hour of them is exceeded."""
-        return len(self._body.powers) + len(self._tail.powers) + sum(map(len, self._pending))
+        return len(self._body.powers) + len(self._tail.powers) + self._waiting
 
     def append(self, powers: Floats) -> None:
         """Adds gating blocks, mean squares, shape (n,)."""
         self._pending.append(powers)
-        if len(self._pending) > _MOST_PENDING:
+        self._waiting += len(powers)
+        if self._waiting > _MOST_PENDING:
             self._settle()
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:
@@ -126,6 +129,7 @@ class Powers:
             return
         self._tail = _Sorted(np.concatenate([self._tail.powers, *self._pending]))
         self._pending.clear()
+        self._waiting = 0
         if len(self._tail.powers) > _TAIL_LENGTH:
             self._body = self._body.merged(self._tail)
             self._tail = _Sorted(np.empty(0))
@@ -189,8 +193,9 @@ class LevelClasses:
 
 def _from_above(classes: Floats) -> Floats:
     """Sums over each class and all louder ones, 0 at the end."""
-    sums = np.cumsum(classes[:, ::-1], axis=1)[:, ::-1]
-    return np.asarray(np.pad(sums, ((0, 0), (0, 1))))
+    sums = np.zeros((classes.shape[0], classes.shape[1] + 1))
+    np.cumsum(classes[:, ::-1], axis=1, out=sums[:, -2::-1])
+    return sums
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sidecar.advice.series import Floats, Singles, Steps
+from sidecar.advice.series import Floats, Latest, Singles, Steps
 from sidecar.errors import SignalError
 from sidecar.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
 from sidecar.vocabulary import BLOCK_S, SILENCE
@@ -19,11 +18,8 @@ ENOUGH_S = 3.0
 ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
 
-_AT_ONCE = 8192
-"""Blocks looked at together: long rows, made and let go again, leave holes in the memory."""
-
 _LATEST = 4 * 36_000
-"""What is still to come is judged by the latest four hours: what came before tells little of it."""
+"""Gating blocks, four hours of them: what came before tells little of what is still to come."""
 
 _LONGEST_RUN = 18_000
 """Half an hour is more than is needed to find the place in an earlier pass."""
@@ -56,6 +52,7 @@ class History:
         """Where it stood once enough was heard to be judged; before, it may still have been opening."""
         self.last_open_db: float | None = None
         """Where it last stood while anything could be heard."""
+        self._in_time = Latest(_LATEST)
         self._heard_gates = 0
 
     @property
@@ -81,18 +78,8 @@ class History:
 
     @property
     def known_in_time(self) -> Floats:
-        """The gating blocks of :attr:`known` in the order they were heard, those of the latest four hours: an
-        array of the caller's own."""
-        oldest = max(0, self.blocks - _LATEST)
-        in_time, size = np.empty(self.blocks - oldest), 0
-        for first, past in pairwise([0, *self.cuts, self.blocks]):
-            for start in range(max(first, oldest), past, _AT_ONCE):
-                stop = min(start + _AT_ONCE + GATING_STEPS - 1, past)
-                powers = gating_powers(self._material(start, stop))
-                known = powers[~np.isnan(powers)]
-                in_time[size : size + len(known)] = known
-                size += len(known)
-        return in_time[:size]
+        """The latest gating blocks of :attr:`known` in the order they were heard: the caller's own array."""
+        return self._in_time.values.copy()
 
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""
@@ -121,6 +108,7 @@ class History:
         is_known = ~np.isnan(known)
         self.metered.append(metered)
         self.known.append(known[is_known])
+        self._in_time.append(known[is_known])
         heard = np.flatnonzero(is_known & (metered > ABSOLUTE_GATE))
         missing = ENOUGH_GATES - self._heard_gates
         if 0 < missing <= len(heard):

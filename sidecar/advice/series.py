@@ -52,6 +52,30 @@ class Singles:
         return self._size
 
 
+class Latest:
+    """Numbers of which only the latest are kept."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._room: Floats = np.empty(2 * most)
+        self._size = 0
+
+    def append(self, values: Floats) -> None:
+        """Adds *values*, shape (n,), at the end."""
+        values = values[-self._most :]
+        if self._size + len(values) > len(self._room):
+            kept = self.values[len(values) :]
+            self._room[: len(kept)] = kept
+            self._size = len(kept)
+        self._room[self._size : self._size + len(values)] = values
+        self._size += len(values)
+
+    @property
+    def values(self) -> Floats:
+        """The latest of all numbers so far, in their order: a view, valid until the next append."""
+        return self._room[max(0, self._size - self._most) : self._size]
+
+
 class Crests:
     """Numbers of which only the highest of each ten is kept, in single precision."""
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from itertools import islice
 
 import numpy as np
 from landing_floors import SETS, insider, omniscient, programme
@@ -60,16 +61,18 @@ def clock() -> None:
     """Times of the calls on a four-hour history that keeps growing."""
     rng = np.random.default_rng(4)
     shows = [programme("show", number) for number in range(20)]
-    material = np.resize(np.concatenate(shows), 4 * 36_000)
+    longer = np.resize(np.concatenate(shows), round(4.5 * 36_000))
+    material = longer[: 4 * 36_000]
     for name, profile in {
         "cold": None,
-        "profile": material * 10 ** (rng.normal(0, 0.8, len(material)) / 10),
+        "profile": longer * 10 ** (rng.normal(0, 0.8, len(longer)) / 10),
     }.items():
         advisor = LandingAdvisor(GOAL, 4.5 * 3600, profile)
         advisor.push(material, 0.0, -6.0)
+        to_come = iter(longer[len(material) :])
         for call in (advisor.next_pass, advisor.this_pass):
             times = []
-            for block in material[:60]:
+            for block in islice(to_come, 60):
                 advisor.push(float(block), 0.0, -6.0)
                 began = time.perf_counter()
                 call()

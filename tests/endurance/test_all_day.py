@@ -74,15 +74,15 @@ def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
 
 
 def test_what_is_to_come_is_judged_by_the_latest_four_hours():
-    """A look at a long day takes no more room than one at four hours; gating blocks end at a cut also there."""
-    history, energies = History(), heard(6 * HOUR).mix.energy
-    history.push(energies[: 5 * HOUR], 0.0, None)
+    """A look at a long day takes no more room than one at four hours; no gating block spans a cut."""
+    history, energies = History(), heard(9 * HOUR).mix.energy
+    history.push(energies[: 8 * HOUR], 0.0, None)
     history.splice()
-    history.push(energies[5 * HOUR :], 0.0, None)
+    for first in range(8 * HOUR, 9 * HOUR, HOUR // 10):
+        history.push(energies[first : first + HOUR // 10], 0.0, None)
 
-    latest = energies[2 * HOUR :].astype(np.float32).astype(np.float64)
-    expected = np.concatenate([gating_powers(latest[: 3 * HOUR]), gating_powers(latest[3 * HOUR :])])
-    np.testing.assert_array_equal(expected, history.known_in_time)
+    expected = np.concatenate([gating_powers(energies[: 8 * HOUR]), gating_powers(energies[8 * HOUR :])])
+    np.testing.assert_array_equal(expected[-4 * HOUR :], history.known_in_time)
 
 
 def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
