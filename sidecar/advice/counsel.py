@@ -123,8 +123,8 @@ class Counsel:
         """The fader itself said where it stands, from now on."""
         was_absolute = self._fader.is_absolute
         self._fader.feedback(self.seconds, position_db)
-        self._told_s.append(self.seconds)
         if not was_absolute:
+            self._told_s.append(self.seconds)
             self._retell()
 
     def fader_moved_by(self, change_db: float) -> None:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from sidecar.advice.creep import Creep
 from sidecar.advice.series import Floats
 from sidecar.gating import RELATIVE_GATE, LevelClasses, Part, Powers, gated_loudness, loudness_of
+from sidecar.vocabulary import SILENCE
 
 MOVES_DB: Floats = np.arange(-600, 601) / 10.0
 """Every move that is tried: a gated loudness jumps where a gate moves."""
@@ -57,11 +58,16 @@ _ROUGH_MIX_LU = 7.0
 """Error of a rough mix at which its likelihood has fallen to 1/e; flat inside, steep outside. It stands
 for "within about 6 LU" (common practice, no source)."""
 
-_SILENT_LU = 60.0
-"""Silence is no further off the target than this."""
+_NO_ROUGH_MIX = 0.02
+"""Chance, of the best likelihood, that it is no rough mix of this goal at all, but say a finished master of a
+louder one: what has been heard for some time then counts for more than where a mix should stand."""
 
 _LEAST = 1e-30
 """Mean square of silence, where its logarithm is asked for."""
+
+_NOTHING_LUFS, _LOWEST_LUFS = -200.0, -70.0
+"""Nothing passes the gate: a number while it is reckoned with, since minus infinity times 0 is none. The
+second is the absolute gate, which no gated loudness lies under (BS.1770-5 Annex 1)."""
 
 _GRID_DB: Floats = np.arange(-60.0, 61.0)
 
@@ -98,10 +104,12 @@ class UnheardRest:
         return 26.0  # ours: songs of both sets of tests/benchmarks then ask for few moves
 
     def landings(self, metered: Powers, fader_db: float) -> Floats:
-        tried = np.sort(self.whole(Part(metered), fader_db + _GRID_DB).T, axis=1)
+        wholes = self.whole(Part(metered), fader_db + _GRID_DB).T
+        tried = np.sort(np.maximum(wholes, _NOTHING_LUFS), axis=1)
         below = np.minimum((MOVES_DB - _GRID_DB[0]).astype(np.intp), len(_GRID_DB) - 2)
         part = (MOVES_DB - _GRID_DB[below])[:, np.newaxis]
-        return np.asarray(tried[below] * (1.0 - part) + tried[below + 1] * part)
+        landings = tried[below] * (1.0 - part) + tried[below + 1] * part
+        return np.where(landings < _LOWEST_LUFS, SILENCE, landings)
 
     def whole(self, past: Part, gains_db: Floats) -> Floats:
         """LUFS of each future after that past, shape (futures, gains)."""
@@ -199,7 +207,6 @@ def _as_rough_mix(wholes: Floats, target_lufs: float) -> NDArray[np.intp]:
 
     wholes: LUFS with the fader left alone, shape (futures,).
     """
-    error_lu = np.minimum(np.abs(wholes - target_lufs), _SILENT_LU)
-    chance = -((error_lu / _ROUGH_MIX_LU) ** 4)
-    share = np.cumsum(np.exp(chance - chance.max()))
+    likelihood = np.exp(-((np.abs(wholes - target_lufs) / _ROUGH_MIX_LU) ** 4))
+    share = np.cumsum(likelihood + _NO_ROUGH_MIX)
     return np.searchsorted(share / share[-1], (np.arange(len(share)) + 0.5) / len(share))

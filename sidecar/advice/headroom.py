@@ -26,6 +26,10 @@ def under_ceiling(move: Move, landing_at: Callable[[float], float], peak_dbtp: f
     off_db = math.ceil(excess_db * 10.0 - _ROUNDING) / 10.0
     if move.gain_db > 0.0:
         return _raised_less(move, landing_at, goal.ceiling_dbtp - peak_dbtp, off_db, goal)
+    move = _lowered_for_both(move, landing_at, off_db, goal)
+    off_db = max(math.ceil((peak_dbtp + move.gain_db - goal.ceiling_dbtp) * 10.0 - _ROUNDING) / 10.0, 0.0)
+    if off_db == 0.0:
+        return move
     return replace(move, limited_by="ceiling", reason=_too_high(move, off_db, goal))
 
 
@@ -39,6 +43,23 @@ def _raised_less(
     else:
         reason = f"{change(move.gain_db)} is wanted, but peaks reach the {ceiling(goal)} ceiling: {first}"
     return replace(move, gain_db=gain_db, landing=landing_at(gain_db), limited_by="ceiling", reason=reason)
+
+
+def _lowered_for_both(move: Move, landing_at: Callable[[float], float], off_db: float, goal: Goal) -> Move:
+    """What lands over the goal all the same needs no cure but the fader for its peaks: lowered by
+    *off_db*, or as far as the target allows."""
+    lower_by_db = 0.0
+    while (
+        lower_by_db < off_db - _ROUNDING and landing_at(move.gain_db - lower_by_db - 0.1) >= goal.target_lufs
+    ):
+        lower_by_db = round(lower_by_db + 0.1, 1)
+    if lower_by_db == 0.0 or move.landing <= goal.highest_lufs:
+        return move
+    gain_db = round(move.gain_db - lower_by_db, 1)
+    landing = landing_at(gain_db)
+    over = f", still over {level(goal.highest_lufs, goal)}" if landing > goal.highest_lufs else ""
+    reason = f"{change(gain_db)}: loudness and peaks ask for it; it heads for {level(landing, goal)}{over}."
+    return replace(move, gain_db=gain_db, landing=landing, limited_by="ceiling", reason=reason)
 
 
 def _too_high(move: Move, off_db: float, goal: Goal) -> str:

@@ -171,8 +171,10 @@ class LandingAdvisor:
         target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
         nearest = ahead.reachable(goal.target_lufs)
         if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
-            best = f"{target} is out of reach, {level(nearest, goal)} is the nearest."
-            return f"{change(gain_db)}: {best}" if gain_db else f"Leave the fader: {best}"
+            what = change(gain_db) if gain_db else "Leave the fader"
+            best = f"{target} is out of reach in this pass, {level(nearest, goal)} the nearest"
+            again_db = self.next_pass().gain_db
+            return f"{what}: {best}." + (f" Next pass: {change(again_db)}." if again_db else "")
         if gain_db != wanted_db:
             in_all = f"{figure(abs(wanted_db))} dB in all"
             return f"{change(gain_db)}, then look again: {target} asks for {in_all}."
@@ -188,7 +190,7 @@ class LandingAdvisor:
             return Move(0.0, now, reason=f"On target at {level(now, goal)}: leave the fader where it is.")
         gain_db = _nearest(landings, goal)
         landing = float(landings[_index(gain_db)])
-        reason = f"{change(gain_db)}: the whole pass then lands at {level(landing, goal)}."
+        reason = f"{change(gain_db)}: a whole pass then lands at {level(landing, goal)}."
         return Move(gain_db, landing, reason=reason)
 
     def _is_left_alone(self, lufs: float) -> bool:

@@ -44,7 +44,7 @@ def test_the_move_is_the_offset_to_the_target_in_tenths():
     move = heard(energy([-20.0] * 300)).next_pass()
 
     assert (move.gain_db, move.limited_by) == (-3.0, None)
-    assert move.reason == "Down 3.0 dB: the whole pass then lands at −23.0 LUFS."
+    assert move.reason == "Down 3.0 dB: a whole pass then lands at −23.0 LUFS."
 
 
 def test_blocks_that_cross_the_absolute_gate_are_reckoned_with():

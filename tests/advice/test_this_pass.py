@@ -8,7 +8,11 @@ import pytest
 from advice_reference import TELEVISION, energy, gained, integrated, material
 
 from sidecar.advice import LandingAdvisor
+from sidecar.advice.forecast import unheard_rest
+from sidecar.advice.headroom import under_ceiling
 from sidecar.errors import SettingsError, SignalError
+from sidecar.gating import Powers
+from sidecar.vocabulary import Move
 
 LOOK = 300
 """One look every 30 s."""
@@ -146,18 +150,52 @@ def test_a_raise_in_mid_pass_stops_at_the_ceiling():
     assert (move.gain_db, move.limited_by) == (1.0, "ceiling")
 
 
-def test_peaks_over_the_ceiling_do_not_make_a_missed_target_right():
-    """A past that keeps the pass far over its target, with peaks over the ceiling, is not called right."""
+def test_a_pass_that_stays_too_loud_is_lowered_for_its_peaks():
+    """Where the past keeps it over the target and peaks pass the ceiling, the fader is not left alone."""
     programme = energy([-13.0] * 1000 + [-23.0] * 200)
     advisor = LandingAdvisor(TELEVISION, 120.0, programme)
     advisor.push(programme[:1000], 0.0, 0.5)
 
     move = advisor.this_pass()
 
-    assert move.limited_by == "ceiling"
-    assert "−23.0 LUFS is out of reach" in move.reason
-    assert f"Also, peaks still pass −1.0 dBTP: take {1.5 + move.gain_db:.1f} dB off them." in move.reason
-    assert "right" not in move.reason
+    assert (-1.5, "ceiling") == (move.gain_db, move.limited_by)
+    said = "Down 1.5 dB: loudness and peaks ask for it; it heads for −13.0 LUFS, still over −22.8 LUFS."
+    assert said == move.reason
+
+
+def test_peaks_lower_no_pass_under_its_target():
+    """With the loudness at its target only what loudness can spare is taken; the rest is for a limiter."""
+    move = Move(-2.0, -22.7, reason="Down 2.0 dB from here: this pass then heads for −22.7 LUFS.")
+
+    lowered = under_ceiling(move, lambda gain_db: -20.7 + gain_db, 4.0, TELEVISION)
+
+    assert (-2.3, "ceiling") == (lowered.gain_db, lowered.limited_by)
+    assert "peaks still pass −1.0 dBTP: take 2.7 dB off them." in lowered.reason
+
+
+def test_a_finished_master_is_lowered_from_early_on():
+    """Material 14 LU too hot is no rough mix: it is not believed to end soft, and the band says so."""
+    steady = energy([-9.0 + math.sin(block) for block in range(2400)])
+    for heard_s in (35, 95, 155):
+        advisor = LandingAdvisor(TELEVISION, 240.0)
+        advisor.push(steady[: heard_s * 10], 0.0, -10.0)
+        move = advisor.this_pass()
+
+        assert -6.0 == move.gain_db
+        after = gained(steady, np.where(np.arange(2400) < heard_s * 10, 0.0, move.gain_db))
+        landed = integrated(after)
+        assert move.landing_low <= landed <= move.landing_high
+
+
+def test_what_is_out_of_reach_is_left_to_the_next_pass():
+    """Where too little is left for the fader, the nearest landing is told and the move for a new one."""
+    advisor = LandingAdvisor(TELEVISION, 100.0)
+    advisor.push(energy([-13.0] * 900), 0.0, -10.0)
+
+    said = advisor.this_pass().reason
+
+    expected = "Leave the fader: −23.0 LUFS is out of reach in this pass, −13.4 LUFS the nearest. "
+    assert f"{expected}Next pass: Down 10.0 dB." == said
 
 
 @pytest.mark.parametrize(("seconds", "wait_s"), [(60, 30.0), (540, 15.0), (590, 5.0)])
@@ -293,3 +331,14 @@ def test_a_fader_pulled_far_down_is_brought_back():
     move = played(energy([-26.0] * 6000), 180, faders).this_pass()
 
     assert (move.gain_db, move.limited_by) == (3.0, "step")
+
+
+def test_a_rest_that_no_gate_lets_through_lands_on_silence():
+    """Where every block stays under the absolute gate the landing is minus infinity, never NaN."""
+    quiet = np.full(100, 1e-9)
+    rest = unheard_rest(Powers(quiet), quiet, 100, 0.0, -23.0)
+
+    landings = rest.landings(Powers(quiet), 0.0)
+
+    assert not np.isnan(landings).any()
+    assert (-math.inf, True) == (landings[0].max(), math.isfinite(landings[-1].min()))

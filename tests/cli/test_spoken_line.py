@@ -33,11 +33,11 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
         transport="ended",
         goal=GOAL,
         reading=Reading(integrated=-22.9),
-        next_pass=Move(3.5, -23.0, reason="Up 3.5 dB: the whole pass then lands at −23.0 LUFS."),
+        next_pass=Move(3.5, -23.0, reason="Up 3.5 dB: a whole pass then lands at −23.0 LUFS."),
     )
     PlainLines()(over)
 
-    assert "For the next pass: Up 3.5 dB: the whole pass then lands" in capsys.readouterr().out
+    assert "For the next pass: Up 3.5 dB: a whole pass then lands" in capsys.readouterr().out
     assert spoken(over).startswith("Ended. For the next pass: Programme fader: up 3.5 dB")
 
 
