@@ -33,6 +33,8 @@ FINDING_ITS_PLACE = ": finding its place…"
 FITS = " fits ({offset} s in, {error} dB)"
 DOES_NOT_FIT = " does not fit: forecast from what was heard"
 NO_ALERTS = " ◇ no alerts"
+WITHIN_GOAL = " ✓ passes"
+BREAKS_GOAL = " ✗ {limits}"
 OSC_NOWHERE = "OSC goes nowhere"
 NOTHING_HEARD = "nothing was heard yet"
 

@@ -14,7 +14,7 @@ from sidecar.journal import reader
 from sidecar.journal.export import export, summary_fields
 from sidecar.journal.record import Summary
 from sidecar.journal.schema import usual_file
-from sidecar.journal.verdict import broken_limits
+from sidecar.limits import broken_limits
 from sidecar.vocabulary import BLOCK_S, figure
 
 

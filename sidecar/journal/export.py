@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sidecar.errors import SettingsError
 from sidecar.goals import Goal
 from sidecar.journal.record import Record, Summary, Told
-from sidecar.journal.verdict import broken_limits
+from sidecar.limits import broken_limits
 from sidecar.vocabulary import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
 
 COLUMNS = (

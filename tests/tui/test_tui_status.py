@@ -24,9 +24,27 @@ def test_the_heading_says_state_time_goal_and_source():
     assert line.endswith(" rehearsal 48 kHz stereo ")
 
 
-def test_a_narrow_heading_shortens_the_title_and_keeps_the_target():
-    """The number is what the rails refer to."""
-    assert "Production mast… −23.0 LUFS rehearsal" in text_of(heading(_view(scenes.down()), 80))
+def test_a_narrow_heading_has_the_goals_name_for_its_title_and_keeps_the_target():
+    """A title cut off looks like any other; the name is whole, and the number is what the rails refer to."""
+    assert "  production −23.0 LUFS  " in text_of(heading(_view(scenes.down()), 80))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"integrated": -22.8, "max_true_peak": -1.04}, " ✓ passes"),
+        ({"integrated": -22.7, "max_true_peak": 0.4}, " ✗ loud, true peak"),
+    ],
+)
+def test_a_pass_that_is_over_says_what_it_was(change, said):
+    """Nobody was there to be warned: the verdict stands where alerts would, and of OSC nothing is said."""
+    feed = scenes.down()
+    reading = replace(feed.shown.reading, **change)
+    feed.change(transport="ended", alerts=(), targets=(), reading=reading)
+    view = _view(feed)
+
+    assert said == text_of(alerts_row(view, 80)).rstrip()
+    assert not any("OSC" in text_of(row) for height in (1, 2) for row in outlets(view, 80, height))
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from rich.cells import cell_len
 
 from sidecar.feed import Snapshot, Target, Transport
+from sidecar.goals import Goal
+from sidecar.limits import broken_limits
 from sidecar.vocabulary import Alert
 from tui import texts
 from tui.drawing import wording
@@ -39,8 +41,13 @@ def heading(view: View, width: int) -> Row:
     source = _source(snapshot)
     source = shortened(source, max(0, room // 2))
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
-    goal = shortened(snapshot.goal.title, room - cell_len(source) - len(target) - 2) + target
+    goal = _named(snapshot.goal, room - cell_len(source) - len(target) - 2) + target
     return spread((*left, (goal, "dim")), ((f"{source} ", "dim"),), width)
+
+
+def _named(goal: Goal, room: int) -> str:
+    """The goal's title, or where that has no room its name."""
+    return goal.title if cell_len(goal.title) <= room else shortened(goal.name or goal.title, room)
 
 
 def _source(snapshot: Snapshot) -> str:
@@ -71,12 +78,22 @@ def _losses(snapshot: Snapshot) -> Row:
 def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
     """detail 2: with value and limit, 1: with value, 0: words only; with_quiet: those that are off too."""
     if not snapshot.alerts:
-        return ((texts.NO_ALERTS, "dim"),)
+        return _verdict(snapshot)
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
     for alert in snapshot.alerts:
         if alert.state != "off" or with_quiet:
             runs += [alert_run(alert, snapshot, detail), (" ", "plain")]
     return tuple(runs)
+
+
+def _verdict(snapshot: Snapshot) -> Row:
+    """In place of alerts that nobody was there to see: what the pass as a whole is."""
+    if snapshot.transport != "ended":
+        return ((texts.NO_ALERTS, "dim"),)
+    broken = broken_limits(snapshot.reading, snapshot.goal)
+    if broken:
+        return ((texts.BREAKS_GOAL.format(limits=", ".join(broken)), "over bold"),)
+    return ((texts.WITHIN_GOAL, "strong"),)
 
 
 def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
@@ -98,7 +115,7 @@ def outlets(view: View, width: int, height: int) -> list[Row]:
     if height < 1:
         return []
     if height > 1:
-        rows = [fit(_osc_long(view.snapshot.targets, width), width), fit(_notice(view, width), width)]
+        rows = [fit(_osc_long(view, width), width), fit(_notice(view, width), width)]
         return [*rows, *([fit((), width)] * (height - 2))]
     targets = _osc_short(view)
     # That OSC goes nowhere is worth less than the end of a sentence.
@@ -118,7 +135,7 @@ def _osc_short(view: View) -> Row:
     """All targets in one short run for the right edge."""
     targets = view.snapshot.targets
     if not targets:
-        return ((f"{texts.OSC_NOWHERE} ", "faint"),)
+        return _nowhere(view.snapshot)
     if len(targets) == 1:
         return (*target_runs(targets[0]), (" ", "plain"))
     sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
@@ -128,10 +145,16 @@ def _osc_short(view: View) -> Row:
     return tuple(runs)
 
 
-def _osc_long(targets: tuple[Target, ...], width: int) -> Row:
+def _nowhere(snapshot: Snapshot) -> Row:
+    """A pass that is over has nobody left to tell."""
+    return () if snapshot.transport == "ended" else ((f" {texts.OSC_NOWHERE} ", "faint"),)
+
+
+def _osc_long(view: View, width: int) -> Row:
     """Each target with its counts and its fault, as many as fit."""
+    targets = view.snapshot.targets
     if not targets:
-        return ((f" {texts.OSC_NOWHERE}", "faint"),)
+        return _nowhere(view.snapshot)
     cells = Cells(width)
     x = 1
     for index, target in enumerate(targets):

@@ -1,5 +1,5 @@
-"""Whether a pass keeps within its goal: the short answer for a list. Files have more to say of themselves
-(see ``sidecar/delivery``)."""
+"""Whether a pass keeps within its goal: the short answer, for a list or a row of the screen. Files have more
+to say of themselves (see ``sidecar/delivery``)."""
 
 from __future__ import annotations
 
