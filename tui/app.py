@@ -107,8 +107,9 @@ class SidecarApp(App[None]):
     def glance(self) -> None:
         """Move what is to be seen moving; the rest, which changes ten times a second, waits for the next
         look."""
-        if isinstance(self.screen, MainScreen) and (view := self._news()) is not None:
-            self.screen.show_moving(view)
+        for screen in self.screen_stack[-1:]:
+            if isinstance(screen, MainScreen) and (view := self._news()) is not None:
+                screen.show_moving(view)
 
     def _news(self) -> View | None:
         """The run as it is now; while the feed fails, as it was. None before anything was seen."""

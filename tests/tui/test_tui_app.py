@@ -64,6 +64,21 @@ def test_between_two_looks_the_rails_move_alone():
     drive(scenes.playing(), script, GENEROUS)
 
 
+def test_a_run_that_has_ended_is_told_nothing_any_more():
+    """Nobody would hear it: no key is offered that would change what is over, and looking back stays."""
+    feed = scenes.armed()
+    feed.change(transport="ended", guess="Was the fader moved?")
+
+    async def script(pilot):
+        await pilot.press("space", "r", "m", "f", "plus", "a", "x", "y", "g", "u", "left")
+        screen = pilot.app.screen
+        assert isinstance(screen, MainScreen)
+        assert (True, True) == (screen.desk.look().relative, screen.desk.cursor.at_s is not None)
+
+    drive(feed, script, GENEROUS)
+    assert [] == feed.told
+
+
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     """With an alert the key works, without one it does nothing."""
     assert [Command("acknowledge")] == told_after(scenes.alerted(), "a")

@@ -87,8 +87,8 @@ PRESSED = {
             ("full_stop", "jump(1)", _cursor(0.1, 60.0)),
         ],
     ),
+    "preparing": (lambda: _in_state("preparing"), [("space", "tell('start')", Command("start"))]),
     "paused": (lambda: _in_state("paused"), [("space", "tell('continue')", Command("continue"))]),
-    "ended": (lambda: _in_state("ended"), [("space", "tell('start')", Command("start"))]),
     "asking": (
         _asked,
         [

@@ -58,7 +58,8 @@ class RunCommands(Provider):
             yield Named(
                 binding.description, f"{binding.tooltip}  ({binding.key_display or binding.key})", run
             )
-        yield from _goals(screen.desk.feed.goals(), screen)
+        if screen.check_action("goals", ()):
+            yield from _goals(screen.desk.feed.goals(), screen)
 
     def _text(self, text: str) -> str:
         return cast("MainScreen", self.screen).palette.text(text)

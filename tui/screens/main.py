@@ -49,7 +49,10 @@ _SOMETIMES = frozenset(
 _CHANGES = frozenset(
     {"start", "pause", "continue", "reset", "mark", "label", "nudge", "acknowledge", "follow"}
 )
-"""What is not offered where the pass is over."""
+"""What is not offered where a pass that is over is looked back on."""
+
+_FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "confirm", "dismiss"}
+"""What a run that has ended would not take any more."""
 
 _PAGE = 0.8
 """Share of what is shown that a page moves by, so that a little of it stays in sight."""
@@ -132,11 +135,17 @@ class MainScreen(Screen[None]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Hide what would do nothing."""
         name = parameters[0] if action == "tell" else action
-        if self.desk.is_past and name in _CHANGES:
+        if name in self._not_taken():
             return False
         if name == "now":
             return self.desk.cursor.at_s is not None
         return name not in _SOMETIMES or name in self._offered
+
+    def _not_taken(self) -> frozenset[str]:
+        if self.desk.is_past:
+            return _CHANGES
+        is_over = self._view is not None and self._view.snapshot.transport == "ended"
+        return _FOR_A_RUN if is_over else frozenset()
 
     def action_tell(self, verb: Verb, value: str | None = None) -> None:
         if verb in ("confirm", "dismiss") and self._view is not None:
