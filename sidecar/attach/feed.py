@@ -31,7 +31,7 @@ _GOALS_S = 30.0
 _REFUSAL_S = 10.0
 """A refusal is shown for so long."""
 
-_NO_GOAL = Goal("", "no goal known yet:", -23.0, 0.0, 0.0, -1.0, -18.0)
+_NO_GOAL = Goal("", "no goal known yet, drawn for", -23.0, 0.0, 0.0, -1.0, -18.0)
 """Something to draw before the first word; nothing is held against it."""
 
 
