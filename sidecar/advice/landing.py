@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sidecar.advice.bootstrap import spread_lu
-from sidecar.advice.forecast import Rest, unheard_rest
+from sidecar.advice.forecast import Rest, UnheardRest, unheard_rest
 from sidecar.advice.headroom import under_ceiling
 from sidecar.advice.history import ENOUGH_S, History
-from sidecar.advice.profile import KnownRest, ProfileFit, fit_profile, known_rest
+from sidecar.advice.profile import ProfileFit, fit_profile, known_rest
 from sidecar.advice.series import Floats
 from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
 from sidecar.advice.wording import change, level
@@ -115,11 +115,13 @@ class LandingAdvisor:
             return _LISTENING
         fit = self.profile_fit
         rest = self._rest(rest_blocks, fit)
-        landings = rest.landings(heard.metered, heard.last_open_db)
-        ahead = Prospect(landings, rest.price_s, is_known=isinstance(rest, KnownRest))
+        ahead = Prospect(rest.landings(heard.metered, heard.last_open_db), rest.price_s)
         move = self._steered(ahead, self.duration_s, rest_blocks)
         move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
-        low, high = ahead.band(move.gain_db)
+        if isinstance(rest, UnheardRest):
+            low, high = rest.band(heard.metered, heard.last_open_db + move.gain_db)
+        else:
+            low, high = ahead.band(move.gain_db)
         move = replace(move, landing_low=low, landing_high=high)
         if math.isinf(heard.fader_db):
             move = self._from_below(move, "this pass")

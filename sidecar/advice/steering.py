@@ -44,14 +44,8 @@ _NEAR_LU, _HALF_STEP_DB = 0.02, 0.06
 """No landing counts as nearer than this; the second is just over what rounding to tenths costs, without
 which a far gain that happens to fit better would win."""
 
-_BAND, _BAND_MARGIN_LU = (0.07, 0.98), 0.004
-"""The band that held about nine landings in ten of tests/benchmarks/landing.py on the seeds 1000 to 5100: up
-to 95 % in songs, 79 to 85 % in the songs and shows of its second set, every one of which creeps. Its upper
-end lies further out: a section louder than any heard moves the landing more than a softer one. The margin is
-for a rest that falls under the gate: its chances all pile up on one landing, beside which the true lies."""
-
 _KNOWN_BAND = (0.05, 0.95)
-"""The same of a rest that an earlier pass tells of: its chances say all that is in doubt."""
+"""The band of a rest whose chances say all that is in doubt, as those of an earlier pass do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +56,6 @@ class Prospect:
     """Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely."""
     price_s: float
     """See :class:`sidecar.advice.forecast.Rest`."""
-    is_known: bool = False
-    """Whether an earlier pass tells of the rest."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
@@ -71,9 +63,8 @@ class Prospect:
 
     def band(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        shares, margin_lu = (_KNOWN_BAND, 0.0) if self.is_known else (_BAND, _BAND_MARGIN_LU)
-        low, high = (self._at(share)[_row(gain_db)] for share in shares)
-        return float(low) - margin_lu, float(high) + margin_lu
+        low, high = (float(self._at(share)[_row(gain_db)]) for share in _KNOWN_BAND)
+        return low, high
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:
         """The move that lands the pass as near to the target as is known and worth its price by now."""
