@@ -119,7 +119,8 @@ class LandingAdvisor:
         move = self._steered(ahead, self.duration_s, rest_blocks)
         move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
         if isinstance(rest, UnheardRest):
-            low, high = rest.band(heard.metered, heard.last_open_db + move.gain_db)
+            share_to_come = rest_blocks * BLOCK_S / self.duration_s
+            low, high = rest.band(heard.metered, heard.last_open_db + move.gain_db, share_to_come)
         else:
             low, high = ahead.band(move.gain_db)
         move = replace(move, landing_low=low, landing_high=high)

@@ -1,6 +1,7 @@
 """The band of a landing of which no earlier pass is known, on invented programmes of two laws."""
 
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,8 @@ from landing_floors import SETS, programme
 
 KINDS = [kind for kinds in SETS.values() for kind in kinds if kind != "arch"]
 """Without the arch, whose end no forecast can know."""
-PROGRAMMES = range(7000, 7016)
-"""Seeds by which nothing was chosen."""
+PROGRAMMES = range(7000, 7040)
+"""Seeds by which no figure was chosen."""
 HEARD = (0.1, 0.3, 0.6, 0.85)
 """Shares of the pass after which a look is taken."""
 
@@ -32,26 +33,24 @@ def holds(material, share):
     return move.landing_low <= landing <= move.landing_high
 
 
-@pytest.fixture(scope="module")
-def held():
-    """Whether the band held, by kind: one row of looks for each programme."""
-    return {
-        kind: np.array([[holds(programme(kind, seed), share) for share in HEARD] for seed in PROGRAMMES])
-        for kind in KINDS
-    }
-
-
-def test_the_band_holds_nine_landings_in_ten(held):
-    """Over all kinds the band holds 85 to 95 % of the landings. (The looks at one programme stand or fall
-    together, so 96 programmes tell the share to about 2 %.)"""
-    assert 0.85 <= np.mean([held[kind] for kind in KINDS]) <= 0.95
+@cache
+def held(kind):
+    """Whether the band held, shape (programmes, looks)."""
+    return np.array([[holds(programme(kind, seed), share) for share in HEARD] for seed in PROGRAMMES])
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_band_is_no_worse_on_one_kind(held, kind):
-    """On each kind it holds 72 % at least: 82 %, what tests/benchmarks/landing.py finds on the worst of them,
-    less what chance makes of 16 programmes, two standard deviations of about 5 % each."""
-    assert np.mean(held[kind]) >= 0.72
+def test_the_band_holds_nine_landings_in_ten(kind):
+    """On each kind of either law the band holds 85 to 95 % of the landings. (The looks at one programme stand
+    or fall together, so 40 programmes tell the share to 2 to 5 %.)"""
+    assert 0.85 <= np.mean(held(kind)) <= 0.95
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_band_holds_early_and_late(kind):
+    """At each look it holds 70 % of the landings at least: 79 %, what songs that creep have in mid-pass, less
+    what chance makes of 40 programmes, a standard deviation of 6 %, one and a half times."""
+    assert np.min(np.mean(held(kind), axis=0)) >= 0.70
 
 
 @pytest.mark.parametrize("kind", KINDS)
