@@ -22,13 +22,10 @@ from tui.widgets.panel import Panel
 FOLDER = Path(__file__).with_name("pictures")
 
 SMALL, MIDDLE, WALL = (80, 24), (120, 40), (200, 60)
+STILL = [scene for scene in scenes.SCENES if scene != "playing"]
 PICTURES = [
-    *(
-        (scene, SMALL, "colours")
-        for scene in ("listening", "down", "up", "on_goal", "alerted", "stems", "paused")
-    ),
-    *((scene, MIDDLE, "colours") for scene in ("down", "alerted", "crowded", "riding", "surround", "long")),
-    *((scene, WALL, "colours") for scene in ("down", "alerted")),
+    *((scene, size, "colours") for scene in STILL for size in (SMALL, MIDDLE)),
+    *((scene, WALL, "colours") for scene in ("down", "alerted", "crowded")),
     *(
         (scene, SMALL, looks)
         for scene in ("down", "alerted")

@@ -1,4 +1,4 @@
-"""Every layout, the main states and the looks, cell for cell as they were last looked at."""
+"""Every state, layout and look, cell for cell as they were last looked at."""
 
 import pytest
 from pictures import FOLDER, PICTURES, name_of, picture
