@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -98,8 +99,12 @@ class SidecarApp(App[None]):
         if self.is_over():
             self.exit()
             return
-        if (view := self._news()) is None:
-            return
+        try:
+            view = self._view = self.desk.look()
+        except Exception as error:  # a feed that fails must not take the screen away
+            if self._view is None:
+                return
+            view = replace(self._view, fault=texts.NO_NEWS.format(error=error))
         for screen in self.screen_stack:
             if isinstance(screen, MainScreen | Dialog) and screen.is_mounted:
                 screen.show(view)
@@ -107,17 +112,13 @@ class SidecarApp(App[None]):
     def glance(self) -> None:
         """Move what is to be seen moving; the rest, which changes ten times a second, waits for the next
         look."""
+        if self._view is None:
+            return
+        with contextlib.suppress(Exception):  # of a feed that fails the next look tells
+            self._view = self.desk.glance(self._view)
         for screen in self.screen_stack[-1:]:
-            if isinstance(screen, MainScreen) and (view := self._news()) is not None:
-                screen.show_moving(view)
-
-    def _news(self) -> View | None:
-        """The run as it is now; while the feed fails, as it was. None before anything was seen."""
-        try:
-            self._view = self.desk.look()
-        except Exception as error:  # a feed that fails must not take the screen away
-            return self._view and replace(self._view, fault=texts.NO_NEWS.format(error=error))
-        return self._view
+            if isinstance(screen, MainScreen):
+                screen.show_moving(self._view)
 
 
 def make_app(

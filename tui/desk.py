@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from sidecar.feed import Command, Feed, Snapshot, Verb
 from sidecar.hero import chosen
@@ -83,6 +84,11 @@ class Desk:
             hand_is_news=self._hand_is_news(snapshot),
             half_blocks=self._half_blocks,
         )
+
+    def glance(self, before: View) -> View:
+        """The run as it is now, with the course of *before*: of a day that takes a millisecond to ask for."""
+        snapshot = self.feed.snapshot()
+        return replace(before, snapshot=snapshot, hand_is_news=self._hand_is_news(snapshot))
 
     def tell(self, verb: Verb, value: str | float | None = None) -> None:
         """Send a command; a refusal is kept to be shown, whatever it is: the screen has to stay."""
