@@ -150,7 +150,7 @@ class LevelClasses:
         if rows > 1 and powers.size > _AT_ONCE:
             half = rows // 2
             return cls.of(powers[:half]).joined(cls.of(powers[half:]))
-        level = (loudness_of(np.maximum(powers, 1e-30)) - _LOWEST_LUFS) / _CLASS_LU
+        level = (loudness_of(np.maximum(powers, _LEAST)) - _LOWEST_LUFS) / _CLASS_LU
         place = np.clip(level, 0, _CLASSES - 1).astype(np.intp) + _CLASSES * np.arange(rows)[:, np.newaxis]
         size = rows * _CLASSES
         counts = np.bincount(place.ravel(), minlength=size) / length

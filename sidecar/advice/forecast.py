@@ -69,7 +69,8 @@ _NOTHING_LUFS, _LOWEST_LUFS = -200.0, -70.0
 """Nothing passes the gate: a number while it is reckoned with, since minus infinity times 0 is none. The
 second is the absolute gate, which no gated loudness lies under (BS.1770-5 Annex 1)."""
 
-_GRID_DB: Floats = np.arange(-60.0, 61.0)
+GRID_DB: Floats = np.arange(-60.0, 61.0)
+"""Moves between which a landing hardly bends."""
 
 _BAND_DOUBT = 2.0
 """The band takes the creep to be so much less certain than the choice of a move does: no pass creeps along a
@@ -118,10 +119,10 @@ class UnheardRest:
         return 26.0  # ours: songs of both sets of tests/benchmarks then ask for few moves
 
     def landings(self, metered: Powers, fader_db: float) -> Floats:
-        wholes = self.whole(Part(metered), fader_db + _GRID_DB).T
+        wholes = self.whole(Part(metered), fader_db + GRID_DB).T
         tried = np.sort(np.maximum(wholes, _NOTHING_LUFS), axis=1)
-        below = np.minimum((MOVES_DB - _GRID_DB[0]).astype(np.intp), len(_GRID_DB) - 2)
-        part = (MOVES_DB - _GRID_DB[below])[:, np.newaxis]
+        below = np.minimum((MOVES_DB - GRID_DB[0]).astype(np.intp), len(GRID_DB) - 2)
+        part = (MOVES_DB - GRID_DB[below])[:, np.newaxis]
         return _over_the_gate(tried[below] * (1.0 - part) + tried[below + 1] * part)
 
     def band(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:

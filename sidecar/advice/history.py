@@ -78,8 +78,9 @@ class History:
 
     @property
     def known_in_time(self) -> Floats:
-        """The latest gating blocks of :attr:`known` in the order they were heard: the caller's own array."""
-        return self._in_time.values.copy()
+        """The latest gating blocks of :attr:`known` in the order they were heard: a view, valid until
+        the next push."""
+        return self._in_time.values
 
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""

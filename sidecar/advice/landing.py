@@ -203,9 +203,9 @@ class LandingAdvisor:
         return goal.target_lufs - below <= lufs <= goal.target_lufs + above
 
     def _with_band(self, move: Move) -> Move:
-        powers = self._history.known_in_time
-        powers *= 10.0 ** (((self._history.last_open_db or 0.0) + move.gain_db) / 10.0)
-        low, high = spread_lu(powers)
+        heard = self._history
+        gain_db = (heard.last_open_db or 0.0) + move.gain_db
+        low, high = spread_lu(heard.known_in_time * 10.0 ** (gain_db / 10.0))
         return replace(move, landing_low=move.landing + low, landing_high=move.landing + high)
 
     def _from_below(self, move: Move, what: str) -> Move:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from sidecar.advice.forecast import MOVES_DB
+from sidecar.advice.forecast import GRID_DB, MOVES_DB
 from sidecar.advice.performance import ALIKE, CHANCES, Difference, difference, rest_levels
 from sidecar.advice.series import Floats
 from sidecar.gating import (
@@ -45,7 +45,6 @@ _LU_OF_ONE = 10.0 / math.log(10.0)
 _REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
 """Gain and shift together, dB from the present fader."""
 
-_GRID_DB: Floats = np.arange(-60.0, 61.0)
 _NEAR_GATE = 10.0 ** (np.array([[-1.0], [0.0], [1.0]]) / 10.0)
 """Gating blocks are counted from 1 dB under to 1 dB over the gate to know how dense they lie there."""
 
@@ -94,8 +93,8 @@ class KnownRest:
         one that varies more has its levels lower, by ln 10/20 of the variance (log-normal).
         """
         past = Part(metered)
-        rest = Part(self.powers, fader_db + _GRID_DB + float(np.median(self.shifts_db)), self.weight)
-        counts, totals = _counted(past, rest, np.full(len(_GRID_DB), ABSOLUTE_GATE))
+        rest = Part(self.powers, fader_db + GRID_DB + float(np.median(self.shifts_db)), self.weight)
+        counts, totals = _counted(past, rest, np.full(len(GRID_DB), ABSOLUTE_GATE))
         gate = np.maximum(RELATIVE_GATE * totals / np.maximum(counts, 1.0), ABSOLUTE_GATE)
         counts, totals = _counted(past, rest, gate)
         least, middle, most = rest.above(gate * _NEAR_GATE)[0]
@@ -104,7 +103,7 @@ class KnownRest:
         falling = self.more_db2 * (slope / 2.0 + density / (2.0 * _LU_OF_ONE))
         each_lu = _LU_OF_ONE * (1.0 / np.maximum(counts, 1.0) - gate / np.maximum(totals, gate))
         middle_lu, spread_lu = each_lu * falling, each_lu * np.sqrt(crossing)
-        return np.interp(MOVES_DB, _GRID_DB, middle_lu), np.interp(MOVES_DB, _GRID_DB, spread_lu)
+        return np.interp(MOVES_DB, GRID_DB, middle_lu), np.interp(MOVES_DB, GRID_DB, spread_lu)
 
 
 @dataclass(frozen=True, slots=True)

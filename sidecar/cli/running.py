@@ -53,7 +53,7 @@ def run_session(
     reach: Reach = no_fader,
 ) -> int:
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
-    has_screen = not (options.no_screen or options.plain)
+    has_screen = _has_screen(options)
     try:
         if has_screen:
             tui.need_terminal()
@@ -66,6 +66,10 @@ def run_session(
     finally:
         source.close()
     return 0
+
+
+def _has_screen(options: argparse.Namespace) -> bool:
+    return not (options.no_screen or options.plain)
 
 
 def _session(
@@ -115,7 +119,7 @@ def _session(
             journal=journal,
             resumed=resumed,
             fast=options.pace != "real",
-            update_hz=max(options.osc_rate, UPDATE_HZ if options.no_screen or options.plain else SCREEN_HZ),
+            update_hz=max(options.osc_rate, SCREEN_HZ if _has_screen(options) else UPDATE_HZ),
         ),
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),
@@ -127,7 +131,7 @@ def _session(
 
 def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
     """What is printed in place of the screen."""
-    if (options.plain or options.no_screen) and options.pace != "fast":
+    if not _has_screen(options) and options.pace != "fast":
         closing.enter_context(patient_output())  # a file can wait for whoever reads; a device cannot
     if options.plain:
         return [SpokenLine()]
