@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sidecar.advice.counsel import Counsel, Earlier
-from sidecar.advice.series import Floats
-from sidecar.feed import EarlierPass, Opening, Stem
-from sidecar.goals import Goal
+from sidecar.advice.programme.advisor import Counsel, Earlier
 from sidecar.journal.record import Told
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import SILENCE, Move, Ride
+from sidecar.model.snapshot import EarlierPass, Opening, Stem
+from sidecar.settings.goals import Goal
 from sidecar.sources import Block
 from sidecar.stem_faders import StemFaders
-from sidecar.vocabulary import SILENCE, Move, Ride
 
 if TYPE_CHECKING:
     from sidecar.journal.resume import Resumable

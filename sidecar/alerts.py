@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Generic, TypeVar
 
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Alert, AlertState, Reading
+from sidecar.model.readings import SILENCE, Alert, AlertState, Reading
+from sidecar.settings.goals import Goal
 
 # Ours, where no source is named.
 MIN_ON_S = 1.0

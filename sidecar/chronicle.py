@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sidecar.advice.series import Floats
 from sidecar.course import CourseLog
 from sidecar.errors import SettingsError
-from sidecar.feed import Course, Event, EventKind
-from sidecar.goals import Goal
 from sidecar.journal.record import Pass, Stems, Told
 from sidecar.journal.resume import Resumable, resumable
-from sidecar.vocabulary import Reading
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Course, Event, EventKind
+from sidecar.settings.goals import Goal
 
 if TYPE_CHECKING:
     from sidecar.journal.open_pass import OpenPass

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.advice.series import Floats, Steps
-from sidecar.feed import Course, Event
-from sidecar.vocabulary import BLOCK_S
+from sidecar.loudness.series import Floats, Steps
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Course, Event
 
 _PER_S = round(1.0 / BLOCK_S)
 _FIRST_ROOM = 24 * 3600 * _PER_S

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sidecar.advice.series import Floats
 from sidecar.errors import SettingsError
+from sidecar.loudness.series import Floats
 from sidecar.meter import Blocks, Meter, StemBlocks, StemMeter, summed
-from sidecar.vocabulary import FloatArray, Reading
+from sidecar.model.readings import FloatArray, Reading
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
-from sidecar.advice.counsel import Earlier, material
-from sidecar.advice.series import Floats
+from sidecar.advice.programme.advisor import Earlier, material
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.resume import fader_history, resumable
-from sidecar.vocabulary import BLOCK_S
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import BLOCK_S
 
 LAST = "last"
 _WORTH_S = 60.0

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 from sidecar.advising import Adviser
 from sidecar.chronicle import Tell
-from sidecar.feed import Command, Hand
 from sidecar.journal.record import Told
+from sidecar.model.readings import SILENCE, figure
+from sidecar.model.snapshot import Command, Hand
 from sidecar.remote_fader import RemoteFader
 from sidecar.sources import FaderSource, Source
-from sidecar.vocabulary import SILENCE, figure
 
 _THERE_DB = 0.05
 _AT_REST_S = 0.5

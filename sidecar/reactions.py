@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.errors import SettingsError
-from sidecar.feed import Snapshot
-from sidecar.settings import nearest
-from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState
+from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState
+from sidecar.model.snapshot import Snapshot
+from sidecar.settings.toml import nearest
 
 LIMIT_S = 10.0
 """A program that takes longer is ended, with all that it started and that still is in its group."""

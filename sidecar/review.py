@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.advice.counsel import Counsel
-from sidecar.advice.course import runs
-from sidecar.advice.fader_history import FaderHistory
-from sidecar.advice.series import Floats
+from sidecar.advice.faders.history import FaderHistory
+from sidecar.advice.programme.advisor import Counsel
 from sidecar.errors import SettingsError
-from sidecar.feed import Command, Course, Event, Snapshot
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
-from sidecar.goals import Goal, all_goals, goal_named
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.loudness.series import Floats
+from sidecar.loudness.statistics import runs
+from sidecar.model.readings import BLOCK_S, SILENCE, Reading, figure
+from sidecar.model.snapshot import Command, Course, Event, Snapshot
+from sidecar.settings.goals import Goal, all_goals, goal_named
 from sidecar.stem_faders import Mix, StemFaders
-from sidecar.vocabulary import BLOCK_S, SILENCE, Reading, figure
 
 if TYPE_CHECKING:
     from sidecar.delivery.measure import Measured

@@ -11,19 +11,19 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from sidecar import gaps
 from sidecar.advising import Adviser
 from sidecar.chronicle import Chronicle
 from sidecar.errors import SettingsError
-from sidecar.feed import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
-from sidecar.goals import Goal, all_goals, goal_named
 from sidecar.journal.record import Pass, Told
+from sidecar.model import gaps
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
 from sidecar.profiles import on_record
 from sidecar.programme_fader import ProgrammeFader
+from sidecar.settings.goals import Goal, all_goals, goal_named
 from sidecar.setup import Setup
 from sidecar.sources import Block, Source, StemFaderSource
 from sidecar.stem_faders import StemFaders
-from sidecar.vocabulary import Reading
 from sidecar.warning import Warner
 
 if TYPE_CHECKING:

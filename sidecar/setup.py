@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sidecar.advice.counsel import Earlier
-from sidecar.goals import Goal
+from sidecar.advice.programme.advisor import Earlier
 from sidecar.remote_fader import RemoteFader
+from sidecar.settings.goals import Goal
 from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sidecar.advice.series import Floats
-from sidecar.advice.stems import StemAdvisor
+from sidecar.advice.stems.advisor import StemAdvisor
 from sidecar.errors import SettingsError
-from sidecar.feed import Opening, Stem
-from sidecar.goals import Goal
 from sidecar.journal.record import Told
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import BLOCK_S, SILENCE, FloatArray, Move
+from sidecar.model.snapshot import Opening, Stem
+from sidecar.settings.goals import Goal
 from sidecar.sources import Block
-from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, Move
 
 if TYPE_CHECKING:
     from sidecar.journal.record import Stems

@@ -11,7 +11,7 @@ import numpy as np
 import soundfile
 
 from sidecar.errors import SettingsError
-from sidecar.vocabulary import FloatArray
+from sidecar.model.readings import FloatArray
 
 _MOST_BLOCKS = 1000
 """Blocks of a device last 10 to 100 ms: a disk may stand still for 10 s before sound is left out."""

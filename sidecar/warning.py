@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from sidecar.alerts import Watch
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Alert, Reading
+from sidecar.model.readings import SILENCE, Alert, Reading
+from sidecar.settings.goals import Goal
 
 
 class Warner:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from sidecar.advising import Adviser
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 LOUD = 10 ** ((-15.0 + 0.691) / 10)
 USUAL = 10 ** ((-24.0 + 0.691) / 10)

@@ -8,7 +8,7 @@ import pytest
 from alert_desk import GOAL, HOT, ON_TARGET, OVER, SILENT, STEP_S, Desk
 
 from sidecar.alerts import Watch
-from sidecar.vocabulary import ALERT_NAMES, SILENCE, Reading
+from sidecar.model.readings import ALERT_NAMES, SILENCE, Reading
 
 
 @pytest.fixture

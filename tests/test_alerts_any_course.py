@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidecar.alerts import Watch
-from sidecar.vocabulary import ALERT_NAMES, Alert, Reading
+from sidecar.model.readings import ALERT_NAMES, Alert, Reading
 
 levels = st.one_of(
     st.floats(-90.0, 5.0), st.sampled_from([-math.inf, -70.0, -22.8, -22.9, -21.0, -20.0, -1.0, 0.0])

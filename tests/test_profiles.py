@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar import locations, profiles
+from sidecar import profiles
 from sidecar.cli import main
 from sidecar.errors import SettingsError, SourceError
-from sidecar.goals import load_goal
 from sidecar.journal.record import Pass, Told
 from sidecar.journal.schema import usual_file
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.settings import locations
+from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000
 

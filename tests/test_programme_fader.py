@@ -1,12 +1,12 @@
 """What is said of the programme fader, and what becomes of it."""
 
-from sidecar.advice.move_detector import Guess
+from sidecar.advice.faders.move_detector import Guess
 from sidecar.advising import Adviser
-from sidecar.feed import Command
-from sidecar.goals import load_goal
 from sidecar.journal.record import Told
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Command
 from sidecar.programme_fader import ProgrammeFader
-from sidecar.vocabulary import Move
+from sidecar.settings.goals import load_goal
 
 
 class Mix:

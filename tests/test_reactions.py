@@ -14,10 +14,10 @@ import pytest
 from sidecar import reactions as reactions_module
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
-from sidecar.feed import Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Reading
+from sidecar.model.snapshot import Snapshot
 from sidecar.reactions import Reactions, reaction
-from sidecar.vocabulary import ALERT_NAMES, SILENCE, Alert, Reading
+from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 20.0
 READING = Reading(momentary=SILENCE, short_term=-19.06, integrated=-21.25, max_true_peak=-3.0, seconds=61.5)

@@ -5,10 +5,10 @@ import math
 
 import pytest
 
-from sidecar.locations import shipped_configs
+from sidecar.model.readings import Move
 from sidecar.osc.surface import load_surface
 from sidecar.remote_fader import RemoteFader
-from sidecar.vocabulary import Move
+from sidecar.settings.locations import shipped_configs
 
 SURFACE = load_surface(shipped_configs() / "surfaces" / "decibels.toml")
 TICK_S = 0.01

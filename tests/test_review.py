@@ -10,15 +10,15 @@ import tui
 from sidecar.cli import main
 from sidecar.delivery.measure import measure
 from sidecar.errors import SettingsError
-from sidecar.feed import Command
-from sidecar.goals import load_goal
 from sidecar.journal import reader
 from sidecar.journal.writer import Journal
+from sidecar.model.readings import loudness, mean_square
+from sidecar.model.snapshot import Command
 from sidecar.review import Review, integrated_course, past_of_file, past_of_record
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
 from sidecar.setup import Setup
 from sidecar.sources.file import FileSource
-from sidecar.vocabulary import loudness, mean_square
 
 RATE_HZ = 48_000
 

@@ -4,22 +4,22 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.advice.counsel import Counsel
+from sidecar.advice.programme.advisor import Counsel
 from sidecar.errors import SourceError
-from sidecar.feed import Command
-from sidecar.goals import load_goal
 from sidecar.journal import reader
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
-from sidecar.locations import shipped_configs
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Command
 from sidecar.osc.surface import load_surface
 from sidecar.remote_fader import RemoteFader
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
+from sidecar.settings.locations import shipped_configs
 from sidecar.setup import Setup
 from sidecar.sources import Block
 from sidecar.stem_faders import Mix
 from sidecar.tape import Tape
-from sidecar.vocabulary import Move
 
 RATE_HZ = 48_000
 STEP = 4_800

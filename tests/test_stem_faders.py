@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from sidecar.errors import SettingsError
-from sidecar.goals import load_goal
 from sidecar.meter import StemBlocks
+from sidecar.model.readings import SILENCE
+from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
 from sidecar.stem_faders import Mix, StemFaders
-from sidecar.vocabulary import SILENCE
 
 GOAL = load_goal("r128")
 NAMES = ("voice", "band")

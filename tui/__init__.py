@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from sidecar.errors import SettingsError
 
 if TYPE_CHECKING:
-    from sidecar.feed import Feed
+    from sidecar.model.snapshot import Feed
     from tui.inks import Contrast
 
 

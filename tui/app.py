@@ -14,7 +14,7 @@ from textual.binding import BindingType
 from textual.events import AppBlur
 from textual.theme import Theme
 
-from sidecar.feed import Feed
+from sidecar.model.snapshot import Feed
 from tui import texts
 from tui.desk import Desk
 from tui.drawing.view import View

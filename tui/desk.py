@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from sidecar.feed import Command, Feed, Snapshot, Verb
-from sidecar.hero import chosen
+from sidecar.model.headline import chosen
+from sidecar.model.snapshot import Command, Feed, Snapshot, Verb
 from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.overs import places_s

@@ -6,7 +6,7 @@ rails, alerts and columns) stand beside that layout, in ``drawing/``.
 
 from __future__ import annotations
 
-from sidecar.vocabulary import Limit
+from sidecar.model.readings import Limit
 
 # --- the move -----------------------------------------------------------------------------------
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 
 def change(gain_db: float) -> str:

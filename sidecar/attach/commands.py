@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sidecar.feed import Command
+from sidecar.model.snapshot import Command
 from sidecar.osc import wire
 from sidecar.osc.table import INCOMING, ROOT
 

@@ -13,10 +13,10 @@ from typing import Any, cast, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.feed import Course, Event, EventKind
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Course, Event, EventKind
 from sidecar.osc.archive import COLUMN_TYPE, MOST_EVENTS, MOST_PARTS, PART_COLUMNS
 from sidecar.osc.wire import WIRE_SILENCE
-from sidecar.vocabulary import BLOCK_S
 
 Question = tuple[str, tuple[int, ...]]
 """An address below the root, and whole numbers."""

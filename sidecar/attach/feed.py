@@ -13,13 +13,13 @@ from sidecar.attach.course import CourseCopy
 from sidecar.attach.picture import goal_of, picture
 from sidecar.attach.told import Arguments, Told, sound
 from sidecar.errors import NetworkError
-from sidecar.feed import Command, Course, Snapshot
-from sidecar.goals import Goal
+from sidecar.model.readings import Alert
+from sidecar.model.snapshot import Command, Course, Snapshot
 from sidecar.osc import wire
 from sidecar.osc.asking import Asking
 from sidecar.osc.table import ROOT
 from sidecar.osc.targets import resolve
-from sidecar.vocabulary import Alert
+from sidecar.settings.goals import Goal
 
 STALE_S = 2.5
 """Something comes each second at least (``outbox.BEAT_S``): two lost in a row are no word any more."""

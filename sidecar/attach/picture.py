@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any, cast, get_args
 
 from sidecar.attach.told import Arguments, Told
-from sidecar.feed import EarlierPass, Hand, Opening, Snapshot, Stem, Target, Transport
-from sidecar.goals import Goal
+from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
+from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target, Transport
 from sidecar.osc.details import DETAILS, NO_LIMIT
 from sidecar.osc.table import ALERT_STATES, OUTGOING
 from sidecar.osc.wire import WIRE_SILENCE
-from sidecar.vocabulary import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
+from sidecar.settings.goals import Goal
 
 _NEEDED = tuple(
     row.path for row in OUTGOING if row.group in ("reading", "alert", "run") and not row.tags.endswith("*")

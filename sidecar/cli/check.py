@@ -17,7 +17,7 @@ from sidecar.delivery.checking import Checked, Unread, check_file
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports
 from sidecar.errors import SettingsError, SidecarError
-from sidecar.goals import Goal, load_goal
+from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
 PASS, FAIL, UNREADABLE = 0, 1, 2

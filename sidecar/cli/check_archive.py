@@ -28,7 +28,7 @@ from sidecar.delivery.checking import Checked, Outcome, Unread
 from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_files import Reports
 from sidecar.errors import SettingsError, SourceError
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
 _SYNC_S, _SYNC_FILES = 1.0, 32

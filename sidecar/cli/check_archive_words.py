@@ -13,8 +13,8 @@ from sidecar.cli.check_archive_board import printable
 from sidecar.delivery.checking import Checked, Outcome, Unread
 from sidecar.delivery.findings import MARKS
 from sidecar.delivery.verdict import told
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 
 @dataclass(slots=True)

@@ -15,8 +15,8 @@ from sidecar.delivery.checking import Outcome, Unread
 from sidecar.delivery.findings import MARKS
 from sidecar.delivery.remedy import gain_figure
 from sidecar.delivery.verdict import Verdict, told
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 
 def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:

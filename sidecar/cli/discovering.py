@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
-from sidecar.feed import Outlet
+from sidecar.model.snapshot import Outlet
 from sidecar.osc.doors import Doors, network
 
 _log = logging.getLogger(__name__)

@@ -16,11 +16,11 @@ from textwrap import fill
 from sidecar import self_check
 from sidecar.cli.options.command import COMMAND_PORT
 from sidecar.errors import SettingsError, SidecarError
-from sidecar.goals import all_goals, goal_faults
-from sidecar.locations import own_configs
+from sidecar.model.readings import figure
 from sidecar.self_check import Found
+from sidecar.settings.goals import all_goals, goal_faults
+from sidecar.settings.locations import own_configs
 from sidecar.version import program_version
-from sidecar.vocabulary import figure
 
 
 def run(options: argparse.Namespace) -> int:

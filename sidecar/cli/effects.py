@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from sidecar.cli.reaching import Reached
 from sidecar.engine import Engine
-from sidecar.feed import Outlet, Snapshot, Target
+from sidecar.model.snapshot import Outlet, Snapshot, Target
 from sidecar.osc.display import Display
 from sidecar.osc.lamp import Lamps, lamp_at
 from sidecar.reactions import Reactions, reaction

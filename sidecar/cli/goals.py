@@ -11,9 +11,9 @@ from dataclasses import asdict
 from rich.console import Console
 
 from sidecar.cli.table import open_table
-from sidecar.goals import Goal, all_goals, goal_faults
-from sidecar.locations import own_configs
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal, all_goals, goal_faults
+from sidecar.settings.locations import own_configs
 
 
 def run(options: argparse.Namespace) -> int:

@@ -16,9 +16,9 @@ from sidecar.errors import SettingsError
 from sidecar.lights import Light, all_lights, light_faults, load_light
 from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import Show
-from sidecar.locations import own_configs
 from sidecar.osc.lamp import Lamp, Lamps
 from sidecar.osc.targets import resolve
+from sidecar.settings.locations import own_configs
 
 _CAUTION = (
     "CAUTION: flashing light can cause seizures. Some states pulse, once a second at most; a lamp that "

@@ -8,10 +8,10 @@ import math
 import sys
 from typing import Any, TextIO
 
-from sidecar.feed import Snapshot, Transport
-from sidecar.goals import Goal
-from sidecar.hero import chosen, chosen_move
-from sidecar.vocabulary import Alert, Move, Reading, figure
+from sidecar.model.headline import chosen, chosen_move
+from sidecar.model.readings import Alert, Move, Reading, figure
+from sidecar.model.snapshot import Snapshot, Transport
+from sidecar.settings.goals import Goal
 
 
 class JsonLines:

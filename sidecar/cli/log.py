@@ -16,7 +16,7 @@ from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import IO
 
-from sidecar.locations import log_folder
+from sidecar.settings.locations import log_folder
 from sidecar.version import program_version
 
 _LARGEST_BYTES = 1 << 20

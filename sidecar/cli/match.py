@@ -20,8 +20,8 @@ from sidecar.delivery.measure import measure
 from sidecar.delivery.render import copies, render
 from sidecar.delivery.unchanged import unchanged
 from sidecar.errors import SettingsError, SidecarError, SourceError
-from sidecar.goals import Goal, load_goal
-from sidecar.vocabulary import SILENCE
+from sidecar.model.readings import SILENCE
+from sidecar.settings.goals import Goal, load_goal
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 

@@ -13,8 +13,8 @@ from sidecar.cli.match_outcome import Outcome, limits, sentences
 from sidecar.cli.table import open_table
 from sidecar.cli.unsteered import unsteered
 from sidecar.delivery.match import dynamics, over_ceiling_db, signed
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 
 def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> None:

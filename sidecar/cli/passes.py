@@ -14,8 +14,8 @@ from sidecar.journal import reader
 from sidecar.journal.export import export, summary_fields
 from sidecar.journal.record import Summary
 from sidecar.journal.schema import usual_file
-from sidecar.limits import broken_limits
-from sidecar.vocabulary import BLOCK_S, figure
+from sidecar.loudness.limits import broken_limits
+from sidecar.model.readings import BLOCK_S, figure
 
 
 def run(options: argparse.Namespace) -> int:

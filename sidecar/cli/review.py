@@ -9,9 +9,9 @@ from sidecar.cli.ending import ending
 from sidecar.cli.many import Told, each
 from sidecar.delivery.measure import Measured, measure
 from sidecar.errors import SettingsError, SidecarError
-from sidecar.goals import load_goal
 from sidecar.journal import reader
 from sidecar.review import Review, past_of_file, past_of_record
+from sidecar.settings.goals import load_goal
 
 _USUAL_GOAL = "r128"
 

@@ -23,17 +23,17 @@ from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.cli.worker import run_beside, wait
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
-from sidecar.feed import Outlet
-from sidecar.goals import load_goal
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
+from sidecar.model.snapshot import Outlet
 from sidecar.osc.doors import network
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
 from sidecar.profiles import load_earlier
 from sidecar.remote_fader import RemoteFader
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
 from sidecar.setup import SCREEN_HZ, UPDATE_HZ, Setup
 from sidecar.sources import Source
 from sidecar.stem_faders import Mix

@@ -23,7 +23,7 @@ from sidecar.delivery.measure import measure
 from sidecar.delivery.unchanged import unchanged
 from sidecar.delivery.verdict import judge
 from sidecar.errors import SidecarError, SourceError
-from sidecar.goals import Goal, load_goal
+from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2

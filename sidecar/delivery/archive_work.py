@@ -13,7 +13,7 @@ from sidecar.delivery.archive_packing import pack
 from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.checking import Unread, check_file
 from sidecar.errors import SidecarError
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 from sidecar.sources.sound_file import refuse_irregular
 from sidecar.version import program_version
 

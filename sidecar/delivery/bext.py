@@ -13,7 +13,7 @@ from pathlib import Path
 from sidecar.chunks.in_place import refuse_unfinished
 from sidecar.chunks.walk import is_wave, naming, read_chunk, walk
 from sidecar.errors import SourceError
-from sidecar.vocabulary import SILENCE, Reading
+from sidecar.model.readings import SILENCE, Reading
 
 VERSION_AT, UMID_AT, LOUDNESS_AT, RESERVED_AT, HISTORY_AT = 346, 348, 412, 422, 602
 """Places in the chunk (Tech 3285 v2.0); the coding history runs from the last to the end."""

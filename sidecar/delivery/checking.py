@@ -14,8 +14,8 @@ from sidecar.delivery.report_facts import Fingerprint
 from sidecar.delivery.unchanged import changed, seen_of, unchanged
 from sidecar.delivery.verdict import Verdict, judge
 from sidecar.errors import SourceError
-from sidecar.goals import Goal
-from sidecar.vocabulary import Reading, figure
+from sidecar.model.readings import Reading, figure
+from sidecar.settings.goals import Goal
 
 _CLAIM_TOLERANCE = 0.1
 """Ours, LU or dB: the finest that is shown (Tech 3341 §2.8), ten steps of the field."""

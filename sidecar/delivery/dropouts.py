@@ -7,7 +7,7 @@ from collections import defaultdict
 from sidecar.delivery.facts import SHORTEST_SILENCE_S, Gap
 from sidecar.delivery.findings import Span
 from sidecar.delivery.measure import Measured
-from sidecar.vocabulary import BLOCK_S, SILENCE
+from sidecar.model.readings import BLOCK_S, SILENCE
 
 ABRUPT_DB = 24.0
 """Ours: so far, at most, may the samples right beside a gap lie under the peak of the tenths of a second

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.vocabulary import FloatArray, figure
+from sidecar.model.readings import FloatArray, figure
 
 Kind = Literal["fault", "remedy", "note"]
 """A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""

@@ -11,7 +11,7 @@ from sidecar.delivery import fact_kernels
 from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED, SHORTEST_SILENCE_S, Facts, Silence
 from sidecar.delivery.gap_keeping import GapKeeper
 from sidecar.meter.interpolation import REACH
-from sidecar.vocabulary import decibel
+from sidecar.model.readings import decibel
 
 
 class FactsKeeper:

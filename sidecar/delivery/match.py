@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery.measure import Measured
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Reading, figure
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.model.readings import SILENCE, Reading, figure
+from sidecar.settings.goals import Goal
 
 Bound = Literal["ceiling", "short-term", "momentary"]
 

@@ -15,8 +15,8 @@ from sidecar.delivery.gathering import FactsKeeper
 from sidecar.delivery.stretches import stretches
 from sidecar.meter import Blocks, Meter
 from sidecar.meter.layouts import channel_names
+from sidecar.model.readings import BLOCK_S, SILENCE, Reading
 from sidecar.sources.sound_file import SoundFile
-from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,8 +12,8 @@ from sidecar.delivery.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, Facts
 from sidecar.delivery.findings import Finding, Span, length, spans_of, time_code, worst_first
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.remedy import excess
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, decibel, figure
+from sidecar.model.readings import SILENCE, decibel, figure
+from sidecar.settings.goals import Goal
 
 INVERTED = -0.95
 """Ours: two channels that are so much the opposite of each other are one channel turned round."""

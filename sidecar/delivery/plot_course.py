@@ -12,8 +12,8 @@ from sidecar.delivery.findings import LISTED, time_code
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.plot import Point, Scale, Sheet
 from sidecar.delivery.verdict import Verdict
-from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, FloatArray, figure
+from sidecar.model.readings import BLOCK_S, FloatArray, figure
+from sidecar.settings.goals import Goal
 
 _WIDTH, _HEIGHT = 860.0, 360.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 790.0, 54.0, 300.0

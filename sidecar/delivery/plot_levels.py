@@ -13,8 +13,8 @@ import numpy as np
 
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.plot import Scale, Sheet
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, FloatArray, Reading, figure
+from sidecar.model.readings import SILENCE, FloatArray, Reading, figure
+from sidecar.settings.goals import Goal
 
 _ABSOLUTE_GATE_LUFS, _RELATIVE_GATE_LU = -70.0, 20.0
 _LOW_PERCENT, _HIGH_PERCENT = 10, 95

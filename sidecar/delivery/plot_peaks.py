@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from sidecar.delivery.plot import Scale, Sheet
 from sidecar.delivery.remedy import excess
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 _WIDTH, _ROW, _TOP, _FOOT = 460.0, 32.0, 44.0, 46.0
 _LEFT, _RIGHT = 40.0, 336.0

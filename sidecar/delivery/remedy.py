@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 from sidecar.delivery.findings import Finding
-from sidecar.goals import Goal
-from sidecar.vocabulary import Reading, figure
+from sidecar.model.readings import Reading, figure
+from sidecar.settings.goals import Goal
 
 
 def excess(value: float, limit: float) -> float:

@@ -12,8 +12,8 @@ from sidecar.delivery.plot_rails import rail_sheet
 from sidecar.delivery.remedy import excess
 from sidecar.delivery.report_markup import Markup, join, tag
 from sidecar.delivery.verdict import Verdict
-from sidecar.goals import Goal
-from sidecar.vocabulary import SILENCE, Reading, figure
+from sidecar.model.readings import SILENCE, Reading, figure
+from sidecar.settings.goals import Goal
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,8 @@ from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_index import index_page
 from sidecar.delivery.report_page import file_page
 from sidecar.errors import SettingsError
-from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE
+from sidecar.model.readings import BLOCK_S, SILENCE
+from sidecar.settings.goals import Goal
 
 _PIXELS_PER_UNIT = 2.0
 

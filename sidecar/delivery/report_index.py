@@ -13,8 +13,8 @@ from sidecar.delivery.report_facts import Signature
 from sidecar.delivery.report_markup import Markup, tag
 from sidecar.delivery.report_page import CAUTIONS, file_name, goal_words, page
 from sidecar.delivery.verdict import Verdict
-from sidecar.goals import Goal
-from sidecar.vocabulary import figure
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
 
 
 def index_page(

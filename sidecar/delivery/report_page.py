@@ -17,8 +17,8 @@ from sidecar.delivery.report_facts import Fingerprint, Signature, format_words
 from sidecar.delivery.report_figures import figures_table
 from sidecar.delivery.report_markup import Markup, join, tag
 from sidecar.delivery.verdict import Verdict, told
-from sidecar.goals import Goal
-from sidecar.vocabulary import decibel, figure
+from sidecar.model.readings import decibel, figure
+from sidecar.settings.goals import Goal
 
 _METHOD = (
     "Loudness: ITU-R BS.1770-5, EBU Tech 3341. Loudness range: EBU Tech 3342. True peak: ITU-R BS.1770-5 "

@@ -15,8 +15,8 @@ from sidecar.delivery.findings import Finding, Span, spans_over, time_code
 from sidecar.delivery.measure import Measured
 from sidecar.delivery.notes import notes
 from sidecar.delivery.remedy import Remedy, excess, remedy_findings, remedy_for
-from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE, FloatArray, Reading, figure
+from sidecar.model.readings import BLOCK_S, SILENCE, FloatArray, Reading, figure
+from sidecar.settings.goals import Goal
 
 _MOMENTARY_S, _SHORT_TERM_S = 0.4, 3.0
 """Tech 3341 §2.2."""

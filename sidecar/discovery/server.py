@@ -16,8 +16,8 @@ from aiohttp import web
 
 from sidecar.discovery.listener import Listener
 from sidecar.discovery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
-from sidecar.feed import Snapshot
 from sidecar.hosts import host_of, is_loopback, is_ours, listening
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc.doors import Doors
 from sidecar.osc.table import ROOT
 

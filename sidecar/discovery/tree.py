@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from functools import cache
 from typing import Any
 
-from sidecar.feed import Snapshot
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.exchange import SERVICES, Exchange
 from sidecar.osc.table import INCOMING, OUTGOING, ROOT, Incoming, Outgoing

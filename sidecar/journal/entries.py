@@ -8,10 +8,10 @@ from itertools import groupby
 
 import numpy as np
 
-from sidecar.feed import Event
-from sidecar.goals import Goal
 from sidecar.journal.record import Cut, Floats, Singles, Stems, Told
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Event
+from sidecar.settings.goals import Goal
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SettingsError
-from sidecar.goals import Goal
 from sidecar.journal.record import Record, Summary, Told
-from sidecar.limits import broken_limits
-from sidecar.vocabulary import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
+from sidecar.loudness.limits import broken_limits
+from sidecar.model.readings import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
+from sidecar.settings.goals import Goal
 
 COLUMNS = (
     *("seconds", "block_lufs", "short_term_lufs", "integrated_lufs"),

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 
-from sidecar.feed import Event
-from sidecar.goals import Goal
 from sidecar.journal.entries import Aimed, Ended, Entry, Heard
 from sidecar.journal.record import Cut, Floats, Pass, Stems, Told
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Event
+from sidecar.settings.goals import Goal
 
 
 class OpenPass:

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.goals import Goal
 from sidecar.journal.record import Floats, Singles
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import Goal
 
 
 def pack_doubles(values: NDArray[np.floating]) -> bytes:

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from sidecar.errors import SettingsError
-from sidecar.feed import Event
 from sidecar.journal import packing, schema
 from sidecar.journal.faults import reason
 from sidecar.journal.record import Cut, Pass, Places, Record, Stems, Summary, Told
+from sidecar.model.snapshot import Event
 
 _PATIENCE_S = 5.0
 _IDS = range(1, 2**63)

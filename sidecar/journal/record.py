@@ -9,9 +9,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.feed import Course, Event
-from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
+from sidecar.model.readings import BLOCK_S, SILENCE, Reading
+from sidecar.model.snapshot import Course, Event
+from sidecar.settings.goals import Goal
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

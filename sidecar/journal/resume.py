@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.advice.fader_history import FaderHistory
-from sidecar.feed import Course
+from sidecar.advice.faders.history import FaderHistory
 from sidecar.journal.record import Floats, Record, Singles, Stems, Told
-from sidecar.vocabulary import BLOCK_S, SILENCE, Reading
+from sidecar.model.readings import BLOCK_S, SILENCE, Reading
+from sidecar.model.snapshot import Course
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import sqlite3
 
-from sidecar.feed import Event
 from sidecar.journal import packing
 from sidecar.journal.entries import Aimed, Batch, Ended, Entry, Resumed
 from sidecar.journal.record import Cut, Pass, Stems, Told
+from sidecar.model.snapshot import Event
 from sidecar.version import program_version
 
 

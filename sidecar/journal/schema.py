@@ -10,7 +10,7 @@ import sqlite3
 from pathlib import Path
 
 from sidecar.errors import SettingsError
-from sidecar.locations import data_folder
+from sidecar.settings.locations import data_folder
 
 _APPLICATION_ID = 0x4C6F_5364
 """Marks the file as ours, so that no other database is taken for it."""

@@ -22,7 +22,7 @@ from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
 from sidecar.journal.faults import reason
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
-from sidecar.vocabulary import BLOCK_S
+from sidecar.model.readings import BLOCK_S
 
 log = logging.getLogger(__name__)
 

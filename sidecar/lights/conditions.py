@@ -6,8 +6,8 @@ import math
 from typing import Literal
 
 from sidecar.alerts import OVER_FROM_S
-from sidecar.feed import Snapshot
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Snapshot
 
 Condition = Literal[
     "ceiling", "held", "hot", "over", "under", "inside", "silent", "paused", "waiting", "lost"

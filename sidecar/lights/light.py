@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from sidecar import settings
 from sidecar.alerts import MIN_ON_S
 from sidecar.errors import SettingsError
 from sidecar.lights.conditions import CONDITIONS, Condition
-from sidecar.settings import address, line, number, unusable, word
+from sidecar.settings import toml
+from sidecar.settings.toml import address, line, number, unusable, word
 
 Kind = Literal["switch", "level", "level-127", "level-255", "colour", "colour-255"]
 Pattern = Literal["steady", "pulse", "double"]
@@ -111,21 +111,21 @@ def load_light(name_or_path: str | Path) -> Light:
 
     Raises SettingsError when there is no such light, or its file cannot be read or used.
     """
-    return _read(settings.find("light", name_or_path))
+    return _read(toml.find("light", name_or_path))
 
 
 def all_lights() -> list[Light]:
     """Every light that can be used, by name; one of the person's own replaces a shipped one of its name."""
-    return settings.load_all("light", _read)[0]
+    return toml.load_all("light", _read)[0]
 
 
 def light_faults() -> list[SettingsError]:
     """What is wrong with each light file that :func:`all_lights` leaves out."""
-    return settings.load_all("light", _read)[1]
+    return toml.load_all("light", _read)[1]
 
 
 def _read(path: Path) -> Light:
-    table = settings.read("light", path, _REQUIRED, ("before",))
+    table = toml.read("light", path, _REQUIRED, ("before",))
     kind = word(path, "kind", table["kind"], tuple(KINDS))
     return Light(
         name=path.stem,
@@ -150,7 +150,7 @@ def _shows(path: Path, tables: Any, kind: Kind) -> tuple[Show, ...]:
 
 
 def _show(path: Path, table: dict[str, Any], kind: Kind) -> Show:
-    settings.keys(path, "[[show]]", table, _SHOW_REQUIRED, _SHOW_OPTIONAL)
+    toml.keys(path, "[[show]]", table, _SHOW_REQUIRED, _SHOW_OPTIONAL)
     pattern = word(path, "pattern", table.get("pattern", "steady"), tuple(_HALVES_LIT))
     if pattern == "steady" and (needless := {"rest", "pulse_hz"} & table.keys()):
         key = min(needless)

@@ -1,4 +1,4 @@
-"""The meter: frames in, :class:`~sidecar.vocabulary.Reading` out."""
+"""The meter: frames in, :class:`~sidecar.model.readings.Reading` out."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from sidecar.meter.front import HOPS_PER_SECOND, Front, Hops
 from sidecar.meter.grid import Grid
 from sidecar.meter.intake import AnyFrames, level_dbtp, level_lufs
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
-from sidecar.vocabulary import Reading, decibel, loudness, mean_square
+from sidecar.model.readings import Reading, decibel, loudness, mean_square
 
 _LONGEST_PUSH = 65_536
 """Frames that are taken in at once: more would only cost memory."""

@@ -14,7 +14,7 @@ from sidecar.meter.intake import AnyFrames, checked_frames, checked_rate, level_
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import fresh_planes, take_in
 from sidecar.meter.weighting import k_weighting
-from sidecar.vocabulary import BLOCK_S
+from sidecar.model.readings import BLOCK_S
 
 _BLOCKS_PER_SECOND = round(1.0 / BLOCK_S)
 

@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from sidecar.feed import Course, Event
-from sidecar.goals import Goal
+from sidecar.model.snapshot import Course, Event
 from sidecar.osc import wire
 from sidecar.osc.details import NAME_BYTES, goal_arguments, numbered
 from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.inbox import Looking
 from sidecar.osc.table import ROOT
+from sidecar.settings.goals import Goal
 
 PART_COLUMNS = 80
 """Columns of one part: 960 bytes."""

@@ -11,10 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
-from sidecar.feed import EarlierPass, Hand, Opening, Snapshot, Stem, Target
-from sidecar.goals import Goal
+from sidecar.model.readings import Move, Ride
+from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target
 from sidecar.osc.wire import Value, clipped
-from sidecar.vocabulary import Move, Ride
+from sidecar.settings.goals import Goal
 
 Item = TypeVar("Item")
 Arguments = tuple[Value, ...]

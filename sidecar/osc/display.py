@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 
 from sidecar.alerts import FlashLimit
-from sidecar.feed import Snapshot
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.sender import Sender
 from sidecar.osc.surface import Surface

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sidecar.feed import Command, Verb
+from sidecar.model.snapshot import Command, Verb
 from sidecar.osc.exchange import DROPS, DropReason, drop_path
 from sidecar.osc.patterns import Pattern, is_pattern
 from sidecar.osc.selection import Selection, select

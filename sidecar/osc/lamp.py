@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sidecar.errors import SettingsError
-from sidecar.feed import Snapshot, Target
 from sidecar.lights import Light, LightMachine, conditions, load_light
 from sidecar.lights.conditions import Condition
+from sidecar.model.snapshot import Snapshot, Target
 from sidecar.osc import wire
 from sidecar.osc.sender import Sender
 from sidecar.osc.targets import Destination, resolve

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
-from sidecar.feed import Snapshot
-from sidecar.hero import chosen_move
+from sidecar.model.headline import chosen_move
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import details, wire
 from sidecar.osc.details import Detail
 from sidecar.osc.selection import GROUPS, Selection

@@ -14,8 +14,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
-from sidecar.feed import Event, Feed, Snapshot, Target
 from sidecar.hosts import checked_port, why_unbound
+from sidecar.model.snapshot import Event, Feed, Snapshot, Target
 from sidecar.osc.archive import Archive
 from sidecar.osc.details import NAME_BYTES
 from sidecar.osc.doors import Doors, Network, is_this_machine

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from sidecar.feed import Command, Event
+from sidecar.model.snapshot import Command, Event
 from sidecar.osc import wire
 from sidecar.osc.archive import Archive
 from sidecar.osc.doors import LARGEST_PACKET, Doors

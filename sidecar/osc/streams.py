@@ -7,7 +7,7 @@ import socket
 from collections.abc import Callable, Hashable, Iterator
 from typing import cast
 
-from sidecar.feed import Target
+from sidecar.model.snapshot import Target
 from sidecar.osc.doors import LARGEST_PACKET, Doors
 from sidecar.osc.drops import Drops
 from sidecar.osc.exchange import DropReason

@@ -6,7 +6,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Protocol
 
-from sidecar.feed import Target
+from sidecar.model.snapshot import Target
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.selection import Selection
 

@@ -8,16 +8,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from sidecar import settings
-from sidecar.advice.faders import FaderLimits, Taper
+from sidecar.advice.faders.tapers import FaderLimits, Taper
 from sidecar.errors import SettingsError
-from sidecar.feed import Command
+from sidecar.model.readings import SILENCE
+from sidecar.model.snapshot import Command
 from sidecar.osc import wire
 from sidecar.osc.pages import MOST_STEMS, Pages
 from sidecar.osc.table import OUTGOING
 from sidecar.osc.wire import Value
-from sidecar.settings import address, line, number, unusable, word
-from sidecar.vocabulary import SILENCE
+from sidecar.settings import toml
+from sidecar.settings.toml import address, line, number, unusable, word
 
 Scale = Literal["db", "position"]
 
@@ -152,21 +152,21 @@ def load_surface(name_or_path: str | Path) -> Surface:
 
     Raises SettingsError when there is no such surface, or its file cannot be read or used.
     """
-    return _read(settings.find("surface", name_or_path))
+    return _read(toml.find("surface", name_or_path))
 
 
 def all_surfaces() -> list[Surface]:
     """Every surface that can be used, by name; one of the person's own replaces a shipped one of its name."""
-    return settings.load_all("surface", _read)[0]
+    return toml.load_all("surface", _read)[0]
 
 
 def surface_faults() -> list[SettingsError]:
     """What is wrong with each surface file that :func:`all_surfaces` leaves out."""
-    return settings.load_all("surface", _read)[1]
+    return toml.load_all("surface", _read)[1]
 
 
 def _read(path: Path) -> Surface:
-    table = settings.read("surface", path, _REQUIRED, _OPTIONAL)
+    table = toml.read("surface", path, _REQUIRED, _OPTIONAL)
     scale = word(path, "scale", table["scale"], _SCALES)
     pages = _pages(path, table)
     place = STRIP if pages else STEM
@@ -234,7 +234,7 @@ def _taper(path: Path, scale: Scale, value: Any) -> Taper:
 def _show(path: Path, value: Any, place: str) -> dict[str, str]:
     if not isinstance(value, dict):
         raise unusable(path, "show", value, "a table, begun by a line [show]")
-    settings.keys(path, "[show]", value, (), _PATHS)
+    toml.keys(path, "[show]", value, (), _PATHS)
     return {
         row: _stem_address(path, row, shown_at, place) if row in _STEM_PATHS else address(path, row, shown_at)
         for row, shown_at in value.items()

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.errors import NetworkError
-from sidecar.feed import Hand, Snapshot, Stem, Verb
-from sidecar.hero import chosen, chosen_move
+from sidecar.model.headline import chosen, chosen_move
+from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Move
+from sidecar.model.snapshot import Hand, Snapshot, Stem, Verb
 from sidecar.osc.wire import Value
-from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState, Move
 
 Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
 

@@ -7,7 +7,7 @@ import socket
 from dataclasses import dataclass, field
 
 from sidecar.errors import NetworkError
-from sidecar.feed import Target
+from sidecar.model.snapshot import Target
 from sidecar.osc.selection import EVERYTHING, GROUPS, Selection, select
 
 SLOWEST_HZ, FASTEST_HZ = 1.0, 50.0

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
-from sidecar.vocabulary import FloatArray
+from sidecar.model.readings import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

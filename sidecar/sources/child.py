@@ -8,7 +8,7 @@ import sys
 from typing import IO
 
 from sidecar.errors import SourceError
-from sidecar.locations import log_folder
+from sidecar.settings.locations import log_folder
 
 _LARGEST_LOG_BYTES = 2**20
 

@@ -8,9 +8,9 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Literal
 
+from sidecar.model.readings import FloatArray
 from sidecar.sources import Block
 from sidecar.sources.sound_file import SoundFile
-from sidecar.vocabulary import FloatArray
 
 _WAIT_S = 0.1
 

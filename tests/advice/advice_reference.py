@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 
 TELEVISION = Goal(
     name="television",

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.advice.arming import AUDIO_TIMEOUT_S, CAUTION, FEEDBACK_TIMEOUT_S, SETTLE_S, Arming
-from sidecar.advice.faders import FaderLimits
+from sidecar.advice.faders.arming import AUDIO_TIMEOUT_S, CAUTION, FEEDBACK_TIMEOUT_S, SETTLE_S, Arming
+from sidecar.advice.faders.tapers import FaderLimits
 
 TICK_S = 0.05
 

@@ -7,8 +7,8 @@ import pytest
 from advice_reference import TELEVISION, gained, integrated
 from test_stem_moves import NAMES, heard, stems, under_anchor
 
-from sidecar.advice.build_up import CAUTION
-from sidecar.advice.faders import FaderLimits
+from sidecar.advice.faders.tapers import FaderLimits
+from sidecar.advice.stems.build_up import CAUTION
 
 UNEVEN = (-20.0, -26.0, -40.0, -10.0)
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from sidecar.advice.counsel import Counsel, Earlier
-from sidecar.goals import load_goal
-from sidecar.vocabulary import mean_square
+from sidecar.advice.programme.advisor import Counsel, Earlier
+from sidecar.model.readings import mean_square
+from sidecar.settings.goals import load_goal
 
 R128 = load_goal("r128")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidecar.advice.fader_history import FaderHistory
+from sidecar.advice.faders.history import FaderHistory
 from sidecar.errors import SettingsError
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidecar.advice.faders import CONSOLE_TRAVEL, FaderLimits, Ramp, Taper
+from sidecar.advice.faders.tapers import CONSOLE_TRAVEL, FaderLimits, Ramp, Taper
 from sidecar.errors import SettingsError
 
 TAPER = Taper()

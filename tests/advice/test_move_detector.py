@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from advice_reference import energy
 
-from sidecar.advice.fader_history import FaderHistory
-from sidecar.advice.move_detector import Guess, MoveDetector
+from sidecar.advice.faders.history import FaderHistory
+from sidecar.advice.faders.move_detector import Guess, MoveDetector
 from sidecar.errors import SignalError
 
 

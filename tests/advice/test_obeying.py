@@ -2,8 +2,8 @@
 
 import math
 
-from sidecar.advice.obeying import Obeying
-from sidecar.vocabulary import Move
+from sidecar.advice.faders.auto_follow import Obeying
+from sidecar.model.readings import Move
 
 DOWN = Move(gain_db=-2.0)
 

@@ -7,10 +7,10 @@ import pytest
 from advice_reference import TELEVISION, energy, gained, gated, integrated, material
 
 from sidecar.advice import LandingAdvisor
-from sidecar.advice.forecast import MOVES_DB
-from sidecar.advice.performance import difference, rest_levels
-from sidecar.advice.profile import KnownRest
-from sidecar.gating import Powers
+from sidecar.advice.programme.earlier_pass import KnownRest
+from sidecar.advice.programme.forecast import MOVES_DB
+from sidecar.advice.programme.performance import difference, rest_levels
+from sidecar.loudness.gating import Powers
 
 JITTER_DB = 0.8
 LEAVE = int(np.flatnonzero(MOVES_DB == 0.0)[0])

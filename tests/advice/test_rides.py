@@ -8,9 +8,9 @@ import pytest
 from advice_reference import TELEVISION, energy, gained, integrated, lufs, material
 from test_course import slow_range, steady
 
-from sidecar.advice.ride_search import ride_gains_db
-from sidecar.advice.rides import plan_rides
-from sidecar.vocabulary import Ride
+from sidecar.advice.rides.plan import plan_rides
+from sidecar.advice.rides.search import ride_gains_db
+from sidecar.model.readings import Ride
 
 SHORT_FORM = dataclasses.replace(TELEVISION, max_short_term_lufs=-18.0)
 """EBU R 128 s1: target -23.0 LUFS, short-term at most -18.0 LUFS."""

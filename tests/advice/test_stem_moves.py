@@ -8,7 +8,7 @@ import pytest
 from advice_reference import TELEVISION, energy, gained, integrated, material
 
 from sidecar.advice import StemAdvisor
-from sidecar.advice.faders import FaderLimits
+from sidecar.advice.faders.tapers import FaderLimits
 
 NAMES = ("voice", "band", "crowd", "drums")
 LEVELS = (-24.0, -28.0, -33.0, -38.0)

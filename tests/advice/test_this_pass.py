@@ -8,11 +8,11 @@ import pytest
 from advice_reference import TELEVISION, energy, gained, integrated, material
 
 from sidecar.advice import LandingAdvisor
-from sidecar.advice.forecast import unheard_rest
-from sidecar.advice.headroom import under_ceiling
+from sidecar.advice.programme.forecast import unheard_rest
+from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.errors import SettingsError, SignalError
-from sidecar.gating import Powers
-from sidecar.vocabulary import Move
+from sidecar.loudness.gating import Powers
+from sidecar.model.readings import Move
 
 LOOK = 300
 """One look every 30 s."""

@@ -9,7 +9,7 @@ import pytest
 from advice_reference import TELEVISION, gained
 
 from sidecar.advice import LandingAdvisor
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 
 sys.path.append(str(Path(__file__).parents[1] / "benchmarks"))
 from landing_floors import SETS, programme

@@ -8,8 +8,8 @@ import pytest
 from sidecar.attach.course import CourseCopy
 from sidecar.attach.told import sound
 from sidecar.course import CourseLog
-from sidecar.feed import Event, Target
-from sidecar.goals import all_goals
+from sidecar.model.readings import SILENCE
+from sidecar.model.snapshot import Event, Target
 from sidecar.osc import wire
 from sidecar.osc.archive import Archive
 from sidecar.osc.doors import PARTS_AT_ONCE, PARTS_HZ, Doors
@@ -17,7 +17,7 @@ from sidecar.osc.outbox import Outbox
 from sidecar.osc.reception import Reception
 from sidecar.osc.subscribers import LEASE_S
 from sidecar.osc.table import ROOT
-from sidecar.vocabulary import SILENCE
+from sidecar.settings.goals import all_goals
 
 TICK_S = 0.05
 

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from sidecar.attach.picture import picture
 from sidecar.attach.told import Told, sound
-from sidecar.feed import EarlierPass, Hand, Opening, Snapshot, Stem, Target
-from sidecar.goals import Goal, all_goals
+from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
+from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target
 from sidecar.osc import wire
 from sidecar.osc.outbox import ON_CHANGE, Edition
 from sidecar.osc.selection import select
-from sidecar.vocabulary import ALERT_NAMES, Alert, Move, Reading, Ride
+from sidecar.settings.goals import Goal, all_goals
 
 WANTED = select(("reading", "alert", "run", "detail"))
 

@@ -18,15 +18,15 @@ import pytest
 from sidecar.attach.feed import RemoteFeed
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
-from sidecar.feed import Command
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
 from sidecar.setup import Setup
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.stem_faders import Mix
-from sidecar.vocabulary import Reading
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 TIMES = 40.0

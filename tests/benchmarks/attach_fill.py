@@ -16,10 +16,10 @@ import numpy as np
 from sidecar.attach.feed import RemoteFeed
 from sidecar.course import CourseLog
 from sidecar.engine import Engine
-from sidecar.feed import Command, Course, Snapshot
-from sidecar.goals import Goal, all_goals
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Course, Snapshot
 from sidecar.osc.port import OscPort, bind
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import Goal, all_goals
 
 UPDATE_S = 0.1
 

@@ -20,7 +20,7 @@ from known_signal import ABOUT, Measuring
 from sidecar.journal.record import Stems
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 AT_ONCE = 10
 READING = Reading(integrated=-23.0, short_term=-22.5, true_peak=(-1.5, -2.5), seconds=3600.0)

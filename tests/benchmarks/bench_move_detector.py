@@ -10,8 +10,8 @@ import time
 import numpy as np
 from moved_programmes import KINDS, folded, with_moves
 
-from sidecar.advice import move_detector
-from sidecar.advice.move_detector import MoveDetector, evidence
+from sidecar.advice.faders import move_detector
+from sidecar.advice.faders.move_detector import MoveDetector, evidence
 
 SECONDS, EVERY_S = 600, 60
 LAYOUTS = {1: "one channel", 2: "stereo", 3: "stems"}

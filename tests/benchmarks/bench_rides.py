@@ -8,9 +8,9 @@ import time
 import numpy as np
 from programmes import KINDS
 
-from sidecar.advice.course import measured
-from sidecar.advice.rides import plan_rides
-from sidecar.goals import Goal
+from sidecar.advice.rides.plan import plan_rides
+from sidecar.loudness.statistics import measured
+from sidecar.settings.goals import Goal
 
 GOALS = {
     "short-term": Goal("s", "S", -23.0, 0.2, 0.2, -1.0, -18.0, max_short_term_lufs=-18.0),

@@ -9,7 +9,7 @@ import time
 import numpy as np
 
 from sidecar.advice import StemAdvisor
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 
 STEMS, BLOCKS, BUDGET_S = 16, 36_000, 0.2
 GOAL = Goal("bench", "Bench", -23.0, 0.2, 0.2, -1.0, -18.0)

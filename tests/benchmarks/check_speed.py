@@ -19,7 +19,7 @@ import numpy as np
 import soundfile
 
 from sidecar.delivery.measure import measure
-from sidecar.vocabulary import FloatArray
+from sidecar.model.readings import FloatArray
 
 RATE_HZ = 48_000
 BLOCK_FRAMES = 65_536

@@ -18,8 +18,8 @@ import programmes_by_plan
 from landing_ways import GOAL, TRIALS_DB, Outcome, faster_looks, integrated
 from programmes import Levels
 
-from sidecar.advice.steering import STEP_DOWN_DB, STEP_UP_DB
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.advice.programme.steering import STEP_DOWN_DB, STEP_UP_DB
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 
 SETS = {"pieces": programmes.KINDS, "plan": programmes_by_plan.KINDS}
 THROWS = 30

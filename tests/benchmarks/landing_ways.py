@@ -15,9 +15,9 @@ import numpy as np
 from programmes import BLOCKS_PER_S, Levels
 
 from sidecar.advice import LandingAdvisor
-from sidecar.advice.steering import look_again_s
-from sidecar.gating import Part, Powers, gated_loudness, gating_powers
-from sidecar.goals import Goal
+from sidecar.advice.programme.steering import look_again_s
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.settings.goals import Goal
 
 GOAL = Goal("television", "Television", -23.0, 0.2, 0.2, -1.0, -18.0)
 LOOK = 30 * BLOCKS_PER_S

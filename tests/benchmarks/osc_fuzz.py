@@ -30,15 +30,15 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "osc"))
 from hostile import hostile_packet
 
 from sidecar.engine import Engine
-from sidecar.feed import Command, Snapshot, Target
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Snapshot, Target
 from sidecar.osc import wire
 from sidecar.osc.doors import Doors
 from sidecar.osc.framing import Slip
 from sidecar.osc.outbox import Outbox
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.reception import Reception
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import load_goal
 
 RATE_HZ = 25.0
 SLIP = Slip(16_384)

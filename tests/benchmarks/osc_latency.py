@@ -20,11 +20,11 @@ from multiprocessing.connection import Connection
 import numpy as np
 
 from sidecar.engine import Engine
-from sidecar.goals import load_goal
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.targets import resolve
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
 from sidecar.setup import Setup
 from sidecar.sources import Block
 

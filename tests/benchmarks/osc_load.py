@@ -16,11 +16,11 @@ from dataclasses import replace
 from multiprocessing.connection import Connection
 
 from sidecar.engine import Engine
-from sidecar.feed import Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Move, Reading
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
-from sidecar.vocabulary import Move, Reading
+from sidecar.settings.goals import load_goal
 
 PORT = tuple[str, int]
 

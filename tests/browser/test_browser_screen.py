@@ -18,9 +18,9 @@ from needs import need
 
 from sidecar.browser.server import MOST_TABS
 from sidecar.engine import Engine
-from sidecar.goals import load_goal
 from sidecar.osc.port import OscPort, bind
 from sidecar.session import Session
+from sidecar.settings.goals import load_goal
 from sidecar.setup import Setup
 from sidecar.sources.rehearsal import RehearsalSource
 

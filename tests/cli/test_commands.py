@@ -11,10 +11,10 @@ import pytest
 import soundfile
 
 import sidecar.cli.devices
-from sidecar import settings
 from sidecar.cli import main
 from sidecar.cli.parser import make_parser
-from sidecar.locations import own_configs, shipped_configs
+from sidecar.settings import toml
+from sidecar.settings.locations import own_configs, shipped_configs
 from sidecar.sources.inputs import DeviceInfo
 
 COMMANDS = ("rehearse", "live", "review", "check", "passes", "listen", "goals", "devices", "doctor")
@@ -152,7 +152,7 @@ def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsy
 def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
     """With its path and what is wrong; only the usable ones are counted."""
     kinds = ("goal", "surface", "light")
-    usable = {kind: len(settings.files(kind)) for kind in kinds}
+    usable = {kind: len(toml.files(kind)) for kind in kinds}
     paths = {kind: own_configs() / f"{kind}s" / "mine.toml" for kind in kinds}
     for path in paths.values():
         path.parent.mkdir(parents=True)

@@ -9,7 +9,7 @@ import pytest
 
 from sidecar.cli import log as log_module
 from sidecar.cli.log import kept_log
-from sidecar.locations import log_folder
+from sidecar.settings.locations import log_folder
 
 log = logging.getLogger("sidecar.somewhere")
 

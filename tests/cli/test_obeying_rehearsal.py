@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 
 def sidecar(*arguments):

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from sidecar.cli import main
-from sidecar.feed import Event
-from sidecar.goals import load_goal
 from sidecar.journal import schema
 from sidecar.journal.record import Pass, Stems, Told
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Event
+from sidecar.settings.goals import load_goal
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ from dataclasses import replace
 import pytest
 
 from sidecar.cli.lines import PlainLines, SpokenLine, spoken
-from sidecar.feed import Snapshot
-from sidecar.goals import load_goal
-from sidecar.vocabulary import Alert, Move, Reading
+from sidecar.model.readings import Alert, Move, Reading
+from sidecar.model.snapshot import Snapshot
+from sidecar.settings.goals import load_goal
 
 GOAL = load_goal("r128")
 LOUD = Snapshot(

@@ -9,8 +9,8 @@ from sidecar.delivery.checking import Checked
 from sidecar.delivery.facts import Facts
 from sidecar.delivery.measure import BlockCourse, Measured
 from sidecar.delivery.verdict import judge
-from sidecar.goals import load_goal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import load_goal
 
 RIGHT = Reading(
     integrated=-23.0,

@@ -18,7 +18,7 @@ from sidecar.delivery.archive_cluster import Cluster
 from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
 from sidecar.delivery.checking import Unread
 from sidecar.errors import NetworkError, SettingsError
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 JOB = Job(None, (load_goal("r128"),), meter_version())
 ROOT = Path(__file__).parents[2]

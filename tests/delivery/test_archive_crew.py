@@ -10,7 +10,7 @@ from pathlib import Path
 from sidecar.delivery.archive_crew import Crew
 from sidecar.delivery.archive_work import Job
 from sidecar.delivery.checking import Unread
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 JOB = Job(None, (load_goal("r128"),), "meter")
 

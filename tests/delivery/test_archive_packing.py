@@ -12,8 +12,8 @@ from sidecar.delivery.facts import Silence
 from sidecar.delivery.findings import Finding, Span
 from sidecar.delivery.measure import BlockCourse, measure
 from sidecar.delivery.verdict import judge
-from sidecar.goals import all_goals
-from sidecar.vocabulary import SILENCE
+from sidecar.model.readings import SILENCE
+from sidecar.settings.goals import all_goals
 
 CLAIMS = [Finding("note", "claims", "It says −20.", (Span(1.0, 2.0, SILENCE, 1.5),))]
 

@@ -16,7 +16,7 @@ from sidecar.delivery.archive_work import Job, Kept
 from sidecar.delivery.bext_writing import Seen
 from sidecar.delivery.checking import Unread
 from sidecar.errors import SettingsError
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 JOB = Job(None, (load_goal("r128"),), "meter-1")
 

@@ -15,7 +15,7 @@ from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
 from sidecar.delivery.bext import Claimed
 from sidecar.delivery.bext_writing import Seen, prepare, stamp
 from sidecar.delivery.checking import Unread, check_file
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 GOALS = (load_goal("r128"), load_goal("a85"))
 JOB = Job(None, GOALS, "meter")

@@ -12,7 +12,7 @@ from sidecar.chunks.walk import walk
 from sidecar.delivery.bext import Claimed, new_bext, read_loudness
 from sidecar.delivery.bext_writing import prepare, stamp
 from sidecar.errors import SourceError
-from sidecar.vocabulary import SILENCE, Reading
+from sidecar.model.readings import SILENCE, Reading
 
 CLAIMED = Claimed(-22.7, 6.12, -1.3, -14.05, -18.0)
 DATA = (b"data", pcm_24(0.01))

@@ -6,7 +6,7 @@ import soundfile
 
 from sidecar.delivery.checking import check_file, known_by
 from sidecar.errors import SourceError
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 GOAL = load_goal("r128")
 

@@ -14,9 +14,9 @@ from sidecar.delivery.match import (
     peak_sentence,
     signed,
 )
-from sidecar.gating import Powers
-from sidecar.goals import load_goal
-from sidecar.vocabulary import SILENCE, Reading, mean_square
+from sidecar.loudness.gating import Powers
+from sidecar.model.readings import SILENCE, Reading, mean_square
+from sidecar.settings.goals import load_goal
 
 R128 = load_goal("r128")
 SHORT_FORM = load_goal("r128-s1")

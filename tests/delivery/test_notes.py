@@ -7,7 +7,7 @@ import soundfile
 from sidecar.delivery.bext import Claimed
 from sidecar.delivery.bext_writing import prepare, stamp
 from sidecar.delivery.checking import check_file
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000
 GOAL = load_goal("r128")

@@ -15,7 +15,7 @@ from sidecar.delivery.plot_peaks import peaks_sheet
 from sidecar.delivery.plot_rails import rail_sheet
 from sidecar.delivery.report_markup import join, tag
 from sidecar.delivery.verdict import judge
-from sidecar.goals import load_goal
+from sidecar.settings.goals import load_goal
 
 R128, SHORT_FORM = load_goal("r128"), load_goal("r128-s1")
 

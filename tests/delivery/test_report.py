@@ -17,8 +17,8 @@ from sidecar.delivery.plot import style
 from sidecar.delivery.report_facts import Fingerprint, Signature
 from sidecar.delivery.report_index import index_page
 from sidecar.delivery.report_page import file_page
-from sidecar.goals import load_goal
-from sidecar.vocabulary import SILENCE
+from sidecar.model.readings import SILENCE
+from sidecar.settings.goals import load_goal
 
 SIGNATURE = Signature(datetime(2026, 3, 1, 12, 30, 15, tzinfo=UTC), "A. Mixer")
 KNOWN_BY = Fingerprint(1_234_567, "ab" * 32)

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from made import FACTS, level_course, made
 
 from sidecar.delivery.verdict import judge, told
-from sidecar.goals import load_goal
-from sidecar.vocabulary import SILENCE, figure
+from sidecar.model.readings import SILENCE, figure
+from sidecar.settings.goals import load_goal
 
 
 def judged(goal="r128", course=None, **changes):

@@ -10,10 +10,10 @@ import pytest
 
 from sidecar.discovery.server import Discovery, bind
 from sidecar.engine import Engine
-from sidecar.feed import Hand, Snapshot, Stem
-from sidecar.goals import load_goal
+from sidecar.model.readings import Move, Reading
+from sidecar.model.snapshot import Hand, Snapshot, Stem
 from sidecar.osc.doors import Doors
-from sidecar.vocabulary import Move, Reading
+from sidecar.settings.goals import load_goal
 
 OSC_PORT = 9139
 SCHEMA = json.loads(Path(__file__).with_name("oscquery_schema.json").read_text(encoding="utf-8"))

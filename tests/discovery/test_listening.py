@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from sidecar.discovery.server import LONGEST_COMMAND, MOST_LISTENERS
-from sidecar.goals import load_goal
+from sidecar.model.readings import Move
 from sidecar.osc import wire
 from sidecar.session import Session, Setup
+from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.vocabulary import Move
 
 PATIENCE_S = 60.0
 RUN_S = 120.0  # the first run on a machine compiles the meter

@@ -5,15 +5,15 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from sidecar.advice.history import History
+from sidecar.advice.programme.history import History
 from sidecar.advising import Adviser
 from sidecar.course import CourseLog
-from sidecar.gating import Powers, gating_powers
-from sidecar.goals import load_goal
+from sidecar.loudness.gating import Powers, gating_powers
 from sidecar.meter import Blocks, Meter
 from sidecar.metering import Taken
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
-from sidecar.vocabulary import Reading
 
 HOUR, HOURS = 36_000, 12
 NOTHING = Block(np.zeros((0, 2), np.float32))

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from sidecar.feed import Event
-from sidecar.goals import load_goal
 from sidecar.journal.record import Pass
 from sidecar.meter import Meter
+from sidecar.model.snapshot import Event
+from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000
 BLOCK_FRAMES = 4_800

@@ -10,13 +10,13 @@ from journal_waiting import wait_until
 from known_signal import ABOUT, LOST_EVERY, LOST_FRAMES, Measuring
 
 from sidecar.errors import SettingsError
-from sidecar.feed import Event
-from sidecar.goals import load_goal
 from sidecar.journal import reader
 from sidecar.journal.record import Cut, Stems, Told
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Event
+from sidecar.settings.goals import load_goal
 
 LOUD = Reading(integrated=-14.0, max_true_peak=0.5, true_peak=(0.5, -1.0), seconds=1.0)
 

@@ -14,7 +14,7 @@ from sidecar.journal import reader
 from sidecar.journal.faults import reason
 from sidecar.journal.record import Stems
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 
 @pytest.fixture

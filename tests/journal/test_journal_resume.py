@@ -8,7 +8,7 @@ from known_signal import ABOUT
 
 from sidecar.journal.record import Cut, Record, Stems, Summary, Told
 from sidecar.journal.resume import resumable
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 
 def record(place, *, blocks, names=(), stems=None, cuts=(), told=(), faders=None):

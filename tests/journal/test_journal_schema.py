@@ -11,7 +11,7 @@ from sidecar.errors import SettingsError
 from sidecar.journal import reader, schema
 from sidecar.journal.record import Cut
 from sidecar.journal.writer import Journal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 VERSION_1 = """
     CREATE TABLE passes (id INTEGER PRIMARY KEY AUTOINCREMENT, holder INTEGER NOT NULL, began TEXT NOT NULL,

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.feed import Snapshot
-from sidecar.goals import Goal
 from sidecar.lights import conditions
 from sidecar.lights.conditions import CONDITIONS
-from sidecar.vocabulary import ALERT_NAMES, SILENCE, Alert, Reading
+from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Reading
+from sidecar.model.snapshot import Snapshot
+from sidecar.settings.goals import Goal
 
 # EBU R 128 V5: target h), measurement allowance i), ceiling m).
 GOAL = Goal(

@@ -11,7 +11,7 @@ from sidecar.errors import SettingsError
 from sidecar.lights import all_lights, light_faults, load_light
 from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import KINDS
-from sidecar.locations import shipped_configs
+from sidecar.settings.locations import shipped_configs
 
 FOLDER = shipped_configs() / "lights"
 SHIPPED = ["colours", "dimmer", "lamp"]
@@ -32,7 +32,7 @@ def own(tmp_path, monkeypatch) -> Path:
     """The person's own lights folder, empty."""
     folder = tmp_path / "own" / "lights"
     folder.mkdir(parents=True)
-    monkeypatch.setattr("sidecar.settings.own_configs", lambda: folder.parent)
+    monkeypatch.setattr("sidecar.settings.toml.own_configs", lambda: folder.parent)
     return folder
 
 

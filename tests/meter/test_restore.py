@@ -12,7 +12,7 @@ from scipy import signal
 
 from sidecar.meter import Meter
 from sidecar.meter.weighting import k_weighting
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 RATE_HZ = 8_000
 PROGRAMME_S = 14

@@ -11,10 +11,10 @@ from scipy import signal
 
 from sidecar.advice import StemAdvisor
 from sidecar.errors import SignalError
-from sidecar.goals import Goal
 from sidecar.meter import Meter, StemMeter, kernels, stem_kernels, summed
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.weighting import k_weighting
+from sidecar.settings.goals import Goal
 
 K_WEIGHTING_48_KHZ = np.array(
     [

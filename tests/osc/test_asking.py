@@ -16,14 +16,14 @@ from sidecar.cli.listen import _hear
 from sidecar.cli.parser import make_parser
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
-from sidecar.feed import Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import wire
 from sidecar.osc.asking import Asking
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.subscribers import LEASE_S
 from sidecar.osc.targets import resolve
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 30.0
 

@@ -8,14 +8,14 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.feed import Snapshot, Stem
-from sidecar.goals import load_goal
-from sidecar.locations import shipped_configs
+from sidecar.model.readings import SILENCE, Alert, Move, Reading
+from sidecar.model.snapshot import Snapshot, Stem
 from sidecar.osc import wire
 from sidecar.osc.display import Display
 from sidecar.osc.surface import load_surface
 from sidecar.osc.targets import resolve
-from sidecar.vocabulary import SILENCE, Alert, Move, Reading
+from sidecar.settings.goals import load_goal
+from sidecar.settings.locations import shipped_configs
 
 TOUCH = load_surface(shipped_configs() / "surfaces" / "touch.toml")
 

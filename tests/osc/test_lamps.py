@@ -10,12 +10,12 @@ import pytest
 
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError, SettingsError
-from sidecar.feed import Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Alert, Reading
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import lamp as lamp_module
 from sidecar.osc import wire
 from sidecar.osc.lamp import Lamps, lamp_at
-from sidecar.vocabulary import Alert, Reading
+from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
 SAFE = ("/lamp", [0])

@@ -3,13 +3,13 @@
 import pytest
 
 from sidecar.course import CourseLog
-from sidecar.feed import Course, Event, Snapshot
-from sidecar.goals import all_goals, load_goal
+from sidecar.model.snapshot import Course, Event, Snapshot
 from sidecar.osc import wire
 from sidecar.osc.archive import Archive
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.selection import EVERYTHING, select
 from sidecar.osc.table import MARKED
+from sidecar.settings.goals import all_goals, load_goal
 
 
 class Pass:

@@ -5,12 +5,12 @@ import random
 
 import pytest
 
-from sidecar.feed import Hand, Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Alert, Reading
+from sidecar.model.snapshot import Hand, Snapshot
 from sidecar.osc import wire
 from sidecar.osc.outbox import Line, Outbox
 from sidecar.osc.selection import EVERYTHING, select
-from sidecar.vocabulary import Alert, Reading
+from sidecar.settings.goals import load_goal
 
 STEP_S = 0.01
 HEARTBEAT_S = 1.0  # what the README promises

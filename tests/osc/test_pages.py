@@ -9,16 +9,16 @@ import time
 import pytest
 
 from sidecar.engine import Engine
-from sidecar.feed import Command, Snapshot, Stem
-from sidecar.goals import load_goal
-from sidecar.locations import shipped_configs
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Command, Snapshot, Stem
 from sidecar.osc import wire
 from sidecar.osc.display import Display
 from sidecar.osc.pages import Pages
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import load_surface
 from sidecar.osc.targets import resolve
-from sidecar.vocabulary import Move
+from sidecar.settings.goals import load_goal
+from sidecar.settings.locations import shipped_configs
 
 PATIENCE_S = 60.0
 STRIPS = range(1, 9)

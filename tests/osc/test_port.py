@@ -9,14 +9,14 @@ from hostile import hostile_packet
 
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
-from sidecar.feed import Command, Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Alert, Reading
+from sidecar.model.snapshot import Command, Snapshot
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import Surface
 from sidecar.osc.table import SENT
 from sidecar.osc.targets import resolve, split
-from sidecar.vocabulary import Alert, Reading
+from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
 

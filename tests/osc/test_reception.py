@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pythonosc.osc_message_builder import OscMessageBuilder
 
-from sidecar.feed import Command, Course, Snapshot, Target
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Course, Snapshot, Target
 from sidecar.osc import wire
 from sidecar.osc.archive import Archive
 from sidecar.osc.doors import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
@@ -20,7 +20,7 @@ from sidecar.osc.reception import Reception
 from sidecar.osc.subscribers import LEASE_S, MOST
 from sidecar.osc.surface import Surface
 from sidecar.osc.table import OUTGOING, SENT
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import load_goal
 
 
 class Peer:

@@ -19,8 +19,8 @@ from sidecar.cli.options.command import OSC_ROOT
 from sidecar.discovery.tree import Tree
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
-from sidecar.feed import Command, Course, Event, Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Course, Event, Snapshot
 from sidecar.osc import table, wire
 from sidecar.osc.asking import Asking
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
@@ -28,7 +28,7 @@ from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import Surface
 from sidecar.osc.table import INCOMING, OUTGOING, checked_root
 from sidecar.osc.targets import resolve
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import load_goal
 
 ROOT = "/studio/one"
 PATIENCE_S = 60.0

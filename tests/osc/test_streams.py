@@ -11,13 +11,13 @@ from hostile import hostile_packet
 
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
-from sidecar.feed import Command, Snapshot
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Snapshot
 from sidecar.osc import streams as streams_module
 from sidecar.osc import wire
 from sidecar.osc.framing import Slip
 from sidecar.osc.port import OscPort, bind
-from sidecar.vocabulary import Reading
+from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
 END, ESC = b"\xc0", b"\xdb"

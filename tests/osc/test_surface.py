@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidecar.advice.faders import CONSOLE_TRAVEL
+from sidecar.advice.faders.tapers import CONSOLE_TRAVEL
 from sidecar.errors import SettingsError
-from sidecar.feed import Command
-from sidecar.locations import shipped_configs
+from sidecar.model.snapshot import Command
 from sidecar.osc import wire
 from sidecar.osc.surface import all_surfaces, load_surface, surface_faults
 from sidecar.osc.table import OUTGOING
+from sidecar.settings.locations import shipped_configs
 
 FOLDER = shipped_configs() / "surfaces"
 SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))
@@ -43,7 +43,7 @@ def own(tmp_path, monkeypatch) -> Path:
     """The person's own surfaces folder, empty."""
     folder = tmp_path / "own" / "surfaces"
     folder.mkdir(parents=True)
-    monkeypatch.setattr("sidecar.settings.own_configs", lambda: folder.parent)
+    monkeypatch.setattr("sidecar.settings.toml.own_configs", lambda: folder.parent)
     return folder
 
 

@@ -9,12 +9,12 @@ import socket
 import pytest
 
 from sidecar.engine import Engine
-from sidecar.feed import Command
-from sidecar.locations import shipped_configs
+from sidecar.model.snapshot import Command
 from sidecar.osc import wire
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import load_surface
 from sidecar.osc.targets import resolve
+from sidecar.settings.locations import shipped_configs
 
 FOLDER = shipped_configs() / "surfaces"
 SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))

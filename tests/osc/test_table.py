@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.feed import Command, Hand, Snapshot, Stem
-from sidecar.goals import load_goal
+from sidecar.model.readings import Alert, Move, Reading
+from sidecar.model.snapshot import Command, Hand, Snapshot, Stem
 from sidecar.osc import readme, table, wire
 from sidecar.osc.inbox import Inbox
-from sidecar.vocabulary import Alert, Move, Reading
+from sidecar.settings.goals import load_goal
 
 README = Path(__file__).parents[2] / "README.md"
 

@@ -8,16 +8,16 @@ import time
 import pytest
 from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
-from sidecar.advice.arming import Arming
-from sidecar.advice.faders import Ramp
-from sidecar.advice.obeying import Obeying
+from sidecar.advice.faders.arming import Arming
+from sidecar.advice.faders.auto_follow import Obeying
+from sidecar.advice.faders.tapers import Ramp
 from sidecar.engine import Engine
-from sidecar.locations import shipped_configs
+from sidecar.model.readings import Move
 from sidecar.osc.port import OscPort, bind
 from sidecar.osc.surface import load_surface
 from sidecar.osc.targets import resolve
+from sidecar.settings.locations import shipped_configs
 from sidecar.sources.rehearsal.desk import Desk
-from sidecar.vocabulary import Move
 
 FOLDER = shipped_configs() / "surfaces"
 TICK_S = 0.1

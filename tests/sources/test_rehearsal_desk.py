@@ -6,9 +6,9 @@ import threading
 import pytest
 from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
-from sidecar.locations import shipped_configs
 from sidecar.osc import wire
 from sidecar.osc.surface import load_surface
+from sidecar.settings.locations import shipped_configs
 from sidecar.sources.rehearsal.desk import Desk
 
 SURFACES = sorted((shipped_configs() / "surfaces").glob("*.toml"))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from ebu_signals import Frames, live
 
 from sidecar.meter import Meter
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 
 def read_file(blocks: Iterable[Frames], rate_hz: int, layout: str = "stereo") -> Reading:

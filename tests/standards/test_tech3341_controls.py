@@ -8,7 +8,7 @@ import pytest
 from ebu_signals import RATES_HZ, faded, live, sine, tones
 
 from sidecar.meter import Meter
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
 
 pytestmark = pytest.mark.parametrize("rate_hz", RATES_HZ)
 

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from sidecar.errors import SidecarError
-from sidecar.feed import Command, Course, EarlierPass, Event, Hand, Snapshot, Stem, Target
-from sidecar.goals import Goal
-from sidecar.vocabulary import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
+from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
+from sidecar.model.snapshot import Command, Course, EarlierPass, Event, Hand, Snapshot, Stem, Target
+from sidecar.settings.goals import Goal
 
 BROADCAST = Goal(
     name="production",

@@ -6,8 +6,8 @@ import pytest
 import scripted_feed as scenes
 from scripted_feed import BROADCAST
 
-from sidecar.feed import Snapshot
-from sidecar.vocabulary import Move
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Snapshot
 from tui import texts
 from tui.drawing.advice import advice
 

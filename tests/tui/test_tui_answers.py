@@ -5,7 +5,7 @@ import scripted_feed as scenes
 from driving import COMPACT, drive, rows_shown, shown, told_after, until
 from textual.widgets import Static
 
-from sidecar.feed import Command, Opening
+from sidecar.model.snapshot import Command, Opening
 from tui.screens.arm import ArmDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.main import MainScreen
@@ -20,7 +20,7 @@ def test_arming_asks_first_and_shows_the_caution():
         asked = str(pilot.app.screen.query_one("#box Static", Static).content)
         assert "this fader, upward too?  studio desk" in asked
         assert "hurt ears and loudspeakers" in asked
-        assert "unasked from half a minute on" in asked  # as sidecar.advice.obeying moves it
+        assert "unasked from half a minute on" in asked  # as sidecar.advice.faders.auto_follow moves it
         assert [] == feed.told
 
     feed = scenes.unarmed()

@@ -6,7 +6,7 @@ from driving import COMPACT, GENEROUS, drive, rows_shown, shown, told_after, unt
 from textual.widgets import Footer, Input, OptionList
 from textual.widgets._footer import FooterKey
 
-from sidecar.feed import Command
+from sidecar.model.snapshot import Command
 from tui.keys import KEYS, explained
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog

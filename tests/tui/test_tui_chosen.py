@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import Snapshot, Stem
-from sidecar.hero import chosen, first_stem
-from sidecar.vocabulary import Move
+from sidecar.model.headline import chosen, first_stem
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Snapshot, Stem
 
 
 def _stems(**moves):

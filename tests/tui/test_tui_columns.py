@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scripted_feed import wandering_course
 
-from sidecar.feed import Course
+from sidecar.model.snapshot import Course
 from tui.drawing.columns import Reducer, window
 
 

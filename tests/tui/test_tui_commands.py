@@ -5,8 +5,8 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import Input, OptionList, Static
 
-from sidecar.feed import Command
-from sidecar.vocabulary import ALERT_NAMES
+from sidecar.model.readings import ALERT_NAMES
+from sidecar.model.snapshot import Command
 from tui.app import make_app
 from tui.desk import Desk
 from tui.drawing.cells import text_of

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import Course, Event, Snapshot
-from sidecar.vocabulary import Move, Reading, Ride
+from sidecar.model.readings import Move, Reading, Ride
+from sidecar.model.snapshot import Course, Event, Snapshot
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
 from tui.drawing.course import Axis, CourseDrawing

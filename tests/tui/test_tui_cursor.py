@@ -5,7 +5,7 @@ import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, drive, shown, until
 
-from sidecar.feed import Command, Course, Event
+from sidecar.model.snapshot import Command, Course, Event
 from tui.cursor import Cursor
 from tui.desk import Desk
 from tui.drawing.cells import text_of

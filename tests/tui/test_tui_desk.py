@@ -5,8 +5,8 @@ import math
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import Command, Hand, Snapshot
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.model.snapshot import Command, Hand, Snapshot
 from tui.desk import Desk, offers, transport_verb
 
 

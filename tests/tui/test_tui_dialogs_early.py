@@ -2,7 +2,7 @@
 
 import scripted_feed as scenes
 
-from sidecar.goals import all_goals
+from sidecar.settings.goals import all_goals
 from tui.desk import Desk
 from tui.inks import inks
 from tui.palette import Palette

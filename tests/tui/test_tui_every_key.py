@@ -5,7 +5,7 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import OptionList
 
-from sidecar.feed import Command
+from sidecar.model.snapshot import Command
 from tui.drawing.course import GUTTER
 from tui.keys import KEYS
 from tui.screens.arm import ArmDialog

@@ -6,8 +6,8 @@ from dataclasses import replace
 import pytest
 from scripted_feed import BROADCAST, EXCHANGE
 
-from sidecar.goals import all_goals
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import all_goals
 from tui.drawing.cells import text_of
 from tui.drawing.goals import NUMBERS_WIDTH, goal_head, goal_row
 

@@ -4,7 +4,7 @@ import math
 
 import scripted_feed as scenes
 
-from sidecar.vocabulary import Move
+from sidecar.model.readings import Move
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.hero import hero

@@ -8,7 +8,7 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import Static
 
-from sidecar.feed import Course, Event
+from sidecar.model.snapshot import Course, Event
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.log import MOST, log_rows, summary, target_rows

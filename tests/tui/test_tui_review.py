@@ -7,9 +7,9 @@ import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, settled, shown, until
 
-from sidecar.goals import load_goal
+from sidecar.model.readings import Reading, mean_square
 from sidecar.review import Past, Review, integrated_course
-from sidecar.vocabulary import Reading, mean_square
+from sidecar.settings.goals import load_goal
 from tui.app import make_app
 from tui.screens.goals import GoalDialog
 

@@ -1,6 +1,6 @@
 """Rides, over the course and in a list."""
 
-from sidecar.vocabulary import Ride
+from sidecar.model.readings import Ride
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
 from tui.drawing.rides import ride_head, ride_row, rides_row

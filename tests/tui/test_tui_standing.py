@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import EarlierPass, Hand
+from sidecar.model.snapshot import EarlierPass, Hand
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.standing import rows_wanted, standing_rows

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.feed import Target
-from sidecar.vocabulary import ALERT_NAMES, Alert
+from sidecar.model.readings import ALERT_NAMES, Alert
+from sidecar.model.snapshot import Target
 from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.status import alerts_row, heading, outlets

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.vocabulary import Move
+from sidecar.model.readings import Move
 from tui.desk import Desk
 from tui.drawing.cells import text_of, width_of
 from tui.drawing.stems import rows_wanted, stem_rows

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from sidecar.feed import Snapshot
-from sidecar.goals import Goal
-from sidecar.hero import Chosen, chosen
-from sidecar.vocabulary import Move
+from sidecar.model.headline import Chosen, chosen
+from sidecar.model.readings import Move
+from sidecar.model.snapshot import Snapshot
+from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Tone

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.feed import Course
-from sidecar.vocabulary import BLOCK_S
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Course
 
 _LADDER_S = (60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
 """Lengths that the whole programme is drawn against while its own is unknown; then whole hours."""

@@ -8,8 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-from sidecar.hero import chosen
-from sidecar.vocabulary import Move
+from sidecar.model.headline import chosen
+from sidecar.model.readings import Move
 from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sidecar.feed import Course, Event
+from sidecar.model.snapshot import Course, Event
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, width_of

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from rich.cells import cell_len
 
-from sidecar.feed import Event
+from sidecar.model.snapshot import Event
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.columns import Window
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from sidecar.goals import Goal
-from sidecar.vocabulary import Reading
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import Goal
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
 

@@ -6,8 +6,8 @@ import textwrap
 
 from rich.cells import cell_len
 
-from sidecar.hero import chosen
-from sidecar.vocabulary import SILENCE
+from sidecar.model.headline import chosen
+from sidecar.model.readings import SILENCE
 from tui import texts
 from tui.drawing import digits, wording
 from tui.drawing.advice import Advice, advice, landing_stand

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import get_args
 
-from sidecar.feed import Event, EventKind, Snapshot, Transport
-from sidecar.vocabulary import ALERT_NAMES, Alert, AlertName, AlertState
+from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState
+from sidecar.model.snapshot import Event, EventKind, Snapshot, Transport
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Run, Tone

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sidecar.feed import Course, Event, Target
-from sidecar.goals import Goal
+from sidecar.model.snapshot import Course, Event, Target
+from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, shortened

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.feed import Course
-from sidecar.goals import Goal
-from sidecar.vocabulary import BLOCK_S
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Course
+from sidecar.settings.goals import Goal
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sidecar.goals import Goal
-from sidecar.hero import chosen
-from sidecar.vocabulary import Reading
+from sidecar.model.headline import chosen
+from sidecar.model.readings import Reading
+from sidecar.settings.goals import Goal
 from tui.drawing import wording
 from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sidecar.vocabulary import BLOCK_S, Ride
+from sidecar.model.readings import BLOCK_S, Ride
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.columns import Window

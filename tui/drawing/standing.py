@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 
-from sidecar.feed import EarlierPass, Hand
+from sidecar.model.snapshot import EarlierPass, Hand
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Row, Run, fit, shortened, text_of, width_of

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.cells import cell_len
 
-from sidecar.feed import Snapshot, Target, Transport
-from sidecar.goals import Goal
-from sidecar.limits import broken_limits
-from sidecar.vocabulary import Alert
+from sidecar.loudness.limits import broken_limits
+from sidecar.model.readings import Alert
+from sidecar.model.snapshot import Snapshot, Target, Transport
+from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of, width_of

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from sidecar.feed import Stem
-from sidecar.goals import Goal
-from sidecar.hero import first_stem
-from sidecar.vocabulary import SILENCE, Limit, Move
+from sidecar.model.headline import first_stem
+from sidecar.model.readings import SILENCE, Limit, Move
+from sidecar.model.snapshot import Stem
+from sidecar.settings.goals import Goal
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, shortened
 from tui.drawing.view import View

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sidecar.feed import Course, Snapshot
+from sidecar.model.snapshot import Course, Snapshot
 
 
 @dataclass(frozen=True, slots=True)

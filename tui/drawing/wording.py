@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from sidecar.goals import Goal
-from sidecar.vocabulary import NOTHING_DB, figure
+from sidecar.model.readings import NOTHING_DB, figure
+from sidecar.settings.goals import Goal
 
 Stand = Literal["under", "inside", "over"]
 """Where a value stands against what is allowed; also the ink it is drawn with."""

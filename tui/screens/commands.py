@@ -11,7 +11,7 @@ from textual.actions import parse
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.widgets import Input
 
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
 from tui.keys import KEYS

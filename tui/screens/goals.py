@@ -12,7 +12,7 @@ from textual.containers import Vertical
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from sidecar.goals import Goal
+from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing.cells import Row
 from tui.drawing.goals import goal_head, goal_row

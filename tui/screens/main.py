@@ -10,8 +10,8 @@ from textual.binding import BindingType
 from textual.screen import Screen
 from textual.widgets import Footer
 
-from sidecar.feed import Verb
-from sidecar.vocabulary import BLOCK_S
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Verb
 from tui.desk import Desk, offers
 from tui.drawing import standing, stems, wording
 from tui.drawing.view import View

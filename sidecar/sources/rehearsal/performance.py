@@ -8,8 +8,8 @@ from typing import Literal, Protocol
 
 import numpy as np
 
+from sidecar.model.readings import BLOCK_S
 from sidecar.sources.rehearsal.acoustics import Sound, frames_in
-from sidecar.vocabulary import BLOCK_S
 
 Stem = Literal["voice", "music", "effects", "ambience"]
 STEMS: tuple[Stem, ...] = ("voice", "music", "effects", "ambience")

@@ -1,0 +1,39 @@
+"""When an armed sidecar makes the advised move without being asked."""
+
+from __future__ import annotations
+
+import math
+
+from sidecar.model.readings import Move
+
+LOOK_S = 30.0
+"""Ours, after Tech 3343 §3.2: correct by little, then wait until the integrated loudness has reacted."""
+
+
+class Obeying:
+    """Looks at the advice every so many seconds of programme, first that long after the fader was armed:
+    whoever armed it has read the caution and turned the monitors down by then.
+
+    Pure: the time is the programme's, so that neither pauses nor a stalled input count.
+    """
+
+    def __init__(self) -> None:
+        self._looked_s = 0.0
+        self._wait_s = LOOK_S
+
+    def target_db(
+        self, seconds: float, move: Move, fader_db: float, *, is_armed: bool, look_s: float = LOOK_S
+    ) -> float | None:
+        """Where to ask the fader to go now, dB; None when it is not time or there is nothing to do.
+
+        seconds: programme measured since the reset. fader_db: where the fader stands.
+        look_s: how long to wait between looks; the first one after arming comes no sooner than LOOK_S.
+        """
+        if not is_armed or seconds < self._looked_s:
+            self._looked_s, self._wait_s = seconds, LOOK_S
+        if seconds - self._looked_s < self._wait_s:
+            return None
+        self._looked_s, self._wait_s = seconds, look_s
+        if move.gain_db == 0.0 or not math.isfinite(fader_db):
+            return None
+        return fader_db + move.gain_db

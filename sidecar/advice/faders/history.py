@@ -1,0 +1,109 @@
+"""Where the programme fader stood: told by the fader itself, by a person, or only guessed at."""
+
+from __future__ import annotations
+
+import bisect
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sidecar.errors import SettingsError
+from sidecar.loudness.series import Floats, Series
+from sidecar.model.readings import BLOCK_S
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    time_s: float
+    value_db: float
+    is_absolute: bool
+
+
+class FaderHistory:
+    """The fader's positions over the programme, from feedback and from moves that were told.
+
+    Moves that are told ("I moved it by …") change the position from there on; feedback says what it is.
+    Until the first feedback only differences are known: positions then count from 0 dB, and are put right
+    backwards once feedback comes. News may come late and in any order.
+    """
+
+    def __init__(self) -> None:
+        self.is_absolute = False
+        """True once feedback has said where the fader stands."""
+        self._events: list[_Event] = []
+        self._resolve()
+
+    def feedback(self, time_s: float, position_db: float) -> None:
+        """The fader said that it stood at *position_db* from *time_s* on (``-inf``: closed).
+
+        Raises SettingsError for values that are no position.
+        """
+        if math.isnan(position_db) or position_db == math.inf:
+            raise SettingsError(f"{position_db} dB is no position of a fader; check its feedback.")
+        event = _Event(_checked(time_s), position_db, True)
+        if not self._repeats(event):
+            self._add(event)
+            return
+        self._events[-1] = event
+        self._times.values[-1] = time_s
+
+    def moved_by(self, time_s: float, change_db: float) -> None:
+        """Somebody said that the fader was moved by *change_db* at *time_s*, or confirmed a guess.
+
+        Raises SettingsError for values that are no move.
+        """
+        if not math.isfinite(change_db):
+            raise SettingsError(f"{change_db} dB is no fader move; give it in decibels, negative for down.")
+        self._add(_Event(_checked(time_s), change_db, False))
+
+    def at(self, time_s: float) -> float:
+        """The position in force at *time_s*, dB."""
+        return float(self._in_force(np.array(time_s)))
+
+    def gains_db(self, first: int, blocks: int) -> Floats:
+        """The position in the middle of each 100 ms block from block *first* on, shape (blocks,)."""
+        middles = np.arange(first, first + blocks, dtype=np.float64) + 0.5
+        return self._in_force(middles * BLOCK_S)
+
+    def _in_force(self, times_s: Floats) -> Floats:
+        place = np.searchsorted(self._times.values, times_s, side="right")
+        return np.asarray(self._positions.values[place])
+
+    def _repeats(self, event: _Event) -> bool:
+        """A fader at rest may report for hours: of equal reports only the first and the last are kept."""
+        if len(self._events) < 2 or event.time_s < self._events[-1].time_s:
+            return False
+        return all(known.is_absolute and known.value_db == event.value_db for known in self._events[-2:])
+
+    def _add(self, event: _Event) -> None:
+        if not self._events or event.time_s >= self._events[-1].time_s:
+            self._events.append(event)
+            self._apply(event)
+            return
+        bisect.insort(self._events, event, key=lambda known: known.time_s)
+        self._resolve()
+
+    def _resolve(self) -> None:
+        """All events anew: one came late."""
+        self.is_absolute = False
+        self._times, self._positions = Series(), Series()
+        self._positions.append(np.zeros(1))
+        for event in self._events:
+            self._apply(event)
+
+    def _apply(self, event: _Event) -> None:
+        latest_db = float(self._positions.values[-1])
+        if event.is_absolute and not self.is_absolute and math.isfinite(event.value_db):
+            missing_db = event.value_db - latest_db if math.isfinite(latest_db) else 0.0
+            self._positions.values[:] += missing_db
+            self.is_absolute = True
+        position_db = event.value_db if event.is_absolute else latest_db + event.value_db
+        self._times.append(np.array([event.time_s]))
+        self._positions.append(np.array([position_db]))
+
+
+def _checked(time_s: float) -> float:
+    if not math.isfinite(time_s):
+        raise SettingsError(f"{time_s} s is no time of a fader move.")
+    return time_s

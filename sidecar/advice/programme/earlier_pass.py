@@ -1,0 +1,231 @@
+"""Where in an earlier pass the pass that is playing stands, and what that says of the rest of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from sidecar.advice.programme.forecast import GRID_DB, MOVES_DB
+from sidecar.advice.programme.performance import ALIKE, CHANCES, Difference, difference, rest_levels
+from sidecar.loudness.gating import (
+    ABSOLUTE_GATE,
+    GATING_STEPS,
+    RELATIVE_GATE,
+    Part,
+    Powers,
+    gated_loudness,
+    gating_powers,
+)
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import BLOCK_S
+
+_SHORTEST_BLOCKS = 200
+"""Programme of 20 s that must have played since the last cut before it can be found in an earlier pass."""
+
+_LONGEST_BLOCKS = 6000
+"""Ten minutes place a pass; more would only cost time."""
+
+_COARSE_BLOCKS = 5
+_NEAR_BLOCKS = 20
+_DEPTH_DB = 40.0
+"""Levels further under the loudest count as this far under it: silences do not differ."""
+
+_CLOSE_DB, _LOOSE_DB = 1.0, 4.0
+"""A difference that always fits, and one that never does."""
+
+_LATEST_BLOCKS = 200
+"""A pass has left the earlier one when its last 20 s differ too much."""
+
+_LU_OF_ONE = 10.0 / math.log(10.0)
+"""A small change of a power, as a share of it, in LU."""
+
+_REACH_DB: Floats = np.arange(-1000, 1001) / 10.0
+"""Gain and shift together, dB from the present fader."""
+
+_NEAR_GATE = 10.0 ** (np.array([[-1.0], [0.0], [1.0]]) / 10.0)
+"""Gating blocks are counted from 1 dB under to 1 dB over the gate to know how dense they lie there."""
+
+_ABOUT = 1.6
+"""About the gate: within 2 dB of where it would be for the rest alone."""
+
+_LUCK: Floats = ndtri(CHANCES[np.arange(len(CHANCES)) * 13 % len(CHANCES)])
+"""How many blocks fall on the louder side of the gate, in deviations: as likely high as low for every level
+of the rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class KnownRest:
+    """The rest of a pass of which an earlier one is known, at a fader of 0 dB."""
+
+    powers: Powers
+    weight: float
+    """How often each block counts: blocks still to come by blocks known of them."""
+    shifts_db: Floats
+    """How much louder than *powers* it may be, equally likely."""
+    gating_db: float
+    """Deviation of a gating block near the gate from that."""
+    more_db2: float
+    """How much more its variance is in the pass that plays."""
+
+    @property
+    def price_s(self) -> float:
+        """See :class:`sidecar.advice.programme.forecast.Rest`."""
+        return 2.0
+
+    def landings(self, metered: Powers, fader_db: float) -> Floats:
+        """See :class:`sidecar.advice.programme.forecast.Rest`."""
+        tried = gated_loudness([Part(metered), Part(self.powers, fader_db + _REACH_DB, self.weight)])
+        landings = np.interp(MOVES_DB[:, np.newaxis] + self.shifts_db, _REACH_DB, tried)
+        middle_lu, spread_lu = self._at_the_gate(metered, fader_db)
+        return np.sort(landings + middle_lu[:, np.newaxis] + spread_lu[:, np.newaxis] * _LUCK, axis=1)
+
+    def _at_the_gate(self, metered: Powers, fader_db: float) -> tuple[Floats, Floats]:
+        """What it does to the landing of each move that blocks near the gate may fall on its other side, LU:
+        on average, and the deviation.
+
+        A block that lies x dB over the gate and may differ by a deviation s passes with the chance Φ(x/s).
+        The variances Φ(1-Φ) of blocks that lie evenly add up to s/√π times their number in each dB, and as
+        gating blocks overlap, so many neighbours cross together. On average, half the variance times the
+        slope of their number in each dB come from the denser side; and of two performances of one power the
+        one that varies more has its levels lower, by ln 10/20 of the variance (log-normal).
+        """
+        past = Part(metered)
+        rest = Part(self.powers, fader_db + GRID_DB + float(np.median(self.shifts_db)), self.weight)
+        counts, totals = _counted(past, rest, np.full(len(GRID_DB), ABSOLUTE_GATE))
+        gate = np.maximum(RELATIVE_GATE * totals / np.maximum(counts, 1.0), ABSOLUTE_GATE)
+        counts, totals = _counted(past, rest, gate)
+        least, middle, most = rest.above(gate * _NEAR_GATE)[0]
+        crossing = GATING_STEPS * self.gating_db / math.sqrt(math.pi) * (least - most) / 2.0
+        slope, density = 2.0 * middle - most - least, (least - most) / 2.0
+        falling = self.more_db2 * (slope / 2.0 + density / (2.0 * _LU_OF_ONE))
+        each_lu = _LU_OF_ONE * (1.0 / np.maximum(counts, 1.0) - gate / np.maximum(totals, gate))
+        middle_lu, spread_lu = each_lu * falling, each_lu * np.sqrt(crossing)
+        return np.interp(MOVES_DB, GRID_DB, middle_lu), np.interp(MOVES_DB, GRID_DB, spread_lu)
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileFit:
+    """How an earlier pass fits the one that is playing."""
+
+    offset_s: float
+    """Where in the earlier pass this one began, seconds; negative when this one began before it."""
+    error_db: float
+    """Level difference that is left, root mean square over 100 ms blocks, a constant one taken out."""
+    louder: Difference
+    """How much louder this pass is, brought to the same fader."""
+    fits: bool
+
+
+NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
+"""Too little has played to tell."""
+
+
+def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
+    """Finds the latest unbroken programme in an earlier pass.
+
+    run: 100 ms energies since the last cut at a fader of 0 dB, shape (n,), NaN where unknown.
+    began: how many blocks of the pass lie before *run*. profile: energies of the earlier pass, shape (m,).
+    """
+    latest = max(2 * len(run) // 3, _SHORTEST_BLOCKS)  # a lead-in may have no counterpart
+    window = min(len(run), len(profile), _LONGEST_BLOCKS, latest)
+    recent = run[len(run) - window :]
+    if window < _SHORTEST_BLOCKS or not np.any(recent > 0.0) or not np.any(profile > 0.0):
+        return NO_FIT
+    skipped = began + len(run) - window
+    levels, earlier = _levels(recent), _levels(profile)
+    place = _best_place(levels, earlier, expected=skipped)
+    matched = _levels(profile[place : place + window])
+    error_db, lately_db = (
+        float(_errors(levels[-latest:], matched[-latest:])[0]) for latest in (window, _LATEST_BLOCKS)
+    )
+    limit_db = min(max(_CLOSE_DB, 0.5 * float(np.std(levels))), _LOOSE_DB)
+    fits = max(error_db, lately_db) <= limit_db
+    before = min(len(run) - window, place, _LONGEST_BLOCKS - window)
+    louder = difference(run[len(run) - window - before :], profile[place - before : place + window])
+    return ProfileFit((place - skipped) * BLOCK_S, error_db, louder, fits)
+
+
+def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> KnownRest | None:
+    """The rest of a pass according to an earlier one; None when that one has too little of it."""
+    at = heard_blocks + round(fit.offset_s / BLOCK_S)
+    ahead = min(len(profile) - at, rest_blocks)
+    if len(profile) >= heard_blocks + rest_blocks:
+        rest_blocks = ahead  # the earlier pass is a whole one: the programme ends where it ended
+    if ahead <= 0 or ahead < rest_blocks / 2:
+        return None
+    powers = gating_powers(profile[max(at - GATING_STEPS + 1, 0) : at + ahead])
+    louder, share = fit.louder, _own_share(profile[at : at + ahead])
+    return KnownRest(
+        Powers(powers),
+        rest_blocks / ahead,
+        rest_levels(louder, profile[at : at + ahead]),
+        math.hypot(math.sqrt(share) * louder.own_db, float(np.std(louder.levels_db))),
+        share * louder.more_db2,
+    )
+
+
+def _own_share(energies: Floats) -> float:
+    """How much of a block's own variance is left in a gating block near the gate: all where it is made of one
+    loud block, a quarter where of four alike."""
+    powers = gating_powers(energies)
+    gate = RELATIVE_GATE * float(np.sum(powers)) / max(len(powers), 1)
+    near = (powers > gate / _ABOUT) & (powers < gate * _ABOUT)
+    if not near.any():
+        return 1.0 / GATING_STEPS
+    return float(np.mean(gating_powers(energies**2)[near] / powers[near] ** 2)) / GATING_STEPS
+
+
+def _counted(past: Part, rest: Part, threshold: Floats) -> tuple[Floats, Floats]:
+    """Blocks above each threshold and their summed powers."""
+    (past_counts, past_totals), (counts, totals) = past.above(threshold), rest.above(threshold)
+    return past_counts + counts, past_totals + totals
+
+
+def _levels(energies: Floats) -> Floats:
+    """dB under the loudest, not deeper than _DEPTH_DB; unknown blocks count as the middle of the others."""
+    floor = np.nanmax(energies) * 10.0 ** (-_DEPTH_DB / 10.0)
+    levels = 10.0 * np.log10(np.maximum(energies, floor))
+    return np.asarray(np.where(np.isnan(levels), np.nanmean(levels), levels))
+
+
+def _best_place(levels: Floats, earlier: Floats, expected: int) -> int:
+    """Block of *earlier* at which *levels* begins. The place at which it would be if both passes had begun
+    together is kept unless another is clearly better."""
+    last = len(earlier) - len(levels)
+    coarse = int(np.argmin(_errors(_thin(levels), _thin(earlier)))) * _COARSE_BLOCKS
+    found, error_db = _nearby(levels, earlier, min(coarse, last))
+    kept, kept_error_db = _nearby(levels, earlier, min(expected, last))
+    return kept if kept_error_db <= 1.4 * error_db else found
+
+
+def _nearby(levels: Floats, earlier: Floats, place: int) -> tuple[int, float]:
+    first = max(place - _NEAR_BLOCKS, 0)
+    errors = _errors(levels, earlier[first : place + _NEAR_BLOCKS + len(levels)])
+    best = int(np.argmin(errors))
+    return first + best, float(errors[best])
+
+
+def _thin(levels: Floats) -> Floats:
+    whole = levels[: len(levels) // _COARSE_BLOCKS * _COARSE_BLOCKS]
+    return np.asarray(whole.reshape(-1, _COARSE_BLOCKS).mean(axis=1))
+
+
+def _errors(levels: Floats, earlier: Floats) -> Floats:
+    """Root mean square difference in dB at each place, its mean taken out, shape (m - n + 1,)."""
+    from scipy.signal import correlate  # slow to import, and only needed with a profile
+
+    count = len(levels)
+    centred = levels - levels.mean()
+    earlier = earlier - earlier.mean()
+    sums = _sliding(earlier, count)
+    variance = _sliding(earlier**2, count) - sums**2 / count
+    left = np.sum(centred**2) + variance - 2.0 * correlate(earlier, centred, mode="valid")
+    return np.asarray(np.sqrt(np.maximum(left, 0.0) / count))
+
+
+def _sliding(values: Floats, count: int) -> Floats:
+    total: Floats = np.concatenate(([0.0], np.cumsum(values)))
+    return total[count:] - total[:-count]

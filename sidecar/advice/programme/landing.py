@@ -1,0 +1,245 @@
+"""The programme fader: how many dB, and where the programme lands."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sidecar.advice.programme.bootstrap import spread_lu
+from sidecar.advice.programme.earlier_pass import ProfileFit, fit_profile, known_rest
+from sidecar.advice.programme.forecast import Rest, UnheardRest, unheard_rest
+from sidecar.advice.programme.headroom import under_ceiling
+from sidecar.advice.programme.history import ENOUGH_S, History
+from sidecar.advice.programme.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
+from sidecar.advice.wording import change, level
+from sidecar.errors import SettingsError, SignalError
+from sidecar.loudness.gating import Part, gated_loudness
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import BLOCK_S, Limit, Move, figure
+from sidecar.settings.goals import Goal
+
+LEAVE_ALONE_LU = 1.0
+"""The widest error that is left alone, however wide the goal's tolerance (Tech 3343 §3.2, live)."""
+
+_GAINS_DB: Floats = np.arange(-1200, 1201) / 10.0
+"""Every move a fader can be asked for. All are tried: a gated loudness jumps where a gate moves."""
+
+
+class LandingAdvisor:
+    """Says how far to move the programme fader so that a pass lands on the goal.
+
+    It knows where the fader stood in every block, so a move in mid-pass costs nothing: the past is
+    brought to the present fader before anything is concluded from it.
+    """
+
+    def __init__(self, goal: Goal, duration_s: float | None = None, profile: ArrayLike | None = None) -> None:
+        """duration_s: length of the pass, needed for :meth:`this_pass`.
+
+        profile: 100 ms energies of an earlier pass, shape (n,), mean squares at a fader of 0 dB.
+        Raises SettingsError and SignalError for values that cannot be.
+        """
+        self.goal = goal
+        """The goal advised on; a new one keeps what was heard."""
+        self.expect(duration_s, profile)
+        self.reset()
+
+    def expect(self, duration_s: float | None, profile: ArrayLike | None = None) -> None:
+        """Takes another length and another earlier pass; what was heard stays. Raises as above."""
+        if duration_s is not None and not 0.0 < duration_s < math.inf:
+            raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
+        self.duration_s = duration_s
+        self._profile = None if profile is None else _checked_profile(profile)
+
+    @property
+    def blocks(self) -> int:
+        """100 ms blocks heard."""
+        return self._history.blocks
+
+    @property
+    def heard(self) -> tuple[Floats, tuple[int, ...]]:
+        """100 ms energies as metered, shape (blocks,), and the blocks before which the pass was cut."""
+        return self._history.energies, tuple(self._history.cuts)
+
+    def push(
+        self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
+    ) -> None:
+        """Takes in 100 ms blocks, one as scalars or several as arrays of shape (n,).
+
+        block_energy: K-weighted channel-summed mean square as metered (linear, full scale 1.0).
+        gain_db: the fader gain in force in the block; ``-inf`` when it is all the way down.
+        true_peak_dbtp: highest true peak of the block as metered.
+        Raises SignalError for values that no meter gives.
+        """
+        self._history.push(block_energy, gain_db, true_peak_dbtp)
+
+    def splice(self) -> None:
+        """Says that the next block does not follow the last one (measuring was paused)."""
+        self._history.splice()
+
+    def reset(self) -> None:
+        """Forgets everything heard; the goal stays."""
+        self._history = History()
+
+    def next_pass(self) -> Move:
+        """The move that makes a whole pass of the material heard so far land on the target."""
+        heard = self._history
+        if heard.last_open_db is None or not heard.is_enough:
+            return _LISTENING
+        landings = gated_loudness([Part(heard.known, heard.last_open_db + _GAINS_DB)])
+        move = under_ceiling(
+            self._toward_target(landings),
+            lambda gain_db: float(landings[_index(gain_db)]),
+            heard.peak_dbtp + heard.last_open_db,
+            self.goal,
+        )
+        move = self._with_band(move)
+        if math.isinf(heard.fader_db):
+            return self._from_below(move, "a whole pass")
+        return move
+
+    def this_pass(self) -> Move:
+        """The move from now on that lands this pass on the target, the past included as it was metered.
+
+        Raises SettingsError when the length of the pass is not known.
+        """
+        if self.duration_s is None:
+            raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
+        heard = self._history
+        rest_blocks = round(self.duration_s / BLOCK_S) - heard.blocks
+        if rest_blocks <= 0:
+            return self._ended()
+        if heard.last_open_db is None or not heard.is_enough:
+            return _LISTENING
+        fit = self.profile_fit
+        rest = self._rest(rest_blocks, fit)
+        ahead = Prospect(rest.landings(heard.metered, heard.last_open_db), rest.price_s)
+        move = self._steered(ahead, self.duration_s, rest_blocks)
+        move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
+        if isinstance(rest, UnheardRest):
+            share_to_come = rest_blocks * BLOCK_S / self.duration_s
+            low, high = rest.band(heard.metered, heard.last_open_db + move.gain_db, share_to_come)
+        else:
+            low, high = ahead.band(move.gain_db)
+        move = replace(move, landing_low=low, landing_high=high)
+        if math.isinf(heard.fader_db):
+            move = self._from_below(move, "this pass")
+        if fit is not None and not fit.fits and math.isfinite(fit.error_db):
+            return replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
+        return move
+
+    @property
+    def look_again_s(self) -> float:
+        """Seconds of programme after which to look at this pass again: the less is still to come, the
+        sooner. The longest ones where the length of the pass is not known."""
+        rest_s = math.inf if self.duration_s is None else self.duration_s - self._history.blocks * BLOCK_S
+        return look_again_s(rest_s)
+
+    @property
+    def profile_fit(self) -> ProfileFit | None:
+        """How the earlier pass fits this one; None without one."""
+        if self._profile is None:
+            return None
+        run = self._history.run
+        return fit_profile(run, self._history.blocks - len(run), self._profile)
+
+    def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
+        heard = self._history
+        if fit is not None and fit.fits and self._profile is not None:
+            rest = known_rest(fit, self._profile, heard.blocks, rest_blocks)
+            if rest is not None:
+                return rest
+        in_time = heard.known_in_time
+        return unheard_rest(heard.known, in_time, rest_blocks, heard.began_db, self.goal.target_lufs)
+
+    def _ended(self) -> Move:
+        landing = float(gated_loudness([Part(self._history.metered)]))
+        if math.isinf(landing):
+            return Move(reason="This pass has ended and was silent.")
+        reason = f"This pass landed at {level(landing, self.goal)}."
+        return Move(0.0, landing, landing, landing, reason=reason)
+
+    def _steered(self, ahead: Prospect, duration_s: float, rest_blocks: int) -> Move:
+        """The move for the rest of the pass with loudness alone in mind."""
+        target = self.goal.target_lufs
+        wanted_db = ahead.nearest(target, rest_blocks * BLOCK_S / duration_s, duration_s)
+        gain_db = min(max(wanted_db, -STEP_DOWN_DB), STEP_UP_DB)
+        reason = self._course_in_words(ahead, gain_db, wanted_db)
+        return Move(gain_db, ahead.likely(gain_db), limited_by=_step(gain_db, wanted_db), reason=reason)
+
+    def _course_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
+        goal = self.goal
+        target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
+        nearest = ahead.reachable(goal.target_lufs)
+        if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
+            what = change(gain_db) if gain_db else "Leave the fader"
+            best = f"{target} is out of reach in this pass, {level(nearest, goal)} the nearest"
+            again_db = self.next_pass().gain_db
+            return f"{what}: {best}." + (f" Next pass: {change(again_db)}." if again_db else "")
+        if gain_db != wanted_db:
+            in_all = f"{figure(abs(wanted_db))} dB in all"
+            return f"{change(gain_db)}, then look again: {target} asks for {in_all}."
+        low = ", kept low while much is still to come" if likely < goal.lowest_lufs - 0.1 else ""
+        if gain_db:
+            return f"{change(gain_db)} from here: this pass then heads for {level(likely, goal)}{low}."
+        return f"Leave the fader: this pass heads for {level(likely, goal)}{low}."
+
+    def _toward_target(self, landings: Floats) -> Move:
+        """The move to the target with loudness alone in mind. landings: one for each of _GAINS_DB."""
+        goal, now = self.goal, float(landings[_index(0.0)])
+        if self._is_left_alone(now):
+            return Move(0.0, now, reason=f"On target at {level(now, goal)}: leave the fader where it is.")
+        gain_db = _nearest(landings, goal)
+        landing = float(landings[_index(gain_db)])
+        reason = f"{change(gain_db)}: a whole pass then lands at {level(landing, goal)}."
+        return Move(gain_db, landing, reason=reason)
+
+    def _is_left_alone(self, lufs: float) -> bool:
+        goal = self.goal
+        below = min(goal.tolerance_below_lu, LEAVE_ALONE_LU)
+        above = min(goal.tolerance_above_lu, LEAVE_ALONE_LU)
+        return goal.target_lufs - below <= lufs <= goal.target_lufs + above
+
+    def _with_band(self, move: Move) -> Move:
+        heard = self._history
+        gain_db = (heard.last_open_db or 0.0) + move.gain_db
+        low, high = spread_lu(heard.known_in_time * 10.0 ** (gain_db / 10.0))
+        return replace(move, landing_low=move.landing + low, landing_high=move.landing + high)
+
+    def _from_below(self, move: Move, what: str) -> Move:
+        """With the fader all the way down no change in dB leads anywhere: the position is named instead."""
+        position = (self._history.last_open_db or 0.0) + move.gain_db
+        landing = level(move.landing, self.goal)
+        reason = f"The fader is all the way down: at {figure(position)} dB {what} lands at {landing}."
+        return replace(move, gain_db=0.0, limited_by=None, reason=reason)
+
+
+_LISTENING = Move(reason=f"Listening: advice starts after {ENOUGH_S:.0f} s of programme above the gate.")
+
+
+def _step(gain_db: float, wanted_db: float) -> Limit | None:
+    return None if gain_db == wanted_db else "step"
+
+
+def _checked_profile(profile: ArrayLike) -> Floats:
+    energies = np.asarray(profile, dtype=np.float64)
+    if energies.ndim != 1 or not np.all(np.isfinite(energies) & (energies >= 0.0)):
+        raise SignalError("The profile of an earlier pass must be one row of mean squares, none negative.")
+    return energies
+
+
+def _index(gain_db: float) -> int:
+    return round((gain_db - float(_GAINS_DB[0])) * 10.0)
+
+
+def _nearest(landings: Floats, goal: Goal) -> float:
+    """The gain that lands nearest to the target, inside the tolerance if that can be; ties go to the
+    smallest move."""
+    error = np.abs(landings - goal.target_lufs)
+    passes = (landings >= goal.lowest_lufs) & (landings <= goal.highest_lufs)
+    if passes.any():
+        error = np.where(passes, error, math.inf)
+    best = np.flatnonzero(error <= error.min() + 1e-9)
+    return float(_GAINS_DB[best[np.argmin(np.abs(_GAINS_DB[best]))]])

@@ -1,0 +1,1 @@
+"""Fader rides: short moves that keep the limits of a goal. Pure."""

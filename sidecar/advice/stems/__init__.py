@@ -1,0 +1,1 @@
+"""Advice on several faders whose stems arrive apart. Pure."""

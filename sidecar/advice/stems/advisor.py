@@ -1,0 +1,190 @@
+"""Several faders: the fewest moves that land the mix, and a rough balance from silence."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sidecar.advice.faders.tapers import FaderLimits
+from sidecar.advice.programme.history import ENOUGH_S
+from sidecar.advice.programme.landing import LEAVE_ALONE_LU
+from sidecar.advice.stems.build_up import BuildStep, build_up
+from sidecar.advice.stems.history import Bools, Gated, StemHistory
+from sidecar.advice.stems.plans import Plan, Planner
+from sidecar.advice.stems.wording import told
+from sidecar.advice.wording import ceiling
+from sidecar.errors import SettingsError
+from sidecar.loudness.series import Floats
+from sidecar.model.readings import BLOCK_S, SILENCE, Move, figure
+from sidecar.settings.goals import Goal
+
+_ROUNDING_DB = 1e-3
+"""dB by which a peak in single precision may miss a ceiling that it meets."""
+
+
+class StemAdvisor:
+    """Says which of several faders to move so that their mix lands on the goal.
+
+    Each stem is measured after its fader, as one channel pair of a multichannel loopback.
+    """
+
+    def __init__(
+        self,
+        names: Sequence[str],
+        goal: Goal,
+        anchor: str | None = None,
+        keep: Iterable[str] = (),
+        limits: FaderLimits | None = None,
+        offset_lu: float | None = None,
+    ) -> None:
+        """anchor: the stem (voice, lead) that is held and that the rest is balanced around.
+
+        keep: stems whose faders stay where they are.
+        offset_lu: how far under the anchor the rest shall lie while the anchor sounds; None asks for no
+        balance, only for the landing.
+        Raises SettingsError for names that are missing, double or unknown.
+        """
+        self.names = tuple(names)
+        self.goal = goal
+        """The goal advised on; a new one keeps what was heard."""
+        self.anchor = anchor
+        self.keep = frozenset(keep)
+        self.offset_lu = offset_lu
+        self.limits = limits or FaderLimits()
+        _check_names(self.names, self.keep | ({anchor} if anchor is not None else set()))
+        self._history = StemHistory(len(self.names))
+
+    def push(
+        self,
+        covariance: ArrayLike,
+        gains_db: ArrayLike,
+        stem_peaks_dbtp: ArrayLike | None = None,
+        mix_peak_dbtp: ArrayLike | None = None,
+    ) -> None:
+        """Takes in 100 ms blocks of N stems, one or n at a time.
+
+        covariance: K-weighted channel-summed mean products as metered, shape (N, N) or (n, N, N).
+        gains_db: the faders in force, shape (N,) or (n, N); ``-inf`` when all the way down.
+        stem_peaks_dbtp: highest true peak of each stem as metered, shape (N,) or (n, N).
+        mix_peak_dbtp: highest true peak of the mix as metered, scalar or (n,).
+        Raises SignalError for values that no meter gives.
+        """
+        self._history.push(covariance, gains_db, stem_peaks_dbtp, mix_peak_dbtp)
+
+    def stood_at(self, name: str, position_db: float) -> None:
+        """Says that the fader of stem *name*, pushed as 0 dB so far, stood at *position_db* all the time."""
+        self._history.stood_at(self.names.index(name), position_db)
+
+    def splice(self) -> None:
+        """Says that the next block does not follow the last one (measuring was paused)."""
+        self._history.splice()
+
+    def reset(self) -> None:
+        """Forgets everything heard; the settings stay."""
+        self._history = StemHistory(len(self.names))
+
+    def loudness(self, gains_db: ArrayLike) -> float:
+        """Gated loudness of the mix of all that was heard, LUFS, with the faders at *gains_db*, shape (N,).
+
+        Exact for any fader set, whatever the stems share. Passages in which a stem asked for could not be
+        heard, because its fader was closed, are left out.
+        """
+        return self._history.gated(np.asarray(gains_db, dtype=np.float64)).lufs
+
+    def peak_bound_dbtp(self, gains_db: ArrayLike) -> float:
+        """A true peak that the mix cannot pass with the faders at *gains_db*; ``inf`` where unmeasured."""
+        return self._history.peak_bound(np.asarray(gains_db, dtype=np.float64)).dbtp
+
+    def moves(self) -> dict[str, Move]:
+        """The fewest faders to move, then the least dB, to land the mix; empty when nothing is to be done.
+
+        All moves belong together: each carries the landing of the mix with all of them made. An anchor
+        with an offset comes first: the rest is brought under it, and once it is there the whole mix moves.
+        """
+        now = self._history.gated(self._history.faders_db)
+        if np.count_nonzero(now.weights) * BLOCK_S < ENOUGH_S:
+            return {}
+        planner, free = Planner(self._history, self.goal.target_lufs, self.limits), self._free()
+        if self.anchor is not None and self.offset_lu is not None:
+            plan = planner.under_anchor(free, self.names.index(self.anchor), self.offset_lu)
+            if plan is not None:
+                return self._told(
+                    planner, plan, f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
+                )
+        if self._is_left_alone(now.lufs):
+            return {}
+        plan = self._landing(planner, now)
+        return self._stuck(now) if plan is None else self._told(planner, plan)
+
+    def build_up(self) -> list[BuildStep]:
+        """A rough balance from silence: which fader to bring up next, to where, and where that lands.
+
+        The anchor comes first, then the rest by energy; the whole lands on the goal. Stems that were
+        never heard are left out.
+        """
+        anchor = None if self.anchor is None else self.names.index(self.anchor)
+        return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)
+
+    def _landing(self, planner: Planner, now: Gated) -> Plan | None:
+        free = self._free()
+        if self.offset_lu is None or self.anchor is None:
+            return (planner.fewest(free, now) or planner.together(free, now)) if free.any() else None
+        balanced = self._open() & np.array([name not in self.keep for name in self.names])
+        return planner.together(balanced, now) if balanced.any() else None
+
+    def _free(self) -> Bools:
+        held = self.keep | {self.anchor}
+        return np.asarray(self._open() & np.array([name not in held for name in self.names]))
+
+    def _open(self) -> Bools:
+        return np.asarray(self._history.faders_db > SILENCE)
+
+    def _is_left_alone(self, lufs: float) -> bool:
+        below = min(self.goal.tolerance_below_lu, LEAVE_ALONE_LU)
+        above = min(self.goal.tolerance_above_lu, LEAVE_ALONE_LU)
+        return self.goal.target_lufs - below <= lufs <= self.goal.target_lufs + above
+
+    def _told(self, planner: Planner, plan: Plan, why: str = "") -> dict[str, Move]:
+        plan, note = self._under_ceiling(planner, plan)
+        return told(plan, self.names, self.goal, " ".join(part for part in (why, note) if part))
+
+    def _under_ceiling(self, planner: Planner, plan: Plan) -> tuple[Plan, str]:
+        """A rise of everything is cut to what the known peak allows; of other moves only a bound is known,
+        so they are marked, not cut."""
+        peaks, goal = planner.peaks(plan), self.goal
+        rises = bool(np.any(plan.changes_db > 0.0))
+        over_db = peaks.dbtp - goal.ceiling_dbtp
+        if over_db <= _ROUNDING_DB:
+            return plan, ""
+        if math.isinf(over_db):
+            return plan, "True peak was not measured: watch it." if rises else ""
+        if rises and plan.is_together and peaks.is_exact:
+            return planner.lowered(plan, over_db), f"The {ceiling(goal)} ceiling allows no more."
+        verb = "reach" if peaks.is_exact else "may reach, at most,"
+        note = f"Peaks {verb} {figure(peaks.dbtp)} dBTP, over the {ceiling(goal)} ceiling."
+        return replace(plan, limited_by="ceiling"), note
+
+    def _stuck(self, now: Gated) -> dict[str, Move]:
+        """No fader that may be moved can land the mix: the loudest one that is held is named."""
+        held = np.where(self._free(), SILENCE, self._history.faders_db)
+        faders_db = self._history.faders_db
+        own = [float(self._history.energies(_only(stem, faders_db)).sum()) for stem in range(len(held))]
+        name = self.names[int(np.argmax(np.where(held > SILENCE, own, 0.0)))]
+        reason = f"No fader left to move can land the mix: free {name}, or move the mix fader."
+        return {name: Move(0.0, now.lufs, now.lufs, now.lufs, "range", reason)}
+
+
+def _only(stem: int, faders_db: Floats) -> Floats:
+    return np.where(np.arange(len(faders_db)) == stem, faders_db, SILENCE)
+
+
+def _check_names(names: tuple[str, ...], held: frozenset[str]) -> None:
+    if not names or len(set(names)) < len(names) or not all(names):
+        raise SettingsError(f"Stems need names, each its own, not {', '.join(names) or 'none'}.")
+    unknown = sorted(held - set(names))
+    if unknown:
+        raise SettingsError(f"There is no stem {', '.join(unknown)}; there are {', '.join(names)}.")

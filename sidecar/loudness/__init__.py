@@ -1,0 +1,1 @@
+"""Pure arithmetic on 100 ms energies: gated loudness, statistics, limits."""

@@ -1,0 +1,1 @@
+"""The data that flows between rooms: readings, snapshots, commands. Frozen dataclasses."""

@@ -1,0 +1,189 @@
+"""What a screen is given and what it may ask for: the seam between the engine and ``tui``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.model.readings import Alert, Move, Reading, Ride
+from sidecar.settings.goals import Goal
+
+Transport = Literal["preparing", "waiting", "measuring", "paused", "ended"]
+"""preparing: kernels compile, the device opens. waiting: no audio has arrived yet or it stopped."""
+
+Verb = Literal[
+    "start",
+    "pause",
+    "continue",
+    "reset",
+    "goal",
+    "mark",
+    "acknowledge",
+    "fader",
+    "nudge",
+    "follow",
+    "profile",
+    "arm",
+    "disarm",
+    "confirm",
+    "dismiss",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """Something a person, a script or a surface asks of a run.
+
+    value: for goal its name; for mark a label (may be empty); for fader its position in dB,
+    and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
+    for profile an earlier pass to forecast from: "last", its number on record, or "none";
+    follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
+    take the leave to move it; confirm and dismiss answer a guess at a move nobody told of: their value
+    is that question as it was shown, or None for whatever is asked now.
+    """
+
+    verb: Verb
+    value: str | float | tuple[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One place that OSC goes to."""
+
+    name: str
+    """``host:port`` as the person gave it."""
+    sent: int = 0
+    """Datagrams handed to the network."""
+    failed: int = 0
+    fault: str = ""
+    """The last failure in words, empty when the last datagram went out."""
+
+
+EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at a place in the programme."""
+
+    seconds: float
+    kind: EventKind
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stem:
+    """One stem of the mix and what is advised for its fader."""
+
+    name: str
+    fader_db: float
+    move: Move
+    true_peak: float
+    """Highest true peak since the reset, dBTP."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One fader to bring up from silence, in the order of a rough balance."""
+
+    name: str
+    fader_db: float
+    """Where to bring it."""
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierPass:
+    """How an earlier pass, taken as the forecast of this one, fits it."""
+
+    title: str
+    fits: bool
+    offset_s: float
+    """Where in the earlier pass this one began."""
+    error_db: float
+    """Level difference left, root mean square; ``inf`` while too little has played to tell."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """Whether the sidecar may move the workstation's fader, and what it last said of that."""
+
+    surface: str
+    """The surface that the fader is reached through."""
+    is_armed: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All that is known at one moment of a run."""
+
+    transport: Transport
+    goal: Goal
+    reading: Reading = field(default_factory=Reading)
+    next_pass: Move = field(default_factory=Move)
+    """The move that lands a whole pass of this material."""
+    this_pass: Move | None = None
+    """The move that lands the pass that is playing; None while its length is unknown."""
+    alerts: tuple[Alert, ...] = ()
+    fader_db: float = 0.0
+    """Where the programme fader stands, as far as the sidecar was told."""
+    holds_fader: bool = False
+    """True when the sidecar itself moves the fader (the rehearsal's), so that ``follow`` works."""
+    source: str = ""
+    rate_hz: int = 0
+    layout: str = ""
+    duration_s: float | None = None
+    lost_frames: int = 0
+    targets: tuple[Target, ...] = ()
+    stems: tuple[Stem, ...] = ()
+    """One a stem where they arrive apart; empty where only the mix does."""
+    build_up: tuple[Opening, ...] = ()
+    """A rough balance of the stems from silence, fader after fader."""
+    earlier_pass: EarlierPass | None = None
+    hand: Hand | None = None
+    """None where no surface is connected."""
+    guess: str = ""
+    """A question about a move that nobody told of but the sound suggests; it counts when confirmed."""
+    rides: tuple[Ride, ...] = ()
+    """The rides that bring the course heard so far into the goal's limits."""
+    rides_reason: str = ""
+    beat: int = 0
+    """Whole seconds since the run began: proof of life for whoever listens."""
+    notice: str = ""
+    """The latest thing worth saying in one line: a fault, a compile, a device that came back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The programme so far, one column each 100 ms of programme, and what happened in it."""
+
+    seconds: NDArray[np.float32]
+    """End of each column, seconds since the last reset, ascending."""
+    short_term: NDArray[np.float32]
+    integrated: NDArray[np.float32]
+    fader_db: NDArray[np.float32]
+    events: tuple[Event, ...] = ()
+
+
+class Feed(Protocol):
+    """A run as a screen sees it; every call returns at once."""
+
+    def snapshot(self) -> Snapshot: ...
+
+    def course(self) -> Course: ...
+
+    def goals(self) -> Sequence[Goal]:
+        """The goals that a ``goal`` command may name."""
+
+    def send(self, command: Command) -> None: ...
+
+
+class Outlet(Protocol):
+    """Takes each snapshot as it is made; must return at once and must not raise."""
+
+    def __call__(self, snapshot: Snapshot) -> None: ...

@@ -1,0 +1,1 @@
+"""Settings files: TOML found by name, read, checked and refused; the delivery goals."""

@@ -1,0 +1,137 @@
+"""Delivery goals: what a programme must measure to be accepted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from sidecar.errors import SettingsError
+from sidecar.settings import toml
+from sidecar.settings.toml import line, number, unusable, word
+
+_DIGITS = 6
+"""A sum of decimal figures as a person would reckon it: without it, -23.1 + 0.8 is no longer -22.3."""
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """A delivery goal. Optional limits are None where the goal's document sets none."""
+
+    name: str
+    """Short name, the file's stem: what ``--goal`` takes."""
+    title: str
+    target_lufs: float
+    tolerance_below_lu: float
+    """How far under the target still passes; ``inf`` when only the upper side is limited."""
+    tolerance_above_lu: float
+    ceiling_dbtp: float
+    hot_lufs: float
+    """The hot line: short-term above it for ``hot_hold_s`` raises the alert ``hot``."""
+    hot_hold_s: float = 1.0
+    max_short_term_lufs: float | None = None
+    max_momentary_lufs: float | None = None
+    range_guide_lu: float | None = None
+    """Guidance for the loudness range, never a reason to fail (Tech 3343 §3.3)."""
+    unit: Literal["LUFS", "LKFS"] = "LUFS"
+    source: str = ""
+    """The document that the figures come from."""
+
+    @property
+    def lowest_lufs(self) -> float:
+        """The lowest integrated loudness that passes."""
+        return round(self.target_lufs - self.tolerance_below_lu, _DIGITS)
+
+    @property
+    def highest_lufs(self) -> float:
+        """The highest integrated loudness that passes."""
+        return round(self.target_lufs + self.tolerance_above_lu, _DIGITS)
+
+
+# Lowest and highest value that a key may have. Ours: they catch slips, they are no rule of delivery.
+_RANGES: dict[str, tuple[float, float]] = {
+    "target_lufs": (-70.0, 0.0),  # BS.1770-5 Annex 1: below -70 LUFS nothing is counted
+    "ceiling_dbtp": (-20.0, 0.0),
+    "hot_lufs": (-70.0, 0.0),
+    "hot_hold_s": (0.0, 60.0),
+    "max_short_term_lufs": (-70.0, 0.0),
+    "max_momentary_lufs": (-70.0, 0.0),
+    "range_guide_lu": (0.0, 70.0),
+}
+_TOLERANCE_LU = (0.0, 20.0)
+_UNITS: tuple[Literal["LUFS", "LKFS"], ...] = ("LUFS", "LKFS")
+
+_REQUIRED = ("title", "target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs", "source")
+_OPTIONAL = ("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "unit")
+
+
+def load_goal(name_or_path: str | Path) -> Goal:
+    """The goal of this name, or the one in this file (a Path, or text with a separator or ``.toml``).
+
+    Raises SettingsError when there is no such goal, or its file cannot be read or used.
+    """
+    return _read(toml.find("goal", name_or_path))
+
+
+def goal_named(name: str) -> Goal:
+    """The goal of this name, the person's own before a shipped one. Never takes a path, so it is safe
+    with names that come over the network.
+
+    Raises SettingsError when there is no such goal, or its file cannot be read or used.
+    """
+    return _read(toml.find_named("goal", name))
+
+
+def all_goals() -> list[Goal]:
+    """Every goal that can be used, by name; one of the person's own replaces a shipped one of its name.
+
+    A file that cannot be used is left out, and so is the shipped goal it was to replace: figures that
+    somebody meant to change must not come back unseen. :func:`goal_faults` says what is wrong.
+    """
+    return toml.load_all("goal", _read)[0]
+
+
+def goal_faults() -> list[SettingsError]:
+    """What is wrong with each goal file that :func:`all_goals` leaves out."""
+    return toml.load_all("goal", _read)[1]
+
+
+def _read(path: Path) -> Goal:
+    table = toml.read("goal", path, _REQUIRED, _OPTIONAL)
+    below_lu, above_lu = _tolerance(path, table["tolerance_lu"])
+    goal = Goal(
+        name=path.stem,
+        title=line(path, "title", table["title"]),
+        tolerance_below_lu=below_lu,
+        tolerance_above_lu=above_lu,
+        unit=word(path, "unit", table.get("unit", "LUFS"), _UNITS),
+        source=line(path, "source", table["source"]),
+        **{key: number(path, key, table[key], *bounds) for key, bounds in _RANGES.items() if key in table},
+    )
+    _refuse_contradictions(path, goal)
+    return goal
+
+
+def _tolerance(path: Path, value: Any) -> tuple[float, float]:
+    """How far below and above the target, LU."""
+    if not isinstance(value, dict):
+        both_lu = number(path, "tolerance_lu", value, *_TOLERANCE_LU)
+        return both_lu, both_lu
+    if value.keys() != {"below", "above"}:
+        raise unusable(path, "tolerance_lu", value, "one number or { below = …, above = … }")
+    low, high = _TOLERANCE_LU
+    below_lu = number(path, "tolerance_lu.below", value["below"], low, math.inf)  # inf: "at most" the target
+    return below_lu, number(path, "tolerance_lu.above", value["above"], low, high)
+
+
+def _refuse_contradictions(path: Path, goal: Goal) -> None:
+    """Limits that a programme on target would break, and a warning that comes after the limit."""
+    above_target = f"above target_lufs ({goal.target_lufs:g})"
+    for key in ("hot_lufs", "max_short_term_lufs", "max_momentary_lufs"):
+        limit = getattr(goal, key)
+        if limit is not None and limit <= goal.target_lufs:
+            raise unusable(path, key, limit, above_target)
+    if goal.max_short_term_lufs is not None and goal.hot_lufs > goal.max_short_term_lufs:
+        allowed = f"at most max_short_term_lufs ({goal.max_short_term_lufs:g}), to warn before it is broken"
+        raise unusable(path, "hot_lufs", goal.hot_lufs, allowed)

@@ -1,0 +1,89 @@
+"""Measures of a whole course, and where it leaves its range."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from advice_reference import TELEVISION, energy, integrated, material
+
+from sidecar.loudness.statistics import excursions, loudness_range, measured, windowed
+
+
+def steady(*parts):
+    """Energies of (level in LUFS, seconds) one after the other."""
+    return energy(np.concatenate([np.full(round(seconds * 10), level) for level, seconds in parts]))
+
+
+@pytest.mark.parametrize(
+    ("levels", "expected"),
+    [((-20, -30), 10), ((-20, -15), 5), ((-40, -20), 20), ((-50, -35, -20, -35, -50), 15)],
+)
+def test_the_published_cases_of_the_loudness_range(levels, expected):
+    """EBU Tech 3342 V4, minimum requirements 1 to 4: 20 s a level, ±1 LU."""
+    course = measured(steady(*((level, 20) for level in levels)))
+
+    assert expected == pytest.approx(course.loudness_range, abs=1.0)
+
+
+def slow_range(energies):
+    """Tech 3342 §3.1 and §5 spelled out."""
+    windows = [sum(energies[start : start + 30]) / 30 for start in range(len(energies) - 29)]
+    kept = [window for window in windows if window >= energy(-70.0)]
+    gate = sum(kept) / len(kept) / 100.0
+    kept = sorted(window for window in kept if window >= gate)
+    low, high = (kept[math.floor((len(kept) - 1) * p / 100 + 1 + 0.5) - 1] for p in (10, 95))
+    return 10.0 * math.log10(high / low)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_course_measures_as_the_standards_spell_it_out(seed):
+    """Integrated, range and both maxima of invented material against slow second implementations."""
+    energies = material(seed, 60)
+    course = measured(energies)
+
+    assert integrated(energies) == pytest.approx(course.integrated, abs=1e-6)
+    assert slow_range(energies) == pytest.approx(course.loudness_range, abs=1e-6)
+    assert energy(course.max_short_term) == pytest.approx(
+        max(np.convolve(energies, np.ones(30) / 30, "valid"))
+    )
+    assert energy(course.max_momentary) == pytest.approx(max(np.convolve(energies, np.ones(4) / 4, "valid")))
+
+
+def test_what_is_too_short_measures_as_nothing():
+    """Under a window's length there is no reading, and silence has no range."""
+    assert measured(energy([-23.0] * 3)).integrated == -math.inf
+    assert measured(energy([-23.0] * 29)).max_short_term == -math.inf
+    assert loudness_range(windowed(np.zeros(100), 30)) == 0.0
+
+
+def test_excursions_say_where_a_reading_leaves_the_comfort_zone():
+    """+3/−5 LU round the target (Tech 3343 §3.5.2): a loud and a quiet stretch, each with its worst."""
+    energies = steady((-23.0, 30), (-18.5, 10), (-23.0, 30), (-30.0, 10), (-23.0, 30))
+
+    loud, quiet = excursions(energies, TELEVISION)
+
+    assert ("above comfort", "below comfort") == (loud.kind, quiet.kind)
+    assert (1.5, 2.0) == pytest.approx((loud.by_lu, quiet.by_lu), abs=0.01)
+    assert 30.0 < loud.start_s < 33.0
+    assert 40.0 < loud.start_s + loud.length_s < 43.0
+    assert 70.0 < quiet.start_s < 73.0
+
+
+def test_a_pause_is_not_too_quiet():
+    """Of a pause of 20 s only the seconds in which the window still holds programme are counted."""
+    found = excursions(steady((-23.0, 30), (-75.0, 20), (-23.0, 30)), TELEVISION)
+
+    assert sum(excursion.length_s for excursion in found) < 3.0
+
+
+def test_limits_of_the_goal_are_named_by_their_window():
+    """A short burst is over the momentary limit only; a longer one is over the short-term limit too."""
+    goal = dataclasses.replace(TELEVISION, max_short_term_lufs=-18.0, max_momentary_lufs=-15.0)
+    energies = steady((-23.0, 20), (-14.0, 0.5), (-23.0, 20), (-14.0, 4), (-23.0, 20))
+
+    found = [(over.kind, round(over.by_lu, 1)) for over in excursions(energies, goal) if over.start_s < 30.0]
+    later = [(over.kind, round(over.by_lu, 1)) for over in excursions(energies, goal) if over.start_s > 30.0]
+
+    assert [("over momentary", 1.0), ("above comfort", 0.3)] == found
+    assert {("over momentary", 1.0), ("over short-term", 4.0), ("above comfort", 6.0)} == set(later)

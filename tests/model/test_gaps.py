@@ -1,0 +1,25 @@
+"""Gaps in words."""
+
+import pytest
+
+from sidecar.model.gaps import in_a_sentence, in_course, length
+
+
+def test_a_gap_says_what_it_was():
+    """A loss, a sleep, or a sleep with a loss behind it."""
+    assert "2.02 s lost" == in_course(2.017, 0.0)
+    assert "the machine slept for 4.2 s; 0.50 s lost" == in_course(0.5, 4.2)
+    assert "0.50 s of audio were lost; the measurement goes on without them." == in_a_sentence(0.5, 0.0)
+    assert (
+        "The machine slept for 4.2 s, and 0.50 s of audio were lost; the measurement goes on without them."
+        == in_a_sentence(0.5, 4.2)
+    )
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(59.9, "59.9 s"), (60.0, "1 min 0 s"), (3599.7, "1 h 0 min"), (29_520.0, "8 h 12 min")],
+)
+def test_lengths_are_said_as_people_say_them(seconds, said):
+    """To the tenth while short, to the second, to the minute."""
+    assert said == length(seconds)
