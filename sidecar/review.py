@@ -23,7 +23,7 @@ from sidecar.settings.goals import Goal, all_goals, goal_named
 from sidecar.stem_faders import Mix, StemFaders
 
 if TYPE_CHECKING:
-    from sidecar.delivery.measure import Measured
+    from sidecar.delivery.measure.whole_file import Measured
     from sidecar.journal.record import Record, Stems
 
 _NOTICE = "This pass is over; left and right look back, , and . jump"

@@ -8,7 +8,7 @@ import soundfile
 
 import tui
 from sidecar.cli import main
-from sidecar.delivery.measure import measure
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.writer import Journal

@@ -13,9 +13,9 @@ from sidecar.cli.check_json import as_json, schema_text
 from sidecar.cli.check_table import show
 from sidecar.cli.log import kept_log
 from sidecar.cli.many import each
-from sidecar.delivery.checking import Checked, Unread, check_file
-from sidecar.delivery.report_facts import Signature
-from sidecar.delivery.report_files import Reports
+from sidecar.delivery.judge.checking import Checked, Unread, check_file
+from sidecar.delivery.report.files import Reports
+from sidecar.delivery.report.signature import Signature
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular

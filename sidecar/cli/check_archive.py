@@ -19,14 +19,14 @@ from sidecar.cli.check_archive_names import NOTHING
 from sidecar.cli.check_archive_words import Count, print_count, print_outcomes
 from sidecar.cli.check_json import as_json
 from sidecar.cli.log import kept_log
-from sidecar.delivery.archive_cluster import Cluster
-from sidecar.delivery.archive_crew import Crew
-from sidecar.delivery.archive_packing import without_course
-from sidecar.delivery.archive_store import Due, Store
-from sidecar.delivery.archive_work import Job, Result, meter_version
-from sidecar.delivery.checking import Checked, Outcome, Unread
-from sidecar.delivery.report_facts import Signature
-from sidecar.delivery.report_files import Reports
+from sidecar.delivery.batch.cluster import Cluster
+from sidecar.delivery.batch.packing import without_course
+from sidecar.delivery.batch.processes import Crew
+from sidecar.delivery.batch.store import Due, Store
+from sidecar.delivery.batch.work import Job, Result, meter_version
+from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.report.files import Reports
+from sidecar.delivery.report.signature import Signature
 from sidecar.errors import SettingsError, SourceError
 from sidecar.settings.goals import Goal
 

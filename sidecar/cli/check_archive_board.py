@@ -15,8 +15,8 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
-from sidecar.delivery.archive_store import Due
-from sidecar.delivery.archive_work import Kept, Result
+from sidecar.delivery.batch.store import Due
+from sidecar.delivery.batch.work import Kept, Result
 
 _DRAW_S = 0.25
 _LINE_S = 10.0

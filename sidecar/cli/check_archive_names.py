@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from sidecar.delivery.archive_paths import listed, sound_files
+from sidecar.delivery.batch.paths import listed, sound_files
 from sidecar.errors import SettingsError
 
 _INPUT = "-"

@@ -10,9 +10,9 @@ from rich.console import Console
 from rich.text import Text
 
 from sidecar.cli.check_archive_board import printable
-from sidecar.delivery.checking import Checked, Outcome, Unread
-from sidecar.delivery.findings import MARKS
-from sidecar.delivery.verdict import told
+from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.judge.findings import MARKS
+from sidecar.delivery.judge.verdict import told
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 

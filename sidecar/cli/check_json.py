@@ -6,15 +6,15 @@ from importlib.resources import files
 from typing import Any
 
 from sidecar.cli.lines import number
-from sidecar.delivery.checking import Outcome, Unread
-from sidecar.delivery.findings import Finding
-from sidecar.delivery.measure import Measured
-from sidecar.delivery.verdict import Verdict
+from sidecar.delivery.judge.checking import Outcome, Unread
+from sidecar.delivery.judge.findings import Finding
+from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.whole_file import Measured
 
 
 def schema_text() -> str:
     """The JSON Schema of the array of :func:`as_json` values."""
-    return files("sidecar.delivery").joinpath("check.schema.json").read_text(encoding="utf-8")
+    return files("sidecar.delivery.report").joinpath("check.schema.json").read_text(encoding="utf-8")
 
 
 def as_json(outcome: Outcome) -> dict[str, Any]:

@@ -11,10 +11,10 @@ from rich.text import Text
 
 from sidecar.cli.table import open_table
 from sidecar.cli.unsteered import unsteered
-from sidecar.delivery.checking import Outcome, Unread
-from sidecar.delivery.findings import MARKS
-from sidecar.delivery.remedy import gain_figure
-from sidecar.delivery.verdict import Verdict, told
+from sidecar.delivery.judge.checking import Outcome, Unread
+from sidecar.delivery.judge.findings import MARKS
+from sidecar.delivery.judge.remedy import gain_figure
+from sidecar.delivery.judge.verdict import Verdict, told
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 

@@ -14,14 +14,14 @@ from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
 from sidecar.cli.match_outcome import Outcome, as_json
 from sidecar.cli.match_table import show
-from sidecar.delivery.bext_writing import Seen
-from sidecar.delivery.match import Piece, match_sequence, match_singly
-from sidecar.delivery.measure import measure
-from sidecar.delivery.render import copies, render
-from sidecar.delivery.unchanged import unchanged
+from sidecar.delivery.match.gains import Piece, match_sequence, match_singly
+from sidecar.delivery.match.render import copies, render
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import Goal, load_goal
+from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import unchanged
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 

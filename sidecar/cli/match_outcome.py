@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from sidecar.cli.lines import number
-from sidecar.delivery.bext_writing import Seen
-from sidecar.delivery.match import Level, limit_sentence, over_ceiling_db, peak_sentence
+from sidecar.delivery.match.gains import Level, limit_sentence, over_ceiling_db, peak_sentence
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
+from sidecar.wave.bext_write import Seen
 
 _LANDING_LU = 0.05
 """How far a copy may measure from what was worked out for it: half of the last digit shown."""

@@ -12,7 +12,7 @@ from rich.text import Text
 from sidecar.cli.match_outcome import Outcome, limits, sentences
 from sidecar.cli.table import open_table
 from sidecar.cli.unsteered import unsteered
-from sidecar.delivery.match import dynamics, over_ceiling_db, signed
+from sidecar.delivery.match.gains import dynamics, over_ceiling_db, signed
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 

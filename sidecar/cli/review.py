@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sidecar.cli.ending import ending
 from sidecar.cli.many import Told, each
-from sidecar.delivery.measure import Measured, measure
+from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.journal import reader
 from sidecar.review import Review, past_of_file, past_of_record

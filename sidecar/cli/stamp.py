@@ -12,19 +12,19 @@ from typing import Any, Literal
 from rich.console import Console
 from rich.text import Text
 
-from sidecar.chunks.walk import is_wave, naming
 from sidecar.cli.log import kept_log
 from sidecar.cli.many import Told, each
 from sidecar.cli.table import open_table
 from sidecar.cli.unsteered import unsteered
-from sidecar.delivery.bext import Claimed, read_loudness
-from sidecar.delivery.bext_writing import prepare, stamp
-from sidecar.delivery.measure import measure
-from sidecar.delivery.unchanged import unchanged
-from sidecar.delivery.verdict import judge
+from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SidecarError, SourceError
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
+from sidecar.wave.bext import Claimed, read_loudness
+from sidecar.wave.bext_write import prepare, stamp
+from sidecar.wave.chunks import is_wave, naming
+from sidecar.wave.file_identity import unchanged
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 

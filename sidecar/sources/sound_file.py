@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.chunks.view import view
 from sidecar.errors import SourceError
+from sidecar.wave.view import view
 
 _UNKNOWN_FRAMES = 2**62  # libsndfile gives the largest count there is, and cannot read to the end
 _EXPORT_AGAIN = "Export or copy it again."

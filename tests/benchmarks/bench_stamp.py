@@ -15,8 +15,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from sidecar.delivery.bext import Claimed, new_bext, read_loudness
-from sidecar.delivery.bext_writing import prepare, stamp
+from sidecar.wave.bext import Claimed, new_bext, read_loudness
+from sidecar.wave.bext_write import prepare, stamp
 
 DATA_BYTES = 5_000_000_004 // 6 * 6
 CLAIMED = Claimed(-22.7, 6.12, -1.3, -14.05, -18.0)

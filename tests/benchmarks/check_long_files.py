@@ -22,7 +22,7 @@ MINUTE = 60 * RATE_HZ * FRAME_BYTES
 MEASURING = """
 import resource, sys, time
 from pathlib import Path
-from sidecar.delivery.measure import measure
+from sidecar.delivery.measure.whole_file import measure
 before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 clock, processor = time.perf_counter(), time.process_time()
 measured = measure(Path(sys.argv[1]))

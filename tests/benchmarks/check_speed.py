@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from sidecar.delivery.measure import measure
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.model.readings import FloatArray
 
 RATE_HZ = 48_000

@@ -18,10 +18,10 @@ from rich.console import Console
 from sidecar.cli import main
 from sidecar.cli.check_archive_board import Board, _table
 from sidecar.cli.check_json import schema_text
-from sidecar.delivery.archive_store import Due
-from sidecar.delivery.archive_work import Kept
-from sidecar.delivery.bext_writing import Seen
-from sidecar.delivery.checking import Unread
+from sidecar.delivery.batch.store import Due
+from sidecar.delivery.batch.work import Kept
+from sidecar.delivery.judge.checking import Unread
+from sidecar.wave.bext_write import Seen
 
 FILES, EVERY = 120, 10
 RUN = [sys.executable, "-m", "sidecar", "check", "--archive", "kept.sqlite"]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from killed_stamps import count_lines, killed_at
 
-from sidecar.delivery.render import render
+from sidecar.delivery.match.render import render
 
 
 def main(original, folder, kills):

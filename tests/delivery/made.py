@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from sidecar.delivery.bext_writing import Seen
-from sidecar.delivery.checking import Checked
-from sidecar.delivery.facts import Facts
-from sidecar.delivery.measure import BlockCourse, Measured
-from sidecar.delivery.verdict import judge
+from sidecar.delivery.judge.checking import Checked
+from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.facts import Facts
+from sidecar.delivery.measure.whole_file import BlockCourse, Measured
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import load_goal
+from sidecar.wave.bext_write import Seen
 
 RIGHT = Reading(
     integrated=-23.0,

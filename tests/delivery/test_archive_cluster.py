@@ -13,10 +13,10 @@ from distributed import Client
 from made_archive import made_archive
 
 from sidecar.cli import main
-from sidecar.delivery import archive_cluster
-from sidecar.delivery.archive_cluster import Cluster
-from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
-from sidecar.delivery.checking import Unread
+from sidecar.delivery.batch import cluster as archive_cluster
+from sidecar.delivery.batch.cluster import Cluster
+from sidecar.delivery.batch.work import Job, Kept, measured, meter_version
+from sidecar.delivery.judge.checking import Unread
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.settings.goals import load_goal
 

@@ -7,9 +7,9 @@ import sys
 import threading
 from pathlib import Path
 
-from sidecar.delivery.archive_crew import Crew
-from sidecar.delivery.archive_work import Job
-from sidecar.delivery.checking import Unread
+from sidecar.delivery.batch.processes import Crew
+from sidecar.delivery.batch.work import Job
+from sidecar.delivery.judge.checking import Unread
 from sidecar.settings.goals import load_goal
 
 JOB = Job(None, (load_goal("r128"),), "meter")

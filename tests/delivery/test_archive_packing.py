@@ -7,11 +7,11 @@ import numpy as np
 import soundfile
 from made import FACTS, made
 
-from sidecar.delivery.archive_packing import pack, unpack, without_course
-from sidecar.delivery.facts import Silence
-from sidecar.delivery.findings import Finding, Span
-from sidecar.delivery.measure import BlockCourse, measure
-from sidecar.delivery.verdict import judge
+from sidecar.delivery.batch.packing import pack, unpack, without_course
+from sidecar.delivery.judge.findings import Finding, Span
+from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.facts import Silence
+from sidecar.delivery.measure.whole_file import BlockCourse, measure
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import all_goals
 

@@ -6,7 +6,7 @@ import os
 import pytest
 import soundfile
 
-from sidecar.delivery.archive_paths import SUFFIXES, listed, sound_files
+from sidecar.delivery.batch.paths import SUFFIXES, listed, sound_files
 
 
 @pytest.fixture

@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from made import made
 
-from sidecar.delivery.archive_packing import pack
-from sidecar.delivery.archive_store import Store
-from sidecar.delivery.archive_work import Job, Kept
-from sidecar.delivery.bext_writing import Seen
-from sidecar.delivery.checking import Unread
+from sidecar.delivery.batch.packing import pack
+from sidecar.delivery.batch.store import Store
+from sidecar.delivery.batch.work import Job, Kept
+from sidecar.delivery.judge.checking import Unread
 from sidecar.errors import SettingsError
 from sidecar.settings.goals import load_goal
+from sidecar.wave.bext_write import Seen
 
 JOB = Job(None, (load_goal("r128"),), "meter-1")
 

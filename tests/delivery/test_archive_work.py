@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery import archive_work
-from sidecar.delivery.archive_packing import unpack
-from sidecar.delivery.archive_work import Job, Kept, measured, meter_version
-from sidecar.delivery.bext import Claimed
-from sidecar.delivery.bext_writing import Seen, prepare, stamp
-from sidecar.delivery.checking import Unread, check_file
+from sidecar.delivery.batch import work
+from sidecar.delivery.batch.packing import unpack
+from sidecar.delivery.batch.work import Job, Kept, measured, meter_version
+from sidecar.delivery.judge.checking import Unread, check_file
 from sidecar.settings.goals import load_goal
+from sidecar.wave.bext import Claimed
+from sidecar.wave.bext_write import Seen, prepare, stamp
 
 GOALS = (load_goal("r128"), load_goal("a85"))
 JOB = Job(None, GOALS, "meter")
@@ -65,7 +65,7 @@ def test_a_fault_that_nobody_thought_of_is_told_of_its_file(monkeypatch):
     def fail(*_arguments, **_options):
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr(archive_work, "check_file", fail)
+    monkeypatch.setattr(work, "check_file", fail)
 
     assert Unread(
         __file__, f"{__file__} cannot be measured (ZeroDivisionError: division by zero)."
@@ -75,12 +75,12 @@ def test_a_fault_that_nobody_thought_of_is_told_of_its_file(monkeypatch):
 def test_the_meter_is_known_by_the_text_of_all_that_it_imports(tmp_path, monkeypatch):
     """No module that is loaded for measuring is left out; a change in any of them makes another meter."""
     code = (
-        "import sys, sidecar.delivery.measure, sidecar.delivery.bext\n"
+        "import sys, sidecar.delivery.measure.whole_file, sidecar.wave.bext\n"
         "print(*(module.__file__ for name, module in sys.modules.items() if name.startswith('sidecar.')))"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     loaded = {Path(name) for name in said.split() if not name.endswith("__init__.py")}
-    found = archive_work.measuring_modules()
+    found = work.measuring_modules()
     before = meter_version()
 
     assert set() == loaded - set(found)
@@ -90,10 +90,10 @@ def test_the_meter_is_known_by_the_text_of_all_that_it_imports(tmp_path, monkeyp
 
     copy = tmp_path / "sidecar"
     for path in found:
-        place = copy / path.relative_to(archive_work._PACKAGE)
+        place = copy / path.relative_to(work._PACKAGE)
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_bytes(path.read_bytes())
-    monkeypatch.setattr(archive_work, "_PACKAGE", copy)
+    monkeypatch.setattr(work, "_PACKAGE", copy)
     assert before == meter_version.__wrapped__()
     with (copy / "meter" / "layouts.py").open("a") as changed:
         changed.write("SURROUND_WEIGHT = 1.5\n")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery.checking import check_file, known_by
+from sidecar.delivery.judge.checking import check_file, known_by
 from sidecar.errors import SourceError
 from sidecar.settings.goals import load_goal
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery.facts import MOST_GAPS
-from sidecar.delivery.gathering import FactsKeeper
-from sidecar.delivery.measure import measure
+from sidecar.delivery.measure.facts import MOST_GAPS
+from sidecar.delivery.measure.facts_keeper import FactsKeeper
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.meter.interpolation import REACH
 
 RATE_HZ = 48_000

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery.measure import measure
+from sidecar.delivery.measure.whole_file import measure
 
 RATE_HZ = 48_000
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sidecar.delivery.match import (
+from sidecar.delivery.match.gains import (
     Piece,
     dynamics,
     limit_sentence,

@@ -9,10 +9,10 @@ import pytest
 import soundfile
 from wave_files import CUE, FMT, IXML, JUNK_FOR_DS64, LIST, bext, long_form, pcm_24, riff, taken_apart
 
-from sidecar.delivery.bext import Claimed, read_loudness
-from sidecar.delivery.measure import measure
-from sidecar.delivery.render import copies, render
+from sidecar.delivery.match.render import copies, render
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SourceError
+from sidecar.wave.bext import Claimed, read_loudness
 
 RATE_HZ = 48_000
 DATA = (b"data", pcm_24(4.0))

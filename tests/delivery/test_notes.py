@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery.bext import Claimed
-from sidecar.delivery.bext_writing import prepare, stamp
-from sidecar.delivery.checking import check_file
+from sidecar.delivery.judge.checking import check_file
 from sidecar.settings.goals import load_goal
+from sidecar.wave.bext import Claimed
+from sidecar.wave.bext_write import prepare, stamp
 
 RATE_HZ = 48_000
 GOAL = load_goal("r128")

@@ -7,14 +7,14 @@ import pytest
 import soundfile
 from made import level_course, made
 
-from sidecar.delivery.measure import measure
-from sidecar.delivery.plot import Scale, Sheet
-from sidecar.delivery.plot_course import course_sheet
-from sidecar.delivery.plot_levels import levels_sheet, spread_of
-from sidecar.delivery.plot_peaks import peaks_sheet
-from sidecar.delivery.plot_rails import rail_sheet
-from sidecar.delivery.report_markup import join, tag
-from sidecar.delivery.verdict import judge
+from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.whole_file import measure
+from sidecar.delivery.report.history_sheet import course_sheet
+from sidecar.delivery.report.levels_sheet import levels_sheet, spread_of
+from sidecar.delivery.report.markup import join, tag
+from sidecar.delivery.report.peaks_sheet import peaks_sheet
+from sidecar.delivery.report.scales_sheet import rail_sheet
+from sidecar.delivery.report.sheet import Scale, Sheet
 from sidecar.settings.goals import load_goal
 
 R128, SHORT_FORM = load_goal("r128"), load_goal("r128-s1")

@@ -12,11 +12,11 @@ import soundfile
 from made import FACTS, RIGHT, level_course, made, made_check
 from page_reader import PageReader
 
-from sidecar.delivery.checking import Unread, check_file
-from sidecar.delivery.plot import style
-from sidecar.delivery.report_facts import Fingerprint, Signature
-from sidecar.delivery.report_index import index_page
-from sidecar.delivery.report_page import file_page
+from sidecar.delivery.judge.checking import Unread, check_file
+from sidecar.delivery.report.index import index_page
+from sidecar.delivery.report.page import file_page
+from sidecar.delivery.report.sheet import style
+from sidecar.delivery.report.signature import Fingerprint, Signature
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import load_goal
 

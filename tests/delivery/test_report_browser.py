@@ -10,8 +10,8 @@ from made import level_course, made, made_check
 from needs import need
 from page_reader import PageReader
 
-from sidecar.delivery.report_facts import Fingerprint, Signature
-from sidecar.delivery.report_page import file_page
+from sidecar.delivery.report.page import file_page
+from sidecar.delivery.report.signature import Fingerprint, Signature
 
 
 @pytest.fixture

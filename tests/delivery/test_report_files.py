@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from made import level_course, made, made_check
 
-from sidecar.delivery.report_facts import Signature
-from sidecar.delivery.report_files import Reports, names_for, write_course, write_plot
+from sidecar.delivery.report.files import Reports, names_for, write_course, write_plot
+from sidecar.delivery.report.signature import Signature
 from sidecar.errors import SettingsError
 from sidecar.version import program_version
 
@@ -75,7 +75,7 @@ def test_a_copy_that_nobody_installed_signs_all_the_same(monkeypatch):
 
 def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):
     """And a drawing is offered that needs nothing."""
-    monkeypatch.setattr("sidecar.delivery.report_files.find_spec", lambda _: None)
+    monkeypatch.setattr("sidecar.delivery.report.files.find_spec", lambda _: None)
     Reports(["mix.wav"], SIGNATURE, plot=Path("mix.svg"))
 
     with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[report\]'"):

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.delivery.measure import measure
-from sidecar.delivery.stretches import stretches
+from sidecar.delivery.measure.stretches import stretches
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SourceError
 from sidecar.meter import Meter
 from sidecar.sources.sound_file import SoundFile

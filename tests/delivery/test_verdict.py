@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made import FACTS, level_course, made
 
-from sidecar.delivery.verdict import judge, told
+from sidecar.delivery.judge.verdict import judge, told
 from sidecar.model.readings import SILENCE, figure
 from sidecar.settings.goals import load_goal
 

@@ -1,0 +1,172 @@
+"""Many files measured past one machine: by the workers of a dask scheduler, through joblib.
+
+The workers run this program in this version, and find the files under the same paths. What a worker had in
+hand when it died others measure; a file on which workers die again and again is given up.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Generator, Iterator
+from dataclasses import replace
+from functools import partial
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from sidecar.delivery.batch.processes import MOMENT_S, Work
+from sidecar.delivery.batch.work import Job, Kept, Result, measured, meter_version
+from sidecar.delivery.judge.checking import Unread
+from sidecar.errors import NetworkError, SettingsError, SidecarError
+from sidecar.wave.bext_write import Seen
+
+_PATIENCE_S = 10.0
+"""For a scheduler that does not answer."""
+_BUNDLE = 8
+"""Files that a worker takes at a time: to send a short one alone costs more than to measure it."""
+_COARSEST_CLOCK_NS = 2_000_000_000
+"""Times of one file that two machines see differ by no more: FAT keeps two seconds (from memory)."""
+
+_OTHER_VERSION = (
+    "A worker of the cluster has another version of the sidecar or of libsndfile: its figures may differ. "
+    "Install the same everywhere."
+)
+
+Bundle = list[str]
+_Heard = list[Result] | BaseException | None
+"""Some results, what ended all of it, or its end."""
+
+
+class Cluster:
+    """The workers of a scheduler. Raises SettingsError where packages are missing, NetworkError where nobody
+    answers at the address or nobody works there."""
+
+    def __init__(self, address: str, job: Job, work: Work = measured) -> None:
+        """work: what a worker does with a file; a function of a module that the workers have."""
+        self._address, self._job, self._work = address, job, work
+        self._client = _connected(address)
+
+    @property
+    def at_work_on(self) -> list[str]:
+        """The workers; which files they are at they do not tell."""
+        workers = len(self._client.scheduler_info(n_workers=-1)["workers"])
+        return [f"{workers} {'worker' if workers == 1 else 'workers'} of {self._address}"]
+
+    def results(self, files: Iterator[str]) -> Generator[Result | None]:
+        """What becomes of each file, in any order; None when a moment has passed without any.
+
+        Raises SettingsError where a worker has not this program in this version, NetworkError when the
+        scheduler is gone.
+        """
+        try:
+            _refuse_others(self._client, self._job)
+            heard = queue.SimpleQueue[_Heard]()
+            waits = threading.Thread(target=self._wait, args=(list(files), heard), daemon=True)
+            waits.start()
+            yield from self._told(heard)
+            waits.join()
+        finally:
+            self._client.close()
+
+    def _told(self, heard: queue.SimpleQueue[_Heard]) -> Iterator[Result | None]:
+        while True:
+            try:
+                results = heard.get(timeout=MOMENT_S)
+            except queue.Empty:
+                yield None
+                continue
+            if results is None:
+                return
+            if isinstance(results, SidecarError):
+                raise results
+            if isinstance(results, BaseException):
+                raise NetworkError(
+                    f"The cluster {self._address} does not go on ({results}). Look into the scheduler's log. "
+                    "The same command goes on with what is left."
+                ) from results
+            yield from map(_as_here, results)
+
+    def _wait(self, files: list[str], heard: queue.SimpleQueue[_Heard]) -> None:
+        """A thread's: joblib gives nothing back while it waits."""
+        from sidecar.delivery.batch.joblib_bundles import each
+
+        try:
+            alone: list[str] = []
+            work = partial(bundle_measured, job=self._job, work=self._work)
+            for bundle, results in each(self._client, work, _bundles(files)):
+                heard.put(results or [])
+                alone += [] if results else bundle
+            for file in alone:  # one after another: dask blames all that was waiting for a worker that died
+                ((_, results),) = each(self._client, work, [[file]])
+                heard.put(results or [_given_up(file)])
+            heard.put(None)
+        except BaseException as error:
+            heard.put(error)
+
+
+def bundle_measured(files: Bundle, job: Job, work: Work) -> list[Result]:
+    """What a worker does. One of another version measures nothing: its figures may differ."""
+    if meter_version() != job.meter:
+        raise SettingsError(_OTHER_VERSION)
+    return [work(file, job) for file in files]
+
+
+def _bundles(files: list[str]) -> Iterator[Bundle]:
+    rest = iter(files)
+    while bundle := list(islice(rest, _BUNDLE)):
+        yield bundle
+
+
+def _given_up(file: str) -> Result:
+    return Unread(file, f"{file} cannot be measured: each worker that tried was ended. Export it again.")
+
+
+def _as_here(result: Result) -> Result:
+    """With the inode and the time that this machine sees. A path that leads elsewhere there measured
+    nothing that is wanted."""
+    if not isinstance(result, Kept):
+        return result
+    try:
+        here = Seen.of(Path(result.file).stat())
+    except OSError as error:
+        return Unread(result.file, f"{result.file} cannot be read here: {error.strerror}.")
+    if here.size != result.seen.size or abs(here.changed_ns - result.seen.changed_ns) > _COARSEST_CLOCK_NS:
+        return Unread(
+            result.file,
+            f"{result.file} is another file on the worker that measured it. Mount the archive under the same "
+            "path everywhere.",
+        )
+    return replace(result, seen=here)
+
+
+def _connected(address: str) -> Any:
+    try:
+        import joblib  # noqa: F401
+        from distributed import Client
+    except ImportError as error:
+        raise SettingsError(
+            f"--cluster needs packages that are not installed ({error.name}): "
+            "pip install 'loudness-sidecar[cluster]'"
+        ) from error
+    try:
+        return Client(address, timeout=_PATIENCE_S, set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError) as error:
+        raise NetworkError(
+            f"No scheduler answers at {address} ({error}). Start one there: dask scheduler --port 8786"
+        ) from error
+
+
+def _refuse_others(client: Any, job: Job) -> None:
+    try:
+        client.wait_for_workers(1, timeout=_PATIENCE_S)
+    except TimeoutError as error:
+        raise NetworkError(
+            "No worker has joined the scheduler. Start some: dask worker ADDRESS --nworkers auto --nthreads 1"
+        ) from error
+    versions = client.run(meter_version, on_error="return")
+    for worker, version in versions.items():
+        if isinstance(version, ImportError):
+            raise SettingsError(f"The worker {worker} has no sidecar: install it there, in this version.")
+        if version != job.meter:
+            raise SettingsError(f"{_OTHER_VERSION} It is the one at {worker}.")

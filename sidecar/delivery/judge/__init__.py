@@ -1,0 +1,1 @@
+"""A measured file held against its goal: verdict, findings, notes and remedy."""

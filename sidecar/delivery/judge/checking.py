@@ -1,0 +1,102 @@
+"""One file from its name to its verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import astuple, dataclass, fields
+from pathlib import Path
+
+from sidecar.delivery.judge.findings import Finding
+from sidecar.delivery.judge.verdict import Verdict, judge
+from sidecar.delivery.measure.whole_file import Measured, measure
+from sidecar.delivery.report.signature import Fingerprint
+from sidecar.errors import SourceError
+from sidecar.model.readings import Reading, figure
+from sidecar.settings.goals import Goal
+from sidecar.wave.bext import Claimed, read_loudness
+from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import changed, seen_of, unchanged
+
+_CLAIM_TOLERANCE = 0.1
+"""Ours, LU or dB: the finest that is shown (Tech 3341 §2.8), ten steps of the field."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A file that was measured, with a verdict for each goal."""
+
+    file: str
+    """As it was named."""
+    measured: Measured
+    verdicts: tuple[Verdict, ...]
+    seen: Seen
+    """By what it is known to be still the file that was measured."""
+
+    @property
+    def passes(self) -> bool:
+        """True when it meets every goal."""
+        return all(verdict.passes for verdict in self.verdicts)
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A file that could not be measured, and why, in words."""
+
+    file: str
+    error: str
+
+
+Outcome = Checked | Unread
+
+
+def check_file(
+    file: str,
+    layout: str | None,
+    goals: Sequence[Goal],
+    progress: Callable[[float], None] = lambda _share: None,
+    workers: int | None = None,
+) -> Checked:
+    """Measures one file and judges it; *progress* and *workers* are as in the measuring.
+
+    Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
+    cannot be measured.
+    """
+    path = Path(file)
+    with unchanged(path) as seen:
+        measured = measure(path, layout, progress, workers=workers)
+        claims = list(_claims(path, measured.reading))
+    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals), seen)
+
+
+def known_by(checked: Checked) -> Fingerprint:
+    """By what the file that was measured can be known again.
+
+    Raises SourceError when it cannot be read any more, or is another by now.
+    """
+    path = Path(checked.file)
+    fingerprint = Fingerprint.of(path)
+    if checked.seen != seen_of(path):
+        raise changed(path)
+    return fingerprint
+
+
+def _claims(path: Path, reading: Reading) -> Iterator[Finding]:
+    """What a broadcast wave file says of itself must be true (R 128 p))."""
+    try:
+        claimed = read_loudness(path)
+    except SourceError as error:
+        yield Finding("note", "claims", f"Its own loudness fields cannot be read: {error}")
+        return
+    if claimed is None:
+        return
+    wrong = [
+        f"{field.name.replace('_', ' ')} {figure(says)} where {figure(reads)} was measured"
+        for field, says, reads in zip(
+            fields(claimed), astuple(claimed), astuple(Claimed.of(reading)), strict=True
+        )
+        if says is not None and reads is not None and abs(says - reads) > _CLAIM_TOLERANCE + 1e-9
+    ]
+    if wrong:
+        yield Finding(
+            "note", "claims", f"What the file says of its own loudness is wrong: {', '.join(wrong)}."
+        )

@@ -1,0 +1,1 @@
+"""One finished file measured from its first frame to its last."""

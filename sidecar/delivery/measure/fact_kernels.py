@@ -1,0 +1,180 @@
+"""The compiled inner loop of the facts: frames in, sums and runs out."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED
+from sidecar.delivery.measure.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, is_clear
+from sidecar.meter.interpolation import REACH
+from sidecar.meter.planes import SEGMENT, highest
+
+_FLAGS = {"contract", "reassoc", "nsz"}
+_SHORTEST_RUN = 1000
+"""Silences within one call that are shorter than so many frames cannot become one of a second."""
+
+
+class FactState(NamedTuple):
+    """What is carried from one call to the next."""
+
+    total: NDArray[np.float64]
+    """Shape (channels,): sum of samples."""
+    peak: NDArray[np.float32]
+    """Shape (channels,): highest sample, linear."""
+    products: NDArray[np.float64]
+    """Shape (3,): sums of left², left·right, right²; of the first two channels."""
+    differ: NDArray[np.bool_]
+    """Shape (1,): whether the first two channels differ anywhere."""
+    clip_run: NDArray[np.int64]
+    """Shape (channels,): samples at full scale up to the last frame without a break."""
+    clips: NDArray[np.int64]
+    """Shape (channels,): clipped runs."""
+    clips_at: NDArray[np.int64]
+    """Shape (channels, CLIPS_LISTED): the frames at which the first of them begin."""
+
+
+def fresh_facts(channels: int) -> FactState:
+    """The state before the first frame."""
+    return FactState(
+        np.zeros(channels),
+        np.zeros(channels, np.float32),
+        np.zeros(3),
+        np.zeros(1, np.bool_),
+        np.zeros(channels, np.int64),
+        np.zeros(channels, np.int64),
+        np.zeros((channels, CLIPS_LISTED), np.int64),
+    )
+
+
+def join(state: FactState, later: FactState) -> None:
+    """Adds to *state* what was gathered from the frames that follow it."""
+    state.total[:] += later.total
+    state.peak[:] = np.maximum(state.peak, later.peak)
+    state.products[:] += later.products
+    state.differ[:] |= later.differ
+    state.clip_run[:] = later.clip_run
+    if later.clips.any():
+        _join_clips(state, later)
+
+
+def _join_clips(state: FactState, later: FactState) -> None:
+    for c, count in enumerate(later.clips):
+        begun = later.clips_at[c, :count]
+        room = state.clips_at[c, state.clips[c] :]
+        room[: begun.size] = begun[: room.size]
+    state.clips[:] += later.clips
+
+
+@njit(nogil=True, cache=True, fastmath=_FLAGS)
+def _sum(x: Any) -> np.float32:
+    total = np.float32(0.0)
+    for i in range(x.size):
+        total += x[i]
+    return total
+
+
+@njit(nogil=True, cache=True, fastmath=_FLAGS)
+def _dot(x: Any, y: Any) -> np.float32:
+    total = np.float32(0.0)
+    for i in range(x.size):
+        total += x[i] * y[i]
+    return total
+
+
+@njit(nogil=True, cache=True)
+def _differ(x: Any, y: Any) -> bool:
+    unlike = 0
+    for i in range(x.size):
+        unlike |= x[i] != y[i]
+    return unlike != 0
+
+
+@njit(nogil=True, cache=True)
+def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any) -> None:
+    """A run counts when its third sample comes, so that it counts once however it is cut."""
+    run = state.clip_run[c]
+    for i in range(x.size):
+        if abs(x[i]) < full_scale:
+            run = 0
+            continue
+        run += 1
+        if run == CLIP_SAMPLES:
+            if state.clips[c] < CLIPS_LISTED:
+                state.clips_at[c, state.clips[c]] = frame + i + 1 - CLIP_SAMPLES
+            state.clips[c] += 1
+    state.clip_run[c] = run
+
+
+@njit(nogil=True, cache=True)
+def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -> int:
+    """The first column from *start* towards *stop* in which any channel is not zero; *stop* if none."""
+    for i in range(start, stop, step):
+        for c in range(channels):
+            if planes[c, i] != 0.0:
+                return i
+    return stop
+
+
+@njit(nogil=True, cache=True)
+def _compare(left: Any, right: Any, state: Any) -> None:
+    state.products[0] += _dot(left, left)
+    state.products[1] += _dot(left, right)
+    state.products[2] += _dot(right, right)
+    state.differ[0] |= _differ(left, right)
+
+
+@njit(nogil=True, cache=True)
+def gather(
+    planes: Any, first_frame: int, full_scale: np.float32, shortest_gap: int, loud: np.float32, state: Any
+) -> Any:
+    """Takes in planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
+    *first_frame* of the file. shortest_gap: frames. loud: linear, what both sides of a gap must reach.
+
+    Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at
+    either end whatever their length, since they may go on, and the longer ones between. Then what may be
+    gaps as (channel, start, stop), shape (n, 3), with the peaks beside them, shape (n, 2).
+    """
+    channels = state.total.size
+    end = planes.shape[1]
+    work = np.empty(SEGMENT, np.int32)
+    runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
+    made = 0
+    zeros = fresh_runs(planes, channels, shortest_gap)
+    at, begun = zeros.at, zeros.begun
+    silent_from = REACH
+    for start in range(REACH, end, SEGMENT):
+        stop = min(start + SEGMENT, end)
+        loudest = np.float32(0.0)
+        for c in range(channels):
+            x = planes[c, start:stop]
+            state.total[c] += _sum(x)
+            peak = highest(x, work)
+            state.peak[c] = max(state.peak[c], peak)
+            loudest = max(loudest, peak)
+            if peak >= full_scale:
+                _count_clips(x, first_frame + start - REACH, full_scale, c, state)
+            else:
+                state.clip_run[c] = 0
+            if not is_clear(planes, c, stop - EDGE, peak == 0.0, shortest_gap, at, begun):
+                find_runs(planes[c], c, stop - EDGE, shortest_gap, loud, zeros)
+        if channels == 2:
+            _compare(planes[0, start:stop], planes[1, start:stop], state)
+        if loudest == 0.0:
+            continue
+        sound = _first_sound(planes, channels, start, stop, 1)
+        if sound > silent_from and (silent_from == REACH or sound - silent_from >= _SHORTEST_RUN):
+            runs[made] = silent_from, sound
+            made += 1
+        silent_from = _first_sound(planes, channels, stop - 1, start - 1, -1) + 1
+    if silent_from < end:
+        runs[made] = silent_from, end
+        made += 1
+    if end > REACH:
+        end_runs(planes, shortest_gap, loud, zeros)
+    gaps = zeros.places[: zeros.made[0]]
+    gaps[:, 1:] += first_frame - REACH
+    return runs[:made] + (first_frame - REACH), gaps, zeros.edges[: zeros.made[0]]

@@ -1,0 +1,134 @@
+"""The table of a report: each measure, what it is held against, and where it stands on its rail."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from sidecar.delivery.judge.findings import time_code
+from sidecar.delivery.judge.remedy import excess
+from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.whole_file import Measured
+from sidecar.delivery.report.markup import Markup, join, tag
+from sidecar.delivery.report.scales_sheet import rail_sheet
+from sidecar.delivery.report.sheet import SHAPES, Shape
+from sidecar.model.readings import SILENCE, Reading, figure
+from sidecar.settings.goals import Goal
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    measure: str
+    value: float
+    unit: str
+    at_s: float | None = None
+    middle: float | None = None
+    """What it is held against; None for what is told only."""
+    below: float = math.inf
+    """How far under the middle still passes."""
+    above: float = 0.0
+    over: Shape = "over"
+    told: str = ""
+    """What is to be known of a measure that is held against nothing."""
+
+
+def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
+    """One goal's table. name: unique in the page. judged_only: leaves out what is held against nothing."""
+    goal = verdict.goal
+    head = [
+        tag("th", words, scope="col", class_=look)
+        for words, look in (
+            ("measure", ""),
+            ("reads", "number"),
+            ("", ""),
+            ("at", "number"),
+            ("held against", "number"),
+            ("under ◁ · ◇ · ▷ over", "rail"),
+            ("stands", ""),
+        )
+    ]
+    shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
+    rows = [_cells(row, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
+    return tag(
+        "section",
+        tag("h2", f"Against {goal.title}"),
+        tag("table", tag("thead", tag("tr", *head)), tag("tbody", *rows), class_="figures"),
+        class_="whole",
+    )
+
+
+def _rows(measured: Measured, goal: Goal) -> list[_Row]:
+    reading, unit = measured.reading, goal.unit
+    return [
+        _Row(
+            "integrated",
+            reading.integrated,
+            unit,
+            None,
+            goal.target_lufs,
+            goal.tolerance_below_lu,
+            goal.tolerance_above_lu,
+        ),
+        _Row(
+            "highest true peak",
+            reading.max_true_peak,
+            "dBTP",
+            measured.max_true_peak_at_s,
+            goal.ceiling_dbtp,
+            over="ceiling",
+        ),
+        _Row(
+            "max short-term",
+            reading.max_short_term,
+            unit,
+            measured.max_short_term_at_s,
+            goal.max_short_term_lufs,
+        ),
+        _Row(
+            "max momentary",
+            reading.max_momentary,
+            unit,
+            measured.max_momentary_at_s,
+            goal.max_momentary_lufs,
+        ),
+        _Row("loudness range", reading.loudness_range, "LU", told=_settled(reading)),
+        _Row("peak to loudness", measured.peak_to_loudness_lu, "LU"),
+    ]
+
+
+def _settled(reading: Reading) -> str:
+    """Tech 3341 §2.4 flags the range of the first minute; R 128 V5 n) advises against it."""
+    return "" if reading.range_is_stable else "under 1 minute: not settled"
+
+
+def _cells(row: _Row, name: str) -> Markup:
+    at = "" if row.at_s is None else time_code(row.at_s)
+    held, rail, stands = "", join(), row.told
+    if row.middle is not None:
+        held = figure(row.middle)
+        shape, stands = _stand(row, row.middle)
+        if math.isfinite(row.value):
+            gate = (-row.below, row.above)
+            rail = rail_sheet(name, excess(row.value, row.middle), gate, shape).svg()
+    return tag(
+        "tr",
+        tag("th", row.measure, scope="row"),
+        tag("td", figure(row.value), class_="number value"),
+        tag("td", row.unit),
+        tag("td", at, class_="number"),
+        tag("td", held, class_="number"),
+        tag("td", rail, class_="rail"),
+        tag("td", stands, class_="stand"),
+    )
+
+
+def _stand(row: _Row, middle: float) -> tuple[Shape, str]:
+    """The shape and the words of where it stands."""
+    if row.value == SILENCE:
+        return "under", "silent"
+    offset = excess(row.value, middle)
+    if excess(row.value, middle + row.above) > 0:
+        return row.over, f"{SHAPES[row.over]} {figure(offset)} over"
+    if excess(row.value, middle - row.below) < 0:
+        return "under", f"{SHAPES['under']} {figure(-offset)} under"
+    return "inside", f"{SHAPES['inside']} passes"

@@ -1,0 +1,95 @@
+"""The index of a report of several files."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from urllib.parse import quote
+
+from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.judge.findings import time_code
+from sidecar.delivery.judge.remedy import gain_figure
+from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.report.markup import Markup, tag
+from sidecar.delivery.report.page import CAUTIONS, file_name, goal_words, page
+from sidecar.delivery.report.signature import Signature
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
+
+
+def index_page(
+    files: Sequence[Outcome],
+    links: Sequence[str],
+    goals: Sequence[Goal],
+    signature: Signature,
+    unlisted: int = 0,
+) -> str:
+    """The page. links: where each file's own page lies, relative to this one; one a file. unlisted: files
+    besides, which meet every goal."""
+    passed = unlisted + sum(isinstance(outcome, Checked) and outcome.passes for outcome in files)
+    unread = sum(isinstance(outcome, Unread) for outcome in files)
+    measured = f"measured {signature.when}" + (f" by {signature.by}" if signature.by else "")
+    said = f"{passed} of {len(files) + unlisted} {'meets' if passed == 1 else 'meet'} every goal"
+    if unread:
+        said += f"; {unread} could not be read"
+    left_out = [tag("p", "Files that meet every goal are not listed.")] if unlisted else []
+    return page(
+        "Delivery check",
+        tag(
+            "header",
+            tag("p", f"{signature.program} · delivery check"),
+            tag("h1", said),
+            tag("p", measured),
+            *left_out,
+        ),
+        tag("section", *(tag("p", _goal(goal)) for goal in goals)),
+        tag("section", _table(files, links, goals)),
+        tag("section", tag("p", CAUTIONS), class_="cautions"),
+    )
+
+
+def _goal(goal: Goal) -> Markup:
+    return tag("span", tag("b", goal.title), f" ({goal.name}): {goal_words(goal)} Source: {goal.source}.")
+
+
+def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]) -> Markup:
+    unit = goals[0].unit
+    heads = ("length", f"integrated, {unit}", "range, LU", f"max S, {unit}", "true peak, dBTP")
+    head = tag(
+        "tr",
+        tag("th", "file", scope="col"),
+        *(tag("th", goal.name, scope="col") for goal in goals),
+        *(tag("th", words, scope="col", class_="number") for words in heads),
+    )
+    rows = [_row(outcome, link, len(goals)) for outcome, link in zip(files, links, strict=True)]
+    return tag("table", tag("thead", head), tag("tbody", *rows))
+
+
+def _row(outcome: Outcome, link: str, goals: int) -> Markup:
+    name = file_name(outcome.file)
+    if isinstance(outcome, Unread):
+        error = tag("td", f"? could not be read: {outcome.error}", colspan=str(5 + goals))
+        return tag("tr", tag("th", name, scope="row"), error)
+    reading = outcome.measured.reading
+    figures = (
+        time_code(reading.seconds),
+        *map(
+            figure,
+            (reading.integrated, reading.loudness_range, reading.max_short_term, reading.max_true_peak),
+        ),
+    )
+    return tag(
+        "tr",
+        tag("th", tag("a", name, href=quote(os.fsencode(link))), scope="row"),
+        *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
+        *(tag("td", words, class_="number") for words in figures),
+    )
+
+
+def _words(verdict: Verdict) -> str:
+    if verdict.passes:
+        return "✓ passes"
+    if not verdict.move_db:
+        return "✗ fails"
+    more = "" if verdict.remedy is None or verdict.remedy.is_enough else " and more"
+    return f"✗ fails, move {gain_figure(verdict.move_db)} dB{more}"
