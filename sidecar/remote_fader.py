@@ -8,7 +8,7 @@ from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import LOOK_S, Obeying
 from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import Hand
-from sidecar.osc.surface import Surface
+from sidecar.surfaces.surface import Surface
 
 _SEND_S = 0.05
 """Between two positions on the way: 20 a second, as smooth as a hand and no load for a surface."""

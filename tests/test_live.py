@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 RATE_HZ = 48_000
 PLAYED_S = 26.0
@@ -58,7 +58,7 @@ def drain(receiver):
     heard = []
     while True:
         try:
-            heard.append(dict(wire.parse(receiver.recv(65_535))))
+            heard.append(dict(codec.parse(receiver.recv(65_535))))
         except BlockingIOError:
             return heard
 

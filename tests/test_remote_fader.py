@@ -6,9 +6,9 @@ import math
 import pytest
 
 from sidecar.model.readings import Move
-from sidecar.osc.surface import load_surface
 from sidecar.remote_fader import RemoteFader
 from sidecar.settings.locations import shipped_configs
+from sidecar.surfaces.surface import load_surface
 
 SURFACE = load_surface(shipped_configs() / "surfaces" / "decibels.toml")
 TICK_S = 0.01

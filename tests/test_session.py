@@ -11,7 +11,6 @@ from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command
-from sidecar.osc.surface import load_surface
 from sidecar.remote_fader import RemoteFader
 from sidecar.session import Session
 from sidecar.settings.goals import load_goal
@@ -19,6 +18,7 @@ from sidecar.settings.locations import shipped_configs
 from sidecar.setup import Setup
 from sidecar.sources import Block
 from sidecar.stem_faders import Mix
+from sidecar.surfaces.surface import load_surface
 from sidecar.tape import Tape
 
 RATE_HZ = 48_000

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.model.snapshot import Outlet
-from sidecar.osc.doors import Doors, network
+from sidecar.osc.access import Doors, network
 
 _log = logging.getLogger(__name__)
 
@@ -28,10 +28,10 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         yield []
         return
     try:
-        from sidecar.discovery.server import Discovery, bind
+        from sidecar.oscquery.server import Discovery, bind
 
         if options.announce:
-            from sidecar.discovery.announce import Announcement, services
+            from sidecar.oscquery.announce import Announcement, services
     except ModuleNotFoundError as error:
         raise SettingsError(
             f"Discovery needs the package {error.name}: install it with 'pip install aiohttp zeroconf'."

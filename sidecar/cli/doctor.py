@@ -104,7 +104,7 @@ def _audio() -> Iterator[Found]:
 
 
 def _network() -> Iterator[Found]:
-    from sidecar.osc.port import bind
+    from sidecar.osc.udp import bind
 
     try:
         bind("127.0.0.1", COMMAND_PORT).close()
@@ -130,7 +130,7 @@ def _discovery() -> Iterator[Found]:
 def _settings() -> Iterator[Found]:
     """Files of the person's own that cannot be used are left out of every list, so they are told here."""
     from sidecar.lights import all_lights, light_faults
-    from sidecar.osc.surface import all_surfaces, surface_faults
+    from sidecar.surfaces.surface import all_surfaces, surface_faults
 
     for kind, usable, faults in (
         ("goal", all_goals(), goal_faults()),

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 from sidecar.cli.reaching import Reached
 from sidecar.engine import Engine
+from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.snapshot import Outlet, Snapshot, Target
-from sidecar.osc.display import Display
-from sidecar.osc.lamp import Lamps, lamp_at
 from sidecar.reactions import Reactions, reaction
+from sidecar.surfaces.feedback import Display
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,8 @@ from sidecar.errors import SettingsError
 from sidecar.lights import Light, all_lights, light_faults, load_light
 from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import Show
-from sidecar.osc.lamp import Lamp, Lamps
-from sidecar.osc.targets import resolve
+from sidecar.lights.sender import Lamp, Lamps
+from sidecar.osc.destinations import resolve
 from sidecar.settings.locations import own_configs
 
 _CAUTION = (

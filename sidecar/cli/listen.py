@@ -11,11 +11,11 @@ import sys
 import time
 from typing import Any
 
-from sidecar.osc import wire
-from sidecar.osc.asking import Asking
+from sidecar.osc import codec
+from sidecar.osc.client import Asking
+from sidecar.osc.destinations import resolve
 from sidecar.osc.drops import in_one_line
-from sidecar.osc.port import bind
-from sidecar.osc.targets import resolve
+from sidecar.osc.udp import bind
 
 _LARGEST = 65_535
 _LOOK_S = 0.2
@@ -74,7 +74,7 @@ def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
         time.sleep(_LOOK_S)
         return False
     try:
-        messages = wire.parse(data)
+        messages = codec.parse(data)
     except ValueError as error:
         print(f"{sender[0]}: not OSC that can be read: {in_one_line(str(error))}", file=sys.stderr)
         return True

@@ -9,10 +9,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sidecar.errors import SettingsError
-from sidecar.osc.surface import Surface, load_surface
-from sidecar.osc.targets import Destination, resolve
+from sidecar.osc.destinations import Destination, resolve
 from sidecar.sources import FaderSource
 from sidecar.sources.rehearsal.desk import Desk
+from sidecar.surfaces.surface import Surface, load_surface
 
 _REHEARSED = "decibels"
 

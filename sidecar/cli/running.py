@@ -27,9 +27,9 @@ from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
 from sidecar.model.snapshot import Outlet
-from sidecar.osc.doors import network
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.targets import resolve
+from sidecar.osc.access import network
+from sidecar.osc.destinations import resolve
+from sidecar.osc.udp import OscPort, bind
 from sidecar.profiles import load_earlier
 from sidecar.remote_fader import RemoteFader
 from sidecar.session import Session

@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _here(options: argparse.Namespace) -> int:
     import tui
-    from sidecar.attach.feed import RemoteFeed
+    from sidecar.remote.feed import RemoteFeed
 
     is_orphan = _is_orphan(os.getppid())
     with contextlib.ExitStack() as closing:
@@ -48,12 +48,12 @@ def _is_orphan(parent: int) -> Callable[[], bool]:
 
 
 def _in_browsers(options: argparse.Namespace) -> int:
-    from sidecar.osc.table import checked_root
-    from sidecar.osc.targets import resolve
+    from sidecar.osc.addresses import checked_root
+    from sidecar.osc.destinations import resolve
 
     try:
-        from sidecar.browser.guard import Guard
-        from sidecar.browser.server import Pages, bind, serve
+        from sidecar.web.guard import Guard
+        from sidecar.web.server import Pages, bind, serve
     except ImportError as error:
         raise SettingsError(
             f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"

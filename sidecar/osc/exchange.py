@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from sidecar.osc.details import GOAL_SENTENCE, GOAL_TAGS
+from sidecar.osc.screen_addresses import GOAL_SENTENCE, GOAL_TAGS
 
 DropReason = Literal["sender", "rate", "size", "broken", "address", "argument", "full", "slow"]
 

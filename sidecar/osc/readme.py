@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sidecar.osc.details import DETAILS
+from sidecar.osc.addresses import INCOMING, RATES, ROOT, SENT, Incoming
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
-from sidecar.osc.table import INCOMING, RATES, ROOT, SENT, Incoming
+from sidecar.osc.screen_addresses import DETAILS
 
 
 def markdown() -> str:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import get_args
 
-from sidecar.osc.details import DETAILS, Detail
+from sidecar.osc.addresses import ROOT, SENT, Group, Outgoing
 from sidecar.osc.patterns import Pattern
-from sidecar.osc.table import ROOT, SENT, Group, Outgoing
+from sidecar.osc.screen_addresses import DETAILS, Detail
 
 GROUPS: tuple[Group, ...] = get_args(Group)
 

@@ -32,18 +32,18 @@ from hostile import hostile_packet
 from sidecar.engine import Engine
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot, Target
-from sidecar.osc import wire
-from sidecar.osc.doors import Doors
+from sidecar.osc import codec
+from sidecar.osc.access import Doors
 from sidecar.osc.framing import Slip
-from sidecar.osc.outbox import Outbox
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.reception import Reception
+from sidecar.osc.publisher import Outbox
+from sidecar.osc.server import Reception
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 25.0
 SLIP = Slip(16_384)
-LAST, LAST_ANSWER = wire.message("/sidecar/drops/slow", "", []).dgram, b"/sidecar/drops/slow"
-MARK = wire.message("/sidecar/mark", "s", ["the end"]).dgram
+LAST, LAST_ANSWER = codec.message("/sidecar/drops/slow", "", []).dgram, b"/sidecar/drops/slow"
+MARK = codec.message("/sidecar/mark", "s", ["the end"]).dgram
 
 
 class Nobody:
@@ -124,7 +124,7 @@ def receive(target: socket.socket, came_s: dict[float, float]) -> None:
     """Notes when each reading comes, until nothing does for a second."""
     with contextlib.suppress(TimeoutError):
         while True:
-            for address, values in wire.parse(target.recv(65_535)):
+            for address, values in codec.parse(target.recv(65_535)):
                 if address == "/sidecar/seconds":
                     came_s.setdefault(values[0], time.monotonic())
 
@@ -141,7 +141,7 @@ def over_sockets(count: int) -> bool:
         udp, tcp = bind("127.0.0.1", 0), bind("127.0.0.1", 0, kind=socket.SOCK_STREAM)
         address, stream_address = udp.getsockname(), tcp.getsockname()
         engine.run(port.open(udp, asked.append, tcp))
-        target.sendto(wire.message("/sidecar/subscribe", "s", ["/sidecar/seconds"]).dgram, address)
+        target.sendto(codec.message("/sidecar/subscribe", "s", ["/sidecar/seconds"]).dgram, address)
         target.recv(65_535)
         floods = [
             multiprocessing.Process(target=flood_datagrams, args=(address, count // 2)),
@@ -158,7 +158,7 @@ def over_sockets(count: int) -> bool:
             engine.soon(port.offer, snapshot(len(offered_s)))
             offered_s.append(time.monotonic())
             if len(offered_s) % 250 == 0:
-                target.sendto(wire.message("/sidecar/renew", "", []).dgram, address)
+                target.sendto(codec.message("/sidecar/renew", "", []).dgram, address)
                 memory.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
         flooded_s = time.monotonic() - began_s
         time.sleep(3.0)

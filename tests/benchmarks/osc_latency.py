@@ -20,9 +20,9 @@ from multiprocessing.connection import Connection
 import numpy as np
 
 from sidecar.engine import Engine
-from sidecar.osc import wire
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.targets import resolve
+from sidecar.osc import codec
+from sidecar.osc.destinations import resolve
+from sidecar.osc.udp import OscPort, bind
 from sidecar.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.setup import Setup
@@ -75,7 +75,7 @@ def receive(pipe: Connection) -> None:
             except TimeoutError:
                 continue
             now_s = time.monotonic()
-            heard += [(values[0], now_s) for address, values in wire.parse(datagram) if "seconds" in address]
+            heard += [(values[0], now_s) for address, values in codec.parse(datagram) if "seconds" in address]
     pipe.send(heard)
 
 

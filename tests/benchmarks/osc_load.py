@@ -18,8 +18,8 @@ from multiprocessing.connection import Connection
 from sidecar.engine import Engine
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
-from sidecar.osc import wire
-from sidecar.osc.port import OscPort, bind
+from sidecar.osc import codec
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.goals import load_goal
 
 PORT = tuple[str, int]
@@ -46,7 +46,7 @@ def receive(address: PORT, receivers: int, rate_hz: float, pipe: Connection) -> 
     counts = dict.fromkeys(range(receivers), 0)
     for index, each in enumerate(sockets):
         each.bind(("127.0.0.1", 0))
-        each.sendto(wire.message("/sidecar/subscribe", "f", [rate_hz]).dgram, address)
+        each.sendto(codec.message("/sidecar/subscribe", "f", [rate_hz]).dgram, address)
         selector.register(each, selectors.EVENT_READ, index)
     pipe.send(True)
     while not pipe.poll():

@@ -27,7 +27,7 @@ from conftest import Loopback
 from starved import heard_on, playing_numbers
 
 from sidecar.journal import reader
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 SUBSCRIBERS = 32
 RENEWED_S = 20.0
@@ -65,7 +65,7 @@ class Subscribers:
             if now_s - self._asked_s > RENEWED_S:
                 self._asked_s = now_s
                 for each in self._sockets:
-                    each.sendto(wire.message("/sidecar/subscribe", "f", [READINGS_HZ]).dgram, self._address)
+                    each.sendto(codec.message("/sidecar/subscribe", "f", [READINGS_HZ]).dgram, self._address)
             for key, _ in self._selector.select(0.2):
                 self._take(key.fileobj, key.data, minute)
 

@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 
 @pytest.fixture
@@ -70,7 +70,7 @@ def everything(bulb):
     heard = []
     while True:
         try:
-            heard += wire.parse(bulb.recv(65_535))
+            heard += codec.parse(bulb.recv(65_535))
         except BlockingIOError:
             return heard
 

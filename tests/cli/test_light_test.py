@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from sidecar.cli import light_test, main
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 EACH_S = "1"
 PATIENCE_S = 60.0
@@ -31,7 +31,7 @@ def rest(bulb):
     heard = []
     while True:
         try:
-            heard += wire.parse(bulb.recv(65_535))
+            heard += codec.parse(bulb.recv(65_535))
         except TimeoutError:
             return heard
 
@@ -73,7 +73,7 @@ def test_an_interrupt_ends_in_the_safe_state(bulb):
         text=True,
     )
     bulb.settimeout(PATIENCE_S)
-    while wire.parse(bulb.recv(65_535)) != [("/lamp", [1])]:
+    while codec.parse(bulb.recv(65_535)) != [("/lamp", [1])]:
         pass
     walk.send_signal(signal.SIGINT)
     output, errors = walk.communicate(timeout=PATIENCE_S)

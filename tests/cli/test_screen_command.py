@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from needs import need
 
-from sidecar.attach.feed import RemoteFeed
 from sidecar.cli import main
-from sidecar.osc import wire
+from sidecar.osc import codec
+from sidecar.remote.feed import RemoteFeed
 
 PATIENCE_S = 60.0
 ROOT = Path(__file__).parents[2]
@@ -34,8 +34,8 @@ def heartbeat(port):
         asker.settimeout(1.0)
         asker.connect(("127.0.0.1", port))
         try:
-            asker.send(wire.message("/sidecar/heartbeat", "", ()).dgram)
-            return wire.parse(asker.recv(65_535))
+            asker.send(codec.message("/sidecar/heartbeat", "", ()).dgram)
+            return codec.parse(asker.recv(65_535))
         except OSError:
             return []
 
@@ -98,7 +98,7 @@ def test_a_place_that_is_none_is_said_in_one_line(capsys):
 
 def test_what_is_missing_for_browsers_is_said_with_what_installs_it(capsys, monkeypatch):
     """The package is an extra: without it the terminal still has its screen."""
-    for name in [name for name in sys.modules if name.startswith("sidecar.browser")]:
+    for name in [name for name in sys.modules if name.startswith("sidecar.web")]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "textual_serve", None)
 

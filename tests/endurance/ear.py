@@ -3,7 +3,7 @@
 import socket
 import time
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 LIMIT_S = 120.0  # the first run on a machine compiles the meter
 
@@ -23,7 +23,7 @@ class Ear:
         """Arguments of all messages to *address* so far."""
         try:
             while True:
-                self.heard += wire.parse(self.socket.recv(65_535))
+                self.heard += codec.parse(self.socket.recv(65_535))
         except BlockingIOError:
             return [arguments for name, arguments in self.heard if name == address]
 

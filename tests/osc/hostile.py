@@ -1,16 +1,18 @@
 """Packets that no receiver should trust: noise, and sound packets cut, doubled or with bytes changed."""
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 MEANINGFUL = b"*?[]{}!-,/#sfiab\x00\xff\xc0\xdb"
 
 SEEDS = [
-    wire.message("/sidecar/subscribe", "sf", ["alert", 5.0]).dgram,
-    wire.message("/sidecar/fader", "f", [-3.0]).dgram,
-    wire.message("/sidecar/stem/fader", "sf", ["voice", -3.0]).dgram,
-    wire.message("/sidecar/{alert,goal}/[a-z]*", "", []).dgram,
-    wire.message("/sidecar/reset", "i", [1]).dgram,
-    *wire.bundles([wire.message("/sidecar/mark", "s", ["a"]), wire.message("/sidecar/renew", "", [])], 1.0),
+    codec.message("/sidecar/subscribe", "sf", ["alert", 5.0]).dgram,
+    codec.message("/sidecar/fader", "f", [-3.0]).dgram,
+    codec.message("/sidecar/stem/fader", "sf", ["voice", -3.0]).dgram,
+    codec.message("/sidecar/{alert,goal}/[a-z]*", "", []).dgram,
+    codec.message("/sidecar/reset", "i", [1]).dgram,
+    *codec.bundles(
+        [codec.message("/sidecar/mark", "s", ["a"]), codec.message("/sidecar/renew", "", [])], 1.0
+    ),
 ]
 
 

@@ -18,11 +18,11 @@ from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
-from sidecar.osc import wire
-from sidecar.osc.asking import Asking
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.subscribers import LEASE_S
-from sidecar.osc.targets import resolve
+from sidecar.osc import codec
+from sidecar.osc.client import Asking
+from sidecar.osc.destinations import resolve
+from sidecar.osc.subscriptions import LEASE_S
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 30.0
@@ -38,7 +38,7 @@ def peer():
 
 
 def asked(peer):
-    return wire.parse(peer.recv(65_535))
+    return codec.parse(peer.recv(65_535))
 
 
 def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer):
@@ -122,7 +122,7 @@ def test_what_is_printed_does_not_steer_the_terminal(capsys):
     options = make_parser().parse_args(["listen"])
     with bind("127.0.0.1", 0) as server, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         server.settimeout(PATIENCE_S)
-        sender.sendto(wire.message("/a\x1b[2J", "s", ["b\x1b]0;c\a\nd"]).dgram, server.getsockname())
+        sender.sendto(codec.message("/a\x1b[2J", "s", ["b\x1b]0;c\a\nd"]).dgram, server.getsockname())
 
         assert _hear(server, options)
     assert "/a?[2J b?]0;c??d\n" == capsys.readouterr().out

@@ -3,7 +3,7 @@
 import pytest
 
 from sidecar.errors import NetworkError
-from sidecar.osc.doors import ANSWERS_AT_ONCE, ANSWERS_HZ, PACKETS_AT_ONCE, PACKETS_HZ, Doors, network
+from sidecar.osc.access import ANSWERS_AT_ONCE, ANSWERS_HZ, PACKETS_AT_ONCE, PACKETS_HZ, Doors, network
 
 
 @pytest.mark.parametrize(

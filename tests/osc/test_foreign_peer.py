@@ -13,7 +13,7 @@ import time
 import pytest
 from needs import need
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 
@@ -96,8 +96,8 @@ def dropped(port):
     """How many messages the run has dropped, by reason."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
         asker.settimeout(PATIENCE_S)
-        asker.sendto(wire.message("/sidecar/drops/*", "", []).dgram, ("127.0.0.1", port))
-        counts = wire.parse(asker.recv(65_535))
+        asker.sendto(codec.message("/sidecar/drops/*", "", []).dgram, ("127.0.0.1", port))
+        counts = codec.parse(asker.recv(65_535))
     return {address.rsplit("/", 1)[1]: count for address, [count] in counts if count}
 
 

@@ -4,11 +4,11 @@ import pytest
 
 from sidecar.course import CourseLog
 from sidecar.model.snapshot import Course, Event, Snapshot
-from sidecar.osc import wire
-from sidecar.osc.archive import Archive
-from sidecar.osc.outbox import Line, Outbox
+from sidecar.osc import codec
+from sidecar.osc.addresses import MARKED
+from sidecar.osc.backlog import Archive
+from sidecar.osc.publisher import Line, Outbox
 from sidecar.osc.selection import EVERYTHING, select
-from sidecar.osc.table import MARKED
 from sidecar.settings.goals import all_goals, load_goal
 
 
@@ -88,7 +88,7 @@ class Receiver:
 
     def take(self, datagram):
         self.most_bytes = max(self.most_bytes, len(datagram))
-        self.marks += [tuple(told) for address, told in wire.parse(datagram) if address == "/sidecar/marked"]
+        self.marks += [tuple(told) for address, told in codec.parse(datagram) if address == "/sidecar/marked"]
 
 
 def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
@@ -116,10 +116,10 @@ def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
     outbox, receiver = Outbox(), Receiver(select(("mark",)))
     outbox.add(receiver.line, 0.0)
     outbox.offer(Snapshot("measuring", load_goal("r128")), 0.0, 0.0)
-    outbox.happened(MARKED, [(float(n), wire.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
+    outbox.happened(MARKED, [(float(n), codec.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
 
     assert 1000 == len(receiver.marks)
-    assert receiver.most_bytes <= wire.LARGEST_DATAGRAM
+    assert receiver.most_bytes <= codec.LARGEST_DATAGRAM
 
 
 def test_an_empty_course_has_no_news():

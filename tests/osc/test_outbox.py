@@ -7,8 +7,8 @@ import pytest
 
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import Hand, Snapshot
-from sidecar.osc import wire
-from sidecar.osc.outbox import Line, Outbox
+from sidecar.osc import codec
+from sidecar.osc.publisher import Line, Outbox
 from sidecar.osc.selection import EVERYTHING, select
 from sidecar.settings.goals import load_goal
 
@@ -32,10 +32,10 @@ class Receiver:
     def take(self, datagram):
         if not self.lose():
             self.datagrams.append(datagram)
-            self.known.update(wire.parse(datagram))
+            self.known.update(codec.parse(datagram))
 
     def count(self, address):
-        return sum(found == address for datagram in self.datagrams for found, _ in wire.parse(datagram))
+        return sum(found == address for datagram in self.datagrams for found, _ in codec.parse(datagram))
 
 
 def run(outbox, for_s, snapshot_hz, make):

@@ -11,12 +11,12 @@ from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import Command, Snapshot
-from sidecar.osc import wire
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.surface import Surface
-from sidecar.osc.table import SENT
-from sidecar.osc.targets import resolve, split
+from sidecar.osc import codec
+from sidecar.osc.addresses import SENT
+from sidecar.osc.destinations import resolve, split
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.surface import Surface
 
 PATIENCE_S = 60.0
 
@@ -46,7 +46,7 @@ class Peer:
         end = time.monotonic() + PATIENCE_S
         heard = []
         while time.monotonic() < end:
-            heard += wire.parse(self.socket.recv(65_535))
+            heard += codec.parse(self.socket.recv(65_535))
             if any(found == address for found, _ in heard):
                 return heard
         raise AssertionError(f"{address} never came, only {heard}")
@@ -165,7 +165,7 @@ def test_the_same_socket_that_sends_takes_commands(run_port, peer):
     engine, port, address, asked = run_port(f"127.0.0.1:{peer.port}")
     engine.soon(port.offer, a_snapshot())
     _, sender = peer.socket.recvfrom(65_535)
-    peer.socket.sendto(wire.message("/sidecar/pause", "", []).dgram, sender)
+    peer.socket.sendto(codec.message("/sidecar/pause", "", []).dgram, sender)
     _wait_for(lambda: asked)
 
     assert address == sender
@@ -178,7 +178,7 @@ def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, 
     bad = b"#bundle\0" + bytes(8) + b"\xff\xff\xff\xfc"
     for _ in range(200):
         peer.socket.sendto(bad, address)
-    peer.socket.sendto(wire.message("/sidecar/goal", "s", ["a85"]).dgram, address)
+    peer.socket.sendto(codec.message("/sidecar/goal", "s", ["a85"]).dgram, address)
     _wait_for(lambda: asked)
 
     assert [Command("goal", "a85")] == asked
@@ -204,10 +204,10 @@ def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
     engine, port, address, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
     engine.soon(port.move_fader, -3.0)
     datagram, sender = peer.socket.recvfrom(65_535)
-    peer.socket.sendto(wire.message("/main/now", "f", [-2.5]).dgram, sender)
+    peer.socket.sendto(codec.message("/main/now", "f", [-2.5]).dgram, sender)
     _wait_for(lambda: asked)
 
-    assert wire.message("/main/fader", "f", [-3.0]).dgram == datagram
+    assert codec.message("/main/fader", "f", [-3.0]).dgram == datagram
     assert address == sender
     assert [Command("fader", -2.5)] == asked
     assert [(f"127.0.0.1:{peer.port}", 1, 0)] == [(t.name, t.sent, t.failed) for t in port.status()]
@@ -216,7 +216,7 @@ def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
 def test_stems_are_heard_by_their_number(run_port, peer):
     """The third stem's fader has the third address."""
     _, _, address, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
-    peer.socket.sendto(wire.message("/s/3/now", "f", [-3.0]).dgram, address)
+    peer.socket.sendto(codec.message("/s/3/now", "f", [-3.0]).dgram, address)
     _wait_for(lambda: asked)
 
     assert [Command("fader", ("3", -3.0))] == asked
@@ -250,12 +250,12 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     """In one bundle stand other addresses, a broken value, a fader and a command: the last two count, and
     only the broken value is worth a line in the log."""
     _, _, address, asked = run_port(surface=SURFACE)
-    bundle = wire.bundles(
+    bundle = codec.bundles(
         [
-            wire.message("/transport/tempo", "f", [120.0]),
-            wire.message("/main/now", "s", ["loud"]),
-            wire.message("/main/now", "f", [-4.0]),
-            wire.message("/sidecar/pause", "", []),
+            codec.message("/transport/tempo", "f", [120.0]),
+            codec.message("/main/now", "s", ["loud"]),
+            codec.message("/main/now", "f", [-4.0]),
+            codec.message("/sidecar/pause", "", []),
         ],
         time.time(),
     )
@@ -270,7 +270,7 @@ def test_a_subscriber_is_sent_readings_at_the_port_that_asked(run_port, peer):
     """No target was named: asking is enough, and the answer says how long it lasts."""
     engine, port, address, _ = run_port()
     engine.soon(port.offer, a_snapshot())
-    peer.socket.sendto(wire.message("/sidecar/subscribe", "ss", ["reading", "alert"]).dgram, address)
+    peer.socket.sendto(codec.message("/sidecar/subscribe", "ss", ["reading", "alert"]).dgram, address)
     heard = dict(peer.messages_until("/sidecar/subscribed"))
     engine.soon(port.offer, a_snapshot())
 
@@ -327,9 +327,9 @@ def test_groups_and_rates_that_are_none_are_refused(text, words):
 def test_a_sender_is_told_what_was_wrong(run_port, peer):
     """At the port it sent from; the command after it is obeyed."""
     _, _, address, asked = run_port()
-    peer.socket.sendto(wire.message("/sidecar/fader", "s", ["up"]).dgram, address)
+    peer.socket.sendto(codec.message("/sidecar/fader", "s", ["up"]).dgram, address)
     heard = dict(peer.messages_until("/sidecar/error"))
-    peer.socket.sendto(wire.message("/sidecar/fader", "f", [-1.0]).dgram, address)
+    peer.socket.sendto(codec.message("/sidecar/fader", "f", [-1.0]).dgram, address)
     _wait_for(lambda: asked)
 
     assert ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"] == heard["/sidecar/error"]

@@ -12,15 +12,15 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Course, Snapshot, Target
-from sidecar.osc import wire
-from sidecar.osc.archive import Archive
-from sidecar.osc.doors import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
-from sidecar.osc.outbox import Outbox
-from sidecar.osc.reception import Reception
-from sidecar.osc.subscribers import LEASE_S, MOST
-from sidecar.osc.surface import Surface
-from sidecar.osc.table import OUTGOING, SENT
+from sidecar.osc import codec
+from sidecar.osc.access import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
+from sidecar.osc.addresses import OUTGOING, SENT
+from sidecar.osc.backlog import Archive
+from sidecar.osc.publisher import Outbox
+from sidecar.osc.server import Reception
+from sidecar.osc.subscriptions import LEASE_S, MOST
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.surface import Surface
 
 
 class Peer:
@@ -37,7 +37,7 @@ class Peer:
 
     def heard(self):
         """All messages since the last call."""
-        messages = [message for packet in self.packets for message in wire.parse(packet)]
+        messages = [message for packet in self.packets for message in codec.parse(packet)]
         self.packets.clear()
         return messages
 
@@ -55,7 +55,7 @@ class Room:
         self.counts = self.reception.drops.counts
 
     def say(self, peer, address, tags="", values=(), now_s=0.0):
-        self.reception.take(wire.message(address, tags, values).dgram, peer, now_s)
+        self.reception.take(codec.message(address, tags, values).dgram, peer, now_s)
         return peer.heard()
 
 
@@ -72,9 +72,9 @@ class TestAsking:
     def test_an_address_without_arguments_is_answered_with_its_value(self, room):
         """One plain message, no bundle, to who asked."""
         peer = Peer()
-        room.reception.take(wire.message("/sidecar/integrated", "", []).dgram, peer, 0.0)
+        room.reception.take(codec.message("/sidecar/integrated", "", []).dgram, peer, 0.0)
 
-        assert [wire.message("/sidecar/integrated", "f", [-22.5]).dgram] == peer.packets
+        assert [codec.message("/sidecar/integrated", "f", [-22.5]).dgram] == peer.packets
         assert not room.asked
 
     def test_a_pattern_is_answered_with_all_it_names(self, room):
@@ -88,9 +88,9 @@ class TestAsking:
     def test_everything_can_be_asked_for_at_once(self, room):
         """Two parts and three; bundles stay within the size that every path carries."""
         peer = Peer()
-        room.reception.take(wire.message("/sidecar/*/*", "", []).dgram, peer, 0.0)
+        room.reception.take(codec.message("/sidecar/*/*", "", []).dgram, peer, 0.0)
 
-        assert max(map(len, peer.packets)) <= wire.LARGEST_DATAGRAM
+        assert max(map(len, peer.packets)) <= codec.LARGEST_DATAGRAM
         assert dict(peer.heard()).keys() >= {"/sidecar/max/momentary", "/sidecar/drops/rate"}
 
     @pytest.mark.parametrize("verb", ["/sidecar/res?t", "/sidecar/*", "/*/reset", "/sidecar/{reset,arm}"])
@@ -237,8 +237,8 @@ class TestStorms:
         """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
         desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
         room, peer = Room(surface=desk, desk="198.51.100.7"), Peer("198.51.100.7")
-        meter = wire.message("/track/1/meter", "f", [0.5]).dgram
-        fader = wire.message("/main/now", "f", [-3.0]).dgram
+        meter = codec.message("/track/1/meter", "f", [0.5]).dgram
+        fader = codec.message("/main/now", "f", [-3.0]).dgram
         for number in range(30_000):
             room.reception.take(fader if number % 100 == 0 else meter, peer, number / 3000)
 
@@ -246,7 +246,7 @@ class TestStorms:
 
     def test_a_bundle_of_commands_counts_each(self, room):
         """Many small commands in one packet use the allowance up as many packets do."""
-        (bundle,) = wire.bundles([wire.message("/sidecar/mark", "s", ["x"])] * 35, 0.0)
+        (bundle,) = codec.bundles([codec.message("/sidecar/mark", "s", ["x"])] * 35, 0.0)
         for _ in range(200):
             room.reception.take(bundle, Peer(), 0.0)
 
@@ -323,7 +323,7 @@ class TestSubscribing:
 
 def asks_nothing(packet):
     """An empty bundle, or one whose only message is a button's release."""
-    messages = wire.parse(packet)
+    messages = codec.parse(packet)
     return not messages or messages == [("/sidecar/reset", [0])]
 
 
@@ -373,7 +373,7 @@ def test_any_message_is_obeyed_or_answered(address, arguments):
     """Whatever address and whatever arguments: an allowed sender is never left without."""
     room, peer = Room(), Peer()
     tags = "".join({str: "s", int: "i", float: "f"}[type(value)] for value in arguments)
-    built = wire.message("/sidecar/" + address, tags, arguments).dgram
+    built = codec.message("/sidecar/" + address, tags, arguments).dgram
     room.reception.take(built, peer, 0.0)
 
     assert room.asked or peer.heard() or room.counts

@@ -11,24 +11,24 @@ import time
 import numpy as np
 import pytest
 
-from sidecar.attach.commands import datagram
-from sidecar.attach.feed import RemoteFeed
-from sidecar.attach.told import sound
 from sidecar.cli import main
 from sidecar.cli.options.command import OSC_ROOT
-from sidecar.discovery.tree import Tree
 from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Course, Event, Snapshot
-from sidecar.osc import table, wire
-from sidecar.osc.asking import Asking
+from sidecar.osc import addresses, codec
+from sidecar.osc.addresses import INCOMING, OUTGOING, checked_root
+from sidecar.osc.client import Asking
+from sidecar.osc.destinations import resolve
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.surface import Surface
-from sidecar.osc.table import INCOMING, OUTGOING, checked_root
-from sidecar.osc.targets import resolve
+from sidecar.osc.udp import OscPort, bind
+from sidecar.oscquery.tree import Tree
+from sidecar.remote.commands import datagram
+from sidecar.remote.feed import RemoteFeed
+from sidecar.remote.received import sound
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.surface import Surface
 
 ROOT = "/studio/one"
 PATIENCE_S = 60.0
@@ -74,7 +74,7 @@ class Rig:
         self._engine.soon(self.port.offer, SNAPSHOT)
 
     def say(self, address, tags="", values=()):
-        self.socket.send(wire.message(address, tags, values).dgram)
+        self.socket.send(codec.message(address, tags, values).dgram)
 
     def until(self, address):
         """The arguments of the first message there."""
@@ -82,7 +82,7 @@ class Rig:
         self.heard.pop(address, None)
         while address not in self.heard:
             assert time.monotonic() < end, f"{address} never came"
-            self.heard.update(wire.parse(self.socket.recv(65_535)))
+            self.heard.update(codec.parse(self.socket.recv(65_535)))
         return self.heard[address]
 
 
@@ -148,8 +148,8 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
     asking.socket.settimeout(PATIENCE_S)
     with contextlib.closing(asking):
         asking.keep_up(0.0)
-        (address, _), *_ = wire.parse(asking.socket.recv(65_535))
-    ((commanded, _),) = wire.parse(datagram(Command("fader", -3.0), ROOT))
+        (address, _), *_ = codec.parse(asking.socket.recv(65_535))
+    ((commanded, _),) = codec.parse(datagram(Command("fader", -3.0), ROOT))
 
     assert f"{ROOT}/alert/ceiling" == address
     assert f"{ROOT}/fader" == commanded
@@ -196,7 +196,7 @@ def test_commands_refuse_what_is_no_root(capsys, command):
 
 def test_the_options_name_the_root_that_the_table_has():
     """They may not load the table."""
-    assert table.ROOT == OSC_ROOT
+    assert addresses.ROOT == OSC_ROOT
 
 
 def test_the_tree_that_is_discovered_grows_below_it():

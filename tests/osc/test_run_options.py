@@ -10,9 +10,9 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.osc import wire
+from sidecar.osc import codec
 from sidecar.osc.framing import Slip
-from sidecar.osc.port import bind
+from sidecar.osc.udp import bind
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 
@@ -69,8 +69,8 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     try:
         with _connected(number) as caller:
-            ask = wire.message(f"{root}/subscribe", "sss", [f"{root}/momentary", "alert", "mark"])
-            mark = wire.message(f"{root}/mark", "s", ["refrain"])
+            ask = codec.message(f"{root}/subscribe", "sss", [f"{root}/momentary", "alert", "mark"])
+            mark = codec.message(f"{root}/mark", "s", ["refrain"])
             slip, heard = Slip(65_536), {}
             caller.sendall(slip.frame(ask.dgram))
             while heard.get(f"{root}/momentary", [-120.0])[0] < -24.0:
@@ -91,7 +91,7 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
 
 def _hear(caller, slip, heard):
     for packet in slip.feed(caller.recv(65_536)):
-        heard.update(wire.parse(packet))
+        heard.update(codec.parse(packet))
 
 
 def _connected(number):

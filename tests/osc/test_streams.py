@@ -13,10 +13,10 @@ from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot
-from sidecar.osc import streams as streams_module
-from sidecar.osc import wire
+from sidecar.osc import codec
+from sidecar.osc import tcp as streams_module
 from sidecar.osc.framing import Slip
-from sidecar.osc.port import OscPort, bind
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
@@ -41,7 +41,7 @@ class Caller:
         self.rest = b""
 
     def say(self, address, tags="", values=()):
-        packet = wire.message(address, tags, values).dgram
+        packet = codec.message(address, tags, values).dgram
         escaped = packet.replace(ESC, ESC + b"\xdd").replace(END, ESC + b"\xdc")
         self.socket.sendall(END + escaped + END)
 
@@ -62,7 +62,7 @@ class Caller:
         end = time.monotonic() + PATIENCE_S
         heard = []
         while time.monotonic() < end:
-            heard += wire.parse(self.packet())
+            heard += codec.parse(self.packet())
             if any(found == address for found, _ in heard):
                 return heard
         raise AssertionError(f"{address} never came, only {heard}")
@@ -120,7 +120,7 @@ def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
         caller.until("/sidecar/momentary")
     silent.say("/sidecar/goal/name")
 
-    assert [("/sidecar/goal/name", ["r128"])] == wire.parse(silent.packet())
+    assert [("/sidecar/goal/name", ["r128"])] == codec.parse(silent.packet())
     silent.socket.close()
 
 
@@ -141,10 +141,10 @@ def test_a_subscription_ends_with_its_connection(open_port):
 def test_frames_may_come_in_pieces_and_many_at_once(open_port, caller):
     """More than a turn's share in one piece are all heard; a byte at a time too."""
     _, _, _, asked = open_port
-    frames = b"".join(SLIP.frame(wire.message("/sidecar/nudge", "f", [n * 0.1]).dgram) for n in range(120))
+    frames = b"".join(SLIP.frame(codec.message("/sidecar/nudge", "f", [n * 0.1]).dgram) for n in range(120))
     caller.socket.sendall(frames)
     _wait_for(lambda: len(asked) == 120)
-    for byte in SLIP.frame(wire.message("/sidecar/pause", "", []).dgram):
+    for byte in SLIP.frame(codec.message("/sidecar/pause", "", []).dgram):
         caller.socket.sendall(bytes([byte]))
     _wait_for(lambda: len(asked) == 121)
 
@@ -156,9 +156,9 @@ def test_sizes_in_place_of_slip_are_understood_and_answered_alike(open_port):
     """OSC 1.0 has them; the first byte tells."""
     _, _, address, asked = open_port
     with socket.create_connection(address, timeout=PATIENCE_S) as caller:
-        for message in (wire.message("/sidecar/pause", "", []), wire.message("/sidecar/goal/name", "", [])):
+        for message in (codec.message("/sidecar/pause", "", []), codec.message("/sidecar/goal/name", "", [])):
             caller.sendall(struct.pack(">i", message.size) + message.dgram)
-        expected = wire.message("/sidecar/goal/name", "s", ["r128"]).dgram
+        expected = codec.message("/sidecar/goal/name", "s", ["r128"]).dgram
         answer = caller.recv(4 + len(expected), socket.MSG_WAITALL)
 
     assert struct.pack(">i", len(expected)) + expected == answer
@@ -208,7 +208,7 @@ def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkey
     lazy = socket.socket()
     lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1)
     lazy.connect(address)
-    lazy.sendall(SLIP.frame(wire.message("/sidecar/subscribe", "", []).dgram))
+    lazy.sendall(SLIP.frame(codec.message("/sidecar/subscribe", "", []).dgram))
     caller.say("/sidecar/subscribe")
     caller.until("/sidecar/subscribed")
     _wait_for(lambda: len(port.status()) == 2)

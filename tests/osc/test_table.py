@@ -7,8 +7,8 @@ import pytest
 
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Command, Hand, Snapshot, Stem
-from sidecar.osc import readme, table, wire
-from sidecar.osc.inbox import Inbox
+from sidecar.osc import addresses, codec, readme
+from sidecar.osc.requests import Inbox
 from sidecar.settings.goals import load_goal
 
 README = Path(__file__).parents[2] / "README.md"
@@ -24,7 +24,7 @@ def a_snapshot(**changes):
 
 
 def dict_of(snapshot):
-    return {out.path: out.read(snapshot) for out in table.OUTGOING}
+    return {out.path: out.read(snapshot) for out in addresses.OUTGOING}
 
 
 def test_the_readme_prints_the_table_as_it_is():
@@ -34,13 +34,13 @@ def test_the_readme_prints_the_table_as_it_is():
 
 def test_every_outgoing_address_sends_the_types_it_documents():
     """Values read from a snapshot fit the type tags of their row."""
-    for out in table.OUTGOING:
+    for out in addresses.OUTGOING:
         values = out.read(a_snapshot(stems=STEMS, hand=HAND))
-        built = wire.message(table.ROOT + out.path, out.tags, values)
-        ((address, arguments),) = wire.parse(built.dgram)
+        built = codec.message(addresses.ROOT + out.path, out.tags, values)
+        ((address, arguments),) = codec.parse(built.dgram)
         kinds = "".join({float: "f", int: "i", str: "s"}[type(a)] for a in arguments)
 
-        assert table.ROOT + out.path == address
+        assert addresses.ROOT + out.path == address
         assert re.fullmatch(out.tags.replace("*", "+"), kinds), out.path
 
 
@@ -57,7 +57,7 @@ def test_an_alert_carries_state_value_and_limit():
 def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
     """Otherwise it is the move for the next pass, and an address says which."""
     both = a_snapshot(next_pass=Move(-1.0), this_pass=Move(-2.5))
-    read = {out.path: out.read for out in table.OUTGOING}
+    read = {out.path: out.read for out in addresses.OUTGOING}
 
     assert (-2.5,) == read["/move/gain"](both)
     assert ("this",) == read["/move/pass"](both)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 
 NTP_OFFSET_S = 2_208_988_800  # OSC 1.0: time tags count from 1900-01-01
 
@@ -16,12 +16,12 @@ def test_a_message_is_laid_out_as_the_specification_draws_it():
     """Address, type tags and a big-endian float, each padded to four bytes (OSC 1.0, Messages)."""
     expected = b"/sidecar/range\0\0" + b",f\0\0" + struct.pack(">f", 6.5)
 
-    assert expected == wire.message("/sidecar/range", "f", [6.5]).dgram
+    assert expected == codec.message("/sidecar/range", "f", [6.5]).dgram
 
 
 def test_a_star_repeats_the_tag_before_it():
     """One float a channel, however many channels there are."""
-    built = wire.message("/p", "f*", [1.0, 2.0, 3.0]).dgram
+    built = codec.message("/p", "f*", [1.0, 2.0, 3.0]).dgram
 
     assert b"/p\0\0,fff\0\0\0\0" + struct.pack(">fff", 1, 2, 3) == built
 
@@ -32,13 +32,13 @@ def test_a_star_repeats_the_tag_before_it():
 )
 def test_nothing_on_the_wire_is_infinite_or_nan(value, sent):
     """A receiver that draws what it is sent never meets a number that cannot be drawn."""
-    assert struct.pack(">f", sent) == wire.message("/a", "f", [value]).dgram[-4:]
+    assert struct.pack(">f", sent) == codec.message("/a", "f", [value]).dgram[-4:]
 
 
 def test_a_bundle_carries_its_time_as_the_specification_counts_it():
     """64-bit fixed point since 1900 (OSC 1.0, Time Tags), then size and element."""
-    element = wire.message("/a", "i", [1])
-    (built,) = wire.bundles([element], 1_000_000_000.5)
+    element = codec.message("/a", "i", [1])
+    (built,) = codec.bundles([element], 1_000_000_000.5)
 
     seconds, fraction = struct.unpack(">II", built[8:16])
     assert b"#bundle\0" == built[:8]
@@ -48,18 +48,18 @@ def test_a_bundle_carries_its_time_as_the_specification_counts_it():
 
 def test_bundles_stay_under_the_size_that_every_path_carries():
     """More than fits goes into further datagrams, in order and with nothing lost."""
-    messages = [wire.message(f"/value/{n}", "sf", ["x" * 40, n]) for n in range(100)]
-    built = list(wire.bundles(messages, 0.0))
+    messages = [codec.message(f"/value/{n}", "sf", ["x" * 40, n]) for n in range(100)]
+    built = list(codec.bundles(messages, 0.0))
 
     assert max(len(datagram) for datagram in built) <= 1200
-    assert [f"/value/{n}" for n in range(100)] == [a for d in built for a, _ in wire.parse(d)]
+    assert [f"/value/{n}" for n in range(100)] == [a for d in built for a, _ in codec.parse(d)]
 
 
 def test_what_is_sent_is_what_is_read():
     """Sent and parsed again, address, types and values are the same."""
-    built = wire.message("/a/b", "sfi", ["text", 0.5, 7]).dgram
+    built = codec.message("/a/b", "sfi", ["text", 0.5, 7]).dgram
 
-    assert [("/a/b", ["text", 0.5, 7])] == wire.parse(built)
+    assert [("/a/b", ["text", 0.5, 7])] == codec.parse(built)
 
 
 HOSTILE = {
@@ -83,7 +83,7 @@ HOSTILE = {
 def test_hostile_datagrams_are_refused_with_a_reason(datagram):
     """Each of these hangs or breaks a trusting parser; here each is a ValueError with words."""
     with pytest.raises(ValueError, match=r"\w"):
-        wire.parse(datagram)
+        codec.parse(datagram)
 
 
 def test_every_type_of_the_specification_gets_through():
@@ -93,39 +93,39 @@ def test_every_type_of_the_specification_gets_through():
     )
     packet = b"/a\0\0,ifsbhdTFN\0\0" + arguments
 
-    assert [("/a", [1, 2.0, "abc", b"xy", 3, 4.0, True, False, None])] == wire.parse(packet)
+    assert [("/a", [1, 2.0, "abc", b"xy", 3, 4.0, True, False, None])] == codec.parse(packet)
 
 
 def test_a_message_without_type_tags_is_one_without_arguments():
     """OSC 1.0 asks receivers to be robust where old senders leave the type tags out."""
-    assert [("/sidecar/pause", [])] == wire.parse(b"/sidecar/pause\0\0")
+    assert [("/sidecar/pause", [])] == codec.parse(b"/sidecar/pause\0\0")
 
 
 def test_whole_numbers_stay_within_what_the_tag_can_carry():
     """A count that has run for long is told as the largest there is, and nothing breaks."""
-    assert struct.pack(">i", 2**31 - 1) == wire.message("/a", "i", [2**40]).dgram[-4:]
+    assert struct.pack(">i", 2**31 - 1) == codec.message("/a", "i", [2**40]).dgram[-4:]
 
 
 def test_bundles_within_bundles_end_somewhere():
     """A bundle nested deeper than four is refused before anything recurses."""
-    packet = wire.message("/a", "", []).dgram
+    packet = codec.message("/a", "", []).dgram
     for _ in range(2000):
         packet = b"#bundle\0" + bytes(8) + struct.pack(">i", len(packet)) + packet
 
     with pytest.raises(ValueError, match="shallow"):
-        wire.parse(packet)
+        codec.parse(packet)
 
 
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.data())
 def test_no_mutated_packet_gets_through_as_anything_but_messages_or_a_reason(data):
     """Whatever bytes arrive, the outcome is a list of messages or a ValueError."""
-    sound = next(iter(wire.bundles([wire.message("/a/b", "sfi", ["text", 0.5, 7])] * 3, 1.0)))
+    sound = next(iter(codec.bundles([codec.message("/a/b", "sfi", ["text", 0.5, 7])] * 3, 1.0)))
     packet = bytearray(sound)
     for _ in range(data.draw(st.integers(1, 6))):
         packet[data.draw(st.integers(0, len(packet) - 1))] = data.draw(st.integers(0, 255))
     try:
-        messages = wire.parse(bytes(packet))
+        messages = codec.parse(bytes(packet))
     except ValueError as error:
         assert str(error)
     else:
@@ -139,4 +139,4 @@ def test_bundles_are_read_four_deep_and_no_deeper(bundles, is_read):
     for _ in range(bundles):
         packet = b"#bundle\0" + bytes(7) + b"\1" + len(packet).to_bytes(4, "big") + packet
 
-    assert is_read == (wire.fault(packet) is None)
+    assert is_read == (codec.fault(packet) is None)

@@ -6,7 +6,7 @@ import queue
 import socket
 import time
 
-from sidecar.osc import wire
+from sidecar.osc import codec
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.desk import Desk
 
@@ -48,7 +48,7 @@ class DeskPeer:
 
     def hear(self) -> float:
         """The next report, dB."""
-        [message] = wire.parse(self.socket.recv(65_535))
+        [message] = codec.parse(self.socket.recv(65_535))
         return self.surface.feedback(*message).value
 
     def hear_until(self, level_db: float) -> list[float]:

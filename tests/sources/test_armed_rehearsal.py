@@ -13,11 +13,11 @@ from sidecar.advice.faders.auto_follow import Obeying
 from sidecar.advice.faders.tapers import Ramp
 from sidecar.engine import Engine
 from sidecar.model.readings import Move
-from sidecar.osc.port import OscPort, bind
-from sidecar.osc.surface import load_surface
-from sidecar.osc.targets import resolve
+from sidecar.osc.destinations import resolve
+from sidecar.osc.udp import OscPort, bind
 from sidecar.settings.locations import shipped_configs
 from sidecar.sources.rehearsal.desk import Desk
+from sidecar.surfaces.surface import load_surface
 
 FOLDER = shipped_configs() / "surfaces"
 TICK_S = 0.1

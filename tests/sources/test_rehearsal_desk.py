@@ -6,10 +6,10 @@ import threading
 import pytest
 from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
-from sidecar.osc import wire
-from sidecar.osc.surface import load_surface
+from sidecar.osc import codec
 from sidecar.settings.locations import shipped_configs
 from sidecar.sources.rehearsal.desk import Desk
+from sidecar.surfaces.surface import load_surface
 
 SURFACES = sorted((shipped_configs() / "surfaces").glob("*.toml"))
 
@@ -111,7 +111,7 @@ def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
         listener.settimeout(PATIENCE_S)
         desk = Desk(surface, rehearsal, peer=listener.getsockname())
         desk.start()
-        [message] = wire.parse(listener.recv(65_535))
+        [message] = codec.parse(listener.recv(65_535))
         desk.close()
 
     assert pytest.approx(0.0, abs=1e-4) == surface.feedback(*message).value
@@ -124,11 +124,11 @@ def test_nonsense_is_passed_over(surface, peer, rehearsal):
         b"",
         b"\xff" * 40,
         b"#bundle\0" + bytes(8) + b"\xff\xff\xff\xfc",
-        wire.message("/sidecar/momentary", "f", [-23.0]).dgram,
-        wire.message(surface.fader_address, "s", ["-3"]).dgram,
-        wire.message(surface.fader_address, "f", [99.0]).dgram,
-        wire.message(surface.fader_address, "", []).dgram,
-        wire.message(surface.fader_address + "/x", "f", [0.5]).dgram,
+        codec.message("/sidecar/momentary", "f", [-23.0]).dgram,
+        codec.message(surface.fader_address, "s", ["-3"]).dgram,
+        codec.message(surface.fader_address, "f", [99.0]).dgram,
+        codec.message(surface.fader_address, "", []).dgram,
+        codec.message(surface.fader_address + "/x", "f", [0.5]).dgram,
     ):
         peer.send_raw(datagram)
     peer.send(-1.0)
@@ -140,8 +140,8 @@ def test_nonsense_is_passed_over(surface, peer, rehearsal):
 
 def test_one_bad_message_in_a_bundle_costs_only_itself(surface, peer, rehearsal):
     """The fader's message behind it still counts."""
-    wrong = wire.message(surface.fader_address, "s", ["loud"])
-    peer.send_raw(next(wire.bundles([wrong, surface.message(-1.0)], 0.0)))
+    wrong = codec.message(surface.fader_address, "s", ["loud"])
+    peer.send_raw(next(codec.bundles([wrong, surface.message(-1.0)], 0.0)))
 
     assert pytest.approx(-1.0, abs=1e-4) == rehearsal.told.get(timeout=PATIENCE_S)
 

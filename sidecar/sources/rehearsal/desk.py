@@ -6,11 +6,11 @@ import contextlib
 import threading
 import time
 
-from sidecar.osc import wire
-from sidecar.osc.port import bind
-from sidecar.osc.surface import Surface
+from sidecar.osc import codec
+from sidecar.osc.udp import bind
 from sidecar.sources import FaderSource
 from sidecar.sources.rehearsal.fader import HIGHEST_DB, LOWEST_DB
+from sidecar.surfaces.surface import Surface
 
 Address = tuple[str, int]
 
@@ -82,7 +82,7 @@ class Desk:
     def _asked(self, datagram: bytes) -> list[float]:
         """Where a datagram asks the programme fader to go, dB; nothing when it does not ask that."""
         try:
-            messages = wire.parse(datagram)
+            messages = codec.parse(datagram)
         except ValueError:
             return []
         levels = []

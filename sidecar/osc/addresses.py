@@ -1,0 +1,279 @@
+"""The OSC address space: the one table from which sending, receiving, discovery and the README's table are
+made. Its paths stand below a root, which each run may choose."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from sidecar.errors import NetworkError
+from sidecar.model.headline import chosen, chosen_move
+from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Move
+from sidecar.model.snapshot import Hand, Snapshot, Stem, Verb
+from sidecar.osc.codec import Value
+
+Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
+
+ROOT = "/sidecar"
+"""The root of a run that is given no other."""
+_ROOT_FORM = re.compile(r"(/[^ #*,/?\[\]{}]+)+")  # OSC 1.0, "OSC Address Spaces"
+_LONGEST_ROOT = 64
+"""Characters. Ours: each message still fits in one datagram (``wire.LARGEST_DATAGRAM``)."""
+
+ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
+
+RATES: dict[Group, str] = {
+    "reading": "each update",
+    "move": "on change, and once a second",
+    "stems": "on change, and once a second, where stems are measured",
+    "alert": "on change, and once a second",
+    "hand": "on change, and once a second, where a surface is connected",
+    "run": "on change, and once a second",
+    "mark": "once, as it happens",
+    "detail": "on change, and once a second, to who asks for the group `detail`",
+}
+
+
+def checked_root(text: str) -> str:
+    """*text* where a run's addresses may stand below it. Raises NetworkError."""
+    if text.isascii() and text.isprintable() and _ROOT_FORM.fullmatch(text) and len(text) <= _LONGEST_ROOT:
+        return text
+    raise NetworkError(
+        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /studio/one, at most "
+        f"{_LONGEST_ROOT} characters of ASCII, without spaces or any of # * , ? [ ] {{ }}."
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outgoing:
+    """An address that the sidecar sends. Each row is only ever itself."""
+
+    path: str
+    """Below the root."""
+    tags: str
+    """OSC type tags; a trailing ``*`` repeats the last one."""
+    unit: str
+    group: Group
+    sentence: str
+    read: Callable[[Snapshot], tuple[Value, ...]]
+    """The arguments; none at all where there is nothing to tell, and then nothing is sent."""
+
+    def messages(self, snapshot: Snapshot) -> tuple[tuple[Value, ...], ...]:
+        """The arguments of the one message, or none."""
+        values = self.read(snapshot)
+        return (values,) if values else ()
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """An address that the sidecar obeys."""
+
+    path: str
+    tags: str
+    """OSC type tags; ``n`` is a name or a number: ``s``, ``i`` or a whole ``f``."""
+    unit: str
+    low: float
+    high: float
+    """Range of a number; without meaning for text."""
+    sentence: str
+    verb: Verb
+
+
+def _hero(snapshot: Snapshot) -> Move:
+    return chosen_move(snapshot)[1]
+
+
+def _alert(name: AlertName) -> Callable[[Snapshot], tuple[Value, ...]]:
+    def read(snapshot: Snapshot) -> tuple[Value, ...]:
+        alert = next((a for a in snapshot.alerts if a.name == name), Alert(name))
+        return ALERT_STATES[alert.state], alert.value, alert.limit
+
+    return read
+
+
+_ALERT_SENTENCES: dict[AlertName, str] = {
+    "ceiling": "true peak above the ceiling, held until acknowledged; value and limit in dBTP",
+    "over": "integrated above the highest value that passes; value and limit in LUFS",
+    "hot": "short-term above the hot line for its hold time; value and limit in LUFS",
+    "lost": "no audio arrives; value is seconds since the last, limit in seconds",
+    "silent": "audio arrives and is silent; value is seconds of silence, limit in seconds",
+}
+
+
+def _readings() -> Iterator[Outgoing]:
+    def add(
+        path: str, unit: str, sentence: str, read: Callable[[Snapshot], tuple[Value, ...]], tags: str = "f"
+    ) -> Outgoing:
+        return Outgoing(path, tags, unit, "reading", sentence, read)
+
+    yield add("/momentary", "LUFS", "momentary loudness, 0.4 s", lambda s: (s.reading.momentary,))
+    yield add("/short-term", "LUFS", "short-term loudness, 3 s", lambda s: (s.reading.short_term,))
+    yield add("/integrated", "LUFS", "gated loudness since the reset", lambda s: (s.reading.integrated,))
+    yield add("/range", "LU", "loudness range since the reset", lambda s: (s.reading.loudness_range,))
+    yield add("/max/momentary", "LUFS", "highest momentary", lambda s: (s.reading.max_momentary,))
+    yield add("/max/short-term", "LUFS", "highest short-term", lambda s: (s.reading.max_short_term,))
+    yield add("/peak/true", "dBTP", "highest true peak of all channels", lambda s: (s.reading.max_true_peak,))
+    yield add(
+        "/peak/channels",
+        "dBTP",
+        "highest true peak, one value a channel",
+        lambda s: s.reading.true_peak,
+        "f*",
+    )
+    yield add("/peak/sample", "dBFS", "highest sample", lambda s: (s.reading.sample_peak,))
+    yield add("/seconds", "s", "programme measured since the reset", lambda s: (s.reading.seconds,))
+
+
+def _one_value(group: Group) -> Callable[..., Outgoing]:
+    """Makes rows of a group whose addresses carry a single value."""
+
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Snapshot], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, group, sentence, lambda s: (read(s),))
+
+    return add
+
+
+def _moves() -> Iterator[Outgoing]:
+    add = _one_value("move")
+    yield add(
+        "/move/pass",
+        "s",
+        "",
+        "which pass it lands: this or next",
+        lambda s: "this" if chosen(s).scope == "this pass" else "next",
+    )
+    yield add("/move/fader", "s", "", "whose it is: programme, or a stem's name", lambda s: chosen_move(s)[0])
+    yield add("/move/gain", "f", "dB", "the fader move; negative is down", lambda s: _hero(s).gain_db)
+    yield add(
+        "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: _hero(s).landing
+    )
+    yield add("/move/low", "f", "LUFS", "low end of the landing's 90 % band", lambda s: _hero(s).landing_low)
+    yield add(
+        "/move/high", "f", "LUFS", "high end of the landing's 90 % band", lambda s: _hero(s).landing_high
+    )
+    yield add(
+        "/move/limit",
+        "s",
+        "",
+        "what limits it: none, ceiling, step or range",
+        lambda s: _hero(s).limited_by or "none",
+    )
+    yield add("/move/reason", "s", "", "one plain sentence", lambda s: _hero(s).reason)
+
+
+def _stems() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, unit: str, sentence: str, read: Callable[[Stem], Value]) -> Outgoing:
+        return Outgoing(path, tags, unit, "stems", sentence, lambda s: tuple(read(stem) for stem in s.stems))
+
+    yield add("/stems/names", "s*", "", "the stems, one value each, as in the rows below", lambda s: s.name)
+    yield add("/stems/faders", "f*", "dB", "where their faders stand, as far as known", lambda s: s.fader_db)
+    yield add("/stems/moves", "f*", "dB", "the moves that land the mix", lambda s: s.move.gain_db)
+    yield add("/stems/peaks", "f*", "dBTP", "highest true peaks since the reset", lambda s: s.true_peak)
+
+
+def _hand() -> Iterator[Outgoing]:
+    def add(path: str, tags: str, sentence: str, read: Callable[[Hand], Value]) -> Outgoing:
+        return Outgoing(path, tags, "", "hand", sentence, lambda s: (read(s.hand),) if s.hand else ())
+
+    yield add("/hand/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
+    yield add("/hand/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
+    yield add("/hand/notice", "s", "what was last said of that", lambda h: h.sentence)
+
+
+def _run() -> Iterator[Outgoing]:
+    add = _one_value("run")
+    yield add(
+        "/transport",
+        "s",
+        "",
+        "preparing, waiting, measuring, paused or ended",
+        lambda s: s.transport,
+    )
+    yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)
+    yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
+    yield add(
+        "/goal/lowest",
+        "f",
+        "LUFS",
+        "lowest integrated that passes; −120 where there is none",
+        lambda s: s.goal.lowest_lufs,
+    )
+    yield add("/goal/highest", "f", "LUFS", "highest integrated that passes", lambda s: s.goal.highest_lufs)
+    yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
+    yield add(
+        "/fader/guess", "s", "", "a question about a move nobody told of, or nothing", lambda s: s.guess
+    )
+    yield add("/fader/now", "f", "dB", "the programme fader, as far as known", lambda s: s.fader_db)
+    yield add("/lost", "i", "frames", "frames lost since the start", lambda s: s.lost_frames)
+    yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
+
+
+OUTGOING: tuple[Outgoing, ...] = (
+    *_readings(),
+    *_moves(),
+    *_stems(),
+    *(
+        Outgoing(
+            f"/alert/{name}",
+            "iff",
+            "",
+            "alert",
+            f"0 off, 1 on, 2 held: {_ALERT_SENTENCES[name]}",
+            _alert(name),
+        )
+        for name in ALERT_NAMES
+    ),
+    *_hand(),
+    *_run(),
+)
+MARKED = Outgoing(
+    "/marked",
+    "fs",
+    "",
+    "mark",
+    "a mark, as it is set: where in the programme, in seconds, and its label",
+    lambda _snapshot: (),
+)
+"""What happens has no value to be asked for."""
+SENT = (*OUTGOING, MARKED)
+
+INCOMING: tuple[Incoming, ...] = (
+    Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", "start"),
+    Incoming("/pause", "", "", 0, 0, "hold the integrated measures", "pause"),
+    Incoming("/continue", "", "", 0, 0, "measure on after a pause", "continue"),
+    Incoming("/reset", "", "", 0, 0, "begin a new programme", "reset"),
+    Incoming("/goal", "s", "", 0, 0, "use the goal of that name", "goal"),
+    Incoming(
+        "/profile", "s", "", 0, 0, "forecast from the pass of that number on record, last or none", "profile"
+    ),
+    Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", "mark"),
+    Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", "acknowledge"),
+    Incoming(
+        "/fader",
+        "f",
+        "dB",
+        -120.0,
+        20.0,
+        "where the programme fader stands, or is to go where the sidecar holds it",
+        "fader",
+    ),
+    Incoming(
+        "/nudge", "f", "dB", -40.0, 40.0, "by how much the programme fader was, or is to be, moved", "nudge"
+    ),
+    Incoming(
+        "/stem/fader",
+        "nf",
+        "dB",
+        -120.0,
+        20.0,
+        "where a stem's fader stands, by its name or its number from 1",
+        "fader",
+    ),
+    Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", "arm"),
+    Incoming("/disarm", "", "", 0, 0, "it may not any more", "disarm"),
+    Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", "confirm"),
+    Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", "dismiss"),
+    Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
+)

@@ -1,0 +1,132 @@
+"""The programme so far and the goals there are, for who attaches late: packets that answer one asker."""
+
+from __future__ import annotations
+
+import math
+import secrets
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from sidecar.model.snapshot import Course, Event
+from sidecar.osc import codec
+from sidecar.osc.addresses import ROOT
+from sidecar.osc.exchange import ANSWERS
+from sidecar.osc.requests import Looking
+from sidecar.osc.screen_addresses import NAME_BYTES, goal_arguments, numbered
+from sidecar.settings.goals import Goal
+
+PART_COLUMNS = 80
+"""Columns of one part: 960 bytes."""
+MOST_PARTS = 8
+"""Parts that one question is answered with, so that one short packet brings no storm."""
+MOST_EVENTS = 64
+_GOALS_S = 5.0
+"""Files are not read more often than that, however often they are asked for."""
+
+_TAGS = {answer.path: answer.tags for answer in ANSWERS}
+
+COLUMN_TYPE = np.dtype(">f4")
+"""A blob holds, for each column, short-term, integrated and the fader as floats of OSC 1.0."""
+
+
+class Archive:
+    """Answers from a course that grows, and begins anew with each reset."""
+
+    def __init__(
+        self, course: Callable[[], Course], goals: Callable[[], Sequence[Goal]], root: str = ROOT
+    ) -> None:
+        self._course = course
+        self._goals = goals
+        self._root = root
+        self._pass = 1 + secrets.randbelow(2**30)
+        """Which pass it is: any other number after a reset, and after the sidecar was started anew."""
+        self._told_goals: list[bytes] = []
+        self._goals_due_s = -math.inf
+        self._seen: tuple[int, float, int] = (0, 0.0, 0)
+        self._known: tuple[int, int] | None = None
+        """A pass, and how many of its events are no news any more."""
+
+    def look(self) -> Course:
+        """The course now; to be called often enough to see it begin anew."""
+        course = self._course()
+        size, level, events = self._seen
+        begun_anew = len(course.seconds) < size or len(course.events) < events
+        if begun_anew or (size and float(course.short_term[size - 1]) != level):
+            self._pass += 1
+        size = len(course.seconds)
+        self._seen = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
+        return course
+
+    def news(self) -> Sequence[Event]:
+        """What has happened since it was asked last. At first nothing: a pass that is gone on with brings its
+        own events along."""
+        events = self.look().events
+        known, self._known = self._known, (self._pass, len(events))
+        if known is None:
+            return ()
+        return events[known[1] :] if known[0] == self._pass else events
+
+    def packets(self, asked: Looking, now_s: float) -> Iterable[bytes]:
+        """What answers one question."""
+        match asked.what:
+            case "course":
+                return self.columns(asked.first, asked.count)
+            case "events":
+                return self.events(asked.first)
+            case "goals":
+                return self.goals(now_s)
+
+    def columns(self, first: int, count: int) -> Iterator[bytes]:
+        """How long the course is, then the columns from *first* on, the newest part first."""
+        course = self.look()
+        size = len(course.seconds)
+        yield self._packet("/course/size", self._pass, size, len(course.events))
+        stop = min(first + count, first + MOST_PARTS * PART_COLUMNS, size)
+        for start in reversed(range(first, stop, PART_COLUMNS)):
+            stretch = slice(start, min(start + PART_COLUMNS, stop))
+            rows = np.column_stack(
+                [course.short_term[stretch], course.integrated[stretch], course.fader_db[stretch]]
+            )
+            rows = np.nan_to_num(
+                rows, nan=codec.WIRE_SILENCE, neginf=codec.WIRE_SILENCE, posinf=-codec.WIRE_SILENCE
+            )
+            yield self._packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
+
+    def events(self, first: int) -> Iterator[bytes]:
+        """What happened, from the event of that place on, the oldest first."""
+        wanted = self.look().events[first : first + MOST_EVENTS]
+        return codec.bundles(
+            (
+                self._answer(
+                    "/event",
+                    self._pass,
+                    place,
+                    event.seconds,
+                    event.kind,
+                    codec.clipped(event.text, NAME_BYTES),
+                )
+                for place, event in enumerate(wanted, first)
+            ),
+            time.time(),
+        )
+
+    def goals(self, now_s: float) -> Sequence[bytes]:
+        """Every goal that a command may name."""
+        if now_s >= self._goals_due_s:
+            self._goals_due_s = now_s + _GOALS_S
+            told = [
+                self._answer("/goals/goal", place, count, *arguments)
+                for place, count, *arguments in numbered([goal_arguments(goal) for goal in self._goals()])
+            ]
+            self._told_goals = list(codec.bundles(told, time.time()))
+        return self._told_goals
+
+    def _answer(self, path: str, *values: codec.Value) -> Any:
+        return codec.message(self._root + path, _TAGS[path], values)
+
+    def _packet(self, path: str, *values: codec.Value) -> bytes:
+        datagram: bytes = self._answer(path, *values).dgram
+        return datagram

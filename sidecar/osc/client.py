@@ -1,0 +1,74 @@
+"""The other end of a subscription: asks a sidecar for what it sends, again before each lease is over."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import socket
+
+from sidecar.errors import NetworkError
+from sidecar.osc import codec
+from sidecar.osc.addresses import ROOT, checked_root
+from sidecar.osc.destinations import Destination
+from sidecar.osc.selection import EVERYTHING
+from sidecar.osc.subscriptions import LEASE_S
+
+_AGAIN_S = LEASE_S / 3
+"""Two requests may be lost on the way before a lease ends."""
+_UNHEARD_S = 3.0
+"""Something comes each second while a subscription lasts. After so long without, the sidecar was started
+anew, or never was there: it is asked each second."""
+
+
+class Asking:
+    """A socket of its own, to which one sidecar's readings come. Times are those of any one clock."""
+
+    def __init__(self, source: Destination, root: str = ROOT) -> None:
+        """source: the command port of a sidecar, with the groups and the rate that are wanted of it.
+        root: what its addresses begin with.
+        Raises NetworkError for a root that is none, and where no single sidecar can be at that address.
+        """
+        self._source = source
+        self._root = checked_root(root)
+        self._asked_s = -math.inf
+        self._heard_s = -math.inf
+        self.socket = socket.socket(source.family, socket.SOCK_DGRAM)
+        try:
+            self.socket.connect(source.address)  # datagrams from anybody else do not get through
+        except OSError as error:
+            self.socket.close()
+            raise NetworkError(
+                f"'{source.name}' cannot be asked ({error}): give the address of one machine that this one "
+                "reaches, of a link-local one with its interface, such as fe80::1%eth0."
+            ) from error
+
+    def keep_up(self, now_s: float) -> None:
+        """Asks when it is time to; call it now and then."""
+        if now_s < self._asked_s + (1.0 if self.is_unheard(now_s) else _AGAIN_S):
+            return
+        self._asked_s = now_s
+        selection, rate_hz = self._source.selection, self._source.rate_hz
+        words = [] if selection is EVERYTHING else list(dict.fromkeys(row.group for row in selection.rows))
+        rate = [] if rate_hz is None else [rate_hz]
+        self._say(
+            codec.message(
+                f"{self._root}/subscribe", "s" * len(words) + "f" * len(rate), [*words, *rate]
+            ).dgram
+        )
+
+    def note(self, now_s: float) -> None:
+        """To be called when something has come."""
+        self._heard_s = now_s
+
+    def is_unheard(self, now_s: float) -> bool:
+        """Whether nothing comes, or nothing any more."""
+        return now_s - self._heard_s > _UNHEARD_S
+
+    def close(self) -> None:
+        """Says that nothing more is wanted."""
+        self._say(codec.message(f"{self._root}/unsubscribe", "", []).dgram)
+        self.socket.close()
+
+    def _say(self, datagram: bytes) -> None:
+        with contextlib.suppress(OSError):  # nobody is there yet, or no longer: it is asked again
+            self.socket.send(datagram)

@@ -1,0 +1,194 @@
+"""What an OSC message asks for, checked against the table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sidecar.model.snapshot import Command, Verb
+from sidecar.osc.addresses import INCOMING, ROOT, SENT, Incoming, Outgoing
+from sidecar.osc.destinations import FASTEST_HZ, SLOWEST_HZ
+from sidecar.osc.exchange import DROPS, DropReason, drop_path
+from sidecar.osc.patterns import Pattern, is_pattern
+from sidecar.osc.selection import Selection, select
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Asks for present values."""
+
+    rows: tuple[Outgoing, ...]
+    counters: tuple[DropReason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """Asks to be sent a selection."""
+
+    selection: Selection
+    rate_hz: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Looking:
+    """Asks for what was before: a stretch of the course, events from a place on, or the goals there are."""
+
+    what: Literal["course", "events", "goals"]
+    first: int = 0
+    count: int = 0
+
+
+Errand = Literal["renew", "unsubscribe"]
+Request = Command | Question | Subscription | Looking | Errand
+
+
+class Refusal(ValueError):
+    """Why a message is not obeyed."""
+
+    def __init__(self, reason: DropReason, words: str) -> None:
+        super().__init__(words)
+        self.reason: DropReason = reason
+
+
+_COUNTS = {1: "one argument", 2: "two arguments"}
+
+
+class Inbox:
+    """Reads messages to one root."""
+
+    def __init__(self, root: str = ROOT) -> None:
+        self._root = root
+        self._commands = {root + entry.path: entry for entry in INCOMING}
+        self._rows = {root + row.path: row for row in SENT}
+        self._counters = {root + drop_path(reason): reason for reason in DROPS}
+        self._services: dict[str, Callable[[str, list[Any]], Request]] = {
+            f"{root}/subscribe": self._subscription,
+            f"{root}/renew": lambda _address, _arguments: "renew",
+            f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
+            f"{root}/course": lambda address, arguments: Looking("course", *_places(address, arguments, 2)),
+            f"{root}/events": lambda address, arguments: Looking("events", *_places(address, arguments, 1)),
+            f"{root}/goals": lambda address, arguments: Looking("goals", *_places(address, arguments, 0)),
+        }
+
+    def request(self, address: str, arguments: list[Any]) -> Request | None:
+        """What one message asks for; None when a button says that it was let go.
+
+        An outgoing address, or a pattern of some, without arguments asks for the present values. What changes
+        anything needs its plain address: no wildcard resets a measurement.
+        Raises Refusal for an unknown address, wrong arguments or a value out of range.
+        """
+        if is_pattern(address):
+            return self._pattern(address, arguments)
+        if address in self._rows or address in self._counters:
+            return self._question(address, arguments)
+        service = self._services.get(address)
+        return service(address, arguments) if service else self._command(address, arguments)
+
+    def _command(self, address: str, arguments: list[Any]) -> Command | None:
+        """A command without arguments may carry one number, as buttons of control surfaces do: 0 is
+        letting go. A whole number is taken where a float is wanted."""
+        entry = self._commands.get(address)
+        if entry is None:
+            raise Refusal("address", f"{address} is no address of the sidecar's")
+        if entry.tags == "":
+            return _button(entry.verb, address, arguments)
+        if len(arguments) != len(entry.tags):
+            raise _unfit(address, _COUNTS[len(entry.tags)], len(arguments))
+        if entry.tags == "nf":
+            stem = _name(address, arguments[0])
+            return Command(entry.verb, (stem, _number(entry, address, arguments[1])))
+        if entry.tags == "s":
+            return Command(entry.verb, _text(address, arguments[0]))
+        return Command(entry.verb, _number(entry, address, arguments[0]))
+
+    def _pattern(self, address: str, arguments: list[Any]) -> Question:
+        if arguments:
+            raise Refusal(
+                "argument", "an address pattern only asks: what changes anything needs its plain address"
+            )
+        try:
+            pattern = Pattern(address)
+        except ValueError as error:
+            raise Refusal("address", str(error)) from error
+        question = Question(
+            tuple(row for plain, row in self._rows.items() if pattern.matches(plain)),
+            tuple(reason for plain, reason in self._counters.items() if pattern.matches(plain)),
+        )
+        if not question.rows and not question.counters:
+            raise Refusal("address", "the pattern names no address that can be read")
+        return question
+
+    def _question(self, address: str, arguments: list[Any]) -> Question:
+        if arguments:
+            raise Refusal(
+                "argument", f"{address} is told by the sidecar: it takes no argument, and answers without"
+            )
+        if address in self._rows:
+            return Question((self._rows[address],))
+        return Question((), (self._counters[address],))
+
+    def _subscription(self, address: str, arguments: list[Any]) -> Subscription:
+        """Words first, then perhaps the rate."""
+        rate_hz = None
+        if arguments and _is_number(arguments[-1]):
+            *arguments, rate_hz = arguments
+            if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+                raise Refusal(
+                    "argument",
+                    f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
+                )
+        if not all(isinstance(word, str) for word in arguments):
+            raise Refusal("argument", f"{address} takes groups or addresses, and then perhaps a rate")
+        try:
+            return Subscription(select(tuple(arguments), self._root), rate_hz)
+        except ValueError as error:
+            raise Refusal("argument", str(error)) from error
+
+
+def _places(address: str, arguments: list[Any], count: int) -> list[int]:
+    """So many whole numbers from 0 on."""
+    whole = [int(value) for value in arguments if _is_number(value) and value >= 0 and value == value // 1]
+    if len(whole) != count or len(arguments) != count:
+        wanted = _COUNTS.get(count, "no argument")
+        raise Refusal("argument", f"{address} takes {wanted}, whole numbers from 0 on; not {arguments!r}")
+    return whole
+
+
+def _button(verb: Verb, address: str, arguments: list[Any]) -> Command | None:
+    if not arguments:
+        return Command(verb)
+    if len(arguments) > 1 or not isinstance(arguments[0], int | float):
+        raise _unfit(address, "no argument, or one number from a button", arguments)
+    return Command(verb) if arguments[0] else None
+
+
+def _text(address: str, value: Any) -> str:
+    if not isinstance(value, str):
+        raise _unfit(address, "a text", value)
+    return value
+
+
+def _name(address: str, value: Any) -> str:
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise _unfit(address, "a name or a whole number first", value)
+    return str(value)
+
+
+def _number(entry: Incoming, address: str, value: Any) -> float:
+    if not _is_number(value) or not math.isfinite(value):
+        raise _unfit(address, "a number", value)
+    if not entry.low <= value <= entry.high:
+        raise _unfit(address, f"{entry.low:g} to {entry.high:g} {entry.unit}", value)
+    return float(value)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _unfit(address: str, wanted: str, value: Any) -> Refusal:
+    return Refusal("argument", f"{address} takes {wanted}, not {value!r}")

@@ -1,0 +1,188 @@
+"""What happens to a packet that arrives: let in, read, obeyed or refused, answered. No sockets here.
+
+Who is not allowed to speak gets no answer at all, so that nobody can be made a victim of answers by a forged
+sender; everybody else is told why something was not obeyed. Every drop is counted.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from sidecar.model.snapshot import Command, Event
+from sidecar.osc import codec
+from sidecar.osc.access import LARGEST_PACKET, Doors
+from sidecar.osc.addresses import ROOT
+from sidecar.osc.backlog import Archive
+from sidecar.osc.drops import Drops, quoted
+from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
+from sidecar.osc.patterns import is_pattern
+from sidecar.osc.publisher import Outbox
+from sidecar.osc.requests import Errand, Inbox, Looking, Question, Refusal, Subscription
+from sidecar.osc.subscriptions import LEASE_S, MOST, Peer, Subscribers
+
+if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
+    from sidecar.surfaces.surface import Surface
+
+_ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
+
+Obey = Callable[[Command], None]
+
+
+class Reception:
+    """Takes packets from peers of any kind. Lives on the engine's loop."""
+
+    def __init__(
+        self,
+        doors: Doors,
+        outbox: Outbox,
+        *,
+        update_hz: float,
+        surface: Surface | None = None,
+        root: str = ROOT,
+    ) -> None:
+        """update_hz: readings a second where a subscriber names no rate, and the most there are.
+        surface: how a workstation speaks of its faders: the desk may, and of nothing else unless let in.
+        root: what the addresses of the sidecar's own begin with.
+        """
+        self.drops = Drops()
+        self.subscribers = Subscribers(outbox)
+        self.obey: Obey | None = None
+        self.archive: Archive | None = None
+        """Where it can be told what was before."""
+        self._doors = doors
+        self._outbox = outbox
+        self._update_hz = update_hz
+        self._surface = surface
+        self._root = root
+        self._inbox = Inbox(root)
+        self._answers = frozenset(root + path for path in _ANSWER_TAGS)
+
+    def news(self) -> Sequence[Event]:
+        """What has happened in the course since the last call; to be called with each snapshot."""
+        return self.archive.news() if self.archive else ()
+
+    def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
+        """One packet, whatever it may be; never raises."""
+        is_let_in = self._doors.let_in(peer.host)
+        if not is_let_in and not self._doors.is_desk(peer.host):
+            self._drop("sender", peer, "this sender is not allowed", now_s)
+            return
+        if len(packet) > LARGEST_PACKET:
+            self._drop("size", peer, f"{len(packet)} bytes, where {LARGEST_PACKET} are the most", now_s)
+            return
+        if not self._doors.has_room_for(peer.host, len(packet), now_s):
+            self._drop("rate", peer, "too many packets at once", now_s)
+            return
+        try:
+            messages = codec.parse(packet)
+        except ValueError as error:
+            self._drop("broken", peer, str(error), now_s)
+            return
+        for address, arguments in messages:
+            if self._surface and not (address.startswith(self._root + "/") or is_pattern(address)):
+                self._hear_desk(self._surface, address, arguments, peer, now_s)
+            elif is_let_in:
+                self._hear(address, arguments, peer, now_s)
+            else:
+                self._drop("sender", peer, f"the workstation may not command: {address}", now_s)
+
+    def _hear_desk(
+        self, surface: Surface, address: str, arguments: list[Any], peer: Peer, now_s: float
+    ) -> None:
+        """A workstation's feedback tells of much besides its faders, many times a second: no fault. It is
+        never answered: it was not told to understand that."""
+        try:
+            if surface.pages and surface.pages.hear(address, arguments):
+                return
+            asked = surface.feedback(address, arguments)
+        except ValueError as error:
+            self._drop("argument", peer, str(error), now_s)
+            return
+        if asked and self.obey:
+            self.obey(asked)
+
+    def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float) -> None:
+        if address in self._answers:  # an answer to an answer would go back and forth for ever
+            self._drop("address", peer, f"{address} is an answer", now_s)
+            return
+        if not self._doors.may_say(peer.host, now_s):
+            self._drop("rate", peer, "too many messages at once", now_s)
+            return
+        try:
+            asked = self._inbox.request(address, arguments)
+            if isinstance(asked, Command):
+                if self.obey:
+                    self.obey(asked)
+            elif isinstance(asked, Looking):
+                self._show(asked, address, peer, now_s)
+            elif asked:
+                self._serve(asked, address, peer, now_s)
+        except Refusal as refusal:
+            self._drop(refusal.reason, peer, str(refusal), now_s)
+            if self._may_answer(peer, now_s):
+                peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
+
+    def _serve(self, asked: Question | Subscription | Errand, address: str, peer: Peer, now_s: float) -> None:
+        """Raises Refusal where it cannot be had."""
+        if not self._may_answer(peer, now_s):
+            return
+        if isinstance(asked, Question):
+            self._tell(asked, address, peer)
+            return
+        if asked == "unsubscribe":
+            self.subscribers.end(peer)
+            peer.send(self._answer("/subscribed", 0.0, 0.0, 0))
+            return
+        if isinstance(asked, Subscription):
+            rate_hz = min(asked.rate_hz or self._update_hz, self._update_hz)
+            if not self.subscribers.grant(peer, asked.selection, rate_hz, now_s):
+                raise Refusal("full", f"there are {MOST} subscribers, and no more are taken")
+        line = self.subscribers.renew(peer, now_s)
+        if line is None:
+            raise Refusal("address", "there is no subscription to renew: it ended, or never was")
+        peer.send(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+
+    def _show(self, asked: Looking, address: str, peer: Peer, now_s: float) -> None:
+        """What was before, as far as the asker's allowance goes, and to subscribers only: they said that they
+        take packets here. Raises Refusal where it cannot be had."""
+        if self.archive is None:
+            raise Refusal("address", f"{address} cannot be told by this sidecar")
+        if not self.subscribers.holds(peer, now_s):
+            raise Refusal("address", f"{address} is told to subscribers: send {self._root}/subscribe first")
+        for packet in self.archive.packets(asked, now_s):
+            if not self._doors.may_be_shown(peer.host, now_s):
+                self._drop("rate", peer, "too much asked for at once", now_s)
+                return
+            peer.send(packet)
+
+    def _tell(self, question: Question, address: str, peer: Peer) -> None:
+        """One value as a plain message, as the asker of one expects it; more in bundles."""
+        edition = self._outbox.latest
+        told = [(row, edition.values(row)) for row in question.rows] if edition else []
+        messages = [codec.message(self._root + row.path, row.tags, values) for row, values in told if values]
+        messages += [
+            codec.message(self._root + drop_path(reason), "i", [self.drops.counts[reason]])
+            for reason in question.counters
+        ]
+        if not messages:
+            raise Refusal("address", f"{quoted(address)} has nothing to tell now")
+        if len(messages) == 1:
+            peer.send(messages[0].dgram)
+            return
+        for datagram in codec.bundles(messages, time.time()):
+            peer.send(datagram)
+
+    def _may_answer(self, peer: Peer, now_s: float) -> bool:
+        if self._doors.may_be_answered(peer.host, now_s):
+            return True
+        self._drop("rate", peer, "too many answers asked for", now_s)
+        return False
+
+    def _drop(self, reason: DropReason, peer: Peer, words: str, now_s: float) -> None:
+        self.drops.count(reason, peer.host, words, now_s)
+
+    def _answer(self, path: str, *values: float | int | str) -> bytes:
+        datagram: bytes = codec.message(self._root + path, _ANSWER_TAGS[path], values).dgram
+        return datagram

@@ -1,0 +1,92 @@
+"""Who asked to be sent what: leases that end unless they are renewed. Pure: time is an argument."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from typing import Protocol
+
+from sidecar.model.snapshot import Target
+from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.selection import Selection
+
+LEASE_S = 60.0
+MOST = 64
+"""Ours: a studio's screens, lights and scripts many times over, and a bounded load for the engine."""
+
+
+class Peer(Protocol):
+    """Whoever speaks to the port, over UDP or a stream."""
+
+    @property
+    def key(self) -> Hashable:
+        """Address and port, or the stream: what tells one asker from another."""
+
+    @property
+    def host(self) -> str: ...
+
+    @property
+    def status(self) -> Target: ...
+
+    def send(self, packet: bytes) -> None:
+        """Answers; returns at once and never raises."""
+
+
+@dataclass(slots=True)
+class Lease:
+    """A subscription and when it ends."""
+
+    peer: Peer
+    line: Line
+    ends_s: float
+
+
+class Subscribers:
+    """Keeps at most MOST subscriptions, one an asker."""
+
+    def __init__(self, outbox: Outbox) -> None:
+        self._outbox = outbox
+        self._leases: dict[Hashable, Lease] = {}
+
+    def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> bool:
+        """Sends *peer* a selection from now on, in place of what it was sent before; False when full."""
+        self.expire(now_s)
+        if peer.key not in self._leases and len(self._leases) >= MOST:
+            return False
+        before = self._leases.pop(peer.key, None)
+        if before:
+            self._outbox.remove(before.line)
+            peer = before.peer
+        line = Line(selection, 1.0 / rate_hz, peer.send)
+        self._leases[peer.key] = Lease(peer, line, now_s + LEASE_S)
+        self._outbox.add(line, now_s)
+        return True
+
+    def renew(self, peer: Peer, now_s: float) -> Line | None:
+        """What *peer* is sent for another lease; None when it has none."""
+        self.expire(now_s)
+        lease = self._leases.get(peer.key)
+        if lease is None:
+            return None
+        lease.ends_s = now_s + LEASE_S
+        return lease.line
+
+    def holds(self, peer: Peer, now_s: float) -> bool:
+        """Whether *peer* has a lease that lasts."""
+        lease = self._leases.get(peer.key)
+        return lease is not None and lease.ends_s > now_s
+
+    def end(self, peer: Peer) -> None:
+        """Sends *peer* nothing more; harmless when nothing was sent."""
+        lease = self._leases.pop(peer.key, None)
+        if lease:
+            self._outbox.remove(lease.line)
+
+    def expire(self, now_s: float) -> None:
+        """Ends what was not renewed."""
+        for lease in [lease for lease in self._leases.values() if lease.ends_s <= now_s]:
+            self.end(lease.peer)
+
+    def status(self) -> tuple[Target, ...]:
+        """How sending to each goes; may be read from any thread."""
+        return tuple(lease.peer.status for lease in list(self._leases.values()))

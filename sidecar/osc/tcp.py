@@ -1,0 +1,140 @@
+"""OSC over TCP, under the same rules as datagrams: in SLIP frames (OSC 1.1) or with sizes (OSC 1.0)."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Callable, Hashable, Iterator
+from typing import cast
+
+from sidecar.model.snapshot import Target
+from sidecar.osc.access import LARGEST_PACKET, Doors
+from sidecar.osc.destinations import Destination
+from sidecar.osc.drops import Drops
+from sidecar.osc.exchange import DropReason
+from sidecar.osc.framing import Framing, framing
+
+MOST = 64
+"""Connections at once."""
+
+_MOST_UNREAD = 256 * 1024
+"""Bytes. Ours: about a minute of everything with readings ten times a second."""
+
+_FRAMES_A_TURN = 50
+_TURN_S = 0.1
+"""Who sends more frames than that in a turn is read more slowly: a stream can be made to wait."""
+
+_BROKEN = "a frame that is too long or cannot be read"
+
+Take = Callable[[bytes, "Stream"], None]
+
+
+class Streams:
+    """All connections of one listening socket."""
+
+    def __init__(self, doors: Doors, drops: Drops, take: Take, ended: Callable[[Stream], None]) -> None:
+        """take: gets each packet and who sent it. ended: hears of each connection that is no more."""
+        self.doors = doors
+        self.drops = drops
+        self.take = take
+        self.ended = ended
+        self.open: set[Stream] = set()
+        self._server: asyncio.Server | None = None
+
+    async def start(self, listening: socket.socket) -> None:
+        """Takes over a bound socket and listens."""
+        loop = asyncio.get_running_loop()
+        self._server = await loop.create_server(lambda: Stream(self), sock=listening)
+
+    def close(self) -> None:
+        """Ends every connection; who has not read by now what was sent reads no more."""
+        if self._server:
+            self._server.close()
+        for stream in list(self.open):
+            stream.close()
+
+
+class Stream(asyncio.Protocol):
+    """One connection. Who does not read is dropped, not waited for."""
+
+    def __init__(self, streams: Streams) -> None:
+        self._streams = streams
+        self._framing: Framing | None = None
+        self._transport: asyncio.Transport | None = None
+        self._destination: Destination | None = None
+        self._packets: Iterator[bytes | None] = iter(())
+        self.host = ""
+
+    @property
+    def key(self) -> Hashable:
+        return self
+
+    @property
+    def status(self) -> Target:
+        return self._destination.status if self._destination else Target(self.host)
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        self._transport = cast(asyncio.Transport, transport)
+        address = transport.get_extra_info("peername") or ("", 0)  # it may be gone already
+        self.host = address[0]
+        streams = self._streams
+        if not streams.doors.let_in(self.host):
+            self._refuse("sender", "this sender is not allowed")
+        elif len(streams.open) >= MOST:
+            self._refuse("full", f"there are {MOST} connections, and no more are taken")
+        else:
+            family = transport.get_extra_info("socket").family
+            self._destination = Destination(f"{self.host}:{address[1]}", family, address)
+            streams.open.add(self)
+
+    def data_received(self, data: bytes) -> None:
+        self._framing = self._framing or framing(data, LARGEST_PACKET)
+        self._packets = self._framing.feed(data)
+        self._take_turn()
+
+    def _take_turn(self) -> None:
+        if self._transport is None or self not in self._streams.open:
+            return
+        for taken, packet in enumerate(self._packets, 1):
+            if packet is not None:
+                self._streams.take(packet, self)
+            elif self._framing and self._framing.recovers:
+                self._count("broken", _BROKEN)
+            else:
+                self._refuse("broken", _BROKEN)
+                return
+            if taken == _FRAMES_A_TURN:
+                self._transport.pause_reading()
+                asyncio.get_running_loop().call_later(_TURN_S, self._take_turn)
+                return
+        self._transport.resume_reading()
+
+    def send(self, packet: bytes) -> None:
+        """Hands one packet to the network; a reader that is too far behind is dropped."""
+        transport, destination, framed = self._transport, self._destination, self._framing
+        if transport is None or destination is None or framed is None or transport.is_closing():
+            return
+        if transport.get_write_buffer_size() > _MOST_UNREAD:
+            self._refuse("slow", "the connection was not read")
+            return
+        transport.write(framed.frame(packet))
+        destination.record("")
+
+    def close(self) -> None:
+        if self._transport and self._transport.get_write_buffer_size():
+            self._transport.abort()
+        elif self._transport:
+            self._transport.close()
+
+    def connection_lost(self, _exc: Exception | None) -> None:
+        if self in self._streams.open:
+            self._streams.open.discard(self)
+            self._streams.ended(self)
+
+    def _refuse(self, reason: DropReason, words: str) -> None:
+        self._count(reason, words)
+        if self._transport:
+            self._transport.abort()
+
+    def _count(self, reason: DropReason, words: str) -> None:
+        self._streams.drops.count(reason, self.host, words, asyncio.get_running_loop().time())

@@ -1,0 +1,272 @@
+"""The port of a run: one UDP socket, and where asked for one TCP port, on the engine's loop."""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import logging
+import os
+import socket
+import time
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from sidecar.errors import NetworkError
+from sidecar.hosts import checked_port, why_unbound
+from sidecar.model.snapshot import Event, Feed, Snapshot, Target
+from sidecar.osc.access import Doors, Network, is_this_machine
+from sidecar.osc.addresses import MARKED, ROOT, checked_root
+from sidecar.osc.backlog import Archive
+from sidecar.osc.codec import clipped
+from sidecar.osc.destinations import Destination
+from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.screen_addresses import NAME_BYTES
+from sidecar.osc.sender import hand_over
+from sidecar.osc.server import Obey, Reception
+from sidecar.osc.tcp import Stream, Streams
+
+if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
+    from sidecar.surfaces.surface import Surface
+
+_BUFFER = 1 << 20
+_STREAM_BUFFER = 1 << 16
+"""Systems let it grow to megabytes, and a connection that nobody reads would be noticed only then."""
+
+_log = logging.getLogger(__name__)
+
+
+def bind(
+    host: str, port: int, option: str = "--osc-port", kind: socket.SocketKind = socket.SOCK_DGRAM
+) -> socket.socket:
+    """A socket on one address of this machine; port 0 takes any that is free.
+
+    option: what the person can choose another port with.
+    Raises NetworkError when the port is taken or none, or the address is not this machine's.
+    """
+    checked_port(port, option)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    server = socket.socket(family, kind)
+    try:
+        if kind == socket.SOCK_STREAM and os.name == "posix":
+            # Else the port stays taken for a minute after a run that had connections.
+            server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if kind == socket.SOCK_STREAM:  # a machine that was switched off says no goodbye (RFC 1122 §4.2.3.6)
+            server.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        server.bind((host, port))
+    except OSError as error:
+        server.close()
+        taken = error.errno == errno.EADDRINUSE
+        raise NetworkError(
+            f"Cannot listen for OSC on {host}:{port}: {why_unbound(error, host)}. "
+            + (
+                "Another copy may be running: end it, or choose"
+                if taken
+                else "Give one that it has, or choose"
+            )
+            + f" another port with {option}."
+        ) from error
+    server.setblocking(False)
+    if kind == socket.SOCK_DGRAM:
+        server.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER)
+        server.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
+    else:
+        server.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _STREAM_BUFFER)
+    return server
+
+
+@dataclass(frozen=True, slots=True)
+class _Correspondent:
+    """Who spoke to the UDP socket."""
+
+    destination: Destination
+    port: OscPort
+
+    @property
+    def key(self) -> Hashable:
+        return self.destination.address
+
+    @property
+    def host(self) -> str:
+        return self.destination.address[0]
+
+    @property
+    def status(self) -> Target:
+        return self.destination.status
+
+    def send(self, packet: bytes) -> None:
+        self.port.post(self.destination, packet)
+
+
+class OscPort(asyncio.DatagramProtocol):
+    """Sends snapshots to targets and subscribers, and passes commands on. Lives on the engine's loop."""
+
+    def __init__(
+        self,
+        targets: Sequence[Destination],
+        *,
+        update_hz: float = 10.0,
+        allow: Sequence[Network] = (),
+        surface: Surface | None = None,
+        surface_target: Destination | None = None,
+        root: str = ROOT,
+    ) -> None:
+        """update_hz: readings a second, for whoever does not ask for fewer.
+        allow: who may speak besides this machine.
+        surface: how a workstation speaks of its faders; what it says of them becomes commands.
+        surface_target: where :meth:`move_fader` sends to; without it no fader is moved.
+        root: what the addresses of this run begin with.
+
+        Raises NetworkError for a root that is none, or below which the surface speaks of its faders.
+        """
+        self._root = checked_root(root)
+        if surface:
+            _refuse_shared_root(surface, root)
+        self._targets = targets
+        self._surface = surface
+        self._surface_target = surface_target
+        self._outbox = Outbox(root)
+        for target in targets:
+            period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
+            self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
+        doors = Doors(allow, surface_target.address[0] if surface and surface_target else None)
+        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface, root=root)
+        self._streams = Streams(
+            doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
+        )
+        self._timer: asyncio.TimerHandle | None = None
+        self._server: socket.socket | None = None
+        self._host = ""
+        self._others: dict[socket.AddressFamily, socket.socket] = {}
+        self._transport: asyncio.DatagramTransport | None = None
+
+    async def open(
+        self,
+        server: socket.socket,
+        obey: Obey,
+        streams: socket.socket | None = None,
+        *,
+        feed: Feed | None = None,
+    ) -> None:
+        """Takes over a bound socket; sends from it too, so that answers come back to the port that asked.
+
+        Only what it cannot reach, another family of addresses or, from 127.0.0.1, another machine, is sent
+        from a socket of its own, where nobody listens for answers.
+
+        obey: takes each command that arrives; called on the loop and must return at once.
+        streams: a bound TCP socket where the same is spoken.
+        feed: where subscribers are told what was before they came, and which goals there are.
+        Raises NetworkError when the workstation of the surface could not answer.
+        """
+        host, desk = server.getsockname()[0], self._surface_target
+        if desk and is_this_machine(host) and not is_this_machine(desk.address[0]):
+            raise NetworkError(
+                f"The workstation at {desk.name} could not tell where its fader is: OSC is taken on {host} "
+                "only. Give --osc-bind the address of this machine that it reaches."
+            )
+        self._reception.obey = obey
+        if feed:
+            self._reception.archive = Archive(feed.course, feed.goals, self._root)
+        self._server, self._host = server, host
+        for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
+            self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
+            self._others[family].setblocking(False)
+        loop = asyncio.get_running_loop()
+        self._transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=server)
+        if streams:
+            await self._streams.start(streams)
+
+    async def close(self) -> None:
+        """Sends the last snapshot's alerts and state once more, then closes."""
+        if self._timer:
+            self._timer.cancel()
+        self._outbox.send_last()
+        self._streams.close()
+        if self._transport:
+            self._transport.close()
+        for other in self._others.values():
+            other.close()
+
+    def offer(self, snapshot: Snapshot) -> None:
+        """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
+        now_s = asyncio.get_running_loop().time()
+        self._reception.subscribers.expire(now_s)
+        self._outbox.offer(snapshot, now_s, time.time())
+        if snapshot.transport != "preparing":  # until then a pass that is gone on with may still be read
+            self._tell_marks(self._reception.news())
+        self._wind()
+
+    def _tell_marks(self, events: Sequence[Event]) -> None:
+        told = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
+        self._outbox.happened(MARKED, told, time.time())
+
+    def status(self) -> tuple[Target, ...]:
+        """How sending to each target and subscriber goes; may be read from any thread."""
+        targets = tuple(target.status for target in self._all_targets())
+        return targets + self._reception.subscribers.status()
+
+    def move_fader(self, position_db: float) -> None:
+        """Sends the workstation's programme fader to *position_db*.
+
+        One datagram from the socket that takes commands, so that the answer comes back to it. Whether the
+        fader may be moved is for the caller to know (``advice.arming``).
+        """
+        if self._surface and self._surface_target:
+            self.post(self._surface_target, self._surface.message(position_db).dgram)
+
+    def post(self, destination: Destination, datagram: bytes) -> None:
+        """Hands one datagram to the network and records how that went.
+
+        Past asyncio's transport, which would keep what one place does not take and let all others wait.
+        """
+        sender = self._sender(destination)
+        if sender:
+            hand_over(sender, datagram, destination)
+
+    def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
+        family = socket.AF_INET6 if ":" in addr[0] else socket.AF_INET
+        name = f"[{addr[0]}]:{addr[1]}" if family == socket.AF_INET6 else f"{addr[0]}:{addr[1]}"
+        self._take(data, _Correspondent(Destination(name, family, addr), self))
+
+    def error_received(self, exc: Exception) -> None:
+        _log.info("OSC: a target refused a datagram: %s", exc)
+
+    def _take(self, packet: bytes, peer: _Correspondent | Stream) -> None:
+        self._reception.take(packet, peer, asyncio.get_running_loop().time())
+        self._wind()
+
+    def _wind(self) -> None:
+        """Sets the timer to when readings are due next."""
+        due_s = self._outbox.due_s()
+        if self._timer and self._timer.when() == due_s:
+            return
+        if self._timer:
+            self._timer.cancel()
+        self._timer = None if due_s is None else asyncio.get_running_loop().call_at(due_s, self._ring)
+
+    def _ring(self) -> None:
+        self._timer = None
+        self._outbox.send_due(asyncio.get_running_loop().time())
+        self._wind()
+
+    def _sender(self, destination: Destination) -> socket.socket | None:
+        """The socket from which a datagram can get there."""
+        server = self._server
+        is_near = is_this_machine(destination.address[0]) or not is_this_machine(self._host)
+        if server and server.family == destination.family and is_near:
+            return server
+        return self._others.get(destination.family)
+
+    def _all_targets(self) -> tuple[Destination, ...]:
+        return (*self._targets, self._surface_target) if self._surface_target else (*self._targets,)
+
+
+def _refuse_shared_root(surface: Surface, root: str) -> None:
+    page_address = surface.pages.address if surface.pages else None
+    for place in filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)):
+        if place.startswith(f"{root}/"):
+            raise NetworkError(
+                f"The surface {surface.name} speaks at {place}, below {root}, where the sidecar's "
+                "own commands are: give it another address, or the run another root with --osc-root."
+            )

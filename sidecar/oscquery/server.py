@@ -1,0 +1,165 @@
+"""OSCQuery's HTTP side of a run: which addresses there are, what they mean and what they read now.
+
+Read-only, whatever is asked: commands go over OSC, where it is known who may give them.
+Source of the queries and status codes: the public OSCQuery proposal, from memory.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ipaddress
+import socket
+from typing import Any
+
+from aiohttp import web
+
+from sidecar.hosts import host_of, is_loopback, is_ours, listening
+from sidecar.model.snapshot import Snapshot
+from sidecar.osc.access import Doors
+from sidecar.osc.addresses import ROOT
+from sidecar.oscquery.listener import Listener
+from sidecar.oscquery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
+
+MOST_LISTENERS = 16
+LONGEST_COMMAND = 4096
+"""Bytes of one websocket message: a LISTEN is far shorter."""
+
+_SILENT_FOR_S = 20.0
+"""A websocket client that answers no ping for about so long is gone."""
+_PARTING_S = 1.0
+
+
+def bind(host: str, port: int) -> socket.socket:
+    """A listening TCP socket on one address of this machine; port 0 takes any that is free.
+
+    Raises NetworkError when the port is taken or none, or the address is not this machine's.
+    """
+    advice = "Another copy may be running: end it, or choose another port with --discovery-port."
+    return listening(host, port, "--discovery-port", "answer discovery", advice)
+
+
+class Discovery:
+    """Answers for the OSC table, and for the newest snapshot. Lives on the engine's loop."""
+
+    def __init__(self, osc_port: int, doors: Doors, *, update_hz: float = 10.0, root: str = ROOT) -> None:
+        """osc_port: the UDP port that takes commands. doors: who may ask. root: what addresses begin with."""
+        self._osc_port = osc_port
+        self._doors = doors
+        self._period_s = 1.0 / update_hz
+        self._tree = Tree(root=root)
+        self._latest: Snapshot | None = None
+        self._host = ""
+        self._update_due_s = 0.0
+        self._timer: asyncio.TimerHandle | None = None
+        self._listeners: set[Listener] = set()
+        self._runner: web.AppRunner | None = None
+
+    async def open(self, server: socket.socket) -> None:
+        """Takes over a listening socket and answers on it."""
+        self._host = server.getsockname()[0]
+        app = web.Application(middlewares=[self._refuse_strangers])
+        app.router.add_get("/{path:.*}", self._answer)
+        self._runner = web.AppRunner(app, access_log=None, shutdown_timeout=_PARTING_S)
+        await self._runner.setup()
+        await web.SockSite(self._runner, server).start()
+
+    async def close(self) -> None:
+        """Brings the last values to those who follow them, unless they do not read, then closes."""
+        if self._timer:
+            self._timer.cancel()
+        self._tell()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(_PARTING_S):
+                await asyncio.gather(*(listener.finish() for listener in self._listeners))
+        for listener in self._listeners:
+            listener.drop()
+        if self._runner:
+            await self._runner.cleanup()
+
+    def offer(self, snapshot: Snapshot) -> None:
+        """The newest snapshot: what changed goes to those who follow it, at the update rate at most."""
+        self._latest = snapshot
+        if self._timer is None:
+            loop = asyncio.get_running_loop()
+            self._timer = loop.call_later(max(0.0, self._update_due_s - loop.time()), self._tell)
+
+    def _tell(self) -> None:
+        self._timer = None
+        self._update_due_s = asyncio.get_running_loop().time() + self._period_s
+        packets = self._tree.packets(self._latest)
+        for listener in self._listeners:
+            listener.offer(packets)
+
+    @web.middleware
+    async def _refuse_strangers(self, request: web.Request, handler: Any) -> web.StreamResponse:
+        """Who may not command may not ask; and a web page must not read a run through its visitor's browser.
+
+        Pages of other origins get no answer that they may read, as no header allows it; but a name that
+        its owner points at this machine would make them the same origin, and websockets know no origins.
+        """
+        if not self._doors.let_in(request.remote or ""):
+            raise web.HTTPForbidden(text="This address is not allowed here; see --osc-allow.\n")
+        asked_at = request.headers.get("Host", "")
+        host = host_of(f"//{asked_at}")
+        if not is_ours(host, self._host):
+            raise web.HTTPForbidden(text=f"'{asked_at}' is not this machine; ask by its address.\n")
+        origin = request.headers.get("Origin")
+        if origin is not None and host_of(origin) != host and not is_loopback(host_of(origin)):
+            raise web.HTTPForbidden(text="Pages of other origins may not read this.\n")
+        response: web.StreamResponse = await handler(request)
+        return response
+
+    async def _answer(self, request: web.Request) -> web.StreamResponse:
+        if "websocket" in request.headers.get("Upgrade", "").lower():
+            return await self._follow(request)
+        path, asked = "/" + request.path.strip("/"), request.query_string.removesuffix("=")
+        if asked == "HOST_INFO":  # whatever the path
+            return _json(self._host_info())
+        if path not in self._tree:
+            raise web.HTTPNotFound(text=f"There is no '{path}'; '/' lists everything.\n")
+        if not asked:
+            return _json(self._tree.node(path, self._latest))
+        if asked not in ATTRIBUTES:
+            raise web.HTTPBadRequest(text=f"There is no attribute of that name: {asked}\n")
+        look = self._tree.node if asked == "CONTENTS" else self._tree.attributes
+        found = look(path, self._latest)
+        return _json({asked: found[asked]}) if asked in found else web.Response(status=204)
+
+    def _host_info(self) -> Node:
+        told: Node = {
+            "NAME": NAME,
+            "OSC_PORT": self._osc_port,
+            "OSC_TRANSPORT": "UDP",
+            "EXTENSIONS": dict.fromkeys((*OFFERED, "LISTEN"), True),
+        }
+        if not ipaddress.ip_address(self._host).is_unspecified:  # else: wherever the question went to
+            told["OSC_IP"] = self._host
+        return told
+
+    async def _follow(self, request: web.Request) -> web.WebSocketResponse:
+        if len(self._listeners) >= MOST_LISTENERS:
+            raise web.HTTPServiceUnavailable(text=f"{MOST_LISTENERS} clients follow already.\n")
+        channel = web.WebSocketResponse(
+            max_msg_size=LONGEST_COMMAND, heartbeat=_SILENT_FOR_S, timeout=_PARTING_S, compress=False
+        )
+        listener = Listener(self._tree.readable, channel, request.transport)
+        self._listeners.add(listener)
+        try:
+            await channel.prepare(request)
+            writer = asyncio.create_task(listener.write())
+            try:
+                async for message in channel:
+                    if message.type == web.WSMsgType.TEXT:
+                        listener.obey(message.data, self._tree.packets(self._latest))
+            finally:
+                writer.cancel()
+        finally:
+            self._listeners.discard(listener)
+        return channel
+
+
+def _json(told: Node) -> web.Response:
+    response = web.json_response(told)
+    response.headers["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,139 @@
+"""The OSC table as OSCQuery nodes: rows and a snapshot in, plain JSON values out.
+
+Source of every attribute name, of ACCESS's figures and of the shapes of RANGE, UNIT and OVERLOADS: the public
+OSCQuery proposal, from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import cache
+from typing import Any
+
+from sidecar.model.snapshot import Snapshot
+from sidecar.osc import codec
+from sidecar.osc.addresses import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
+from sidecar.osc.exchange import SERVICES, Exchange
+
+Node = dict[str, Any]
+Packets = Callable[[str], bytes | None]
+"""The values of a readable path as an OSC message; None where there is nothing to tell."""
+
+NAME = "Loudness Sidecar"
+
+READ, WRITE = 1, 2
+"""ACCESS: 0 for a mere container, 1 to read, 2 to write, 3 for both."""
+
+OFFERED = ("ACCESS", "VALUE", "RANGE", "DESCRIPTION", "UNIT", "OVERLOADS")
+"""The optional attributes that nodes here may have."""
+
+ATTRIBUTES = frozenset(
+    {*OFFERED, "FULL_PATH", "CONTENTS", "TYPE", "TAGS", "EXTENDED_TYPE", "CRITICAL", "CLIPMODE"}
+)
+"""All that the proposal knows: one of these that a node has not got is absent, any other is a mistake."""
+
+
+class Tree:
+    """Every address of the tables below ``/`` that has a value or takes a command."""
+
+    def __init__(
+        self,
+        outgoing: Iterable[Outgoing] = OUTGOING,
+        incoming: Iterable[Incoming] = INCOMING,
+        services: Iterable[Exchange] = SERVICES,
+        root: str = ROOT,
+    ) -> None:
+        self._sent = {root + row.path: row for row in outgoing}
+        self._obeyed = {root + row.path: row for row in incoming}
+        self._services = {root + row.path: row for row in services}
+        self._children: dict[str, dict[str, str]] = {"/": {}}
+        for path in (*self._sent, *self._obeyed, *self._services):
+            self._grow(path)
+
+    def __contains__(self, path: str) -> bool:
+        return path in self._children
+
+    @property
+    def readable(self) -> frozenset[str]:
+        """The paths that have values."""
+        return frozenset(self._sent)
+
+    def node(self, path: str, snapshot: Snapshot | None) -> Node:
+        """The node and all below it. Raises KeyError where there is none."""
+        found = self.attributes(path, snapshot)
+        if self._children[path]:
+            found["CONTENTS"] = {name: self.node(at, snapshot) for name, at in self._children[path].items()}
+        return found
+
+    def attributes(self, path: str, snapshot: Snapshot | None) -> Node:
+        """The node without what is below it; no VALUE where there is nothing to tell."""
+        if path in self._services:
+            return {"FULL_PATH": path, "ACCESS": WRITE} | _service_attributes(self._services[path])
+        sent, obeyed = self._sent.get(path), self._obeyed.get(path)
+        found: Node = {"FULL_PATH": path, "ACCESS": (READ if sent else 0) | (WRITE if obeyed else 0)}
+        if sent:
+            found |= _sent_attributes(path, sent, snapshot)
+        if obeyed:
+            found |= _obeyed_attributes(obeyed)
+        if sent and obeyed:
+            found["DESCRIPTION"] = f"{sent.sentence}; to set it: {obeyed.sentence}"
+        return found
+
+    def packets(self, snapshot: Snapshot | None) -> Packets:
+        """Gives OSC messages of that snapshot, each made once however many ask for it."""
+
+        @cache
+        def packet(path: str) -> bytes | None:
+            row = self._sent[path]
+            values = row.read(snapshot) if snapshot else ()
+            return codec.message(path, row.tags, values).dgram if values else None
+
+        return packet
+
+    def _grow(self, path: str) -> None:
+        parent = "/"
+        for name in path.strip("/").split("/"):
+            child = f"{parent.rstrip('/')}/{name}"
+            self._children[parent][name] = child
+            self._children.setdefault(child, {})
+            parent = child
+
+
+def _sent_attributes(path: str, row: Outgoing, snapshot: Snapshot | None) -> Node:
+    values = row.read(snapshot) if snapshot else ()
+    tags = _repeated(row.tags, len(values))
+    found: Node = {"DESCRIPTION": row.sentence, "TYPE": tags}
+    if values:
+        found["VALUE"] = list(codec.message(path, row.tags, values).params)
+    return found | _units(row.unit, tags)
+
+
+def _obeyed_attributes(row: Incoming) -> Node:
+    tags = row.tags.replace("n", "s")
+    found: Node = {"DESCRIPTION": row.sentence, "TYPE": tags} | _ranges(row, tags) | _units(row.unit, tags)
+    if "n" in row.tags:
+        by_number = row.tags.replace("n", "i")
+        found["OVERLOADS"] = [{"TYPE": by_number}]
+    return found
+
+
+def _service_attributes(row: Exchange) -> Node:
+    """Without a TYPE where arguments may be left out: the proposal has no way to say so."""
+    return {"DESCRIPTION": row.sentence} | ({} if "[" in row.tags else {"TYPE": row.tags})
+
+
+def _repeated(tags: str, values: int) -> str:
+    """One tag a value: a trailing ``*`` repeats the one before it, and counts once while nothing is known."""
+    plain = tags.rstrip("*")
+    return plain if plain == tags else plain + plain[-1] * (values - len(plain))
+
+
+def _units(unit: str, tags: str) -> Node:
+    """The trade's own words: the proposal's list of units has neither LUFS nor dBTP."""
+    return {"UNIT": [unit if tag in "fi" else "" for tag in tags]} if unit else {}
+
+
+def _ranges(row: Incoming, tags: str) -> Node:
+    if "f" not in tags:
+        return {}
+    return {"RANGE": [{"MIN": row.low, "MAX": row.high} if tag == "f" else {} for tag in tags]}

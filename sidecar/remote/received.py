@@ -1,0 +1,95 @@
+"""What a sidecar has told so far, address by address. Whatever does not fit the table is passed over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from sidecar.osc.addresses import OUTGOING, ROOT
+from sidecar.osc.drops import in_one_line
+from sidecar.osc.exchange import ANSWERS
+from sidecar.osc.screen_addresses import DETAILS
+
+Arguments = tuple[Any, ...]
+
+_ONE_BY_ONE = frozenset({"/detail/stem", "/detail/opening", "/detail/ride", "/detail/target", "/goals/goal"})
+"""Addresses that tell of several, each with its place and how many there are in front."""
+_MOST = 1_000
+"""Ours: of nothing there are as many; what a mistaken number can take stays bounded."""
+_CHANNELS = "/peak/channels"
+_FIRST_READING = OUTGOING[0].path
+_TAGS = (
+    {row.path: row.tags for row in OUTGOING}
+    | {row.path: row.tags for row in DETAILS}
+    | {row.path: row.tags for row in ANSWERS}
+)
+_KINDS: dict[str, type] = {"f": float, "i": int, "s": str, "b": bytes}
+
+
+class Told:
+    """The latest arguments of each address."""
+
+    def __init__(self) -> None:
+        self._one: dict[str, Arguments] = {}
+        self._several: dict[str, dict[int, Arguments]] = {}
+        self._counts: dict[str, int] = {}
+
+    def __contains__(self, path: str) -> bool:
+        return path in self._one or path in self._several
+
+    def hear(self, path: str, arguments: Arguments) -> None:
+        """One message, by its path below the root; it has to be sound (:func:`sound`)."""
+        if path in _ONE_BY_ONE:
+            self._hear_one_of_several(path, *arguments)
+            return
+        if path == _FIRST_READING:
+            self._one.pop(_CHANNELS, None)  # it follows in the same packet, where there is any channel yet
+        self._one[path] = arguments
+
+    def one(self, path: str) -> Arguments:
+        """Its arguments; none where it was not told."""
+        return self._one.get(path, ())
+
+    def several(self, path: str) -> list[Arguments]:
+        """Those of each that there is, in their order."""
+        return [arguments for _, arguments in sorted(self._several.get(path, {}).items())]
+
+    def _hear_one_of_several(self, path: str, place: int, count: int, *arguments: Any) -> None:
+        if self._counts.get(path) != count:
+            self._counts[path] = count
+            self._several[path] = {}
+        if 0 <= place < count <= _MOST:
+            self._several[path][place] = arguments
+
+
+def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str, Arguments] | None:
+    """Path below the root and arguments of a message that is as the table says, below *root*; else None.
+
+    Texts come without what would steer a terminal, and figures as the shortest decimals that are the same on
+    the wire: 0.2 was sent as the float32 next to 0.2.
+    """
+    path = address.removeprefix(root)
+    tags = _TAGS.get(path)
+    if tags is None or not address.startswith(root) or not _fit(tags, arguments):
+        return None
+    return path, tuple(map(_clean, arguments))
+
+
+def _clean(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(str(np.float32(value)))
+    return in_one_line(value) if isinstance(value, str) else value
+
+
+def _fit(tags: str, arguments: Sequence[Any]) -> bool:
+    plain = tags.rstrip("*")
+    if len(arguments) != len(plain) and (plain == tags or len(arguments) < len(plain)):
+        return False
+    return all(
+        type(value) is _KINDS[plain[min(place, len(plain) - 1)]]
+        and (not isinstance(value, float) or math.isfinite(value))
+        for place, value in enumerate(arguments)
+    )

@@ -1,0 +1,137 @@
+"""A copy of a course that grows elsewhere: what to ask for, and what has come. Pure: time is an argument.
+
+The newest columns are asked for first and all the time, then the past, stretch by stretch backwards. What
+gets lost on the way is asked for again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, cast, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.snapshot import Course, Event, EventKind
+from sidecar.osc.backlog import COLUMN_TYPE, MOST_EVENTS, MOST_PARTS, PART_COLUMNS
+from sidecar.osc.codec import WIRE_SILENCE
+
+Question = tuple[str, tuple[int, ...]]
+"""An address below the root, and whole numbers."""
+
+STRETCH = MOST_PARTS * PART_COLUMNS
+"""Columns that are asked for at a time."""
+
+_NEWEST_S = 0.2
+_BEHIND_S = 0.06
+"""8 parts in so long stay under what one asker may have (``doors.PARTS_HZ``)."""
+_LOST_S = 0.3
+"""What has not come by then is asked for again."""
+_ROWS = 3
+"""Of a part: short-term, integrated, fader. Here the seconds stand before them."""
+_FIRST_ROOM = 6_000
+_LONGEST = 31 * 24 * 36_000
+"""Columns: a month. Ours, so that no mistaken number takes all memory."""
+
+_NOTHING = np.empty(0, np.float32)
+
+
+class CourseCopy:
+    """One thread asks and hears; any other may look at :attr:`course`."""
+
+    def __init__(self) -> None:
+        self.course = Course(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
+        """All that is known of the present pass up to its newest column."""
+        self._begin(None, 0)
+        self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
+
+    def questions(self, now_s: float) -> Iterator[Question]:
+        """What is to be asked now."""
+        if now_s >= self._newest_due_s:
+            self._newest_due_s = now_s + (_BEHIND_S if self._high < self._size else _NEWEST_S)
+            yield "/course", (self._high, STRETCH)
+        if self._low > 0 and now_s >= self._past_due_s:
+            self._past_asked_s, self._past_due_s = now_s, now_s + _LOST_S
+            self._past_goal = max(0, self._low - STRETCH)
+            yield "/course", (self._past_goal, self._low - self._past_goal)
+        if len(self._events) < self._events_there and now_s >= self._events_due_s:
+            self._events_due_s = now_s + _LOST_S
+            self._events_goal = len(self._events) + MOST_EVENTS
+            yield "/events", (len(self._events),)
+
+    def hear(self, path: str, arguments: tuple[Any, ...]) -> None:
+        """One answer."""
+        which_pass, *rest = arguments
+        if path == "/course/size":
+            self._hear_size(which_pass, *rest)
+        elif which_pass != self._pass:
+            return  # of a pass that is over
+        elif path == "/course/part":
+            self._hear_part(*rest)
+        elif path == "/event":
+            self._hear_event(*rest)
+
+    def _begin(self, which_pass: int | None, size: int) -> None:
+        self._pass = which_pass
+        self._size = self._low = self._high = size
+        """Known without a gap is what lies from low up to high."""
+        self._past_goal = size
+        self._past_asked_s = -math.inf
+        self._table: NDArray[np.float32] = np.empty((1 + _ROWS, 0), np.float32)
+        self._known: NDArray[np.bool_] = np.empty(0, np.bool_)
+        self._events: tuple[Event, ...] = ()
+        self._events_there: int = 0
+        self._events_goal = 0
+
+    def _hear_size(self, which_pass: int, size: int, events: int) -> None:
+        size = max(0, min(size, _LONGEST))
+        if which_pass != self._pass:
+            self._begin(which_pass, size)
+            self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
+            self._show()
+        self._size, self._events_there = size, events
+
+    def _hear_part(self, first: int, blob: bytes) -> None:
+        rows = np.frombuffer(blob[: len(blob) // (4 * _ROWS) * 4 * _ROWS], COLUMN_TYPE).reshape(-1, _ROWS)
+        stop = first + len(rows)
+        if first < 0 or stop > _LONGEST:
+            return
+        self._make_room(stop)
+        self._table[1:, first:stop] = np.where(rows == WIRE_SILENCE, -np.inf, rows).T
+        self._known[first:stop] = True
+        self._high += _run(self._known[self._high :])
+        self._low -= _run(self._known[: self._low][::-1])
+        self._size = max(self._size, self._high)
+        if self._low <= self._past_goal:
+            self._past_due_s = min(self._past_due_s, self._past_asked_s + _BEHIND_S)
+        self._show()
+
+    def _hear_event(self, place: int, seconds: float, kind: str, text: str) -> None:
+        if place != len(self._events):
+            return
+        known = cast(EventKind, kind) if kind in get_args(EventKind) else "mark"
+        self._events = (*self._events, Event(seconds, known, text))
+        if len(self._events) == self._events_goal:
+            self._events_due_s = -math.inf
+        self._show()
+
+    def _make_room(self, stop: int) -> None:
+        """New arrays where there is none: who looks at the old ones sees them stay as they are."""
+        have = len(self._known)
+        if stop <= have:
+            return
+        more = max(stop, 2 * have, _FIRST_ROOM) - have
+        self._table = np.pad(self._table, ((0, 0), (0, more)))
+        self._table[0, have:] = np.arange(have + 1, have + more + 1) * BLOCK_S
+        self._known = np.pad(self._known, (0, more))
+
+    def _show(self) -> None:
+        seconds, short_term, integrated, fader_db = self._table[:, self._low : self._high]
+        self.course = Course(seconds, short_term, integrated, fader_db, self._events)
+
+
+def _run(known: NDArray[np.bool_]) -> int:
+    """How many are known from the first on without a gap."""
+    return int(np.argmin(known)) if not known.all() else len(known)

@@ -1,0 +1,88 @@
+"""What a surface shows of a run: values of the OSC table at addresses of the surface's own. Lives on the
+engine's loop."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+
+from sidecar.alerts import FlashLimit
+from sidecar.model.snapshot import Snapshot
+from sidecar.osc import codec
+from sidecar.osc.addresses import ALERT_STATES, OUTGOING, Outgoing
+from sidecar.osc.codec import Value
+from sidecar.osc.destinations import Destination
+from sidecar.osc.sender import Sender
+from sidecar.surfaces.surface import Surface
+
+_BEAT_S = 1.0
+_LOOK_S = 0.05
+_LONGEST_CLOSE_S = 2.0
+_NO_STEM: dict[str, Value] = {
+    "/stems/names": "",
+    "/stems/faders": codec.WIRE_SILENCE,
+    "/stems/moves": 0.0,
+    "/stems/peaks": codec.WIRE_SILENCE,
+}
+"""What a strip shows that has no stem."""
+
+
+class Display:
+    """Sends each value when it changes and once a second, in a message of its own, as controls want it.
+
+    A control shows one value, so of several arguments only the first is sent: of an alert its state. What
+    there is one of a stem goes to an address a stem, or a strip; when the page is turned everything is sent.
+    Caution: flashing light can cause seizures. The lamps of the alerts lie side by side, so all of them
+    together are kept to 3 changes in any second (``alerts.FlashLimit``).
+    """
+
+    def __init__(
+        self, surface: Surface, destination: Destination, *, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._rows = [(row, surface.show[row.path]) for row in OUTGOING if row.path in surface.show]
+        self._surface = surface
+        self._destination = destination
+        self._clock = clock
+        self._sender = Sender([destination])
+        self._dark = tuple(ALERT_STATES["off"] for row, _ in self._rows if row.group == "alert")
+        self._alerts: FlashLimit[tuple[Value, ...]] = FlashLimit(self._dark)
+        self._said: dict[str, Value] = {}
+        self._page = 1
+        self._beat_due_s = 0.0
+
+    def offer(self, snapshot: Snapshot) -> None:
+        """The newest snapshot; returns at once."""
+        now_s = self._clock()
+        if now_s >= self._beat_due_s or self._is_turned():
+            self._beat_due_s = now_s + _BEAT_S
+            self._said.clear()
+        alerts = iter(self._alerts.update(now_s, self._states(snapshot)))
+        for row, template in self._rows:
+            values = (next(alerts),) if row.group == "alert" else row.read(snapshot)
+            for address, value in self._surface.placed(template, values, _NO_STEM.get(row.path, 0.0)):
+                if value != self._said.get(address):
+                    self._send(row, address, value)
+
+    async def close(self) -> None:
+        """Puts the alerts out, once that is no change too many: what stays lit and nobody minds would lie."""
+        until_s = self._clock() + _LONGEST_CLOSE_S
+        while self._alerts.update(now_s := self._clock(), self._dark) != self._dark and now_s < until_s:
+            await asyncio.sleep(_LOOK_S)
+        for row, address in self._rows:
+            if row.group == "alert":
+                self._send(row, address, ALERT_STATES["off"])
+        self._sender.close()
+
+    def _is_turned(self) -> bool:
+        """Whether the page is another one than at the last look."""
+        before = self._page
+        self._page = self._surface.pages.page if self._surface.pages else before
+        return self._page != before
+
+    def _states(self, snapshot: Snapshot) -> tuple[Value, ...]:
+        return tuple(row.read(snapshot)[0] for row, _ in self._rows if row.group == "alert")
+
+    def _send(self, row: Outgoing, address: str, value: Value) -> None:
+        self._said[address] = value
+        self._sender.send(codec.message(address, row.tags[0], [value]).dgram, self._destination)

@@ -1,0 +1,51 @@
+"""Whatever comes from the other end: a screen goes on."""
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sidecar.osc import codec
+from sidecar.osc.addresses import OUTGOING, ROOT
+from sidecar.osc.exchange import ANSWERS
+from sidecar.osc.screen_addresses import DETAILS
+from sidecar.remote.received import Told, sound
+from sidecar.remote.snapshot import goal_of, picture
+from sidecar.remote.timeline import CourseCopy
+
+_VALUES = {
+    "f": st.floats(width=32),
+    "i": st.one_of(st.integers(-3, 70), st.integers(-(2**31), 2**31 - 1)),
+    "s": st.text(max_size=20),
+    "b": st.binary(min_size=1, max_size=60),
+}
+_ROWS = [*OUTGOING, *DETAILS, *ANSWERS]
+
+
+@st.composite
+def messages(draw):
+    """One message of the table, with arguments of the right types and any value."""
+    row = draw(st.sampled_from(_ROWS))
+    plain = row.tags.rstrip("*").replace("[", "").replace("]", "")
+    return row.path, plain, [draw(_VALUES[tag]) for tag in plain]
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.lists(messages(), max_size=40))
+def test_any_values_of_the_right_types_do_no_harm(many):
+    """Told as they come over the wire, in any order: nothing raises, and the course stays in order."""
+    told, copy = Told(), CourseCopy()
+    for path, tags, values in many:
+        for address, arguments in codec.parse(codec.message(ROOT + path, tags, values).dgram):
+            heard = sound(address, arguments)
+            if heard is None:
+                continue
+            if heard[0].startswith(("/course/", "/event")):
+                copy.hear(*heard)
+                list(copy.questions(1.0))
+            else:
+                told.hear(*heard)
+    picture(told)
+    for goal in told.several("/goals/goal"):
+        goal_of(goal)
+
+    assert bool(np.all(np.diff(copy.course.seconds) > 0))

@@ -1,0 +1,285 @@
+"""A course fetched over a wire that loses packets, in virtual time: archive, reception and copy together."""
+
+import random
+
+import numpy as np
+import pytest
+
+from sidecar.course import CourseLog
+from sidecar.model.readings import SILENCE
+from sidecar.model.snapshot import Event, Target
+from sidecar.osc import codec
+from sidecar.osc.access import PARTS_AT_ONCE, PARTS_HZ, Doors
+from sidecar.osc.addresses import ROOT
+from sidecar.osc.backlog import Archive
+from sidecar.osc.publisher import Outbox
+from sidecar.osc.server import Reception
+from sidecar.osc.subscriptions import LEASE_S
+from sidecar.remote.received import sound
+from sidecar.remote.timeline import CourseCopy
+from sidecar.settings.goals import all_goals
+
+TICK_S = 0.05
+
+
+class Peer:
+    """An asker that keeps what it was sent."""
+
+    def __init__(self, port=1):
+        self.host, self.key = "127.0.0.1", port
+        self.status = Target(f"127.0.0.1:{port}")
+        self.packets = []
+
+    def send(self, packet):
+        self.packets.append(packet)
+
+
+class Wire:
+    """A run with a course, a screen that copies it, and the way between them."""
+
+    def __init__(self, seconds=0.0, lose=lambda: False):
+        self.log = CourseLog()
+        self.chance = random.Random(6)
+        self.outbox = Outbox()
+        self.reception = Reception(Doors(), self.outbox, update_hz=10.0)
+        self.reception.archive = Archive(self.course, all_goals)
+        self.peer, self.copy, self.lose = Peer(), CourseCopy(), lose
+        self.now_s = 1000.0
+        self.most_bytes = 0
+        self.play(seconds)
+        self.ask("/subscribe", "s", ["run"])
+
+    def course(self):
+        return self.log.view()
+
+    def play(self, seconds):
+        for _ in range(round(seconds * 10)):
+            level = self.chance.uniform(-60.0, -10.0) if self.chance.random() > 0.1 else SILENCE
+            self.log.add(1, level, level - 1.0, self.chance.uniform(-9.0, 3.0))
+
+    def ask(self, path, tags, values, peer=None):
+        packet = codec.message(ROOT + path, tags, values).dgram
+        self.reception.take(packet, peer or self.peer, self.now_s)
+
+    def tick(self):
+        """One look of both sides; a packet either way may be lost."""
+        self.now_s += TICK_S
+        self.reception.news()
+        for path, places in self.copy.questions(self.now_s):
+            if not self.lose():
+                self.ask(path, "i" * len(places), places)
+        sent, self.peer.packets = self.peer.packets, []
+        for packet in sent:
+            self.most_bytes = max(self.most_bytes, len(packet))
+            if not self.lose():
+                self.hear(packet)
+
+    def hear(self, packet):
+        for address, arguments in codec.parse(packet):
+            path, clean = sound(address, arguments)
+            if path in ("/course/size", "/course/part", "/event"):
+                self.copy.hear(path, clean)
+
+    def fetch(self, within_s):
+        """Seconds until the copy is whole."""
+        began_s = self.now_s
+        while not self.is_whole():
+            assert self.now_s - began_s < within_s
+            self.tick()
+        return self.now_s - began_s
+
+    def is_whole(self):
+        ours, theirs = self.copy.course, self.log.view()
+        return (len(ours.seconds), ours.events) == (len(theirs.seconds), theirs.events)
+
+    def assert_same(self):
+        for name in ("seconds", "short_term", "integrated", "fader_db"):
+            ours, theirs = getattr(self.copy.course, name), getattr(self.log.view(), name)
+            assert theirs.tobytes() == ours.tobytes(), name
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.1, 7.9, 8.0, 8.1, 64.0, 64.1, 700.0])
+def test_a_late_screen_gets_the_course_from_its_first_column(seconds):
+    """Bit for bit, silence included, whatever the length is to the parts it comes in."""
+    between = Wire(seconds)
+    between.log.note(Event(0.0, "mark", "begin"))
+    between.fetch(within_s=10.0)
+
+    between.assert_same()
+
+
+def test_an_hour_is_there_in_a_few_seconds():
+    """36 000 columns within what one asker may have; the last minute is there at once."""
+    between = Wire(3600.0)
+    while len(between.copy.course.seconds) < 600:
+        between.tick()
+    first_s, newest = between.now_s - 1000.0, between.copy.course
+    whole_s = between.fetch(within_s=10.0)
+
+    assert 0.5 > first_s
+    assert between.log.view().seconds[-1] == newest.seconds[-1]
+    assert 6.0 > whole_s
+    assert codec.LARGEST_DATAGRAM >= between.most_bytes
+    between.assert_same()
+
+
+@pytest.mark.parametrize("share", [0.02, 0.2, 0.5])
+def test_what_is_lost_is_asked_for_again(share):
+    """One packet of fifty, of five, of two is lost, questions and answers alike: in the end all is there."""
+    chance = random.Random(8)
+    between = Wire(300.0, lambda: chance.random() < share)
+    for place in range(150):
+        between.log.note(Event(float(place), "mark", f"Kästchen {place}"))
+    between.fetch(within_s=120.0)
+
+    between.assert_same()
+
+
+def test_packets_that_change_places_do_no_harm():
+    """Every answer comes twice, shuffled among the others of its moment."""
+    between = Wire(200.0)
+    chance = random.Random(9)
+    hear, held = between.hear, []
+    between.hear = held.append
+    for _ in range(200):
+        between.tick()
+        chance.shuffle(held)
+        for packet in held + held[: len(held) // 2]:
+            hear(packet)
+        held.clear()
+
+    assert between.is_whole()
+    between.assert_same()
+
+
+def test_the_copy_follows_a_course_that_grows():
+    """Never further behind than the time between two questions."""
+    between = Wire(30.0)
+    between.fetch(within_s=5.0)
+    for _ in range(200):
+        between.play(0.1)
+        between.tick()
+        behind = len(between.log.view().seconds) - len(between.copy.course.seconds)
+        assert 6 >= behind
+    between.fetch(within_s=1.0)
+
+    between.assert_same()
+
+
+@pytest.mark.parametrize("played_s", [0.0, 5.0, 60.0, 90.0])
+def test_a_reset_empties_it(played_s):
+    """Also where the new pass is longer than the old one by the time that it is asked for again."""
+    between = Wire(60.0)
+    between.log.note(Event(3.0, "mark", "old"))
+    between.fetch(within_s=5.0)
+    between.log = CourseLog()
+    between.play(played_s)
+    for _ in range(10):
+        between.tick()
+    between.fetch(within_s=5.0)
+
+    assert () == between.copy.course.events
+    between.assert_same()
+
+
+def test_a_sidecar_that_was_started_anew_is_another_pass():
+    """Its course is as long as the old one by chance; nothing of the old one is left."""
+    between = Wire(60.0)
+    between.fetch(within_s=5.0)
+    between.log = CourseLog()
+    between.play(60.0)
+    between.reception.archive = Archive(between.course, all_goals)
+    for _ in range(20):
+        between.tick()
+
+    between.assert_same()
+
+
+def test_only_a_subscriber_is_told():
+    """Who has no lease, or none any more, gets a short refusal and not one part."""
+    between = Wire(100.0)
+    stranger = Peer(2)
+    between.ask("/course", "ii", [0, 640], stranger)
+    between.now_s += LEASE_S + 1.0
+    between.peer.packets.clear()
+    between.ask("/course", "ii", [0, 640])
+
+    for packets in (stranger.packets, between.peer.packets):
+        ((address, (path, words)),) = [message for packet in packets for message in codec.parse(packet)]
+        assert (f"{ROOT}/error", f"{ROOT}/course") == (address, path)
+        assert "subscribe first" in words
+
+
+def test_one_asker_gets_no_more_than_its_allowance():
+    """A thousand questions at once and then a hundred a second: the books say what was not answered."""
+    between = Wire(3600.0)
+    between.peer.packets.clear()
+    for _ in range(100):
+        between.ask("/course", "ii", [0, 640])
+    at_once = len(between.peer.packets)
+    for _ in range(500):
+        between.now_s += 0.01
+        between.ask("/course", "ii", [0, 640])
+
+    assert PARTS_AT_ONCE == at_once
+    assert at_once + 5 * PARTS_HZ + 1 >= len(between.peer.packets)
+    assert 0 < between.reception.drops.counts["rate"]
+
+
+@pytest.mark.parametrize(
+    ("path", "tags", "values"),
+    [
+        ("/course", "ii", (-1, 10)),
+        ("/course", "f", (0.5,)),
+        ("/course", "ff", (0.5, 1.0)),
+        ("/course", "ss", ("0", "1")),
+        ("/course", "", ()),
+        ("/events", "", ()),
+        ("/goals", "i", (1,)),
+    ],
+)
+def test_questions_that_are_none_are_refused(path, tags, values):
+    """With the reason, as everything else."""
+    between = Wire(10.0)
+    between.peer.packets.clear()
+    between.ask(path, tags, values)
+    ((address, arguments),) = codec.parse(between.peer.packets[0])
+
+    assert (f"{ROOT}/error", f"{ROOT}{path}") == (address, arguments[0])
+
+
+def test_questions_beyond_the_end_are_answered_with_the_size():
+    """Whole numbers may come as floats, as controls send them; huge ones cost nothing."""
+    between = Wire(10.0)
+    for tags, values in (("ii", (100, 640)), ("ff", (100.0, 640.0)), ("ii", (2**31 - 1, 2**31 - 1))):
+        between.peer.packets.clear()
+        between.ask("/course", tags, values)
+        ((address, arguments),) = [m for packet in between.peer.packets for m in codec.parse(packet)]
+        assert (f"{ROOT}/course/size", [100, 0]) == (address, arguments[1:])
+
+
+def test_parts_that_cannot_be_are_passed_over():
+    """Columns before the first, beyond a month, of another pass, or a blob that is no row."""
+    copy = CourseCopy()
+    copy.hear("/course/size", (7, 10, 0))
+    row = np.zeros(3, ">f4").tobytes()
+    for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):
+        copy.hear("/course/part", (which_pass, first, blob))
+        assert 0 == len(copy.course.seconds)
+    copy.hear("/course/part", (7, 9, row))
+
+    assert [1.0] == copy.course.seconds.tolist()
+
+
+def test_the_goals_come_whole():
+    """All that can be chosen there, with the figures that they are there with."""
+    between = Wire()
+    between.peer.packets.clear()
+    between.ask("/goals", "", ())
+    told = [arguments for packet in between.peer.packets for _, arguments in codec.parse(packet)]
+
+    assert [goal.name for goal in all_goals()] == [arguments[2] for arguments in told]
+    assert [(place, len(told)) for place in range(len(told))] == [
+        tuple(told[place][:2]) for place in range(len(told))
+    ]
+    assert all(len(packet) <= codec.LARGEST_DATAGRAM for packet in between.peer.packets)

@@ -1,0 +1,111 @@
+"""Each shipped surface against a peer on a real UDP socket that plays the workstation or the touch panel."""
+
+from __future__ import annotations
+
+import math
+import queue
+import socket
+
+import pytest
+
+from sidecar.engine import Engine
+from sidecar.model.snapshot import Command
+from sidecar.osc import codec
+from sidecar.osc.destinations import resolve
+from sidecar.osc.udp import OscPort, bind
+from sidecar.settings.locations import shipped_configs
+from sidecar.surfaces.surface import load_surface
+
+FOLDER = shipped_configs() / "surfaces"
+SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))
+PATIENCE_S = 60.0
+
+
+class Rig:
+    """A run's port on one side, on the other a peer that speaks only raw OSC, as its file's comments say."""
+
+    def __init__(self, name):
+        self.surface = load_surface(FOLDER / f"{name}.toml")
+        self.peer = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.peer.bind(("127.0.0.1", 0))
+        self.peer.settimeout(PATIENCE_S)
+        self.asked: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        server = bind("127.0.0.1", 0)
+        self.address = server.getsockname()
+        self.engine = Engine().__enter__()
+        target = resolve(f"127.0.0.1:{self.peer.getsockname()[1]}")
+        self.port = OscPort([], surface=self.surface, surface_target=target)
+        self.engine.run(self.port.open(server, self.asked.put))
+
+    def hear(self):
+        """The next message that the surface is sent, and that it came from the port that takes commands."""
+        data, sender = self.peer.recvfrom(65_535)
+        assert self.address == sender
+        [message] = codec.parse(data)
+        return message
+
+    def say(self, address, value):
+        """The peer's own report."""
+        self.peer.sendto(codec.message(address, "f", [value]).dgram, self.address)
+        return self.asked.get(timeout=PATIENCE_S)
+
+    def close(self):
+        self.engine.run(self.port.close())
+        self.engine.__exit__(None)
+        self.peer.close()
+
+
+@pytest.fixture(params=SHIPPED)
+def rig(request):
+    made = Rig(request.param)
+    yield made
+    made.close()
+
+
+# What the comments of the files say: dB as they are; IEC-like travel, 0 dB at three quarters; even in dB.
+UNITY = {"decibels": 0.0, "positions": 0.75, "strips": 0.0, "touch": 0.01 + 0.99 * 50 / 60}
+MAIN = {
+    "decibels": ("/main/fader", "/main/fader"),
+    "positions": ("/main/fader", "/main/fader"),
+    "strips": ("/main/fader", "/main/fader"),
+    "touch": ("/programme/fader", "/programme/fader/now"),
+}
+
+
+def test_the_fader_is_sent_and_its_answer_is_heard(rig):
+    """0 dB arrives as the number that the file promises, and said back it is 0 dB again."""
+    name = rig.surface.name
+    sent_to, answered_from = MAIN[name]
+    rig.engine.soon(rig.port.move_fader, 0.0)
+    address, [value] = rig.hear()
+    heard = rig.say(answered_from, value)
+
+    assert (sent_to, pytest.approx(UNITY[name], abs=1e-6)) == (address, value)
+    assert Command("fader", pytest.approx(0.0, abs=1e-4)) == heard
+
+
+def test_a_hand_that_closes_the_fader_is_understood(rig):
+    """The bottom of the travel, or -144 dB, is a closed fader."""
+    bottom = -144.0 if rig.surface.scale == "db" else 0.0
+
+    assert Command("fader", -math.inf) == rig.say(MAIN[rig.surface.name][1], bottom)
+
+
+def test_the_fuse_holds_on_the_wire(rig):
+    """Asked for 20 dB, what arrives is the highest that the file allows, +6 dB."""
+    rig.engine.soon(rig.port.move_fader, 20.0)
+    _, [value] = rig.hear()
+    level_db = value if rig.surface.scale == "db" else rig.surface.taper.gain_db(value)
+
+    assert pytest.approx(6.0, abs=1e-4) == level_db
+
+
+@pytest.mark.parametrize("stem", [1, 12])
+@pytest.mark.parametrize("rig", ["decibels", "positions"], indirect=True)
+def test_a_stem_is_heard_by_its_number(rig, stem):
+    """Those that have addresses for stems; the touch layout is for one fader."""
+    level = -10.0 if rig.surface.scale == "db" else 0.5
+
+    assert Command("fader", (str(stem), pytest.approx(-10.0, abs=1e-4))) == rig.say(
+        f"/stem/{stem}/fader", level
+    )
