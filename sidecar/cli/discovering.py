@@ -8,10 +8,10 @@ import logging
 import socket
 from collections.abc import Iterator
 
-from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.model.snapshot import Outlet
 from sidecar.osc.access import Doors, network
+from sidecar.run.event_loop import Engine
 
 _log = logging.getLogger(__name__)
 

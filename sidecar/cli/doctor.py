@@ -13,11 +13,11 @@ from importlib.metadata import version
 from importlib.util import find_spec
 from textwrap import fill
 
-from sidecar import self_check
 from sidecar.cli.options.command import COMMAND_PORT
+from sidecar.doctor import tone_test
+from sidecar.doctor.tone_test import Found
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.model.readings import figure
-from sidecar.self_check import Found
 from sidecar.settings.goals import all_goals, goal_faults
 from sidecar.settings.locations import own_configs
 from sidecar.version import program_version
@@ -159,6 +159,6 @@ def _terminal() -> Iterator[Found]:
 
 def _tone(device: str | None, play_to: str | None) -> Iterator[Found]:
     try:
-        yield from self_check.hear_tone(device, play_to, partial(print, flush=True))
+        yield from tone_test.hear_tone(device, play_to, partial(print, flush=True))
     except SidecarError as error:
         yield Found("tone", False, str(error))

@@ -7,11 +7,11 @@ import contextlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from sidecar.alerts.programs import Reactions, reaction
 from sidecar.cli.reaching import Reached
-from sidecar.engine import Engine
 from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.snapshot import Outlet, Snapshot, Target
-from sidecar.reactions import Reactions, reaction
+from sidecar.run.event_loop import Engine
 from sidecar.surfaces.feedback import Display
 
 

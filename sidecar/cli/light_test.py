@@ -11,13 +11,13 @@ from dataclasses import replace
 from rich.console import Console
 
 from sidecar.cli.table import open_table
-from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.lights import Light, all_lights, light_faults, load_light
 from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import Show
 from sidecar.lights.sender import Lamp, Lamps
 from sidecar.osc.destinations import resolve
+from sidecar.run.event_loop import Engine
 from sidecar.settings.locations import own_configs
 
 _CAUTION = (

@@ -8,10 +8,10 @@ from sidecar.cli.mixing import mix_of
 from sidecar.cli.reaching import workstation
 from sidecar.cli.running import run_session
 from sidecar.errors import SettingsError
+from sidecar.run.stem_faders import Mix
 from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
-from sidecar.stem_faders import Mix
 
 
 def run(options: argparse.Namespace) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from sidecar.errors import SettingsError
-from sidecar.stem_faders import Mix
+from sidecar.run.stem_faders import Mix
 
 
 def mix_of(options: argparse.Namespace) -> Mix | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sidecar.errors import SettingsError
 from sidecar.osc.destinations import Destination, resolve
 from sidecar.sources import FaderSource
-from sidecar.sources.rehearsal.desk import Desk
+from sidecar.sources.rehearsal.workstation import Desk
 from sidecar.surfaces.surface import Surface, load_surface
 
 _REHEARSED = "decibels"

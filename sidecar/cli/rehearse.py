@@ -9,8 +9,8 @@ from sidecar.cli.mixing import mix_of
 from sidecar.cli.reaching import rehearsed
 from sidecar.cli.running import run_session
 from sidecar.errors import SettingsError
+from sidecar.run.stem_faders import Mix
 from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.stem_faders import Mix
 
 _FASTEST = 100.0
 

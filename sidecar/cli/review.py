@@ -10,7 +10,7 @@ from sidecar.cli.many import Told, each
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.journal import reader
-from sidecar.review import Review, past_of_file, past_of_record
+from sidecar.run.review import Review, past_of_file, past_of_record
 from sidecar.settings.goals import load_goal
 
 _USUAL_GOAL = "r128"

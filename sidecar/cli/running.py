@@ -21,7 +21,6 @@ from sidecar.cli.options.command import LISTEN_PORT
 from sidecar.cli.patient import patient_output
 from sidecar.cli.reaching import Reach, Reached, no_fader
 from sidecar.cli.worker import run_beside, wait
-from sidecar.engine import Engine
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
@@ -30,16 +29,17 @@ from sidecar.model.snapshot import Outlet
 from sidecar.osc.access import network
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.profiles import load_earlier
-from sidecar.remote_fader import RemoteFader
-from sidecar.session import Session
+from sidecar.run.earlier_passes import load_earlier
+from sidecar.run.event_loop import Engine
+from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, Setup
+from sidecar.run.remote_fader import RemoteFader
+from sidecar.run.session import Session
+from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
-from sidecar.setup import SCREEN_HZ, UPDATE_HZ, Setup
 from sidecar.sources import Source
-from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:
-    from sidecar.tape import Tape
+    from sidecar.run.audio_recorder import Tape
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
@@ -176,7 +176,7 @@ def _close(journal: Journal) -> None:
 def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:
     if options.write is None:
         return None
-    from sidecar.tape import Tape
+    from sidecar.run.audio_recorder import Tape
 
     tape = Tape(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
     closing.callback(tape.close)

@@ -12,7 +12,7 @@ from sidecar.cli import CANNOT, LOST
 from sidecar.cli.ending import Ending, ending
 from sidecar.cli.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
-from sidecar.session import Session
+from sidecar.run.session import Session
 
 _END_S = 5.0
 _LOOK_S = 0.1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from sidecar.alerts import OVER_FROM_S
+from sidecar.alerts.rules import OVER_FROM_S
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 

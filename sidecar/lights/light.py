@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from sidecar.alerts import MIN_ON_S
+from sidecar.alerts.rules import MIN_ON_S
 from sidecar.errors import SettingsError
 from sidecar.lights.conditions import CONDITIONS, Condition
 from sidecar.settings import toml

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from sidecar.alerts import FlashLimit
+from sidecar.alerts.rules import FlashLimit
 from sidecar.lights.conditions import Condition
 from sidecar.lights.light import Light, Value
 

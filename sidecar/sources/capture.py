@@ -1,6 +1,6 @@
 """The capture process: PortAudio on one side, a ring and lines of JSON on the other.
 
-Started by :mod:`sidecar.sources.recorder` as ``python -m sidecar.sources.capture ORDER``. Says, one
+Started by :mod:`sidecar.sources.capture_client` as ``python -m sidecar.sources.capture ORDER``. Says, one
 JSON object a line: ``{"opened": rate_hz, "at": s}`` once, ``{"frames": n, "overflows": n, "at": s}``
 whenever frames are complete in the ring, and ``{"error": text}`` before it ends. Times are on the
 monotonic clock, which all processes of a machine share. It ends when its standard input does.

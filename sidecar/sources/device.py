@@ -11,9 +11,9 @@ import numpy as np
 
 from sidecar.errors import DeviceLost, SourceError
 from sidecar.sources import Block
+from sidecar.sources.capture_client import Recorder, State
 from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices
 from sidecar.sources.losses import ClockLoss
-from sidecar.sources.recorder import Recorder, State
 from sidecar.sources.sleep import Sleep, clocks
 from sidecar.sources.watch import OPEN_LIMIT_S, Watch
 

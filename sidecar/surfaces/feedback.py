@@ -7,7 +7,7 @@ import asyncio
 import time
 from collections.abc import Callable
 
-from sidecar.alerts import FlashLimit
+from sidecar.alerts.rules import FlashLimit
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.addresses import ALERT_STATES, OUTGOING, Outgoing

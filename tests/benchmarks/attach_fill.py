@@ -13,12 +13,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sidecar.course import CourseLog
-from sidecar.engine import Engine
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Course, Snapshot
 from sidecar.osc.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
+from sidecar.run.event_loop import Engine
+from sidecar.run.timeline import CourseLog
 from sidecar.settings.goals import Goal, all_goals
 
 UPDATE_S = 0.1

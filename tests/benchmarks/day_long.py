@@ -23,9 +23,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "standards"))
 from whole_file import K_WEIGHTING_48_KHZ, lufs, power_mean
 
 from sidecar.journal.writer import Journal
-from sidecar.session import Session
+from sidecar.run.options import Setup
+from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
-from sidecar.setup import Setup
 from sidecar.sources import Block
 
 RATE_HZ = 48_000

@@ -29,7 +29,6 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "osc"))
 
 from hostile import hostile_packet
 
-from sidecar.engine import Engine
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot, Target
 from sidecar.osc import codec
@@ -38,6 +37,7 @@ from sidecar.osc.framing import Slip
 from sidecar.osc.publisher import Outbox
 from sidecar.osc.server import Reception
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 25.0

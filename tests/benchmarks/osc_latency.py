@@ -19,13 +19,13 @@ from multiprocessing.connection import Connection
 
 import numpy as np
 
-from sidecar.engine import Engine
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.session import Session
+from sidecar.run.event_loop import Engine
+from sidecar.run.options import Setup
+from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
-from sidecar.setup import Setup
 from sidecar.sources import Block
 
 RATE_HZ = 48_000

@@ -15,11 +15,11 @@ import time
 from dataclasses import replace
 from multiprocessing.connection import Connection
 
-from sidecar.engine import Engine
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 PORT = tuple[str, int]

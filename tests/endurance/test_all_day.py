@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from sidecar.advice.programme.history import History
-from sidecar.advising import Adviser
-from sidecar.course import CourseLog
 from sidecar.loudness.gating import Powers, gating_powers
 from sidecar.meter import Blocks, Meter
-from sidecar.metering import Taken
 from sidecar.model.readings import Reading
+from sidecar.run.advising import Adviser
+from sidecar.run.metering import Taken
+from sidecar.run.timeline import CourseLog
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
 

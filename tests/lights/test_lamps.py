@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.lights import sender as lamp_module
 from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0

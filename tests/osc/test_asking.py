@@ -14,7 +14,6 @@ import pytest
 
 from sidecar.cli.listen import _hear
 from sidecar.cli.parser import make_parser
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
@@ -23,6 +22,7 @@ from sidecar.osc.client import Asking
 from sidecar.osc.destinations import resolve
 from sidecar.osc.subscriptions import LEASE_S
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 30.0

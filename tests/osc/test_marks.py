@@ -2,13 +2,13 @@
 
 import pytest
 
-from sidecar.course import CourseLog
 from sidecar.model.snapshot import Course, Event, Snapshot
 from sidecar.osc import codec
 from sidecar.osc.addresses import MARKED
 from sidecar.osc.backlog import Archive
 from sidecar.osc.publisher import Line, Outbox
 from sidecar.osc.selection import EVERYTHING, select
+from sidecar.run.timeline import CourseLog
 from sidecar.settings.goals import all_goals, load_goal
 
 

@@ -7,7 +7,6 @@ import time
 import pytest
 from hostile import hostile_packet
 
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import Command, Snapshot
@@ -15,6 +14,7 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import SENT
 from sidecar.osc.destinations import resolve, split
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.surface import Surface
 

@@ -13,7 +13,6 @@ import pytest
 
 from sidecar.cli import main
 from sidecar.cli.options.command import OSC_ROOT
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Course, Event, Snapshot
@@ -27,6 +26,7 @@ from sidecar.oscquery.tree import Tree
 from sidecar.remote.commands import datagram
 from sidecar.remote.feed import RemoteFeed
 from sidecar.remote.received import sound
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.surface import Surface
 

@@ -9,7 +9,6 @@ import time
 import pytest
 from hostile import hostile_packet
 
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot
@@ -17,6 +16,7 @@ from sidecar.osc import codec
 from sidecar.osc import tcp as streams_module
 from sidecar.osc.framing import Slip
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0

@@ -8,11 +8,11 @@ import aiohttp
 import jsonschema
 import pytest
 
-from sidecar.engine import Engine
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Hand, Snapshot, Stem
 from sidecar.osc.access import Doors
 from sidecar.oscquery.server import Discovery, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 OSC_PORT = 9139

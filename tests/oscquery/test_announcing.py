@@ -11,10 +11,10 @@ from zeroconf import ServiceStateChange
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from sidecar.cli.discovering import discovery
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.osc.udp import bind
 from sidecar.oscquery.announce import OSC, OSCQUERY, services
+from sidecar.run.event_loop import Engine
 
 PATIENCE_S = 60.0
 

@@ -12,7 +12,7 @@ import pytest
 from sidecar.model.readings import Move
 from sidecar.osc import codec
 from sidecar.oscquery.server import LONGEST_COMMAND, MOST_LISTENERS
-from sidecar.session import Session, Setup
+from sidecar.run.session import Session, Setup
 from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
 

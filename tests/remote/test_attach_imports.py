@@ -3,7 +3,15 @@
 import subprocess
 import sys
 
-HEAVY = {"numba", "scipy", "sounddevice", "soundfile", "sidecar.meter", "sidecar.advice", "sidecar.session"}
+HEAVY = {
+    "numba",
+    "scipy",
+    "sounddevice",
+    "soundfile",
+    "sidecar.meter",
+    "sidecar.advice",
+    "sidecar.run.session",
+}
 
 
 def test_the_screen_and_its_feed_load_no_meter():

@@ -5,7 +5,6 @@ import random
 import numpy as np
 import pytest
 
-from sidecar.course import CourseLog
 from sidecar.model.readings import SILENCE
 from sidecar.model.snapshot import Event, Target
 from sidecar.osc import codec
@@ -17,6 +16,7 @@ from sidecar.osc.server import Reception
 from sidecar.osc.subscriptions import LEASE_S
 from sidecar.remote.received import sound
 from sidecar.remote.timeline import CourseCopy
+from sidecar.run.timeline import CourseLog
 from sidecar.settings.goals import all_goals
 
 TICK_S = 0.05

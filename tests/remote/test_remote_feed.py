@@ -15,18 +15,18 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from sidecar.engine import Engine
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command
 from sidecar.osc import codec
 from sidecar.osc.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
-from sidecar.session import Session
+from sidecar.run.event_loop import Engine
+from sidecar.run.options import Setup
+from sidecar.run.session import Session
+from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
-from sidecar.setup import Setup
 from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.stem_faders import Mix
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 TIMES = 40.0

@@ -8,7 +8,7 @@ import time
 
 from sidecar.osc import codec
 from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.sources.rehearsal.desk import Desk
+from sidecar.sources.rehearsal.workstation import Desk
 
 PATIENCE_S = 10.0
 

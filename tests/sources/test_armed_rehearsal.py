@@ -11,12 +11,12 @@ from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import Obeying
 from sidecar.advice.faders.tapers import Ramp
-from sidecar.engine import Engine
 from sidecar.model.readings import Move
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.locations import shipped_configs
-from sidecar.sources.rehearsal.desk import Desk
+from sidecar.sources.rehearsal.workstation import Desk
 from sidecar.surfaces.surface import load_surface
 
 FOLDER = shipped_configs() / "surfaces"

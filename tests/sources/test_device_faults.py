@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from sidecar.errors import DeviceLost, SourceError
+from sidecar.sources import capture_client as recorder_module
 from sidecar.sources import device as device_module
-from sidecar.sources import recorder as recorder_module
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.inputs import list_devices
 

@@ -8,7 +8,7 @@ from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
 from sidecar.osc import codec
 from sidecar.settings.locations import shipped_configs
-from sidecar.sources.rehearsal.desk import Desk
+from sidecar.sources.rehearsal.workstation import Desk
 from sidecar.surfaces.surface import load_surface
 
 SURFACES = sorted((shipped_configs() / "surfaces").glob("*.toml"))

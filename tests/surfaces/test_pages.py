@@ -8,12 +8,12 @@ import time
 
 import pytest
 
-from sidecar.engine import Engine
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command, Snapshot, Stem
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.feedback import Display

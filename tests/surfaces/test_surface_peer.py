@@ -8,11 +8,11 @@ import socket
 
 import pytest
 
-from sidecar.engine import Engine
 from sidecar.model.snapshot import Command
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
+from sidecar.run.event_loop import Engine
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.surface import load_surface
 

@@ -8,7 +8,7 @@ import scripted_feed as scenes
 from driving import GENEROUS, settled, shown, until
 
 from sidecar.model.readings import Reading, mean_square
-from sidecar.review import Past, Review, integrated_course
+from sidecar.run.review import Past, Review, integrated_course
 from sidecar.settings.goals import load_goal
 from tui.app import make_app
 from tui.screens.goals import GoalDialog

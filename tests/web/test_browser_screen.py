@@ -16,11 +16,11 @@ import pytest
 from chrome import chrome, wait_for
 from needs import need
 
-from sidecar.engine import Engine
 from sidecar.osc.udp import OscPort, bind
-from sidecar.session import Session
+from sidecar.run.event_loop import Engine
+from sidecar.run.options import Setup
+from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
-from sidecar.setup import Setup
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.web.server import MOST_TABS
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sidecar.advising import Adviser
+from sidecar.run.advising import Adviser
 from sidecar.settings.goals import load_goal
 
 LOUD = 10 ** ((-15.0 + 0.691) / 10)

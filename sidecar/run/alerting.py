@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from sidecar.alerts import Watch
+from sidecar.alerts.rules import Watch
 from sidecar.model.readings import SILENCE, Alert, Reading
 from sidecar.settings.goals import Goal
 

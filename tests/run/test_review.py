@@ -14,10 +14,10 @@ from sidecar.journal import reader
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import loudness, mean_square
 from sidecar.model.snapshot import Command
-from sidecar.review import Review, integrated_course, past_of_file, past_of_record
-from sidecar.session import Session
+from sidecar.run.options import Setup
+from sidecar.run.review import Review, integrated_course, past_of_file, past_of_record
+from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
-from sidecar.setup import Setup
 from sidecar.sources.file import FileSource
 
 RATE_HZ = 48_000
@@ -142,7 +142,7 @@ def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_fil
         def start(self):
             pass
 
-    monkeypatch.setattr("sidecar.review.threading.Thread", Held)
+    monkeypatch.setattr("sidecar.run.review.threading.Thread", Held)
     for name in ("a85", "r128-s1"):
         review.send(Command("goal", name))
     for target, args in reversed(waiting):

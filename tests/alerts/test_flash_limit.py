@@ -11,7 +11,7 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.alerts import FlashLimit
+from sidecar.alerts.rules import FlashLimit
 
 MOST_CHANGES = 3
 WINDOW_S = 1.0

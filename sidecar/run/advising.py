@@ -12,13 +12,13 @@ from sidecar.journal.record import Told
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE, Move, Ride
 from sidecar.model.snapshot import EarlierPass, Opening, Stem
+from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal
 from sidecar.sources import Block
-from sidecar.stem_faders import StemFaders
 
 if TYPE_CHECKING:
     from sidecar.journal.resume import Resumable
-    from sidecar.metering import Taken
+    from sidecar.run.metering import Taken
 
 _ADVISE_S = 1.0
 _ADVISE_SHARE = 1.0 / 600.0

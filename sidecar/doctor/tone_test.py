@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.line_up import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, Order
+from sidecar.doctor.tone_player import TonePlayer
+from sidecar.doctor.tone_process import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, Order
 from sidecar.model.readings import FloatArray, decibel, figure
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.inputs import choose, list_devices
-from sidecar.tone_player import TonePlayer
 
 LEAD_S = 3.0
 """Time to turn the monitors down or to say no."""

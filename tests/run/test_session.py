@@ -11,15 +11,15 @@ from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command
-from sidecar.remote_fader import RemoteFader
-from sidecar.session import Session
+from sidecar.run.audio_recorder import Tape
+from sidecar.run.options import Setup
+from sidecar.run.remote_fader import RemoteFader
+from sidecar.run.session import Session
+from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
-from sidecar.setup import Setup
 from sidecar.sources import Block
-from sidecar.stem_faders import Mix
 from sidecar.surfaces.surface import load_surface
-from sidecar.tape import Tape
 
 RATE_HZ = 48_000
 STEP = 4_800

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from sidecar import reactions as reactions_module
-from sidecar.engine import Engine
+from sidecar.alerts import programs as reactions_module
+from sidecar.alerts.programs import Reactions, reaction
 from sidecar.errors import SettingsError
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Reading
 from sidecar.model.snapshot import Snapshot
-from sidecar.reactions import Reactions, reaction
+from sidecar.run.event_loop import Engine
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 20.0
@@ -206,7 +206,7 @@ def test_what_a_program_says_goes_to_the_log_and_not_all_of_it(tmp_path, engine,
     with caplog.at_level(logging.INFO):
         engine.soon(running.offer, snapshot(over="on"))
         engine.run(running.close())
-    [record] = [each for each in caplog.records if each.name == "sidecar.reactions"]
+    [record] = [each for each in caplog.records if each.name == "sidecar.alerts.programs"]
 
     assert logging.WARNING == record.levelno
     assert "for over on: ended with 4. lamp not found" in record.getMessage()

@@ -8,8 +8,8 @@ import subprocess
 import threading
 from contextlib import suppress
 
+from sidecar.doctor.tone_process import Order
 from sidecar.errors import SourceError
-from sidecar.line_up import Order
 from sidecar.sources.child import start_child
 
 _ANSWER_LIMIT_S = 15.0
@@ -22,7 +22,7 @@ class TonePlayer:
 
     def __init__(self, order: Order) -> None:
         """Raises SourceError where there is no such output or it cannot be opened like that."""
-        self._process = start_child("sidecar.line_up", order.to_json())
+        self._process = start_child("sidecar.doctor.tone_process", order.to_json())
         self._said: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()
         self._ear = threading.Thread(target=self._listen, name="player", daemon=True)
         self._ear.start()

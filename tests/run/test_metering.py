@@ -5,7 +5,7 @@ import pytest
 
 from sidecar.errors import SettingsError
 from sidecar.meter import Meter
-from sidecar.metering import Metering
+from sidecar.run.metering import Metering
 
 RATE_HZ = 48_000
 NAMES = ("voice", "band")

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar import profiles
 from sidecar.cli import main
 from sidecar.errors import SettingsError, SourceError
 from sidecar.journal.record import Pass, Told
 from sidecar.journal.schema import usual_file
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
+from sidecar.run import earlier_passes
 from sidecar.settings import locations
 from sidecar.settings.goals import load_goal
 
@@ -42,7 +42,7 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
     kept.blocks(quiet, np.full(300, -15.0), np.full(300, -36.0), -6.0, Reading(seconds=70.0))
     kept.end()
     journal.close()
-    read = profiles.load_earlier("last")
+    read = earlier_passes.load_earlier("last")
 
     assert ("the pass of evening", 70.0) == (read.title, read.seconds)
     np.testing.assert_allclose(read.energies, 1e-3, rtol=1e-6)
@@ -51,7 +51,7 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
 def test_without_a_last_pass_the_person_is_told_what_to_do():
     """One sentence, no traceback."""
     with pytest.raises(SettingsError, match="at least a minute"):
-        profiles.load_earlier("last")
+        earlier_passes.load_earlier("last")
 
 
 def test_a_record_that_is_damaged_is_said_to_be():
@@ -60,12 +60,12 @@ def test_a_record_that_is_damaged_is_said_to_be():
     usual_file().write_bytes(b"torn" * 1000)
 
     with pytest.raises(SettingsError, match=re.escape(usual_file().name)):
-        profiles.load_earlier("last")
+        earlier_passes.load_earlier("last")
 
 
 def test_a_file_of_the_mix_serves_as_earlier_pass(mix):
     """Its energies are those of the meter, one each 100 ms."""
-    earlier = profiles.load_earlier(str(mix))
+    earlier = earlier_passes.load_earlier(str(mix))
 
     assert ("mix.wav", 90.0) == (earlier.title, earlier.seconds)
     assert pytest.approx(6.0, abs=0.2) == 10 * np.log10(
@@ -76,7 +76,7 @@ def test_a_file_of_the_mix_serves_as_earlier_pass(mix):
 def test_a_profile_that_cannot_be_read_is_refused(tmp_path):
     """As any other file."""
     with pytest.raises(SourceError):
-        profiles.load_earlier(str(tmp_path / "none.wav"))
+        earlier_passes.load_earlier(str(tmp_path / "none.wav"))
 
 
 def test_the_second_run_knows_what_is_coming(mix, capsys):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from alert_desk import GOAL, HOT, ON_TARGET, OVER, SILENT, STEP_S, Desk
 
-from sidecar.alerts import Watch
+from sidecar.alerts.rules import Watch
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Reading
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from sidecar.advising import Adviser
-from sidecar.chronicle import Tell
 from sidecar.journal.record import Told
 from sidecar.model.readings import SILENCE, figure
 from sidecar.model.snapshot import Command, Hand
-from sidecar.remote_fader import RemoteFader
+from sidecar.run.advising import Adviser
+from sidecar.run.pass_log import Tell
+from sidecar.run.remote_fader import RemoteFader
 from sidecar.sources import FaderSource, Source
 
 _THERE_DB = 0.05

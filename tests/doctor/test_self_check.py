@@ -6,12 +6,12 @@ from functools import partial
 import numpy as np
 import pytest
 
-from sidecar import self_check
 from sidecar.cli import main
+from sidecar.doctor import tone_test
+from sidecar.doctor.tone_process import LENGTH_S, Order, Output, choose_output, tone
+from sidecar.doctor.tone_test import Arrival, hear_tone, judge, listen
 from sidecar.errors import SourceError
-from sidecar.line_up import LENGTH_S, Order, Output, choose_output, tone
 from sidecar.meter import Meter
-from sidecar.self_check import Arrival, hear_tone, judge, listen
 
 RATE_HZ = 48_000
 BEGAN_S = 1000.0
@@ -203,7 +203,7 @@ def two(loopback):
 
 def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     """Through a real sound server: −23.0 LUFS within 0.1 LU, in tune, nothing lost, after the caution."""
-    monkeypatch.setattr(self_check, "hear_tone", partial(hear_tone, lead_s=0.1))
+    monkeypatch.setattr(tone_test, "hear_tone", partial(hear_tone, lead_s=0.1))
     main(["doctor", "--tone"])
     lines = capsys.readouterr().out.splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("CAUTION"))
@@ -233,7 +233,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
     """Ctrl-C after the caution: the process that would play is gone before it was told to."""
     players = []
 
-    class Watched(self_check.TonePlayer):
+    class Watched(tone_test.TonePlayer):
         def __init__(self, order):
             players.append(self)
             super().__init__(order)
@@ -244,7 +244,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
     def refuse(_caution):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(self_check, "TonePlayer", Watched)
+    monkeypatch.setattr(tone_test, "TonePlayer", Watched)
     with pytest.raises(KeyboardInterrupt):
         list(hear_tone("loopback", None, refuse))
 
@@ -263,7 +263,7 @@ def test_nothing_sounds_without_being_asked_for(monkeypatch, capsys):
     def never(*_):
         raise AssertionError("a tone was about to be played")
 
-    monkeypatch.setattr(self_check, "TonePlayer", never)
+    monkeypatch.setattr(tone_test, "TonePlayer", never)
     main(["doctor"])
 
     assert "CAUTION" not in capsys.readouterr().out

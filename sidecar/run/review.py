@@ -19,8 +19,8 @@ from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading, figure
 from sidecar.model.snapshot import Command, Course, Event, Snapshot
+from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
-from sidecar.stem_faders import Mix, StemFaders
 
 if TYPE_CHECKING:
     from sidecar.delivery.measure.whole_file import Measured

@@ -1,8 +1,8 @@
 """The line-up tone, and the process that plays it.
 
-``python -m sidecar.line_up ORDER`` says, one JSON object a line: ``{"output": label}`` when it is open,
-``{"playing": s}`` (monotonic clock) when the tone begins, which waits for a line on standard input, and
-``{"error": text}`` where it cannot. It leaves when the tone was played, or standard input ends.
+``python -m sidecar.doctor.tone_process ORDER`` says, one JSON object a line: ``{"output": label}`` when it
+is open, ``{"playing": s}`` (monotonic clock) when the tone begins, which waits for a line on standard input,
+and ``{"error": text}`` where it cannot. It leaves when the tone was played, or standard input ends.
 """
 
 from __future__ import annotations

@@ -6,9 +6,9 @@ import pytest
 from sidecar.errors import SettingsError
 from sidecar.meter import StemBlocks
 from sidecar.model.readings import SILENCE
+from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
-from sidecar.stem_faders import Mix, StemFaders
 
 GOAL = load_goal("r128")
 NAMES = ("voice", "band")

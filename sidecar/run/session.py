@@ -11,24 +11,24 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from sidecar.advising import Adviser
-from sidecar.chronicle import Chronicle
 from sidecar.errors import SettingsError
 from sidecar.journal.record import Pass, Told
 from sidecar.model import gaps
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
-from sidecar.profiles import on_record
-from sidecar.programme_fader import ProgrammeFader
+from sidecar.run.advising import Adviser
+from sidecar.run.alerting import Warner
+from sidecar.run.earlier_passes import on_record
+from sidecar.run.options import Setup
+from sidecar.run.pass_log import Chronicle
+from sidecar.run.programme_fader import ProgrammeFader
+from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
-from sidecar.setup import Setup
 from sidecar.sources import Block, Source, StemFaderSource
-from sidecar.stem_faders import StemFaders
-from sidecar.warning import Warner
 
 if TYPE_CHECKING:
     from sidecar.journal.resume import Resumable
-    from sidecar.metering import Metering
+    from sidecar.run.metering import Metering
 
 _WAITING_AFTER_S = 1.0
 
@@ -127,7 +127,7 @@ class Session:
 
     def _prepared(self) -> Metering:
         """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
-        from sidecar.metering import Metering
+        from sidecar.run.metering import Metering
 
         source = self._source
         meter = Metering(source.rate_hz, source.channels, self._layout, self._stems)

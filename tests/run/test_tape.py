@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from sidecar.errors import SettingsError
-from sidecar.tape import Tape
+from sidecar.run.audio_recorder import Tape
 
 RATE_HZ = 48_000
 

@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sidecar.course import CourseLog
 from sidecar.errors import SettingsError
 from sidecar.journal.record import Pass, Stems, Told
 from sidecar.journal.resume import Resumable, resumable
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Course, Event, EventKind
+from sidecar.run.timeline import CourseLog
 from sidecar.settings.goals import Goal
 
 if TYPE_CHECKING:
     from sidecar.journal.open_pass import OpenPass
     from sidecar.journal.record import Record
     from sidecar.journal.writer import Journal
-    from sidecar.metering import Taken
+    from sidecar.run.metering import Taken
 
 log = logging.getLogger(__name__)
 

@@ -9,7 +9,7 @@ from alert_desk import GOAL, OVER, STEP_S, Desk
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.alerts import Watch
+from sidecar.alerts.rules import Watch
 from sidecar.model.readings import ALERT_NAMES, Alert, Reading
 
 levels = st.one_of(

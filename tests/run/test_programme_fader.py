@@ -1,11 +1,11 @@
 """What is said of the programme fader, and what becomes of it."""
 
 from sidecar.advice.faders.move_detector import Guess
-from sidecar.advising import Adviser
 from sidecar.journal.record import Told
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command
-from sidecar.programme_fader import ProgrammeFader
+from sidecar.run.advising import Adviser
+from sidecar.run.programme_fader import ProgrammeFader
 from sidecar.settings.goals import load_goal
 
 

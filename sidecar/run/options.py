@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sidecar.advice.programme.advisor import Earlier
-from sidecar.remote_fader import RemoteFader
+from sidecar.run.remote_fader import RemoteFader
+from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import Goal
-from sidecar.stem_faders import Mix
 
 if TYPE_CHECKING:
     from sidecar.journal.record import Record
     from sidecar.journal.writer import Journal
-    from sidecar.tape import Tape
+    from sidecar.run.audio_recorder import Tape
 
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""

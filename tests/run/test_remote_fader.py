@@ -6,7 +6,7 @@ import math
 import pytest
 
 from sidecar.model.readings import Move
-from sidecar.remote_fader import RemoteFader
+from sidecar.run.remote_fader import RemoteFader
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.surface import load_surface
 

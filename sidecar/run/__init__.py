@@ -1,0 +1,1 @@
+"""One run: source, meter, advice, alerts and outlets put together."""
