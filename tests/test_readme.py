@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.cli.parser import make_parser
+from sidecar.cli.arguments.parser import make_parser
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

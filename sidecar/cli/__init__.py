@@ -7,9 +7,9 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 
-from sidecar.cli.spelling import settle_outputs
-from sidecar.cli.unsteered import unsteered
-from sidecar.cli.unwritable import DISK_FULL, unwritable
+from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.cli.terminal.text import settle_outputs
+from sidecar.cli.terminal.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
 
 CANNOT, LOST, INTERRUPTED = 2, 3, 130
@@ -21,12 +21,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Products of small matrices only: the library's own threads would take the cores from the audio.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        parser = import_module("sidecar.cli.parser").make_parser()  # Ctrl-C may come while it is loaded
+        parser = import_module(
+            "sidecar.cli.arguments.parser"
+        ).make_parser()  # Ctrl-C may come while it is loaded
         options = parser.parse_args(arguments)
         if options.command is None:
             parser.print_help(sys.stderr)
             return CANNOT
-        code = import_module(f"sidecar.cli.{options.command.replace('-', '_')}").run(options)
+        code = import_module(f"sidecar.cli.commands.{options.command.replace('-', '_')}").run(options)
         sys.stdout.flush()
     except DeviceLost as error:
         return _refuse(error, LOST)

@@ -16,8 +16,8 @@ from made_archive import LOUD, made_archive
 from rich.console import Console
 
 from sidecar.cli import main
-from sidecar.cli.check_archive_board import Board, _table
-from sidecar.cli.check_json import schema_text
+from sidecar.cli.results.archive_board import Board, _table
+from sidecar.cli.results.check_json import schema_text
 from sidecar.delivery.batch.store import Due
 from sidecar.delivery.batch.work import Kept
 from sidecar.delivery.judge.checking import Unread

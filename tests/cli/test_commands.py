@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 import soundfile
 
-import sidecar.cli.devices
+import sidecar.cli.commands.devices
 from sidecar.cli import main
-from sidecar.cli.parser import make_parser
+from sidecar.cli.arguments.parser import make_parser
 from sidecar.settings import toml
 from sidecar.settings.locations import own_configs, shipped_configs
 from sidecar.sources.inputs import DeviceInfo
@@ -52,7 +52,7 @@ def test_every_command_helps_with_examples(command, capsys):
 def test_help_loads_nothing_heavy():
     """It is there at once because neither numpy nor the compiler nor the screen is imported."""
     code = (
-        "import sys\nfrom sidecar.cli.parser import make_parser\nmake_parser().format_help()\n"
+        "import sys\nfrom sidecar.cli.arguments.parser import make_parser\nmake_parser().format_help()\n"
         "import sidecar.cli\nprint([m for m in ('numpy', 'numba', 'textual', 'scipy') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -113,7 +113,7 @@ def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, c
     text = (shipped_configs() / "goals" / "r128.toml").read_text(encoding="utf-8")
     path.write_text(re.sub("(?m)^title = .*", 'title = "Film [a][/b] :ok:"', text), encoding="utf-8")
     device = DeviceInfo("Line [c][/d] :ok:", "ALSA", 2, 48_000)
-    monkeypatch.setattr(sidecar.cli.devices, "list_devices", lambda: [device])
+    monkeypatch.setattr(sidecar.cli.commands.devices, "list_devices", lambda: [device])
     reference = tmp_path / "[e]like.wav"
     shutil.copy(files[0], reference)
     for command in (

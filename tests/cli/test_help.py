@@ -5,9 +5,9 @@ import sys
 
 import pytest
 
-import sidecar.cli.parser
+import sidecar.cli.arguments.parser
 from sidecar.cli import main
-from sidecar.cli.parser import make_parser
+from sidecar.cli.arguments.parser import make_parser
 
 COMMANDS = (
     *("rehearse", "live", "screen", "review", "check", "match", "stamp", "passes"),
@@ -101,7 +101,7 @@ def test_an_interrupt_while_the_options_are_read_is_no_fault(monkeypatch, capsys
     def interrupted():
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(sidecar.cli.parser, "make_parser", interrupted)
+    monkeypatch.setattr(sidecar.cli.arguments.parser, "make_parser", interrupted)
 
     assert 130 == main(["goals"])
     assert ("", "") == tuple(capsys.readouterr())

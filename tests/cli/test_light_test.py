@@ -7,7 +7,8 @@ import sys
 
 import pytest
 
-from sidecar.cli import light_test, main
+from sidecar.cli import main
+from sidecar.cli.commands import light_test
 from sidecar.osc import codec
 
 EACH_S = "1"

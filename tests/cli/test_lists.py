@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-import sidecar.cli.devices
+import sidecar.cli.commands.devices
 import sidecar.sources.inputs
 from sidecar.cli import main
 
@@ -46,7 +46,7 @@ def test_paths_are_printed_whole(said):
 
 def test_no_inputs_at_all_is_said_as_such(said, monkeypatch):
     """An empty table would say nothing, and of no input it cannot be said that it looks like no loopback."""
-    monkeypatch.setattr(sidecar.cli.devices, "list_devices", list)
+    monkeypatch.setattr(sidecar.cli.commands.devices, "list_devices", list)
     shown = said("devices")
 
     assert shown.startswith("There are no audio inputs: ")

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.cli import log as log_module
-from sidecar.cli.log import kept_log
+from sidecar.cli.terminal import log as log_module
+from sidecar.cli.terminal.log import kept_log
 from sidecar.settings.locations import log_folder
 
 log = logging.getLogger("sidecar.somewhere")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.cli.many import each
+from sidecar.cli.terminal.progress import each
 from sidecar.errors import SourceError
 
 PATHS = [Path(f"{number}.wav") for number in range(6)]

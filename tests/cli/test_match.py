@@ -9,8 +9,8 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.cli import match as match_command
-from sidecar.cli import stamp as stamp_command
+from sidecar.cli.commands import match as match_command
+from sidecar.cli.commands import stamp as stamp_command
 
 RATE_HZ = 48_000
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.cli.lines import PlainLines, SpokenLine, spoken
+from sidecar.cli.run.lines import PlainLines, SpokenLine, spoken
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.settings.goals import load_goal

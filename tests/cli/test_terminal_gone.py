@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.cli.terminal import Terminal
+from sidecar.cli.terminal.state import Terminal
 
 
 @pytest.fixture

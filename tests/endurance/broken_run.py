@@ -2,7 +2,8 @@
 
 import sys
 
-from sidecar.cli import live, main
+from sidecar.cli import main
+from sidecar.cli.commands import live
 from sidecar.sources.file import FileSource
 
 BREAKS_AFTER_S = 4.0

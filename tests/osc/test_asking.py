@@ -12,8 +12,8 @@ import time
 
 import pytest
 
-from sidecar.cli.listen import _hear
-from sidecar.cli.parser import make_parser
+from sidecar.cli.arguments.parser import make_parser
+from sidecar.cli.commands.listen import _hear
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
@@ -130,7 +130,7 @@ def test_what_is_printed_does_not_steer_the_terminal(capsys):
 
 def test_a_way_that_is_cut_for_a_moment_ends_no_listening(monkeypatch):
     """A host that is switched off is reported on the socket that asks it; it may be switched on again."""
-    monkeypatch.setattr("sidecar.cli.listen.time.sleep", lambda _s: None)
+    monkeypatch.setattr("sidecar.cli.commands.listen.time.sleep", lambda _s: None)
 
     class Cut:
         def recvfrom(self, _most):

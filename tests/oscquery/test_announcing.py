@@ -10,7 +10,7 @@ import pytest
 from zeroconf import ServiceStateChange
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
-from sidecar.cli.discovering import discovery
+from sidecar.cli.run.discovery import discovery
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.osc.udp import bind
 from sidecar.oscquery.announce import OSC, OSCQUERY, services

@@ -1,0 +1,80 @@
+"""``sidecar check``: finished files against goals."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from sidecar.cli.arguments.named_files import in_memory, named_files
+from sidecar.cli.commands.check_archive import check_archive
+from sidecar.cli.results.check_json import as_json, schema_text
+from sidecar.cli.results.check_table import show
+from sidecar.cli.terminal.log import kept_log
+from sidecar.cli.terminal.progress import each
+from sidecar.delivery.judge.checking import Checked, Unread, check_file
+from sidecar.delivery.report.files import Reports
+from sidecar.delivery.report.signature import Signature
+from sidecar.errors import SettingsError, SidecarError
+from sidecar.settings.goals import Goal, load_goal
+from sidecar.sources.sound_file import refuse_irregular
+
+PASS, FAIL, UNREADABLE = 0, 1, 2
+_USUAL_GOAL = "r128"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Measures every file; a broken one does not keep the others from being measured."""
+    if options.json_schema:
+        print(schema_text(), end="")
+        return PASS
+    if not (options.files or options.list or options.archive):
+        raise SettingsError("No file is named. Name one or more: sidecar check mix.wav")
+    goals = _goals(options.goal or [_USUAL_GOAL])
+    names = named_files(options)
+    if options.archive:
+        return check_archive(options, names, goals)
+    options.files = in_memory(options, names)
+    reports = Reports(
+        options.files,
+        Signature.now(options.by),
+        page=_path(options.report),
+        plot=_path(options.plot),
+        course=_path(options.csv),
+    )
+
+    def judged(place: int, tell: Callable[[float], None], workers: int) -> Checked:
+        refuse_irregular(Path(options.files[place]))
+        checked = check_file(options.files[place], options.layout, goals, tell, workers)
+        reports.write(place, checked)
+        return checked
+
+    with kept_log():
+        done = each([Path(file) for file in options.files], judged, options.jobs)
+    for outcome in done:
+        if isinstance(outcome, SettingsError):  # a report that cannot be written: nobody's file is to blame
+            raise outcome
+    outcomes = [
+        Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome
+        for file, outcome in zip(options.files, done, strict=True)
+    ]
+    written = reports.finish(outcomes, goals)
+    if options.json:
+        print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
+    else:
+        show(outcomes, goals)
+        print("".join(f"Written: {path}\n" for path in written), end="")
+    measured = [outcome for outcome in outcomes if isinstance(outcome, Checked)]
+    if len(measured) < len(outcomes):
+        return UNREADABLE
+    return PASS if all(checked.passes for checked in measured) else FAIL
+
+
+def _goals(names: Sequence[str]) -> list[Goal]:
+    """Each once, in the order asked for."""
+    return [load_goal(name) for name in dict.fromkeys(names)]
+
+
+def _path(name: str | None) -> Path | None:
+    return None if name is None else Path(name)

@@ -1,0 +1,146 @@
+"""``sidecar check --archive``: many files, on record one by one, judged afresh each time."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import sys
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from textwrap import indent
+
+from sidecar.cli.arguments.named_files import NOTHING
+from sidecar.cli.results.archive_board import Board
+from sidecar.cli.results.archive_summary import Count, print_count, print_outcomes
+from sidecar.cli.results.check_json import as_json
+from sidecar.cli.terminal.log import kept_log
+from sidecar.delivery.batch.cluster import Cluster
+from sidecar.delivery.batch.packing import without_course
+from sidecar.delivery.batch.processes import Crew
+from sidecar.delivery.batch.store import Due, Store
+from sidecar.delivery.batch.work import Job, Result, meter_version
+from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.report.files import Reports
+from sidecar.delivery.report.signature import Signature
+from sidecar.errors import SettingsError, SourceError
+from sidecar.settings.goals import Goal
+
+PASS, FAIL, UNREADABLE = 0, 1, 2
+_SYNC_S, _SYNC_FILES = 1.0, 32
+"""What a power cut may take at most."""
+
+
+def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
+    """Measures what is not on record as it is now; then tells all of it, from the record."""
+    _asked(options, [])  # refuses what cannot be written before anything is measured
+    job = Job(options.layout, tuple(goals), meter_version())
+    with kept_log(), Store(Path(options.archive), job) as store:
+        count = store.ask(names) if options.files or options.list else store.ask_for_all()
+        if not count:
+            raise SettingsError(NOTHING)
+        due = store.find_due()
+        _measure(store, due, job, options)
+        return _tell(store, options, goals)
+
+
+def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> None:
+    if not due.files:
+        return
+    crew = Cluster(options.cluster, job) if options.cluster else _crew(due, job, options.jobs)
+    try:
+        with Board(due) as board, closing(crew.results(store.due())) as results:
+            for result in _synced(store, results):
+                board.show(crew.at_work_on, result)
+    except KeyboardInterrupt:
+        print(
+            "Interrupted. What was measured is on record: the same command goes on with it.", file=sys.stderr
+        )
+        raise
+
+
+def _crew(due: Due, job: Job, jobs: int) -> Crew:
+    """A process a processor; where there are fewer files, those share the processors."""
+    processors = max(1, jobs or os.cpu_count() or 1)
+    at_once = min(processors, due.files)
+    return Crew(replace(job, workers=math.ceil(processors / at_once)), at_once)
+
+
+def _synced(store: Store, results: Iterator[Result | None]) -> Iterator[Result | None]:
+    """The same results, on record, and on the disk before long."""
+    waiting, synced = 0, time.monotonic()
+    for result in results:
+        if result is not None:
+            store.keep(result)
+            waiting += 1
+        if waiting >= _SYNC_FILES or (waiting and time.monotonic() - synced >= _SYNC_S):
+            store.sync()
+            waiting, synced = 0, time.monotonic()
+        yield result
+
+
+def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal]) -> int:
+    """Prints all of it from the record, a file at a time, and writes pages of the files that fail."""
+    count = Count()
+    counted = _counted(store.outcomes(), count)
+    if options.json:
+        _print_array(counted)
+    else:
+        print_outcomes(counted, goals)
+    written = _reports(store, count, options, goals)
+    if not options.json:
+        print_count(count, written)
+    if count.unread:
+        return UNREADABLE
+    return FAIL if count.failing else PASS
+
+
+def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Sequence[Goal]) -> list[Path]:
+    """Pages and drawings of the files that fail, and an index that lists those that could not be read."""
+    places = sorted((*count.failing, *count.unread))
+    if not (options.report or options.plot or options.csv):
+        return []
+    names = [store.outcome(place).file for place in places]
+    reports = _asked(options, names, unlisted=count.passed)
+    outcomes: list[Outcome] = []
+    for at, place in enumerate(places):
+        outcome = store.outcome(place)
+        if isinstance(outcome, Checked):
+            outcome = _written(reports, at, outcome)
+        outcomes.append(outcome)
+    return reports.finish(outcomes, goals)
+
+
+def _written(reports: Reports, at: int, checked: Checked) -> Outcome:
+    """What the index needs of it once its own page is written."""
+    try:
+        reports.write(at, checked)
+    except SourceError as error:
+        return Unread(checked.file, str(error))
+    return replace(checked, measured=without_course(checked.measured))
+
+
+def _asked(options: argparse.Namespace, files: Sequence[str], unlisted: int = 0) -> Reports:
+    page, plot, course = (
+        None if name is None else Path(name) for name in (options.report, options.plot, options.csv)
+    )
+    return Reports(files, Signature.now(options.by), page=page, plot=plot, course=course, unlisted=unlisted)
+
+
+def _counted(outcomes: Iterable[tuple[int, Outcome]], count: Count) -> Iterator[Outcome]:
+    for place, outcome in outcomes:
+        count.add(place, outcome)
+        yield outcome
+
+
+def _print_array(outcomes: Iterator[Outcome]) -> None:
+    """As ``json.dumps(…, indent=1)`` prints a list that need not be in memory."""
+    before = "[\n"
+    for outcome in outcomes:
+        print(before + indent(json.dumps(as_json(outcome), indent=1), " "), end="")
+        before = ",\n"
+    print("\n]")

@@ -1,0 +1,51 @@
+"""``sidecar devices``: the audio inputs that there are."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from rich.console import Console
+
+from sidecar.cli.terminal.table import open_table
+from sidecar.sources.inputs import DeviceInfo, list_devices
+
+NONE = "There are no audio inputs: start the sound system or connect a device. Files need none."
+HOW_TO_GET_ONE = (
+    "None of these looks like a loopback. The README's live set-up says how to get one on each system; "
+    "an input by another name can be chosen with --device."
+)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Prints all inputs, with those that carry what the machine plays marked."""
+    devices = list_devices()
+    if options.json:
+        print(json.dumps([_as_json(device) for device in devices], indent=1))
+        return 0
+    if not devices:
+        print(NONE)
+        return 0
+    table = open_table()
+    table.add_column("input", overflow="fold")
+    for heading in ("system", "channels", "rate"):
+        table.add_column(heading, justify="right")
+    table.add_column("loopback?")
+    for device in devices:
+        width = str(device.input_channels) if device.width_is_known else "as told"
+        mark = "◆ likely" if device.likely_loopback else ""
+        table.add_row(device.name, device.host_api, width, f"{device.default_rate_hz} Hz", mark)
+    Console(markup=False, emoji=False).print(table)
+    if not any(device.likely_loopback for device in devices):
+        print(HOW_TO_GET_ONE)
+    return 0
+
+
+def _as_json(device: DeviceInfo) -> dict[str, object]:
+    return {
+        "name": device.name,
+        "host_api": device.host_api,
+        "input_channels": device.input_channels if device.width_is_known else None,
+        "default_rate_hz": device.default_rate_hz,
+        "likely_loopback": device.likely_loopback,
+    }

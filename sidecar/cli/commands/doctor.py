@@ -1,0 +1,164 @@
+"""``sidecar doctor``: what is there, what is missing on this machine, and the line that mends it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from functools import partial
+from importlib.metadata import version
+from importlib.util import find_spec
+from textwrap import fill
+
+from sidecar.cli.arguments.command import COMMAND_PORT
+from sidecar.doctor import tone_test
+from sidecar.doctor.tone_test import Found
+from sidecar.errors import SettingsError, SidecarError
+from sidecar.model.readings import figure
+from sidecar.settings.goals import all_goals, goal_faults
+from sidecar.settings.locations import own_configs
+from sidecar.version import program_version
+
+
+def run(options: argparse.Namespace) -> int:
+    """Looks at everything, and with ``--tone`` listens; 0 when all is well, 1 when something is missing.
+
+    Raises SettingsError where it is said what to play to and not that anything is to be played.
+    """
+    for option, given in (("--device", options.device), ("--play-to", options.play_to)):
+        if given is not None and not options.tone:
+            raise SettingsError(f"{option} belongs to --tone, which plays a tone; give both.")
+    looks: list[Callable[[], Iterator[Found]]] = [
+        _program,
+        _meter,
+        _audio,
+        _network,
+        _discovery,
+        _settings,
+        _terminal,
+    ]
+    if options.tone:
+        looks.append(partial(_tone, options.device, options.play_to))
+    found = []
+    for look in looks:
+        for one in look():
+            print(_wrapped(f"{'✓' if one.is_well else '✗'} {one.what}: {one.detail}"), flush=True)
+            found.append(one)
+    return 0 if all(one.is_well for one in found) else 1
+
+
+def _wrapped(line: str) -> str:
+    """At the terminal's width, between words; as it is where something else reads it."""
+    if not sys.stdout.isatty():
+        return line
+    width = shutil.get_terminal_size().columns
+    return fill(line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
+def _program() -> Iterator[Found]:
+    libraries = ", ".join(
+        f"{name} {version(name)}" for name in ("numpy", "scipy", "numba", "textual", "python-osc")
+    )
+    yield Found(
+        "program",
+        True,
+        f"loudness-sidecar {program_version()}, Python {platform.python_version()} on "
+        f"{platform.system()} {platform.machine()}; {libraries}",
+    )
+
+
+def _meter() -> Iterator[Found]:
+    """Tech 3341 §2.9, line-up: a 1 kHz stereo sine at −18 dBFS reads −18.0 LUFS."""
+    import numpy as np
+
+    from sidecar.meter import Meter
+
+    rate_hz = 48_000
+    tone = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 / rate_hz * np.arange(5 * rate_hz))
+    meter = Meter(rate_hz)
+    meter.push(np.stack([tone, tone], axis=1))
+    read = meter.reading().integrated
+    is_well = abs(read + 18.0) <= 0.1
+    detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"
+    yield Found("meter", is_well, detail if is_well else detail + "; install the program anew")
+
+
+def _audio() -> Iterator[Found]:
+    from sidecar.sources.inputs import list_devices
+
+    try:
+        devices = list_devices()
+    except SidecarError as error:
+        yield Found("live audio", False, f"{error} (Rehearsing and checking files work without it.)")
+        return
+    lack = (
+        "no inputs: start the sound system or connect a device (rehearsing and checking files work without)"
+    )
+    yield Found("live audio", bool(devices), f"{len(devices)} inputs" if devices else lack)
+    loopbacks = [device.name for device in devices if device.likely_loopback]
+    advice = "none found: the README's live set-up says how to get one on this system"
+    yield Found("loopback input", bool(loopbacks), ", ".join(loopbacks) or advice)
+
+
+def _network() -> Iterator[Found]:
+    from sidecar.osc.udp import bind
+
+    try:
+        bind("127.0.0.1", COMMAND_PORT).close()
+    except SidecarError as error:
+        yield Found("OSC", False, str(error))
+        return
+    yield Found("OSC", True, f"port {COMMAND_PORT} is free for commands")
+    yield Found(
+        "OSC is open to",
+        True,
+        "this machine alone (127.0.0.1). For others a run needs both --osc-bind, the address of this machine "
+        "that they reach, and --osc-allow, who they are; who is not allowed gets no answer",
+    )
+
+
+def _discovery() -> Iterator[Found]:
+    missing = [name for name in ("aiohttp", "zeroconf") if find_spec(name) is None]
+    found = "controllers can find a run by themselves: --discovery-port, --announce"
+    lack = f"for controllers that find a run by themselves: pip install {' '.join(missing)}"
+    yield Found("discovery", True, lack if missing else found)
+
+
+def _settings() -> Iterator[Found]:
+    """Files of the person's own that cannot be used are left out of every list, so they are told here."""
+    from sidecar.lights import all_lights, light_faults
+    from sidecar.surfaces.surface import all_surfaces, surface_faults
+
+    for kind, usable, faults in (
+        ("goal", all_goals(), goal_faults()),
+        ("surface", all_surfaces(), surface_faults()),
+        ("light", all_lights(), light_faults()),
+    ):
+        yield Found(f"{kind}s", True, f"{len(usable)} usable; your own go into {own_configs() / f'{kind}s'}")
+        for fault in faults:
+            yield Found(kind, False, str(fault))
+
+
+def _terminal() -> Iterator[Found]:
+    columns, lines = shutil.get_terminal_size()
+    fits = columns >= 80 and lines >= 24
+    size = f"{columns} by {lines}"
+    yield Found("terminal size", fits, size if fits else f"{size}; make it at least 80 by 24")
+    encoding = sys.stdout.encoding or "unknown"
+    unicode = "utf" in encoding.lower()
+    colours = os.environ.get("COLORTERM") or os.environ.get("TERM", "unknown")
+    yield Found(
+        "terminal text",
+        unicode,
+        f"{encoding}, {colours}" if unicode else f"{encoding}; set LANG to a UTF-8 locale",
+    )
+
+
+def _tone(device: str | None, play_to: str | None) -> Iterator[Found]:
+    try:
+        yield from tone_test.hear_tone(device, play_to, partial(print, flush=True))
+    except SidecarError as error:
+        yield Found("tone", False, str(error))

@@ -1,0 +1,53 @@
+"""``sidecar live``: the job on a loopback input, or on a file."""
+
+from __future__ import annotations
+
+import argparse
+
+from sidecar.cli.run.build import run_session
+from sidecar.cli.run.fader_link import workstation
+from sidecar.cli.run.stems import mix_of
+from sidecar.errors import SettingsError
+from sidecar.run.stem_faders import Mix
+from sidecar.sources import Source
+from sidecar.sources.device import DeviceSource
+from sidecar.sources.file import FileSource
+
+
+def run(options: argparse.Namespace) -> int:
+    """Runs until the source ends or the person quits."""
+    mix, reach = mix_of(options), workstation(options)
+    return run_session(_source(options, mix), options, layout=options.layout, mix=mix, reach=reach)
+
+
+def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
+    if options.file is not None:
+        _refuse_beside_a_file(options)
+        return FileSource(options.file, pace=options.pace)
+    if options.pace == "fast":
+        raise SettingsError(
+            "A device cannot be listened to faster than it plays: --pace fast goes with --file."
+        )
+    return DeviceSource(
+        options.device,
+        rate_hz=options.rate,
+        channels=options.channels or (2 * len(mix.names) if mix else None),
+        pick=_pick(options.pick),
+        patience_s=options.patience,
+    )
+
+
+def _refuse_beside_a_file(options: argparse.Namespace) -> None:
+    """What would be left out of account without a word."""
+    for option in ("device", "rate", "channels", "pick"):
+        if getattr(options, option) is not None:
+            raise SettingsError(f"--{option} speaks of a device, and --file has none: give one of the two.")
+
+
+def _pick(text: str | None) -> tuple[int, ...] | None:
+    if text is None:
+        return None
+    parts = text.split(",")
+    if not all(part.strip().isdecimal() for part in parts):
+        raise SettingsError(f"--pick takes channel numbers from 1, such as 3,4; not '{text}'.")
+    return tuple(int(part) for part in parts)

@@ -1,0 +1,81 @@
+"""``sidecar passes``: what was heard, kept, exported and forgotten."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from rich.console import Console
+
+from sidecar.cli.terminal.table import open_table
+from sidecar.errors import SettingsError
+from sidecar.journal import reader
+from sidecar.journal.export import export, summary_fields
+from sidecar.journal.record import Summary
+from sidecar.journal.schema import usual_file
+from sidecar.loudness.limits import broken_limits
+from sidecar.model.readings import BLOCK_S, figure
+
+
+def run(options: argparse.Namespace) -> int:
+    """Does what is asked, and else lists the passes."""
+    if (options.export is None) != (options.to is None):
+        raise SettingsError("--export and --to go together, such as: --export 12 --to evening.csv")
+    if options.export is not None:
+        export(reader.load(options.export), Path(options.to))
+        print(f"Written: {options.to}")
+    if options.delete:
+        reader.delete(options.delete)
+    if options.export is None and not options.delete:
+        _list(reader.passes(), as_json=options.json)
+    return 0
+
+
+def _list(summaries: list[Summary], *, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps([summary_fields(summary) for summary in summaries], indent=1))
+        return
+    if not summaries:
+        print("There is no pass on record yet.")
+        return
+    table = open_table()
+    table.add_column("id", justify="right", no_wrap=True)
+    table.add_column("began", no_wrap=True)
+    table.add_column("source", overflow="fold", min_width=10)
+    table.add_column("goal", no_wrap=True)
+    for heading in ("length", "I", "range\nLU", "peak\ndBTP"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict", overflow="fold")
+    for summary in summaries:
+        table.add_row(*_cells(summary))
+    Console(markup=False, emoji=False).print(table)
+    print(f"Kept in {usual_file()}")
+
+
+def _cells(summary: Summary) -> tuple[str, ...]:
+    about, reading = summary.about, summary.reading
+    broken = broken_limits(reading, about.goal)
+    return (
+        str(summary.id),
+        f"{summary.began.astimezone():%Y-%m-%d %H:%M}",
+        about.source,
+        about.goal.name,
+        _length(reading.seconds),
+        figure(reading.integrated),
+        figure(reading.loudness_range),
+        figure(reading.max_true_peak),
+        ("✗ " + ", ".join(broken) if broken else "✓ passes") + _holes(summary),
+    )
+
+
+def _holes(summary: Summary) -> str:
+    """What the record of it has not got."""
+    missing_s = summary.missing_blocks * BLOCK_S
+    holes = ([] if summary.ended else ["no end"]) + ([f"{missing_s:.0f} s missing"] if missing_s else [])
+    return f" ({', '.join(holes)})" if holes else ""
+
+
+def _length(seconds: float) -> str:
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"

@@ -1,0 +1,48 @@
+"""``sidecar rehearse``: the whole job on the built-in programme."""
+
+from __future__ import annotations
+
+import argparse
+import time
+
+from sidecar.cli.run.build import run_session
+from sidecar.cli.run.fader_link import rehearsed
+from sidecar.cli.run.stems import mix_of
+from sidecar.errors import SettingsError
+from sidecar.run.stem_faders import Mix
+from sidecar.sources.rehearsal import RehearsalSource
+
+_FASTEST = 100.0
+
+
+def run(options: argparse.Namespace) -> int:
+    """Runs the rehearsal to its end, or until the person quits."""
+    if options.apart:
+        options.stems = ",".join(RehearsalSource.stems)
+    mix = mix_of(options)
+    source = _source(options.pace, mix)
+    return run_session(source, options, layout="stereo", mix=mix, reach=rehearsed(options, source))
+
+
+def _source(pace: str, mix: Mix | None) -> RehearsalSource:
+    if pace == "fast":
+        return RehearsalSource(pace="fast", apart=mix is not None)
+    times = 1.0 if pace == "real" else _times(pace)
+    return RehearsalSource(
+        clock=lambda: time.monotonic() * times,
+        wait=lambda ahead_s: time.sleep(ahead_s / times),
+        apart=mix is not None,
+    )
+
+
+def _times(pace: str) -> float:
+    """How many times faster than real it runs."""
+    try:
+        times = float(pace)
+    except ValueError:
+        times = 0.0
+    if not 1.0 <= times <= _FASTEST:
+        raise SettingsError(
+            f"--pace takes real, fast or how many times faster, 1 to {_FASTEST:g}; not '{pace}'."
+        )
+    return times

@@ -1,0 +1,49 @@
+"""``sidecar review``: a pass on record, or a finished file, on the screen."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from sidecar.cli.terminal.progress import Told, each
+from sidecar.cli.terminal.shutdown import ending
+from sidecar.delivery.measure.whole_file import Measured, measure
+from sidecar.errors import SettingsError, SidecarError
+from sidecar.journal import reader
+from sidecar.run.review import Review, past_of_file, past_of_record
+from sidecar.settings.goals import load_goal
+
+_USUAL_GOAL = "r128"
+
+
+def run(options: argparse.Namespace) -> int:
+    """Shows it until the person quits."""
+    import tui
+
+    review = _review(options)
+    with ending(lambda: 0, has_screen=True) as asked:
+        tui.run(review, contrast=options.contrast, is_past=True, is_over=lambda: asked.is_asked)
+    return 0
+
+
+def _review(options: argparse.Namespace) -> Review:
+    goal = None if options.goal is None else load_goal(options.goal)
+    if options.what is not None and not options.what.isdecimal():
+        past = past_of_file(_measured(Path(options.what), options.layout))
+        return Review(past, goal or load_goal(_USUAL_GOAL))
+    record = reader.latest() if options.what is None else reader.load(int(options.what))
+    if record is None:
+        raise SettingsError("There is no pass on record yet. Name a sound file: sidecar review mix.wav")
+    return Review(past_of_record(record), goal or record.summary.about.goal)
+
+
+def _measured(path: Path, layout: str | None) -> Measured:
+    """The file measured, with a bar while it lasts."""
+
+    def work(_place: int, tell: Told, workers: int) -> Measured:
+        return measure(path, layout, tell, workers=workers)
+
+    (found,) = each([path], work)
+    if isinstance(found, SidecarError):
+        raise found
+    return found

@@ -1,0 +1,88 @@
+"""``sidecar screen``: the screen alone, on a run that plays elsewhere, in the terminal or in browsers."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import secrets
+import socket
+import sys
+from collections.abc import Callable
+
+from sidecar.cli.terminal.shutdown import ending
+from sidecar.errors import SettingsError
+from sidecar.hosts import is_loopback
+
+_FIRST_WORD_S = 1.0
+"""A run that is there has told all of itself by then; one that is not is waited for on the screen."""
+
+
+def run(options: argparse.Namespace) -> int:
+    """Shows it until the person leaves, which ends nothing."""
+    return _in_browsers(options) if options.browser else _here(options)
+
+
+def _here(options: argparse.Namespace) -> int:
+    import tui
+    from sidecar.remote.feed import RemoteFeed
+
+    is_orphan = _is_orphan(os.getppid())
+    with contextlib.ExitStack() as closing:
+        feed = closing.enter_context(RemoteFeed(options.attach, options.osc_root))
+
+        def last_words() -> int:
+            closing.close()
+            return 0
+
+        with ending(last_words, has_screen=True) as asked:
+            feed.wait(_FIRST_WORD_S)
+            tui.run(feed, contrast=options.contrast, is_over=lambda: asked.is_asked or is_orphan())
+    return 0
+
+
+def _is_orphan(parent: int) -> Callable[[], bool]:
+    """Whether this is a tab of a browser, and what served it was killed: nobody draws it any more."""
+    is_tab = "WebDriver" in os.environ.get("TEXTUAL_DRIVER", "")
+    return lambda: is_tab and os.getppid() != parent
+
+
+def _in_browsers(options: argparse.Namespace) -> int:
+    from sidecar.osc.addresses import checked_root
+    from sidecar.osc.destinations import resolve
+
+    try:
+        from sidecar.web.guard import Guard
+        from sidecar.web.server import Pages, bind, serve
+    except ImportError as error:
+        raise SettingsError(
+            f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
+        ) from error
+    resolve(options.attach)  # a mistake is told here, not in each tab
+    checked_root(options.osc_root)
+    server = bind(options.bind, options.port)
+    host, port = server.getsockname()[:2]
+    token = "" if is_loopback(host) else secrets.token_urlsafe(24)
+    print(f"The screen is at {_link(host, port, token)}; end with Ctrl-C.", file=sys.stderr, flush=True)
+    command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
+    command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
+    serve(server, Pages(command, Guard(host, token), port))
+    return 0
+
+
+def _link(host: str, port: int, token: str) -> str:
+    if host in ("0.0.0.0", "::"):
+        host = _own_address() if host == "0.0.0.0" else socket.gethostname()
+    place = f"[{host}]" if ":" in host else host
+    return f"http://{place}:{port}/" + (f"?token={token}" if token else "")
+
+
+def _own_address() -> str:
+    """The address that this machine has towards others; its name where it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # RFC 5737: nobody's, and nothing is sent
+        except OSError:
+            return socket.gethostname()
+        address: str = probe.getsockname()[0]
+        return address

@@ -1,0 +1,148 @@
+"""``sidecar stamp``: what a WAV file measures, written into its own loudness fields."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from rich.console import Console
+from rich.text import Text
+
+from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.cli.terminal.log import kept_log
+from sidecar.cli.terminal.progress import Told, each
+from sidecar.cli.terminal.table import open_table
+from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.whole_file import measure
+from sidecar.errors import SidecarError, SourceError
+from sidecar.settings.goals import Goal, load_goal
+from sidecar.sources.sound_file import refuse_irregular
+from sidecar.wave.bext import Claimed, read_loudness
+from sidecar.wave.bext_write import prepare, stamp
+from sidecar.wave.chunks import is_wave, naming
+from sidecar.wave.file_identity import unchanged
+
+DONE, NOT_ALL, FAULTY = 0, 1, 2
+
+Done = Literal["in place", "copied", "right already", "to be written", "off goal"]
+
+_WORDS: dict[Done, str] = {
+    "in place": "✓ stamped",
+    "copied": "✓ stamped",
+    "right already": "✓ right already",
+    "to be written": "would stamp",
+    "off goal": "[bold]✗ off goal[/bold]",
+}
+_MEASURING = 0.9  # of the bar; the rest is for writing
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one file claimed, what it measures, and what was done about it."""
+
+    before: Claimed | None
+    now: Claimed
+    done: Done
+
+
+def run(options: argparse.Namespace) -> int:
+    """Measures each file and writes its fields; one that cannot be done does not keep the others waiting."""
+    goal = load_goal(options.goal) if options.goal else None
+    paths = [Path(file) for file in options.files]
+
+    def one(place: int, tell: Told, workers: int) -> Outcome:
+        return _stamped(paths[place], options, goal, tell, workers)
+
+    with kept_log():
+        outcomes = each(paths, one, options.jobs)
+    if options.json:
+        print(json.dumps([_as_json(*pair) for pair in zip(options.files, outcomes, strict=True)], indent=1))
+    else:
+        _show(paths, outcomes, goal)
+    if any(isinstance(outcome, SidecarError) for outcome in outcomes):
+        return FAULTY
+    return NOT_ALL if any(isinstance(o, Outcome) and o.done == "off goal" for o in outcomes) else DONE
+
+
+def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int) -> Outcome:
+    refuse_irregular(path)
+    if path.stat().st_size == 0:
+        raise SourceError(f"{path} is empty: a sound file without any frames. Export or copy it again.")
+    with naming(path):
+        if not is_wave(path):
+            raise SourceError(
+                "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). It was left alone."
+            )
+    if not options.dry_run:
+        prepare(path)
+    with unchanged(path) as seen:
+        before = read_loudness(path)
+        measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
+    now = Claimed.of(measured.reading)
+    if goal is not None and not judge(measured, goal).passes:
+        return Outcome(before, now, "off goal")
+    if now == (before or Claimed()):
+        return Outcome(before, now, "right already")
+    if options.dry_run:
+        return Outcome(before, now, "to be written")
+    how = stamp(path, now, seen, lambda share: tell(_MEASURING + (1.0 - _MEASURING) * share))
+    if (read_loudness(path) or Claimed()) != now:
+        raise SourceError(f"{path}: other fields are read back than were written. Check the disk.")
+    return Outcome(before, now, how)
+
+
+def _as_json(file: str, outcome: Outcome | SidecarError) -> dict[str, Any]:
+    if isinstance(outcome, SidecarError):
+        return {"file": file, "error": str(outcome)}
+    return {
+        "file": file,
+        "claimed": _fields(outcome.before) if outcome.before else None,
+        "measured": _fields(outcome.now),
+        "done": outcome.done,
+    }
+
+
+def _fields(claimed: Claimed) -> dict[str, float | None]:
+    return {
+        "integrated_lufs": claimed.integrated,
+        "loudness_range_lu": claimed.loudness_range,
+        "max_true_peak_dbtp": claimed.max_true_peak,
+        "max_momentary_lufs": claimed.max_momentary,
+        "max_short_term_lufs": claimed.max_short_term,
+    }
+
+
+def _show(paths: Sequence[Path], outcomes: Sequence[Outcome | SidecarError], goal: Goal | None) -> None:
+    console = Console(highlight=False)
+    table = open_table()
+    table.add_column("file", overflow="fold", min_width=12)
+    table.add_column("", no_wrap=True)
+    for heading in ("I\nLUFS", "range\nLU", "peak\ndBTP", "max M\nLUFS", "max S\nLUFS"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for path, outcome in zip(paths, outcomes, strict=True):
+        if isinstance(outcome, SidecarError):
+            table.add_row(Text(unsteered(path.name)), *[""] * 6, "[bold]? failed[/bold]")
+            continue
+        table.add_row(Text(unsteered(path.name)), "claimed", *_cells(outcome.before or Claimed()))
+        table.add_row("", "measures", *_cells(outcome.now), _WORDS[outcome.done])
+    console.print(table)
+    for path, outcome in zip(paths, outcomes, strict=True):
+        if isinstance(outcome, SidecarError):
+            console.print(unsteered(str(outcome)), markup=False)
+        elif outcome.done == "off goal" and goal is not None:
+            console.print(
+                f"{unsteered(path.name)}: It does not meet {goal.title} and was left alone. "
+                f"sidecar check --goal {goal.name} says why.",
+                markup=False,
+            )
+
+
+def _cells(claimed: Claimed) -> list[str]:
+    """At the fields' own two decimals."""
+    values = asdict(claimed).values()
+    return ["–" if value is None else f"{value:.2f}".replace("-", "−") for value in values]

@@ -1,0 +1,1 @@
+"""What check and match print: tables, JSON, progress and summaries."""

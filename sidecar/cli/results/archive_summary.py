@@ -1,0 +1,79 @@
+"""What ``sidecar check --archive`` prints at the end: what fails, what could not be read, and the sum."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePath
+
+from rich.console import Console
+from rich.text import Text
+
+from sidecar.cli.results.archive_board import printable
+from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.judge.findings import MARKS
+from sidecar.delivery.judge.verdict import told
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
+
+
+@dataclass(slots=True)
+class Count:
+    """The outcomes by kind."""
+
+    passed: int = 0
+    failing: list[int] = field(default_factory=list)
+    """Their places."""
+    unread: list[int] = field(default_factory=list)
+
+    @property
+    def files(self) -> int:
+        return self.passed + len(self.failing) + len(self.unread)
+
+    def add(self, place: int, outcome: Outcome) -> None:
+        if isinstance(outcome, Unread):
+            self.unread.append(place)
+        elif outcome.passes:
+            self.passed += 1
+        else:
+            self.failing.append(place)
+
+
+def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
+    """A line for each file that fails, with the worst in it; then one for each that could not be read."""
+    console = Console(highlight=False)
+    console.soft_wrap = not console.is_terminal  # a line a file for whoever searches them
+    for goal in goals:
+        console.print(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}", markup=False)
+    unread = []
+    for outcome in outcomes:
+        if isinstance(outcome, Unread):
+            unread.append(_named(outcome))
+        elif not outcome.passes:
+            name = printable(outcome.file)
+            console.print(Text.assemble(f"{MARKS['fault']} ", (name, "bold"), f": {_worst(outcome)}"))
+    for error in unread:
+        console.print(Text(f"? {printable(error)}"))
+
+
+def print_count(count: Count, written: Sequence[Path]) -> None:
+    """The sum, and where the pages are."""
+    files = "1 file" if count.files == 1 else f"{count.files:,} files"
+    broken = f"{len(count.unread):,} could not be read"
+    print(f"{files}: {count.passed:,} pass, {len(count.failing):,} fail, {broken}.")
+    print("".join(f"Written: {path}\n" for path in written), end="")
+
+
+def _named(broken: Unread) -> str:
+    """What says which file it is about, as most reasons do by themselves."""
+    name = PurePath(broken.file).name
+    return broken.error if name in broken.error else f"{broken.file}: {broken.error}"
+
+
+def _worst(checked: Checked) -> str:
+    """The first fault, and how much more there is."""
+    found = list(told(checked.verdicts))
+    goal, first = next(pair for pair in found if pair[1].kind == "fault")
+    more = sum(finding.kind != "remedy" for _, finding in found) - 1
+    words = f"{goal}: {first.sentence}" if goal else first.sentence
+    return f"{words} (+{more})" if more else words

@@ -1,0 +1,103 @@
+"""What ``sidecar check --json`` prints; ``delivery/check.schema.json`` describes it."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Any
+
+from sidecar.cli.run.lines import number
+from sidecar.delivery.judge.checking import Outcome, Unread
+from sidecar.delivery.judge.findings import Finding
+from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.whole_file import Measured
+
+
+def schema_text() -> str:
+    """The JSON Schema of the array of :func:`as_json` values."""
+    return files("sidecar.delivery.report").joinpath("check.schema.json").read_text(encoding="utf-8")
+
+
+def as_json(outcome: Outcome) -> dict[str, Any]:
+    """One file. The first goal's verdict stands on top; with several goals each has its own under
+    ``verdicts``."""
+    if isinstance(outcome, Unread):
+        return {"file": outcome.file, "error": outcome.error}
+    judged = [_judged(verdict) for verdict in outcome.verdicts]
+    return {
+        "file": outcome.file,
+        **_measured(outcome.measured),
+        **_facts(outcome.measured),
+        **judged[0],
+        **({"verdicts": judged} if len(judged) > 1 else {}),
+    }
+
+
+def _measured(measured: Measured) -> dict[str, Any]:
+    reading = measured.reading
+    return {
+        "sample_rate": measured.sample_rate,
+        "channels": measured.channels,
+        "layout": measured.layout,
+        "channel_names": list(measured.channel_names),
+        "seconds": round(reading.seconds, 3),
+        "integrated_lufs": number(reading.integrated),
+        "loudness_range_lu": number(reading.loudness_range),
+        "max_momentary_lufs": number(reading.max_momentary),
+        "max_momentary_at_s": _seconds(measured.max_momentary_at_s),
+        "max_short_term_lufs": number(reading.max_short_term),
+        "max_short_term_at_s": _seconds(measured.max_short_term_at_s),
+        "max_true_peak_dbtp": number(reading.max_true_peak),
+        "max_true_peak_at_s": _seconds(measured.max_true_peak_at_s),
+        "true_peak_dbtp": [number(peak) for peak in reading.true_peak],
+        "sample_peak_dbfs": number(reading.sample_peak),
+        "peak_to_loudness_lu": number(measured.peak_to_loudness_lu),
+        "bad_samples": reading.bad_samples,
+    }
+
+
+def _facts(measured: Measured) -> dict[str, Any]:
+    facts = measured.facts
+    return {
+        "container": facts.container,
+        "encoding": facts.encoding,
+        "frames": facts.frames,
+        "sample_peaks_dbfs": [number(peak) for peak in facts.sample_peak],
+        "dc_offset": [round(mean, 6) for mean in facts.dc_offset],
+        "identical_channels": facts.identical_channels,
+        "correlation": None if facts.correlation is None else round(facts.correlation, 3),
+        "silences": [
+            {"start_s": round(s.start_s, 3), "length_s": round(s.length_s, 3)} for s in facts.silences
+        ],
+        "clipped_runs": facts.clipped_runs,
+        "first_clip_at_s": _seconds(facts.first_clip_at_s),
+        "clips_at_s": [_seconds(at) for at in facts.clips_at_s],
+    }
+
+
+def _judged(verdict: Verdict) -> dict[str, Any]:
+    remedy = verdict.remedy
+    return {
+        "goal": verdict.goal.name,
+        "passes": verdict.passes,
+        "findings": [finding.sentence for finding in verdict.findings],
+        "details": [_detail(finding) for finding in verdict.findings],
+        "move_db": verdict.move_db,
+        "move_is_enough": None if remedy is None else remedy.is_enough,
+    }
+
+
+def _detail(finding: Finding) -> dict[str, Any]:
+    spans = [
+        {
+            "start_s": round(span.start_s, 3),
+            "end_s": round(span.end_s, 3),
+            "worst": round(span.worst, 3) if finding.kind == "note" else number(span.worst),
+            "worst_s": round(span.worst_s, 3),
+        }
+        for span in finding.spans
+    ]
+    return {"kind": finding.kind, "about": finding.about, "sentence": finding.sentence, "spans": spans}
+
+
+def _seconds(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)

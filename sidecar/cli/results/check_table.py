@@ -1,0 +1,96 @@
+"""What ``sidecar check`` shows in a terminal: a row a file, and what was found below."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import PurePath
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.cli.terminal.table import open_table
+from sidecar.delivery.judge.checking import Outcome, Unread
+from sidecar.delivery.judge.findings import MARKS
+from sidecar.delivery.judge.remedy import gain_figure
+from sidecar.delivery.judge.verdict import Verdict, told
+from sidecar.model.readings import figure
+from sidecar.settings.goals import Goal
+
+
+def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
+    """Prints the table and the findings, at whatever width the terminal has."""
+    console = Console(highlight=False)
+    unit = goals[0].unit
+    table = open_table("\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals))
+    table.add_column("file", overflow="fold", min_width=12)
+    loudness = (f"I\n{unit}", "range\nLU", f"max S\n{unit}", f"max M\n{unit}")
+    for heading in ("length", *loudness, "peak\ndBTP", "move\ndB"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict", no_wrap=True, min_width=8)
+    for outcome in outcomes:
+        table.add_row(*_cells(outcome))
+    console.print(table)
+    for outcome in outcomes:
+        _show_findings(console, outcome)
+    if any((verdict.move_db or 0.0) > 0 for outcome in outcomes for verdict in _verdicts(outcome)):
+        console.print("\nTurn the monitors down before you play a file that was raised.")
+
+
+def _verdicts(outcome: Outcome) -> tuple[Verdict, ...]:
+    return () if isinstance(outcome, Unread) else outcome.verdicts
+
+
+def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
+    name = Text(unsteered(PurePath(outcome.file).name))
+    if isinstance(outcome, Unread):
+        return (name, *[""] * 7, "[bold]? unread[/bold]")
+    reading = outcome.measured.reading
+    several = len(outcome.verdicts) > 1
+    return (
+        name,
+        _length(reading.seconds),
+        figure(reading.integrated),
+        figure(reading.loudness_range),
+        figure(reading.max_short_term),
+        figure(reading.max_momentary),
+        figure(reading.max_true_peak),
+        "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in outcome.verdicts),
+        Text("\n").join(_stand(verdict, several) for verdict in outcome.verdicts),
+    )
+
+
+def _stand(verdict: Verdict, several: bool) -> Text:
+    """Passes or fails; with several goals which of them."""
+    mark, word = ("✓", "passes") if verdict.passes else ("✗", "fails")
+    return Text(f"{mark} {verdict.goal.name if several else word}", "" if verdict.passes else "bold")
+
+
+def _show_findings(console: Console, outcome: Outcome) -> None:
+    rows = list(_rows(outcome))
+    if not rows:
+        return
+    console.print(Text(f"\n{unsteered(PurePath(outcome.file).name)}", "bold"))
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=1)
+    grid.add_column(overflow="fold")
+    for mark, words in rows:
+        grid.add_row(mark, Text(unsteered(words)))
+    console.print(grid)
+
+
+def _rows(outcome: Outcome) -> Iterator[tuple[str, str]]:
+    """Marks and words."""
+    if isinstance(outcome, Unread):
+        yield "?", outcome.error
+        return
+    for goal, finding in told(outcome.verdicts):
+        yield MARKS[finding.kind], f"{goal}: {finding.sentence}" if goal else finding.sentence
+        if finding.places:
+            yield "", finding.places
+
+
+def _length(seconds: float) -> str:
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"

@@ -1,0 +1,204 @@
+"""What ``live`` and ``rehearse`` share: a session with its outlets, on the screen or in lines."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import socket
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import tui
+from sidecar.cli.arguments.command import LISTEN_PORT
+from sidecar.cli.run.discovery import discovery
+from sidecar.cli.run.fader_link import Reach, Reached, no_fader
+from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
+from sidecar.cli.run.outputs import effects
+from sidecar.cli.run.worker import run_beside, wait
+from sidecar.cli.terminal.log import kept_log
+from sidecar.cli.terminal.nonblocking import patient_output
+from sidecar.cli.terminal.shutdown import Ending
+from sidecar.errors import SettingsError
+from sidecar.journal import reader
+from sidecar.journal.record import Record
+from sidecar.journal.writer import Journal
+from sidecar.model.snapshot import Outlet
+from sidecar.osc.access import network
+from sidecar.osc.destinations import resolve
+from sidecar.osc.udp import OscPort, bind
+from sidecar.run.earlier_passes import load_earlier
+from sidecar.run.event_loop import Engine
+from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, Setup
+from sidecar.run.remote_fader import RemoteFader
+from sidecar.run.session import Session
+from sidecar.run.stem_faders import Mix
+from sidecar.settings.goals import load_goal
+from sidecar.sources import Source
+
+if TYPE_CHECKING:
+    from sidecar.run.audio_recorder import Tape
+
+_SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
+
+
+def run_session(
+    source: Source,
+    options: argparse.Namespace,
+    *,
+    layout: str | None,
+    mix: Mix | None = None,
+    reach: Reach = no_fader,
+) -> int:
+    """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
+    has_screen = _has_screen(options)
+    try:
+        if has_screen:
+            tui.need_terminal()
+        with kept_log(options.log_level), contextlib.ExitStack() as closing:
+            session = _session(source, options, layout, mix, reach, closing)
+            if has_screen:
+                _run_on_screen(session, options, closing)
+            else:
+                run_beside(session, options.for_s, wait, closing, has_screen=False)
+    finally:
+        source.close()
+    return 0
+
+
+def _has_screen(options: argparse.Namespace) -> bool:
+    return not (options.no_screen or options.plain)
+
+
+def _session(
+    source: Source,
+    options: argparse.Namespace,
+    layout: str | None,
+    mix: Mix | None,
+    reach: Reach,
+    closing: contextlib.ExitStack,
+) -> Session:
+    """A session with all that goes with it; *closing* ends them in the opposite order."""
+    if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
+        raise SettingsError(
+            f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
+        )
+    journal, resumed = _record(options, closing)
+    goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
+    earlier = None if options.profile is None else load_earlier(options.profile, layout)
+    targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
+    server = closing.enter_context(bind(options.osc_bind, options.osc_port))
+    streams = _streams(options, closing)
+    reached = closing.enter_context(reach(server))
+    engine = closing.enter_context(Engine())
+    port = OscPort(
+        targets,
+        update_hz=options.osc_rate,
+        allow=[network(text) for text in options.osc_allow or ()],
+        surface=reached.surface if reached else None,
+        surface_target=reached.target if reached else None,
+        root=options.osc_root,
+    )
+    outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
+    outlets += closing.enter_context(discovery(engine, options, server))
+    more = closing.enter_context(effects(engine, options, reached))
+    outlets += more.outlets
+    outlets += _lines(options, closing)
+    session = Session(
+        source,
+        Setup(
+            goal,
+            layout=layout,
+            duration_s=_seconds(options.duration),
+            earlier=earlier,
+            mix=mix,
+            remote=_remote(reached, lambda level_db: engine.soon(port.move_fader, level_db)),
+            tape=_tape(source, options, closing),
+            journal=journal,
+            resumed=resumed,
+            fast=options.pace != "real",
+            update_hz=max(options.osc_rate, SCREEN_HZ if _has_screen(options) else UPDATE_HZ),
+        ),
+        outlets=outlets,
+        targets=lambda: (*port.status(), *more.status()),
+    )
+    engine.run(port.open(server, session.send, streams, feed=session))
+    closing.callback(lambda: engine.run(port.close()))
+    return session
+
+
+def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
+    """What is printed in place of the screen."""
+    if not _has_screen(options) and options.pace != "fast":
+        closing.enter_context(patient_output())  # a file can wait for whoever reads; a device cannot
+    if options.plain:
+        return [SpokenLine()]
+    if options.no_screen:
+        return [JsonLines() if options.json else PlainLines()]
+    return []
+
+
+def _streams(options: argparse.Namespace, closing: contextlib.ExitStack) -> socket.socket | None:
+    if options.osc_tcp is None:
+        return None
+    return closing.enter_context(bind(options.osc_bind, options.osc_tcp, "--osc-tcp", socket.SOCK_STREAM))
+
+
+def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFader | None:
+    return RemoteFader(reached.surface, move, at_once=reached.at_once) if reached else None
+
+
+def _record(
+    options: argparse.Namespace, closing: contextlib.ExitStack
+) -> tuple[Journal | None, Record | None]:
+    """Where the passes go, and the one that is gone on with."""
+    resumed = None
+    if options.resume:
+        resumed = reader.latest()
+        if resumed is None:
+            raise SettingsError("There is no pass on record to go on with: leave --resume out.")
+    if options.no_record:
+        return None, resumed
+    journal = Journal.open()
+    closing.callback(_close, journal)
+    return journal, resumed
+
+
+def _close(journal: Journal) -> None:
+    """Writes the rest, and says it where the disk takes nothing even now."""
+    journal.close()
+    if journal.fault:
+        print(f"sidecar: {journal.fault}", file=sys.stderr)
+
+
+def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:
+    if options.write is None:
+        return None
+    from sidecar.run.audio_recorder import Tape
+
+    tape = Tape(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
+    closing.callback(tape.close)
+    return tape
+
+
+def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
+    def show(_worker: threading.Thread, asked: Ending) -> None:
+        tui.run(session, contrast=options.contrast, is_over=lambda: asked.is_asked)
+
+    run_beside(session, options.for_s, show, closing, has_screen=True)
+
+
+def _seconds(text: str | None) -> float | None:
+    """A duration such as 210, 3:30 or 1:02:03 in seconds."""
+    if text is None:
+        return None
+    parts = text.split(":")
+    try:
+        seconds = sum(float(part) * 60.0**place for place, part in enumerate(reversed(parts)))
+    except ValueError:
+        seconds = -1.0
+    if not 0.0 < seconds < float("inf") or len(parts) > 3:
+        raise SettingsError(f"--duration takes seconds, M:SS or H:MM:SS, such as 3:30; not '{text}'.")
+    return seconds

@@ -1,0 +1,49 @@
+"""What a run sets off beside its readings: lamps, programs, and what a surface shows."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from sidecar.alerts.programs import Reactions, reaction
+from sidecar.cli.run.fader_link import Reached
+from sidecar.lights.sender import Lamps, lamp_at
+from sidecar.model.snapshot import Outlet, Snapshot, Target
+from sidecar.run.event_loop import Engine
+from sidecar.surfaces.feedback import Display
+
+
+@dataclass(frozen=True, slots=True)
+class Effects:
+    """What a session is given of them."""
+
+    outlets: tuple[Outlet, ...]
+    status: Callable[[], tuple[Target, ...]]
+    """How sending to each lamp goes; may be read from any thread."""
+
+
+@contextlib.contextmanager
+def effects(engine: Engine, options: argparse.Namespace, reached: Reached | None) -> Iterator[Effects]:
+    """All that the person asked for, ended in good order: lamps are safe and no alert stays lit.
+
+    Raises SettingsError for a light, an alert or a program that there is not, NetworkError for a lamp's
+    place that cannot be found.
+    """
+    reactions = Reactions([reaction(event, command) for event, command in options.on])
+    lamps = Lamps([lamp_at(text) for text in options.light])
+    with contextlib.ExitStack() as closing:
+        engine.run(lamps.open())
+        closing.callback(lambda: engine.run(lamps.close()))
+        closing.callback(lambda: engine.run(reactions.close()))
+        takers: list[Callable[[Snapshot], None]] = [lamps.offer, reactions.offer]
+        if reached and reached.surface.show:
+            display = Display(reached.surface, reached.target)
+            closing.callback(lambda: engine.run(display.close()))
+            takers.append(display.offer)
+        yield Effects(tuple(_soon(engine, take) for take in takers), lamps.status)
+
+
+def _soon(engine: Engine, take: Callable[[Snapshot], None]) -> Outlet:
+    return lambda snapshot: engine.soon(take, snapshot)

@@ -1,0 +1,1 @@
+"""The terminal and the standard output: text, tables, progress, log and shutdown."""

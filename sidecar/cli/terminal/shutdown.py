@@ -1,0 +1,101 @@
+"""What ends a command that has the terminal: a signal, a terminal that was closed, one that takes nothing."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator
+
+from sidecar.cli import CANNOT
+from sidecar.cli.terminal.state import Terminal
+
+_LOOK_S = 0.1
+_GONE_S = 1.0
+"""What a screen has to leave a terminal that was closed: there is nothing that it could give back."""
+_STUCK_S = 10.0
+"""What it has otherwise: the usual end takes two seconds on a busy machine."""
+_LAST_S = 60.0
+"""What the whole end has, the last words in it; a disk and lamps that hang are waited for in between."""
+
+log = logging.getLogger(__name__)
+
+
+class Ending:
+    """Whether somebody asked for the end. Signals set a flag and no more: their handlers interrupt the
+    main thread anywhere, where a lock may be held that ending needs."""
+
+    def __init__(self) -> None:
+        self.is_asked = False
+
+
+@contextlib.contextmanager
+def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Ending]:
+    """The main thread has the terminal while this lasts, and says the *last words* once afterwards.
+
+    Ctrl-C, SIGTERM, SIGHUP and, with a screen, the end of its terminal ask for the end. A terminal that
+    takes nothing more (nobody reads it, it was closed with output waiting) holds the main thread up for
+    ever; then the last words are said without it, and the process ends with the exit code that they give.
+    So it does where the terminal was closed: of a screen on it not every thread can be trusted to end.
+    """
+    asked, turn, is_over = Ending(), threading.Lock(), threading.Event()
+    terminal = Terminal()
+
+    def end_without_screen() -> None:
+        code = CANNOT
+        try:
+            code = last_words()
+        finally:
+            terminal.give_back()
+            os._exit(code)
+
+    def guard() -> None:
+        asked_s, patience_s = 0.0, _STUCK_S
+        while not is_over.wait(_LOOK_S):
+            if has_screen and terminal.is_gone():
+                asked.is_asked, patience_s = True, _GONE_S
+            if not asked.is_asked:
+                continue
+            asked_s += _LOOK_S
+            if asked_s > patience_s and turn.acquire(blocking=False):
+                if log.hasHandlers():  # where no log is kept, the terminal itself would be written to
+                    log.warning("the terminal takes nothing: the end goes on without it")
+                threading.Thread(target=end_without_screen, name="last words", daemon=True).start()
+            if asked_s > _LAST_S:
+                os._exit(CANNOT)
+
+    threading.Thread(target=guard, name="guard", daemon=True).start()
+    with _signals(asked):
+        try:
+            yield asked
+        finally:
+            turn.acquire()  # once the guard has it, this thread is not needed any more
+            try:
+                code = last_words()
+            finally:
+                is_over.set()
+            if has_screen and terminal.is_gone():
+                os._exit(code)  # the thread that waits for its keys may go round, and hold up a usual exit
+
+
+@contextlib.contextmanager
+def _signals(asked: Ending) -> Iterator[None]:
+    def ask(_number: int, _frame: object) -> None:
+        asked.is_asked = True
+
+    before = {number: signal.signal(number, ask) for number in _numbers()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _numbers() -> Iterator[int]:
+    yield signal.SIGINT
+    yield signal.SIGTERM
+    hang_up = getattr(signal, "SIGHUP", None)  # none on Windows
+    if hang_up is not None and signal.getsignal(hang_up) is not signal.SIG_IGN:  # nohup: it is to go on
+        yield hang_up
