@@ -11,7 +11,7 @@ from sidecar.errors import SettingsError
 
 if TYPE_CHECKING:
     from sidecar.model.snapshot import Feed
-    from tui.inks import Contrast
+    from tui.theme import Contrast
 
 
 def need_terminal() -> None:

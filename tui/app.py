@@ -16,12 +16,12 @@ from textual.theme import Theme
 
 from sidecar.model.snapshot import Feed
 from tui import texts
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.view import View
-from tui.inks import Contrast, Inks, inks
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
+from tui.theme import Contrast, Inks, inks
 
 LOOK_S = 0.05
 """Time between two drawings of the rails: at twenty a second they are seen to move, not to jump. All else is

@@ -11,7 +11,7 @@ from rich.style import Style
 from textual.strip import Strip
 
 from tui.drawing.cells import Row, Tone
-from tui.inks import COLOURS, Inks
+from tui.theme import COLOURS, Inks
 
 _ASCII = str.maketrans(
     {

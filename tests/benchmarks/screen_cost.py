@@ -24,10 +24,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tui"))
 from scripted_feed import PlayingFeed
 from stalled_screen import StalledScreen
 
-from tui.desk import ZOOMS_S, Desk
-from tui.drawing.course import CourseDrawing
-from tui.drawing.hero import hero
-from tui.drawing.rails import rails
+from tui.controller import ZOOMS_S, Desk
+from tui.drawing.panels.hero import hero
+from tui.drawing.panels.history import CourseDrawing
+from tui.drawing.panels.scales import rails
 
 LOOKS = 100
 PER_SECOND = 10

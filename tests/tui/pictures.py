@@ -15,8 +15,8 @@ import scripted_feed as scenes
 from driving import settled
 
 from tui.app import make_app
-from tui.inks import HIGH_COLOURS, HIGH_GREYS, inks
 from tui.palette import Palette
+from tui.theme import HIGH_COLOURS, HIGH_GREYS, inks
 from tui.widgets.panel import Panel
 
 FOLDER = Path(__file__).with_name("pictures")

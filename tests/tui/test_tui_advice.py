@@ -9,7 +9,7 @@ from scripted_feed import BROADCAST
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Snapshot
 from tui import texts
-from tui.drawing.advice import advice
+from tui.drawing.panels.advice import advice
 
 
 def _said(**changes):

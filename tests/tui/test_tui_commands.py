@@ -8,14 +8,14 @@ from textual.widgets import Input, OptionList, Static
 from sidecar.model.readings import ALERT_NAMES
 from sidecar.model.snapshot import Command
 from tui.app import make_app
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
-from tui.drawing.lamps import lamp_rows
-from tui.inks import HIGH_COLOURS
+from tui.drawing.panels.legend import lamp_rows
 from tui.keys import KEYS
 from tui.palette import Palette
 from tui.screens.commands import Commands
 from tui.screens.main import MainScreen
+from tui.theme import HIGH_COLOURS
 
 
 def _listed(app):

@@ -10,8 +10,8 @@ from sidecar.model.readings import Move, Reading, Ride
 from sidecar.model.snapshot import Course, Event, Snapshot
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
-from tui.drawing.course import Axis, CourseDrawing
-from tui.drawing.events import events_row
+from tui.drawing.panels.events import events_row
+from tui.drawing.panels.history import Axis, CourseDrawing
 from tui.drawing.view import View
 
 

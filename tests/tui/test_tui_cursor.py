@@ -6,12 +6,12 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, shown, until
 
 from sidecar.model.snapshot import Command, Course, Event
+from tui.controller import Desk
 from tui.cursor import Cursor
-from tui.desk import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.columns import Window, around, window
-from tui.drawing.course import GUTTER, CourseDrawing
-from tui.drawing.cursor import reading_row
+from tui.drawing.panels.cursor import reading_row
+from tui.drawing.panels.history import GUTTER, CourseDrawing
 from tui.drawing.view import View
 
 

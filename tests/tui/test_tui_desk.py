@@ -7,7 +7,7 @@ import scripted_feed as scenes
 
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Hand, Snapshot
-from tui.desk import Desk, offers, transport_verb
+from tui.controller import Desk, offers, transport_verb
 
 
 @pytest.mark.parametrize(

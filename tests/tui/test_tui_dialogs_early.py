@@ -3,11 +3,11 @@
 import scripted_feed as scenes
 
 from sidecar.settings.goals import all_goals
-from tui.desk import Desk
-from tui.inks import inks
+from tui.controller import Desk
 from tui.palette import Palette
 from tui.screens.goals import GoalDialog
 from tui.screens.listing import RidesDialog
+from tui.theme import inks
 
 
 def test_a_view_that_comes_before_the_content_is_kept_and_breaks_nothing():

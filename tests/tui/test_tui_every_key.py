@@ -6,7 +6,7 @@ from driving import GENEROUS, drive, until
 from textual.widgets import OptionList
 
 from sidecar.model.snapshot import Command
-from tui.drawing.course import GUTTER
+from tui.drawing.panels.history import GUTTER
 from tui.keys import KEYS
 from tui.screens.arm import ArmDialog
 from tui.screens.commands import Commands

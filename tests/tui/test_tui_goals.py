@@ -9,7 +9,7 @@ from scripted_feed import BROADCAST, EXCHANGE
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import all_goals
 from tui.drawing.cells import text_of
-from tui.drawing.goals import NUMBERS_WIDTH, goal_head, goal_row
+from tui.drawing.panels.goals import NUMBERS_WIDTH, goal_head, goal_row
 
 HOT = Reading(integrated=-22.1, max_true_peak=-1.5)
 

@@ -5,9 +5,9 @@ import math
 import scripted_feed as scenes
 
 from sidecar.model.readings import Move
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
-from tui.drawing.hero import hero
+from tui.drawing.panels.hero import hero
 
 
 def _lines(feed, width, height, **desk):

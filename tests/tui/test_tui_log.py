@@ -9,10 +9,10 @@ from driving import GENEROUS, drive, until
 from textual.widgets import Static
 
 from sidecar.model.snapshot import Course, Event
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
-from tui.drawing.log import MOST, log_rows, summary, target_rows
-from tui.drawing.overs import Over, overs, places_s
+from tui.drawing.panels.log import MOST, log_rows, summary, target_rows
+from tui.drawing.panels.overs import Over, overs, places_s
 from tui.screens.log import LogDialog
 
 

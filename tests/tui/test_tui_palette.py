@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from rich.color import Color, ColorSystem
 
-from tui import inks as tables
-from tui.inks import COLOURS, GREYS, HIGH_COLOURS, HIGH_GREYS, HIGH_SIXTEEN, SIXTEEN
+from tui import theme as tables
 from tui.palette import Palette, ascii_text
+from tui.theme import COLOURS, GREYS, HIGH_COLOURS, HIGH_GREYS, HIGH_SIXTEEN, SIXTEEN
 
 STANDS = ("under", "inside", "over", "ceiling")
 USUAL, HIGH = (COLOURS, GREYS), (HIGH_COLOURS, HIGH_GREYS)

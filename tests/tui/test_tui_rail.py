@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tui.drawing.cells import text_of
-from tui.drawing.rail import Rail, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.scale import Rail, band_row, offset_row, peaks_row, scale_row
 
 RAIL = Rail(width=31, reach_lu=18.0)
 GATE = (-1.0, 1.0)

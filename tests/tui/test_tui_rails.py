@@ -6,11 +6,11 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.meter import layouts
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
 from tui.drawing.channels import channel_names
-from tui.drawing.overs import short_term_line
-from tui.drawing.rails import momentary_line, rails
+from tui.drawing.panels.overs import short_term_line
+from tui.drawing.panels.scales import momentary_line, rails
 
 
 def _lines(feed, width=80, height=7, *, relative=False, **layout):

@@ -3,7 +3,7 @@
 from sidecar.model.readings import Ride
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
-from tui.drawing.rides import ride_head, ride_row, rides_row
+from tui.drawing.panels.rides import ride_head, ride_row, rides_row
 
 SHOWN = window(20.0, 20.0, None, 40)
 

@@ -7,9 +7,9 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.model.snapshot import EarlierPass, Hand
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
-from tui.drawing.standing import rows_wanted, standing_rows
+from tui.drawing.panels.standing import rows_wanted, standing_rows
 
 
 def _view(feed, *, news=False):

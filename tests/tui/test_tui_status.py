@@ -7,9 +7,9 @@ import scripted_feed as scenes
 
 from sidecar.model.readings import ALERT_NAMES, Alert
 from sidecar.model.snapshot import Target
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of
-from tui.drawing.status import alerts_row, heading, outlets
+from tui.drawing.panels.status import alerts_row, heading, outlets
 
 
 def _view(feed):

@@ -6,9 +6,9 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.model.readings import Move
-from tui.desk import Desk
+from tui.controller import Desk
 from tui.drawing.cells import text_of, width_of
-from tui.drawing.stems import rows_wanted, stem_rows
+from tui.drawing.panels.stems import rows_wanted, stem_rows
 
 
 def _lines(feed, width=80, height=3):

@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing.cells import Row
-from tui.drawing.goals import goal_head, goal_row
+from tui.drawing.panels.goals import goal_head, goal_row
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.screens.dialog import Dialog

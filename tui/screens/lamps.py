@@ -7,7 +7,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from tui.drawing.cells import Run
-from tui.drawing.lamps import lamp_rows
+from tui.drawing.panels.legend import lamp_rows
 from tui.drawing.view import View
 from tui.screens.listing import ListDialog, lines
 

@@ -13,7 +13,7 @@ from textual.widgets import Footer, Static
 
 from tui import texts
 from tui.drawing.cells import Row, Run
-from tui.drawing.rides import ride_head, ride_row
+from tui.drawing.panels.rides import ride_head, ride_row
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.screens.dialog import Dialog, prose

@@ -8,7 +8,7 @@ from textual.binding import Binding, BindingType
 
 from tui import texts
 from tui.drawing.cells import Run
-from tui.drawing.log import log_rows, summary, target_rows
+from tui.drawing.panels.log import log_rows, summary, target_rows
 from tui.drawing.view import View
 from tui.screens.listing import ListDialog, lines
 

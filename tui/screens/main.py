@@ -12,8 +12,9 @@ from textual.widgets import Footer
 
 from sidecar.model.readings import BLOCK_S
 from sidecar.model.snapshot import Verb
-from tui.desk import Desk, offers
-from tui.drawing import standing, stems, wording
+from tui.controller import Desk, offers
+from tui.drawing import wording
+from tui.drawing.panels import standing, stems
 from tui.drawing.view import View
 from tui.keys import KEYS, explained
 from tui.layout import plan

@@ -6,7 +6,7 @@ from textual.events import Click
 
 from tui.drawing.cells import Row
 from tui.drawing.columns import Window
-from tui.drawing.course import GUTTER, CourseDrawing
+from tui.drawing.panels.history import GUTTER, CourseDrawing
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.widgets.panel import Panel
@@ -20,7 +20,7 @@ class CoursePanel(Panel):
         self._drawing = CourseDrawing()
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :class:`tui.drawing.course.CourseDrawing`."""
+        """See :class:`tui.drawing.panels.history.CourseDrawing`."""
         return self._drawing.rows(view, width, height)
 
     @property

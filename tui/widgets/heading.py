@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tui.drawing import status
 from tui.drawing.cells import Row
+from tui.drawing.panels import status
 from tui.drawing.view import View
 from tui.widgets.panel import Panel
 
@@ -12,5 +12,5 @@ class Heading(Panel):
     """The first line of the screen."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.status.heading`."""
+        """See :func:`tui.drawing.panels.status.heading`."""
         return [status.heading(view, width)] if height else []

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tui.drawing import hero
 from tui.drawing.cells import Row
+from tui.drawing.panels import hero
 from tui.drawing.view import View
 from tui.widgets.panel import Panel
 
@@ -12,5 +12,5 @@ class Hero(Panel):
     """The one thing to read from across the room."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.hero.hero`."""
+        """See :func:`tui.drawing.panels.hero.hero`."""
         return hero.hero(view, width, height)

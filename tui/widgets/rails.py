@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tui.drawing import rails
 from tui.drawing.cells import Row
+from tui.drawing.panels import scales
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.widgets.panel import Panel
@@ -18,5 +18,5 @@ class Rails(Panel):
         self.peak_rows = 1
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.rails.rails`."""
-        return rails.rails(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)
+        """See :func:`tui.drawing.panels.scales.rails`."""
+        return scales.rails(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)

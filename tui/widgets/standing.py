@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tui.drawing import standing
 from tui.drawing.cells import Row
+from tui.drawing.panels import standing
 from tui.drawing.view import View
 from tui.widgets.panel import Panel
 
@@ -12,5 +12,5 @@ class Standing(Panel):
     """May the fader be moved, what is asked, what the forecast knows; no row where nothing stands."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.standing.standing_rows`."""
+        """See :func:`tui.drawing.panels.standing.standing_rows`."""
         return standing.standing_rows(view, width, height)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tui.drawing import stems
 from tui.drawing.cells import Row
+from tui.drawing.panels import stems
 from tui.drawing.view import View
 from tui.widgets.panel import Panel
 
@@ -12,5 +12,5 @@ class Stems(Panel):
     """Every stem's fader and its move; no row where only the mix arrives."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.stems.stem_rows`."""
+        """See :func:`tui.drawing.panels.stems.stem_rows`."""
         return stems.stem_rows(view, width, height)

@@ -9,11 +9,11 @@ from sidecar.model.headline import chosen
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 from tui.drawing import wording
-from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
-from tui.drawing.overs import short_term_line
-from tui.drawing.rail import Rail, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.panels.advice import landing_stand
+from tui.drawing.panels.overs import short_term_line
+from tui.drawing.scale import Rail, band_row, offset_row, peaks_row, scale_row
 from tui.drawing.view import View
 
 _MARGIN = 1

@@ -10,8 +10,8 @@ from sidecar.model.headline import chosen
 from sidecar.model.readings import SILENCE
 from tui import texts
 from tui.drawing import digits, wording
-from tui.drawing.advice import Advice, advice, landing_stand
 from tui.drawing.cells import Cells, Row, Tone, shortened
+from tui.drawing.panels.advice import Advice, advice, landing_stand
 from tui.drawing.view import View
 
 _MARGIN = 2

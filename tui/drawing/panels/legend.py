@@ -10,9 +10,9 @@ from sidecar.model.snapshot import Event, EventKind, Snapshot, Transport
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Run, Tone
-from tui.drawing.events import sign
-from tui.drawing.standing import hand_state
-from tui.drawing.status import TRANSPORT, alert_run
+from tui.drawing.panels.events import sign
+from tui.drawing.panels.standing import hand_state
+from tui.drawing.panels.status import TRANSPORT, alert_run
 
 _COLUMN = 12
 _ALERT_COLUMNS = (0, 13, 37)

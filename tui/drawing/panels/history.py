@@ -11,13 +11,13 @@ import numpy as np
 from sidecar.model.headline import chosen
 from sidecar.model.readings import Move
 from tui.drawing import wording
-from tui.drawing.advice import landing_stand
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.columns import Columns, Reducer, Window, around, window
-from tui.drawing.cursor import draw_cursor, reading_row
-from tui.drawing.events import events_row, guide_columns
-from tui.drawing.overs import short_term_line
-from tui.drawing.rides import rides_row
+from tui.drawing.panels.advice import landing_stand
+from tui.drawing.panels.cursor import draw_cursor, reading_row
+from tui.drawing.panels.events import events_row, guide_columns
+from tui.drawing.panels.overs import short_term_line
+from tui.drawing.panels.rides import rides_row
 from tui.drawing.view import View
 
 GUTTER = 7

@@ -11,8 +11,8 @@ from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, width_of
 from tui.drawing.columns import Window
-from tui.drawing.events import sign
-from tui.drawing.overs import short_term_line
+from tui.drawing.panels.events import sign
+from tui.drawing.panels.overs import short_term_line
 from tui.drawing.view import View
 
 NEAR_S = 0.5

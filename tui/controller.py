@@ -9,7 +9,7 @@ from sidecar.model.headline import chosen
 from sidecar.model.snapshot import Command, Feed, Snapshot, Verb
 from tui import texts
 from tui.cursor import Cursor
-from tui.drawing.overs import places_s
+from tui.drawing.panels.overs import places_s
 from tui.drawing.view import View
 
 ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)

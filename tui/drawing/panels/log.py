@@ -9,9 +9,9 @@ from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, shortened
-from tui.drawing.events import sign
-from tui.drawing.overs import Over, overs, short_term_line
-from tui.drawing.status import target_runs
+from tui.drawing.panels.events import sign
+from tui.drawing.panels.overs import Over, overs, short_term_line
+from tui.drawing.panels.status import target_runs
 from tui.drawing.view import View
 
 _KIND = 18

@@ -1,0 +1,1 @@
+"""The rows of each panel of the screen. Pure: no toolkit."""
