@@ -16,7 +16,7 @@ from textual.theme import Theme
 
 from sidecar.model.snapshot import Feed
 from tui import texts
-from tui.controller import Desk
+from tui.controller import Controller
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
@@ -76,7 +76,7 @@ class SidecarApp(App[None]):
         self.theme = "sidecar"
         self.animation_level = "none"
         self.set_class(looks.ascii_only, "-ascii")
-        self.desk = Desk(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
+        self.desk = Controller(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self.is_over: Callable[[], bool] = lambda: False
         """Whether somebody outside asked for the end: a signal, a terminal that was closed."""

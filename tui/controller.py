@@ -52,7 +52,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
     return frozenset({transport_verb(snapshot), *(name for name, does in offered.items() if does)})
 
 
-class Desk:
+class Controller:
     """A feed, the way it is looked at, and the commands that keys and clicks turn into."""
 
     def __init__(self, feed: Feed, *, half_blocks: bool = True, is_past: bool = False) -> None:

@@ -13,7 +13,7 @@ _WALL_ROWS = 56
 
 
 @dataclass(slots=True)
-class Plan:
+class RowPlan:
     """Heights of the panels, top to bottom, in rows; their sum is the height that was given."""
 
     heading: int = 0
@@ -56,13 +56,13 @@ _LEAST_HERO = 4
 """Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
 
-def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> Plan:
+def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowPlan:
     """Share *rows* out among the panels for a programme of *channels* channels.
 
     standing, stems: rows that these panels ask for. The hand's state is there from the second row on; for
     the stems first the course gives way, then the size of the figures.
     """
-    shared = Plan(spare=max(0, rows))
+    shared = RowPlan(spare=max(0, rows))
     is_complete = shared.take("hero", 1)
     if standing and shared.take("standing", 1):
         standing -= 1
@@ -78,14 +78,14 @@ def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> Plan
     return shared
 
 
-def _make_room(shared: Plan, stems: int) -> None:
+def _make_room(shared: RowPlan, stems: int) -> None:
     """The table of stems; where the hero gave more rows than it takes, it gets the others back."""
     if stems > shared.spare:
         shared.take("hero", _LEAST_HERO - shared.hero)
     shared.take("stems", min(stems, shared.spare))
 
 
-def _grow(shared: Plan, rows: int, channels: int) -> None:
+def _grow(shared: RowPlan, rows: int, channels: int) -> None:
     """What a tall screen adds before the rest goes to the course."""
     shared.take("outlets", 1)
     if shared.take("rails", THICK_RAILS):

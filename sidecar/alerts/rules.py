@@ -37,7 +37,7 @@ we count each change, which is twice as strict."""
 State = TypeVar("State")
 
 
-class Watch:
+class AlertRules:
     """Turns readings into the five warnings.
 
     over     integrated above the highest value that passes

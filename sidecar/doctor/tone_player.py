@@ -8,7 +8,7 @@ import subprocess
 import threading
 from contextlib import suppress
 
-from sidecar.doctor.tone_process import Order
+from sidecar.doctor.tone_process import ToneOrder
 from sidecar.errors import SourceError
 from sidecar.sources.child import start_child
 
@@ -20,7 +20,7 @@ _END_LIMIT_S = 0.4  # a killed process is gone at once, unless the kernel itself
 class TonePlayer:
     """Open from construction on, silent until :meth:`play`."""
 
-    def __init__(self, order: Order) -> None:
+    def __init__(self, order: ToneOrder) -> None:
         """Raises SourceError where there is no such output or it cannot be opened like that."""
         self._process = start_child("sidecar.doctor.tone_process", order.to_json())
         self._said: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()

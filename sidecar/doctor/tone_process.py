@@ -43,7 +43,7 @@ def tone(rate_hz: int) -> NDArray[np.float32]:
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
+class ToneOrder:
     """Where to play, and how fast."""
 
     wanted: str | None
@@ -71,7 +71,7 @@ class Output:
         return f"{self.name} ({self.host_api})"
 
 
-def choose_output(outputs: Sequence[Output], order: Order) -> Output:
+def choose_output(outputs: Sequence[Output], order: ToneOrder) -> Output:
     """The output that a person named; else the input's other side, as virtual devices have one; else the
     system's own.
 
@@ -107,7 +107,7 @@ def _outputs(sounddevice: ModuleType) -> list[Output]:
     ]
 
 
-def _play(order: Order, say: Any) -> None:
+def _play(order: ToneOrder, say: Any) -> None:
     # Where the input is a sink's monitor, the tone belongs into that sink.
     source = os.environ.get("PULSE_SOURCE", "")
     if source.endswith(".monitor"):
@@ -140,7 +140,7 @@ def main() -> None:
         print(json.dumps(fields), file=stdout, flush=True)
 
     try:
-        _play(Order(**json.loads(sys.argv[1])), say)
+        _play(ToneOrder(**json.loads(sys.argv[1])), say)
     except SourceError as error:
         say(error=str(error))
     except Exception as error:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sidecar.doctor.tone_player import TonePlayer
-from sidecar.doctor.tone_process import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, Order
+from sidecar.doctor.tone_process import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, ToneOrder
 from sidecar.model.readings import FloatArray, decibel, figure
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.inputs import choose, list_devices
@@ -60,7 +60,7 @@ class Arrival:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardTone:
     """What has become of the tone."""
 
     level_lufs: float
@@ -93,7 +93,7 @@ def hear_tone(
     """
     heard_at = choose(list_devices(), device)
     with closing(DeviceSource(heard_at.label, pick=(1, 2))) as source:
-        order = Order(play_to, heard_at.name, heard_at.host_api, source.rate_hz)
+        order = ToneOrder(play_to, heard_at.name, heard_at.host_api, source.rate_hz)
         with closing(TonePlayer(order)) as player:
             caution(
                 f"CAUTION: a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS will sound for {LENGTH_S:.0f} s on "
@@ -118,7 +118,7 @@ def _arrivals(source: DeviceSource, player: TonePlayer) -> Iterator[Arrival]:
             return
 
 
-def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> Heard:
+def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> HeardTone:
     """Measures what arrived.
 
     began_s: when the first frame of the tone was handed to the output, on the monotonic clock.
@@ -134,7 +134,7 @@ def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> Heard:
     loud = np.flatnonzero(np.abs(louder) > 0.5 * np.abs(louder).max(initial=0.0))
     onset = int(loud[0]) if loud.size else 0
     midst = louder[onset + rate_hz : onset + 4 * rate_hz]
-    return Heard(
+    return HeardTone(
         level_lufs=reading.max_short_term,
         peaks_dbfs=(decibel(float(left)), decibel(float(right))),
         is_exact_silence=not frames.any(),
@@ -169,7 +169,7 @@ def _latency_s(arrivals: Sequence[Arrival], onset: int, began_s: float) -> float
     return None
 
 
-def judge(heard: Heard, source: str, output: str) -> Iterator[Found]:
+def judge(heard: HeardTone, source: str, output: str) -> Iterator[Found]:
     """What was heard, in words, with what mends it.
 
     source, output: what a person would call them.
@@ -204,7 +204,7 @@ def judge(heard: Heard, source: str, output: str) -> Iterator[Found]:
     )
 
 
-def _level(heard: Heard) -> Found:
+def _level(heard: HeardTone) -> Found:
     left, right = heard.peaks_dbfs
     if abs(left - right) > _ONE_SIDE_DB:
         side = "left" if left > right else "right"
@@ -229,7 +229,7 @@ def _mend_volume() -> str:
     return mend.get(sys.platform, "see the levels of output and input in the sound settings")
 
 
-def _mend_silence(heard: Heard) -> str:
+def _mend_silence(heard: HeardTone) -> str:
     if sys.platform == "darwin" and heard.is_exact_silence:
         return "let the terminal use the microphone, or choose a pair with --device and --play-to"
     if sys.platform == "linux" and not os.environ.get("PULSE_SOURCE", "").endswith(".monitor"):

@@ -8,7 +8,7 @@ from itertools import groupby
 
 import numpy as np
 
-from sidecar.journal.record import Cut, Floats, Singles, Stems, Told
+from sidecar.journal.record import Cut, FaderReport, Floats, Singles, StemBalance
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
 from sidecar.settings.goals import Goal
@@ -24,7 +24,7 @@ class Heard:
     short_term: Floats
     fader_db: float
     reading: Reading
-    stems: Stems | None
+    stems: StemBalance | None
 
     @property
     def end(self) -> int:
@@ -46,7 +46,7 @@ class Batch:
     fader_db: Singles
     short_term: Singles
     integrated: Singles
-    stems: Stems | None
+    stems: StemBalance | None
     reading: Reading
 
     @property
@@ -83,7 +83,7 @@ class Ended:
     reading: Reading | None
 
 
-Entry = Heard | Batch | Cut | Event | Told | Aimed | Resumed | Ended
+Entry = Heard | Batch | Cut | Event | FaderReport | Aimed | Resumed | Ended
 
 
 def merged(entries: Iterable[Entry]) -> list[Entry]:
@@ -126,17 +126,17 @@ def _batch(run: Sequence[Heard]) -> Batch:
     )
 
 
-def _joined(parts: Sequence[Stems]) -> Stems | None:
+def _joined(parts: Sequence[StemBalance]) -> StemBalance | None:
     if not parts:
         return None
-    return Stems(
+    return StemBalance(
         np.concatenate([part.covariance for part in parts]).astype(np.float32),
         np.concatenate([part.true_peak for part in parts]).astype(np.float32),
         np.concatenate([part.fader_db for part in parts]).astype(np.float32),
     )
 
 
-def _nbytes(energy: Floats, true_peak: Floats | Singles, stems: Stems | None) -> int:
+def _nbytes(energy: Floats, true_peak: Floats | Singles, stems: StemBalance | None) -> int:
     size = energy.nbytes + true_peak.nbytes
     if stems is not None:
         size += stems.covariance.nbytes + stems.true_peak.nbytes + stems.fader_db.nbytes

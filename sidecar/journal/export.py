@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SettingsError
-from sidecar.journal.record import Record, Summary, Told
+from sidecar.journal.record import FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.readings import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
 from sidecar.settings.goals import Goal
@@ -139,7 +139,7 @@ def _stems(record: Record) -> dict[str, dict[str, list[Any]]]:
     }
 
 
-def _fields(kept: Goal | Told) -> dict[str, object]:
+def _fields(kept: Goal | FaderReport) -> dict[str, object]:
     return {
         name: _number(value) if isinstance(value, float) else value for name, value in asdict(kept).items()
     }

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from sidecar.journal.entries import Aimed, Ended, Entry, Heard
-from sidecar.journal.record import Cut, Floats, Pass, Stems, Told
+from sidecar.journal.record import Cut, FaderReport, Floats, Pass, StemBalance
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
 from sidecar.settings.goals import Goal
@@ -29,7 +29,7 @@ class OpenPass:
         self._put = put
         self._clock = clock
         self._next = blocks
-        self._told: dict[str, Told] = {}
+        self._told: dict[str, FaderReport] = {}
         """The last word on each fader."""
 
     def blocks(
@@ -39,7 +39,7 @@ class OpenPass:
         short_term: Floats,
         fader_db: float,
         reading: Reading,
-        stems: Stems | None = None,
+        stems: StemBalance | None = None,
     ) -> None:
         """100 ms blocks as metered, arrays of shape (n,), which nobody may change afterwards.
 
@@ -59,7 +59,7 @@ class OpenPass:
         """A mark, an alert, a move: what the course shows."""
         self._put(self, event)
 
-    def told(self, told: Told) -> None:
+    def told(self, told: FaderReport) -> None:
         """Something was said of a fader. One that rests may say so many times a second: it is kept once."""
         last = self._told.get(told.stem)
         if last is not None and told.is_position and replace(last, at_s=told.at_s) == told:

@@ -15,7 +15,7 @@ import numpy as np
 from sidecar.errors import SettingsError
 from sidecar.journal import packing, schema
 from sidecar.journal.faults import reason
-from sidecar.journal.record import Cut, Pass, Places, Record, Stems, Summary, Told
+from sidecar.journal.record import Cut, FaderReport, Pass, Places, Record, StemBalance, Summary
 from sidecar.model.snapshot import Event
 
 _PATIENCE_S = 5.0
@@ -131,7 +131,7 @@ def _record(connection: sqlite3.Connection, summary: Summary) -> Record:
         cuts=tuple(Cut(*row) for row in rows("block, lost_frames", "cuts")),
         events=tuple(Event(*row) for row in rows("seconds, kind, text", "events")),
         told=tuple(
-            Told(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
+            FaderReport(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
             for row in rows("*", "told")
         ),
     )
@@ -142,10 +142,10 @@ def _places(batches: Sequence[sqlite3.Row]) -> Places:
     return np.concatenate([np.empty(0, np.int64), *runs])
 
 
-def _stems(column: Any, stems: int) -> Stems | None:
+def _stems(column: Any, stems: int) -> StemBalance | None:
     if not stems:
         return None
-    return Stems(
+    return StemBalance(
         packing.products(column("covariance"), stems),
         packing.singles(column("stem_peak")).reshape(-1, stems),
         packing.singles(column("stem_fader")).reshape(-1, stems),

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading
-from sidecar.model.snapshot import Course, Event
+from sidecar.model.snapshot import Event, Timeline
 from sidecar.settings.goals import Goal
 
 Floats = NDArray[np.float64]
@@ -33,7 +33,7 @@ class Pass:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FaderReport:
     """One thing said of a fader, from which its whole history can be told again: the first word on where
     a fader stands counts for all that came before."""
 
@@ -57,7 +57,7 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True)
-class Stems:
+class StemBalance:
     """Blocks of N stems, as metered."""
 
     covariance: NDArray[np.floating]
@@ -107,10 +107,10 @@ class Record:
     """LUFS at the end of each block."""
     integrated: Singles
     """LUFS, as read behind the blocks that were taken in together."""
-    stems: Stems | None
+    stems: StemBalance | None
     cuts: tuple[Cut, ...]
     events: tuple[Event, ...]
-    told: tuple[Told, ...]
+    told: tuple[FaderReport, ...]
 
     @property
     def missing(self) -> tuple[tuple[int, int], ...]:
@@ -125,7 +125,7 @@ class Record:
         whole[self.place] = values
         return whole
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         """As the screen draws it. A missing stretch is silent, with integrated and fader as before it."""
         blocks = np.arange(self.summary.blocks)
         latest = np.searchsorted(self.place, blocks, side="right")
@@ -133,7 +133,7 @@ class Record:
         def held(values: Singles, first: float) -> Singles:
             return np.concatenate([np.array([first], np.float32), values])[latest]
 
-        return Course(
+        return Timeline(
             ((blocks + 1) * BLOCK_S).astype(np.float32),
             self.laid_out(self.short_term, SILENCE),
             held(self.integrated, SILENCE),

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sidecar.advice.faders.history import FaderHistory
-from sidecar.journal.record import Floats, Record, Singles, Stems, Told
+from sidecar.journal.record import FaderReport, Floats, Record, Singles, StemBalance
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading
-from sidecar.model.snapshot import Course
+from sidecar.model.snapshot import Timeline
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +34,12 @@ class Resumable:
     """dBTP."""
     fader: FaderHistory
     """The programme fader: all that was said of it, or else what the source itself knew."""
-    stems: Stems | None
+    stems: StemBalance | None
     """The stems, their faders with what was only said of them later."""
     told_stems: frozenset[str]
     """Those whose faders somebody has told of: the next word on one is not the first."""
     lost_frames: int
-    course: Course
+    course: Timeline
 
 
 def resumable(record: Record) -> Resumable:
@@ -73,14 +73,14 @@ def fader_history(record: Record) -> FaderHistory:
     return history
 
 
-def _known_by_the_source(record: Record) -> Iterator[Told]:
+def _known_by_the_source(record: Record) -> Iterator[FaderReport]:
     """A word for each change; none where the fader was at 0 dB throughout, as where nobody knows it."""
     faders_db, place = record.fader_db, record.place
     if not faders_db.any():
         return
-    yield Told(0.0, float(faders_db[0]), is_position=True)
+    yield FaderReport(0.0, float(faders_db[0]), is_position=True)
     for at in np.flatnonzero(faders_db[1:] != faders_db[:-1]) + 1:
-        yield Told(float(place[at]) * BLOCK_S, float(faders_db[at]), is_position=True)
+        yield FaderReport(float(place[at]) * BLOCK_S, float(faders_db[at]), is_position=True)
 
 
 def _cuts(record: Record) -> tuple[int, ...]:
@@ -90,7 +90,7 @@ def _cuts(record: Record) -> tuple[int, ...]:
     return tuple(sorted({edge for edge in (*marked, *torn) if 0 < edge < blocks}))
 
 
-def _stems(record: Record) -> Stems | None:
+def _stems(record: Record) -> StemBalance | None:
     if record.stems is None:
         return None
     stems, names, blocks = record.stems, record.summary.about.stems, record.summary.blocks
@@ -101,10 +101,10 @@ def _stems(record: Record) -> Stems | None:
     fader_db[record.place] = stems.fader_db
     for place, name in enumerate(names):
         _put_right(fader_db[:, place], [word for word in record.told if word.stem == name])
-    return Stems(covariance, true_peak, fader_db)
+    return StemBalance(covariance, true_peak, fader_db)
 
 
-def _put_right(fader_db: Singles, told: Sequence[Told]) -> None:
+def _put_right(fader_db: Singles, told: Sequence[FaderReport]) -> None:
     """The first position that was said of a stem's fader counts for all that came before, which was taken
     in as if it stood at 0 dB."""
     positions = [word for word in told if _says_where(word)]
@@ -112,6 +112,6 @@ def _put_right(fader_db: Singles, told: Sequence[Told]) -> None:
         fader_db[: round(positions[0].at_s / BLOCK_S)] += positions[0].value_db
 
 
-def _says_where(word: Told) -> bool:
+def _says_where(word: FaderReport) -> bool:
     """A closed fader says nothing of where it stood before."""
     return word.is_position and word.value_db > SILENCE

@@ -7,7 +7,7 @@ import sqlite3
 
 from sidecar.journal import packing
 from sidecar.journal.entries import Aimed, Batch, Ended, Entry, Resumed
-from sidecar.journal.record import Cut, Pass, Stems, Told
+from sidecar.journal.record import Cut, FaderReport, Pass, StemBalance
 from sidecar.model.snapshot import Event
 from sidecar.version import program_version
 
@@ -56,7 +56,7 @@ def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
                 "INSERT INTO events (pass, seconds, kind, text) VALUES (?, ?, ?, ?)",
                 (id, seconds, kind, _text(text)),
             )
-        case Told(at_s, value_db, is_position, stem):
+        case FaderReport(at_s, value_db, is_position, stem):
             connection.execute(
                 "INSERT INTO told (pass, at_s, value_db, is_position, stem) VALUES (?, ?, ?, ?, ?)",
                 (id, at_s, value_db, is_position, _text(stem)),
@@ -83,7 +83,7 @@ def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
     )
 
 
-def _stem_columns(stems: Stems | None) -> tuple[bytes | None, bytes | None, bytes | None]:
+def _stem_columns(stems: StemBalance | None) -> tuple[bytes | None, bytes | None, bytes | None]:
     if stems is None:
         return None, None, None
     return (

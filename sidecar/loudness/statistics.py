@@ -29,7 +29,7 @@ _BRIDGE_STEPS = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class ProgrammeStatistics:
     """Measures of a whole course, on its 100 ms grid."""
 
     integrated: float = SILENCE
@@ -49,11 +49,11 @@ class Excursion:
     """How far out it is at its worst, always positive."""
 
 
-def measured(energies: Floats) -> Course:
+def measured(energies: Floats) -> ProgrammeStatistics:
     """Measures of 100 ms energies, shape (n,), from one unbroken run."""
     momentary = gating_powers(energies)
     short_term = windowed(energies, SHORT_TERM_STEPS)
-    return Course(
+    return ProgrammeStatistics(
         float(gated_loudness([Part(Powers(momentary))])),
         float(loudness_of(short_term.max(initial=0.0))),
         float(loudness_of(momentary.max(initial=0.0))),

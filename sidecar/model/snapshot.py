@@ -109,7 +109,7 @@ class EarlierPass:
 
 
 @dataclass(frozen=True, slots=True)
-class Hand:
+class ArmState:
     """Whether the sidecar may move the workstation's fader, and what it last said of that."""
 
     surface: str
@@ -145,7 +145,7 @@ class Snapshot:
     build_up: tuple[Opening, ...] = ()
     """A rough balance of the stems from silence, fader after fader."""
     earlier_pass: EarlierPass | None = None
-    hand: Hand | None = None
+    hand: ArmState | None = None
     """None where no surface is connected."""
     guess: str = ""
     """A question about a move that nobody told of but the sound suggests; it counts when confirmed."""
@@ -159,7 +159,7 @@ class Snapshot:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Timeline:
     """The programme so far, one column each 100 ms of programme, and what happened in it."""
 
     seconds: NDArray[np.float32]
@@ -175,7 +175,7 @@ class Feed(Protocol):
 
     def snapshot(self) -> Snapshot: ...
 
-    def course(self) -> Course: ...
+    def course(self) -> Timeline: ...
 
     def goals(self) -> Sequence[Goal]:
         """The goals that a ``goal`` command may name."""

@@ -66,7 +66,7 @@ class Allowance:
         return True
 
 
-class Doors:
+class AccessPolicy:
     """This machine may speak, and who is on the list. Each sender has an allowance."""
 
     def __init__(self, allow: Sequence[Network] = (), desk: str | None = None) -> None:

@@ -11,7 +11,7 @@ from typing import Literal
 from sidecar.errors import NetworkError
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Move
-from sidecar.model.snapshot import Hand, Snapshot, Stem, Verb
+from sidecar.model.snapshot import ArmState, Snapshot, Stem, Verb
 from sidecar.osc.codec import Value
 
 Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
@@ -174,7 +174,7 @@ def _stems() -> Iterator[Outgoing]:
 
 
 def _hand() -> Iterator[Outgoing]:
-    def add(path: str, tags: str, sentence: str, read: Callable[[Hand], Value]) -> Outgoing:
+    def add(path: str, tags: str, sentence: str, read: Callable[[ArmState], Value]) -> Outgoing:
         return Outgoing(path, tags, "", "hand", sentence, lambda s: (read(s.hand),) if s.hand else ())
 
     yield add("/hand/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))

@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from sidecar.model.snapshot import Course, Event
+from sidecar.model.snapshot import Event, Timeline
 from sidecar.osc import codec
 from sidecar.osc.addresses import ROOT
 from sidecar.osc.exchange import ANSWERS
-from sidecar.osc.requests import Looking
+from sidecar.osc.requests import BacklogRequest
 from sidecar.osc.screen_addresses import NAME_BYTES, goal_arguments, numbered
 from sidecar.settings.goals import Goal
 
@@ -32,11 +32,11 @@ COLUMN_TYPE = np.dtype(">f4")
 """A blob holds, for each column, short-term, integrated and the fader as floats of OSC 1.0."""
 
 
-class Archive:
+class Backlog:
     """Answers from a course that grows, and begins anew with each reset."""
 
     def __init__(
-        self, course: Callable[[], Course], goals: Callable[[], Sequence[Goal]], root: str = ROOT
+        self, course: Callable[[], Timeline], goals: Callable[[], Sequence[Goal]], root: str = ROOT
     ) -> None:
         self._course = course
         self._goals = goals
@@ -49,7 +49,7 @@ class Archive:
         self._known: tuple[int, int] | None = None
         """A pass, and how many of its events are no news any more."""
 
-    def look(self) -> Course:
+    def look(self) -> Timeline:
         """The course now; to be called often enough to see it begin anew."""
         course = self._course()
         size, level, events = self._seen
@@ -69,7 +69,7 @@ class Archive:
             return ()
         return events[known[1] :] if known[0] == self._pass else events
 
-    def packets(self, asked: Looking, now_s: float) -> Iterable[bytes]:
+    def packets(self, asked: BacklogRequest, now_s: float) -> Iterable[bytes]:
         """What answers one question."""
         match asked.what:
             case "course":

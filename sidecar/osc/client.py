@@ -20,7 +20,7 @@ _UNHEARD_S = 3.0
 anew, or never was there: it is asked each second."""
 
 
-class Asking:
+class SubscriptionClient:
     """A socket of its own, to which one sidecar's readings come. Times are those of any one clock."""
 
     def __init__(self, source: Destination, root: str = ROOT) -> None:

@@ -14,7 +14,7 @@ _LONGEST_QUOTE = 200
 _log = logging.getLogger(__name__)
 
 
-class Drops:
+class DropCounters:
     """Counts each drop; writes of the first few and then of one a second, so that no storm fills the disk."""
 
     def __init__(self) -> None:

@@ -77,7 +77,7 @@ class Edition:
         return self._messages[row]
 
 
-class Outbox:
+class Publisher:
     """All lines and the latest edition."""
 
     def __init__(self, root: str = ROOT) -> None:

@@ -32,7 +32,7 @@ class Subscription:
 
 
 @dataclass(frozen=True, slots=True)
-class Looking:
+class BacklogRequest:
     """Asks for what was before: a stretch of the course, events from a place on, or the goals there are."""
 
     what: Literal["course", "events", "goals"]
@@ -41,7 +41,7 @@ class Looking:
 
 
 Errand = Literal["renew", "unsubscribe"]
-Request = Command | Question | Subscription | Looking | Errand
+Request = Command | Question | Subscription | BacklogRequest | Errand
 
 
 class Refusal(ValueError):
@@ -55,7 +55,7 @@ class Refusal(ValueError):
 _COUNTS = {1: "one argument", 2: "two arguments"}
 
 
-class Inbox:
+class RequestParser:
     """Reads messages to one root."""
 
     def __init__(self, root: str = ROOT) -> None:
@@ -67,9 +67,15 @@ class Inbox:
             f"{root}/subscribe": self._subscription,
             f"{root}/renew": lambda _address, _arguments: "renew",
             f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
-            f"{root}/course": lambda address, arguments: Looking("course", *_places(address, arguments, 2)),
-            f"{root}/events": lambda address, arguments: Looking("events", *_places(address, arguments, 1)),
-            f"{root}/goals": lambda address, arguments: Looking("goals", *_places(address, arguments, 0)),
+            f"{root}/course": lambda address, arguments: BacklogRequest(
+                "course", *_places(address, arguments, 2)
+            ),
+            f"{root}/events": lambda address, arguments: BacklogRequest(
+                "events", *_places(address, arguments, 1)
+            ),
+            f"{root}/goals": lambda address, arguments: BacklogRequest(
+                "goals", *_places(address, arguments, 0)
+            ),
         }
 
     def request(self, address: str, arguments: list[Any]) -> Request | None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 from sidecar.model.readings import Move, Ride
-from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target
+from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
 from sidecar.osc.codec import Value, clipped
 from sidecar.settings.goals import Goal
 
@@ -100,7 +100,7 @@ def _earlier(snapshot: Snapshot) -> Arguments:
 
 
 def _hand(snapshot: Snapshot) -> Arguments:
-    hand = snapshot.hand or Hand("", False, "")
+    hand = snapshot.hand or ArmState("", False, "")
     return (
         int(snapshot.hand is not None),
         int(hand.is_armed),

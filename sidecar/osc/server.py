@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 from sidecar.model.snapshot import Command, Event
 from sidecar.osc import codec
-from sidecar.osc.access import LARGEST_PACKET, Doors
+from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.addresses import ROOT
-from sidecar.osc.backlog import Archive
-from sidecar.osc.drops import Drops, quoted
+from sidecar.osc.backlog import Backlog
+from sidecar.osc.drops import DropCounters, quoted
 from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
 from sidecar.osc.patterns import is_pattern
-from sidecar.osc.publisher import Outbox
-from sidecar.osc.requests import Errand, Inbox, Looking, Question, Refusal, Subscription
-from sidecar.osc.subscriptions import LEASE_S, MOST, Peer, Subscribers
+from sidecar.osc.publisher import Publisher
+from sidecar.osc.requests import BacklogRequest, Errand, Question, Refusal, RequestParser, Subscription
+from sidecar.osc.subscriptions import LEASE_S, MOST, Peer, Subscriptions
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
     from sidecar.surfaces.surface import Surface
@@ -30,13 +30,13 @@ _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 Obey = Callable[[Command], None]
 
 
-class Reception:
+class OscServer:
     """Takes packets from peers of any kind. Lives on the engine's loop."""
 
     def __init__(
         self,
-        doors: Doors,
-        outbox: Outbox,
+        doors: AccessPolicy,
+        outbox: Publisher,
         *,
         update_hz: float,
         surface: Surface | None = None,
@@ -46,17 +46,17 @@ class Reception:
         surface: how a workstation speaks of its faders: the desk may, and of nothing else unless let in.
         root: what the addresses of the sidecar's own begin with.
         """
-        self.drops = Drops()
-        self.subscribers = Subscribers(outbox)
+        self.drops = DropCounters()
+        self.subscribers = Subscriptions(outbox)
         self.obey: Obey | None = None
-        self.archive: Archive | None = None
+        self.archive: Backlog | None = None
         """Where it can be told what was before."""
         self._doors = doors
         self._outbox = outbox
         self._update_hz = update_hz
         self._surface = surface
         self._root = root
-        self._inbox = Inbox(root)
+        self._inbox = RequestParser(root)
         self._answers = frozenset(root + path for path in _ANSWER_TAGS)
 
     def news(self) -> Sequence[Event]:
@@ -115,7 +115,7 @@ class Reception:
             if isinstance(asked, Command):
                 if self.obey:
                     self.obey(asked)
-            elif isinstance(asked, Looking):
+            elif isinstance(asked, BacklogRequest):
                 self._show(asked, address, peer, now_s)
             elif asked:
                 self._serve(asked, address, peer, now_s)
@@ -144,7 +144,7 @@ class Reception:
             raise Refusal("address", "there is no subscription to renew: it ended, or never was")
         peer.send(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
 
-    def _show(self, asked: Looking, address: str, peer: Peer, now_s: float) -> None:
+    def _show(self, asked: BacklogRequest, address: str, peer: Peer, now_s: float) -> None:
         """What was before, as far as the asker's allowance goes, and to subscribers only: they said that they
         take packets here. Raises Refusal where it cannot be had."""
         if self.archive is None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from sidecar.model.snapshot import Target
-from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.selection import Selection
 
 LEASE_S = 60.0
@@ -41,10 +41,10 @@ class Lease:
     ends_s: float
 
 
-class Subscribers:
+class Subscriptions:
     """Keeps at most MOST subscriptions, one an asker."""
 
-    def __init__(self, outbox: Outbox) -> None:
+    def __init__(self, outbox: Publisher) -> None:
         self._outbox = outbox
         self._leases: dict[Hashable, Lease] = {}
 

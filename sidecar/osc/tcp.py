@@ -8,9 +8,9 @@ from collections.abc import Callable, Hashable, Iterator
 from typing import cast
 
 from sidecar.model.snapshot import Target
-from sidecar.osc.access import LARGEST_PACKET, Doors
+from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.destinations import Destination
-from sidecar.osc.drops import Drops
+from sidecar.osc.drops import DropCounters
 from sidecar.osc.exchange import DropReason
 from sidecar.osc.framing import Framing, framing
 
@@ -32,7 +32,9 @@ Take = Callable[[bytes, "Stream"], None]
 class Streams:
     """All connections of one listening socket."""
 
-    def __init__(self, doors: Doors, drops: Drops, take: Take, ended: Callable[[Stream], None]) -> None:
+    def __init__(
+        self, doors: AccessPolicy, drops: DropCounters, take: Take, ended: Callable[[Stream], None]
+    ) -> None:
         """take: gets each packet and who sent it. ended: hears of each connection that is no more."""
         self.doors = doors
         self.drops = drops

@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING, Any
 from sidecar.errors import NetworkError
 from sidecar.hosts import checked_port, why_unbound
 from sidecar.model.snapshot import Event, Feed, Snapshot, Target
-from sidecar.osc.access import Doors, Network, is_this_machine
+from sidecar.osc.access import AccessPolicy, Network, is_this_machine
 from sidecar.osc.addresses import MARKED, ROOT, checked_root
-from sidecar.osc.backlog import Archive
+from sidecar.osc.backlog import Backlog
 from sidecar.osc.codec import clipped
 from sidecar.osc.destinations import Destination
-from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.screen_addresses import NAME_BYTES
 from sidecar.osc.sender import hand_over
-from sidecar.osc.server import Obey, Reception
+from sidecar.osc.server import Obey, OscServer
 from sidecar.osc.tcp import Stream, Streams
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
@@ -126,12 +126,12 @@ class OscPort(asyncio.DatagramProtocol):
         self._targets = targets
         self._surface = surface
         self._surface_target = surface_target
-        self._outbox = Outbox(root)
+        self._outbox = Publisher(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
             self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
-        doors = Doors(allow, surface_target.address[0] if surface and surface_target else None)
-        self._reception = Reception(doors, self._outbox, update_hz=update_hz, surface=surface, root=root)
+        doors = AccessPolicy(allow, surface_target.address[0] if surface and surface_target else None)
+        self._reception = OscServer(doors, self._outbox, update_hz=update_hz, surface=surface, root=root)
         self._streams = Streams(
             doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
         )
@@ -167,7 +167,7 @@ class OscPort(asyncio.DatagramProtocol):
             )
         self._reception.obey = obey
         if feed:
-            self._reception.archive = Archive(feed.course, feed.goals, self._root)
+            self._reception.archive = Backlog(feed.course, feed.goals, self._root)
         self._server, self._host = server, host
         for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
             self._others[family] = socket.socket(family, socket.SOCK_DGRAM)

@@ -16,7 +16,7 @@ from aiohttp import web
 
 from sidecar.hosts import host_of, is_loopback, is_ours, listening
 from sidecar.model.snapshot import Snapshot
-from sidecar.osc.access import Doors
+from sidecar.osc.access import AccessPolicy
 from sidecar.osc.addresses import ROOT
 from sidecar.oscquery.listener import Listener
 from sidecar.oscquery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
@@ -42,7 +42,9 @@ def bind(host: str, port: int) -> socket.socket:
 class Discovery:
     """Answers for the OSC table, and for the newest snapshot. Lives on the engine's loop."""
 
-    def __init__(self, osc_port: int, doors: Doors, *, update_hz: float = 10.0, root: str = ROOT) -> None:
+    def __init__(
+        self, osc_port: int, doors: AccessPolicy, *, update_hz: float = 10.0, root: str = ROOT
+    ) -> None:
         """osc_port: the UDP port that takes commands. doors: who may ask. root: what addresses begin with."""
         self._osc_port = osc_port
         self._doors = doors

@@ -10,15 +10,15 @@ from types import TracebackType
 
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Alert
-from sidecar.model.snapshot import Command, Course, Snapshot
+from sidecar.model.snapshot import Command, Snapshot, Timeline
 from sidecar.osc import codec
 from sidecar.osc.addresses import ROOT
-from sidecar.osc.client import Asking
+from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
 from sidecar.remote.commands import datagram
-from sidecar.remote.received import Arguments, Told, sound
+from sidecar.remote.received import Arguments, ReceivedMessages, sound
 from sidecar.remote.snapshot import goal_of, picture
-from sidecar.remote.timeline import CourseCopy
+from sidecar.remote.timeline import TimelineCopy
 from sidecar.settings.goals import Goal
 
 STALE_S = 2.5
@@ -45,10 +45,10 @@ class RemoteFeed:
         """
         self._place = place
         self._root = root
-        self._asking = Asking(resolve(f"{place}/{_WANTED}"), root)
+        self._asking = SubscriptionClient(resolve(f"{place}/{_WANTED}"), root)
         self._asking.socket.settimeout(_LOOK_S)
-        self._told = Told()
-        self._copy = CourseCopy()
+        self._told = ReceivedMessages()
+        self._copy = TimelineCopy()
         self._began_s = self._heard_s = time.monotonic()
         self._goals_due_s = 0.0
         self._refusal, self._refused_s = "", 0.0
@@ -92,7 +92,7 @@ class RemoteFeed:
             return replace(known, notice=self._refusal)
         return known
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         return self._copy.course
 
     def goals(self) -> Sequence[Goal]:

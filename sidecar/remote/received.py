@@ -29,7 +29,7 @@ _TAGS = (
 _KINDS: dict[str, type] = {"f": float, "i": int, "s": str, "b": bytes}
 
 
-class Told:
+class ReceivedMessages:
     """The latest arguments of each address."""
 
     def __init__(self) -> None:

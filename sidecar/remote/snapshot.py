@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any, cast, get_args
 
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
-from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target, Transport
+from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target, Transport
 from sidecar.osc.addresses import ALERT_STATES, OUTGOING
 from sidecar.osc.codec import WIRE_SILENCE
 from sidecar.osc.screen_addresses import DETAILS, NO_LIMIT
-from sidecar.remote.received import Arguments, Told
+from sidecar.remote.received import Arguments, ReceivedMessages
 from sidecar.settings.goals import Goal
 
 _NEEDED = tuple(
@@ -19,7 +19,7 @@ _NEEDED = tuple(
 _STATES = {number: state for state, number in ALERT_STATES.items()}
 
 
-def picture(told: Told) -> Snapshot | None:
+def picture(told: ReceivedMessages) -> Snapshot | None:
     """The run as it was told; None before all of it was."""
     if not all(path in told for path in _NEEDED):
         return None
@@ -81,7 +81,7 @@ def _level(value: float) -> float:
     return -SILENCE if value == -WIRE_SILENCE else value
 
 
-def _reading(told: Told) -> Reading:
+def _reading(told: ReceivedMessages) -> Reading:
     is_stable, bad_samples = told.one("/detail/reading")
     return Reading(
         momentary=_level(told.one("/momentary")[0]),
@@ -105,7 +105,7 @@ def _move(arguments: Any) -> Move:
     return Move(gain_db, _level(landing), _level(low), _level(high), limited_by, reason)
 
 
-def _alert(told: Told, name: Any) -> Alert:
+def _alert(told: ReceivedMessages, name: Any) -> Alert:
     state, value, limit = told.one(f"/alert/{name}")
     return Alert(name, _STATES.get(state, "on"), _level(value), limit)
 
@@ -119,5 +119,5 @@ def _earlier(is_there: int, title: str, fits: int, offset_s: float, error_db: fl
     return EarlierPass(title, bool(fits), offset_s, _level(error_db)) if is_there else None
 
 
-def _hand(is_there: int, is_armed: int, surface: str, sentence: str) -> Hand | None:
-    return Hand(surface, bool(is_armed), sentence) if is_there else None
+def _hand(is_there: int, is_armed: int, surface: str, sentence: str) -> ArmState | None:
+    return ArmState(surface, bool(is_armed), sentence) if is_there else None

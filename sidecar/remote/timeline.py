@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.model.readings import BLOCK_S
-from sidecar.model.snapshot import Course, Event, EventKind
+from sidecar.model.snapshot import Event, EventKind, Timeline
 from sidecar.osc.backlog import COLUMN_TYPE, MOST_EVENTS, MOST_PARTS, PART_COLUMNS
 from sidecar.osc.codec import WIRE_SILENCE
 
@@ -38,11 +38,11 @@ _LONGEST = 31 * 24 * 36_000
 _NOTHING = np.empty(0, np.float32)
 
 
-class CourseCopy:
+class TimelineCopy:
     """One thread asks and hears; any other may look at :attr:`course`."""
 
     def __init__(self) -> None:
-        self.course = Course(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
+        self.course = Timeline(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
         """All that is known of the present pass up to its newest column."""
         self._begin(None, 0)
         self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
@@ -129,7 +129,7 @@ class CourseCopy:
 
     def _show(self) -> None:
         seconds, short_term, integrated, fader_db = self._table[:, self._low : self._high]
-        self.course = Course(seconds, short_term, integrated, fader_db, self._events)
+        self.course = Timeline(seconds, short_term, integrated, fader_db, self._events)
 
 
 def _run(known: NDArray[np.bool_]) -> int:

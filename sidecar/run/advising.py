@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sidecar.advice.programme.advisor import Counsel, Earlier
-from sidecar.journal.record import Told
+from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
+from sidecar.journal.record import FaderReport
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE, Move, Ride
 from sidecar.model.snapshot import EarlierPass, Opening, Stem
@@ -35,7 +35,7 @@ _WORTH_KEEPING_S = 60.0
 """A pass this long can serve as the forecast of the next one."""
 
 
-class Adviser:
+class AdviceSchedule:
     """Hears what is metered, asks for advice when it is due, and keeps the answers for the screen."""
 
     def __init__(
@@ -52,7 +52,7 @@ class Adviser:
         self._begin(earlier)
 
     def _begin(self, earlier: Earlier | None) -> None:
-        self.counsel = Counsel(self._goal, duration_s=self._duration_s, earlier=earlier)
+        self.counsel = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
         self.next_pass = Move(reason="Listening.")
         self.this_pass: Move | None = None
         self.earlier_pass: EarlierPass | None = None
@@ -72,7 +72,7 @@ class Adviser:
         return self.stem_faders.gains_db if self.stem_faders else None
 
     @property
-    def told_stems(self) -> tuple[Told, ...]:
+    def told_stems(self) -> tuple[FaderReport, ...]:
         """What was told of the faders of stems."""
         return self.stem_faders.told if self.stem_faders else ()
 

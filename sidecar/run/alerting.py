@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from sidecar.alerts.rules import Watch
+from sidecar.alerts.rules import AlertRules
 from sidecar.model.readings import SILENCE, Alert, Reading
 from sidecar.settings.goals import Goal
 
 
-class Warner:
+class AlertMonitor:
     """Holds the peaks between two updates, so that none is missed, and notes each alert that comes on."""
 
     def __init__(self, goal: Goal, note: Callable[[str], None]) -> None:
         """note: writes the name of an alert into the course."""
-        self._watch = Watch(goal)
+        self._watch = AlertRules(goal)
         self._note = note
         self._peak_dbtp = SILENCE
         self.alerts: tuple[Alert, ...] = ()

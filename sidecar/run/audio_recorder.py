@@ -19,7 +19,7 @@ _CLOSE_S = 10.0
 _PIECE_FRAMES = 65_536
 
 
-class Tape:
+class AudioRecorder:
     """Takes frames from one thread and writes them in another: the measuring never waits for a disk."""
 
     def __init__(self, path: Path, rate_hz: int, channels: int, *, waits: bool = False) -> None:

@@ -13,14 +13,14 @@ Result = TypeVar("Result")
 _STOP_S = 5.0
 
 
-class Engine:
+class EventLoop:
     """Runs coroutines for callers in other threads. Use it as a context manager."""
 
     def __init__(self) -> None:
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._loop.run_forever, name="engine", daemon=True)
 
-    def __enter__(self) -> Engine:
+    def __enter__(self) -> EventLoop:
         self._thread.start()
         return self
 

@@ -13,7 +13,7 @@ from sidecar.settings.goals import Goal
 if TYPE_CHECKING:
     from sidecar.journal.record import Record
     from sidecar.journal.writer import Journal
-    from sidecar.run.audio_recorder import Tape
+    from sidecar.run.audio_recorder import AudioRecorder
 
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
@@ -22,7 +22,7 @@ SCREEN_HZ = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Setup:
+class RunOptions:
     """Everything but the source and the outlets."""
 
     goal: Goal
@@ -36,7 +36,7 @@ class Setup:
     """The stems, where the source's channels are stems side by side."""
     remote: RemoteFader | None = None
     """The workstation's programme fader, where a surface reaches it."""
-    tape: Tape | None = None
+    tape: AudioRecorder | None = None
     """Where what is heard is written."""
     journal: Journal | None = None
     """Where the passes are put on record."""

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sidecar.errors import SettingsError
-from sidecar.journal.record import Pass, Stems, Told
+from sidecar.journal.record import FaderReport, Pass, StemBalance
 from sidecar.journal.resume import Resumable, resumable
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Course, Event, EventKind
-from sidecar.run.timeline import CourseLog
+from sidecar.model.snapshot import Event, EventKind, Timeline
+from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import Goal
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 
-class Chronicle:
+class PassLog:
     """The pass that is being heard. Its calls return at once and never raise; without a journal it only
     keeps the course."""
 
@@ -35,14 +35,14 @@ class Chronicle:
         self._journal = journal
         self._resumed = resumed
         self._pass: OpenPass | None = None
-        self._log = CourseLog()
+        self._log = TimelineLog()
 
     @property
     def seconds(self) -> float:
         """Programme heard."""
         return self._log.seconds
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         """The pass so far; may be asked for from any thread."""
         return self._log.view()
 
@@ -71,10 +71,10 @@ class Chronicle:
         self._log.restore(found.course)
         return found
 
-    def begin_anew(self, about: Pass, reading: Reading, told: Iterable[Told]) -> None:
+    def begin_anew(self, about: Pass, reading: Reading, told: Iterable[FaderReport]) -> None:
         """The person reset: the pass so far ends with *reading*. told: what is still known of faders."""
         self.end(reading)
-        self._log = CourseLog()
+        self._log = TimelineLog()
         self._pass = self._journal.begin(about) if self._journal else None
         for word in told:
             self.told(word)
@@ -88,7 +88,7 @@ class Chronicle:
         stems = None
         if taken.stems is not None and stem_gains_db is not None:
             faders_db = np.tile(stem_gains_db, (count, 1))
-            stems = Stems(taken.stems.covariance, taken.stems.true_peak, faders_db)
+            stems = StemBalance(taken.stems.covariance, taken.stems.true_peak, faders_db)
         mix = taken.mix
         self._pass.blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
 
@@ -107,7 +107,7 @@ class Chronicle:
         if self._pass:
             self._pass.event(event)
 
-    def told(self, told: Told) -> None:
+    def told(self, told: FaderReport) -> None:
         """Something was said of a fader."""
         if self._pass:
             self._pass.told(told)
@@ -123,7 +123,7 @@ class Chronicle:
             self._pass.end(reading)
 
 
-Tell = Callable[[Told], None]
+Tell = Callable[[FaderReport], None]
 """Takes what is said of a fader, for the record."""
 
 

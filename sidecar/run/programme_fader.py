@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from sidecar.journal.record import Told
+from sidecar.journal.record import FaderReport
 from sidecar.model.readings import SILENCE, figure
-from sidecar.model.snapshot import Command, Hand
-from sidecar.run.advising import Adviser
+from sidecar.model.snapshot import ArmState, Command
+from sidecar.run.advising import AdviceSchedule
 from sidecar.run.pass_log import Tell
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.sources import FaderSource, Source
@@ -24,7 +24,7 @@ class ProgrammeFader:
     def __init__(
         self,
         source: Source,
-        adviser: Adviser,
+        adviser: AdviceSchedule,
         note: Callable[[str], None],
         tell: Tell,
         remote: RemoteFader | None = None,
@@ -49,7 +49,7 @@ class ProgrammeFader:
         return self._held is not None
 
     @property
-    def hand(self) -> Hand | None:
+    def hand(self) -> ArmState | None:
         """Whether the sidecar may move the workstation's fader; None where it reaches none."""
         return self._remote.hand if self._remote else None
 
@@ -79,7 +79,7 @@ class ProgrammeFader:
         elif position_db != 0.0:
             counsel.fader_moved_by(position_db)
         if not self._knows_gain and (is_position or position_db != 0.0):
-            self._tell(Told(0.0, position_db, is_position=is_position))
+            self._tell(FaderReport(0.0, position_db, is_position=is_position))
 
     def look(self, now_s: float, seconds: float) -> None:
         """Makes moves that are due, and notes those that have arrived. seconds: programme so far.
@@ -119,7 +119,7 @@ class ProgrammeFader:
             return ""
         guess = counsel.confirm()
         if guess is not None:
-            self._tell(Told(guess.time_s, guess.change_db, is_position=False))
+            self._tell(FaderReport(guess.time_s, guess.change_db, is_position=False))
             self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
         return ""
 
@@ -131,7 +131,7 @@ class ProgrammeFader:
             self._remote.stands_at(now_s, position_db)
         if not self._knows_gain:
             self._adviser.counsel.fader_stands_at(position_db)
-            self._tell(Told(self._adviser.counsel.seconds, position_db, is_position=True))
+            self._tell(FaderReport(self._adviser.counsel.seconds, position_db, is_position=True))
         if position_db != self._heard_db:
             self._heard_db, self._heard_s = position_db, now_s
 
@@ -140,7 +140,7 @@ class ProgrammeFader:
             self._send(self._aimed_at(self._held.fader_db) + change_db)
         elif self._remote is None:
             self._adviser.counsel.fader_moved_by(change_db)
-            self._tell(Told(self._adviser.counsel.seconds, change_db, is_position=False))
+            self._tell(FaderReport(self._adviser.counsel.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
         elif self._remote.hand.is_armed:
             self._remote.change_by(now_s, change_db)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from sidecar.advice.faders.arming import Arming
-from sidecar.advice.faders.auto_follow import LOOK_S, Obeying
+from sidecar.advice.faders.auto_follow import LOOK_S, AutoFollow
 from sidecar.model.readings import SILENCE, Move
-from sidecar.model.snapshot import Hand
+from sidecar.model.snapshot import ArmState
 from sidecar.surfaces.surface import Surface
 
 _SEND_S = 0.05
@@ -24,15 +24,15 @@ class RemoteFader:
         self._title = surface.title
         self._move = move
         self._arming = Arming(surface.limits)
-        self._obeying = Obeying()
+        self._obeying = AutoFollow()
         self._wants_arming = at_once
         self._position_db: float | None = None
         self._sent_s = SILENCE
 
     @property
-    def hand(self) -> Hand:
+    def hand(self) -> ArmState:
         """What the person sees of it."""
-        return Hand(self._title, self._arming.armed, self._arming.notice)
+        return ArmState(self._title, self._arming.armed, self._arming.notice)
 
     def stands_at(self, now_s: float, position_db: float) -> None:
         """The workstation said where the fader stands."""

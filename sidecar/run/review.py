@@ -12,19 +12,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.advice.faders.history import FaderHistory
-from sidecar.advice.programme.advisor import Counsel
+from sidecar.advice.programme.advisor import ProgrammeAdvisor
 from sidecar.errors import SettingsError
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading, figure
-from sidecar.model.snapshot import Command, Course, Event, Snapshot
+from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
 
 if TYPE_CHECKING:
     from sidecar.delivery.measure.whole_file import Measured
-    from sidecar.journal.record import Record, Stems
+    from sidecar.journal.record import Record, StemBalance
 
 _NOTICE = "This pass is over; left and right look back, , and . jump"
 _EACH_BLOCK_S = 60.0
@@ -34,14 +34,14 @@ _BRIDGE_BLOCKS = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Past:
+class FinishedPass:
     """What is known of a pass that is over. The arrays have one entry for each 100 ms, shape (n,)."""
 
     title: str
     rate_hz: int
     layout: str
     reading: Reading
-    course: Course
+    course: Timeline
     energies: Floats
     """K-weighted, channel-summed mean squares, linear."""
     true_peak: Floats
@@ -52,7 +52,7 @@ class Past:
     """None where nothing is known of it."""
     lost_frames: int = 0
     stem_names: tuple[str, ...] = ()
-    stems: Stems | None = None
+    stems: StemBalance | None = None
     told_stems: frozenset[str] = frozenset()
     has_own_events: bool = True
     """False where nobody watched, so that what broke the goal's ceiling is still to be marked."""
@@ -61,7 +61,7 @@ class Past:
 class Review:
     """The feed of a pass that is over. Its calls return at once; another goal is reckoned in a thread."""
 
-    def __init__(self, past: Past, goal: Goal) -> None:
+    def __init__(self, past: FinishedPass, goal: Goal) -> None:
         self._past = past
         self._busy = threading.Lock()
         self._asked_for = goal
@@ -83,7 +83,7 @@ class Review:
     def snapshot(self) -> Snapshot:
         return self._snapshot
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         return self._course
 
     def goals(self) -> Sequence[Goal]:
@@ -106,7 +106,7 @@ class Review:
             if goal is not self._asked_for:  # threads come out of a lock in any order
                 return
             past = self._past
-            counsel = Counsel(goal)
+            counsel = ProgrammeAdvisor(goal)
             counsel.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
             plan = counsel.rides()
             stems = _stem_faders(past, goal)
@@ -124,12 +124,12 @@ class Review:
             )
 
 
-def past_of_record(record: Record) -> Past:
+def past_of_record(record: Record) -> FinishedPass:
     """A pass on record, as it was heard."""
     from sidecar.journal.resume import resumable
 
     kept, summary = resumable(record), record.summary
-    return Past(
+    return FinishedPass(
         title=f"pass {summary.id}, {summary.about.source}",
         rate_hz=kept.rate_hz,
         layout=kept.layout,
@@ -146,16 +146,16 @@ def past_of_record(record: Record) -> Past:
     )
 
 
-def past_of_file(measured: Measured) -> Past:
+def past_of_file(measured: Measured) -> FinishedPass:
     """A sound file that was measured whole."""
     course = measured.course
     count = course.energy.size
-    return Past(
+    return FinishedPass(
         title=Path(measured.file).name,
         rate_hz=measured.sample_rate,
         layout=measured.layout,
         reading=measured.reading,
-        course=Course(
+        course=Timeline(
             ((np.arange(count) + 1) * BLOCK_S).astype(np.float32),
             course.short_term,
             integrated_course(course.energy),
@@ -185,7 +185,7 @@ def integrated_course(energies: Floats) -> NDArray[np.float32]:
     return course
 
 
-def _stem_faders(past: Past, goal: Goal) -> StemFaders | None:
+def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:
     """The moves of the stems, where they are on record; nobody is held or kept."""
     if past.stems is None:
         return None

@@ -12,15 +12,15 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from sidecar.errors import SettingsError
-from sidecar.journal.record import Pass, Told
+from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Course, EventKind, Outlet, Snapshot, Target, Transport
-from sidecar.run.advising import Adviser
-from sidecar.run.alerting import Warner
+from sidecar.model.snapshot import Command, EventKind, Outlet, Snapshot, Target, Timeline, Transport
+from sidecar.run.advising import AdviceSchedule
+from sidecar.run.alerting import AlertMonitor
 from sidecar.run.earlier_passes import on_record
-from sidecar.run.options import Setup
-from sidecar.run.pass_log import Chronicle
+from sidecar.run.options import RunOptions
+from sidecar.run.pass_log import PassLog
 from sidecar.run.programme_fader import ProgrammeFader
 from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
@@ -39,7 +39,7 @@ class Session:
     def __init__(
         self,
         source: Source,
-        setup: Setup,
+        setup: RunOptions,
         *,
         outlets: Sequence[Outlet] = (),
         targets: Callable[[], tuple[Target, ...]] = tuple,
@@ -59,13 +59,13 @@ class Session:
         self._stems = setup.mix.names if setup.mix else ()
         self._tape = setup.tape
         stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
-        self._adviser = Adviser(setup.goal, duration_s, setup.earlier, stem_faders)
-        self._chronicle = Chronicle(setup.journal, setup.resumed)
+        self._adviser = AdviceSchedule(setup.goal, duration_s, setup.earlier, stem_faders)
+        self._chronicle = PassLog(setup.journal, setup.resumed)
         note = self._chronicle.note
         self._fader = ProgrammeFader(
             source, self._adviser, lambda text: note("move", text), self._chronicle.told, setup.remote
         )
-        self._warner = Warner(setup.goal, lambda name: note("alert", name))
+        self._warner = AlertMonitor(setup.goal, lambda name: note("alert", name))
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
         self._stopped = False
         self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
@@ -77,7 +77,7 @@ class Session:
     def snapshot(self) -> Snapshot:
         return self._snapshot
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         return self._chronicle.course()
 
     def goals(self) -> Sequence[Goal]:
@@ -294,6 +294,6 @@ class Session:
         if faders is None:
             raise SettingsError("Stems are not measured apart in this run: name them with --stems.")
         name = faders.stands_at(stem, position_db)
-        self._chronicle.told(Told(self._chronicle.seconds, position_db, is_position=True, stem=name))
+        self._chronicle.told(FaderReport(self._chronicle.seconds, position_db, is_position=True, stem=name))
         if isinstance(self._source, StemFaderSource):
             self._source.move_stem(name, position_db)

@@ -12,7 +12,7 @@ import numpy as np
 
 from sidecar.advice.stems.advisor import StemAdvisor
 from sidecar.errors import SettingsError
-from sidecar.journal.record import Told
+from sidecar.journal.record import FaderReport
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import BLOCK_S, SILENCE, FloatArray, Move
 from sidecar.model.snapshot import Opening, Stem
@@ -20,7 +20,7 @@ from sidecar.settings.goals import Goal
 from sidecar.sources import Block
 
 if TYPE_CHECKING:
-    from sidecar.journal.record import Stems
+    from sidecar.journal.record import StemBalance
     from sidecar.meter import StemBlocks
 
 _ASK_S = 2.0
@@ -81,7 +81,9 @@ class StemFaders:
         self.gains_db = self._faders_db + (heard.gain_db or 0.0)
         self._push(blocks.covariance, self.gains_db, blocks.true_peak, mix_peak_dbtp)
 
-    def restore(self, stems: Stems, mix_peak_dbtp: Floats, cuts: Sequence[int], told: Iterable[str]) -> None:
+    def restore(
+        self, stems: StemBalance, mix_peak_dbtp: Floats, cuts: Sequence[int], told: Iterable[str]
+    ) -> None:
         """Takes in the stems of a pass that broke off.
 
         mix_peak_dbtp: shape (n,). cuts: places before which it was cut. told: stems whose faders were
@@ -124,11 +126,11 @@ class StemFaders:
         return name
 
     @property
-    def told(self) -> tuple[Told, ...]:
+    def told(self) -> tuple[FaderReport, ...]:
         """What was told of the faders, as the first words of a new pass."""
         known = zip(self._mix.names, self._faders_db, strict=True)
         return tuple(
-            Told(0.0, float(fader_db), is_position=True, stem=name)
+            FaderReport(0.0, float(fader_db), is_position=True, stem=name)
             for name, fader_db in known
             if name in self._told
         )

@@ -7,14 +7,14 @@ from numpy.typing import NDArray
 
 from sidecar.loudness.series import Floats, Steps
 from sidecar.model.readings import BLOCK_S
-from sidecar.model.snapshot import Course, Event
+from sidecar.model.snapshot import Event, Timeline
 
 _PER_S = round(1.0 / BLOCK_S)
 _FIRST_ROOM = 24 * 3600 * _PER_S
 """A day. Only what is used of it takes memory: pages that nobody writes to are not there."""
 
 
-class CourseLog:
+class TimelineLog:
     """Grows by a column a block. One thread writes; any other may look at any time."""
 
     def __init__(self) -> None:
@@ -28,7 +28,7 @@ class CourseLog:
     def seconds(self) -> float:
         return self._size * BLOCK_S
 
-    def restore(self, course: Course) -> None:
+    def restore(self, course: Timeline) -> None:
         """Begins with the course of a pass that broke off."""
         self._events = course.events
         self._add(course.short_term, course.integrated, course.fader_db.astype(np.float64))
@@ -56,10 +56,10 @@ class CourseLog:
     def note(self, event: Event) -> None:
         self._events = (*self._events, event)
 
-    def view(self) -> Course:
+    def view(self) -> Timeline:
         """The course so far: views that later columns do not change."""
         size = self._size  # read once, and before the table, which is never smaller
         short_term, integrated = self._table[:, :size]
         fader_db = self._faders_db.part(0, size).astype(np.float32)
         seconds = np.arange(1, size + 1, dtype=np.float32) / np.float32(_PER_S)
-        return Course(seconds, short_term, integrated, fader_db, self._events)
+        return Timeline(seconds, short_term, integrated, fader_db, self._events)

@@ -33,7 +33,7 @@ _INVALID_RATE = -9997  # paInvalidSampleRate, portaudio.h
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
+class CaptureOrder:
     """What to capture, and into which ring."""
 
     name: str
@@ -52,7 +52,7 @@ class Order:
         return json.dumps(asdict(self))
 
     @classmethod
-    def from_json(cls, text: str) -> Order:
+    def from_json(cls, text: str) -> CaptureOrder:
         return cls(**json.loads(text))
 
 
@@ -85,7 +85,7 @@ class Callback:
             self.wake.set()
 
 
-def run(order: Order, stdout: TextIO) -> None:
+def run(order: CaptureOrder, stdout: TextIO) -> None:
     """Captures until the stream ends. Raises SourceError, in words for the person."""
     ring = Ring(Path(order.ring), order.capacity, order.channels)
     # Mapped by both from here on: where the system allows it, no file is left whoever dies first.
@@ -107,7 +107,7 @@ def run(order: Order, stdout: TextIO) -> None:
     raise SourceError(f"The sound system ended the stream of {order.name}.")
 
 
-def _open(sounddevice: ModuleType, order: Order, callback: Callback) -> tuple[Any, int]:
+def _open(sounddevice: ModuleType, order: CaptureOrder, callback: Callback) -> tuple[Any, int]:
     index, device = _found(sounddevice, order)
     rates_hz = (order.rate_hz,) if order.is_fixed else device.rates_after(order.rate_hz)
     for rate_hz in rates_hz:
@@ -138,7 +138,7 @@ def _open(sounddevice: ModuleType, order: Order, callback: Callback) -> tuple[An
     )
 
 
-def _found(sounddevice: ModuleType, order: Order) -> tuple[int, DeviceInfo]:
+def _found(sounddevice: ModuleType, order: CaptureOrder) -> tuple[int, DeviceInfo]:
     """The device's index in this process, and what it is now."""
     for given in portaudio.inputs(sounddevice):
         index = int(given.pop("index"))
@@ -171,7 +171,7 @@ def main() -> None:
     stdout = portaudio.take_stdout()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
-        run(Order.from_json(sys.argv[1]), stdout)
+        run(CaptureOrder.from_json(sys.argv[1]), stdout)
     except SourceError as error:
         _say(stdout, error=str(error))
     except Exception as error:

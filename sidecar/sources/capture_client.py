@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.sources.capture import Order
+from sidecar.sources.capture import CaptureOrder
 from sidecar.sources.child import start_child
 from sidecar.sources.inputs import DeviceInfo
 from sidecar.sources.ring import Ring, make_ring_file, ring_capacity
@@ -38,13 +38,13 @@ class State:
     """Why the process ended; None while it lives."""
 
 
-class Recorder:
+class CaptureClient:
     """Starts a capture process and keeps what it says; :meth:`close` from any thread."""
 
     def __init__(self, device: DeviceInfo, channels: int, rate_hz: int, *, is_fixed: bool) -> None:
         """Returns at once; watch :meth:`wait` for the stream to open or the process to end.
 
-        rate_hz, is_fixed: see :class:`sidecar.sources.capture.Order`.
+        rate_hz, is_fixed: see :class:`sidecar.sources.capture.CaptureOrder`.
         Raises SourceError when no process or no ring can be had.
         """
         capacity = ring_capacity(max(rate_hz, device.default_rate_hz), channels)
@@ -52,7 +52,7 @@ class Recorder:
         try:
             self._ring: Ring | None = Ring(self._path, capacity, channels)
             width = device.input_channels if device.width_is_known else None
-            order = Order(
+            order = CaptureOrder(
                 *(device.name, device.host_api, channels, width),
                 *(rate_hz, is_fixed, str(self._path), capacity),
             )

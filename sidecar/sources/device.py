@@ -11,11 +11,11 @@ import numpy as np
 
 from sidecar.errors import DeviceLost, SourceError
 from sidecar.sources import Block
-from sidecar.sources.capture_client import Recorder, State
+from sidecar.sources.capture_client import CaptureClient, State
 from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices
 from sidecar.sources.losses import ClockLoss
 from sidecar.sources.sleep import Sleep, clocks
-from sidecar.sources.watch import OPEN_LIMIT_S, Watch
+from sidecar.sources.watch import OPEN_LIMIT_S, CaptureWatchdog
 
 _WAIT_S = 0.1
 
@@ -63,7 +63,7 @@ class DeviceSource:
         self._rate_hz = self._wait_until_open()
         self._news = self._position = self._overflows = 0
         self._losses = ClockLoss(self._rate_hz)
-        self._watch = Watch(patience_s, time.monotonic())
+        self._watch = CaptureWatchdog(patience_s, time.monotonic())
         self._read_clocks = read_clocks
         self._sleep = Sleep(*read_clocks())
         self._slept_s = 0.0
@@ -94,7 +94,7 @@ class DeviceSource:
         tells how much was lost. Raises DeviceLost when it cannot be opened within the patience.
         """
         self._follow(self._recorder.wait(-1, 0.0))
-        self._watch = Watch(self._patience_s, time.monotonic())
+        self._watch = CaptureWatchdog(self._patience_s, time.monotonic())
         self._sleep = Sleep(*self._read_clocks())
         while not self._closed.is_set():
             state = self._recorder.wait(self._news, _WAIT_S)
@@ -112,8 +112,8 @@ class DeviceSource:
             self._closed.set()
         self._recorder.close()
 
-    def _start(self, rate_hz: int) -> Recorder:
-        return Recorder(self._device, self._width, rate_hz, is_fixed=self._is_fixed)
+    def _start(self, rate_hz: int) -> CaptureClient:
+        return CaptureClient(self._device, self._width, rate_hz, is_fixed=self._is_fixed)
 
     def _wait_until_open(self) -> int:
         deadline = time.monotonic() + OPEN_LIMIT_S

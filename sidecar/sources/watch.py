@@ -22,7 +22,7 @@ _LONGEST_QUIET_S = 32.0
 Verdict = Literal["wait", "restart", "lost"]
 
 
-class Watch:
+class CaptureWatchdog:
     """Follows one input through stalls, deaths and returns; begins with an open stream."""
 
     def __init__(self, patience_s: float, now_s: float) -> None:

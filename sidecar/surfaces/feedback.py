@@ -28,7 +28,7 @@ _NO_STEM: dict[str, Value] = {
 """What a strip shows that has no stem."""
 
 
-class Display:
+class SurfaceFeedback:
     """Sends each value when it changes and once a second, in a message of its own, as controls want it.
 
     A control shows one value, so of several arguments only the first is sent: of an alert its state. What

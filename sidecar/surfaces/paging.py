@@ -10,7 +10,7 @@ MOST_STEMS = 999
 
 
 @dataclass(slots=True)
-class Pages:
+class Paging:
     """The page in force. What hears the surface and what shows things on it share one of these, on the
     engine's loop."""
 

@@ -17,7 +17,7 @@ from sidecar.osc.addresses import OUTGOING
 from sidecar.osc.codec import Value
 from sidecar.settings import toml
 from sidecar.settings.toml import address, line, number, unusable, word
-from sidecar.surfaces.paging import MOST_STEMS, Pages
+from sidecar.surfaces.paging import MOST_STEMS, Paging
 
 Scale = Literal["db", "position"]
 
@@ -55,7 +55,7 @@ class Surface:
     show: Mapping[str, str] = field(default_factory=dict)
     """What it shows besides: for each path of the OSC table an address of the surface's own, where the value
     is one a stem with ``{stem}`` or ``{strip}`` in it."""
-    pages: Pages | None = None
+    pages: Paging | None = None
     """The page that its strips show, all of a surface that ever changes; None where it shows every stem."""
 
     @property
@@ -186,7 +186,7 @@ def _read(path: Path) -> Surface:
     return surface
 
 
-def _pages(path: Path, table: dict[str, Any]) -> Pages | None:
+def _pages(path: Path, table: dict[str, Any]) -> Paging | None:
     given = [key for key in _PAGING if key in table]
     if not given:
         return None
@@ -196,7 +196,7 @@ def _pages(path: Path, table: dict[str, Any]) -> Pages | None:
     strips = table["stems_per_page"]
     if isinstance(strips, bool) or not isinstance(strips, int) or not 1 <= strips <= _MOST_STRIPS:
         raise unusable(path, "stems_per_page", strips, f"a whole number from 1 to {_MOST_STRIPS}")
-    return Pages(strips, address(path, "page_address", table["page_address"]))
+    return Paging(strips, address(path, "page_address", table["page_address"]))
 
 
 def _stem_feedback(path: Path, table: dict[str, Any], place: str) -> str | None:

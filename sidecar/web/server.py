@@ -50,7 +50,7 @@ def bind(host: str, port: int) -> socket.socket:
     return listening(host, port, "--port", "serve the screen", advice)
 
 
-class Pages:
+class WebPages:
     """Serves the page, and a process with the screen to each tab."""
 
     def __init__(self, command: Sequence[str], guard: Guard, port: int) -> None:
@@ -128,12 +128,12 @@ def _asked_size(request: web.Request) -> tuple[int, int]:
         return 80, 24
 
 
-def serve(server: socket.socket, pages: Pages) -> None:
+def serve(server: socket.socket, pages: WebPages) -> None:
     """Serves until it is interrupted or told to end; then no tab's process is left."""
     asyncio.run(_serve(server, pages))
 
 
-async def _serve(server: socket.socket, pages: Pages) -> None:
+async def _serve(server: socket.socket, pages: WebPages) -> None:
     runner = web.AppRunner(pages.app(), access_log=None, shutdown_timeout=_PARTING_S)
     await runner.setup()
     end = asyncio.Event()

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sidecar.advice.programme.advisor import Counsel, Earlier
+from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
 from sidecar.model.readings import mean_square
 from sidecar.settings.goals import load_goal
 
@@ -23,7 +23,7 @@ def hear(counsel, energy, gain_db=None):
 
 def test_a_move_that_was_told_costs_the_next_pass_nothing():
     """The person moves 6 dB down in mid-pass and says so: the advice goes on where it was, 6 dB lower."""
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     hear(counsel, noise(30, -18))
     before = counsel.next_pass().gain_db
     counsel.fader_moved_by(-6.0)
@@ -35,7 +35,7 @@ def test_a_move_that_was_told_costs_the_next_pass_nothing():
 
 def test_the_first_feedback_says_where_the_fader_has_stood_all_along():
     """It reports −10 dB without having been moved: no move is made up, and the advice does not change."""
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     hear(counsel, noise(30, -18))
     before = counsel.next_pass()
     counsel.fader_stands_at(-10.0)
@@ -48,7 +48,7 @@ def test_the_first_feedback_says_where_the_fader_has_stood_all_along():
 
 def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
     """A source that knows its fader shapes the past block by block."""
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     for gain_db in (0.0, -3.0, -6.0, 2.0):
         hear(counsel, noise(10, -18 + gain_db, seed=int(10 + gain_db)), gain_db)
 
@@ -57,7 +57,7 @@ def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
 
 def test_this_pass_needs_a_length_and_ends_with_it():
     """Without one there is no advice for this pass, and none once it is over."""
-    without, within = Counsel(R128), Counsel(R128, duration_s=60.0)
+    without, within = ProgrammeAdvisor(R128), ProgrammeAdvisor(R128, duration_s=60.0)
     hear(without, noise(30, -18))
     hear(within, noise(30, -18))
 
@@ -78,7 +78,7 @@ def gated(energies):
 def test_an_earlier_pass_gives_its_length_and_lands_this_one():
     """Loud first half, quiet second: nobody who knew the future could land it better."""
     whole = np.concatenate([noise(60, -20), noise(60, -26, seed=5)])
-    counsel = Counsel(R128, earlier=Earlier("before", whole))
+    counsel = ProgrammeAdvisor(R128, earlier=Earlier("before", whole))
     hear(counsel, whole[:600])
     move = counsel.this_pass()
 
@@ -96,7 +96,7 @@ def test_another_programme_does_not_pass_for_an_earlier_pass():
     """It is said not to fit, and the advice falls back on what was heard."""
     rng = np.random.default_rng(8)
     other = noise(120, -23, seed=6) * 10 ** (np.repeat(rng.normal(0, 6, 24), 50) / 10)
-    counsel = Counsel(R128, earlier=Earlier("other", other))
+    counsel = ProgrammeAdvisor(R128, earlier=Earlier("other", other))
     hear(counsel, noise(60, -23, seed=7) * 10 ** (np.repeat(rng.normal(0, 6, 12), 50) / 10))
     fits, _, _ = counsel.fit()
 
@@ -116,7 +116,7 @@ def a_step(seed, change_db):
 def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
     """Until then the past is read as it was metered; afterwards it is brought to the present fader."""
     channels = a_step(1, -5.0)
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     for block in channels.reshape(-1, 10, 2):
         counsel.take(block.sum(axis=1), np.full(10, -12.0), block, None)
     assert counsel.guess is not None
@@ -132,7 +132,7 @@ def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
 
 def test_a_guess_that_is_dismissed_changes_nothing():
     """The person says no, and that was it."""
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     for block in a_step(1, -5.0).reshape(-1, 10, 2):
         counsel.take(block.sum(axis=1), np.full(10, -12.0), block, None)
     before = counsel.next_pass()
@@ -145,7 +145,7 @@ def test_a_guess_that_is_dismissed_changes_nothing():
 def test_a_move_that_was_told_is_not_asked_about():
     """The step in the material is the one the person spoke of."""
     channels = a_step(1, -5.0).reshape(-1, 10, 2)
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     for number, block in enumerate(channels):
         if number == 30:
             counsel.fader_moved_by(-5.0)
@@ -156,7 +156,7 @@ def test_a_move_that_was_told_is_not_asked_about():
 
 def test_a_cut_stays_a_cut_when_the_past_is_told_anew():
     """The gating blocks after late feedback are those that were there before it."""
-    counsel = Counsel(R128)
+    counsel = ProgrammeAdvisor(R128)
     hear(counsel, noise(10, -18))
     counsel.splice()
     hear(counsel, noise(10, -40, seed=9))

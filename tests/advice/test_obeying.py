@@ -2,7 +2,7 @@
 
 import math
 
-from sidecar.advice.faders.auto_follow import Obeying
+from sidecar.advice.faders.auto_follow import AutoFollow
 from sidecar.model.readings import Move
 
 DOWN = Move(gain_db=-2.0)
@@ -24,22 +24,22 @@ def tenths(start_s, end_s):
 
 def test_the_move_is_asked_for_every_thirty_seconds_of_programme():
     """The target is where the fader stands plus the move; between the looks nothing is asked."""
-    assert {30.0: -3.0, 60.0: -3.0, 90.0: -3.0} == asked(Obeying(), tenths(0, 100))
+    assert {30.0: -3.0, 60.0: -3.0, 90.0: -3.0} == asked(AutoFollow(), tenths(0, 100))
 
 
 def test_the_first_look_comes_thirty_seconds_after_arming():
     """Armed at 59.9 s, nothing happens at 60 s: the person has just been told to turn the monitors down."""
-    assert [89.8] == list(asked(Obeying(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9))
+    assert [89.8] == list(asked(AutoFollow(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9))
 
 
 def test_taking_the_fader_back_starts_the_wait_anew():
     """Disarmed for a moment in mid-wait: the whole wait begins again."""
-    assert [50.0] == list(asked(Obeying(), tenths(0, 60), armed=lambda seconds: seconds != 20.0))
+    assert [50.0] == list(asked(AutoFollow(), tenths(0, 60), armed=lambda seconds: seconds != 20.0))
 
 
 def test_a_new_programme_starts_the_wait_anew():
     """After a reset the seconds begin at 0 and so does the wait."""
-    obeying = Obeying()
+    obeying = AutoFollow()
     asked(obeying, tenths(0, 29.9))
 
     assert [30.0] == list(asked(obeying, tenths(0, 31)))
@@ -47,13 +47,13 @@ def test_a_new_programme_starts_the_wait_anew():
 
 def test_a_pause_is_no_programme():
     """Seconds that stand still bring no look nearer."""
-    assert {} == asked(Obeying(), [29.9] * 1000)
+    assert {} == asked(AutoFollow(), [29.9] * 1000)
 
 
 def test_when_there_is_nothing_to_do_nothing_is_asked():
     """On target, or kept from moving by the ceiling: the fader stays, and the next look is as far off."""
     for move in (Move(), Move(limited_by="ceiling")):
-        obeying = Obeying()
+        obeying = AutoFollow()
 
         assert {} == asked(obeying, tenths(0, 31), move)
         assert [60.0] == list(asked(obeying, tenths(31, 65)))
@@ -61,12 +61,12 @@ def test_when_there_is_nothing_to_do_nothing_is_asked():
 
 def test_a_closed_fader_is_left_closed():
     """From silence no move in dB leads anywhere."""
-    assert {} == asked(Obeying(), tenths(0, 100), fader_db=-math.inf)
+    assert {} == asked(AutoFollow(), tenths(0, 100), fader_db=-math.inf)
 
 
 def test_near_the_end_it_looks_again_sooner_but_never_sooner_after_arming():
     """The first look waits its half minute, whatever the advice would like; the next ones follow it."""
-    obeying = Obeying()
+    obeying = AutoFollow()
     found = [
         seconds
         for seconds in tenths(0, 50)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sidecar.alerts.rules import Watch
+from sidecar.alerts.rules import AlertRules
 from sidecar.model.readings import SILENCE, Alert, Reading
 from sidecar.settings.goals import Goal
 
@@ -31,7 +31,7 @@ SILENT = replace(ON_TARGET, momentary=SILENCE, short_term=SILENCE)
 class Desk:
     """A watch and a clock that the test moves."""
 
-    def __init__(self, watch: Watch) -> None:
+    def __init__(self, watch: AlertRules) -> None:
         self.watch = watch
         self.now_s = 100.0
 

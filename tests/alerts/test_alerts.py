@@ -7,18 +7,18 @@ from dataclasses import replace
 import pytest
 from alert_desk import GOAL, HOT, ON_TARGET, OVER, SILENT, STEP_S, Desk
 
-from sidecar.alerts.rules import Watch
+from sidecar.alerts.rules import AlertRules
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Reading
 
 
 @pytest.fixture
 def desk() -> Desk:
-    return Desk(Watch(GOAL))
+    return Desk(AlertRules(GOAL))
 
 
 def test_all_five_alerts_come_each_time_in_the_order_of_the_vocabulary():
     """Whoever draws or sends the alerts can rely on their order."""
-    alerts = Watch(GOAL).update(0.0, Reading())
+    alerts = AlertRules(GOAL).update(0.0, Reading())
 
     assert ALERT_NAMES == tuple(alert.name for alert in alerts)
     assert {"off"} == {alert.state for alert in alerts}
@@ -72,7 +72,7 @@ class TestHot:
 
     def test_takes_the_hold_from_the_goal(self):
         """A goal with a hold of four seconds warns no sooner."""
-        desk = Desk(Watch(replace(GOAL, hot_hold_s=4.0)))
+        desk = Desk(AlertRules(replace(GOAL, hot_hold_s=4.0)))
 
         assert {} == desk.states(4.0, HOT)
         assert {"hot": "on"} == desk.states(STEP_S, HOT)
@@ -212,7 +212,7 @@ class TestSilent:
 
     def test_the_wait_can_be_set(self):
         """Half a minute of silence may be part of a programme."""
-        desk = Desk(Watch(GOAL, silent_after_s=30.0))
+        desk = Desk(AlertRules(GOAL, silent_after_s=30.0))
 
         assert {} == desk.states(30.125, SILENT)
         assert {"silent": "on"} == desk.states(STEP_S, SILENT)

@@ -9,7 +9,7 @@ from alert_desk import GOAL, OVER, STEP_S, Desk
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.alerts.rules import Watch
+from sidecar.alerts.rules import AlertRules
 from sidecar.model.readings import ALERT_NAMES, Alert, Reading
 
 levels = st.one_of(
@@ -33,7 +33,7 @@ updates = st.tuples(
 
 def follow(script) -> list[tuple[float, tuple[Alert, ...]]]:
     """The alerts of a fresh watch after each update of a script."""
-    watch = Watch(GOAL)
+    watch = AlertRules(GOAL)
     now_s = heard_s = 0.0
     course = []
     for eighths, reading, peak_dbtp, arrived, paused in script:
@@ -80,7 +80,7 @@ def test_whatever_comes_the_warnings_do_not_contradict_each_other(script):
 @pytest.mark.parametrize("level", [math.nan, -math.inf])
 def test_values_that_are_no_level_never_warn_of_a_level(level):
     """A reading without numbers, for whatever reason, starts no level warning and breaks nothing."""
-    desk = Desk(Watch(GOAL))
+    desk = Desk(AlertRules(GOAL))
     nothing = Reading(momentary=-23.0, short_term=level, integrated=level, max_true_peak=level, seconds=60.0)
 
     assert {} == desk.states(60.0, nothing, peak_dbtp=level)

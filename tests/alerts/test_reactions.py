@@ -16,7 +16,7 @@ from sidecar.alerts.programs import Reactions, reaction
 from sidecar.errors import SettingsError
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Reading
 from sidecar.model.snapshot import Snapshot
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 20.0
@@ -25,7 +25,7 @@ READING = Reading(momentary=SILENCE, short_term=-19.06, integrated=-21.25, max_t
 
 @pytest.fixture
 def engine():
-    with Engine() as made:
+    with EventLoop() as made:
         yield made
 
 

@@ -14,11 +14,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Course, Snapshot
+from sidecar.model.snapshot import Command, Snapshot, Timeline
 from sidecar.osc.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
-from sidecar.run.event_loop import Engine
-from sidecar.run.timeline import CourseLog
+from sidecar.run.event_loop import EventLoop
+from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import Goal, all_goals
 
 UPDATE_S = 0.1
@@ -32,13 +32,13 @@ class Programme:
         columns = round(seconds * 10)
         levels = chance.normal(-23.0, 4.0, columns).astype(np.float32)
         times = (np.arange(1, columns + 1) / 10.0).astype(np.float32)
-        self.log = CourseLog()
-        self.log.restore(Course(times, levels, levels - 1.0, np.zeros(columns, np.float32)))
+        self.log = TimelineLog()
+        self.log.restore(Timeline(times, levels, levels - 1.0, np.zeros(columns, np.float32)))
 
     def snapshot(self) -> Snapshot:
         return Snapshot("measuring", all_goals()[0], Reading(seconds=self.log.seconds))
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         return self.log.view()
 
     def goals(self) -> Sequence[Goal]:
@@ -62,7 +62,7 @@ def play(hours: float) -> None:
     programme = Programme(3600.0 * hours)
     columns = len(programme.course().seconds)
     snapshot = programme.snapshot()
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([])
         server = bind("127.0.0.1", 0)
         engine.run(port.open(server, programme.send, feed=programme))

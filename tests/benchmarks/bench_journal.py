@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "journal"))
 from kill_yard import integrated_of, kill_at
 from known_signal import ABOUT, Measuring
 
-from sidecar.journal.record import Stems
+from sidecar.journal.record import StemBalance
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
@@ -75,7 +75,7 @@ def size_of_an_hour(folder, stems):
     rng = np.random.default_rng(stems)
     for _ in range(36_000 // 5):
         values = rng.random(5)
-        products = Stems(rng.random((5, stems, stems)), rng.random((5, stems)), np.zeros((5, stems)))
+        products = StemBalance(rng.random((5, stems, stems)), rng.random((5, stems)), np.zeros((5, stems)))
         entry.blocks(values, values, values, 0.0, READING, products if stems else None)
         entry.cut()  # keeps the five in a row of their own
     entry.end(READING)

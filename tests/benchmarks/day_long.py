@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "standards"))
 from whole_file import K_WEIGHTING_48_KHZ, lufs, power_mean
 
 from sidecar.journal.writer import Journal
-from sidecar.run.options import Setup
+from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
@@ -103,7 +103,7 @@ def main():
     programme, looks = Programme(hours), Looks()
     with tempfile.TemporaryDirectory() as folder:
         journal = Journal.open(Path(folder) / "passes.sqlite")
-        setup = Setup(load_goal("r128"), fast=True, duration_s=programme.duration_s, journal=journal)
+        setup = RunOptions(load_goal("r128"), fast=True, duration_s=programme.duration_s, journal=journal)
         session = Session(programme, setup, outlets=[looks])
         session.run()
         ended = highest_mib()

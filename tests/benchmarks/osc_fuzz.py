@@ -32,12 +32,12 @@ from hostile import hostile_packet
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot, Target
 from sidecar.osc import codec
-from sidecar.osc.access import Doors
+from sidecar.osc.access import AccessPolicy
 from sidecar.osc.framing import Slip
-from sidecar.osc.publisher import Outbox
-from sidecar.osc.server import Reception
+from sidecar.osc.publisher import Publisher
+from sidecar.osc.server import OscServer
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 25.0
@@ -62,9 +62,9 @@ def snapshot(number: int) -> Snapshot:
 
 def straight(count: int) -> bool:
     """Into the reception itself, so that not even the allowance keeps anything from the parser."""
-    outbox = Outbox()
+    outbox = Publisher()
     outbox.offer(snapshot(0), 0.0, 0.0)
-    reception = Reception(Doors(), outbox, update_hz=RATE_HZ)
+    reception = OscServer(AccessPolicy(), outbox, update_hz=RATE_HZ)
     obeyed = 0
 
     def obey(_command: Command) -> None:
@@ -133,7 +133,7 @@ def over_sockets(count: int) -> bool:
     """As anybody may send them, while a target counts its readings."""
     faults: list[Any] = []
     asked: deque[Command] = deque(maxlen=1)
-    with Engine() as engine, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as target:
+    with EventLoop() as engine, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as target:
         engine._loop.set_exception_handler(lambda _loop, context: faults.append(context))
         target.bind(("127.0.0.1", 0))
         target.settimeout(1.0)

@@ -22,8 +22,8 @@ import numpy as np
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
-from sidecar.run.options import Setup
+from sidecar.run.event_loop import EventLoop
+from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
@@ -85,11 +85,11 @@ def measure(seconds: float, block_frames: int, update_hz: float) -> list[float]:
     process = multiprocessing.Process(target=receive, args=(there,))
     process.start()
     source = Noise(block_frames, seconds)
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([resolve(f"127.0.0.1:{here.recv()}/reading")], update_hz=update_hz)
         session = Session(
             source,
-            Setup(load_goal("r128"), update_hz=update_hz),
+            RunOptions(load_goal("r128"), update_hz=update_hz),
             outlets=[lambda snapshot: engine.soon(port.offer, snapshot)],
         )
         engine.run(port.open(bind("127.0.0.1", 0), session.send))

@@ -19,7 +19,7 @@ from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 PORT = tuple[str, int]
@@ -61,7 +61,7 @@ def receive(address: PORT, receivers: int, rate_hz: float, pipe: Connection) -> 
 def measure(receivers: int, rate_hz: float, seconds: float) -> tuple[list[int], int, float, float]:
     """Bundles at each receiver, bundles offered, share of a core, mean lateness of an offer in seconds."""
     made = snapshots(int(seconds * rate_hz))
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([], update_hz=rate_hz)
         server = bind("127.0.0.1", 0)
         address = server.getsockname()

@@ -24,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tui"))
 from scripted_feed import PlayingFeed
 from stalled_screen import StalledScreen
 
-from tui.controller import ZOOMS_S, Desk
+from tui.controller import ZOOMS_S, Controller
 from tui.drawing.panels.hero import hero
-from tui.drawing.panels.history import CourseDrawing
+from tui.drawing.panels.history import HistoryDrawing
 from tui.drawing.panels.scales import rails
 
 LOOKS = 100
@@ -43,7 +43,7 @@ def cost_s(draw, views):
 
 
 def views_at(seconds, zoom):
-    desk = Desk(PlayingFeed(seconds, seconds + 15.0))
+    desk = Controller(PlayingFeed(seconds, seconds + 15.0))
     desk.zoom(zoom - len(ZOOMS_S) + 1)
     return [desk.look() for _ in range(LOOKS)]
 
@@ -52,7 +52,7 @@ def main():
     for zoom, name in ((0, "30 s"), (len(ZOOMS_S) - 1, "whole")):
         minute, day = (views_at(seconds, zoom) for seconds in (60.0, 86_400.0))
         course = [
-            cost_s(partial(CourseDrawing().rows, width=120, height=15), views) for views in (minute, day)
+            cost_s(partial(HistoryDrawing().rows, width=120, height=15), views) for views in (minute, day)
         ]
         print(f"course, {name}: after 24 h {course[1] / course[0]:.2f} times the cost after 1 min")
     rest = cost_s(lambda view: (hero(view, 120, 8), rails(view, 120, 10, thickness=2, peak_rows=2)), day)

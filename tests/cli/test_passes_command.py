@@ -8,7 +8,7 @@ import pytest
 
 from sidecar.cli import main
 from sidecar.journal import schema
-from sidecar.journal.record import Pass, Stems, Told
+from sidecar.journal.record import FaderReport, Pass, StemBalance
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
@@ -23,7 +23,7 @@ def record(monkeypatch, tmp_path):
     journal = Journal(file, period_s=0.02)
     right = journal.begin(Pass("evening [live]", 48_000, "stereo", load_goal("r128"), ("voice", "music")))
     levels = np.array([-np.inf, -9.0, -8.0])
-    stems = Stems(np.tile(np.diag([0.01, 0.0]), (3, 1, 1)), np.full((3, 2), -9.0), np.zeros((3, 2)))
+    stems = StemBalance(np.tile(np.diag([0.01, 0.0]), (3, 1, 1)), np.full((3, 2), -9.0), np.zeros((3, 2)))
     right.blocks(
         *(np.array([0.0, 0.01, 0.02]), levels, levels, 0.0),
         Reading(integrated=-23.04, max_true_peak=-8.0, true_peak=(-8.0,), seconds=0.3),
@@ -115,7 +115,7 @@ def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
     monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
     journal = Journal(tmp_path / "passes.sqlite", period_s=0.02)
     heard = journal.begin(Pass("mix", 48_000, "stereo", load_goal("r128")))
-    heard.told(Told(0.0, -np.inf, True))
+    heard.told(FaderReport(0.0, -np.inf, True))
     heard.blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
     journal.close()
     assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")])

@@ -7,7 +7,7 @@ import numpy as np
 from sidecar.delivery.judge.checking import Checked
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.facts import Facts
-from sidecar.delivery.measure.whole_file import BlockCourse, Measured
+from sidecar.delivery.measure.whole_file import BlockSeries, Measured
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import load_goal
 from sidecar.wave.bext_write import Seen
@@ -40,7 +40,7 @@ def made_check(measured, *goals, file="mix.wav"):
 
 def level_course(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):
     """A programme that never moves."""
-    return BlockCourse(
+    return BlockSeries(
         energy=np.full(blocks, 0.005),
         momentary=np.full(blocks, momentary, np.float32),
         short_term=np.full(blocks, short_term, np.float32),

@@ -7,7 +7,7 @@ import sys
 import threading
 from pathlib import Path
 
-from sidecar.delivery.batch.processes import Crew
+from sidecar.delivery.batch.processes import MeasuringProcesses
 from sidecar.delivery.batch.work import Job
 from sidecar.delivery.judge.checking import Unread
 from sidecar.settings.goals import load_goal
@@ -53,7 +53,7 @@ def done(crew, files):
 def test_each_file_is_done_once_by_some_process():
     """None of them this one; at the end nobody is at work."""
     files = [f"{number}.wav" for number in range(20)]
-    crew = Crew(JOB, 3, told_by)
+    crew = MeasuringProcesses(JOB, 3, told_by)
     results = done(crew, files)
 
     assert files == sorted((result.file for result in results), key=files.index)
@@ -64,7 +64,7 @@ def test_each_file_is_done_once_by_some_process():
 def test_a_file_that_ends_processes_is_told_of_and_the_rest_is_done():
     """Two processes are lost to it, no file."""
     files = ["a.wav", "crash.wav", "b.wav", "c.wav"]
-    results = {result.file: result.error for result in done(Crew(JOB, 2, ended), files)}
+    results = {result.file: result.error for result in done(MeasuringProcesses(JOB, 2, ended), files)}
 
     assert files == sorted(results, key=files.index)
     assert "crash.wav cannot be measured: each process that tried was ended" in results.pop("crash.wav")
@@ -76,7 +76,7 @@ def test_a_process_that_somebody_ends_loses_no_file(tmp_path):
     files = [str(tmp_path / name) for name in "abc"]
 
     assert [Unread(file, "read") for file in files] == sorted(
-        done(Crew(JOB, 1, ended_once), files), key=lambda result: result.file
+        done(MeasuringProcesses(JOB, 1, ended_once), files), key=lambda result: result.file
     )
 
 

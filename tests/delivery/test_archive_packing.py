@@ -11,7 +11,7 @@ from sidecar.delivery.batch.packing import pack, unpack, without_course
 from sidecar.delivery.judge.findings import Finding, Span
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.facts import Silence
-from sidecar.delivery.measure.whole_file import BlockCourse, measure
+from sidecar.delivery.measure.whole_file import BlockSeries, measure
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import all_goals
 
@@ -43,7 +43,7 @@ def test_a_real_file_is_judged_the_same_from_what_is_kept(tmp_path):
     kept, _ = returned(measured)
 
     assert measured == kept
-    for field in fields(BlockCourse):
+    for field in fields(BlockSeries):
         before, after = (getattr(each.course, field.name) for each in (measured, kept))
         assert (before.dtype, before.tobytes()) == (after.dtype, after.tobytes()), field.name
     for goal in all_goals():
@@ -62,4 +62,4 @@ def test_figures_alone_take_no_room():
     bare = without_course(made())
 
     assert made() == bare
-    assert 0 == sum(getattr(bare.course, field.name).size for field in fields(BlockCourse))
+    assert 0 == sum(getattr(bare.course, field.name).size for field in fields(BlockSeries))

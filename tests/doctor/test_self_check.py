@@ -8,7 +8,7 @@ import pytest
 
 from sidecar.cli import main
 from sidecar.doctor import tone_test
-from sidecar.doctor.tone_process import LENGTH_S, Order, Output, choose_output, tone
+from sidecar.doctor.tone_process import LENGTH_S, Output, ToneOrder, choose_output, tone
 from sidecar.doctor.tone_test import Arrival, hear_tone, judge, listen
 from sidecar.errors import SourceError
 from sidecar.meter import Meter
@@ -178,7 +178,7 @@ OUTPUTS = (
 )
 def test_an_output_is_found(wanted, heard_at, index):
     """By name where one is given, else the one that belongs to the input."""
-    assert index == choose_output(OUTPUTS, Order(wanted, heard_at, "Core", RATE_HZ)).index
+    assert index == choose_output(OUTPUTS, ToneOrder(wanted, heard_at, "Core", RATE_HZ)).index
 
 
 def test_an_output_that_is_not_clear_is_asked_for():
@@ -186,11 +186,11 @@ def test_an_output_that_is_not_clear_is_asked_for():
     with pytest.raises(
         SourceError, match=r"No output is called 'x'.*--play-to\. There are: Headphones \(Core\)"
     ):
-        choose_output(OUTPUTS, Order("x", "Microphone", "Core", RATE_HZ))
+        choose_output(OUTPUTS, ToneOrder("x", "Microphone", "Core", RATE_HZ))
     with pytest.raises(SourceError, match="Several outputs are called 'e'"):
-        choose_output(OUTPUTS, Order("e", "Microphone", "Core", RATE_HZ))
+        choose_output(OUTPUTS, ToneOrder("e", "Microphone", "Core", RATE_HZ))
     with pytest.raises(SourceError, match=r"no output of its own: .* --play-to\. There are: none"):
-        choose_output((), Order(None, "Microphone", "Core", RATE_HZ))
+        choose_output((), ToneOrder(None, "Microphone", "Core", RATE_HZ))
 
 
 @pytest.fixture

@@ -9,9 +9,9 @@ from sidecar.advice.programme.history import History
 from sidecar.loudness.gating import Powers, gating_powers
 from sidecar.meter import Blocks, Meter
 from sidecar.model.readings import Reading
-from sidecar.run.advising import Adviser
+from sidecar.run.advising import AdviceSchedule
 from sidecar.run.metering import Taken
-from sidecar.run.timeline import CourseLog
+from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
 
@@ -39,7 +39,7 @@ def heard(blocks, seed=1):
 
 @pytest.fixture
 def adviser():
-    return Adviser(load_goal("r128"), 24 * 3600.0, None)
+    return AdviceSchedule(load_goal("r128"), 24 * 3600.0, None)
 
 
 def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
@@ -104,7 +104,7 @@ def advice_of_hours(adviser):
 
 
 def course_of_hours(_):
-    course = CourseLog()
+    course = TimelineLog()
     for minute in range(HOURS * 60):
         course.add(HOUR // 60, -23.0, -23.0, -float(minute))
     return course

@@ -11,7 +11,7 @@ from known_signal import ABOUT, LOST_EVERY, LOST_FRAMES, Measuring
 
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
-from sidecar.journal.record import Cut, Stems, Told
+from sidecar.journal.record import Cut, FaderReport, StemBalance
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
@@ -81,8 +81,8 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     """Systems but Windows know files and arguments by their bytes: what is no UTF-8 becomes a mark."""
     name, stem = os.fsdecode(b"caf\xe9.wav"), os.fsdecode(b"voi\xe7e")
     entry = journal.begin(replace(ABOUT, source=name, stems=(stem,)))
-    hear(entry, [0.1], stems=Stems(np.ones((1, 1, 1)), np.zeros((1, 1)), np.zeros((1, 1))))
-    entry.told(Told(0.0, -3.0, True, stem))
+    hear(entry, [0.1], stems=StemBalance(np.ones((1, 1, 1)), np.zeros((1, 1)), np.zeros((1, 1))))
+    entry.told(FaderReport(0.0, -3.0, True, stem))
     entry.event(Event(0.0, "mark", stem))
     entry.end()
     journal.close()
@@ -116,10 +116,13 @@ def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
     """Products are symmetric, so one half is kept; single precision, as the advice has them."""
     rng = np.random.default_rng(5)
     mixed = rng.standard_normal((40, 3, 3))
-    stems = Stems(mixed @ mixed.transpose(0, 2, 1), rng.normal(-20, 5, (40, 3)), rng.normal(0, 3, (40, 3)))
+    stems = StemBalance(
+        mixed @ mixed.transpose(0, 2, 1), rng.normal(-20, 5, (40, 3)), rng.normal(0, 3, (40, 3))
+    )
     entry = journal.begin(replace(ABOUT, stems=("voice", "music", "effects")))
     half = [
-        Stems(stems.covariance[s], stems.true_peak[s], stems.fader_db[s]) for s in (slice(25), slice(25, 40))
+        StemBalance(stems.covariance[s], stems.true_peak[s], stems.fader_db[s])
+        for s in (slice(25), slice(25, 40))
     ]
     hear(entry, np.ones(25), stems=half[0])
     hear(entry, np.ones(15), stems=half[1])
@@ -137,16 +140,16 @@ def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
     """From them the fader's history can be told again, and the verdict is on the goal that held."""
     entry = journal.begin(ABOUT)
     hear(entry, np.ones(5))
-    entry.told(Told(0.2, -3.0, is_position=True))
-    entry.told(Told(0.1, 1.5, is_position=False))
-    entry.told(Told(0.3, -6.0, is_position=True, stem="voice"))
+    entry.told(FaderReport(0.2, -3.0, is_position=True))
+    entry.told(FaderReport(0.1, 1.5, is_position=False))
+    entry.told(FaderReport(0.3, -6.0, is_position=True, stem="voice"))
     entry.goal(load_goal("premaster"))
     entry.end()
     journal.close()
     record = reader.load(1, file)
 
-    assert (Told(0.2, -3.0, True), Told(0.1, 1.5, False)) == record.told[:2]
-    assert (Told(0.3, -6.0, True, "voice"),) == record.told[2:]
+    assert (FaderReport(0.2, -3.0, True), FaderReport(0.1, 1.5, False)) == record.told[:2]
+    assert (FaderReport(0.3, -6.0, True, "voice"),) == record.told[2:]
     assert load_goal("premaster") == record.summary.about.goal
 
 
@@ -158,8 +161,8 @@ def test_a_fader_that_rests_is_kept_once(journal, file):
         *((0.0, -3.0, True), (0.1, -3.0, True), (0.2, -3.0, True)),
         *((0.2, 1.0, False), (0.3, 1.0, False), (0.4, -3.0, True)),
     ):
-        entry.told(Told(at_s, value_db, is_position))
-    entry.told(Told(0.4, -3.0, True, "voice"))
+        entry.told(FaderReport(at_s, value_db, is_position))
+    entry.told(FaderReport(0.4, -3.0, True, "voice"))
     journal.close()
 
     assert [(0.0, ""), (0.2, ""), (0.3, ""), (0.4, ""), (0.4, "voice")] == [

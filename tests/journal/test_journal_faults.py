@@ -12,7 +12,7 @@ from small_disk import SmallDisk
 
 from sidecar.journal import reader
 from sidecar.journal.faults import reason
-from sidecar.journal.record import Stems
+from sidecar.journal.record import StemBalance
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
 
@@ -264,7 +264,7 @@ def test_blocks_that_contradict_each_other_do_not_stop_the_worker(tmp_path, open
     journal = opened(tmp_path / "passes.sqlite")
     entry = journal.begin(ABOUT)
     for stems in (2, 3):
-        two = Stems(np.ones((2, stems, stems)), np.ones((2, stems)), np.ones((2, stems)))
+        two = StemBalance(np.ones((2, stems, stems)), np.ones((2, stems)), np.ones((2, stems)))
         entry.blocks(np.ones(2), np.ones(2), np.ones(2), 0.0, Reading(), two)
     wait_until(lambda: journal.fault)
 

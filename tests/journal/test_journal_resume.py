@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from known_signal import ABOUT
 
-from sidecar.journal.record import Cut, Record, Stems, Summary, Told
+from sidecar.journal.record import Cut, FaderReport, Record, StemBalance, Summary
 from sidecar.journal.resume import resumable
 from sidecar.model.readings import Reading
 
@@ -55,7 +55,11 @@ def test_a_record_that_misses_its_beginning_begins_with_silence():
 def test_the_first_word_on_the_fader_counts_for_the_past():
     """Told at 0.3 s that it stands at -6 dB, it stood there all along, but for the move told before."""
     found = resumable(
-        record(range(6), blocks=6, told=(Told(0.1, 2.0, False), Told(0.3, -6.0, True), Told(0.5, -3.0, True)))
+        record(
+            range(6),
+            blocks=6,
+            told=(FaderReport(0.1, 2.0, False), FaderReport(0.3, -6.0, True), FaderReport(0.5, -3.0, True)),
+        )
     )
 
     assert [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0] == found.fader.gains_db(0, 6).tolist()
@@ -78,10 +82,14 @@ def test_a_fader_that_nobody_knows_stays_unknown():
 
 def test_the_first_word_on_a_stems_fader_counts_for_its_past():
     """Blocks that were taken in as if it stood at 0 dB are put right; other stems are left alone."""
-    stems = Stems(
+    stems = StemBalance(
         np.ones((4, 2, 2)), np.zeros((4, 2)), np.array([[0, 0], [0, 0], [-6, 0], [-6, 0]], np.float32)
     )
-    told = (Told(0.2, -6.0, True, "voice"), Told(0.2, 5.0, True, ""), Told(0.3, -np.inf, True, "music"))
+    told = (
+        FaderReport(0.2, -6.0, True, "voice"),
+        FaderReport(0.2, 5.0, True, ""),
+        FaderReport(0.3, -np.inf, True, "music"),
+    )
     found = resumable(record(range(4), blocks=4, names=("voice", "music"), stems=stems, told=told))
 
     assert [-6.0] * 4 == found.stems.fader_db[:, 0].tolist()
@@ -91,7 +99,7 @@ def test_the_first_word_on_a_stems_fader_counts_for_its_past():
 
 def test_stems_keep_their_places_around_a_missing_stretch():
     """Products of 0 there: silence."""
-    stems = Stems(np.ones((2, 1, 1)), np.zeros((2, 1)), np.zeros((2, 1)))
+    stems = StemBalance(np.ones((2, 1, 1)), np.zeros((2, 1)), np.zeros((2, 1)))
     found = resumable(record([0, 2], blocks=3, names=("voice",), stems=stems))
 
     assert [1.0, 0.0, 1.0] == found.stems.covariance[:, 0, 0].tolist()

@@ -14,7 +14,7 @@ from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
@@ -67,7 +67,7 @@ def bulb():
 
 @pytest.fixture
 def engine():
-    with Engine() as made:
+    with EventLoop() as made:
         yield made
 
 

@@ -18,11 +18,11 @@ from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc.client import Asking
+from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
 from sidecar.osc.subscriptions import LEASE_S
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 30.0
@@ -43,7 +43,7 @@ def asked(peer):
 
 def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer):
     """A request that is lost costs a second at first, and later nothing."""
-    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
     times = []
     peer.setblocking(False)
     for tenth in range(int(10 * (3 * LEASE_S))):
@@ -61,7 +61,7 @@ def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer)
 
 def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
     """And says when it wants no more."""
-    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}/alert,reading@5"))
+    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}/alert,reading@5"))
     asking.keep_up(0.0)
     asking.close()
 
@@ -71,7 +71,7 @@ def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
 
 def test_nobody_else_can_put_words_in(peer):
     """Only the sidecar that was asked gets through to the socket."""
-    asking = Asking(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
     asking.keep_up(0.0)
     _, address = peer.recvfrom(65_535)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as stranger:
@@ -87,12 +87,12 @@ def test_nobody_else_can_put_words_in(peer):
 def test_an_address_that_is_no_single_machines_is_refused_in_words(place):
     """A broadcast, and a link-local address without its link (RFC 4007 §6)."""
     with pytest.raises(NetworkError, match=r"cannot be asked .* give the address of one machine"):
-        Asking(resolve(place))
+        SubscriptionClient(resolve(place))
 
 
 def test_listen_prints_what_it_asked_a_sidecar_for():
     """A whole process beside a port that nobody had told of it."""
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([])
         server = bind("127.0.0.1", 0)
         number = server.getsockname()[1]

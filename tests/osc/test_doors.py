@@ -3,7 +3,7 @@
 import pytest
 
 from sidecar.errors import NetworkError
-from sidecar.osc.access import ANSWERS_AT_ONCE, ANSWERS_HZ, PACKETS_AT_ONCE, PACKETS_HZ, Doors, network
+from sidecar.osc.access import ANSWERS_AT_ONCE, ANSWERS_HZ, PACKETS_AT_ONCE, PACKETS_HZ, AccessPolicy, network
 
 
 @pytest.mark.parametrize(
@@ -29,22 +29,22 @@ def test_this_machine_and_the_list_are_let_in_and_nobody_else(host, is_let_in):
     """Also where a socket for both families wraps an IPv4 address."""
     allowed = [network("192.0.2.20"), network("198.51.100.0/24"), network("2001:db8::/32")]
 
-    assert is_let_in == Doors(allowed).let_in(host)
+    assert is_let_in == AccessPolicy(allowed).let_in(host)
 
 
 @pytest.mark.parametrize("host", ["192.0.2.7", "::ffff:192.0.2.7"])
 def test_the_workstation_is_known_on_a_socket_for_both_families(host):
     """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
-    doors = Doors(desk="192.0.2.7")
+    doors = AccessPolicy(desk="192.0.2.7")
 
     assert (True, False) == (doors.is_desk(host), doors.let_in(host))
     assert not doors.is_desk("192.0.2.8")
-    assert not Doors().is_desk(host)
+    assert not AccessPolicy().is_desk(host)
 
 
 def test_the_zone_of_a_link_local_address_is_not_part_of_it():
     """RFC 4007: the zone says which cable, not who."""
-    assert Doors([network("fe80::/10")]).let_in("fe80::1%eth0")
+    assert AccessPolicy([network("fe80::/10")]).let_in("fe80::1%eth0")
 
 
 @pytest.mark.parametrize("text", ["everyone", "192.0.2.0/33", "192.0.2.1/24", "", "192.0.2.20:9000"])
@@ -56,7 +56,7 @@ def test_what_is_no_address_and_no_network_is_refused(text):
 
 def test_a_sender_has_so_much_at_once_and_so_much_a_second():
     """After the burst the rate holds, and a pause fills it up to the burst and not beyond."""
-    doors = Doors()
+    doors = AccessPolicy()
 
     def passed(at_s):
         return sum(doors.has_room_for("192.0.2.1", 100, at_s) for _ in range(3 * int(PACKETS_AT_ONCE)))
@@ -68,7 +68,7 @@ def test_a_sender_has_so_much_at_once_and_so_much_a_second():
 
 def test_one_sender_does_not_use_up_what_another_has():
     """Each host has its own allowance, for packets and for answers."""
-    doors = Doors()
+    doors = AccessPolicy()
     while doors.has_room_for("192.0.2.1", 100, 0.0):
         pass
 
@@ -79,7 +79,7 @@ def test_one_sender_does_not_use_up_what_another_has():
 
 def test_large_packets_take_more():
     """A bundle of 8 KB holds some hundred messages."""
-    doors = Doors()
+    doors = AccessPolicy()
     count = sum(doors.has_room_for("192.0.2.1", 8_192, 0.0) for _ in range(1000))
 
     assert PACKETS_AT_ONCE // 33 == count
@@ -87,7 +87,7 @@ def test_large_packets_take_more():
 
 def test_a_clock_that_steps_back_gives_nothing_away():
     """No allowance is made of a time that did not pass."""
-    doors = Doors()
+    doors = AccessPolicy()
     while doors.has_room_for("192.0.2.1", 0, 100.0):
         pass
 
@@ -96,7 +96,7 @@ def test_a_clock_that_steps_back_gives_nothing_away():
 
 def test_senders_without_number_take_a_bounded_place():
     """Forged addresses do not fill the memory."""
-    doors = Doors()
+    doors = AccessPolicy()
     for number in range(10_000):
         doors.has_room_for(f"10.0.{number // 256}.{number % 256}", 0, 0.0)
 

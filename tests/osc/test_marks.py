@@ -2,13 +2,13 @@
 
 import pytest
 
-from sidecar.model.snapshot import Course, Event, Snapshot
+from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.osc import codec
 from sidecar.osc.addresses import MARKED
-from sidecar.osc.backlog import Archive
-from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.backlog import Backlog
+from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.selection import EVERYTHING, select
-from sidecar.run.timeline import CourseLog
+from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import all_goals, load_goal
 
 
@@ -16,8 +16,8 @@ class Pass:
     """A course that grows, and an archive that looks at it."""
 
     def __init__(self):
-        self.log = CourseLog()
-        self.archive = Archive(self.course, all_goals)
+        self.log = TimelineLog()
+        self.archive = Backlog(self.course, all_goals)
 
     def course(self):
         return self.log.view()
@@ -54,7 +54,7 @@ def test_each_event_is_news_once(a_pass):
 
 def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
     """They were told when they happened."""
-    before = CourseLog()
+    before = TimelineLog()
     for number in range(50):
         before.add(1, -20.0 - number, -23.0, 0.0)
     before.note(Event(2.0, "mark", "before"))
@@ -71,7 +71,7 @@ def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
     a_pass.news()
     a_pass.note("old")
     a_pass.news()
-    a_pass.log = CourseLog()
+    a_pass.log = TimelineLog()
     list(a_pass.archive.columns(0, 10))
     a_pass.note("new")
     a_pass.play()
@@ -93,7 +93,7 @@ class Receiver:
 
 def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
     """No heartbeat, no last word and no greeting brings one again: a script would jump twice."""
-    outbox = Outbox()
+    outbox = Publisher()
     everything, marks, alerts, late = (
         Receiver(selection) for selection in (EVERYTHING, select(("mark",)), select(("alert",)), EVERYTHING)
     )
@@ -113,7 +113,7 @@ def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
 
 def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
     """A thousand of the longest labels between two looks."""
-    outbox, receiver = Outbox(), Receiver(select(("mark",)))
+    outbox, receiver = Publisher(), Receiver(select(("mark",)))
     outbox.add(receiver.line, 0.0)
     outbox.offer(Snapshot("measuring", load_goal("r128")), 0.0, 0.0)
     outbox.happened(MARKED, [(float(n), codec.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
@@ -124,6 +124,6 @@ def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
 
 def test_an_empty_course_has_no_news():
     """Before anything is heard."""
-    archive = Archive(lambda: Course(*[CourseLog().view().seconds] * 4), all_goals)
+    archive = Backlog(lambda: Timeline(*[TimelineLog().view().seconds] * 4), all_goals)
 
     assert () == tuple(archive.news())

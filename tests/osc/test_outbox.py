@@ -6,9 +6,9 @@ import random
 import pytest
 
 from sidecar.model.readings import Alert, Reading
-from sidecar.model.snapshot import Hand, Snapshot
+from sidecar.model.snapshot import ArmState, Snapshot
 from sidecar.osc import codec
-from sidecar.osc.publisher import Line, Outbox
+from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.selection import EVERYTHING, select
 from sidecar.settings.goals import load_goal
 
@@ -54,7 +54,7 @@ def run(outbox, for_s, snapshot_hz, make):
 def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     """Beside one that takes all; over ten seconds the count is right within one."""
     momentary = select(("/sidecar/momentary",))
-    outbox, slow, fast = Outbox(), Receiver(momentary, rate_hz), Receiver(momentary, 50.0)
+    outbox, slow, fast = Publisher(), Receiver(momentary, rate_hz), Receiver(momentary, 50.0)
     outbox.add(slow.line, 0.0)
     outbox.add(fast.line, 0.0)
     for _ in run(outbox, 10.0, 50.0, lambda now_s: a_snapshot()):
@@ -68,7 +68,7 @@ def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
 def test_new_readings_wait_for_no_timer(phase_s):
     """The first snapshot came at another moment of the period, and each comes a little early or late: all
     leave as they come."""
-    outbox, receiver = Outbox(), Receiver(select(("/sidecar/seconds",)), rate_hz=10.0)
+    outbox, receiver = Publisher(), Receiver(select(("/sidecar/seconds",)), rate_hz=10.0)
     outbox.add(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     jitter = random.Random(4)
@@ -82,7 +82,7 @@ def test_new_readings_wait_for_no_timer(phase_s):
 def test_readings_that_came_close_together_make_no_later_one_wait():
     """Two come within a period, as after a stall, and the steady row after them just before its time: of it
     the first may be passed over, all others leave as they come."""
-    outbox, receiver = Outbox(), Receiver(select(("/sidecar/seconds",)), rate_hz=25.0)
+    outbox, receiver = Publisher(), Receiver(select(("/sidecar/seconds",)), rate_hz=25.0)
     outbox.add(receiver.line, 0.0)
     for now_s in (0.0, 0.021):
         outbox.offer(a_snapshot(), now_s, now_s)
@@ -97,7 +97,7 @@ def test_readings_that_came_close_together_make_no_later_one_wait():
 
 def test_the_last_readings_are_sent_although_nothing_follows():
     """A run that ends tells its end: after two periods at the latest, or when it closes."""
-    outbox, receiver, other = Outbox(), Receiver(rate_hz=10.0), Receiver(rate_hz=1.0)
+    outbox, receiver, other = Publisher(), Receiver(rate_hz=10.0), Receiver(rate_hz=1.0)
     for each in (receiver, other):
         outbox.add(each.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
@@ -114,7 +114,7 @@ def test_the_last_readings_are_sent_although_nothing_follows():
 
 def test_a_receiver_is_never_sent_the_same_readings_twice():
     """Asking for more than there are gives as many as there are."""
-    outbox, eager = Outbox(), Receiver(select(("/sidecar/momentary",)), 50.0)
+    outbox, eager = Publisher(), Receiver(select(("/sidecar/momentary",)), 50.0)
     outbox.add(eager.line, 0.0)
     for _ in run(outbox, 10.0, 10.0, lambda now_s: a_snapshot()):
         pass
@@ -124,7 +124,7 @@ def test_a_receiver_is_never_sent_the_same_readings_twice():
 
 def test_a_receiver_is_sent_its_selection_and_nothing_else():
     """Groups and addresses, in the table's order."""
-    outbox, picky = Outbox(), Receiver(select(("alert", "/sidecar/integrated")))
+    outbox, picky = Publisher(), Receiver(select(("alert", "/sidecar/integrated")))
     outbox.add(picky.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
 
@@ -136,7 +136,7 @@ def test_a_receiver_is_sent_its_selection_and_nothing_else():
 
 def test_who_comes_later_is_told_at_once_how_things_stand():
     """A light that is switched on in mid-programme shows the truth without waiting for a heartbeat."""
-    outbox, late = Outbox(), Receiver()
+    outbox, late = Publisher(), Receiver()
     outbox.offer(a_snapshot(alerts=(Alert("hot", "on", -18.0, -20.0),)), 0.0, 0.0)
     outbox.add(late.line, 0.3)
 
@@ -146,7 +146,7 @@ def test_who_comes_later_is_told_at_once_how_things_stand():
 
 def test_receivers_of_the_same_selection_share_one_datagram():
     """Built once: the very same bytes object goes to all of them."""
-    outbox = Outbox()
+    outbox = Publisher()
     receivers = [Receiver(select(("reading",))) for _ in range(3)]
     for receiver in receivers:
         outbox.add(receiver.line, 0.0)
@@ -157,12 +157,12 @@ def test_receivers_of_the_same_selection_share_one_datagram():
 
 def test_what_is_not_there_is_not_sent():
     """Without stems and without a surface, no message is made up."""
-    outbox, receiver = Outbox(), Receiver()
+    outbox, receiver = Publisher(), Receiver()
     outbox.add(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     assert not [a for a in receiver.known if a.startswith(("/sidecar/stems", "/sidecar/hand"))]
 
-    outbox.offer(a_snapshot(hand=Hand("mine", False, "Not armed.")), 0.1, 0.1)
+    outbox.offer(a_snapshot(hand=ArmState("mine", False, "Not armed.")), 0.1, 0.1)
     assert [0] == receiver.known["/sidecar/hand/armed"]
 
 
@@ -172,12 +172,12 @@ def test_what_is_not_there_is_not_sent():
         ({"alerts": (Alert("over", "on"),)}, "/sidecar/alert/over", 1),
         ({"guess": "Was the fader moved?"}, "/sidecar/fader/guess", "Was the fader moved?"),
         ({"fader_db": -3.0}, "/sidecar/fader/now", -3.0),
-        ({"hand": Hand("mine", True, "Armed.")}, "/sidecar/hand/armed", 1),
+        ({"hand": ArmState("mine", True, "Armed.")}, "/sidecar/hand/armed", 1),
     ],
 )
 def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):
     """It leaves with the snapshot that brings it; the one after, alike, is silent about it."""
-    outbox, receiver = Outbox(), Receiver()
+    outbox, receiver = Publisher(), Receiver()
     outbox.add(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     outbox.offer(a_snapshot(**changes), 0.02, 0.02)
@@ -193,7 +193,7 @@ def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives
     """Every fifth datagram is lost, at random: the wait is at most a heartbeat for each datagram in a row
     that could have told and was lost."""
     chance = random.Random(seed)
-    outbox = Outbox()
+    outbox = Publisher()
     in_a_row = longest_in_a_row = 0
 
     def lose():
@@ -226,7 +226,7 @@ def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives
 
 def test_without_loss_an_alert_is_right_with_the_next_snapshot():
     """The bound above is loss and nothing else."""
-    outbox, receiver = Outbox(), Receiver(select(("alert",)))
+    outbox, receiver = Publisher(), Receiver(select(("alert",)))
     outbox.add(receiver.line, 0.0)
     for at in range(100):
         state = "on" if at % 3 == 0 else "off"

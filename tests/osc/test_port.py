@@ -14,7 +14,7 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import SENT
 from sidecar.osc.destinations import resolve, split
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.surface import Surface
 
@@ -68,7 +68,7 @@ def run_port():
     closing = []
 
     def start(*targets, surface=None, surface_target=None):
-        engine = Engine().__enter__()
+        engine = EventLoop().__enter__()
         desk = resolve(surface_target) if surface_target else None
         port = OscPort(
             [resolve(target) for target in targets], update_hz=50.0, surface=surface, surface_target=desk
@@ -152,7 +152,7 @@ def test_a_target_on_another_machine_needs_no_other_bind(run_port):
 
 def test_a_workstation_that_could_not_answer_is_refused():
     """Its fader would never be heard on 127.0.0.1; the message says what to give."""
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([], surface=SURFACE, surface_target=resolve("192.0.2.1:8000"))
         server = bind("127.0.0.1", 0)
         with pytest.raises(NetworkError, match="--osc-bind"):

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Course, Snapshot, Target
+from sidecar.model.snapshot import Command, Snapshot, Target, Timeline
 from sidecar.osc import codec
-from sidecar.osc.access import ANSWERS_AT_ONCE, LARGEST_PACKET, Doors, network
+from sidecar.osc.access import ANSWERS_AT_ONCE, LARGEST_PACKET, AccessPolicy, network
 from sidecar.osc.addresses import OUTGOING, SENT
-from sidecar.osc.backlog import Archive
-from sidecar.osc.publisher import Outbox
-from sidecar.osc.server import Reception
+from sidecar.osc.backlog import Backlog
+from sidecar.osc.publisher import Publisher
+from sidecar.osc.server import OscServer
 from sidecar.osc.subscriptions import LEASE_S, MOST
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.surface import Surface
@@ -46,10 +46,10 @@ class Room:
     """A reception that has something to tell."""
 
     def __init__(self, desk=None, **settings):
-        self.outbox = Outbox()
+        self.outbox = Publisher()
         self.outbox.offer(a_snapshot(), 0.0, 0.0)
-        doors = Doors([network("192.0.2.0/24")], desk)
-        self.reception = Reception(doors, self.outbox, update_hz=10.0, **settings)
+        doors = AccessPolicy([network("192.0.2.0/24")], desk)
+        self.reception = OscServer(doors, self.outbox, update_hz=10.0, **settings)
         self.asked = []
         self.reception.obey = self.asked.append
         self.counts = self.reception.drops.counts
@@ -336,7 +336,7 @@ def asks_nothing(packet):
 def test_no_place_is_too_far_to_be_asked_for(room, path, places, answers, place, is_one):
     """A float reaches farther than any list: what was before has nothing there, and that is no fault."""
     nothing = np.empty(0, np.float32)
-    room.reception.archive = Archive(lambda: Course(*[nothing] * 4), list)
+    room.reception.archive = Backlog(lambda: Timeline(*[nothing] * 4), list)
     peer = Peer()
     assert "/sidecar/subscribed" in {address for address, _ in room.say(peer, "/sidecar/subscribe")}
     asked = OscMessageBuilder(f"/sidecar{path}")

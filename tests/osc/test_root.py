@@ -15,10 +15,10 @@ from sidecar.cli import main
 from sidecar.cli.arguments.command import OSC_ROOT
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Course, Event, Snapshot
+from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
 from sidecar.osc import addresses, codec
 from sidecar.osc.addresses import INCOMING, OUTGOING, checked_root
-from sidecar.osc.client import Asking
+from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
 from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
 from sidecar.osc.udp import OscPort, bind
@@ -26,7 +26,7 @@ from sidecar.oscquery.tree import Tree
 from sidecar.remote.commands import datagram
 from sidecar.remote.feed import RemoteFeed
 from sidecar.remote.received import sound
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.surface import Surface
 
@@ -50,7 +50,7 @@ class RunFeed:
 
     def course(self):
         column = np.full(10, -20.0, np.float32)
-        return Course(column, column, column, column, self.events)
+        return Timeline(column, column, column, column, self.events)
 
     def goals(self):
         return [SNAPSHOT.goal]
@@ -88,7 +88,7 @@ class Rig:
 
 @pytest.fixture
 def rig():
-    with Engine() as engine, contextlib.ExitStack() as closing:
+    with EventLoop() as engine, contextlib.ExitStack() as closing:
         made = Rig(engine)
         closing.callback(made.socket.close)
         closing.callback(lambda: engine.run(made.port.close()))
@@ -144,7 +144,7 @@ def test_a_selection_names_addresses_as_they_are_sent(rig):
 
 def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
     """The subscriber's requests, a screen's commands, and what the screen takes for sound."""
-    asking = Asking(resolve("{}:{}/alert".format(*rig.socket.getpeername())), ROOT)
+    asking = SubscriptionClient(resolve("{}:{}/alert".format(*rig.socket.getpeername())), ROOT)
     asking.socket.settimeout(PATIENCE_S)
     with contextlib.closing(asking):
         asking.keep_up(0.0)

@@ -16,7 +16,7 @@ from sidecar.osc import codec
 from sidecar.osc import tcp as streams_module
 from sidecar.osc.framing import Slip
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 PATIENCE_S = 60.0
@@ -75,7 +75,7 @@ def a_snapshot(**changes):
 @pytest.fixture
 def open_port():
     """A port with TCP: the engine, the port, the TCP address, the commands."""
-    with Engine() as engine:
+    with EventLoop() as engine:
         port, asked = OscPort([], update_hz=50.0), []
         listening = bind("127.0.0.1", 0, "--osc-tcp", socket.SOCK_STREAM)
         address = listening.getsockname()

@@ -6,16 +6,16 @@ from pathlib import Path
 import pytest
 
 from sidecar.model.readings import Alert, Move, Reading
-from sidecar.model.snapshot import Command, Hand, Snapshot, Stem
+from sidecar.model.snapshot import ArmState, Command, Snapshot, Stem
 from sidecar.osc import addresses, codec, readme
-from sidecar.osc.requests import Inbox
+from sidecar.osc.requests import RequestParser
 from sidecar.settings.goals import load_goal
 
 README = Path(__file__).parents[2] / "README.md"
 
 
 STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
-HAND = Hand("mine", True, "Armed by the person.")
+HAND = ArmState("mine", True, "Armed by the person.")
 
 
 def a_snapshot(**changes):
@@ -112,7 +112,7 @@ def test_what_is_not_there_is_not_told():
 )
 def test_messages_become_commands(address, arguments, expected):
     """A button's release does nothing, and a whole number serves where a float is wanted."""
-    assert expected == Inbox().request(address, arguments)
+    assert expected == RequestParser().request(address, arguments)
 
 
 @pytest.mark.parametrize(
@@ -137,4 +137,4 @@ def test_messages_become_commands(address, arguments, expected):
 def test_wrong_messages_are_refused_with_the_reason(address, arguments, reason):
     """Nothing is guessed from a message that does not fit its row."""
     with pytest.raises(ValueError, match=reason):
-        Inbox().request(address, arguments)
+        RequestParser().request(address, arguments)

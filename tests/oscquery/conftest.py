@@ -9,10 +9,10 @@ import jsonschema
 import pytest
 
 from sidecar.model.readings import Move, Reading
-from sidecar.model.snapshot import Hand, Snapshot, Stem
-from sidecar.osc.access import Doors
+from sidecar.model.snapshot import ArmState, Snapshot, Stem
+from sidecar.osc.access import AccessPolicy
 from sidecar.oscquery.server import Discovery, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
 OSC_PORT = 9139
@@ -27,7 +27,7 @@ def a_snapshot():
             "goal": load_goal("r128"),
             "reading": Reading(momentary, true_peak=(-3.0, -4.0)),
             "stems": (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0)),
-            "hand": Hand("mine", True, "Armed by the person."),
+            "hand": ArmState("mine", True, "Armed by the person."),
         }
         return Snapshot(**{**told, **changes})
 
@@ -50,7 +50,7 @@ class Served:
     """Discovery that answers on a port of this machine."""
 
     def __init__(self, update_hz, doors, host):
-        self.engine = Engine().__enter__()
+        self.engine = EventLoop().__enter__()
         self.discovery = Discovery(OSC_PORT, doors, update_hz=update_hz)
         server = bind(host, 0)
         self.port = server.getsockname()[1]
@@ -89,7 +89,7 @@ def serve():
     served = []
 
     def start(update_hz=10.0, doors=None, host="127.0.0.1"):
-        served.append(Served(update_hz, doors or Doors(), host))
+        served.append(Served(update_hz, doors or AccessPolicy(), host))
         return served[-1]
 
     yield start

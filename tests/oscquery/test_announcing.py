@@ -14,14 +14,14 @@ from sidecar.cli.run.discovery import discovery
 from sidecar.errors import NetworkError, SettingsError
 from sidecar.osc.udp import bind
 from sidecar.oscquery.announce import OSC, OSCQUERY, services
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 
 PATIENCE_S = 60.0
 
 
 @pytest.fixture
 def engine():
-    with Engine() as made:
+    with EventLoop() as made:
         yield made
 
 

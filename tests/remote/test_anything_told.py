@@ -8,9 +8,9 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import OUTGOING, ROOT
 from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.screen_addresses import DETAILS
-from sidecar.remote.received import Told, sound
+from sidecar.remote.received import ReceivedMessages, sound
 from sidecar.remote.snapshot import goal_of, picture
-from sidecar.remote.timeline import CourseCopy
+from sidecar.remote.timeline import TimelineCopy
 
 _VALUES = {
     "f": st.floats(width=32),
@@ -33,7 +33,7 @@ def messages(draw):
 @given(st.lists(messages(), max_size=40))
 def test_any_values_of_the_right_types_do_no_harm(many):
     """Told as they come over the wire, in any order: nothing raises, and the course stays in order."""
-    told, copy = Told(), CourseCopy()
+    told, copy = ReceivedMessages(), TimelineCopy()
     for path, tags, values in many:
         for address, arguments in codec.parse(codec.message(ROOT + path, tags, values).dgram):
             heard = sound(address, arguments)

@@ -8,15 +8,15 @@ import pytest
 from sidecar.model.readings import SILENCE
 from sidecar.model.snapshot import Event, Target
 from sidecar.osc import codec
-from sidecar.osc.access import PARTS_AT_ONCE, PARTS_HZ, Doors
+from sidecar.osc.access import PARTS_AT_ONCE, PARTS_HZ, AccessPolicy
 from sidecar.osc.addresses import ROOT
-from sidecar.osc.backlog import Archive
-from sidecar.osc.publisher import Outbox
-from sidecar.osc.server import Reception
+from sidecar.osc.backlog import Backlog
+from sidecar.osc.publisher import Publisher
+from sidecar.osc.server import OscServer
 from sidecar.osc.subscriptions import LEASE_S
 from sidecar.remote.received import sound
-from sidecar.remote.timeline import CourseCopy
-from sidecar.run.timeline import CourseLog
+from sidecar.remote.timeline import TimelineCopy
+from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import all_goals
 
 TICK_S = 0.05
@@ -38,12 +38,12 @@ class Wire:
     """A run with a course, a screen that copies it, and the way between them."""
 
     def __init__(self, seconds=0.0, lose=lambda: False):
-        self.log = CourseLog()
+        self.log = TimelineLog()
         self.chance = random.Random(6)
-        self.outbox = Outbox()
-        self.reception = Reception(Doors(), self.outbox, update_hz=10.0)
-        self.reception.archive = Archive(self.course, all_goals)
-        self.peer, self.copy, self.lose = Peer(), CourseCopy(), lose
+        self.outbox = Publisher()
+        self.reception = OscServer(AccessPolicy(), self.outbox, update_hz=10.0)
+        self.reception.archive = Backlog(self.course, all_goals)
+        self.peer, self.copy, self.lose = Peer(), TimelineCopy(), lose
         self.now_s = 1000.0
         self.most_bytes = 0
         self.play(seconds)
@@ -172,7 +172,7 @@ def test_a_reset_empties_it(played_s):
     between = Wire(60.0)
     between.log.note(Event(3.0, "mark", "old"))
     between.fetch(within_s=5.0)
-    between.log = CourseLog()
+    between.log = TimelineLog()
     between.play(played_s)
     for _ in range(10):
         between.tick()
@@ -186,9 +186,9 @@ def test_a_sidecar_that_was_started_anew_is_another_pass():
     """Its course is as long as the old one by chance; nothing of the old one is left."""
     between = Wire(60.0)
     between.fetch(within_s=5.0)
-    between.log = CourseLog()
+    between.log = TimelineLog()
     between.play(60.0)
-    between.reception.archive = Archive(between.course, all_goals)
+    between.reception.archive = Backlog(between.course, all_goals)
     for _ in range(20):
         between.tick()
 
@@ -260,7 +260,7 @@ def test_questions_beyond_the_end_are_answered_with_the_size():
 
 def test_parts_that_cannot_be_are_passed_over():
     """Columns before the first, beyond a month, of another pass, or a blob that is no row."""
-    copy = CourseCopy()
+    copy = TimelineCopy()
     copy.hear("/course/size", (7, 10, 0))
     row = np.zeros(3, ">f4").tobytes()
     for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):

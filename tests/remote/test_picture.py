@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
-from sidecar.model.snapshot import EarlierPass, Hand, Opening, Snapshot, Stem, Target
+from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
 from sidecar.osc import codec
 from sidecar.osc.publisher import ON_CHANGE, Edition
 from sidecar.osc.selection import select
-from sidecar.remote.received import Told, sound
+from sidecar.remote.received import ReceivedMessages, sound
 from sidecar.remote.snapshot import picture
 from sidecar.settings.goals import Goal, all_goals
 
@@ -70,7 +70,7 @@ snapshots = st.builds(
         st.none(),
         st.builds(EarlierPass, texts, st.booleans(), figures, st.one_of(figures, st.just(math.inf))),
     ),
-    hand=st.one_of(st.none(), st.builds(Hand, texts, st.booleans(), texts)),
+    hand=st.one_of(st.none(), st.builds(ArmState, texts, st.booleans(), texts)),
     guess=texts,
     rides=st.lists(st.builds(Ride, figures, figures, figures, figures), max_size=5).map(tuple),
     rides_reason=texts,
@@ -94,7 +94,7 @@ def tell(told, snapshot):
 def test_a_snapshot_comes_back_as_it_was(before, snapshot):
     """Every field, whatever was told before: figures as single precision carries them, infinities as they
     were."""
-    told = Told()
+    told = ReceivedMessages()
     tell(told, before)
     tell(told, snapshot)
 
@@ -104,7 +104,7 @@ def test_a_snapshot_comes_back_as_it_was(before, snapshot):
 def test_shipped_goals_come_back_exactly():
     """0.2 LU is 0.2 LU again: limits decide, and must not be a hair off."""
     for goal in all_goals():
-        told = Told()
+        told = ReceivedMessages()
         tell(told, Snapshot("measuring", goal))
 
         assert goal == picture(told).goal
@@ -123,13 +123,13 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
         stems=(Stem(long, 0.0, move, -1.0),) * 40,
         build_up=(Opening(long, 0.0, long),) * 40,
         earlier_pass=EarlierPass(long, True, 0.0, 0.0),
-        hand=Hand(long, False, long),
+        hand=ArmState(long, False, long),
         guess=long,
         rides=(Ride(1.0, 2.0, 3.0, 4.0),) * 200,
         rides_reason=long,
         notice=long,
     )
-    told = Told()
+    told = ReceivedMessages()
     selection = select(("reading", "alert", "detail"))
     datagrams = Edition(crowded, 0.0, "/" + "r" * 63).datagrams(selection, ("reading", *ON_CHANGE))
     tell(told, replace(crowded, goal=all_goals()[0], guess=""))
@@ -143,12 +143,14 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
 def test_no_picture_before_all_was_told():
     """Half a run is not drawn: every single address that is missing keeps the picture away."""
     snapshot = Snapshot("measuring", all_goals()[0], Reading(true_peak=(-3.0,)))
-    whole = Told()
+    whole = ReceivedMessages()
     tell(whole, snapshot)
-    paths = {address for datagram in tell(Told(), snapshot) for address, _ in codec.parse(datagram)}
+    paths = {
+        address for datagram in tell(ReceivedMessages(), snapshot) for address, _ in codec.parse(datagram)
+    }
     for missing in paths - {"/sidecar/peak/channels"}:
-        told = Told()
-        for datagram in tell(Told(), snapshot):
+        told = ReceivedMessages()
+        for datagram in tell(ReceivedMessages(), snapshot):
             for address, arguments in codec.parse(datagram):
                 if address != missing:
                     told.hear(*sound(address, arguments))
@@ -159,7 +161,7 @@ def test_no_picture_before_all_was_told():
 
 def test_a_shorter_list_takes_the_place_of_a_longer_one():
     """A stem that is gone is not shown for ever."""
-    told = Told()
+    told = ReceivedMessages()
     goal = all_goals()[0]
     tell(told, Snapshot("measuring", goal, targets=(Target("a"), Target("b"))))
     tell(told, Snapshot("measuring", goal, targets=(Target("c"),)))

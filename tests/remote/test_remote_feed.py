@@ -21,8 +21,8 @@ from sidecar.model.snapshot import Command
 from sidecar.osc import codec
 from sidecar.osc.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
-from sidecar.run.event_loop import Engine
-from sidecar.run.options import Setup
+from sidecar.run.event_loop import EventLoop
+from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
@@ -61,12 +61,12 @@ def a_run(mix=None):
         wait=lambda ahead_s: time.sleep(ahead_s / TIMES),
         apart=mix is not None,
     )
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([], update_hz=10.0)
         server = bind("127.0.0.1", 0)
         session = Session(
             source,
-            Setup(load_goal("r128"), layout="stereo", mix=mix),
+            RunOptions(load_goal("r128"), layout="stereo", mix=mix),
             outlets=[
                 lambda snapshot: made.update({moment(snapshot): snapshot.reading}),
                 lambda snapshot: engine.soon(port.offer, snapshot),

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sidecar.run.advising import Adviser
+from sidecar.run.advising import AdviceSchedule
 from sidecar.settings.goals import load_goal
 
 LOUD = 10 ** ((-15.0 + 0.691) / 10)
@@ -11,7 +11,7 @@ USUAL = 10 ** ((-24.0 + 0.691) / 10)
 
 def test_rides_of_the_goal_before_are_not_shown_for_the_next():
     """R 128 s1 caps short-term at -18 LUFS, which five loud seconds break; R 128 has no such limit."""
-    adviser = Adviser(load_goal("r128-s1"), None, None)
+    adviser = AdviceSchedule(load_goal("r128-s1"), None, None)
     energy = np.full(600, USUAL)
     energy[300:350] = LOUD
     adviser.counsel.take(energy, np.full(600, -20.0), energy[:, np.newaxis], None)

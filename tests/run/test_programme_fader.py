@@ -1,10 +1,10 @@
 """What is said of the programme fader, and what becomes of it."""
 
 from sidecar.advice.faders.move_detector import Guess
-from sidecar.journal.record import Told
+from sidecar.journal.record import FaderReport
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command
-from sidecar.run.advising import Adviser
+from sidecar.run.advising import AdviceSchedule
 from sidecar.run.programme_fader import ProgrammeFader
 from sidecar.settings.goals import load_goal
 
@@ -23,10 +23,10 @@ class Mix:
 
 def asked(guess):
     """A fader about which a question is open, what was noted, and what was put on record."""
-    adviser = Adviser(load_goal("r128"), None, None)
+    adviser = AdviceSchedule(load_goal("r128"), None, None)
     adviser.counsel.guess = guess
     notes: list[str] = []
-    told: list[Told] = []
+    told: list[FaderReport] = []
     return ProgrammeFader(Mix(), adviser, notes.append, told.append), adviser, notes, told
 
 
@@ -35,7 +35,7 @@ def test_a_yes_makes_the_guess_a_move_of_its_moment():
     fader, adviser, notes, told = asked(Guess(0.0, -3.0, 0.9))
     assert "" == fader.obey(Command("confirm", adviser.guess), 20.0)
 
-    assert [Told(0.0, -3.0, is_position=False)] == told
+    assert [FaderReport(0.0, -3.0, is_position=False)] == told
     assert ["fader by −3.0 dB at 0 s, as guessed"] == notes
     assert -3.0 == adviser.counsel.fader_db
 
@@ -77,7 +77,7 @@ def test_a_new_pass_begins_where_the_fader_stands():
         fader.begin_anew("the pass of mix")
 
         assert -3.5 == adviser.counsel.fader_db
-        assert Told(0.0, -3.5, is_position=words[0][0] == "fader") == told[-1]
+        assert FaderReport(0.0, -3.5, is_position=words[0][0] == "fader") == told[-1]
 
 
 def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():

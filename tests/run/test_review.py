@@ -14,7 +14,7 @@ from sidecar.journal import reader
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import loudness, mean_square
 from sidecar.model.snapshot import Command
-from sidecar.run.options import Setup
+from sidecar.run.options import RunOptions
 from sidecar.run.review import Review, integrated_course, past_of_file, past_of_record
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
@@ -163,7 +163,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
 def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     """Reading, course, advice and rides are those that the run had when it was over."""
     journal = Journal.open(tmp_path / "passes.db")
-    setup = Setup(load_goal("r128"), fast=True, journal=journal)
+    setup = RunOptions(load_goal("r128"), fast=True, journal=journal)
     session = Session(FileSource(mix, pace="fast"), setup)
     session.run()
     journal.close()

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.advice.programme.advisor import Counsel
+from sidecar.advice.programme.advisor import ProgrammeAdvisor
 from sidecar.errors import SourceError
 from sidecar.journal import reader
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import Command
-from sidecar.run.audio_recorder import Tape
-from sidecar.run.options import Setup
+from sidecar.run.audio_recorder import AudioRecorder
+from sidecar.run.options import RunOptions
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
@@ -75,7 +75,7 @@ class FaderScript(Script):
 
 
 def fast(goal="r128", **more):
-    return Setup(load_goal(goal), fast=True, **more)
+    return RunOptions(load_goal(goal), fast=True, **more)
 
 
 def run(*steps, source=None, goal="r128", duration_s=None):
@@ -284,7 +284,7 @@ def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_
     asked = []
     told = [Command("fader", -0.01 * word) for word in range(100)]
     steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.send(word))]
-    monkeypatch.setattr(Counsel, "next_pass", lambda self: asked.append(1) or Move())
+    monkeypatch.setattr(ProgrammeAdvisor, "next_pass", lambda self: asked.append(1) or Move())
     session = Session(Script(*steps), fast())
     session.run()
 
@@ -405,7 +405,7 @@ class TwoRates(Script):
 
 def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path):
     """10 s at -26 and 10 s at -20 LUFS are their power mean, whatever the rates; the tape ends there."""
-    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
     source, seen = TwoRates((10, -26.0)), []
     session = Session(source, fast(tape=tape), outlets=[seen.append])
     session.run()
@@ -600,7 +600,7 @@ def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
         (60, -40.0),
     )
     remote = RemoteFader(surface(), answer)
-    session = Session(source, Setup(load_goal("r128"), fast=True, remote=remote, duration_s=60.0))
+    session = Session(source, RunOptions(load_goal("r128"), fast=True, remote=remote, duration_s=60.0))
     session.run()
 
     assert moved_at_s
@@ -625,7 +625,7 @@ def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
 
 def test_what_is_heard_is_written(tmp_path):
     """Frame for frame, for a later check."""
-    tape = Tape(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
     Session(Script((2, -23.0)), fast(tape=tape)).run()
     tape.close()
 

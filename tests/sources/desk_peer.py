@@ -8,7 +8,7 @@ import time
 
 from sidecar.osc import codec
 from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.sources.rehearsal.workstation import Desk
+from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 
 PATIENCE_S = 10.0
 
@@ -32,7 +32,7 @@ class SteppedRehearsal(RehearsalSource):
 class DeskPeer:
     """A surface that moves a desk's fader and hears where it stands."""
 
-    def __init__(self, surface, desk: Desk):
+    def __init__(self, surface, desk: SimulatedWorkstation):
         self.surface = surface
         self._desk = desk
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

@@ -9,14 +9,14 @@ import pytest
 from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
 from sidecar.advice.faders.arming import Arming
-from sidecar.advice.faders.auto_follow import Obeying
+from sidecar.advice.faders.auto_follow import AutoFollow
 from sidecar.advice.faders.tapers import Ramp
 from sidecar.model.readings import Move
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import shipped_configs
-from sidecar.sources.rehearsal.workstation import Desk
+from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 from sidecar.surfaces.surface import load_surface
 
 FOLDER = shipped_configs() / "surfaces"
@@ -35,9 +35,9 @@ class Rig:
         self._heard: queue.SimpleQueue = queue.SimpleQueue()
         self._told_db = math.nan
         server = bind("127.0.0.1", 0)
-        self.desk = Desk(surface, self.rehearsal, peer=server.getsockname())
+        self.desk = SimulatedWorkstation(surface, self.rehearsal, peer=server.getsockname())
         self._port = OscPort([], surface=surface, surface_target=resolve("{}:{}".format(*self.desk.address)))
-        self._engine = Engine().__enter__()
+        self._engine = EventLoop().__enter__()
         self._engine.run(self._port.open(server, self._heard.put))
         self.desk.start()
         self.desk_is_there = True
@@ -217,7 +217,7 @@ def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
 
 def test_advice_is_obeyed_half_a_minute_after_arming(armed):
     """Nobody asks, and after 30 s of programme the fader goes where the advice wants it, once."""
-    obeying = Obeying()
+    obeying = AutoFollow()
     obeying.target_db(armed.now_s, Move(), 0.0, is_armed=False)
     course = []
     for _ in range(350):

@@ -8,7 +8,7 @@ from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 
 from sidecar.osc import codec
 from sidecar.settings.locations import shipped_configs
-from sidecar.sources.rehearsal.workstation import Desk
+from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 from sidecar.surfaces.surface import load_surface
 
 SURFACES = sorted((shipped_configs() / "surfaces").glob("*.toml"))
@@ -26,7 +26,7 @@ def rehearsal():
 
 @pytest.fixture
 def desk(surface, rehearsal):
-    made = Desk(surface, rehearsal)
+    made = SimulatedWorkstation(surface, rehearsal)
     made.start()
     yield made
     made.close()
@@ -109,7 +109,7 @@ def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listener:
         listener.bind(("127.0.0.1", 0))
         listener.settimeout(PATIENCE_S)
-        desk = Desk(surface, rehearsal, peer=listener.getsockname())
+        desk = SimulatedWorkstation(surface, rehearsal, peer=listener.getsockname())
         desk.start()
         [message] = codec.parse(listener.recv(65_535))
         desk.close()
@@ -155,7 +155,7 @@ def test_a_fader_sent_into_silence_stops_at_the_bottom(peer, rehearsal):
 
 def test_closing_ends_the_thread_and_frees_the_port(surface, rehearsal):
     """Even under a stream of messages to a peer that has gone; closing twice is harmless."""
-    desk = Desk(surface, rehearsal)
+    desk = SimulatedWorkstation(surface, rehearsal)
     desk.start()
     peer = DeskPeer(surface, desk)
     for _ in range(50):
@@ -171,7 +171,7 @@ def test_closing_ends_the_thread_and_frees_the_port(surface, rehearsal):
 
 def test_a_desk_that_was_never_started_can_be_closed(surface, rehearsal):
     """A run that fails before its start leaves nothing behind."""
-    desk = Desk(surface, rehearsal)
+    desk = SimulatedWorkstation(surface, rehearsal)
     desk.close()
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as again:

@@ -4,17 +4,17 @@ from itertools import pairwise
 
 import pytest
 
-from sidecar.sources.watch import OPEN_LIMIT_S, RETRY_S, STALL_S, Watch
+from sidecar.sources.watch import OPEN_LIMIT_S, RETRY_S, STALL_S, CaptureWatchdog
 
 
-def playing(until_s: float = 10.0, patience_s: float = 30.0) -> Watch:
+def playing(until_s: float = 10.0, patience_s: float = 30.0) -> CaptureWatchdog:
     """A stream that has delivered until now."""
-    watch = Watch(patience_s, 0.0)
+    watch = CaptureWatchdog(patience_s, 0.0)
     watch.heard(0.0, until_s)
     return watch
 
 
-def looked_at(watch: Watch, from_s: float, until_s: float) -> str:
+def looked_at(watch: CaptureWatchdog, from_s: float, until_s: float) -> str:
     """Ten looks a second up to that moment; gives what the last one says. None before it may restart."""
     for look in range(1, round((until_s - from_s) * 10) + 1):
         verdict = watch.verdict(from_s + 0.1 * look)

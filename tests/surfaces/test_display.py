@@ -14,7 +14,7 @@ from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
-from sidecar.surfaces.feedback import Display
+from sidecar.surfaces.feedback import SurfaceFeedback
 from sidecar.surfaces.surface import load_surface
 
 TOUCH = load_surface(shipped_configs() / "surfaces" / "touch.toml")
@@ -29,7 +29,7 @@ class Panel:
         self.socket.bind(("127.0.0.1", 0))
         self.socket.settimeout(60.0)
         self.destination = resolve(f"127.0.0.1:{self.socket.getsockname()[1]}")
-        self.display = Display(replace(TOUCH, show=show), self.destination, clock=lambda: self.now_s)
+        self.display = SurfaceFeedback(replace(TOUCH, show=show), self.destination, clock=lambda: self.now_s)
         self._heard = 0
 
     def hear(self):

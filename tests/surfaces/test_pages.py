@@ -13,11 +13,11 @@ from sidecar.model.snapshot import Command, Snapshot, Stem
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
-from sidecar.surfaces.feedback import Display
-from sidecar.surfaces.paging import Pages
+from sidecar.surfaces.feedback import SurfaceFeedback
+from sidecar.surfaces.paging import Paging
 from sidecar.surfaces.surface import load_surface
 
 PATIENCE_S = 60.0
@@ -39,7 +39,7 @@ class Panel:
         server = bind("127.0.0.1", 0)
         self.address = server.getsockname()
         port = OscPort([], surface=surface, surface_target=resolve(here))
-        display = Display(surface, resolve(here), clock=lambda: self.now_s)
+        display = SurfaceFeedback(surface, resolve(here), clock=lambda: self.now_s)
         engine.run(port.open(server, self.asked.put))
         closing.callback(lambda: engine.run(port.close()))
         closing.callback(lambda: engine.run(display.close()))
@@ -77,7 +77,7 @@ class Panel:
 
 @pytest.fixture
 def panel():
-    with Engine() as engine, contextlib.ExitStack() as closing:
+    with EventLoop() as engine, contextlib.ExitStack() as closing:
         yield Panel(engine, closing)
 
 
@@ -157,7 +157,7 @@ def test_a_page_past_the_last_is_empty_and_can_be_left(panel):
 @pytest.mark.parametrize(("strips", "last"), [(1, 999), (8, 125), (128, 8)])
 def test_the_last_page_is_that_of_the_last_stem_there_can_be(strips, last):
     """999 stems; the page behind it is refused with the range."""
-    pages = Pages(strips, "/bank")
+    pages = Paging(strips, "/bank")
     assert pages.hear("/bank", [float(last)])
     with pytest.raises(ValueError, match=f"1 to {last}, not"):
         pages.hear("/bank", [last + 1])

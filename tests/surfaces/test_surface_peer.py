@@ -12,7 +12,7 @@ from sidecar.model.snapshot import Command
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.surface import load_surface
 
@@ -32,7 +32,7 @@ class Rig:
         self.asked: queue.SimpleQueue[Command] = queue.SimpleQueue()
         server = bind("127.0.0.1", 0)
         self.address = server.getsockname()
-        self.engine = Engine().__enter__()
+        self.engine = EventLoop().__enter__()
         target = resolve(f"127.0.0.1:{self.peer.getsockname()[1]}")
         self.port = OscPort([], surface=self.surface, surface_target=target)
         self.engine.run(self.port.open(server, self.asked.put))

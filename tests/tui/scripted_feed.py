@@ -13,7 +13,7 @@ import numpy as np
 
 from sidecar.errors import SidecarError
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
-from sidecar.model.snapshot import Command, Course, EarlierPass, Event, Hand, Snapshot, Stem, Target
+from sidecar.model.snapshot import ArmState, Command, EarlierPass, Event, Snapshot, Stem, Target, Timeline
 from sidecar.settings.goals import Goal
 
 BROADCAST = Goal(
@@ -53,7 +53,7 @@ GOALS = (BROADCAST, EXCHANGE, SPEECH)
 QUIET_ALERTS = tuple(Alert(name) for name in ALERT_NAMES)
 
 
-def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, ...] = ()) -> Course:
+def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, ...] = ()) -> Timeline:
     """A programme of *seconds* around *level* LUFS, the same at every call."""
     times = (np.arange(1, round(seconds * 10) + 1) / 10.0).astype(np.float32)
     swing = 3.0 * np.sin(times / 7.0) + 2.0 * np.sin(times / 2.3 + 1.0) + 1.5 * np.sin(times / 31.0)
@@ -61,10 +61,10 @@ def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, 
     power = 10.0 ** (short_term.astype(np.float64) / 10.0)
     mean = np.cumsum(power) / np.arange(1, len(times) + 1)
     integrated = (10.0 * np.log10(mean)).astype(np.float32) if len(times) else times
-    return Course(times, short_term, integrated, np.zeros_like(times), events)
+    return Timeline(times, short_term, integrated, np.zeros_like(times), events)
 
 
-def reading_at(course: Course, **changes: object) -> Reading:
+def reading_at(course: Timeline, **changes: object) -> Reading:
     """What a meter reads at the end of *course*."""
     base = Reading(
         momentary=float(course.short_term[-1]) + 1.2,
@@ -85,7 +85,7 @@ def reading_at(course: Course, **changes: object) -> Reading:
 class ScriptedFeed:
     """Shows what it is given, and writes down what it is told."""
 
-    def __init__(self, snapshot: Snapshot, course: Course) -> None:
+    def __init__(self, snapshot: Snapshot, course: Timeline) -> None:
         self.shown = snapshot
         self.course_shown = course
         self.told: list[Command] = []
@@ -97,7 +97,7 @@ class ScriptedFeed:
             raise RuntimeError(self.failure)
         return self.shown
 
-    def course(self) -> Course:
+    def course(self) -> Timeline:
         return self.course_shown
 
     def goals(self) -> Sequence[Goal]:
@@ -113,7 +113,7 @@ class ScriptedFeed:
         self.shown = replace(self.shown, **changes)
 
 
-def _scene(course: Course, **changes: object) -> ScriptedFeed:
+def _scene(course: Timeline, **changes: object) -> ScriptedFeed:
     snapshot = Snapshot(
         transport="measuring",
         goal=BROADCAST,
@@ -270,14 +270,16 @@ def unarmed() -> ScriptedFeed:
     """A surface is connected and may not be moved; an earlier pass fits."""
     feed = down()
     earlier = EarlierPass("mix.wav", True, 1.2, 0.4)
-    feed.change(holds_fader=False, hand=Hand("studio desk", False, "Disarmed by hand."), earlier_pass=earlier)
+    feed.change(
+        holds_fader=False, hand=ArmState("studio desk", False, "Disarmed by hand."), earlier_pass=earlier
+    )
     return feed
 
 
 def armed() -> ScriptedFeed:
     """A surface may be moved, and the caution has just been given."""
     feed = unarmed()
-    feed.change(hand=Hand("studio desk", True, CAUTION))
+    feed.change(hand=ArmState("studio desk", True, CAUTION))
     return feed
 
 
@@ -321,10 +323,10 @@ class PlayingFeed(ScriptedFeed):
         still = down()
         super().__init__(replace(still.shown, duration_s=duration_s), self._upto())
 
-    def _upto(self) -> Course:
+    def _upto(self) -> Timeline:
         end = min(len(self._whole.seconds), self._looks)
         whole = self._whole
-        return Course(
+        return Timeline(
             whole.seconds[:end], whole.short_term[:end], whole.integrated[:end], whole.fader_db[:end]
         )
 

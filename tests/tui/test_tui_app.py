@@ -13,9 +13,9 @@ from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.main import MainScreen
 from tui.screens.reset import ResetDialog
-from tui.widgets.course import CoursePanel
+from tui.widgets.course import HistoryPanel
 from tui.widgets.panel import Panel
-from tui.widgets.rails import Rails
+from tui.widgets.rails import Scales
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def test_between_two_looks_the_rails_move_alone():
         after = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
         assert ["rails"] == [name for name in before if before[name] != after[name]]
         pilot.app.look()
-        assert after["coursepanel"] != pilot.app.screen.query_one(CoursePanel).rows
+        assert after["coursepanel"] != pilot.app.screen.query_one(HistoryPanel).rows
 
     drive(scenes.playing(), script, GENEROUS)
 
@@ -277,7 +277,7 @@ def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
 
     async def script(pilot):
         with monkeypatch.context() as patched:
-            patched.setattr(Rails, "draw", broken)
+            patched.setattr(Scales, "draw", broken)
             await until(pilot, lambda: "rails cannot be drawn: no such rail" in shown(pilot.app), "the fault")
         await until(pilot, lambda: "cannot be drawn" not in shown(pilot.app), "the end of the fault")
         await pilot.press("m")
@@ -320,7 +320,7 @@ def test_a_still_run_repaints_nothing():
     async def script(pilot):
         looks = []
         pilot.app.desk.feed.course = lambda: looks.append(1) or pilot.app.desk.feed.course_shown
-        for panel in pilot.app.screen.query(Rails):
+        for panel in pilot.app.screen.query(Scales):
             panel.refresh = lambda *regions, **_: repainted.append(regions)
         await until(pilot, lambda: len(looks) > 3, "some looks")
 

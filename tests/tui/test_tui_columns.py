@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scripted_feed import wandering_course
 
-from sidecar.model.snapshot import Course
+from sidecar.model.snapshot import Timeline
 from tui.drawing.columns import Reducer, window
 
 
@@ -25,7 +25,7 @@ def _obvious(course, shown):
 
 
 def _upto(course, samples):
-    return Course(
+    return Timeline(
         course.seconds[:samples], course.short_term[:samples], course.integrated[:samples], course.fader_db
     )
 
@@ -69,7 +69,7 @@ def test_only_the_newest_column_is_reckoned_again():
     reducer.columns(course, shown)
     spoiled = course.short_term.copy()
     spoiled[: len(spoiled) // 2] = 99.0
-    again = reducer.columns(Course(course.seconds, spoiled, course.integrated, course.fader_db), shown)
+    again = reducer.columns(Timeline(course.seconds, spoiled, course.integrated, course.fader_db), shown)
 
     assert float(np.nanmax(again.high)) < 0.0
 

@@ -8,7 +8,7 @@ from textual.widgets import Input, OptionList, Static
 from sidecar.model.readings import ALERT_NAMES
 from sidecar.model.snapshot import Command
 from tui.app import make_app
-from tui.controller import Desk
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.legend import lamp_rows
 from tui.keys import KEYS
@@ -118,7 +118,7 @@ def test_where_the_pass_is_over_no_key_is_offered_that_would_change_it():
 
 def test_every_alert_state_and_stand_is_in_the_test_of_looks():
     """Each alert off, on and held; each stand with its shape; each beside its word."""
-    text = "\n".join(text_of(row) for row in lamp_rows(Desk(scenes.down()).look().snapshot, 72))
+    text = "\n".join(text_of(row) for row in lamp_rows(Controller(scenes.down()).look().snapshot, 72))
 
     for name in ALERT_NAMES:
         assert f" {name} " in text

@@ -7,18 +7,18 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.model.readings import Move, Reading, Ride
-from sidecar.model.snapshot import Course, Event, Snapshot
+from sidecar.model.snapshot import Event, Snapshot, Timeline
 from tui.drawing.cells import text_of
 from tui.drawing.columns import window
 from tui.drawing.panels.events import events_row
-from tui.drawing.panels.history import Axis, CourseDrawing
+from tui.drawing.panels.history import Axis, HistoryDrawing
 from tui.drawing.view import View
 
 
 def _steady(seconds, level, *, integrated=None):
     times = (np.arange(1, round(seconds * 10) + 1) / 10.0).astype(np.float32)
     flat = np.full_like(times, level)
-    return Course(times, flat, flat if integrated is None else flat * 0 + integrated, np.zeros_like(times))
+    return Timeline(times, flat, flat if integrated is None else flat * 0 + integrated, np.zeros_like(times))
 
 
 def _view(course, *, move=None, duration_s=10.0, **look):
@@ -35,7 +35,7 @@ def _view(course, *, move=None, duration_s=10.0, **look):
 
 
 def _lines(view, width=27, height=8):
-    return [text_of(row).rstrip() for row in CourseDrawing().rows(view, width, height)]
+    return [text_of(row).rstrip() for row in HistoryDrawing().rows(view, width, height)]
 
 
 def test_a_steady_programme_on_the_goal_fills_up_to_it():
@@ -97,8 +97,8 @@ def test_without_a_length_nothing_is_foretold():
 
 def test_only_what_passes_the_hot_line_is_drawn_as_over():
     """The colour begins where the alert begins: at the goal's hot line, −18 LUFS here."""
-    below = CourseDrawing().rows(_view(_steady(5.0, -18.5, integrated=-25.0)), 27, 8)
-    above = CourseDrawing().rows(_view(_steady(5.0, -17.5, integrated=-25.0)), 27, 8)
+    below = HistoryDrawing().rows(_view(_steady(5.0, -18.5, integrated=-25.0)), 27, 8)
+    above = HistoryDrawing().rows(_view(_steady(5.0, -17.5, integrated=-25.0)), 27, 8)
 
     assert not any("over" in tone for row in below for _, tone in row)
     assert any("over" in tone for row in above for _, tone in row)
@@ -119,7 +119,7 @@ def test_the_axis_is_fixed_and_the_goal_lies_between_two_rows(rows):
 def test_every_row_has_the_width_of_the_panel(scene, width, height):
     """Whatever the size and the programme, nothing sticks out and nothing is missing."""
     feed = scene()
-    rows = CourseDrawing().rows(View(feed.snapshot(), feed.course()), width, height)
+    rows = HistoryDrawing().rows(View(feed.snapshot(), feed.course()), width, height)
 
     assert [width] * height == [len(text_of(row)) for row in rows]
 

@@ -5,13 +5,13 @@ import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, drive, shown, until
 
-from sidecar.model.snapshot import Command, Course, Event
-from tui.controller import Desk
+from sidecar.model.snapshot import Command, Event, Timeline
+from tui.controller import Controller
 from tui.cursor import Cursor
 from tui.drawing.cells import text_of
 from tui.drawing.columns import Window, around, window
 from tui.drawing.panels.cursor import reading_row
-from tui.drawing.panels.history import GUTTER, CourseDrawing
+from tui.drawing.panels.history import GUTTER, HistoryDrawing
 from tui.drawing.view import View
 
 
@@ -83,7 +83,7 @@ def test_another_zoom_begins_at_now_again():
 def _flat(level=-20.0, fader_db=-3.5, events=()):
     times = (np.arange(1, 601) / 10.0).astype(np.float32)
     same = np.full_like(times, level)
-    return Course(times, same, same - 3.0, np.full_like(times, fader_db), tuple(events))
+    return Timeline(times, same, same - 3.0, np.full_like(times, fader_db), tuple(events))
 
 
 def _read(course, at_s, width=100, **look):
@@ -145,7 +145,7 @@ def test_the_line_stands_in_the_cursors_column():
     """From the top of the chart to its floor."""
     feed = scenes.down()
     view = View(feed.shown, feed.course_shown, cursor_s=100.0)
-    drawing = CourseDrawing()
+    drawing = HistoryDrawing()
     rows = [text_of(row) for row in drawing.rows(view, 80, 6)]
     x = GUTTER + drawing.shown.column(100.0)
 
@@ -157,7 +157,7 @@ def test_the_line_stands_in_the_cursors_column():
 def test_where_the_course_has_little_room_the_reading_is_there_all_the_same(height):
     """As beside a table of stems at 80×24: a cursor without its reading would be of no use."""
     feed = scenes.down()
-    rows = CourseDrawing().rows(View(feed.shown, feed.course_shown, cursor_s=100.0), 80, height)
+    rows = HistoryDrawing().rows(View(feed.shown, feed.course_shown, cursor_s=100.0), 80, height)
 
     assert height == len(rows)
     assert "▴1:40.0  S " in text_of(rows[-1])
@@ -208,7 +208,7 @@ def test_jumping_goes_to_events_and_to_where_it_went_over():
     """From now back: the fader, the alert, the mark, the stretch over the line before."""
     feed = scenes.down()
     feed.course_shown.short_term[300:310] = -10.0
-    desk = Desk(feed)
+    desk = Controller(feed)
     feed.course_shown.short_term[400:] = -30.0
     feed.course_shown.short_term[:300] = -30.0
     feed.course_shown.short_term[310:400] = -30.0

@@ -6,8 +6,8 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Hand, Snapshot
-from tui.controller import Desk, offers, transport_verb
+from sidecar.model.snapshot import ArmState, Command, Snapshot
+from tui.controller import Controller, offers, transport_verb
 
 
 @pytest.mark.parametrize(
@@ -48,7 +48,7 @@ def test_only_what_does_something_is_offered(scene, expected):
 def test_an_armed_hand_does_not_follow_a_stem():
     """The hand is on the programme fader; the move that is shown is for another one."""
     feed = scenes.stems()
-    feed.change(hand=Hand("studio desk", True, ""))
+    feed.change(hand=ArmState("studio desk", True, ""))
 
     assert {"pause", "disarm", "balance"} == offers(feed.shown)
 
@@ -56,9 +56,9 @@ def test_an_armed_hand_does_not_follow_a_stem():
 def test_what_the_hand_says_is_news_for_a_while():
     """Long enough to be read, and again when it says something else."""
     feed = scenes.armed()
-    desk = Desk(feed)
+    desk = Controller(feed)
     seen = [desk.look().hand_is_news for _ in range(600)]
-    feed.change(hand=Hand("studio desk", False, "Disarmed: no audio is arriving."))
+    feed.change(hand=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
 
     assert (True, True, False) == (seen[0], seen[300], seen[-1])
     assert desk.look().hand_is_news
@@ -67,7 +67,7 @@ def test_what_the_hand_says_is_news_for_a_while():
 def test_steps_of_the_fader_are_told_as_steps():
     """Three presses are three steps, whatever the run has made of the first by then."""
     feed = scenes.down()
-    desk = Desk(feed)
+    desk = Controller(feed)
     for change_db in (0.5, 0.5, -0.1):
         desk.nudge_fader(change_db)
 
@@ -78,7 +78,7 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
     """From minus infinity a step has no size; the person is told what to do."""
     feed = scenes.down()
     feed.change(fader_db=-math.inf)
-    desk = Desk(feed)
+    desk = Controller(feed)
     desk.nudge_fader(0.5)
 
     assert [] == feed.told
@@ -88,7 +88,7 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
 def test_a_refusal_is_kept_until_a_command_is_taken():
     """What was not done is said, and not for longer than it is true."""
     feed = scenes.down()
-    desk = Desk(feed)
+    desk = Controller(feed)
     feed.refusal = "nobody listens at 127.0.0.1:9100"
     desk.tell("reset")
     refused = desk.look().fault
@@ -101,7 +101,7 @@ def test_a_refusal_is_kept_until_a_command_is_taken():
 
 def test_zoom_goes_from_half_a_minute_to_the_whole():
     """And stops at both ends."""
-    desk = Desk(scenes.down())
+    desk = Controller(scenes.down())
     seen = [desk.look().zoom_s]
     for _ in range(8):
         desk.zoom(-1)

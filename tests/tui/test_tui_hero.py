@@ -5,13 +5,13 @@ import math
 import scripted_feed as scenes
 
 from sidecar.model.readings import Move
-from tui.controller import Desk
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.hero import hero
 
 
 def _lines(feed, width, height, **desk):
-    return [text_of(row).rstrip() for row in hero(Desk(feed, **desk).look(), width, height)]
+    return [text_of(row).rstrip() for row in hero(Controller(feed, **desk).look(), width, height)]
 
 
 def test_at_80_columns_figure_and_words_stand_side_by_side():

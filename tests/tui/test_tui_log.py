@@ -8,8 +8,8 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import Static
 
-from sidecar.model.snapshot import Course, Event
-from tui.controller import Desk
+from sidecar.model.snapshot import Event, Timeline
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.log import MOST, log_rows, summary, target_rows
 from tui.drawing.panels.overs import Over, overs, places_s
@@ -19,7 +19,7 @@ from tui.screens.log import LogDialog
 def _course(levels, events=()):
     short_term = np.array(levels, np.float32)
     times = (np.arange(1, len(levels) + 1) / 10.0).astype(np.float32)
-    return Course(times, short_term, short_term, np.zeros_like(times), tuple(events))
+    return Timeline(times, short_term, short_term, np.zeros_like(times), tuple(events))
 
 
 def _obvious(levels, line):
@@ -66,7 +66,7 @@ def test_the_log_is_newest_first_with_times():
     events = (Event(2.0, "mark", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
     feed = scenes.down()
     feed.course_shown = _course(levels, events)
-    rows = [text_of(row).split() for row in log_rows(Desk(feed).look(), 80)]
+    rows = [text_of(row).split() for row in log_rows(Controller(feed).look(), 80)]
 
     assert [
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
@@ -90,7 +90,7 @@ def test_what_is_too_old_is_counted():
     feed = scenes.down()
     events = [Event(n * 0.1, "mark", str(n)) for n in range(MOST + 7)]
     feed.course_shown = _course([-30.0] * 600, events)
-    rows = log_rows(Desk(feed).look(), 80)
+    rows = log_rows(Controller(feed).look(), 80)
 
     assert "and 7 before" == text_of(rows[-1])
     assert MOST + 1 == len(rows)

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tui.drawing.cells import text_of
-from tui.drawing.scale import Rail, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.scale import GoalScale, band_row, offset_row, peaks_row, scale_row
 
-RAIL = Rail(width=31, reach_lu=18.0)
+RAIL = GoalScale(width=31, reach_lu=18.0)
 GATE = (-1.0, 1.0)
 
 
@@ -17,17 +17,17 @@ def test_the_scale_is_labelled_from_the_goal_outwards():
     """Under to the left, over to the right, both as far as EBU +9 reaches down (Tech 3341 §2.7)."""
     expected = "−18 −9     −3     −1   goal   +1     +3     +9  +18"
 
-    assert expected == text_of(scale_row(Rail(51, 18.0)))
+    assert expected == text_of(scale_row(GoalScale(51, 18.0)))
 
 
 def test_labels_that_would_touch_are_left_out():
     """The goal and both ends stay, so that the reach is always read."""
-    assert "−18    −3   −1 goal +1   +3     +18" == text_of(scale_row(Rail(35, 18.0)))
+    assert "−18    −3   −1 goal +1   +3     +18" == text_of(scale_row(GoalScale(35, 18.0)))
 
 
 def test_the_far_scale_reaches_twice_as_far():
     """EBU +18 begins at −36 LU (Tech 3341 §2.7)."""
-    assert text_of(scale_row(Rail(61, 36.0))).startswith("−36 ")
+    assert text_of(scale_row(GoalScale(61, 36.0))).startswith("−36 ")
 
 
 @given(st.floats(-60, 60), st.floats(-60, 60))
@@ -46,7 +46,7 @@ def test_under_and_over_are_drawn_alike(offset):
 
 def test_a_tenth_or_two_is_seen_near_the_goal():
     """The ±0.2 LU of EBU R 128 V5 i) is a gate of three cells at 80 columns, not a hair."""
-    rail = Rail(51, 18.0)
+    rail = GoalScale(51, 18.0)
 
     assert 3 <= rail.cell(0.2) - rail.cell(-0.2) + 1
 

@@ -6,7 +6,7 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.meter import layouts
-from tui.controller import Desk
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.overs import short_term_line
@@ -14,7 +14,7 @@ from tui.drawing.panels.scales import momentary_line, rails
 
 
 def _lines(feed, width=80, height=7, *, relative=False, **layout):
-    desk = Desk(feed)
+    desk = Controller(feed)
     if relative:
         desk.switch_unit()
     return [text_of(row).rstrip() for row in rails(desk.look(), width, height, **layout)]
@@ -45,7 +45,7 @@ def test_in_lu_every_number_is_an_offset():
 @pytest.mark.parametrize(("width", "height"), [(80, 7), (120, 12), (30, 3), (5, 1), (200, 30)])
 def test_every_row_has_the_width_of_the_panel(width, height):
     """Whatever the size, nothing sticks out and nothing is missing."""
-    rows = rails(Desk(scenes.alerted()).look(), width, height, thickness=2, peak_rows=2)
+    rows = rails(Controller(scenes.alerted()).look(), width, height, thickness=2, peak_rows=2)
 
     assert [width] * height == [len(text_of(row)) for row in rows]
 

@@ -8,7 +8,7 @@ import scripted_feed as scenes
 from driving import GENEROUS, settled, shown, until
 
 from sidecar.model.readings import Reading, mean_square
-from sidecar.run.review import Past, Review, integrated_course
+from sidecar.run.review import FinishedPass, Review, integrated_course
 from sidecar.settings.goals import load_goal
 from tui.app import make_app
 from tui.screens.goals import GoalDialog
@@ -25,7 +25,7 @@ def review():
     reading = Reading(seconds=120.0, integrated=float(integrated[-1]), true_peak=(-0.3,), max_true_peak=-0.3)
     unknown = np.full(energies.size, np.nan, np.float32)
     course = type(course)(course.seconds, course.short_term, integrated, unknown)
-    past = Past("mix.wav", 48_000, "mono", reading, course, energies, peaks, has_own_events=False)
+    past = FinishedPass("mix.wav", 48_000, "mono", reading, course, energies, peaks, has_own_events=False)
     return Review(past, load_goal("r128"))
 
 

@@ -6,14 +6,14 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.model.snapshot import EarlierPass, Hand
-from tui.controller import Desk
+from sidecar.model.snapshot import ArmState, EarlierPass
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.standing import rows_wanted, standing_rows
 
 
 def _view(feed, *, news=False):
-    return replace(Desk(feed).look(), hand_is_news=news)
+    return replace(Controller(feed).look(), hand_is_news=news)
 
 
 def _lines(view, width=80, height=None):
@@ -108,7 +108,7 @@ def test_where_nothing_stands_no_row_is_asked_for():
 def test_every_row_has_the_width_of_the_panel(width):
     """Whatever the size and the surface's name, nothing sticks out."""
     feed = scenes.crowded()
-    feed.change(hand=Hand("a surface with a name of its own", True, scenes.CAUTION))
+    feed.change(hand=ArmState("a surface with a name of its own", True, scenes.CAUTION))
     rows = standing_rows(_view(feed, news=True), width, 6)
 
     assert [width] * 6 == [len(text_of(row)) for row in rows]

@@ -7,13 +7,13 @@ import scripted_feed as scenes
 
 from sidecar.model.readings import ALERT_NAMES, Alert
 from sidecar.model.snapshot import Target
-from tui.controller import Desk
+from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.status import alerts_row, heading, outlets
 
 
 def _view(feed):
-    return Desk(feed).look()
+    return Controller(feed).look()
 
 
 def test_the_heading_says_state_time_goal_and_source():

@@ -17,8 +17,8 @@ from chrome import chrome, wait_for
 from needs import need
 
 from sidecar.osc.udp import OscPort, bind
-from sidecar.run.event_loop import Engine
-from sidecar.run.options import Setup
+from sidecar.run.event_loop import EventLoop
+from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
@@ -38,12 +38,12 @@ def run():
     source = RehearsalSource(
         clock=lambda: time.monotonic() * TIMES, wait=lambda ahead_s: time.sleep(ahead_s / TIMES)
     )
-    with Engine() as engine:
+    with EventLoop() as engine:
         port = OscPort([], update_hz=10.0)
         server = bind("127.0.0.1", 0)
         session = Session(
             source,
-            Setup(load_goal("r128"), layout="stereo"),
+            RunOptions(load_goal("r128"), layout="stereo"),
             outlets=[lambda snapshot: engine.soon(port.offer, snapshot)],
             targets=port.status,
         )

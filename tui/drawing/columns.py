@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.model.readings import BLOCK_S
-from sidecar.model.snapshot import Course
+from sidecar.model.snapshot import Timeline
 
 _LADDER_S = (60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
 """Lengths that the whole programme is drawn against while its own is unknown; then whole hours."""
@@ -107,7 +107,7 @@ class Reducer:
         self._kept = np.empty((3, 0), np.float32)
         self._print: tuple[int, float, float] | None = None
 
-    def columns(self, course: Course, shown: Window) -> Columns:
+    def columns(self, course: Timeline, shown: Window) -> Columns:
         """The columns of *shown*."""
         if not self._continues(course, shown):
             self._first, self._kept = shown.first, np.empty((3, 0), np.float32)
@@ -119,7 +119,7 @@ class Reducer:
         low, high, integrated = every
         return Columns(low, high, integrated)
 
-    def _continues(self, course: Course, shown: Window) -> bool:
+    def _continues(self, course: Timeline, shown: Window) -> bool:
         """True if what was kept is still the start of this course (a reset begins another)."""
         known = self._first + self._kept.shape[1]
         if self._print is None or shown.width_s != self._width_s or not self._first <= shown.first <= known:
@@ -129,7 +129,7 @@ class Reducer:
             return False
         return seconds == float(course.seconds[index]) and level == float(course.short_term[index])
 
-    def _keep(self, course: Course, shown: Window, every: NDArray[np.float32]) -> None:
+    def _keep(self, course: Timeline, shown: Window, every: NDArray[np.float32]) -> None:
         """Keep the finished columns and how their end looked."""
         end_s = float(course.seconds[-1]) if len(course.seconds) else 0.0
         finished = min(shown.count, max(0, shown.column(end_s)))
@@ -141,12 +141,12 @@ class Reducer:
         )
 
 
-def _samples_until(course: Course, seconds: float) -> int:
+def _samples_until(course: Timeline, seconds: float) -> int:
     """How many samples end at *seconds* or before."""
     return int(np.searchsorted(course.seconds, np.float32(seconds + _HAIR_S), side="right"))
 
 
-def _reduce(course: Course, first: int, count: int, width_s: float) -> NDArray[np.float32]:
+def _reduce(course: Timeline, first: int, count: int, width_s: float) -> NDArray[np.float32]:
     """Rows low, high, integrated for *count* columns from *first* on."""
     reduced = np.full((3, max(0, count)), np.nan, np.float32)
     edges = (first + np.arange(reduced.shape[1] + 1)) * width_s

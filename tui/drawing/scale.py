@@ -19,7 +19,7 @@ GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Rail:
+class GoalScale:
     """Geometry of all rails of a screen: how many cells, and how many LU to each side."""
 
     width: int
@@ -36,7 +36,7 @@ class Rail:
         return self.middle + round(math.asinh(held) / math.asinh(self.reach_lu) * self.middle)
 
 
-def scale_row(rail: Rail) -> Row:
+def scale_row(rail: GoalScale) -> Row:
     """The graduation that stands over all rails."""
     cells = Cells(rail.width, tone="faint")
     _label(cells, rail.middle, "goal", "dim")
@@ -55,7 +55,7 @@ def _label(cells: Cells, middle: int, text: str, tone: Tone = "faint") -> None:
         cells.put(start, text, tone)
 
 
-def track(rail: Rail, gate: tuple[float, float] | None) -> Cells:
+def track(rail: GoalScale, gate: tuple[float, float] | None) -> Cells:
     """An empty rail with the gate (offsets from the goal, LU) shaded and the goal marked."""
     cells = Cells(rail.width, "─", "track")
     if gate is not None:
@@ -66,7 +66,7 @@ def track(rail: Rail, gate: tuple[float, float] | None) -> Cells:
 
 
 def offset_row(
-    rail: Rail,
+    rail: GoalScale,
     offset: float,
     stand: Stand,
     gate: tuple[float, float],
@@ -94,7 +94,7 @@ def offset_row(
 
 
 def band_row(
-    rail: Rail,
+    rail: GoalScale,
     band: tuple[float, float, float],
     stand: Stand,
     gate: tuple[float, float],
@@ -114,7 +114,7 @@ def band_row(
     return cells.row()
 
 
-def peaks_row(rail: Rail, peaks: Sequence[tuple[str, float]]) -> Row:
+def peaks_row(rail: GoalScale, peaks: Sequence[tuple[str, float]]) -> Row:
     """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB)."""
     cells = track(rail, None)
     cells.put(rail.middle, "△", "ceiling")

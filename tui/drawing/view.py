@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sidecar.model.snapshot import Course, Snapshot
+from sidecar.model.snapshot import Snapshot, Timeline
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,7 +12,7 @@ class View:
     """A moment of the run and how the person wants to see it."""
 
     snapshot: Snapshot
-    course: Course
+    course: Timeline
     relative: bool = False
     """True: LU relative to the goal; False: LUFS. Both are asked for by EBU Tech 3341 §2.7."""
     reach_lu: float = 18.0

@@ -12,7 +12,7 @@ from textual.widgets import Footer
 
 from sidecar.model.readings import BLOCK_S
 from sidecar.model.snapshot import Verb
-from tui.controller import Desk, offers
+from tui.controller import Controller, offers
 from tui.drawing import wording
 from tui.drawing.panels import standing, stems
 from tui.drawing.view import View
@@ -29,14 +29,14 @@ from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.reset import ResetDialog
 from tui.widgets.alerts import Alerts
-from tui.widgets.course import CoursePanel
+from tui.widgets.course import HistoryPanel
 from tui.widgets.heading import Heading
 from tui.widgets.hero import Hero
 from tui.widgets.outlets import Outlets
 from tui.widgets.panel import Panel
-from tui.widgets.rails import Rails
+from tui.widgets.rails import Scales
 from tui.widgets.standing import Standing
-from tui.widgets.stems import Stems
+from tui.widgets.stems import StemsPanel
 
 _SOMETIMES = frozenset(
     {
@@ -64,7 +64,7 @@ class MainScreen(Screen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [*KEYS]
 
-    def __init__(self, desk: Desk, palette: Palette) -> None:
+    def __init__(self, desk: Controller, palette: Palette) -> None:
         super().__init__()
         self.desk = desk
         self.palette = palette
@@ -74,7 +74,7 @@ class MainScreen(Screen[None]):
         self._view: View | None = None
 
     def compose(self) -> ComposeResult:
-        for kind in (Heading, Hero, Standing, Stems, Rails, CoursePanel, Alerts, Outlets):
+        for kind in (Heading, Hero, Standing, StemsPanel, Scales, HistoryPanel, Alerts, Outlets):
             yield kind(self.palette)
         yield Footer(compact=True, show_command_palette=False)
 
@@ -98,7 +98,7 @@ class MainScreen(Screen[None]):
 
     def show_moving(self, view: View) -> None:
         """Draw of *view* the rails alone: they are what the eye follows."""
-        for rails in self.query(Rails):
+        for rails in self.query(Scales):
             rails.show(view)
 
     def _asks(self, view: View) -> dict[str, int]:
@@ -112,15 +112,15 @@ class MainScreen(Screen[None]):
         footer = self.query_one(Footer)
         footer.display = self.size.height > 5
         shared = plan(self.size.height - footer.display, **self._asked)
-        rails = self.query_one(Rails)
+        rails = self.query_one(Scales)
         rails.thickness, rails.peak_rows = shared.thickness, shared.peak_rows
         for kind, rows in (
             (Heading, shared.heading),
             (Hero, shared.hero),
             (Standing, shared.standing),
-            (Stems, shared.stems),
-            (Rails, shared.rails),
-            (CoursePanel, shared.course),
+            (StemsPanel, shared.stems),
+            (Scales, shared.rails),
+            (HistoryPanel, shared.course),
             (Alerts, shared.alerts),
             (Outlets, shared.outlets),
         ):
@@ -166,11 +166,11 @@ class MainScreen(Screen[None]):
         self.desk.zoom(steps)
 
     def action_look(self, columns: int) -> None:
-        if (shown := self.query_one(CoursePanel).shown) is not None:
+        if (shown := self.query_one(HistoryPanel).shown) is not None:
             self.desk.cursor.move(columns * max(BLOCK_S, shown.width_s))
 
     def action_page(self, pages: int) -> None:
-        if (shown := self.query_one(CoursePanel).shown) is not None:
+        if (shown := self.query_one(HistoryPanel).shown) is not None:
             self.desk.cursor.move(pages * _PAGE * shown.count * shown.width_s)
 
     def action_place(self, at_s: float) -> None:

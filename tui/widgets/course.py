@@ -6,21 +6,21 @@ from textual.events import Click
 
 from tui.drawing.cells import Row
 from tui.drawing.columns import Window
-from tui.drawing.panels.history import GUTTER, CourseDrawing
+from tui.drawing.panels.history import GUTTER, HistoryDrawing
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.widgets.panel import Panel
 
 
-class CoursePanel(Panel):
+class HistoryPanel(Panel):
     """Short-term over time, with the forecast ahead of now."""
 
     def __init__(self, palette: Palette) -> None:
         super().__init__(palette)
-        self._drawing = CourseDrawing()
+        self._drawing = HistoryDrawing()
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :class:`tui.drawing.panels.history.CourseDrawing`."""
+        """See :class:`tui.drawing.panels.history.HistoryDrawing`."""
         return self._drawing.rows(view, width, height)
 
     @property

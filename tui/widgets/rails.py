@@ -9,7 +9,7 @@ from tui.palette import Palette
 from tui.widgets.panel import Panel
 
 
-class Rails(Panel):
+class Scales(Panel):
     """The measures as offsets from the goal."""
 
     def __init__(self, palette: Palette) -> None:

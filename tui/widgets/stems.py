@@ -8,7 +8,7 @@ from tui.drawing.view import View
 from tui.widgets.panel import Panel
 
 
-class Stems(Panel):
+class StemsPanel(Panel):
     """Every stem's fader and its move; no row where only the mix arrives."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:

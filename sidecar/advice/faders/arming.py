@@ -34,7 +34,7 @@ _OWED_DB = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class ArmingDecision:
     """What becomes of a request."""
 
     granted: bool
@@ -64,21 +64,21 @@ class Arming:
         self._ramp = Ramp(0.0, 0.0)
         self._sent: deque[tuple[float, float]] = deque()
 
-    def arm(self, now_s: float) -> Verdict:
+    def arm(self, now_s: float) -> ArmingDecision:
         """Gives leave. The first time the sentence is the caution, which must be shown."""
         return self._said(self._arm(now_s))
 
-    def _arm(self, now_s: float) -> Verdict:
+    def _arm(self, now_s: float) -> ArmingDecision:
         if self._feedback_db is None:
-            return Verdict(
+            return ArmingDecision(
                 False, "Not armed: the fader has never said where it stands; switch its feedback on."
             )
         if self._audio_is_lost(now_s):
-            return Verdict(
+            return ArmingDecision(
                 False, "Not armed: no audio is arriving, so the effect of a move could not be seen."
             )
         if self.armed:
-            return Verdict(True, "Armed already.", self._target_db)
+            return ArmingDecision(True, "Armed already.", self._target_db)
         self.armed = True
         self._start_db = self._target_db = self._feedback_db
         self._step_top_db = self._rest_until_s = SILENCE
@@ -87,7 +87,7 @@ class Arming:
         self._sent = deque([(now_s, self._feedback_db)])
         caution = "" if self._cautioned else CAUTION
         self._cautioned = True
-        return Verdict(True, caution, self._target_db)
+        return ArmingDecision(True, caution, self._target_db)
 
     def disarm(self, notice: str = "Disarmed by hand.") -> None:
         """Withdraws leave; *notice* says why."""
@@ -113,15 +113,17 @@ class Arming:
                 "a hand or its automation has it."
             )
 
-    def ask(self, now_s: float, target_db: float) -> Verdict:
+    def ask(self, now_s: float, target_db: float) -> ArmingDecision:
         """Asks for the fader to go to *target_db*; upward in bounded steps with a rest between them."""
         return self._said(self._ask(now_s, target_db))
 
-    def _ask(self, now_s: float, target_db: float) -> Verdict:
+    def _ask(self, now_s: float, target_db: float) -> ArmingDecision:
         if not math.isfinite(target_db):
-            return Verdict(False, f"Refused: {target_db} dB is not a level that a fader can be sent to.")
+            return ArmingDecision(
+                False, f"Refused: {target_db} dB is not a level that a fader can be sent to."
+            )
         if not self._still_armed(now_s):
-            return Verdict(False, self.notice or "Refused: the fader is not armed; arm it first.")
+            return ArmingDecision(False, self.notice or "Refused: the fader is not armed; arm it first.")
         if target_db <= self._ramp.position_db:
             return self._lower(target_db)
         return self._raise(now_s, target_db)
@@ -138,30 +140,32 @@ class Arming:
             self._owed_since_s = now_s if owes else None
         return position_db
 
-    def _lower(self, target_db: float) -> Verdict:
+    def _lower(self, target_db: float) -> ArmingDecision:
         lowest_db = min(self.limits.lowest_db, self._ramp.position_db)
         self._target_db = max(target_db, lowest_db)
         if self._target_db == target_db:
-            return Verdict(True, "", target_db)
-        return Verdict(
+            return ArmingDecision(True, "", target_db)
+        return ArmingDecision(
             True, f"Held at {figure(lowest_db)} dB: the fader's range ends there.", self._target_db, "range"
         )
 
-    def _raise(self, now_s: float, target_db: float) -> Verdict:
+    def _raise(self, now_s: float, target_db: float) -> ArmingDecision:
         position_db = self._ramp.position_db
         if position_db < self.limits.lowest_db:
-            return Verdict(False, "Refused: the fader is closed; open it by hand first.", limited_by="range")
+            return ArmingDecision(
+                False, "Refused: the fader is closed; open it by hand first.", limited_by="range"
+            )
         top_db, limit, why = self._top(now_s)
         if top_db <= position_db:
-            return Verdict(False, f"Refused: {why}", limited_by=limit)
+            return ArmingDecision(False, f"Refused: {why}", limited_by=limit)
         self._target_db = min(target_db, top_db)
         if now_s >= self._rest_until_s:
             self._step_top_db = self._target_db
             rise_s = (self._target_db - position_db) / self._ramp.up_db_per_s
             self._rest_until_s = now_s + rise_s + SETTLE_S
         if self._target_db == target_db:
-            return Verdict(True, "", target_db)
-        return Verdict(True, f"Only to {figure(self._target_db)} dB: {why}", self._target_db, limit)
+            return ArmingDecision(True, "", target_db)
+        return ArmingDecision(True, f"Only to {figure(self._target_db)} dB: {why}", self._target_db, limit)
 
     def _top(self, now_s: float) -> tuple[float, Limit, str]:
         """How high the fader may go now, what kind of limit that is, and the sentence for it."""
@@ -208,6 +212,6 @@ class Arming:
         sent = [level_db for _, level_db in self._sent]
         return min(sent) - HAND_DB <= position_db <= max(sent) + HAND_DB
 
-    def _said(self, verdict: Verdict) -> Verdict:
+    def _said(self, verdict: ArmingDecision) -> ArmingDecision:
         self.notice = verdict.sentence
         return verdict

@@ -10,7 +10,7 @@ LOOK_S = 30.0
 """Ours, after Tech 3343 §3.2: correct by little, then wait until the integrated loudness has reacted."""
 
 
-class Obeying:
+class AutoFollow:
     """Looks at the advice every so many seconds of programme, first that long after the fader was armed:
     whoever armed it has read the caution and turned the monitors down by then.
 

@@ -37,7 +37,7 @@ class Earlier:
         return len(self.energies) * BLOCK_S
 
 
-class Counsel:
+class ProgrammeAdvisor:
     """Hears one pass and the faders that shaped it, and advises on it."""
 
     def __init__(

@@ -17,7 +17,7 @@ from sidecar.advice.rides.search import (
 )
 from sidecar.advice.wording import level
 from sidecar.loudness.series import Floats
-from sidecar.loudness.statistics import Course, measured
+from sidecar.loudness.statistics import ProgrammeStatistics, measured
 from sidecar.model.readings import Ride, figure
 from sidecar.settings.goals import Goal
 
@@ -42,10 +42,10 @@ class RidePlan:
     """By time. Where two overlap the deeper one counts."""
     trim_db: float
     """Move of the whole programme, so that it lands on the target with the rides made."""
-    before: Course
-    ridden: Course
+    before: ProgrammeStatistics
+    ridden: ProgrammeStatistics
     """With the rides alone."""
-    after: Course
+    after: ProgrammeStatistics
     """With the rides and the trim."""
     is_met: bool
     """True where *after* keeps the goal's limits and its guide for the range."""
@@ -102,7 +102,7 @@ def _landed(energies: Floats, goal: Goal, for_range: Sequence[Ride]) -> list[Rid
     return rides(high_db)
 
 
-def _plan(energies: Floats, goal: Goal, before: Course, rides: Sequence[Ride]) -> RidePlan:
+def _plan(energies: Floats, goal: Goal, before: ProgrammeStatistics, rides: Sequence[Ride]) -> RidePlan:
     gains_db = ride_gains_db(rides, len(energies))
     ridden = measured(gained(energies, gains_db))
     trim_db = goal.target_lufs - ridden.integrated
@@ -114,7 +114,9 @@ def _plan(energies: Floats, goal: Goal, before: Course, rides: Sequence[Ride]) -
     return RidePlan(ordered, trim_db, before, ridden, after, is_met, reason, caution)
 
 
-def _reason(goal: Goal, after: Course, rides: Sequence[Ride], shift_lu: float, is_met: bool) -> str:
+def _reason(
+    goal: Goal, after: ProgrammeStatistics, rides: Sequence[Ride], shift_lu: float, is_met: bool
+) -> str:
     reads = (
         f"short-term at most {level(after.max_short_term, goal)}, momentary at most "
         f"{level(after.max_momentary, goal)}, range {figure(after.loudness_range)} LU"

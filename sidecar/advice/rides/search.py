@@ -12,7 +12,7 @@ from sidecar.loudness.gating import GATING_STEPS, loudness_of
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import (
     SHORT_TERM_STEPS,
-    Course,
+    ProgrammeStatistics,
     loudness_range,
     measured,
     percentile_levels,
@@ -56,7 +56,7 @@ def gained(energies: Floats, gains_db: Floats) -> Floats:
     return np.asarray(energies * 10.0 ** (gains_db / 10.0))
 
 
-def excesses_lu(course: Course, goal: Goal) -> list[float]:
+def excesses_lu(course: ProgrammeStatistics, goal: Goal) -> list[float]:
     """How far *course* is over each limit that the goal sets; negative where it keeps it."""
     pairs = (
         (course.max_short_term, goal.max_short_term_lufs),

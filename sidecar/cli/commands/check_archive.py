@@ -21,7 +21,7 @@ from sidecar.cli.results.check_json import as_json
 from sidecar.cli.terminal.log import kept_log
 from sidecar.delivery.batch.cluster import Cluster
 from sidecar.delivery.batch.packing import without_course
-from sidecar.delivery.batch.processes import Crew
+from sidecar.delivery.batch.processes import MeasuringProcesses
 from sidecar.delivery.batch.store import Due, Store
 from sidecar.delivery.batch.work import Job, Result, meter_version
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
@@ -63,11 +63,11 @@ def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> N
         raise
 
 
-def _crew(due: Due, job: Job, jobs: int) -> Crew:
+def _crew(due: Due, job: Job, jobs: int) -> MeasuringProcesses:
     """A process a processor; where there are fewer files, those share the processors."""
     processors = max(1, jobs or os.cpu_count() or 1)
     at_once = min(processors, due.files)
-    return Crew(replace(job, workers=math.ceil(processors / at_once)), at_once)
+    return MeasuringProcesses(replace(job, workers=math.ceil(processors / at_once)), at_once)
 
 
 def _synced(store: Store, results: Iterator[Result | None]) -> Iterator[Result | None]:

@@ -17,7 +17,7 @@ from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import Show
 from sidecar.lights.sender import Lamp, Lamps
 from sidecar.osc.destinations import resolve
-from sidecar.run.event_loop import Engine
+from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import own_configs
 
 _CAUTION = (
@@ -68,7 +68,7 @@ def _walk(lamp: Lamp, each_s: float) -> None:
     light, place = lamp.light, lamp.destination.name
     print(f"{_CAUTION}\n{light.title}, {light.address} at {place}: begins in {_READ_S:g} s.", flush=True)
     time.sleep(_READ_S)
-    with Engine() as engine:
+    with EventLoop() as engine:
         lamps = Lamps([lamp])
         engine.run(lamps.open())
         try:

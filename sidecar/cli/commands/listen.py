@@ -12,7 +12,7 @@ import time
 from typing import Any
 
 from sidecar.osc import codec
-from sidecar.osc.client import Asking
+from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
 from sidecar.osc.drops import in_one_line
 from sidecar.osc.udp import bind
@@ -49,7 +49,7 @@ def _listen(options: argparse.Namespace, end_s: float) -> None:
 
 def _ask(options: argparse.Namespace, end_s: float) -> None:
     """For what one sidecar sends."""
-    asking = Asking(resolve(options.source), options.osc_root)
+    asking = SubscriptionClient(resolve(options.source), options.osc_root)
     asking.socket.settimeout(_LOOK_S)
     print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
     doubt_s = time.monotonic() + _DOUBT_S

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from sidecar.cli.results.match_outcome import Outcome, as_json
+from sidecar.cli.results.match_outcome import MatchOutcome, as_json
 from sidecar.cli.results.match_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Told, each
@@ -97,22 +97,22 @@ def _pieces(paths: Sequence[Path], options: argparse.Namespace) -> list[tuple[Pi
 
 def _levelled(
     options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
-) -> list[Outcome]:
+) -> list[MatchOutcome]:
     pieces = _pieces(paths, options)
     match = match_sequence if options.sequence else match_singly
     read = [piece[0] for piece in pieces if not isinstance(piece, SidecarError)]
     levels = iter(match(read, goal, target_lufs))
     return [
-        Outcome(path, error=str(piece))
+        MatchOutcome(path, error=str(piece))
         if isinstance(piece, SidecarError)
-        else Outcome(path, piece[0].reading, next(levels), piece[1])
+        else MatchOutcome(path, piece[0].reading, next(levels), piece[1])
         for path, piece in zip(paths, pieces, strict=True)
     ]
 
 
 def _written(
-    options: argparse.Namespace, outcomes: Sequence[Outcome], targets: Sequence[Path | SourceError]
-) -> list[Outcome]:
+    options: argparse.Namespace, outcomes: Sequence[MatchOutcome], targets: Sequence[Path | SourceError]
+) -> list[MatchOutcome]:
     if options.sequence and any(outcome.error for outcome in outcomes):
         kept = "is not written: the gain of a sequence needs all of its files."
         return [
@@ -120,7 +120,7 @@ def _written(
             for outcome in outcomes
         ]
 
-    def write(place: int, tell: Told, workers: int) -> Outcome:
+    def write(place: int, tell: Told, workers: int) -> MatchOutcome:
         outcome, target = outcomes[place], targets[place]
         if outcome.level is None:
             return outcome

@@ -53,7 +53,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
 
     try:
         from sidecar.web.guard import Guard
-        from sidecar.web.server import Pages, bind, serve
+        from sidecar.web.server import WebPages, bind, serve
     except ImportError as error:
         raise SettingsError(
             f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
@@ -66,7 +66,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
     print(f"The screen is at {_link(host, port, token)}; end with Ctrl-C.", file=sys.stderr, flush=True)
     command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
     command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
-    serve(server, Pages(command, Guard(host, token), port))
+    serve(server, WebPages(command, Guard(host, token), port))
     return 0
 
 

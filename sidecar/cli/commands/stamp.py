@@ -41,7 +41,7 @@ _MEASURING = 0.9  # of the bar; the rest is for writing
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class StampOutcome:
     """What one file claimed, what it measures, and what was done about it."""
 
     before: Claimed | None
@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     goal = load_goal(options.goal) if options.goal else None
     paths = [Path(file) for file in options.files]
 
-    def one(place: int, tell: Told, workers: int) -> Outcome:
+    def one(place: int, tell: Told, workers: int) -> StampOutcome:
         return _stamped(paths[place], options, goal, tell, workers)
 
     with kept_log():
@@ -65,10 +65,12 @@ def run(options: argparse.Namespace) -> int:
         _show(paths, outcomes, goal)
     if any(isinstance(outcome, SidecarError) for outcome in outcomes):
         return FAULTY
-    return NOT_ALL if any(isinstance(o, Outcome) and o.done == "off goal" for o in outcomes) else DONE
+    return NOT_ALL if any(isinstance(o, StampOutcome) and o.done == "off goal" for o in outcomes) else DONE
 
 
-def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int) -> Outcome:
+def _stamped(
+    path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int
+) -> StampOutcome:
     refuse_irregular(path)
     if path.stat().st_size == 0:
         raise SourceError(f"{path} is empty: a sound file without any frames. Export or copy it again.")
@@ -84,18 +86,18 @@ def _stamped(path: Path, options: argparse.Namespace, goal: Goal | None, tell: T
         measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
     now = Claimed.of(measured.reading)
     if goal is not None and not judge(measured, goal).passes:
-        return Outcome(before, now, "off goal")
+        return StampOutcome(before, now, "off goal")
     if now == (before or Claimed()):
-        return Outcome(before, now, "right already")
+        return StampOutcome(before, now, "right already")
     if options.dry_run:
-        return Outcome(before, now, "to be written")
+        return StampOutcome(before, now, "to be written")
     how = stamp(path, now, seen, lambda share: tell(_MEASURING + (1.0 - _MEASURING) * share))
     if (read_loudness(path) or Claimed()) != now:
         raise SourceError(f"{path}: other fields are read back than were written. Check the disk.")
-    return Outcome(before, now, how)
+    return StampOutcome(before, now, how)
 
 
-def _as_json(file: str, outcome: Outcome | SidecarError) -> dict[str, Any]:
+def _as_json(file: str, outcome: StampOutcome | SidecarError) -> dict[str, Any]:
     if isinstance(outcome, SidecarError):
         return {"file": file, "error": str(outcome)}
     return {
@@ -116,7 +118,7 @@ def _fields(claimed: Claimed) -> dict[str, float | None]:
     }
 
 
-def _show(paths: Sequence[Path], outcomes: Sequence[Outcome | SidecarError], goal: Goal | None) -> None:
+def _show(paths: Sequence[Path], outcomes: Sequence[StampOutcome | SidecarError], goal: Goal | None) -> None:
     console = Console(highlight=False)
     table = open_table()
     table.add_column("file", overflow="fold", min_width=12)

@@ -19,7 +19,7 @@ _SILENT = "Nothing in it is louder than the gate at −70 LUFS: there is no loud
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class MatchOutcome:
     """One file's line."""
 
     path: Path
@@ -52,7 +52,7 @@ class Outcome:
         )
 
 
-def sentences(outcome: Outcome, goal: Goal) -> list[str]:
+def sentences(outcome: MatchOutcome, goal: Goal) -> list[str]:
     """What is to be known about one file besides its figures."""
     name = outcome.path.name
     if outcome.error:
@@ -65,7 +65,7 @@ def sentences(outcome: Outcome, goal: Goal) -> list[str]:
     return [f"{name}: {sentence}" for sentence in said if sentence]
 
 
-def limits(outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> list[str]:
+def limits(outcomes: Sequence[MatchOutcome], goal: Goal, target_lufs: float) -> list[str]:
     """What kept gains down, each said once: a sequence has one gain."""
     measured = [outcome for outcome in outcomes if outcome.reading is not None]
     levels = [outcome.level for outcome in measured if outcome.level is not None]
@@ -73,7 +73,7 @@ def limits(outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> list[
     return [sentence for sentence in dict.fromkeys(said) if sentence]
 
 
-def as_json(file: str, outcome: Outcome, goal: Goal, target_lufs: float) -> dict[str, Any]:
+def as_json(file: str, outcome: MatchOutcome, goal: Goal, target_lufs: float) -> dict[str, Any]:
     """One file's object; *file* is its name as it was given."""
     if outcome.reading is None:
         return {"file": file, "error": outcome.error}

@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from sidecar.cli.results.match_outcome import Outcome, limits, sentences
+from sidecar.cli.results.match_outcome import MatchOutcome, limits, sentences
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.match.gains import dynamics, over_ceiling_db, signed
@@ -17,7 +17,9 @@ from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 
 
-def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, target_lufs: float) -> None:
+def show(
+    options: argparse.Namespace, outcomes: Sequence[MatchOutcome], goal: Goal, target_lufs: float
+) -> None:
     console = Console(highlight=False)
     whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
     how = ", one gain for the sequence" if options.sequence else ""
@@ -48,7 +50,7 @@ def show(options: argparse.Namespace, outcomes: Sequence[Outcome], goal: Goal, t
         console.print(differ, markup=False)
 
 
-def _cells(outcome: Outcome, goal: Goal, with_copy: bool) -> list[str | Text]:
+def _cells(outcome: MatchOutcome, goal: Goal, with_copy: bool) -> list[str | Text]:
     reading, level = outcome.reading, outcome.level
     cells: list[str | Text] = [Text(unsteered(outcome.path.name))]
     cells += (
@@ -62,7 +64,7 @@ def _cells(outcome: Outcome, goal: Goal, with_copy: bool) -> list[str | Text]:
     return [*cells, _word(outcome, goal)]
 
 
-def _word(outcome: Outcome, goal: Goal) -> str:
+def _word(outcome: MatchOutcome, goal: Goal) -> str:
     if outcome.reading is None:
         return "[bold]? unread[/bold]"
     if outcome.error:

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 import tui
 from sidecar.cli.arguments.command import LISTEN_PORT
 from sidecar.cli.run.discovery import discovery
-from sidecar.cli.run.fader_link import Reach, Reached, no_fader
+from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import patient_output
-from sidecar.cli.terminal.shutdown import Ending
+from sidecar.cli.terminal.shutdown import Shutdown
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
@@ -30,8 +30,8 @@ from sidecar.osc.access import network
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
 from sidecar.run.earlier_passes import load_earlier
-from sidecar.run.event_loop import Engine
-from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, Setup
+from sidecar.run.event_loop import EventLoop
+from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, RunOptions
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
@@ -39,7 +39,7 @@ from sidecar.settings.goals import load_goal
 from sidecar.sources import Source
 
 if TYPE_CHECKING:
-    from sidecar.run.audio_recorder import Tape
+    from sidecar.run.audio_recorder import AudioRecorder
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
@@ -92,7 +92,7 @@ def _session(
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))
     streams = _streams(options, closing)
     reached = closing.enter_context(reach(server))
-    engine = closing.enter_context(Engine())
+    engine = closing.enter_context(EventLoop())
     port = OscPort(
         targets,
         update_hz=options.osc_rate,
@@ -108,7 +108,7 @@ def _session(
     outlets += _lines(options, closing)
     session = Session(
         source,
-        Setup(
+        RunOptions(
             goal,
             layout=layout,
             duration_s=_seconds(options.duration),
@@ -146,7 +146,7 @@ def _streams(options: argparse.Namespace, closing: contextlib.ExitStack) -> sock
     return closing.enter_context(bind(options.osc_bind, options.osc_tcp, "--osc-tcp", socket.SOCK_STREAM))
 
 
-def _remote(reached: Reached | None, move: Callable[[float], None]) -> RemoteFader | None:
+def _remote(reached: FaderLink | None, move: Callable[[float], None]) -> RemoteFader | None:
     return RemoteFader(reached.surface, move, at_once=reached.at_once) if reached else None
 
 
@@ -173,18 +173,18 @@ def _close(journal: Journal) -> None:
         print(f"sidecar: {journal.fault}", file=sys.stderr)
 
 
-def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> Tape | None:
+def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> AudioRecorder | None:
     if options.write is None:
         return None
-    from sidecar.run.audio_recorder import Tape
+    from sidecar.run.audio_recorder import AudioRecorder
 
-    tape = Tape(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
+    tape = AudioRecorder(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
     closing.callback(tape.close)
     return tape
 
 
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
-    def show(_worker: threading.Thread, asked: Ending) -> None:
+    def show(_worker: threading.Thread, asked: Shutdown) -> None:
         tui.run(session, contrast=options.contrast, is_over=lambda: asked.is_asked)
 
     run_beside(session, options.for_s, show, closing, has_screen=True)

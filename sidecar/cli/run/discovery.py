@@ -10,14 +10,14 @@ from collections.abc import Iterator
 
 from sidecar.errors import SettingsError
 from sidecar.model.snapshot import Outlet
-from sidecar.osc.access import Doors, network
-from sidecar.run.event_loop import Engine
+from sidecar.osc.access import AccessPolicy, network
+from sidecar.run.event_loop import EventLoop
 
 _log = logging.getLogger(__name__)
 
 
 @contextlib.contextmanager
-def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -> Iterator[list[Outlet]]:
+def discovery(engine: EventLoop, options: argparse.Namespace, osc: socket.socket) -> Iterator[list[Outlet]]:
     """Answers on the address that takes commands; gives the outlets that keep it up to date.
 
     osc: the bound socket that takes commands.
@@ -38,7 +38,7 @@ def discovery(engine: Engine, options: argparse.Namespace, osc: socket.socket) -
         ) from error
     host, osc_port = osc.getsockname()[:2]
     with bind(host, options.discovery_port or 0) as server, contextlib.ExitStack() as closing:
-        doors = Doors([network(text) for text in options.osc_allow or ()])
+        doors = AccessPolicy([network(text) for text in options.osc_allow or ()])
         found = Discovery(osc_port, doors, update_hz=options.osc_rate, root=options.osc_root)
         closing.callback(lambda: engine.run(found.close()))
         engine.run(found.open(server))

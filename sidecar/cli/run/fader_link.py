@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from sidecar.errors import SettingsError
 from sidecar.osc.destinations import Destination, resolve
 from sidecar.sources import FaderSource
-from sidecar.sources.rehearsal.workstation import Desk
+from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 from sidecar.surfaces.surface import Surface, load_surface
 
 _REHEARSED = "decibels"
 
 
 @dataclass(frozen=True, slots=True)
-class Reached:
+class FaderLink:
     """Through what and where the fader is reached."""
 
     surface: Surface
@@ -27,7 +27,7 @@ class Reached:
     """Arms by itself: for a fader that can hurt nobody."""
 
 
-Reach = Callable[[socket.socket], contextlib.AbstractContextManager[Reached | None]]
+Reach = Callable[[socket.socket], contextlib.AbstractContextManager[FaderLink | None]]
 """Given the socket that takes commands, says how the fader is reached for as long as the run lasts."""
 
 
@@ -50,10 +50,10 @@ def workstation(options: argparse.Namespace) -> Reach:
             "A workstation's fader needs both: --surface says how it is spoken to, --surface-at where, "
             "such as --surface decibels --surface-at 127.0.0.1:8000."
         )
-    reached = Reached(load_surface(options.surface), resolve(options.surface_at))
+    reached = FaderLink(load_surface(options.surface), resolve(options.surface_at))
 
     @contextlib.contextmanager
-    def reach(_server: socket.socket) -> Iterator[Reached]:
+    def reach(_server: socket.socket) -> Iterator[FaderLink]:
         yield reached
 
     return reach
@@ -69,11 +69,11 @@ def rehearsed(options: argparse.Namespace, source: FaderSource) -> Reach:
     surface = load_surface(options.surface or _REHEARSED)
 
     @contextlib.contextmanager
-    def reach(server: socket.socket) -> Iterator[Reached]:
-        desk = Desk(surface, source, peer=server.getsockname()[:2])
+    def reach(server: socket.socket) -> Iterator[FaderLink]:
+        desk = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2])
         desk.start()
         try:
-            yield Reached(surface, resolve("{}:{}".format(*desk.address)), options.obey)
+            yield FaderLink(surface, resolve("{}:{}".format(*desk.address)), options.obey)
         finally:
             desk.close()
 

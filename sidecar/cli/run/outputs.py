@@ -8,15 +8,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sidecar.alerts.programs import Reactions, reaction
-from sidecar.cli.run.fader_link import Reached
+from sidecar.cli.run.fader_link import FaderLink
 from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.snapshot import Outlet, Snapshot, Target
-from sidecar.run.event_loop import Engine
-from sidecar.surfaces.feedback import Display
+from sidecar.run.event_loop import EventLoop
+from sidecar.surfaces.feedback import SurfaceFeedback
 
 
 @dataclass(frozen=True, slots=True)
-class Effects:
+class RunOutputs:
     """What a session is given of them."""
 
     outlets: tuple[Outlet, ...]
@@ -25,7 +25,9 @@ class Effects:
 
 
 @contextlib.contextmanager
-def effects(engine: Engine, options: argparse.Namespace, reached: Reached | None) -> Iterator[Effects]:
+def effects(
+    engine: EventLoop, options: argparse.Namespace, reached: FaderLink | None
+) -> Iterator[RunOutputs]:
     """All that the person asked for, ended in good order: lamps are safe and no alert stays lit.
 
     Raises SettingsError for a light, an alert or a program that there is not, NetworkError for a lamp's
@@ -39,11 +41,11 @@ def effects(engine: Engine, options: argparse.Namespace, reached: Reached | None
         closing.callback(lambda: engine.run(reactions.close()))
         takers: list[Callable[[Snapshot], None]] = [lamps.offer, reactions.offer]
         if reached and reached.surface.show:
-            display = Display(reached.surface, reached.target)
+            display = SurfaceFeedback(reached.surface, reached.target)
             closing.callback(lambda: engine.run(display.close()))
             takers.append(display.offer)
-        yield Effects(tuple(_soon(engine, take) for take in takers), lamps.status)
+        yield RunOutputs(tuple(_soon(engine, take) for take in takers), lamps.status)
 
 
-def _soon(engine: Engine, take: Callable[[Snapshot], None]) -> Outlet:
+def _soon(engine: EventLoop, take: Callable[[Snapshot], None]) -> Outlet:
     return lambda snapshot: engine.soon(take, snapshot)

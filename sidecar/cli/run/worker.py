@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable
 
 from sidecar.cli import CANNOT, LOST
-from sidecar.cli.terminal.shutdown import Ending, ending
+from sidecar.cli.terminal.shutdown import Shutdown, ending
 from sidecar.cli.terminal.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
 from sidecar.run.session import Session
@@ -21,7 +21,7 @@ _READER_GONE = (errno.EPIPE, errno.EIO)
 
 log = logging.getLogger(__name__)
 
-Show = Callable[[threading.Thread, Ending], None]
+Show = Callable[[threading.Thread, Shutdown], None]
 """Has the main thread while the run lasts."""
 
 
@@ -51,7 +51,7 @@ def run_beside(
         raise failures[0]
 
 
-def wait(worker: threading.Thread, asked: Ending) -> None:
+def wait(worker: threading.Thread, asked: Shutdown) -> None:
     """Until the run is over or is to end."""
     while worker.is_alive() and not asked.is_asked:
         worker.join(_LOOK_S)

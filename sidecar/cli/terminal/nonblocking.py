@@ -42,7 +42,7 @@ def patient_output() -> Iterator[None]:
         yield
         return
     usual.flush()
-    sys.stdout = patient = Patient(descriptor, usual.encoding, is_terminal=usual.isatty())
+    sys.stdout = patient = NonblockingOutput(descriptor, usual.encoding, is_terminal=usual.isatty())
     try:
         yield
     finally:
@@ -52,7 +52,7 @@ def patient_output() -> Iterator[None]:
             raise unwritable(patient.fault)
 
 
-class Patient(io.TextIOBase):
+class NonblockingOutput(io.TextIOBase):
     """Text that is written by a thread of its own, a flush at a time."""
 
     def __init__(self, descriptor: int, encoding: str, *, is_terminal: bool) -> None:

@@ -23,7 +23,7 @@ _LAST_S = 60.0
 log = logging.getLogger(__name__)
 
 
-class Ending:
+class Shutdown:
     """Whether somebody asked for the end. Signals set a flag and no more: their handlers interrupt the
     main thread anywhere, where a lock may be held that ending needs."""
 
@@ -32,7 +32,7 @@ class Ending:
 
 
 @contextlib.contextmanager
-def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Ending]:
+def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Shutdown]:
     """The main thread has the terminal while this lasts, and says the *last words* once afterwards.
 
     Ctrl-C, SIGTERM, SIGHUP and, with a screen, the end of its terminal ask for the end. A terminal that
@@ -40,7 +40,7 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Endin
     ever; then the last words are said without it, and the process ends with the exit code that they give.
     So it does where the terminal was closed: of a screen on it not every thread can be trusted to end.
     """
-    asked, turn, is_over = Ending(), threading.Lock(), threading.Event()
+    asked, turn, is_over = Shutdown(), threading.Lock(), threading.Event()
     terminal = Terminal()
 
     def end_without_screen() -> None:
@@ -81,7 +81,7 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Endin
 
 
 @contextlib.contextmanager
-def _signals(asked: Ending) -> Iterator[None]:
+def _signals(asked: Shutdown) -> Iterator[None]:
     def ask(_number: int, _frame: object) -> None:
         asked.is_asked = True
 

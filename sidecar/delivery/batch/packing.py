@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery.judge.findings import Finding
-from sidecar.delivery.measure.whole_file import BlockCourse, Measured
+from sidecar.delivery.measure.whole_file import BlockSeries, Measured
 
 _QUICK = 1
 """zlib's level: a hundredth of what the measuring takes."""
@@ -31,7 +31,7 @@ def pack(measured: Measured, more: Sequence[Finding]) -> tuple[str, bytes]:
         for field in fields(Measured)
         if field.name not in ("file", "course")
     }
-    arrays = {field.name: getattr(measured.course, field.name) for field in fields(BlockCourse)}
+    arrays = {field.name: getattr(measured.course, field.name) for field in fields(BlockSeries)}
     shapes = {name: (array.dtype.str, array.shape) for name, array in arrays.items()}
     text = json.dumps({"measured": figures, "more": [asdict(finding) for finding in more], "course": shapes})
     return text, zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
@@ -50,8 +50,8 @@ def unpack(file: str, figures: str, course: bytes) -> tuple[Measured, list[Findi
 
 def without_course(measured: Measured) -> Measured:
     """The figures alone, for who keeps many."""
-    empty = {field.name: getattr(measured.course, field.name)[:0] for field in fields(BlockCourse)}
-    return replace(measured, course=BlockCourse(**empty))
+    empty = {field.name: getattr(measured.course, field.name)[:0] for field in fields(BlockSeries)}
+    return replace(measured, course=BlockSeries(**empty))
 
 
 def _plain(value: Any) -> Any:
@@ -62,7 +62,7 @@ def _shuffled(array: NDArray[Any]) -> bytes:
     return np.ascontiguousarray(array).view(np.uint8).reshape(-1, array.itemsize).T.tobytes()
 
 
-def _course(shapes: dict[str, tuple[str, list[int]]], content: bytes) -> BlockCourse:
+def _course(shapes: dict[str, tuple[str, list[int]]], content: bytes) -> BlockSeries:
     arrays, at = {}, 0
     for name, (kind, shape) in shapes.items():
         size = np.dtype(kind).itemsize
@@ -70,7 +70,7 @@ def _course(shapes: dict[str, tuple[str, list[int]]], content: bytes) -> BlockCo
         planes = np.frombuffer(content, np.uint8, count * size, at).reshape(size, count)
         arrays[name] = np.ascontiguousarray(planes.T).view(kind).reshape(shape)
         at += count * size
-    return BlockCourse(**arrays)
+    return BlockSeries(**arrays)
 
 
 @cache

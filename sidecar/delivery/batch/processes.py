@@ -28,7 +28,7 @@ Work = Callable[[str, Job], Result]
 
 
 @dataclass(eq=False, slots=True)
-class _Hand:
+class _WorkerProcess:
     """A process and the file that it is at."""
 
     process: BaseProcess
@@ -42,13 +42,13 @@ class _Hand:
                 self.line.send(file)
 
 
-class Crew:
+class MeasuringProcesses:
     """Processes that measure. They end with this one, however that ends."""
 
     def __init__(self, job: Job, count: int, work: Work = measured) -> None:
         """work: what each does with a file; a function of a module."""
         self._job, self._count, self._work = job, count, work
-        self._hands: list[_Hand] = []
+        self._hands: list[_WorkerProcess] = []
         self._deaths = Counter[str]()
         self._again = deque[str]()
 
@@ -75,7 +75,7 @@ class Crew:
         finally:
             self._dismiss()
 
-    def _heard(self, hand: _Hand) -> Result | None:
+    def _heard(self, hand: _WorkerProcess) -> Result | None:
         """None where the process has died and its file is to be tried once more."""
         try:
             result: Result = hand.line.recv()
@@ -94,13 +94,13 @@ class Crew:
             file, f"{file} cannot be measured: each process that tried was ended ({code}). Export it again."
         )
 
-    def _hire(self) -> _Hand:
+    def _hire(self) -> _WorkerProcess:
         context = get_context("spawn")  # a fork would share the archive's database and its locks
         ours, theirs = context.Pipe()
         process = context.Process(target=_serve, args=(theirs, self._job, self._work), daemon=True)
         process.start()
         theirs.close()  # so that the line breaks when the process ends
-        return _Hand(process, ours)
+        return _WorkerProcess(process, ours)
 
     def _dismiss(self) -> None:
         for hand in self._hands:

@@ -20,7 +20,7 @@ from sidecar.sources.sound_file import SoundFile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class BlockCourse:
+class BlockSeries:
     """A file in 100 ms blocks; block *k* ends at (k + 1) · 0.1 s. Every array has n rows."""
 
     energy: NDArray[np.float64]
@@ -49,7 +49,7 @@ class Measured:
     """Where the 3 s window of the maximum ends."""
     max_true_peak_at_s: float | None
     """Where the 100 ms block begins that holds the maximum true peak."""
-    course: BlockCourse = field(repr=False, compare=False)
+    course: BlockSeries = field(repr=False, compare=False)
 
     @property
     def channel_names(self) -> tuple[str, ...]:
@@ -105,8 +105,8 @@ def measure(
     )
 
 
-def _course(blocks: Blocks) -> BlockCourse:
-    return BlockCourse(
+def _course(blocks: Blocks) -> BlockSeries:
+    return BlockSeries(
         blocks.energy,
         blocks.momentary.astype(np.float32),
         blocks.short_term.astype(np.float32),
@@ -114,8 +114,8 @@ def _course(blocks: Blocks) -> BlockCourse:
     )
 
 
-def _joined(courses: Sequence[BlockCourse]) -> BlockCourse:
-    return BlockCourse(
+def _joined(courses: Sequence[BlockSeries]) -> BlockSeries:
+    return BlockSeries(
         np.concatenate([course.energy for course in courses]),
         np.concatenate([course.momentary for course in courses]),
         np.concatenate([course.short_term for course in courses]),

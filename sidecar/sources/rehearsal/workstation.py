@@ -22,7 +22,7 @@ _MOST_PEERS = 4
 _LARGEST_DATAGRAM = 65_535
 
 
-class Desk:
+class SimulatedWorkstation:
     """Takes fader messages of a surface on this machine, and says where the fader stands.
 
     It says so to everybody who moves the fader, as soon as they do it for the first time, whenever the fader

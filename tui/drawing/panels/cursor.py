@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sidecar.model.snapshot import Course, Event
+from sidecar.model.snapshot import Event, Timeline
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened, width_of
@@ -50,7 +50,7 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     return fit((*values, *told), width)
 
 
-def events_near(course: Course, at_s: float, reach_s: float) -> list[Event]:
+def events_near(course: Timeline, at_s: float, reach_s: float) -> list[Event]:
     """The events within *reach_s* of *at_s*, the nearest first."""
     near = [event for event in course.events if abs(event.seconds - at_s) <= reach_s]
     return sorted(near, key=lambda event: abs(event.seconds - at_s))

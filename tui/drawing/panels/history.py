@@ -59,7 +59,7 @@ class Axis:
         return max(0, min(self.rows * 8, height))
 
 
-class CourseDrawing:
+class HistoryDrawing:
     """Draws the course; remembers the finished columns, and where it stood, between two drawings."""
 
     def __init__(self) -> None:

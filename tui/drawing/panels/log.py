@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sidecar.model.snapshot import Course, Event, Target
+from sidecar.model.snapshot import Event, Target, Timeline
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
@@ -34,7 +34,7 @@ def log_rows(view: View, width: int) -> list[Row]:
     return rows or [((texts.NOTHING_HAPPENED, "plain"),)]
 
 
-def summary(course: Course, goal: Goal) -> Row:
+def summary(course: Timeline, goal: Goal) -> Row:
     """How often, and for how long in all, short-term was over its line."""
     found = overs(course, goal)
     limit = f"{wording.plain(short_term_line(goal))} {goal.unit}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sidecar.model.readings import BLOCK_S
-from sidecar.model.snapshot import Course
+from sidecar.model.snapshot import Timeline
 from sidecar.settings.goals import Goal
 
 
@@ -27,7 +27,7 @@ def short_term_line(goal: Goal) -> float:
     return min(goal.hot_lufs, limit)
 
 
-def overs(course: Course, goal: Goal) -> tuple[Over, ...]:
+def overs(course: Timeline, goal: Goal) -> tuple[Over, ...]:
     """Every stretch of *course* over the goal's short-term line, in the order of the programme."""
     is_over = np.concatenate(([False], course.short_term > short_term_line(goal), [False]))
     edges = np.flatnonzero(np.diff(is_over))
@@ -46,7 +46,7 @@ def _edge_s(seconds: float) -> float:
     return round(seconds / BLOCK_S) * BLOCK_S
 
 
-def places_s(course: Course, goal: Goal) -> list[float]:
+def places_s(course: Timeline, goal: Goal) -> list[float]:
     """The moments that are worth going to: every event, and where each stretch over begins."""
     starts = (over.start_s + BLOCK_S for over in overs(course, goal))
     return sorted({*(event.seconds for event in course.events), *starts})

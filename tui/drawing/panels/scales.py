@@ -13,7 +13,7 @@ from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.advice import landing_stand
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.scale import Rail, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.scale import GoalScale, band_row, offset_row, peaks_row, scale_row
 from tui.drawing.view import View
 
 _MARGIN = 1
@@ -45,7 +45,7 @@ def rails(view: View, width: int, height: int, *, thickness: int = 1, peak_rows:
     wide = width >= WIDE_FROM
     value_width = WIDE_VALUE_WIDTH if wide else VALUE_WIDTH
     cells = width - LABEL_WIDTH - value_width
-    rail = Rail(max(1, cells - (1 - cells % 2)), view.reach_lu)
+    rail = GoalScale(max(1, cells - (1 - cells % 2)), view.reach_lu)
     integrated, short_term, momentary = (
         _measure_rows(measure, view, rail, width, rows)
         for measure, rows in zip(_measures(view), (thickness, 1, 1), strict=True)
@@ -91,7 +91,7 @@ def momentary_line(goal: Goal) -> float:
     return goal.hot_lufs if goal.max_momentary_lufs is None else goal.max_momentary_lufs
 
 
-def _measure_rows(measure: _Measure, view: View, rail: Rail, width: int, thickness: int) -> list[Row]:
+def _measure_rows(measure: _Measure, view: View, rail: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     target = goal.target_lufs
     stand = wording.stand(measure.lufs, measure.low, measure.high)
@@ -111,7 +111,7 @@ def _measure_rows(measure: _Measure, view: View, rail: Rail, width: int, thickne
     return [first, *(_row(width, "", line, "", tone) for line in lines[1:])]
 
 
-def _landing_rows(view: View, rail: Rail, width: int, thickness: int) -> list[Row]:
+def _landing_rows(view: View, rail: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     move = chosen(view.snapshot).move
     target = goal.target_lufs
@@ -127,7 +127,7 @@ def _landing_rows(view: View, rail: Rail, width: int, thickness: int) -> list[Ro
     return [first, *(_row(width, "", line, "", tone) for line in more)]
 
 
-def _peak_rows(view: View, rail: Rail, width: int, rows: int) -> list[Row]:
+def _peak_rows(view: View, rail: GoalScale, width: int, rows: int) -> list[Row]:
     """True peak against the ceiling: a row a channel, or all in one where there are too many."""
     reading, goal = view.snapshot.reading, view.snapshot.goal
     peaks = list(
@@ -140,7 +140,7 @@ def _peak_rows(view: View, rail: Rail, width: int, rows: int) -> list[Row]:
 
 
 def _peak_row(
-    label: str, peaks: list[tuple[str, float]], highest: float, goal: Goal, rail: Rail, width: int
+    label: str, peaks: list[tuple[str, float]], highest: float, goal: Goal, rail: GoalScale, width: int
 ) -> Row:
     marks = [(name[0] if len(peaks) <= 2 else "╹", peak - goal.ceiling_dbtp) for name, peak in peaks]
     headroom = goal.ceiling_dbtp - highest

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 
-from sidecar.model.snapshot import EarlierPass, Hand
+from sidecar.model.snapshot import ArmState, EarlierPass
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Row, Run, fit, shortened, text_of, width_of
@@ -36,7 +36,7 @@ def _others(view: View, width: int) -> list[Row]:
     return rows + ([_earlier(snapshot.earlier_pass, width)] if snapshot.earlier_pass else [])
 
 
-def _hand_rows(view: View, hand: Hand, width: int, most: int) -> list[Row]:
+def _hand_rows(view: View, hand: ArmState, width: int, most: int) -> list[Row]:
     """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
     row: Row = (hand_state(hand.is_armed), (f" {hand.surface}  ", "plain"))
     room = width - width_of(row) - 1
