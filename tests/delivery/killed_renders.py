@@ -8,6 +8,7 @@ As ``killed_stamps.py``, for copies at another gain; each goes into a folder of 
 import sys
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).parents[1] / "wave"))
 from killed_stamps import count_lines, killed_at
 
 from sidecar.delivery.match.render import render

@@ -14,7 +14,7 @@ from sidecar.settings import locations
 
 def test_a_checkout_uses_the_configs_beside_the_package():
     """Without a build, the shipped settings are those of the repository."""
-    checkout = Path(__file__).resolve().parents[1]
+    checkout = Path(__file__).resolve().parents[2]
 
     assert checkout / "configs" == locations.shipped_configs()
     assert (locations.shipped_configs() / "goals").is_dir()
@@ -26,8 +26,10 @@ def test_an_installed_package_uses_the_configs_inside_it(tmp_path):
     for folder in (package / "configs", tmp_path / "configs"):
         folder.mkdir(parents=True)
     (package / "__init__.py").touch()
-    shutil.copy(locations.__file__, package)
-    script = "from sidecar import locations; print(locations.shipped_configs())"
+    (package / "settings").mkdir()
+    (package / "settings" / "__init__.py").touch()
+    shutil.copy(locations.__file__, package / "settings")
+    script = "from sidecar.settings import locations; print(locations.shipped_configs())"
 
     found = subprocess.run(
         [sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, check=True, timeout=60

@@ -13,12 +13,12 @@ import signal
 import sys
 from pathlib import Path
 
-from sidecar import delivery
+from sidecar import delivery, wave
 from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import prepare, stamp
 
 CLAIMED = Claimed(-22.7, 6.12, -1.3, -14.05, -18.0)
-PROJECT = str(Path(delivery.__file__).parents[1])
+PROJECT = tuple(str(Path(room.__file__).parent) for room in (delivery, wave))
 
 
 def traced(work, at_line):

@@ -18,9 +18,11 @@ from sidecar.version import program_version
 from sidecar.wave.bext_write import Seen
 
 _PACKAGE = Path(__file__).parents[2]
-_BEGIN = tuple(f"delivery/{name}.py" for name in ("measure", "bext", "archive_packing"))
+_BEGIN = tuple(
+    f"{name}.py" for name in ("delivery/measure/whole_file", "wave/bext", "delivery/batch/packing")
+)
 """From here on everything is followed that is imported."""
-_ALSO = ("delivery/checking.py",)
+_ALSO = ("delivery/judge/checking.py",)
 """What holds a file's own claims against its figures; it judges besides, which is done afresh each time."""
 
 
