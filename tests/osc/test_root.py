@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from sidecar.cli import main
-from sidecar.cli.arguments.command import OSC_ROOT
+from sidecar.cli.arguments.parsing import OSC_ROOT
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Event, Snapshot, Timeline

@@ -1,2 +1,1 @@
-"""The options of each command, a file a command. Nothing heavy may be imported here: ``sidecar --help``
-must be there at once."""
+"""The options of the commands. Nothing heavy is imported here: ``sidecar --help`` must be there at once."""

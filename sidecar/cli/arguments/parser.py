@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from sidecar.cli.arguments import (
-    check,
-    devices,
-    doctor,
-    goals,
-    light_test,
-    listen,
-    live,
-    match,
-    passes,
-    rehearse,
-    review,
-    screen,
-    stamp,
-)
+from sidecar.cli.arguments import files, run, tools
 from sidecar.cli.arguments.parsing import Parser
 
 _COMMANDS = (
-    *(rehearse, live, screen, review, check, match, stamp, passes),
-    *(listen, light_test, goals, devices, doctor),
+    *(run.add_rehearse, run.add_live, run.add_screen, run.add_review),
+    *(files.add_check, files.add_match, files.add_stamp, tools.add_passes),
+    *(tools.add_listen, tools.add_light_test, tools.add_goals, tools.add_devices, tools.add_doctor),
 )
 """In the order of the help: the job first."""
 
@@ -35,6 +22,6 @@ def make_parser() -> Parser:
         epilog="Begin with: sidecar rehearse",
     )
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND")
-    for command in _COMMANDS:
-        command.add(commands)
+    for add in _COMMANDS:
+        add(commands)
     return parser

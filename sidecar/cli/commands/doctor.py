@@ -13,7 +13,7 @@ from importlib.metadata import version
 from importlib.util import find_spec
 from textwrap import fill
 
-from sidecar.cli.arguments.command import COMMAND_PORT
+from sidecar.cli.arguments.parsing import COMMAND_PORT
 from sidecar.doctor import tone_test
 from sidecar.doctor.tone_test import Found
 from sidecar.errors import SettingsError, SidecarError

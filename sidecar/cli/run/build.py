@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import tui
-from sidecar.cli.arguments.command import LISTEN_PORT
+from sidecar.cli.arguments.parsing import LISTEN_PORT
 from sidecar.cli.run.discovery import discovery
 from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine

@@ -1,0 +1,137 @@
+"""The options of the commands that are about finished files."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from sidecar.cli.arguments.parsing import add_command
+
+
+def add_check(commands: Any) -> None:
+    """Adds ``sidecar check``."""
+    parser = add_command(
+        commands,
+        "check",
+        "measures finished files against one goal or several",
+        "sidecar check mix.wav\n"
+        "sidecar check --goal r128 --goal r128-s1 spot.wav\n"
+        "sidecar check --goal a85 --json *.wav\n"
+        "sidecar check --report proof.html --by 'A. Mixer' *.wav\n"
+        "sidecar check --plot mix.png --csv mix.csv mix.wav\n"
+        "sidecar check --layout L,R,Ls,Rs,C,LFE mix.wav",
+    )
+    parser.description += (  # type: ignore[operator]
+        " Ends with 0 when all pass every goal, 1 when some fail, 2 when something could not be read."
+    )
+    parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
+    parser.add_argument(
+        "--goal",
+        action="append",
+        metavar="G",
+        help="a goal's name or a TOML file (r128); give it again for more",
+    )
+    _add_layout(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
+    parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")
+    _add_jobs(parser)
+    _add_archive(parser)
+    reports = parser.add_argument_group(
+        "reports", "Of several files each has its own in a folder of that name; R.html is the index."
+    )
+    reports.add_argument("--report", metavar="R.html", help="write a page that stands alone and prints")
+    reports.add_argument("--by", default="", metavar="NAME", help="who measured, for the report")
+    reports.add_argument("--plot", metavar="P.png", help="draw the course, as .png or .svg")
+    reports.add_argument("--csv", metavar="C.csv", help="write the course, ten rows a second")
+
+
+def add_match(commands: Any) -> None:
+    """Adds ``sidecar match``."""
+    parser = add_command(
+        commands,
+        "match",
+        "the gain for each file of a set so that all sit at one loudness",
+        "sidecar match *.wav\n"
+        "sidecar match --goal aes-album --sequence 01.wav 02.wav 03.wav\n"
+        "sidecar match --like reference.wav mix.wav\n"
+        "sidecar match --write levelled *.wav",
+    )
+    parser.description += (  # type: ignore[operator]
+        " A gain goes no further up\nthan the goal's limits allow; which one held it is said."
+        " Copies are dithered, measured\nagain, and never written over an original."
+        " Ends with 0 when all stand where they should,\n1 when some cannot,"
+        " 2 when something could not be read or written."
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE")
+    parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--sequence",
+        action="store_true",
+        help="one gain for all, so that their balance stays: the loudest lands on the target",
+    )
+    parser.add_argument(
+        "--like", metavar="FILE", help="this file's loudness is the target; the goal's limits still hold"
+    )
+    parser.add_argument(
+        "--write", metavar="DIR", help="write copies with their gain into this folder, never over an original"
+    )
+    parser.add_argument("--replace", action="store_true", help="let copies take the place of earlier ones")
+    _add_layout(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
+    _add_jobs(parser)
+
+
+def add_stamp(commands: Any) -> None:
+    """Adds ``sidecar stamp``."""
+    parser = add_command(
+        commands,
+        "stamp",
+        "measures WAV files and writes their loudness into them",
+        "sidecar stamp --dry-run mix.wav\nsidecar stamp *.wav\nsidecar stamp --goal r128 *.wav",
+    )
+    parser.description += (  # type: ignore[operator]
+        " The fields are those of the\nbroadcast wave chunk (EBU Tech 3285 v2) of WAV, RF64 and BW64"
+        " files; nothing else in a\nfile changes, and no other kind of file is touched."
+        " Ends with 0 when all were stamped,\n1 when some did not meet the goal and were left alone,"
+        " 2 when something could not be\nread or written."
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE")
+    parser.add_argument("--goal", metavar="G", help="stamp only files that meet this goal")
+    parser.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
+    _add_layout(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
+    _add_jobs(parser)
+
+
+def _add_archive(parser: argparse.ArgumentParser) -> None:
+    """What is said of many files."""
+    group = parser.add_argument_group(
+        "many files",
+        "A folder stands for the sound files in it, a pattern in quotes ('masters/**/*.wav')\n"
+        "for what it matches, and - for a list of paths on the input.",
+    )
+    group.add_argument("--list", metavar="L", help="a file that lists paths, one a line; - is the input")
+    group.add_argument(
+        "-0", "--zeros", action="store_true", help="the paths in a list end in NUL, not in lines"
+    )
+    group.add_argument(
+        "--archive",
+        metavar="DB",
+        help="keep results in this file: only what changed is measured the next time, and a run that was "
+        "killed goes on; without files, all that is in it",
+    )
+    group.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="share the files of an archive among the workers of a dask scheduler",
+    )
+
+
+def _add_layout(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--layout", metavar="L", help="the channels' positions where they are not the usual ones"
+    )
+
+
+def _add_jobs(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--jobs", type=int, default=0, metavar="N", help="processors to use (all)")

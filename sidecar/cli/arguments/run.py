@@ -1,0 +1,249 @@
+"""The options of a run, live or rehearsed, and of the screen on one that is elsewhere or over."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from sidecar.cli.arguments.parsing import (
+    COMMAND_PORT,
+    LISTEN_PORT,
+    add_command,
+    add_contrast,
+    add_osc_root,
+    seconds,
+)
+
+BROWSER_PORT = 9141
+"""Where browsers find the screen."""
+
+
+def add_rehearse(commands: Any) -> None:
+    """Adds ``sidecar rehearse``."""
+    parser = add_command(
+        commands,
+        "rehearse",
+        "the whole job on a built-in programme with a simulated fader; needs no audio device",
+        "sidecar rehearse\nsidecar rehearse --goal a85\n"
+        "sidecar rehearse --apart --anchor voice\n"
+        "sidecar rehearse --obey --pace 8 --no-screen --write heard.wav\n"
+        "sidecar rehearse --no-screen --json --for 10",
+    )
+    parser.add_argument(
+        "--pace", default="real", metavar="P", help="real, fast, or how many times faster, such as 8 (real)"
+    )
+    stems = parser.add_argument_group("stems")
+    stems.add_argument("--apart", action="store_true", help="the programme's stems in place of its mix")
+    stems.set_defaults(stems=None)
+    _add_stem_options(stems)
+    fader = parser.add_argument_group("the programme fader of a simulated workstation, over real OSC")
+    fader.add_argument(
+        "--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file (decibels)"
+    )
+    fader.add_argument("--obey", action="store_true", help="arm it at once and make the moves unasked")
+    _add_run_options(parser)
+
+
+def add_live(commands: Any) -> None:
+    """Adds ``sidecar live``."""
+    parser = add_command(
+        commands,
+        "live",
+        "the job on a loopback input, or on a file",
+        "sidecar live\n"
+        "sidecar live --device 'Monitor of' --goal r128\n"
+        "sidecar live --device pulse --channels 8 --pick 3,4\n"
+        "sidecar live --duration 3:30\n"
+        "sidecar live --profile last\n"
+        "sidecar live --stems voice,music,effects --anchor voice\n"
+        "sidecar live --surface decibels --surface-at 127.0.0.1:8000\n"
+        "sidecar live --file mix.wav --pace fast --no-screen --json\n"
+        "sidecar live --osc 192.168.1.20:9000 --osc light.local:7000",
+    )
+    source = parser.add_argument_group("where the audio comes from")
+    source.add_argument(
+        "--device", metavar="NAME", help="part of an input's name (default: the likeliest loopback)"
+    )
+    source.add_argument("--file", metavar="FILE", help="a sound file in place of a device")
+    source.add_argument("--rate", type=int, metavar="HZ", help="sample rate to open the device at")
+    source.add_argument(
+        "--channels", type=int, metavar="N", help="how many channels the output listened to has"
+    )
+    source.add_argument("--pick", metavar="3,4", help="the channels to measure, from 1")
+    source.add_argument(
+        "--layout", metavar="L", help="mono stereo 5.0 5.1 7.1 7.1.4, or positions such as L,R,Ls,Rs,C,LFE"
+    )
+    source.add_argument(
+        "--patience",
+        type=seconds,
+        default=30.0,
+        metavar="S",
+        help="how long a lost device may stay away (30)",
+    )
+    source.add_argument(
+        "--pace", choices=("real", "fast"), default="real", help="a file in real time, or as fast as it goes"
+    )
+    stems = parser.add_argument_group("stems that arrive apart, two channels each")
+    stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
+    _add_stem_options(stems)
+    fader = parser.add_argument_group("the workstation's programme fader over OSC")
+    fader.add_argument("--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file")
+    fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
+    _add_run_options(parser)
+
+
+def add_screen(commands: Any) -> None:
+    """Adds ``sidecar screen``."""
+    parser = add_command(
+        commands,
+        "screen",
+        "the screen alone, on a sidecar that runs elsewhere",
+        "sidecar screen\nsidecar screen --attach 192.168.1.20:9139\nsidecar screen --browser",
+    )
+    parser.add_argument(
+        "--attach",
+        default=f"127.0.0.1:{COMMAND_PORT}",
+        metavar="HOST:PORT",
+        help=f"where that sidecar takes commands (127.0.0.1:{COMMAND_PORT})",
+    )
+    add_osc_root(parser, "what the addresses of that sidecar begin with")
+    add_contrast(parser)
+    browser = parser.add_argument_group(
+        "in a browser",
+        "Caution: who opens the link may do all that the keys do, resetting and arming included.",
+    )
+    browser.add_argument("--browser", action="store_true", help="serve the screen to browsers until Ctrl-C")
+    browser.add_argument(
+        "--bind",
+        default="127.0.0.1",
+        metavar="ADDRESS",
+        help="on that address of this machine (127.0.0.1); elsewhere the link that is printed has a token",
+    )
+    browser.add_argument(
+        "--port", type=int, default=BROWSER_PORT, metavar="PORT", help=f"and that port ({BROWSER_PORT})"
+    )
+
+
+def add_review(commands: Any) -> None:
+    """Adds ``sidecar review``."""
+    parser = add_command(
+        commands,
+        "review",
+        "a pass that is over, on the screen: look back, see what it needed",
+        "sidecar review\nsidecar review 12\nsidecar review mix.wav --goal r128-s1",
+    )
+    parser.add_argument(
+        "what",
+        nargs="?",
+        metavar="PASS|FILE",
+        help="the id of a pass on record ('sidecar passes' lists them) or a sound file (the last pass)",
+    )
+    parser.add_argument(
+        "--goal", metavar="G", help="a goal's name or a TOML file (the pass's own; for a file r128)"
+    )
+    parser.add_argument("--layout", metavar="L", help="the channels of a file, as for check")
+    add_contrast(parser)
+
+
+def _add_run_options(parser: argparse.ArgumentParser) -> None:
+    """Goal, forecast, screen and OSC."""
+    parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="P",
+        help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
+    )
+    parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
+    parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
+    parser.add_argument(
+        "--log-level",
+        choices=("debug", "info", "warning", "error"),
+        default="info",
+        help="what is kept in the log, from that level up (info)",
+    )
+    add_contrast(parser)
+    parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
+    parser.add_argument(
+        "--plain", action="store_true", help="one changing line in sentences, for screen readers"
+    )
+    parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
+    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
+    parser.add_argument(
+        "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
+    )
+    effects = parser.add_argument_group(
+        "lights and programs",
+        "Caution: flashing light can cause seizures. The lights of a run change 3 times a second at most.",
+    )
+    effects.add_argument(
+        "--light",
+        action="append",
+        default=[],
+        metavar="NAME=HOST:PORT",
+        help="show the run's state on a lamp there; may be given several times (names: sidecar light-test)",
+    )
+    effects.add_argument(
+        "--on",
+        action="append",
+        default=[],
+        nargs=2,
+        metavar=("ALERT", "COMMAND"),
+        help="run a program when that alert turns on (ALERT:off, ALERT:held, ALERT:any for other changes); "
+        "may be given several times",
+    )
+    osc = parser.add_argument_group("OSC")
+    osc.add_argument(
+        "--osc",
+        action="append",
+        metavar="HOST:PORT[/GROUPS][@HZ]",
+        help=f"send readings there; may be given several times (127.0.0.1:{LISTEN_PORT})",
+    )
+    add_osc_root(osc, "what all addresses begin with")
+    osc.add_argument(
+        "--osc-port",
+        type=int,
+        default=COMMAND_PORT,
+        metavar="PORT",
+        help=f"take commands there ({COMMAND_PORT})",
+    )
+    osc.add_argument(
+        "--osc-bind",
+        default="127.0.0.1",
+        metavar="ADDRESS",
+        help="take commands on that address of this machine",
+    )
+    osc.add_argument(
+        "--osc-allow",
+        action="append",
+        metavar="ADDRESS",
+        help="who may command besides this machine: an address or a network; may be given several times",
+    )
+    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="take commands over TCP there too")
+    osc.add_argument(
+        "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
+    )
+    osc.add_argument(
+        "--discovery-port",
+        type=int,
+        metavar="PORT",
+        help="tell the addresses over HTTP (OSCQuery) there, on the --osc-bind address; 0 is any free port",
+    )
+    osc.add_argument(
+        "--announce",
+        action="store_true",
+        help="make that known by name on the network of --osc-bind (zeroconf)",
+    )
+
+
+def _add_stem_options(parser: Any) -> None:
+    """What is said of the stems; their names come before."""
+    parser.add_argument(
+        "--anchor", metavar="STEM", help="the stem (voice, lead) that is held, the rest around it"
+    )
+    parser.add_argument("--keep", metavar="A,B", help="stems whose faders stay where they are")
+    parser.add_argument(
+        "--under", type=float, metavar="LU", help="how far under the anchor the rest lies while that sounds"
+    )
