@@ -15,7 +15,7 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import ROOT
 from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.requests import BacklogRequest
-from sidecar.osc.screen_addresses import NAME_BYTES, goal_arguments, numbered
+from sidecar.osc.screen_addresses import GOAL, NAME_BYTES, numbered
 from sidecar.settings.goals import Goal
 
 PART_COLUMNS = 80
@@ -119,7 +119,7 @@ class Backlog:
             self._goals_due_s = now_s + _GOALS_S
             told = [
                 self._answer("/goals/goal", place, count, *arguments)
-                for place, count, *arguments in numbered([goal_arguments(goal) for goal in self._goals()])
+                for place, count, *arguments in numbered([GOAL.encode(goal) for goal in self._goals()])
             ]
             self._told_goals = list(codec.bundles(told, time.time()))
         return self._told_goals

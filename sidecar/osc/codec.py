@@ -57,6 +57,11 @@ def _plain(tag: str, value: Value) -> Value:
     return max(-_MOST_I, min(int(number), _MOST_I)) if tag == "i" else max(number, WIRE_SILENCE)
 
 
+def level_of(value: float) -> float:
+    """A level from the wire, where silence and infinity are the numbers that :func:`message` puts there."""
+    return math.copysign(math.inf, value) if abs(value) == -WIRE_SILENCE else value
+
+
 def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
     """Packs messages into as few bundles as fit in LARGEST_DATAGRAM each, all stamped with that time."""
     stamp = cast(int, unix_time_s)  # the library takes a float and says int

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from sidecar.osc.screen_addresses import GOAL_SENTENCE, GOAL_TAGS
+from sidecar.osc.screen_addresses import GOAL
 
 DropReason = Literal["sender", "rate", "size", "broken", "address", "argument", "full", "slow"]
 
@@ -47,7 +47,7 @@ ANSWERS: tuple[Exchange, ...] = (
         "pass, first column, and three 32-bit floats a column, 100 ms each: short-term, integrated, fader",
     ),
     Exchange("/event", "iifss", "pass, place, seconds, kind (alert, mark, move, gap, goal, pause), text"),
-    Exchange("/goals/goal", "ii" + GOAL_TAGS, f"place, how many; {GOAL_SENTENCE}"),
+    Exchange("/goals/goal", "ii" + GOAL.tags, f"place, how many; {GOAL.sentence}"),
     Exchange("/error", "ss", "the address that was not obeyed, and why"),
 )
 DROPS: dict[DropReason, str] = {

@@ -1,6 +1,6 @@
-"""What a screen draws besides: a run told in full. The part of the table that only who asks for it is sent.
+"""The addresses that a screen elsewhere needs: each row says how its arguments are made and read back.
 
-Each row always has something to tell, so that a receiver who missed what was before knows what holds now. Of
+Each row always has something to send, so that a receiver who missed what was before knows what holds now. Of
 what there may be several of, each has a message of its own with its place and how many there are; where there
 is none, one message says so.
 """
@@ -9,21 +9,34 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeVar
+from typing import Any, Generic, Literal, TypeVar, cast, get_args
 
-from sidecar.model.readings import Move, Ride
+from sidecar.model.readings import Limit, Move, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
-from sidecar.osc.codec import Value, clipped
+from sidecar.osc.codec import Value, clipped, level_of
 from sidecar.settings.goals import Goal
 
-Item = TypeVar("Item")
+T = TypeVar("T")
 Arguments = tuple[Value, ...]
+Fields = dict[str, Any]
+"""Fields of a snapshot, or of its reading, by name."""
 
 NO_LIMIT = 120.0
 """Where a goal sets no limit: what infinity is on the wire."""
 
 SENTENCE_BYTES, NAME_BYTES = 480, 200
-"""What a text may take, so that each message fits in one datagram (``wire.LARGEST_DATAGRAM``)."""
+"""What a text may take, so that each message fits in one datagram (``codec.LARGEST_DATAGRAM``)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape(Generic[T]):
+    """How one kind of value stands in the arguments of a message; ``decode`` undoes ``encode``."""
+
+    tags: str
+    sentence: str
+    encode: Callable[[T], Arguments]
+    decode: Callable[..., T]
+    """Takes the arguments one by one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,24 +48,28 @@ class Detail:
     sentence: str
     messages: Callable[[Snapshot], tuple[Arguments, ...]]
     """The arguments of each message."""
+    decode: Callable[[Sequence[Arguments]], Fields]
+    """The fields that the messages carry; of several, without place and count, in their order."""
+    is_numbered: bool = False
+    """Whether each message begins with its place from 0 and how many there are."""
     group: Literal["detail"] = "detail"
 
 
-GOAL_TAGS = "ssss" + "f" * 9
-GOAL_SENTENCE = (
-    "name, title, unit, source; target, tolerance below and above, ceiling, hot line, its hold time, highest "
-    "short-term, highest momentary, guide for the range; 120 where there is none"
-)
-_MOVE_TAGS = "ffffss"
-_MOVE_SENTENCE = "gain, landing, low and high end of its band, limit, reason"
-_NO_MOVE = Move()
+# --- the shapes -------------------------------------------------------------------------------
 
 
-def goal_arguments(goal: Goal) -> Arguments:
-    """A goal whole, as ``GOAL_TAGS`` has it."""
+def _name(text: str) -> str:
+    return clipped(text, NAME_BYTES)
+
+
+def _sentence(text: str) -> str:
+    return clipped(text, SENTENCE_BYTES)
+
+
+def _goal_arguments(goal: Goal) -> Arguments:
     limits = (goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu)
     return (
-        *(clipped(text, NAME_BYTES) for text in (goal.name, goal.title, goal.unit, goal.source)),
+        *map(_name, (goal.name, goal.title, goal.unit, goal.source)),
         goal.target_lufs,
         goal.tolerance_below_lu,
         goal.tolerance_above_lu,
@@ -63,75 +80,126 @@ def goal_arguments(goal: Goal) -> Arguments:
     )
 
 
-def _move(move: Move) -> Arguments:
+def _goal_of(  # noqa: PLR0913, PLR0917 - a goal as it stands on the wire
+    name: str,
+    title: str,
+    unit: str,
+    source: str,
+    target_lufs: float,
+    below_lu: float,
+    above_lu: float,
+    ceiling_dbtp: float,
+    hot_lufs: float,
+    hot_hold_s: float,
+    *limits: float,
+) -> Goal:
+    short_term, momentary, range_lu = (None if limit == NO_LIMIT else limit for limit in limits)
+    return Goal(
+        name=name,
+        title=title,
+        target_lufs=target_lufs,
+        tolerance_below_lu=level_of(below_lu),
+        tolerance_above_lu=level_of(above_lu),
+        ceiling_dbtp=ceiling_dbtp,
+        hot_lufs=hot_lufs,
+        hot_hold_s=hot_hold_s,
+        max_short_term_lufs=short_term,
+        max_momentary_lufs=momentary,
+        range_guide_lu=range_lu,
+        unit="LKFS" if unit == "LKFS" else "LUFS",
+        source=source,
+    )
+
+
+def _move_arguments(move: Move) -> Arguments:
     return (
         move.gain_db,
         move.landing,
         move.landing_low,
         move.landing_high,
         move.limited_by or "none",
-        clipped(move.reason, SENTENCE_BYTES),
+        _sentence(move.reason),
     )
 
 
-def _this_pass(snapshot: Snapshot) -> Arguments:
-    move = snapshot.this_pass
-    return int(move is not None), *_move(move or _NO_MOVE)
+def _move_of(gain_db: float, landing: float, low: float, high: float, limit: str, reason: str) -> Move:
+    limited_by = cast(Limit, limit) if limit in get_args(Limit) else None
+    return Move(gain_db, level_of(landing), level_of(low), level_of(high), limited_by, reason)
 
 
-def _source(snapshot: Snapshot) -> Arguments:
-    return (
-        clipped(snapshot.source, NAME_BYTES),
-        snapshot.rate_hz,
-        clipped(snapshot.layout, NAME_BYTES),
-        snapshot.duration_s or 0.0,
+def _optional(shape: Shape[T], blank: T, sentence: str) -> Shape[T | None]:
+    """With 1 in front where there is one; else 0 and *blank*."""
+    return Shape(
+        "i" + shape.tags,
+        sentence,
+        lambda value: (int(value is not None), *shape.encode(blank if value is None else value)),
+        lambda is_there, *arguments: shape.decode(*arguments) if is_there else None,
     )
 
 
-def _earlier(snapshot: Snapshot) -> Arguments:
-    earlier = snapshot.earlier_pass or EarlierPass("", False, 0.0, 0.0)
-    return (
-        int(snapshot.earlier_pass is not None),
-        clipped(earlier.title, NAME_BYTES),
-        int(earlier.fits),
-        earlier.offset_s,
-        earlier.error_db,
-    )
+GOAL = Shape(
+    "ssss" + "f" * 9,
+    "name, title, unit, source; target, tolerance below and above, ceiling, hot line, its hold time, highest "
+    "short-term, highest momentary, guide for the range; 120 where there is none",
+    _goal_arguments,
+    _goal_of,
+)
+_MOVE = Shape(
+    "ffffss", "gain, landing, low and high end of its band, limit, reason", _move_arguments, _move_of
+)
+_THIS_MOVE = _optional(_MOVE, Move(), f"1 where there is one for the pass that plays; {_MOVE.sentence}")
+_ARM_STATE = _optional(
+    Shape(
+        "iss",
+        "",
+        lambda state: (int(state.is_armed), _name(state.surface), _sentence(state.sentence)),
+        lambda is_armed, surface, sentence: ArmState(surface, bool(is_armed), sentence),
+    ),
+    ArmState("", False, ""),
+    "1 where a surface is connected; 1 while armed, surface, what was last said",
+)
+_EARLIER = _optional(
+    Shape(
+        "siff",
+        "",
+        lambda earlier: (_name(earlier.title), int(earlier.fits), earlier.offset_s, earlier.error_db),
+        lambda title, fits, offset_s, error_db: EarlierPass(title, bool(fits), offset_s, level_of(error_db)),
+    ),
+    EarlierPass("", False, 0.0, 0.0),
+    "1 where an earlier pass is the forecast; its title, 1 where it fits, offset in s, error in dB",
+)
+_STEM = Shape(
+    "sff" + _MOVE.tags,
+    f"name, fader, true peak, {_MOVE.sentence}",
+    lambda stem: (_name(stem.name), stem.fader_db, stem.true_peak, *_move_arguments(stem.move)),
+    lambda name, fader_db, true_peak, *move: Stem(
+        name, level_of(fader_db), _move_of(*move), level_of(true_peak)
+    ),
+)
+_OPENING = Shape(
+    "sfs",
+    "stem, fader, reason",
+    lambda opening: (_name(opening.name), opening.fader_db, _sentence(opening.reason)),
+    Opening,
+)
+_RIDE = Shape(
+    "ffff",
+    "start, length, gain, ramp",
+    lambda ride: (ride.start_s, ride.length_s, ride.gain_db, ride.ramp_s),
+    Ride,
+)
+_TARGET = Shape(
+    "siis",
+    "name, sent, failed, fault",
+    lambda target: (_name(target.name), target.sent, target.failed, _sentence(target.fault)),
+    Target,
+)
+_TEXT = Shape("s", "", lambda text: (_sentence(text),), str)
+_FLAG = Shape("i", "", lambda flag: (int(flag),), bool)
+_SOURCE_FIELDS = ("source", "rate_hz", "layout", "duration_s")
 
 
-def _hand(snapshot: Snapshot) -> Arguments:
-    hand = snapshot.hand or ArmState("", False, "")
-    return (
-        int(snapshot.hand is not None),
-        int(hand.is_armed),
-        clipped(hand.surface, NAME_BYTES),
-        clipped(hand.sentence, SENTENCE_BYTES),
-    )
-
-
-def _stem(stem: Stem) -> Arguments:
-    return clipped(stem.name, NAME_BYTES), stem.fader_db, stem.true_peak, *_move(stem.move)
-
-
-def _opening(opening: Opening) -> Arguments:
-    return clipped(opening.name, NAME_BYTES), opening.fader_db, clipped(opening.reason, SENTENCE_BYTES)
-
-
-def _ride(ride: Ride) -> Arguments:
-    return ride.start_s, ride.length_s, ride.gain_db, ride.ramp_s
-
-
-def _target(target: Target) -> Arguments:
-    return (
-        clipped(target.name, NAME_BYTES),
-        target.sent,
-        target.failed,
-        clipped(target.fault, SENTENCE_BYTES),
-    )
-
-
-def _one(read: Callable[[Snapshot], Arguments]) -> Callable[[Snapshot], tuple[Arguments, ...]]:
-    return lambda snapshot: (read(snapshot),)
+# --- the rows ---------------------------------------------------------------------------------
 
 
 def numbered(arguments: Sequence[Arguments]) -> tuple[Arguments, ...]:
@@ -139,99 +207,68 @@ def numbered(arguments: Sequence[Arguments]) -> tuple[Arguments, ...]:
     return tuple((place, len(arguments), *one) for place, one in enumerate(arguments))
 
 
-def _each(
-    items: Callable[[Snapshot], Sequence[Item]], read: Callable[[Item], Arguments], blank: Arguments
-) -> Callable[[Snapshot], tuple[Arguments, ...]]:
-    """*blank* tells that there is none."""
-    return lambda snapshot: numbered([read(item) for item in items(snapshot)]) or ((0, 0, *blank),)
+def _one(path: str, field: str, shape: Shape[Any], sentence: str = "") -> Detail:
+    """A row of one field."""
+    return Detail(
+        path,
+        shape.tags,
+        sentence or shape.sentence,
+        lambda snapshot: (shape.encode(getattr(snapshot, field)),),
+        lambda messages: {field: shape.decode(*messages[0])},
+    )
 
 
-DETAILS: tuple[Detail, ...] = (
-    Detail(
+def _each(path: str, field: str, shape: Shape[Any], sentence: str, blank: Any) -> Detail:
+    """A row of one message for each item of a field; *blank* stands where there is none."""
+    return Detail(
+        path,
+        "ii" + shape.tags,
+        f"{sentence}: place, how many; {shape.sentence}",
+        lambda snapshot: (
+            numbered([shape.encode(item) for item in getattr(snapshot, field)])
+            or ((0, 0, *shape.encode(blank)),)
+        ),
+        lambda messages: {field: tuple(shape.decode(*arguments) for arguments in messages)},
+        is_numbered=True,
+    )
+
+
+def _reading_row() -> Detail:
+    return Detail(
         "/detail/reading",
         "ii",
         "1 once the range is stable; bad samples since the reset",
-        _one(lambda s: (int(s.reading.range_is_stable), s.reading.bad_samples)),
-    ),
-    Detail("/detail/goal", GOAL_TAGS, GOAL_SENTENCE, _one(lambda s: goal_arguments(s.goal))),
-    Detail(
+        lambda s: ((int(s.reading.range_is_stable), s.reading.bad_samples),),
+        lambda messages: {"range_is_stable": bool(messages[0][0]), "bad_samples": messages[0][1]},
+    )
+
+
+def _source_row() -> Detail:
+    return Detail(
         "/detail/source",
         "sisf",
         "where the sound comes from, its rate in Hz, its layout, the length of the pass in s or 0",
-        _one(_source),
-    ),
-    Detail(
-        "/detail/next",
-        _MOVE_TAGS,
-        f"the programme's move for the next pass: {_MOVE_SENTENCE}",
-        _one(lambda s: _move(s.next_pass)),
-    ),
-    Detail(
-        "/detail/this",
-        "i" + _MOVE_TAGS,
-        f"1 where there is one for the pass that plays; {_MOVE_SENTENCE}",
-        _one(_this_pass),
-    ),
-    Detail(
-        "/detail/holds",
-        "i",
-        "1 where the sidecar itself moves the fader",
-        _one(lambda s: (int(s.holds_fader),)),
-    ),
-    Detail(
-        "/detail/hand",
-        "iiss",
-        "1 where a surface is connected; 1 while armed, surface, what was last said",
-        _one(_hand),
-    ),
-    Detail(
-        "/detail/earlier",
-        "isiff",
-        "1 where an earlier pass is the forecast; its title, 1 where it fits, offset in s, error in dB",
-        _one(_earlier),
-    ),
-    Detail(
-        "/detail/stem",
-        "iisff" + _MOVE_TAGS,
-        f"one a stem: place, how many; name, fader, true peak, {_MOVE_SENTENCE}",
-        _each(lambda s: s.stems, _stem, ("", 0.0, 0.0, *_move(_NO_MOVE))),
-    ),
-    Detail(
-        "/detail/opening",
-        "iisfs",
-        "one a step of the rough balance: place, how many; stem, fader, reason",
-        _each(lambda s: s.build_up, _opening, ("", 0.0, "")),
-    ),
-    Detail(
-        "/detail/ride",
-        "iiffff",
-        "one a ride: place, how many; start, length, gain, ramp",
-        _each(lambda s: s.rides, _ride, (0.0, 0.0, 0.0, 0.0)),
-    ),
-    Detail(
-        "/detail/rides",
-        "s",
-        "why there are these rides, or none",
-        _one(lambda s: (clipped(s.rides_reason, SENTENCE_BYTES),)),
-    ),
-    Detail(
-        "/detail/target",
-        "iisiis",
-        "one a place OSC goes to: place, how many; name, sent, failed, fault",
-        _each(lambda s: s.targets, _target, ("", 0, 0, "")),
-    ),
-    Detail(
-        "/detail/guess",
-        "s",
-        "a question about a move nobody told of, or nothing",
-        _one(lambda s: (clipped(s.guess, SENTENCE_BYTES),)),
-    ),
-    Detail(
-        "/detail/notice",
-        "s",
-        "the latest thing worth saying, or nothing",
-        _one(lambda s: (clipped(s.notice, SENTENCE_BYTES),)),
-    ),
+        lambda s: ((_name(s.source), s.rate_hz, _name(s.layout), s.duration_s or 0.0),),
+        lambda messages: dict(zip(_SOURCE_FIELDS, (*messages[0][:3], messages[0][3] or None), strict=True)),
+    )
+
+
+DETAILS: tuple[Detail, ...] = (
+    _reading_row(),
+    _one("/detail/goal", "goal", GOAL),
+    _source_row(),
+    _one("/detail/next", "next_pass", _MOVE, f"the programme's move for the next pass: {_MOVE.sentence}"),
+    _one("/detail/this", "this_pass", _THIS_MOVE),
+    _one("/detail/holds", "holds_fader", _FLAG, "1 where the sidecar itself moves the fader"),
+    _one("/detail/hand", "hand", _ARM_STATE),
+    _one("/detail/earlier", "earlier_pass", _EARLIER),
+    _each("/detail/stem", "stems", _STEM, "one a stem", Stem("", 0.0, Move(), 0.0)),
+    _each("/detail/opening", "build_up", _OPENING, "one a step of the rough balance", Opening("", 0.0, "")),
+    _each("/detail/ride", "rides", _RIDE, "one a ride", Ride(0.0, 0.0, 0.0, 0.0)),
+    _one("/detail/rides", "rides_reason", _TEXT, "why there are these rides, or none"),
+    _each("/detail/target", "targets", _TARGET, "one a place OSC goes to", Target("")),
+    _one("/detail/guess", "guess", _TEXT, "a question about a move that was not reported, or nothing"),
+    _one("/detail/notice", "notice", _TEXT, "the latest thing worth saying, or nothing"),
 )
 
 

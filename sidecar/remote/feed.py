@@ -15,9 +15,10 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import ROOT
 from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
+from sidecar.osc.screen_addresses import GOAL
 from sidecar.remote.commands import datagram
 from sidecar.remote.received import Arguments, ReceivedMessages, sound
-from sidecar.remote.snapshot import goal_of, picture
+from sidecar.remote.snapshot import snapshot_of
 from sidecar.remote.timeline import TimelineCopy
 from sidecar.settings.goals import Goal
 
@@ -149,7 +150,7 @@ class RemoteFeed:
                 is_news |= self._hear(*heard)
         if not is_news:
             return
-        snapshot = picture(self._told)
+        snapshot = snapshot_of(self._told)
         if snapshot:
             self._heard_s = time.monotonic()
             self._asking.note(self._heard_s)
@@ -163,7 +164,7 @@ class RemoteFeed:
                 self._copy.hear(path, arguments)
             case "/goals/goal":
                 self._told.hear(path, arguments)
-                self._goals = tuple(map(goal_of, self._told.several(path)))
+                self._goals = tuple(GOAL.decode(*goal) for goal in self._told.several(path))
             case "/error":
                 self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
             case "/subscribed":

@@ -15,8 +15,8 @@ from sidecar.osc.screen_addresses import DETAILS
 
 Arguments = tuple[Any, ...]
 
-_ONE_BY_ONE = frozenset({"/detail/stem", "/detail/opening", "/detail/ride", "/detail/target", "/goals/goal"})
-"""Addresses that tell of several, each with its place and how many there are in front."""
+_ONE_BY_ONE = {row.path for row in DETAILS if row.is_numbered} | {"/goals/goal"}
+"""Addresses with a message for each of several, which begins with its place and how many there are."""
 _MOST = 1_000
 """Ours: of nothing there are as many; what a mistaken number can take stays bounded."""
 _CHANNELS = "/peak/channels"

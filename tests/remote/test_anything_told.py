@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from sidecar.osc import codec
 from sidecar.osc.addresses import OUTGOING, ROOT
 from sidecar.osc.exchange import ANSWERS
-from sidecar.osc.screen_addresses import DETAILS
+from sidecar.osc.screen_addresses import DETAILS, GOAL
 from sidecar.remote.received import ReceivedMessages, sound
-from sidecar.remote.snapshot import goal_of, picture
+from sidecar.remote.snapshot import snapshot_of
 from sidecar.remote.timeline import TimelineCopy
 
 _VALUES = {
@@ -44,8 +44,8 @@ def test_any_values_of_the_right_types_do_no_harm(many):
                 list(copy.questions(1.0))
             else:
                 told.hear(*heard)
-    picture(told)
+    snapshot_of(told)
     for goal in told.several("/goals/goal"):
-        goal_of(goal)
+        GOAL.decode(*goal)
 
     assert bool(np.all(np.diff(copy.course.seconds) > 0))

@@ -14,7 +14,7 @@ from sidecar.osc import codec
 from sidecar.osc.publisher import ON_CHANGE, Edition
 from sidecar.osc.selection import select
 from sidecar.remote.received import ReceivedMessages, sound
-from sidecar.remote.snapshot import picture
+from sidecar.remote.snapshot import snapshot_of
 from sidecar.settings.goals import Goal, all_goals
 
 WANTED = select(("reading", "alert", "run", "detail"))
@@ -98,7 +98,7 @@ def test_a_snapshot_comes_back_as_it_was(before, snapshot):
     tell(told, before)
     tell(told, snapshot)
 
-    assert snapshot == picture(told)
+    assert snapshot == snapshot_of(told)
 
 
 def test_shipped_goals_come_back_exactly():
@@ -107,7 +107,7 @@ def test_shipped_goals_come_back_exactly():
         told = ReceivedMessages()
         tell(told, Snapshot("measuring", goal))
 
-        assert goal == picture(told).goal
+        assert goal == snapshot_of(told).goal
 
 
 def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
@@ -154,9 +154,9 @@ def test_no_picture_before_all_was_told():
             for address, arguments in codec.parse(datagram):
                 if address != missing:
                     told.hear(*sound(address, arguments))
-        assert picture(told) is None, missing
+        assert snapshot_of(told) is None, missing
 
-    assert picture(whole) is not None
+    assert snapshot_of(whole) is not None
 
 
 def test_a_shorter_list_takes_the_place_of_a_longer_one():
@@ -165,11 +165,11 @@ def test_a_shorter_list_takes_the_place_of_a_longer_one():
     goal = all_goals()[0]
     tell(told, Snapshot("measuring", goal, targets=(Target("a"), Target("b"))))
     tell(told, Snapshot("measuring", goal, targets=(Target("c"),)))
-    one = picture(told).targets
+    one = snapshot_of(told).targets
     tell(told, Snapshot("measuring", goal))
 
     assert (Target("c"),) == one
-    assert () == picture(told).targets
+    assert () == snapshot_of(told).targets
 
 
 @pytest.mark.parametrize(
