@@ -34,6 +34,7 @@ def checked_frames(frames: AnyFrames, channels: int, wanted_by: str) -> tuple[An
 
     Raises SignalError for another shape or type.
     """
+    frames = np.asarray(frames)
     if frames.ndim != 2 or frames.shape[1] != channels:
         came = frames.shape[1] if frames.ndim == 2 else f"frames of shape {frames.shape}"
         raise SignalError(

@@ -46,11 +46,13 @@ class Layout:
     """Channels in the order in which they arrive."""
 
     name: str
+    """As it was asked for: ``stereo``, ``5.1``, a comma list of positions; ``weights`` for explicit ones."""
     weights: tuple[float, ...]
     """Factor on each channel's power; 0 keeps a channel (the LFE) out of the loudness."""
 
     @property
     def channels(self) -> int:
+        """How many there are, those left out of the loudness too."""
         return len(self.weights)
 
 

@@ -46,7 +46,9 @@ class Blocks:
 class Meter:
     """Loudness and true peak of one programme, streamed (ITU-R BS.1770-5, EBU Tech 3341 and 3342).
 
-    Blocks of any size give the same result as the whole programme at once.
+    Frames pushed in pieces of any size give the same result as the whole programme at once. Nothing is
+    resampled and nothing is remixed. A meter belongs to one thread at a time: two that push at once spoil
+    the measurement without an error.
     """
 
     def __init__(
@@ -59,10 +61,26 @@ class Meter:
     ) -> None:
         """A meter for one sample rate and one channel layout.
 
-        sample_rate: Hz, 8,000 to 384,000.
-        layout: mono, stereo, 5.0, 5.1, 7.1, 7.1.4 or a comma list of positions; stereo when neither
-        it nor *channels* (the usual layout of so many) nor *weights* (one factor a channel) is given.
-        Raises SignalError for a rate or layout that cannot be measured.
+        Without *layout*, *channels* and *weights* it is stereo; *weights* go before *layout*, and that before
+        *channels*.
+
+        Parameters
+        ----------
+        sample_rate
+            Hz, 8,000 to 384,000: that of the frames. A wrong one is not noticed and gives wrong figures.
+        layout
+            ``mono``, ``stereo``, ``5.0``, ``5.1``, ``7.1``, ``7.1.4``, or a comma list of positions in the
+            order of the channels, such as ``"L,R,C,LFE,Ls,Rs"`` (ITU-R BS.2051).
+        channels
+            The usual layout of so many channels.
+        weights
+            One factor a channel on its power, 0 or more; 0 leaves the channel out of the loudness, not out
+            of the peaks (BS.1770-5 Annex 1, Table 3, and Annex 3).
+
+        Raises
+        ------
+        SignalError
+            The rate is out of range, or the layout, or a position in it, is not known.
         """
         self.sample_rate = sample_rate
         self.layout = _layout(layout, channels, weights)
@@ -71,6 +89,7 @@ class Meter:
 
     @property
     def is_paused(self) -> bool:
+        """True between :meth:`pause` and :meth:`resume`."""
         return self._paused
 
     @property
@@ -119,19 +138,38 @@ class Meter:
             self._cut()
 
     def push(self, frames: AnyFrames) -> None:
-        """Measures *frames*, shape (n, channels), any n: float32 or float64 with full scale 1.0, or int16
-        or int32.
+        """Measures the next frames of the programme.
 
-        NaN and infinite samples are counted and measured as silence.
-        Raises SignalError for another shape or type.
+        Parameters
+        ----------
+        frames
+            Shape (n, channels), any n, 0 too: float32 or float64 with full scale 1.0, or int16 or int32 with
+            the full scale of their type. They must follow the last ones: call :meth:`splice` where some are
+            missing. The array is read before this returns, and not kept. NaN, infinite and absurd samples
+            are counted in :attr:`Reading.bad_samples` and measured as silence. Numbers in the range of
+            integers but of a floating type are not noticed: they read some 90 dB too loud.
+
+        Raises
+        ------
+        SignalError
+            Another shape or type; nothing was measured.
         """
+        frames = np.atleast_1d(frames)
         for start in range(0, max(1, frames.shape[0]), _LONGEST_PUSH):
             self.take_in(self._front, self._front.push(frames[start : start + _LONGEST_PUSH]))
 
     def take_in(self, front: Front, hops: Hops) -> None:
         """Takes in the next frames as *front* measured them, which the meter goes on with from here.
 
-        front: this meter's own rate and layout, and at the place in the programme where this meter is.
+        For frames that another thread has measured; all else calls :meth:`push`.
+
+        Parameters
+        ----------
+        front
+            Of this meter's own rate and layout, and at the place in the programme where this meter is:
+            neither is checked.
+        hops
+            What *front* made of the frames.
         """
         self._front = front
         blocks = self._run_windows(
@@ -149,9 +187,17 @@ class Meter:
     def restore(self, energies: NDArray[np.float64], reading: Reading, cuts: Sequence[int] = ()) -> None:
         """Begins where a programme broke off; what follows is cut from it, as by :meth:`splice`.
 
-        Integrated loudness and range go on from the blocks, maxima and peaks from what was last read.
-        energies: shape (n,), as :attr:`Blocks.energy` gave them. reading: the last one, of this layout.
-        cuts: ascending places in *energies* before which the programme had been cut before.
+        Integrated loudness and range go on from the blocks, maxima and peaks from what was last read. What
+        was measured before is dropped.
+
+        Parameters
+        ----------
+        energies
+            Shape (n,), linear: all that :attr:`Blocks.energy` gave since the reset.
+        reading
+            The last one, of a meter with this layout and rate.
+        cuts
+            Ascending places in *energies* before which the programme had been cut before.
         """
         self.reset()
         for piece in np.split(energies, list(cuts)):
@@ -168,7 +214,11 @@ class Meter:
 
     def finish(self) -> None:
         """The programme is over, as at the end of a file: what the filters still hold is measured,
-        and the range is taken as if 1.5 s of silence followed (Tech 3342 §5)."""
+        and the range is taken as if 1.5 s of silence followed (Tech 3342 §5).
+
+        Call it once, and :meth:`reset` before the next programme: what is pushed behind it, or a second call,
+        counts that silence in. Without it a peak in the last samples may be missed.
+        """
         if self._paused:
             return
         self._true_peak = np.maximum(self._true_peak, self._front.ring_out())
@@ -177,7 +227,14 @@ class Meter:
         self._run_windows(energies, np.full(_TAIL_HOPS, self._front.hop_frames), windows.TAIL)
 
     def reading(self) -> Reading:
-        """What the meter reads now; the cost does not depend on how long the programme is."""
+        """What the meter reads now.
+
+        Returns
+        -------
+        Reading
+            Levels since the last reset. To take one changes nothing, and costs the same however long the
+            programme is.
+        """
         momentary, short_term, max_momentary, max_short_term = self._windows.levels
         true_peak = self._true_peak
         if not self._paused:
@@ -199,7 +256,14 @@ class Meter:
         )
 
     def take_blocks(self) -> Blocks:
-        """The 100 ms blocks that got full since the last call (or the last reset)."""
+        """The 100 ms blocks that got full since the last call (or the last reset).
+
+        Returns
+        -------
+        Blocks
+            n of them, 0 too, each given once: who does not take them lets them pile up. None are made while
+            the meter is paused, and none of what does not fill 100 ms at the end.
+        """
         finished, self._finished = self._finished, []
         channels = self.layout.channels
         levels = np.concatenate([np.empty((0, 3)), *(levels for levels, _, _ in finished)])

@@ -33,15 +33,26 @@ class StemBlocks:
 class StemMeter:
     """K-weighted products and true peaks of several stems, streamed (ITU-R BS.1770-5 Annexes 1 and 2).
 
-    Blocks of any size give the same result as the whole programme at once.
+    Frames pushed in pieces of any size give the same result as the whole programme at once. It belongs to
+    one thread at a time, as :class:`Meter`.
     """
 
     def __init__(self, sample_rate: int, stems: int, channels_per_stem: int = 2) -> None:
         """A meter for so many stems, side by side: stem k has the channels 2k (left) and 2k + 1 (right).
 
-        sample_rate: Hz, 8,000 to 384,000.
-        channels_per_stem: 1 or 2; more would need weights.
-        Raises SignalError for what cannot be measured.
+        Parameters
+        ----------
+        sample_rate
+            Hz, 8,000 to 384,000: that of the frames. A wrong one is not noticed and gives wrong figures.
+        stems
+            How many there are, 1 or more.
+        channels_per_stem
+            1 or 2, the same for all; more would need weights.
+
+        Raises
+        ------
+        SignalError
+            The rate is out of range, or so many stems or channels cannot be measured.
         """
         if stems < 1 or channels_per_stem not in (1, 2):
             raise SignalError(
@@ -76,11 +87,19 @@ class StemMeter:
         self._at_seam = True
 
     def push(self, frames: AnyFrames) -> None:
-        """Measures *frames*, shape (n, channels of all stems), any n: float32 or float64 with full scale
-        1.0, or int16 or int32.
+        """Measures the next frames of all stems.
 
-        NaN and infinite samples are counted and measured as silence.
-        Raises SignalError for another shape or type.
+        Parameters
+        ----------
+        frames
+            Shape (n, channels of all stems), any n: float32 or float64 with full scale 1.0, or int16 or int32
+            with the full scale of their type. NaN, infinite and absurd samples are counted in
+            :attr:`bad_samples` and measured as silence.
+
+        Raises
+        ------
+        SignalError
+            Another shape or type; nothing was measured.
         """
         frames, gain = checked_frames(frames, self.channels, f"{self.stems} stems")
         n = frames.shape[0]
@@ -102,7 +121,13 @@ class StemMeter:
             self._finished.append((covariance, peaks))
 
     def take_blocks(self) -> StemBlocks:
-        """The 100 ms blocks that got full since the last call (or the last reset)."""
+        """The 100 ms blocks that got full since the last call (or the last reset).
+
+        Returns
+        -------
+        StemBlocks
+            n of them, 0 too, each given once: who does not take them lets them pile up.
+        """
         if not self._finished:
             return StemBlocks(np.empty((0, self.stems, self.stems)), np.empty((0, self.stems)))
         covariances, peaks = zip(*self._finished, strict=True)

@@ -58,7 +58,8 @@ def figure(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the meter reads at one moment. Levels are ``-inf`` where there is nothing or silence."""
+    """What the meter reads at one moment. Levels are ``-inf`` where there is nothing or silence: check for
+    that, or for ``seconds``, before you subtract."""
 
     momentary: float = SILENCE
     """LUFS, 0.4 s window, ungated (Tech 3341 §2.2)."""
@@ -69,10 +70,13 @@ class Reading:
     loudness_range: float = 0.0
     """LU since the last reset (Tech 3342)."""
     max_momentary: float = SILENCE
+    """LUFS, highest since the last reset."""
     max_short_term: float = SILENCE
+    """LUFS, highest since the last reset."""
     true_peak: tuple[float, ...] = ()
     """dBTP, one a channel, highest since the last reset (BS.1770-5 Annex 2)."""
     max_true_peak: float = SILENCE
+    """dBTP, highest of all channels since the last reset."""
     sample_peak: float = SILENCE
     """dBFS, highest of all channels since the last reset."""
     seconds: float = 0.0
@@ -88,15 +92,19 @@ Limit = Literal["ceiling", "step", "range"]
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One fader move and what it does."""
+    """One fader move and what it does.
+
+    It is advice from what was heard so far: nothing is moved. A rise can hurt ears and loudspeakers.
+    """
 
     gain_db: float = 0.0
     """The change to make from where the fader stands now; negative is down, 0 is leave it."""
     landing: float = SILENCE
     """LUFS the programme lands on if the move is made (central estimate)."""
     landing_low: float = SILENCE
+    """Low end of the 90 % band of the landing, LUFS."""
     landing_high: float = SILENCE
-    """90 % band of the landing, LUFS."""
+    """High end of the 90 % band of the landing, LUFS."""
     limited_by: Limit | None = None
     """What kept the move from being larger: the true-peak ceiling, the step, the fader's range."""
     reason: str = ""

@@ -17,24 +17,36 @@ _DIGITS = 6
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """A delivery goal. Optional limits are None where the goal's document sets none."""
+    """A delivery goal. Optional limits are None where the goal's document sets none.
+
+    :func:`load_goal` refuses figures that contradict each other; a goal that is made, or changed with
+    :func:`dataclasses.replace`, is taken as it is.
+    """
 
     name: str
     """Short name, the file's stem: what ``--goal`` takes."""
     title: str
+    """What people call it, one line."""
     target_lufs: float
+    """The integrated loudness to land on."""
     tolerance_below_lu: float
     """How far under the target still passes; ``inf`` when only the upper side is limited."""
     tolerance_above_lu: float
+    """How far over the target still passes."""
     ceiling_dbtp: float
+    """The highest true peak that passes."""
     hot_lufs: float
     """The hot line: short-term above it for ``hot_hold_s`` raises the alert ``hot``."""
     hot_hold_s: float = 1.0
+    """Seconds."""
     max_short_term_lufs: float | None = None
+    """The highest short-term loudness that passes."""
     max_momentary_lufs: float | None = None
+    """The highest momentary loudness that passes."""
     range_guide_lu: float | None = None
     """Guidance for the loudness range, never a reason to fail (Tech 3343 §3.3)."""
     unit: Literal["LUFS", "LKFS"] = "LUFS"
+    """How the goal's document writes the unit; both are the same."""
     source: str = ""
     """The document that the figures come from."""
 
@@ -67,9 +79,24 @@ _OPTIONAL = ("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_g
 
 
 def load_goal(name_or_path: str | Path) -> Goal:
-    """The goal of this name, or the one in this file (a Path, or text with a separator or ``.toml``).
+    """The goal of this name, or the one in this file.
 
-    Raises SettingsError when there is no such goal, or its file cannot be read or used.
+    Parameters
+    ----------
+    name_or_path
+        A name such as ``"r128"``, a person's own goal before a shipped one (:func:`all_goals` lists them);
+        or a file: a Path, or text with a separator or ``.toml``. For names that come over a network, where
+        no file may be opened, use ``goal_named`` of this module.
+
+    Returns
+    -------
+    Goal
+        Checked, with figures that do not contradict each other.
+
+    Raises
+    ------
+    SettingsError
+        There is no such goal, or its file cannot be read or used; the message names the key.
     """
     return _read(toml.find("goal", name_or_path))
 
@@ -84,10 +111,15 @@ def goal_named(name: str) -> Goal:
 
 
 def all_goals() -> list[Goal]:
-    """Every goal that can be used, by name; one of the person's own replaces a shipped one of its name.
+    """Every goal that can be used; one of the person's own replaces a shipped one of its name.
 
     A file that cannot be used is left out, and so is the shipped goal it was to replace: figures that
     somebody meant to change must not come back unseen. :func:`goal_faults` says what is wrong.
+
+    Returns
+    -------
+    list[Goal]
+        In the order of their names.
     """
     return toml.load_all("goal", _read)[0]
 

@@ -109,8 +109,9 @@ class FaderLimits:
     total_up_db: float = 6.0
     """Most that all moves together may raise above where the fader stood when it was handed over."""
     lowest_db: float = -60.0
+    """The fader's range, its low end."""
     highest_db: float = 10.0
-    """The fader's range."""
+    """The fader's range, its high end."""
 
     def __post_init__(self) -> None:
         """Raises SettingsError where a limit makes no sense."""
@@ -124,9 +125,21 @@ class FaderLimits:
             )
 
     def within(self, position_db: float, change_db: float) -> tuple[float, Limit | None]:
-        """As much of *change_db* as one move from *position_db* may make, and what cut it.
+        """As much of a change as one move may make, and what cut it.
 
         A fader that stands outside the range already is not pushed further out, nor pulled back in.
+
+        Parameters
+        ----------
+        position_db
+            Where the fader stands.
+        change_db
+            The change that is wanted.
+
+        Returns
+        -------
+        tuple[float, Limit | None]
+            The change that is allowed, dB, and ``"step"``, ``"range"`` or None for what cut it.
         """
         room_down = min(self.lowest_db - position_db, 0.0)
         room_up = max(self.highest_db - position_db, 0.0)

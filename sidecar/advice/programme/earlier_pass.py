@@ -117,6 +117,7 @@ class ProfileFit:
     louder: Difference
     """How much louder this pass is, brought to the same fader."""
     fits: bool
+    """True where it is near enough to forecast from."""
 
 
 NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)

@@ -29,17 +29,32 @@ _GAINS_DB: Floats = np.arange(-1200, 1201) / 10.0
 
 
 class LandingAdvisor:
-    """Says how far to move the programme fader so that a pass lands on the goal.
+    """How far to move the programme fader so that a pass lands on the goal.
 
     It knows where the fader stood in every block, so a move in mid-pass costs nothing: the past is
     brought to the present fader before anything is concluded from it.
     """
 
     def __init__(self, goal: Goal, duration_s: float | None = None, profile: ArrayLike | None = None) -> None:
-        """duration_s: length of the pass, needed for :meth:`this_pass`.
+        """An advisor that has heard nothing yet.
 
-        profile: 100 ms energies of an earlier pass, shape (n,), mean squares at a fader of 0 dB.
-        Raises SettingsError and SignalError for values that cannot be.
+        Parameters
+        ----------
+        goal
+            Where the pass is to land.
+        duration_s
+            Length of the pass in seconds of programme; :meth:`this_pass` needs it, and lands the wrong
+            length where it is wrong.
+        profile
+            Shape (n,): 100 ms energies of an earlier pass, mean squares at a fader of 0 dB. It is looked at
+            only where it fits what is heard.
+
+        Raises
+        ------
+        SettingsError
+            The length is not above 0 s.
+        SignalError
+            The profile is not one row of finite mean squares.
         """
         self.goal = goal
         """The goal advised on; a new one keeps what was heard."""
@@ -47,7 +62,18 @@ class LandingAdvisor:
         self.reset()
 
     def expect(self, duration_s: float | None, profile: ArrayLike | None = None) -> None:
-        """Takes another length and another earlier pass; what was heard stays. Raises as above."""
+        """Takes another length and another earlier pass; what was heard stays.
+
+        Parameters
+        ----------
+        duration_s, profile
+            As when it is made; None for unknown.
+
+        Raises
+        ------
+        SettingsError, SignalError
+            As when it is made.
+        """
         if duration_s is not None and not 0.0 < duration_s < math.inf:
             raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
         self.duration_s = duration_s
@@ -66,17 +92,30 @@ class LandingAdvisor:
     def push(
         self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
     ) -> None:
-        """Takes in 100 ms blocks, one as scalars or several as arrays of shape (n,).
+        """Takes in the next 100 ms blocks of the pass, one as scalars or several as arrays of shape (n,).
 
-        block_energy: K-weighted channel-summed mean square as metered (linear, full scale 1.0).
-        gain_db: the fader gain in force in the block; ``-inf`` when it is all the way down.
-        true_peak_dbtp: highest true peak of the block as metered.
-        Raises SignalError for values that no meter gives.
+        Parameters
+        ----------
+        block_energy
+            K-weighted channel-summed mean square *as metered*, behind the fader (linear, full scale 1.0):
+            :attr:`Blocks.energy`.
+        gain_db
+            The fader gain in force in the block, dB; ``-inf`` when it is all the way down; one for all
+            blocks, or one each. A move that is not said is taken for the material.
+        true_peak_dbtp
+            Highest true peak of the block as metered: :attr:`Blocks.true_peak`. Without it the ceiling limits
+            no move.
+
+        Raises
+        ------
+        SignalError
+            Values that no meter gives, or arrays of different lengths.
         """
         self._history.push(block_energy, gain_db, true_peak_dbtp)
 
     def splice(self) -> None:
-        """Says that the next block does not follow the last one (measuring was paused)."""
+        """The next block does not follow the last one (measuring was paused): no gating block spans the
+        cut, as in :meth:`Meter.splice`."""
         self._history.splice()
 
     def reset(self) -> None:
@@ -84,7 +123,14 @@ class LandingAdvisor:
         self._history = History()
 
     def next_pass(self) -> Move:
-        """The move that makes a whole pass of the material heard so far land on the target."""
+        """The move that makes a whole pass of the material heard so far land on the target.
+
+        Returns
+        -------
+        Move
+            From where the fader stands now; 0 dB while less than 3 s of programme were heard above the
+            gate, and where nothing needs to be done (Tech 3343 §3.2). The reason says which.
+        """
         heard = self._history
         if heard.last_open_db is None or not heard.is_enough:
             return _LISTENING
@@ -103,7 +149,15 @@ class LandingAdvisor:
     def this_pass(self) -> Move:
         """The move from now on that lands this pass on the target, the past included as it was metered.
 
-        Raises SettingsError when the length of the pass is not known.
+        Returns
+        -------
+        Move
+            From where the fader stands now, in steps: look again after :attr:`look_again_s`.
+
+        Raises
+        ------
+        SettingsError
+            The length of the pass is not known.
         """
         if self.duration_s is None:
             raise SettingsError("Landing the pass that is playing needs its length: give the duration.")

@@ -27,7 +27,7 @@ _ROUNDING_DB = 1e-3
 
 
 class StemAdvisor:
-    """Says which of several faders to move so that their mix lands on the goal.
+    """Which of several faders to move so that their mix lands on the goal.
 
     Each stem is measured after its fader, as one channel pair of a multichannel loopback.
     """
@@ -41,12 +41,28 @@ class StemAdvisor:
         limits: FaderLimits | None = None,
         offset_lu: float | None = None,
     ) -> None:
-        """anchor: the stem (voice, lead) that is held and that the rest is balanced around.
+        """An advisor that has heard nothing yet.
 
-        keep: stems whose faders stay where they are.
-        offset_lu: how far under the anchor the rest shall lie while the anchor sounds; None asks for no
-        balance, only for the landing.
-        Raises SettingsError for names that are missing, double or unknown.
+        Parameters
+        ----------
+        names
+            One a stem, in the order in which they are measured, no two alike.
+        goal
+            Where the mix is to land.
+        anchor
+            The stem (voice, lead) that is held and that the rest is balanced around.
+        keep
+            Stems whose faders stay where they are.
+        limits
+            How far a fader may be moved; None for the usual limits.
+        offset_lu
+            How far under the anchor the rest shall lie while the anchor sounds, LU; None asks for no balance,
+            only for the landing.
+
+        Raises
+        ------
+        SettingsError
+            Names that are missing, double or unknown.
         """
         self.names = tuple(names)
         self.goal = goal
@@ -65,22 +81,44 @@ class StemAdvisor:
         stem_peaks_dbtp: ArrayLike | None = None,
         mix_peak_dbtp: ArrayLike | None = None,
     ) -> None:
-        """Takes in 100 ms blocks of N stems, one or n at a time.
+        """Takes in the next 100 ms blocks of N stems, one or n at a time.
 
-        covariance: K-weighted channel-summed mean products as metered, shape (N, N) or (n, N, N).
-        gains_db: the faders in force, shape (N,) or (n, N); ``-inf`` when all the way down.
-        stem_peaks_dbtp: highest true peak of each stem as metered, shape (N,) or (n, N).
-        mix_peak_dbtp: highest true peak of the mix as metered, scalar or (n,).
-        Raises SignalError for values that no meter gives.
+        Parameters
+        ----------
+        covariance
+            Shape (N, N) or (n, N, N): K-weighted channel-summed mean products *as metered*, behind the
+            faders: :attr:`StemBlocks.covariance`.
+        gains_db
+            Shape (N,) or (n, N): the faders in force, dB; ``-inf`` when all the way down. A move that is not
+            said is taken for the material.
+        stem_peaks_dbtp
+            Shape (N,) or (n, N): highest true peak of each stem as metered: :attr:`StemBlocks.true_peak`.
+        mix_peak_dbtp
+            Scalar or shape (n,): highest true peak of the mix as metered. Where peaks are missing, the
+            ceiling limits no move, and the reason of a rise says so.
+
+        Raises
+        ------
+        SignalError
+            Values that no meter gives, or shapes that do not fit.
         """
         self._history.push(covariance, gains_db, stem_peaks_dbtp, mix_peak_dbtp)
 
     def stood_at(self, name: str, position_db: float) -> None:
-        """Says that the fader of stem *name*, pushed as 0 dB so far, stood at *position_db* all the time."""
+        """The fader of a stem, pushed as 0 dB so far, stood elsewhere all the time.
+
+        Parameters
+        ----------
+        name
+            One of the names it was made with.
+        position_db
+            Where the fader stood, dB.
+        """
         self._history.stood_at(self.names.index(name), position_db)
 
     def splice(self) -> None:
-        """Says that the next block does not follow the last one (measuring was paused)."""
+        """The next block does not follow the last one (measuring was paused): no gating block spans the
+        cut."""
         self._history.splice()
 
     def reset(self) -> None:
@@ -88,15 +126,36 @@ class StemAdvisor:
         self._history = StemHistory(len(self.names))
 
     def loudness(self, gains_db: ArrayLike) -> float:
-        """Gated loudness of the mix of all that was heard, LUFS, with the faders at *gains_db*, shape (N,).
+        """Gated loudness of the mix of all that was heard, with the faders elsewhere.
 
         Exact for any fader set, whatever the stems share. Passages in which a stem asked for could not be
         heard, because its fader was closed, are left out.
+
+        Parameters
+        ----------
+        gains_db
+            Shape (N,), dB; ``-inf`` mutes a stem.
+
+        Returns
+        -------
+        float
+            LUFS; ``-inf`` where nothing stands above the gate (BS.1770-5 Annex 1, equations 3 to 7).
         """
         return self._history.gated(np.asarray(gains_db, dtype=np.float64)).lufs
 
     def peak_bound_dbtp(self, gains_db: ArrayLike) -> float:
-        """A true peak that the mix cannot pass with the faders at *gains_db*; ``inf`` where unmeasured."""
+        """A true peak that the mix cannot pass with the faders elsewhere.
+
+        Parameters
+        ----------
+        gains_db
+            Shape (N,), dB; ``-inf`` mutes a stem.
+
+        Returns
+        -------
+        float
+            dBTP, an upper bound; ``inf`` where peaks were not measured.
+        """
         return self._history.peak_bound(np.asarray(gains_db, dtype=np.float64)).dbtp
 
     def moves(self) -> dict[str, Move]:
@@ -104,6 +163,12 @@ class StemAdvisor:
 
         All moves belong together: each carries the landing of the mix with all of them made. An anchor
         with an offset comes first: the rest is brought under it, and once it is there the whole mix moves.
+
+        Returns
+        -------
+        dict[str, Move]
+            By name, and only those to be moved; empty too while less than 3 s of programme were heard. Where
+            no fader that may be moved can land the mix, one move of 0 dB whose reason says so.
         """
         now = self._history.gated(self._history.faders_db)
         if np.count_nonzero(now.weights) * BLOCK_S < ENOUGH_S:
@@ -123,8 +188,12 @@ class StemAdvisor:
     def build_up(self) -> list[BuildStep]:
         """A rough balance from silence: which fader to bring up next, to where, and where that lands.
 
-        The anchor comes first, then the rest by energy; the whole lands on the goal. Stems that were
-        never heard are left out.
+        The anchor comes first, then the rest by energy; the whole lands on the goal.
+
+        Returns
+        -------
+        list[BuildStep]
+            In order. Stems that were never heard are left out.
         """
         anchor = None if self.anchor is None else self.names.index(self.anchor)
         return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)

@@ -31,11 +31,13 @@ class BuildStep:
     """One fader to bring up."""
 
     name: str
+    """The stem's."""
     fader_db: float
     """Where to bring it, whole tenths."""
     move: Move
     """Its change from where it last stood open; the landing is that of the mix so far."""
     caution: str = ""
+    """What to mind before the first one; empty with the others."""
 
 
 def build_up(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
@@ -12,7 +13,7 @@ from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.delivery.report.signature import Fingerprint
 from sidecar.errors import SourceError
 from sidecar.model.readings import Reading, figure
-from sidecar.settings.goals import Goal
+from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext import Claimed, read_loudness
 from sidecar.wave.bext_write import Seen
 from sidecar.wave.file_identity import changed, seen_of, unchanged
@@ -28,7 +29,9 @@ class Checked:
     file: str
     """As it was named."""
     measured: Measured
+    """What it measures."""
     verdicts: tuple[Verdict, ...]
+    """One a goal, in the order in which they were given."""
     seen: Seen
     """By what it is known to be still the file that was measured."""
 
@@ -47,6 +50,44 @@ class Unread:
 
 
 Outcome = Checked | Unread
+
+
+def check(
+    path: str | os.PathLike[str],
+    goal: Goal | str,
+    *more_goals: Goal | str,
+    layout: str | None = None,
+    progress: Callable[[float], None] = lambda _share: None,
+    workers: int | None = None,
+) -> Checked:
+    """Measures a sound file once and holds it against one goal or several.
+
+    Parameters
+    ----------
+    path
+        As for :func:`measure`.
+    goal, *more_goals
+        Goals, or names and files as :func:`load_goal` takes them.
+    layout, progress, workers
+        As for :func:`measure`.
+
+    Returns
+    -------
+    Checked
+        What it measures and a verdict for each goal; it passes where it meets all of them. The rules are this
+        program's reading of the goal's figures: what the receiving broadcaster specifies goes before.
+
+    Raises
+    ------
+    SettingsError
+        There is no such goal, or its file cannot be used.
+    SourceError
+        The file cannot be read to its end, or was changed while it was measured.
+    SignalError
+        It cannot be measured.
+    """
+    goals = [each if isinstance(each, Goal) else load_goal(each) for each in (goal, *more_goals)]
+    return check_file(os.fspath(path), layout, goals, progress, workers)
 
 
 def check_file(

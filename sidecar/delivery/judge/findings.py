@@ -27,7 +27,9 @@ class Span:
     """A stretch of programme, seconds from its start, and the worst in it."""
 
     start_s: float
+    """Seconds from the file's first frame, as all places here."""
     end_s: float
+    """Where it ends."""
     worst: float
     """In the unit of what was held against a limit; for silence and dropouts the length in seconds; for
     clipping how many runs."""
@@ -40,9 +42,11 @@ class Finding:
     """One sentence about a file."""
 
     kind: Kind
+    """``fault`` fails the file, ``remedy`` mends faults, ``note`` is to be looked at and fails nothing."""
     about: str
     """One word or two, for scripts: loudness, true peak, short-term, momentary, silence …"""
     sentence: str
+    """What was found, with its figures."""
     spans: tuple[Span, ...] = ()
     """Every place, the worst first; of clipping the first of them, in order."""
 

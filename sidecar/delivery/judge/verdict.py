@@ -27,6 +27,7 @@ class Verdict:
     """The outcome for one file and one goal."""
 
     goal: Goal
+    """What the file was held against."""
     findings: tuple[Finding, ...]
     """Faults, the worst first; then what mends them; then notes, which fail nothing."""
     remedy: Remedy | None
@@ -34,6 +35,8 @@ class Verdict:
 
     @property
     def passes(self) -> bool:
+        """True where nothing was found that fails the file. Figures are judged as they are shown, rounded to
+        one decimal (Tech 3341 §2.8)."""
         return not any(finding.kind == "fault" for finding in self.findings)
 
     @property
@@ -43,7 +46,18 @@ class Verdict:
         return None if self.remedy is None else self.remedy.gain_db
 
     def spans(self, about: str) -> tuple[Span, ...]:
-        """The places of the faults *about* something, the worst first."""
+        """The places of the faults about one thing.
+
+        Parameters
+        ----------
+        about
+            ``true peak``, ``short-term``, ``momentary`` …, see :attr:`Finding.about`.
+
+        Returns
+        -------
+        tuple[Span, ...]
+            The worst first; empty where there are none.
+        """
         faults = (f for f in self.findings if f.kind == "fault" and f.about == about)
         return tuple(span for fault in faults for span in fault.spans)
 

@@ -23,7 +23,9 @@ class Silence(NamedTuple):
     """A stretch of exact zeros in all channels."""
 
     start_s: float
+    """Seconds from the file's first frame."""
     length_s: float
+    """Seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +33,15 @@ class Gap:
     """A run of exact zeros in one channel, or in several at a time, with sound right before and after."""
 
     start_s: float
+    """Seconds from the file's first frame."""
     length_s: float
+    """Seconds."""
     channels: tuple[int, ...]
     """Counted from 0."""
     before_dbfs: float
     """Highest of the samples right before, in any of these channels."""
     after_dbfs: float
+    """Highest of the samples right after, in any of these channels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +53,7 @@ class Facts:
     encoding: str
     """libsndfile's name: PCM_16, PCM_24, FLOAT, DOUBLE, VORBIS, MPEG_LAYER_III …"""
     frames: int
+    """How many were read."""
     sample_peak: tuple[float, ...]
     """dBFS, one a channel."""
     dc_offset: tuple[float, ...]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,11 +37,17 @@ class Measured:
     """What a file measures. Times are seconds from the file's first frame."""
 
     file: str
+    """Its name, as given."""
     sample_rate: int
+    """Hz."""
     channels: int
+    """How many the file has."""
     layout: str
+    """The one it was measured with, see :class:`Meter`."""
     reading: Reading
+    """At its end, which is behind :meth:`Meter.finish`."""
     facts: Facts
+    """What else was found in it."""
     max_momentary_at_s: float | None
     """Where the 0.4 s window of the maximum ends; None where all is silent, as with those below."""
     max_short_term_at_s: float | None
@@ -50,6 +55,7 @@ class Measured:
     max_true_peak_at_s: float | None
     """Where the 100 ms block begins that holds the maximum true peak."""
     course: BlockSeries = field(repr=False, compare=False)
+    """Its levels every 100 ms: 16 bytes and 4 a channel a block, 0.9 MB an hour in stereo."""
 
     @property
     def channel_names(self) -> tuple[str, ...]:
@@ -65,18 +71,39 @@ class Measured:
 
 
 def measure(
-    path: Path,
+    path: str | os.PathLike[str],
     layout: str | None = None,
     progress: Callable[[float], None] = lambda _share: None,
     *,
     workers: int | None = None,
 ) -> Measured:
-    """Measures one file.
+    """What a sound file measures, from its first frame to its last (ITU-R BS.1770-5, EBU Tech 3341 and 3342).
 
-    layout: as the meter takes it; None is the usual one for the file's channels.
-    progress: told the share done, 0 to 1, now and then.
-    workers: threads that share the work; None is one for each processor. The result does not depend on it.
-    Raises SourceError for a file that cannot be read, SignalError for one that cannot be measured.
+    Parameters
+    ----------
+    path
+        WAV, RF64, AIFF, CAF, FLAC, Ogg, MP3: what libsndfile reads. It is read in pieces, so that memory does
+        not grow with its length but for :attr:`Measured.course`. A file that is written meanwhile is not
+        noticed here; :func:`check` refuses it.
+    layout
+        As :class:`Meter` takes it; None is the usual one for the file's channels.
+    progress
+        Called with the share done, 0 to 1, now and then, in the thread of the caller. What it raises ends the
+        measuring.
+    workers
+        Threads that share the work; None is one for each processor. The result does not depend on it.
+
+    Returns
+    -------
+    Measured
+        Levels, what else was found, and the course every 100 ms.
+
+    Raises
+    ------
+    SourceError
+        The file is not there, is not audio, is empty, damaged or cut off.
+    SignalError
+        Its rate cannot be measured, or no layout is known for its channels.
     """
     courses = []
     with SoundFile(path) as file:
@@ -92,7 +119,7 @@ def measure(
     progress(1.0)
     reading, course = meter.reading(), _joined(courses)
     return Measured(
-        str(path),
+        os.fspath(path),
         file.rate_hz,
         file.channels,
         meter.layout.name,
