@@ -46,6 +46,21 @@ def test_every_command_in_the_readme_can_be_parsed():
         make_parser().parse_args(line.split())
 
 
+def test_the_python_example_runs_as_printed(tmp_path):
+    (example,) = [block for block in blocks("python") if block.startswith("import numpy")]
+    ran = subprocess.run(
+        [sys.executable, "-c", example], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+
+    # EBU Tech 3341, table 1, case 1: a stereo 1 kHz sine at L dBFS reads L LUFS
+    assert (ran.stdout, ran.stderr) == (
+        "-26.0 LUFS, -26.0 dBTP, passes: False\n"
+        "Up 3.0 dB: a whole pass then lands at −23.0 LUFS.\n"
+        "There is no file mixx.wav. Check its name and folder.\n",
+        "",
+    )
+
+
 @pytest.fixture
 def loud_file(tmp_path):
     """Noise well above every goal."""
@@ -57,7 +72,7 @@ def loud_file(tmp_path):
 def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_path, loud_file):
     """Run as printed, on another port: on when levels run hot; off when the sidecar is killed and can say
     nothing any more."""
-    (recipe,) = blocks("python")
+    (recipe,) = [block for block in blocks("python") if "while True:" in block]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
