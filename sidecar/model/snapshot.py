@@ -42,12 +42,25 @@ class Command:
     and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
     for profile an earlier pass to forecast from: "last", its number on record, or "none";
     follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
-    take the leave to move it; confirm and dismiss answer a guess at a move nobody told of: their value
-    is that question as it was shown, or None for whatever is asked now.
+    take the leave to move it, disarm with the reason where it is not a person's; confirm and dismiss
+    answer a guess at a move nobody told of: their value is that question as it was shown, or None for
+    whatever is asked now.
     """
 
     verb: Verb
     value: str | float | tuple[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FaderFeedback:
+    """The workstation's own word on one of its faders."""
+
+    position_db: float
+    """``-inf`` for a closed fader."""
+    received_s: float
+    """When it arrived, on the clock that the fader is moved by."""
+    stem: str = ""
+    """The stem's number from 1; empty for the programme fader."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,6 +117,12 @@ def is_this_machine(host: str) -> bool:
     return address is not None and address.is_loopback
 
 
+def same_host(one: str, other: str) -> bool:
+    """Whether both are the same address, however they are written."""
+    address = _address(one)
+    return address is not None and address == _address(other)
+
+
 @lru_cache(maxsize=1024)
 def _address(host: str) -> Address | None:
     """Without the zone of a link-local address, and IPv4 as itself where a socket for both wraps it."""

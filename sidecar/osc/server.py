@@ -7,7 +7,7 @@ sender; everybody else is told why something was not obeyed. Every drop is count
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sidecar.model.snapshot import Command, Event
@@ -23,9 +23,11 @@ from sidecar.osc.requests import BacklogRequest, Errand, Question, Refusal, Requ
 from sidecar.osc.subscriptions import LEASE_S, MOST, Peer, Subscriptions
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
-    from sidecar.surfaces.surface import Surface
+    from sidecar.surfaces.link import SurfaceLink
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
+
+_UNHELD = "Disarmed: the connection that it was armed from has ended."
 
 Obey = Callable[[Command], None]
 
@@ -39,22 +41,29 @@ class OscServer:
         outbox: Publisher,
         *,
         update_hz: float,
-        surface: Surface | None = None,
+        link: SurfaceLink | None = None,
         root: str = ROOT,
     ) -> None:
         """update_hz: readings a second where a subscriber names no rate, and the most there are.
-        surface: how a workstation speaks of its faders: the desk may, and of nothing else unless let in.
+        link: how a workstation speaks of its faders, and from where; it may speak of nothing else.
         root: what the addresses of the sidecar's own begin with.
         """
         self.drops = DropCounters()
         self.subscribers = Subscriptions(outbox)
         self.obey: Obey | None = None
+        self.report_fader: Obey | None = None
+        """Gets what the workstation says of its faders."""
+        self.stranger = ""
+        """Who else has spoken at an address of the surface's, in a sentence."""
         self.archive: Backlog | None = None
         """Where it can be told what was before."""
         self._doors = doors
         self._outbox = outbox
         self._update_hz = update_hz
-        self._surface = surface
+        self._link = link
+        self._disarm = codec.message(f"{root}/disarm", "", []).dgram
+        self._armed_by: Hashable = None
+        """Who armed the fader, where that is a connection or a subscription, which can end."""
         self._root = root
         self._inbox = RequestParser(root)
         self._answers = frozenset(root + path for path in _ANSWER_TAGS)
@@ -72,7 +81,8 @@ class OscServer:
         if len(packet) > LARGEST_PACKET:
             self._drop("size", peer, f"{len(packet)} bytes, where {LARGEST_PACKET} are the most", now_s)
             return
-        if not self._doors.has_room_for(peer.host, len(packet), now_s):
+        is_urgent = is_let_in and packet == self._disarm
+        if not is_urgent and not self._doors.has_room_for(peer.host, len(packet), now_s):
             self._drop("rate", peer, "too many packets at once", now_s)
             return
         try:
@@ -81,18 +91,22 @@ class OscServer:
             self._drop("broken", peer, str(error), now_s)
             return
         for address, arguments in messages:
-            if self._surface and not (address.startswith(self._root + "/") or is_pattern(address)):
-                self._hear_desk(self._surface, address, arguments, peer, now_s)
+            if self._link and not (address.startswith(self._root + "/") or is_pattern(address)):
+                self._hear_desk(self._link, address, arguments, peer, now_s)
             elif is_let_in:
                 self._hear(address, arguments, peer, now_s)
             else:
                 self._drop("sender", peer, f"the workstation may not command: {address}", now_s)
 
     def _hear_desk(
-        self, surface: Surface, address: str, arguments: list[Any], peer: Peer, now_s: float
+        self, link: SurfaceLink, address: str, arguments: list[Any], peer: Peer, now_s: float
     ) -> None:
         """A workstation's feedback tells of much besides its faders, many times a second: no fault. It is
         never answered: it was not told to understand that."""
+        surface = link.surface
+        if not link.peer.is_sender(peer.key):
+            self._note_stranger(link, address, peer, now_s)
+            return
         try:
             if surface.pages and surface.pages.hear(address, arguments):
                 return
@@ -100,19 +114,32 @@ class OscServer:
         except ValueError as error:
             self._drop("argument", peer, str(error), now_s)
             return
-        if asked and self.obey:
-            self.obey(asked)
+        if asked and self.report_fader:
+            self.report_fader(asked)
+
+    def _note_stranger(self, link: SurfaceLink, address: str, peer: Peer, now_s: float) -> None:
+        """Anything on this machine can send to the port: only the workstation's own word counts."""
+        if address == link.surface.feedback_address:
+            self.stranger = (
+                f"{address} was heard from {peer.status.name}, which does not count: the workstation is at "
+                f"{link.peer}. If it sends from another port, give --surface-from."
+            )
+        self._drop("sender", peer, f"{address} counts from the workstation only", now_s)
 
     def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float) -> None:
         if address in self._answers:  # an answer to an answer would go back and forth for ever
             self._drop("address", peer, f"{address} is an answer", now_s)
             return
-        if not self._doors.may_say(peer.host, now_s):
+        is_urgent = address == self._root + "/disarm"
+        if not is_urgent and not self._doors.may_say(peer.host, now_s):
             self._drop("rate", peer, "too many messages at once", now_s)
             return
         try:
             asked = self._inbox.request(address, arguments)
             if isinstance(asked, Command):
+                if self._link and asked.verb == "fader" and not isinstance(asked.value, tuple):
+                    raise Refusal("argument", "the workstation itself says where its fader stands")
+                self._note_holder(asked, peer, now_s)
                 if self.obey:
                     self.obey(asked)
             elif isinstance(asked, BacklogRequest):
@@ -124,6 +151,29 @@ class OscServer:
             if self._may_answer(peer, now_s):
                 peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
 
+    def end(self, peer: Peer) -> None:
+        """Ends what *peer* was sent; a fader that was armed from there is disarmed."""
+        self.subscribers.end(peer)
+        if self._armed_by is not None and peer.key == self._armed_by:
+            self._disarm_unheld()
+
+    def expire(self, now_s: float) -> None:
+        """Ends what was not renewed, and disarms a fader that was armed by a subscriber who has gone."""
+        self.subscribers.expire(now_s)
+        if isinstance(self._armed_by, tuple) and not self.subscribers.is_known(self._armed_by):
+            self._disarm_unheld()
+
+    def _note_holder(self, asked: Command, peer: Peer, now_s: float) -> None:
+        """A plain datagram has no connection that could be lost; a subscription is one."""
+        if asked.verb == "arm":
+            is_lasting = not isinstance(peer.key, tuple) or self.subscribers.holds(peer, now_s)
+            self._armed_by = peer.key if is_lasting else None
+
+    def _disarm_unheld(self) -> None:
+        self._armed_by = None
+        if self.obey:
+            self.obey(Command("disarm", _UNHELD))
+
     def _serve(self, asked: Question | Subscription | Errand, address: str, peer: Peer, now_s: float) -> None:
         """Raises Refusal where it cannot be had."""
         if not self._may_answer(peer, now_s):
@@ -132,7 +182,7 @@ class OscServer:
             self._tell(asked, address, peer)
             return
         if asked == "unsubscribe":
-            self.subscribers.end(peer)
+            self.end(peer)
             peer.send(self._answer("/subscribed", 0.0, 0.0, 0))
             return
         if isinstance(asked, Subscription):

@@ -76,6 +76,10 @@ class Subscriptions:
         lease = self._leases.get(peer.key)
         return lease is not None and lease.ends_s > now_s
 
+    def is_known(self, key: Hashable) -> bool:
+        """Whether the peer of that key has a lease."""
+        return key in self._leases
+
     def end(self, peer: Peer) -> None:
         """Sends *peer* nothing more; harmless when nothing was sent."""
         lease = self._leases.pop(peer.key, None)

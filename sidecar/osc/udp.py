@@ -8,14 +8,14 @@ import logging
 import os
 import socket
 import time
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sidecar.errors import NetworkError
 from sidecar.hosts import checked_port, why_unbound
-from sidecar.model.snapshot import Event, Feed, Snapshot, Target
+from sidecar.model.snapshot import Command, Event, FaderFeedback, Feed, Snapshot, Target
 from sidecar.osc.access import AccessPolicy, Network, is_this_machine
 from sidecar.osc.addresses import MARKED, ROOT, checked_root
 from sidecar.osc.backlog import Backlog
@@ -28,7 +28,11 @@ from sidecar.osc.server import Obey, OscServer
 from sidecar.osc.tcp import Stream, Streams
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
+    from sidecar.surfaces.fader_line import FaderLine
+    from sidecar.surfaces.link import SurfaceLink
     from sidecar.surfaces.surface import Surface
+
+Report = Callable[[FaderFeedback], None]
 
 _BUFFER = 1 << 20
 _STREAM_BUFFER = 1 << 16
@@ -108,33 +112,35 @@ class OscPort(asyncio.DatagramProtocol):
         *,
         update_hz: float = 10.0,
         allow: Sequence[Network] = (),
-        surface: Surface | None = None,
-        surface_target: Destination | None = None,
+        link: SurfaceLink | None = None,
         root: str = ROOT,
     ) -> None:
         """update_hz: readings a second, for whoever does not ask for fewer.
         allow: who may speak besides this machine.
-        surface: how a workstation speaks of its faders; what it says of them becomes commands.
-        surface_target: where :meth:`move_fader` sends to; without it no fader is moved.
+        link: how a workstation's faders are reached; without it no fader is moved.
         root: what the addresses of this run begin with.
 
         Raises NetworkError for a root that is none, or below which the surface speaks of its faders.
         """
         self._root = checked_root(root)
-        if surface:
-            _refuse_shared_root(surface, root)
+        if link:
+            _refuse_shared_root(link.surface, root)
         self._targets = targets
-        self._surface = surface
-        self._surface_target = surface_target
+        self._link = link
+        self.fader: FaderLine | None = None
+        """The way to the workstation's programme fader."""
+        if link:
+            from sidecar.surfaces.fader_line import FaderLine
+
+            send, rounding_db = partial(self._send_fader, link), link.surface.rounding_db
+            self.fader = FaderLine(send, clock=link.clock, rounding_db=rounding_db)
         self._outbox = Publisher(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
             self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
-        doors = AccessPolicy(allow, surface_target.address[0] if surface and surface_target else None)
-        self._reception = OscServer(doors, self._outbox, update_hz=update_hz, surface=surface, root=root)
-        self._streams = Streams(
-            doors, self._reception.drops, self._take, ended=self._reception.subscribers.end
-        )
+        doors = AccessPolicy(allow, link.peer.host if link else None)
+        self._reception = OscServer(doors, self._outbox, update_hz=update_hz, link=link, root=root)
+        self._streams = Streams(doors, self._reception.drops, self._take, ended=self._reception.end)
         self._timer: asyncio.TimerHandle | None = None
         self._server: socket.socket | None = None
         self._host = ""
@@ -147,6 +153,7 @@ class OscPort(asyncio.DatagramProtocol):
         obey: Obey,
         streams: socket.socket | None = None,
         *,
+        report_fader: Report | None = None,
         feed: Feed | None = None,
     ) -> None:
         """Takes over a bound socket; sends from it too, so that answers come back to the port that asked.
@@ -156,16 +163,19 @@ class OscPort(asyncio.DatagramProtocol):
 
         obey: takes each command that arrives; called on the loop and must return at once.
         streams: a bound TCP socket where the same is spoken.
+        report_fader: gets what the workstation says of its faders; called on the loop as well.
         feed: where subscribers are told what was before they came, and which goals there are.
         Raises NetworkError when the workstation of the surface could not answer.
         """
-        host, desk = server.getsockname()[0], self._surface_target
+        host, desk = server.getsockname()[0], self._link.target if self._link else None
         if desk and is_this_machine(host) and not is_this_machine(desk.address[0]):
             raise NetworkError(
                 f"The workstation at {desk.name} could not tell where its fader is: OSC is taken on {host} "
                 "only. Give --osc-bind the address of this machine that it reaches."
             )
         self._reception.obey = obey
+        if report_fader:
+            self._reception.report_fader = partial(self._report_fader, report_fader)
         if feed:
             self._reception.archive = Backlog(feed.course, feed.goals, self._root)
         self._server, self._host = server, host
@@ -191,7 +201,7 @@ class OscPort(asyncio.DatagramProtocol):
     def offer(self, snapshot: Snapshot) -> None:
         """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
         now_s = asyncio.get_running_loop().time()
-        self._reception.subscribers.expire(now_s)
+        self._reception.expire(now_s)
         self._outbox.offer(snapshot, now_s, time.time())
         if snapshot.transport != "preparing":  # until then a pass that is gone on with may still be read
             self._tell_marks(self._reception.news())
@@ -206,14 +216,22 @@ class OscPort(asyncio.DatagramProtocol):
         targets = tuple(target.status for target in self._all_targets())
         return targets + self._reception.subscribers.status()
 
-    def move_fader(self, position_db: float) -> None:
-        """Sends the workstation's programme fader to *position_db*.
+    def _send_fader(self, link: SurfaceLink, position_db: float) -> None:
+        """Sends the workstation's programme fader to *position_db*; for the guarded line only.
 
-        One datagram from the socket that takes commands, so that the answer comes back to it. Whether the
-        fader may be moved is for the caller to know (``advice.arming``).
+        One datagram from the socket that takes commands, so that the answer comes back to it.
         """
-        if self._surface and self._surface_target:
-            self.post(self._surface_target, self._surface.message(position_db).dgram)
+        self.post(link.target, link.surface.message(position_db).dgram)
+
+    def _report_fader(self, report: Report, feedback: Command) -> None:
+        """The guard is the first to know; everything else is told after it."""
+        if self.fader is None:
+            return
+        match feedback.value:
+            case float(position_db):
+                report(FaderFeedback(position_db, self.fader.confirm(position_db)))
+            case (str(stem), float(position_db)):
+                report(FaderFeedback(position_db, self.fader.clock(), stem))
 
     def post(self, destination: Destination, datagram: bytes) -> None:
         """Hands one datagram to the network and records how that went.
@@ -234,6 +252,8 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _take(self, packet: bytes, peer: _Correspondent | Stream) -> None:
         self._reception.take(packet, peer, asyncio.get_running_loop().time())
+        if self.fader:
+            self.fader.stranger = self._reception.stranger
         self._wind()
 
     def _wind(self) -> None:
@@ -259,7 +279,7 @@ class OscPort(asyncio.DatagramProtocol):
         return self._others.get(destination.family)
 
     def _all_targets(self) -> tuple[Destination, ...]:
-        return (*self._targets, self._surface_target) if self._surface_target else (*self._targets,)
+        return (*self._targets, self._link.target) if self._link else (*self._targets,)
 
 
 def _refuse_shared_root(surface: Surface, root: str) -> None:

@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+import numpy as np
+
+from sidecar.alerts.rules import SILENCE_LUFS
 from sidecar.journal.record import FaderReport
-from sidecar.model.readings import SILENCE, figure
-from sidecar.model.snapshot import ArmState, Command
+from sidecar.model.readings import SILENCE, Alert, FloatArray, figure, loudness
+from sidecar.model.snapshot import ArmState, Command, FaderFeedback
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.pass_log import Tell
 from sidecar.run.remote_fader import RemoteFader
+from sidecar.settings.goals import Goal
 from sidecar.sources import FaderSource, Source
 
 _THERE_DB = 0.05
 _AT_REST_S = 0.5
 """A fader that has not moved for so long has arrived: one move is one event in the course."""
+_SILENT_PEAK = float(10.0 ** (SILENCE_LUFS / 20.0))
+"""A block whose samples stay under it is silent before it was measured: a rise does not wait for 100 ms."""
+_FORBIDDEN = {
+    "ceiling": "the true peak is over the ceiling.",
+    "over": "the programme is too loud already.",
+    "hot": "the programme is hot.",
+}
+"""Alerts that forbid a rise while they are on, and why."""
+_NO_FADER = "There is no fader to arm: name the workstation's with --surface and --surface-at."
+_PAUSED = "the measurement is paused, so there is no new advice."
 
 
 class ProgrammeFader:
@@ -42,6 +57,7 @@ class ProgrammeFader:
         self._heard_db: float | None = None
         self._noted_db: float | None = None
         self._heard_s = SILENCE
+        self._is_gated = True
 
     @property
     def is_held(self) -> bool:
@@ -53,15 +69,44 @@ class ProgrammeFader:
         """Whether the sidecar may move the workstation's fader; None where it reaches none."""
         return self._remote.hand if self._remote else None
 
-    def audio(self, now_s: float) -> None:
-        """Audio arrived."""
+    def revoke(self) -> None:
+        """Stops what is on its way to the workstation, at once, from any thread; ``disarm`` must follow."""
         if self._remote:
-            self._remote.audio(now_s)
+            self._remote.revoke()
 
-    def step(self, now_s: float) -> None:
+    def report_audio(self, frames: FloatArray) -> None:
+        """Audio arrived, shape (n, channels)."""
+        if self._remote:
+            self._remote.report_audio(is_silent=self._is_gated or not _is_programme(frames))
+
+    def report_blocks(self, energies: FloatArray, true_peaks_dbtp: FloatArray, goal: Goal) -> None:
+        """100 ms blocks were measured: mean squares and true peaks, shape (n,), n > 0.
+
+        A rise stops here, in the block in which the ceiling is passed: the alert comes with the next update.
+        """
+        if not self._remote:
+            return
+        self._is_gated = not loudness(float(energies[-1])) > SILENCE_LUFS
+        if float(true_peaks_dbtp.max()) > goal.ceiling_dbtp:
+            self._remote.forbid_rise(_FORBIDDEN["ceiling"])
+
+    def report_state(self, alerts: Iterable[Alert], *, is_paused: bool) -> None:
+        """What is known with each update that forbids a rise, or no longer does."""
+        if not self._remote:
+            return
+        forbidding = [_FORBIDDEN[alert.name] for alert in alerts if _forbids(alert)]
+        self._remote.forbid_rise(_PAUSED if is_paused else next(iter(forbidding), ""))
+
+    def report_fader(self, feedback: FaderFeedback, now_s: float) -> None:
+        """The workstation said where its programme fader stands."""
+        if self._remote:
+            self._remote.report_fader(feedback.position_db, feedback.received_s)
+        self._note_position(feedback.position_db, now_s)
+
+    def step(self) -> None:
         """Goes on with a move that is on its way."""
         if self._remote:
-            self._remote.step(now_s)
+            self._remote.step()
 
     def slept(self) -> None:
         """The machine slept: whoever gave leave may be gone."""
@@ -71,6 +116,8 @@ class ProgrammeFader:
     def begin_anew(self, title: str) -> None:
         """A new pass, the one before by that title its forecast; the fader stands where it stood."""
         position_db = self._adviser.counsel.fader_db
+        if self._remote:
+            self._remote.begin_pass()
         self._adviser.begin_anew(title)
         counsel = self._adviser.counsel
         is_position = self._knows_gain or self._heard_db is not None or position_db == SILENCE
@@ -86,9 +133,10 @@ class ProgrammeFader:
 
         Behind the end of the pass nothing is moved unasked: what is advised then is for the next one.
         """
-        if self._remote and not self._adviser.is_over:
-            move = replace(self._adviser.move, gain_db=self._adviser.gain_left_db)
-            self._remote.look(now_s, seconds, move, self._adviser.counsel.look_again_s)
+        if self._remote:
+            gain_db = 0.0 if self._adviser.is_over else self._adviser.gain_left_db
+            move = replace(self._adviser.move, gain_db=gain_db)
+            self._remote.look(seconds, move, self._adviser.counsel.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
             self._noted_db = self._heard_db
             self._adviser.ask_soon()
@@ -98,13 +146,13 @@ class ProgrammeFader:
         """Does what *command* says of the fader; returns what there is to tell the person, or nothing."""
         match command.verb, command.value:
             case "fader", float(position_db):
-                self._stands_at(position_db, now_s)
+                return self._stands_at(position_db, now_s)
             case "nudge", float(change_db):
-                return self._is_moved_by(change_db, now_s)
+                return self._is_moved_by(change_db)
             case "follow", _:
-                return self._follow(now_s)
-            case "arm" | "disarm", _:
-                return self._arm(command.verb == "arm", now_s)
+                return self._follow()
+            case "arm" | "disarm", reason:
+                return self._arm() if command.verb == "arm" else self._disarm(str(reason or ""))
             case "confirm" | "dismiss", question:
                 return self._answer(command.verb == "confirm", question)
         return ""
@@ -123,19 +171,25 @@ class ProgrammeFader:
             self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
         return ""
 
-    def _stands_at(self, position_db: float, now_s: float) -> None:
+    def _stands_at(self, position_db: float, now_s: float) -> str:
+        """A person or a script says where the fader stands, or where to send it."""
         if self._held is not None:
             self._send(position_db)
-            return
-        if self._remote:
-            self._remote.stands_at(now_s, position_db)
+        elif self._remote is not None:
+            return "The workstation itself says where its fader stands: move it there."
+        else:
+            self._note_position(position_db, now_s)
+        return ""
+
+    def _note_position(self, position_db: float, now_s: float) -> None:
+        if position_db == self._heard_db == self._adviser.counsel.fader_db:
+            return  # workstations repeat themselves all day
         if not self._knows_gain:
             self._adviser.counsel.fader_stands_at(position_db)
             self._tell(FaderReport(self._adviser.counsel.seconds, position_db, is_position=True))
-        if position_db != self._heard_db:
-            self._heard_db, self._heard_s = position_db, now_s
+        self._heard_db, self._heard_s = position_db, now_s
 
-    def _is_moved_by(self, change_db: float, now_s: float) -> str:
+    def _is_moved_by(self, change_db: float) -> str:
         if self._held is not None:
             self._send(self._aimed_at(self._held.fader_db) + change_db)
         elif self._remote is None:
@@ -143,12 +197,12 @@ class ProgrammeFader:
             self._tell(FaderReport(self._adviser.counsel.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
         elif self._remote.hand.is_armed:
-            self._remote.change_by(now_s, change_db)
+            self._remote.change_by(change_db, is_advised=False)
         else:
             return "The workstation itself tells where its fader stands: move it there, or arm it first."
         return ""
 
-    def _follow(self, now_s: float) -> str:
+    def _follow(self) -> str:
         gain_db = self._adviser.gain_left_db
         if self._held is not None:
             if gain_db != 0.0:
@@ -156,16 +210,19 @@ class ProgrammeFader:
             return ""
         if self._remote is None:
             return "The sidecar does not hold this fader: make the move by hand."
-        self._remote.change_by(now_s, gain_db)
+        self._remote.change_by(gain_db, is_advised=True)
         return ""
 
-    def _arm(self, leave: bool, now_s: float) -> str:
+    def _arm(self) -> str:
         if self._remote is None:
-            return "There is no fader to arm: name the workstation's with --surface and --surface-at."
-        if leave:
-            self._remote.arm(now_s)
-        else:
-            self._remote.disarm()
+            return _NO_FADER
+        self._remote.arm()
+        return ""
+
+    def _disarm(self, reason: str) -> str:
+        if self._remote is None:
+            return "" if reason else _NO_FADER
+        self._remote.disarm(reason or "Disarmed by hand.")
         return ""
 
     def _aimed_at(self, position_db: float) -> float:
@@ -179,3 +236,13 @@ class ProgrammeFader:
             self._aim_db = position_db
             self._held.move_fader(position_db)
             self._note(f"fader to {figure(position_db)} dB")
+
+
+def _is_programme(frames: FloatArray) -> bool:
+    """Whether there is sound in a block, and nothing but numbers."""
+    peak = float(np.max(np.abs(frames)))
+    return _SILENT_PEAK <= peak < math.inf  # false for NaN too
+
+
+def _forbids(alert: Alert) -> bool:
+    return alert.name in _FORBIDDEN and alert.state == "on"

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import LOOK_S, AutoFollow
 from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import ArmState
+from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import Surface
 
 _SEND_S = 0.05
@@ -15,74 +14,122 @@ _SEND_S = 0.05
 
 
 class RemoteFader:
-    """Arming, the ramp and the unasked moves of one fader; lives on the worker's thread."""
+    """Arming and the unasked moves of one fader; lives on the worker's thread, but for :meth:`revoke`.
 
-    def __init__(self, surface: Surface, move: Callable[[float], None], *, at_once: bool = False) -> None:
-        """move: sends the fader to a position in dB; must return at once.
+    Its time is the line's, real time, whatever the run counts in.
+    """
+
+    def __init__(self, surface: Surface, line: FaderLine, *, at_once: bool = False) -> None:
+        """line: the guarded way to the fader.
         at_once: arms by itself as soon as that can be, once; for a fader that can hurt nobody.
         """
         self._title = surface.title
-        self._move = move
+        self._line = line
         self._arming = Arming(surface.limits)
         self._obeying = AutoFollow()
         self._wants_arming = at_once
+        self._is_advised = False
         self._position_db: float | None = None
-        self._sent_s = SILENCE
+        self._stepped_s = SILENCE
 
     @property
     def hand(self) -> ArmState:
         """What the person sees of it."""
         return ArmState(self._title, self._arming.armed, self._arming.notice)
 
-    def stands_at(self, now_s: float, position_db: float) -> None:
-        """The workstation said where the fader stands."""
+    def report_fader(self, position_db: float, received_s: float) -> None:
+        """The workstation said where the fader stands; received_s: when, on the clock of the line."""
         self._position_db = position_db
-        self._arming.feedback(now_s, position_db)
+        self._arming.report_fader(self._line.clock(), position_db, received_s)
+        self._wants_arming = self._wants_arming and not self._arming.armed
+        self._close_unless_armed()
 
-    def arm(self, now_s: float) -> None:
-        """Gives leave; the hand's sentence says what came of it."""
-        self._arming.arm(now_s)
+    def arm(self) -> None:
+        """Asks for leave; the hand's sentence says what came of it."""
+        if self._arming.armed:
+            self._arming.arm(self._line.clock())
+            return
+        if not self._line.open():
+            self._arming.notice = "Not armed: it was disarmed in the same moment; arm it again."
+            return
+        self._arming.arm(self._line.clock())
+        if self._arming.is_waiting and self._line.stranger:
+            self._arming.notice += f" {self._line.stranger}"
+        self._close_unless_armed()
 
-    def disarm(self) -> None:
-        """Takes leave back."""
-        self._arming.disarm()
+    def revoke(self) -> None:
+        """Stops everything that is on its way, at once and from any thread; :meth:`disarm` must follow."""
+        self._line.revoke()
+
+    def disarm(self, notice: str = "Disarmed by hand.") -> None:
+        """Takes leave back, as a person asks for it or a lost connection has it."""
+        self._arming.disarm(notice)
+        self._line.close()
+        self._line.settle()
+        self._wants_arming = False
 
     def slept(self) -> None:
         """The machine slept: whoever gave leave may be gone, and the headphones on again."""
-        if self._arming.armed:
+        if self._arming.armed or self._arming.is_waiting:
             self._arming.disarm("Disarmed: the machine slept; arm it again.")
+            self._line.close()
 
-    def audio(self, now_s: float) -> None:
-        """Audio arrived."""
-        self._arming.audio(now_s)
-        if self._wants_arming and self._position_db is not None:
-            self._wants_arming = not self._arming.arm(now_s).granted
+    def begin_pass(self) -> None:
+        """A new pass has begun."""
+        self._arming.begin_pass(self._line.clock())
 
-    def change_by(self, now_s: float, change_db: float) -> None:
-        """Asks for the fader to move from where it stands."""
+    def report_audio(self, *, is_silent: bool) -> None:
+        """Audio arrived. is_silent: there is no programme in it, or it is not a number."""
+        self._arming.report_audio(self._line.clock(), is_silent=is_silent)
+        if self._wants_arming and not self._arming.is_waiting:
+            self.arm()
+
+    def forbid_rise(self, why: str) -> None:
+        """While *why* is a reason nothing goes up; "" lifts it."""
+        self._arming.forbid_rise(self._line.clock(), why)
+
+    def change_by(self, change_db: float, *, is_advised: bool) -> None:
+        """Asks for the fader to move from where it stands. is_advised: as the advice has it."""
         if self._position_db is None:
             self._arming.notice = "The fader has never said where it stands; switch its feedback on."
             return
-        self._arming.ask(now_s, self._position_db + change_db)
+        self._ask(self._position_db + change_db, is_advised=is_advised)
 
-    def look(self, now_s: float, seconds: float, move: Move, look_s: float = LOOK_S) -> None:
-        """Makes the advised move unasked, when it is time.
+    def look(self, seconds: float, move: Move, look_s: float = LOOK_S) -> None:
+        """Makes the advised move unasked, when it is time, and ends a rise that is no longer advised.
 
-        seconds: programme since the reset. look_s: how long to wait between two moves.
+        seconds: programme since the reset. move: what is advised from where the fader stands now.
+        look_s: how long to wait between two moves.
         """
         if self._position_db is None:
             return
+        if self._is_advised:
+            top_db = self._position_db + max(move.gain_db, 0.0)
+            self._arming.cap_rise(top_db, "the advice asks for no more.")
         target_db = self._obeying.target_db(
             seconds, move, self._position_db, is_armed=self._arming.armed, look_s=look_s
         )
         if target_db is not None:
-            self._arming.ask(now_s, target_db)
+            self._ask(target_db, is_advised=True)
 
-    def step(self, now_s: float) -> None:
+    def step(self) -> None:
         """Sends the next position on the way, where one is due."""
-        if now_s - self._sent_s < _SEND_S:
+        now_s = self._line.clock()
+        if now_s - self._stepped_s < _SEND_S:
             return
-        position_db = self._arming.next_position(now_s)
+        self._stepped_s = now_s
+        target_db = self._arming.target_db(now_s)
+        self._close_unless_armed()
+        position_db = self._line.advance(target_db, may_rise=self._arming.may_rise)
         if position_db is not None:
-            self._sent_s = now_s
-            self._move(position_db)
+            self._arming.record_sent(now_s, position_db)
+
+    def _ask(self, target_db: float, *, is_advised: bool) -> None:
+        verdict = self._arming.ask(self._line.clock(), target_db)
+        if verdict.granted:
+            self._is_advised = is_advised
+        self._close_unless_armed()
+
+    def _close_unless_armed(self) -> None:
+        if not (self._arming.armed or self._arming.is_waiting):
+            self._line.close()

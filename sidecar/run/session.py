@@ -7,6 +7,7 @@ else sees finished snapshots and hands in commands; nothing here ever waits for 
 from __future__ import annotations
 
 import queue
+import threading
 import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -15,7 +16,16 @@ from sidecar.errors import SettingsError
 from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, EventKind, Outlet, Snapshot, Target, Timeline, Transport
+from sidecar.model.snapshot import (
+    Command,
+    EventKind,
+    FaderFeedback,
+    Outlet,
+    Snapshot,
+    Target,
+    Timeline,
+    Transport,
+)
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.alerting import AlertMonitor
 from sidecar.run.earlier_passes import on_record
@@ -67,6 +77,9 @@ class Session:
         )
         self._warner = AlertMonitor(setup.goal, lambda name: note("alert", name))
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self._feedback: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
+        self._sending = threading.Lock()
+        self._disarm_waits = False
         self._stopped = False
         self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
@@ -84,7 +97,20 @@ class Session:
         return all_goals()
 
     def send(self, command: Command) -> None:
-        self._commands.put(command)
+        """Hands in a command. What moves a fader is stopped by ``disarm`` before this returns."""
+        with self._sending:
+            if command.verb == "disarm":
+                if self._disarm_waits:
+                    return
+                self._disarm_waits = True
+                self._fader.revoke()
+            elif command.verb == "arm":
+                self._disarm_waits = False
+            self._commands.put(command)
+
+    def report_fader(self, feedback: FaderFeedback) -> None:
+        """The workstation said where one of its faders stands."""
+        self._feedback.put(feedback)
 
     def stop(self) -> None:
         """Ends :meth:`run` soon."""
@@ -117,9 +143,10 @@ class Session:
     def _listen(self, meter: Metering, for_s: float | None) -> None:
         self._began_s = self._audio_s = self._update_due_s = self._clock()
         for block in self._source.blocks():
+            self._take_feedback()
             self._obey(meter)
             self._take(block, meter)
-            self._fader.step(self._clock())
+            self._fader.step()
             self._update(meter)
             if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
                 break
@@ -159,9 +186,11 @@ class Session:
             return
         self._frames += len(block.frames)
         self._audio_s = self._clock()
-        self._fader.audio(self._audio_s)
         meter.push(block.frames)
         taken = meter.take_blocks()
+        if taken.mix.energy.size:
+            self._fader.report_blocks(taken.mix.energy, taken.mix.true_peak, self._goal)
+        self._fader.report_audio(block.frames)
         if taken.mix.energy.size == 0:
             return
         self._warner.take(taken.mix.true_peak)
@@ -194,6 +223,7 @@ class Session:
         self._adviser.look(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._fader.report_state(self._warner.alerts, is_paused=meter.is_paused)
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("paused" if meter.is_paused else "waiting" if waiting else "measuring", reading)
 
@@ -242,6 +272,17 @@ class Session:
 
     # --- commands -----------------------------------------------------------------------------
 
+    def _take_feedback(self) -> None:
+        while not self._feedback.empty():
+            feedback = self._feedback.get()
+            if not feedback.stem:
+                self._fader.report_fader(feedback, self._clock())
+            elif self._adviser.stem_faders:
+                try:
+                    self._stem_stands_at(feedback.stem, feedback.position_db)
+                except SettingsError as error:
+                    self._notice = str(error)
+
     def _obey(self, meter: Metering) -> None:
         while not self._commands.empty():
             command = self._commands.get()
@@ -272,6 +313,10 @@ class Session:
                 self._warner.acknowledge()
             case "fader" if isinstance(command.value, tuple):
                 self._stem_stands_at(*command.value)
+            case "disarm":
+                with self._sending:
+                    self._disarm_waits = False
+                self._notice = self._fader.obey(command, self._clock()) or self._notice
             case _:
                 self._notice = self._fader.obey(command, self._clock()) or self._notice
 

@@ -64,6 +64,12 @@ class Surface:
         return FaderLimits(lowest_db=self.lowest_db, highest_db=self.highest_db)
 
     @property
+    def rounding_db(self) -> float:
+        """How far a report may lie beside what was sent and still be that: figures are rounded to tenths,
+        positions to 1/127 of the travel, 0.31 dB around unity (common practice, no source)."""
+        return 0.1 if self.scale == "db" else 0.3
+
+    @property
     def from_the_desk(self) -> Surface:
         """The same wire from its other end: takes what this one sends, says what this one understands.
 

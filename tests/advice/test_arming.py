@@ -6,47 +6,89 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.advice.faders.arming import AUDIO_TIMEOUT_S, CAUTION, FEEDBACK_TIMEOUT_S, SETTLE_S, Arming
+from sidecar.advice.faders.arming import (
+    ARM_TIMEOUT_S,
+    AUDIO_TIMEOUT_S,
+    CAUTION,
+    FEEDBACK_TIMEOUT_S,
+    RENEW_S,
+    SETTLE_S,
+    Arming,
+)
+from sidecar.advice.faders.guard import FaderGuard
 from sidecar.advice.faders.tapers import FaderLimits
 
 TICK_S = 0.05
 
 
-def armed(position_db: float = 0.0, limits: FaderLimits | None = None) -> Arming:
-    arming = Arming(limits)
-    arming.audio(0.0)
-    arming.feedback(0.0, position_db)
-    assert arming.arm(0.0).granted
+class Rig(Arming):
+    """Arming with the guard behind it, as a run has them."""
+
+    def __init__(self, limits: FaderLimits | None = None) -> None:
+        super().__init__(limits)
+        self.guard = FaderGuard()
+        self.fader_db = 0.0
+        """Where an obedient fader stands."""
+
+    def hear(self, now_s: float) -> None:
+        self.report_audio(now_s, is_silent=False)
+
+    def report_fader(self, now_s: float, position_db: float, received_s: float | None = None) -> None:
+        self.guard.confirm(now_s, position_db)
+        super().report_fader(now_s, position_db, received_s)
+
+    def arm(self, now_s: float):
+        verdict = super().arm(now_s)
+        if self.is_waiting:
+            self.guard.open()
+        return verdict
+
+    def send(self, now_s: float) -> float | None:
+        """What leaves for the workstation now."""
+        position_db = self.guard.next_position(now_s, self.target_db(now_s), may_rise=self.may_rise)
+        if position_db is not None:
+            self.record_sent(now_s, position_db)
+            self.fader_db = position_db
+        return position_db
+
+
+def armed(position_db: float = 0.0, limits: FaderLimits | None = None) -> Rig:
+    arming = Rig(limits)
+    arming.hear(0.0)
+    arming.arm(0.0)
+    arming.fader_db = position_db
+    arming.report_fader(0.0, position_db)
+    assert arming.armed
     return arming
 
 
-def run(arming: Arming, start_s: float, seconds: float, *, answers: bool = True) -> list[float]:
+def run(arming: Rig, start_s: float, seconds: float, *, answers: bool = True) -> list[float]:
     """Ticks with audio flowing and a fader that answers; returns what was sent."""
     sent = []
     for tick in range(round(seconds / TICK_S)):
         now_s = start_s + tick * TICK_S
-        arming.audio(now_s)
-        position_db = arming.next_position(now_s)
+        arming.hear(now_s)
+        position_db = arming.send(now_s)
         if position_db is not None:
             sent.append(position_db)
-            if answers:
-                arming.feedback(now_s, position_db)
+        if answers:
+            arming.report_fader(now_s, arming.fader_db)
     return sent
 
 
 def test_audio_that_comes_back_finds_nothing_armed_though_nobody_looked_meanwhile():
     """A run that was stopped hears a full buffer first: the minute before was lost all the same."""
     arming = armed()
-    arming.audio(60.0)
+    arming.hear(60.0)
 
     assert (arming.armed, arming.notice) == (False, "Disarmed: no audio is arriving.")
 
 
 def test_nothing_is_sent_unless_armed():
     """A request without leave is refused with a sentence, and nothing leaves."""
-    arming = Arming()
-    arming.audio(0.0)
-    arming.feedback(0.0, 0.0)
+    arming = Rig()
+    arming.hear(0.0)
+    arming.report_fader(0.0, 0.0)
 
     verdict = arming.ask(0.0, -3.0)
 
@@ -54,33 +96,63 @@ def test_nothing_is_sent_unless_armed():
     assert run(arming, 0.0, 1.0) == []
 
 
-def test_the_caution_is_given_when_arming_for_the_first_time_only():
-    """The first leave comes with the caution; the second does not repeat it."""
-    arming = Arming()
-    arming.audio(0.0)
-    arming.feedback(0.0, 0.0)
-
-    first = arming.arm(0.0).sentence
-    arming.disarm()
-
-    assert [first, arming.arm(0.1).sentence] == [CAUTION, ""]
-
-
-@pytest.mark.parametrize(
-    ("with_audio", "with_feedback", "word"), [(True, False, "feedback"), (False, True, "audio")]
-)
-def test_leave_needs_audio_and_a_fader_that_answers(with_audio: bool, with_feedback: bool, word: str):
-    """Without audio, or without knowing where the fader stands, arming is refused and says so."""
-    arming = Arming()
-    if with_audio:
-        arming.audio(0.0)
-    if with_feedback:
-        arming.feedback(0.0, 0.0)
-
-    verdict = arming.arm(0.0)
+def test_arming_waits_for_a_report_that_arrives_after_the_request():
+    arming = Rig()
+    arming.hear(0.0)
+    arming.report_fader(0.0, -60.0)
+    verdict = arming.arm(0.1)
 
     assert (verdict.granted, arming.armed) == (False, False)
-    assert word in verdict.sentence
+    assert "touch the fader once" in verdict.sentence
+    assert CAUTION in verdict.sentence
+
+    arming.report_fader(0.2, -60.0, received_s=0.05)  # it was on its way already
+    assert not arming.armed
+    arming.report_fader(0.3, -12.0)
+    assert arming.armed
+    assert arming.notice == f"Armed at −12.0 dB. {CAUTION}"
+
+
+def test_a_position_is_forgotten_with_the_leave():
+    """Disarmed and armed again, nothing goes anywhere before the fader has reported anew."""
+    arming = armed(0.0)
+    arming.disarm()
+    arming.arm(0.5)
+
+    assert not arming.ask(0.6, 3.0).granted
+    assert run(arming, 0.5, 2.0, answers=False) == []
+
+
+def test_a_request_to_arm_lapses():
+    """A touch minutes later is about something else."""
+    arming = Rig()
+    arming.hear(0.0)
+    arming.arm(0.0)
+    run(arming, 0.0, ARM_TIMEOUT_S + 0.2, answers=False)
+    arming.report_fader(ARM_TIMEOUT_S + 0.2, 0.0)
+
+    assert (arming.armed, arming.is_waiting) == (False, False)
+    assert "Switch its feedback on" in arming.notice
+
+
+def test_disarming_takes_a_request_back_too():
+    arming = Rig()
+    arming.hear(0.0)
+    arming.arm(0.0)
+    arming.disarm()
+    arming.report_fader(0.1, 0.0)
+
+    assert not arming.armed
+
+
+def test_leave_needs_audio():
+    """Without audio arming is refused and says so."""
+    arming = Rig()
+    verdict = arming.arm(0.0)
+    arming.report_fader(0.0, 0.0)
+
+    assert (verdict.granted, arming.armed) == (False, False)
+    assert "audio" in verdict.sentence
 
 
 def test_a_granted_move_arrives():
@@ -126,7 +198,7 @@ def test_asking_again_for_the_same_does_not_put_off_the_next_step():
     assert {3.0, 5.0} <= tops
 
 
-def test_rises_end_at_the_total_since_arming():
+def test_rises_end_at_the_total_of_the_pass():
     """Step by step the fader rises by the total and then no more; the sentence says how to go on."""
     arming = armed(-10.0)
     now_s, sent = 0.0, []
@@ -137,7 +209,7 @@ def test_rises_end_at_the_total_since_arming():
 
     assert (verdict.granted, verdict.limited_by) == (False, "range")
     assert pytest.approx(-4.0) == max(sent)
-    assert "arm it again" in verdict.sentence
+    assert "reset for a new pass" in verdict.sentence
 
 
 def test_downward_is_always_granted_at_once():
@@ -165,8 +237,8 @@ def test_lost_audio_disarms():
     arming = armed()
     arming.ask(0.0, 3.0)
 
-    assert arming.next_position(0.1) is not None
-    assert arming.next_position(0.1 + AUDIO_TIMEOUT_S) is None
+    assert arming.send(0.1) is not None
+    assert arming.send(0.1 + AUDIO_TIMEOUT_S) is None
     assert (arming.armed, arming.notice) == (False, "Disarmed: no audio is arriving.")
 
 
@@ -195,10 +267,10 @@ def test_a_hand_on_the_fader_takes_it_back():
     arming = armed()
     arming.ask(0.0, 2.0)
     run(arming, 0.0, 1.0)
-    arming.feedback(1.0, -12.0)
+    arming.report_fader(1.0, -12.0)
 
     assert not arming.armed
-    assert arming.next_position(1.05) is None
+    assert arming.send(1.05) is None
     assert "hand" in arming.notice
 
 
@@ -207,7 +279,7 @@ def test_late_answers_are_not_taken_for_a_hand():
     arming = armed()
     arming.ask(0.0, -20.0)
     sent = run(arming, 0.0, 0.5, answers=False)
-    arming.feedback(0.5, sent[0])
+    arming.report_fader(0.5, sent[0])
 
     assert arming.armed
 
@@ -219,11 +291,11 @@ def test_a_fader_that_answers_late_stays_armed():
     sent: list[float] = []
     for tick in range(round(5.0 / TICK_S)):
         now_s = tick * TICK_S
-        arming.audio(now_s)
-        position_db = arming.next_position(now_s)
-        sent.append(sent[-1] if position_db is None else position_db)
+        arming.hear(now_s)
+        arming.send(now_s)
+        sent.append(arming.fader_db)
         if tick >= 16:
-            arming.feedback(now_s, sent[tick - 16])
+            arming.report_fader(now_s, sent[tick - 16])
 
     assert arming.armed
     assert sent[-1] == pytest.approx(3.0)
@@ -234,14 +306,14 @@ def slow_fader(arming: Arming, seconds: float, *, held_after_s: float = math.inf
     fader_db = target_db = 0.0
     for tick in range(round(seconds / TICK_S)):
         now_s = tick * TICK_S
-        arming.audio(now_s)
-        position_db = arming.next_position(now_s)
+        arming.hear(now_s)
+        position_db = arming.send(now_s)
         target_db = target_db if position_db is None else position_db
         if fader_db == target_db:
             continue
         if now_s < held_after_s:
             fader_db += min(max(target_db - fader_db, -5.0 * TICK_S), 5.0 * TICK_S)
-        arming.feedback(now_s, fader_db)
+        arming.report_fader(now_s, fader_db)
     return fader_db
 
 
@@ -261,7 +333,7 @@ def test_a_slow_fader_that_is_held_on_its_way_is_let_go():
 
     assert pytest.approx(-10.0, abs=0.5) == slow_fader(arming, 6.0, held_after_s=2.0)
     assert not arming.armed
-    assert "hand" in arming.notice
+    assert "does not follow" in arming.notice
 
 
 def test_a_hand_that_pushes_ahead_of_a_rise_takes_the_fader_back():
@@ -269,20 +341,20 @@ def test_a_hand_that_pushes_ahead_of_a_rise_takes_the_fader_back():
     arming = armed()
     arming.ask(0.0, 3.0)
     run(arming, 0.0, 0.5)
-    arming.feedback(0.5, 2.5)
+    arming.report_fader(0.5, 2.5)
 
     assert not arming.armed
 
 
 def test_what_was_said_last_can_be_read_afterwards():
     """The caution, a refusal, a limit and the reason for disarming each stand until the next word."""
-    arming = Arming()
+    arming = Rig()
     notices = []
     arming.arm(0.0)
     notices.append(arming.notice)
-    arming.audio(0.0)
-    arming.feedback(0.0, 0.0)
+    arming.hear(0.0)
     arming.arm(0.0)
+    arming.report_fader(0.0, 0.0)
     notices.append(arming.notice)
     arming.ask(0.0, 5.0)
     notices.append(arming.notice)
@@ -291,13 +363,126 @@ def test_what_was_said_last_can_be_read_afterwards():
     arming.disarm()
     notices.append(arming.notice)
 
-    assert [
-        "Not armed: the fader has never said where it stands; switch its feedback on.",
-        CAUTION,
+    assert notices == [
+        "Not armed: no audio is arriving, so the effect of a move could not be seen.",
+        f"Armed at 0.0 dB. {CAUTION}",
         "Only to 3.0 dB: one step raises by 3.0 dB at most.",
         "",
         "Disarmed by hand.",
-    ] == notices
+    ]
+
+
+def rising(seconds: float = 1.0) -> Rig:
+    """On its way up by 3 dB, so many seconds after it set out."""
+    arming = armed()
+    arming.ask(0.0, 3.0)
+    run(arming, 0.0, seconds)
+    assert arming.is_rising
+    return arming
+
+
+def test_a_rise_waits_through_a_short_silence_and_goes_on():
+    arming = rising()
+    for tick in range(10):
+        arming.report_audio(1.0 + tick * TICK_S, is_silent=True)
+        assert arming.send(1.0 + tick * TICK_S) is None
+
+    assert run(arming, 1.5, 4.0)[-1] == pytest.approx(3.0)
+
+
+def test_a_rise_is_over_after_a_second_of_silence_and_none_begins():
+    arming = rising()
+    for tick in range(30):
+        arming.report_audio(1.0 + tick * TICK_S, is_silent=True)
+        assert arming.send(1.0 + tick * TICK_S) is None
+
+    assert arming.notice.startswith("Stopped at")
+    assert "silent" in arming.notice
+    assert "silent" in arming.ask(2.5, 3.0).sentence
+    assert arming.ask(2.5, -3.0).granted
+
+
+def test_what_forbids_a_rise_stops_it_and_leaves_a_rest():
+    """The ceiling, say: the fader stays, goes down when asked, and rises again only after a rest."""
+    arming = rising()
+    arming.forbid_rise(1.0, "the true peak is over the ceiling.")
+
+    assert arming.notice.startswith("Stopped at ")
+    assert arming.ask(1.1, 3.0).sentence == "Refused: the true peak is over the ceiling."
+    assert run(arming, 1.0, 1.0) == []
+    arming.forbid_rise(2.0, "")
+    assert run(arming, 2.0, 1.0) == []
+    assert arming.ask(3.1, -3.0).granted
+
+
+def test_a_rise_ends_where_the_advice_ends():
+    arming = rising()
+    arming.cap_rise(1.5, "the advice asks for no more.")
+
+    assert run(arming, 1.0, 3.0)[-1] == pytest.approx(1.5)
+
+
+def test_disarming_gains_neither_rest_nor_total():
+    """Over and over: armed, raised, disarmed at once. It comes no further than by one arming."""
+    arming = armed()
+    now_s = 0.0
+    for _ in range(20):
+        arming.ask(now_s, 40.0)
+        run(arming, now_s, 5.0)
+        now_s += 5.0
+        arming.disarm()
+        arming.arm(now_s)
+        arming.report_fader(now_s, arming.fader_db)
+
+    assert arming.armed
+    assert arming.fader_db == pytest.approx(arming.limits.total_up_db)
+    assert "reset for a new pass" in arming.ask(now_s, 40.0).sentence
+
+
+def test_the_rest_after_a_step_outlasts_the_arming():
+    arming = armed()
+    arming.ask(0.0, 3.0)
+    run(arming, 0.0, 3.2)
+    arming.disarm()
+    arming.arm(3.2)
+    arming.report_fader(3.2, arming.fader_db)
+
+    assert "needs" in arming.ask(3.3, 6.0).sentence
+
+
+def test_resetting_again_and_again_gains_nothing():
+    """A new pass renews the total, but not one that is shorter than a minute."""
+    arming = armed()
+    highest_db, now_s = 0.0, 0.0
+    while now_s < RENEW_S - 5.0:
+        arming.begin_pass(now_s)
+        arming.ask(now_s, 40.0)
+        highest_db = max([highest_db, *run(arming, now_s, 5.0)])
+        now_s += 5.0
+    assert highest_db == pytest.approx(arming.limits.total_up_db)
+
+    run(arming, now_s, 5.0)
+    arming.begin_pass(RENEW_S)
+    assert arming.ask(RENEW_S, highest_db + 1.0).granted
+
+
+def test_a_new_pass_ends_a_rise():
+    arming = rising()
+    arming.begin_pass(1.0)
+
+    assert run(arming, 1.0, 2.0) == []
+    assert arming.notice.startswith("Stopped at ")
+
+
+def test_lowering_gives_back_what_was_raised():
+    """Up and down all day, the fader never comes higher than the total above its lowest."""
+    arming = armed()
+    now_s = 0.0
+    for round_trip in range(4):
+        for target_db in (3.0, 6.0, 0.0):
+            assert arming.ask(now_s, target_db).target_db == target_db, round_trip
+            run(arming, now_s, 8.0)
+            now_s += 8.0
 
 
 def test_a_fader_that_does_not_follow_is_let_go():
@@ -306,16 +491,16 @@ def test_a_fader_that_does_not_follow_is_let_go():
     arming.ask(0.0, 3.0)
     for tick in range(100):
         now_s = tick * TICK_S
-        arming.audio(now_s)
-        arming.next_position(now_s)
-        arming.feedback(now_s, 0.0)
+        arming.hear(now_s)
+        arming.send(now_s)
+        arming.report_fader(now_s, 0.0)
 
     assert not arming.armed
 
 
 ACTIONS = st.lists(
     st.tuples(
-        st.sampled_from(["ask", "tick", "audio", "echo", "hand", "arm", "disarm"]),
+        st.sampled_from(["ask", "ask", "tick", "tick", "hear", "echo", "hand", "arm", "disarm", "reset"]),
         st.floats(-70.0, 20.0),
         st.floats(0.0, 1.5),
     ),
@@ -326,37 +511,39 @@ ACTIONS = st.lists(
 @settings(max_examples=200, deadline=None)
 @given(ACTIONS)
 def test_no_order_of_events_breaks_the_limits(actions: list[tuple[str, float, float]]):
-    """Whatever happens in whatever order: nothing unarmed, nothing above the total, nothing without audio."""
-    arming = Arming()
-    now_s = audio_s = start_db = last_db = 0.0
-    arming.feedback(now_s, 0.0)
-    arming.audio(now_s)
+    """Whatever happens in whatever order: nothing unarmed, nothing without audio, nothing faster than the
+    ramp, and no more in all than the total, armings and short passes counted together."""
+    arming = Rig()
+    now_s = audio_s = moved_s = 0.0
+    risen_db = 0.0
     for action, level_db, elapsed_s in actions:
         now_s += elapsed_s
         was_armed = arming.armed
         if action == "ask":
             assert arming.ask(now_s, level_db).sentence or was_armed
-        elif action == "audio":
-            arming.audio(now_s)
+        elif action == "hear":
+            arming.hear(now_s)
             audio_s = now_s
         elif action == "echo":
-            arming.feedback(now_s, last_db)
+            arming.report_fader(now_s, arming.fader_db)
         elif action == "hand":
-            last_db = level_db
-            arming.feedback(now_s, level_db)
-        elif action == "arm" and arming.arm(now_s).granted and not was_armed:
-            start_db = last_db
+            arming.fader_db = level_db
+            arming.report_fader(now_s, level_db)
+        elif action == "arm":
+            arming.arm(now_s)
         elif action == "disarm":
             arming.disarm()
+            arming.guard.close()
+        elif action == "reset" and now_s < RENEW_S:
+            arming.begin_pass(now_s)
         elif action == "tick":
-            position_db = arming.next_position(now_s)
+            before_db = arming.fader_db
+            position_db = arming.send(now_s)
             if position_db is None:
                 continue
             assert was_armed
             assert now_s - audio_s <= AUDIO_TIMEOUT_S
-            assert (
-                position_db
-                <= max(start_db, min(start_db + arming.limits.total_up_db, arming.limits.highest_db)) + 1e-9
-            )
-            assert position_db - last_db <= elapsed_s + 0.25 + 1e-9
-            last_db = position_db
+            assert position_db - before_db <= min(now_s - moved_s, 0.25) + 1e-9
+            risen_db = max(0.0, risen_db + position_db - before_db)
+            moved_s = now_s
+            assert risen_db <= arming.limits.total_up_db + 1e-9

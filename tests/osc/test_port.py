@@ -9,13 +9,14 @@ from hostile import hostile_packet
 
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Alert, Reading
-from sidecar.model.snapshot import Command, Snapshot
+from sidecar.model.snapshot import Command, FaderFeedback, Snapshot
 from sidecar.osc import codec
 from sidecar.osc.addresses import SENT
 from sidecar.osc.destinations import resolve, split
 from sidecar.osc.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.link import SurfaceLink
 from sidecar.surfaces.surface import Surface
 
 PATIENCE_S = 60.0
@@ -62,21 +63,35 @@ def peer():
     made.close()
 
 
+NOW_S = 100.0
+
+
+def clock():
+    return NOW_S
+
+
+def lower(port, position_db):
+    """The guarded line, opened and at its target with the first step: half a decibel lower, far from now."""
+    assert port.fader.open()
+    port.fader.confirm(position_db + 0.4)
+    port.fader.clock = lambda: NOW_S + 0.2
+    assert port.fader.advance(position_db, may_rise=False) == position_db
+    port.fader.clock = clock
+
+
 @pytest.fixture
 def run_port():
     """Starts a port that sends to some targets; gives the engine, the port, its address, its commands."""
     closing = []
 
-    def start(*targets, surface=None, surface_target=None):
+    def start(*targets, surface_target=None):
         engine = EventLoop().__enter__()
-        desk = resolve(surface_target) if surface_target else None
-        port = OscPort(
-            [resolve(target) for target in targets], update_hz=50.0, surface=surface, surface_target=desk
-        )
+        link = SurfaceLink(SURFACE, resolve(surface_target), clock=clock) if surface_target else None
+        port = OscPort([resolve(target) for target in targets], update_hz=50.0, link=link)
         server = bind("127.0.0.1", 0)
         address = server.getsockname()
         asked = []
-        engine.run(port.open(server, asked.append))
+        engine.run(port.open(server, asked.append, report_fader=asked.append))
         closing.append((engine, port))
         return engine, port, address, asked
 
@@ -153,7 +168,7 @@ def test_a_target_on_another_machine_needs_no_other_bind(run_port):
 def test_a_workstation_that_could_not_answer_is_refused():
     """Its fader would never be heard on 127.0.0.1; the message says what to give."""
     with EventLoop() as engine:
-        port = OscPort([], surface=SURFACE, surface_target=resolve("192.0.2.1:8000"))
+        port = OscPort([], link=SurfaceLink(SURFACE, resolve("192.0.2.1:8000")))
         server = bind("127.0.0.1", 0)
         with pytest.raises(NetworkError, match="--osc-bind"):
             engine.run(port.open(server, print))
@@ -201,32 +216,32 @@ def test_readings_go_on_through_a_flood(run_port, peer):
 
 def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
     """One datagram a position, plain and unbundled; the answer to its sender becomes a command."""
-    engine, port, address, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
-    engine.soon(port.move_fader, -3.0)
+    _engine, port, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
+    lower(port, -3.0)
     datagram, sender = peer.socket.recvfrom(65_535)
     peer.socket.sendto(codec.message("/main/now", "f", [-2.5]).dgram, sender)
     _wait_for(lambda: asked)
 
     assert codec.message("/main/fader", "f", [-3.0]).dgram == datagram
     assert address == sender
-    assert [Command("fader", -2.5)] == asked
+    assert asked == [FaderFeedback(-2.5, NOW_S)]
     assert [(f"127.0.0.1:{peer.port}", 1, 0)] == [(t.name, t.sent, t.failed) for t in port.status()]
 
 
 def test_stems_are_heard_by_their_number(run_port, peer):
     """The third stem's fader has the third address."""
-    _, _, address, asked = run_port(surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}")
+    _, _, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
     peer.socket.sendto(codec.message("/s/3/now", "f", [-3.0]).dgram, address)
     _wait_for(lambda: asked)
 
-    assert [Command("fader", ("3", -3.0))] == asked
+    assert asked == [FaderFeedback(-3.0, NOW_S, "3")]
 
 
 def test_a_desk_at_an_ipv6_address_is_reached(run_port):
     """Its family gets a socket although no target has it."""
     peer = Peer(socket.AF_INET6, "::1")
-    engine, port, _, _ = run_port(surface=SURFACE, surface_target=f"[::1]:{peer.port}")
-    engine.soon(port.move_fader, -3.0)
+    _engine, port, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
+    lower(port, -3.0)
 
     assert [("/main/fader", [-3.0])] == peer.messages_until("/main/fader")
     peer.close()
@@ -235,12 +250,10 @@ def test_a_desk_at_an_ipv6_address_is_reached(run_port):
 def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
     """Only fader moves do: what it was never told to understand is kept from it."""
     other = Peer()
-    engine, port, _, _ = run_port(
-        f"127.0.0.1:{other.port}", surface=SURFACE, surface_target=f"127.0.0.1:{peer.port}"
-    )
+    engine, port, _, _ = run_port(f"127.0.0.1:{other.port}", surface_target=f"127.0.0.1:{peer.port}")
     engine.soon(port.offer, a_snapshot())
     other.messages_until("/sidecar/momentary")
-    engine.soon(port.move_fader, -1.0)
+    lower(port, -1.0)
 
     assert [("/main/fader", [-1.0])] == peer.messages_until("/main/fader")
     other.close()
@@ -249,7 +262,7 @@ def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
 def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_port, peer, caplog):
     """In one bundle stand other addresses, a broken value, a fader and a command: the last two count, and
     only the broken value is worth a line in the log."""
-    _, _, address, asked = run_port(surface=SURFACE)
+    _, _, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
     bundle = codec.bundles(
         [
             codec.message("/transport/tempo", "f", [120.0]),
@@ -262,7 +275,7 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     peer.socket.sendto(next(bundle), address)
     _wait_for(lambda: len(asked) == 2)
 
-    assert [Command("fader", -4.0), Command("pause")] == asked
+    assert asked == [FaderFeedback(-4.0, NOW_S), Command("pause")]
     assert ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"] == caplog.messages
 
 

@@ -2,6 +2,8 @@
 
 import math
 import random
+import socket
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,10 +18,12 @@ from sidecar.osc import codec
 from sidecar.osc.access import ANSWERS_AT_ONCE, LARGEST_PACKET, AccessPolicy, network
 from sidecar.osc.addresses import OUTGOING, SENT
 from sidecar.osc.backlog import Backlog
+from sidecar.osc.destinations import Destination
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
 from sidecar.osc.subscriptions import LEASE_S, MOST
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.link import SurfaceLink, SurfacePeer
 from sidecar.surfaces.surface import Surface
 
 
@@ -51,12 +55,16 @@ class Room:
         doors = AccessPolicy([network("192.0.2.0/24")], desk)
         self.reception = OscServer(doors, self.outbox, update_hz=10.0, **settings)
         self.asked = []
-        self.reception.obey = self.asked.append
+        self.reception.obey = self.reception.report_fader = self.asked.append
         self.counts = self.reception.drops.counts
 
     def say(self, peer, address, tags="", values=(), now_s=0.0):
         self.reception.take(codec.message(address, tags, values).dgram, peer, now_s)
         return peer.heard()
+
+
+def link_to(surface):
+    return SurfaceLink(surface, Destination("desk", socket.AF_INET, ("198.51.100.7", 8000)))
 
 
 @pytest.fixture
@@ -186,13 +194,74 @@ class TestStrangers:
     def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
         """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
         desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
-        room = Room(surface=desk, desk="198.51.100.7")
+        room = Room(link=link_to(desk), desk="198.51.100.7")
         for host in ("198.51.100.7", "198.51.100.8"):
             for address in ("/main/now", "/sidecar/fader", "/*/*"):
-                assert [] == room.say(Peer(host), address, "f", [-3.0])
+                assert [] == room.say(Peer(host, 8000), address, "f", [-3.0])
 
         assert [Command("fader", -3.0)] == room.asked
         assert {"sender": 5} == dict(room.counts)
+
+    def test_only_the_workstation_itself_says_where_its_fader_stands(self):
+        """Not another port of its host, not this machine, and not the sidecar's own address for it."""
+        link = link_to(Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0))
+        room = Room(link=link, desk="198.51.100.7")
+        for peer in (Peer("198.51.100.7", 8001), Peer("127.0.0.1", 8000), Peer("192.0.2.5", 8000)):
+            room.say(peer, "/main/now", "f", [6.0])
+            assert f"{peer.host}:{peer.key[1]}" in room.reception.stranger
+        assert room.asked == []
+        assert "the workstation is at 198.51.100.7:8000" in room.reception.stranger
+
+        [(address, [about, reason])] = room.say(Peer(), "/sidecar/fader", "f", [6.0])
+        assert (address, about, room.asked) == ("/sidecar/error", "/sidecar/fader", [])
+        assert reason == "the workstation itself says where its fader stands"
+
+    @pytest.mark.parametrize(("port", "counts"), [(None, True), (8001, True), (8002, False)])
+    def test_a_workstation_that_sends_from_elsewhere_can_be_named(self, port, counts):
+        link = link_to(Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0))
+        link = replace(link, sender=SurfacePeer("198.51.100.7", port))
+        room = Room(link=link, desk="198.51.100.7")
+        room.say(Peer("198.51.100.7", 8001), "/main/now", "f", [-3.0])
+
+        assert room.asked == [Command("fader", -3.0)] * counts
+
+
+class TestDisarming:
+    def test_a_disarm_is_heard_through_any_storm(self, room):
+        """The sender has used up all its allowances, of packets and of messages."""
+        for _ in range(5000):
+            room.say(Peer(), "/sidecar/mark", "s", ["x"])
+        room.say(Peer(), "/sidecar/disarm")
+
+        assert room.asked[-1] == Command("disarm")
+
+    def test_a_connection_that_armed_takes_the_leave_with_it(self, room):
+        peer, other = Peer(), Peer()
+        peer.key, other.key = object(), object()  # as connections have
+        room.say(peer, "/sidecar/arm")
+        room.reception.end(other)
+        assert room.asked == [Command("arm")]
+        room.reception.end(peer)
+        room.reception.end(peer)
+
+        assert [command.verb for command in room.asked] == ["arm", "disarm"]
+        assert room.asked[-1].value == "Disarmed: the connection that it was armed from has ended."
+
+    def test_a_subscriber_that_armed_and_went_takes_the_leave_with_it(self, room):
+        peer = Peer()
+        room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/arm")
+        room.reception.expire(LEASE_S - 1.0)
+        assert room.asked == [Command("arm")]
+        room.reception.expire(LEASE_S + 1.0)
+
+        assert [command.verb for command in room.asked] == ["arm", "disarm"]
+
+    def test_a_script_that_armed_without_a_subscription_may_go(self, room):
+        room.say(Peer(), "/sidecar/arm")
+        room.reception.expire(10.0 * LEASE_S)
+
+        assert room.asked == [Command("arm")]
 
 
 class TestStorms:
@@ -236,7 +305,7 @@ class TestStorms:
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
         """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
         desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
-        room, peer = Room(surface=desk, desk="198.51.100.7"), Peer("198.51.100.7")
+        room, peer = Room(link=link_to(desk), desk="198.51.100.7"), Peer("198.51.100.7", 8000)
         meter = codec.message("/track/1/meter", "f", [0.5]).dgram
         fader = codec.message("/main/now", "f", [-3.0]).dgram
         for number in range(30_000):

@@ -28,6 +28,7 @@ from sidecar.remote.feed import RemoteFeed
 from sidecar.remote.received import sound
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
+from sidecar.surfaces.link import SurfaceLink
 from sidecar.surfaces.surface import Surface
 
 ROOT = "/studio/one"
@@ -231,7 +232,8 @@ def test_what_is_no_root_is_refused_with_one_that_is(text):
 def test_a_surface_may_not_speak_of_faders_where_the_commands_are():
     """What it says would be taken for commands; another root makes room for it."""
     surface = Surface("mine", "Mine", "/main/fader", "/sidecar/now", "db", -60.0, 6.0)
+    link = SurfaceLink(surface, resolve("127.0.0.1:8000"))
     with pytest.raises(NetworkError, match=r"mine speaks at /sidecar/now, below /sidecar.*--osc-root"):
-        OscPort([], surface=surface)
+        OscPort([], link=link)
 
-    OscPort([], surface=surface, root="/sidecar-two")
+    OscPort([], link=link, root="/sidecar-two")

@@ -1,5 +1,7 @@
 """A whole run on scripted audio: what a person, a script and a surface get to see of it."""
 
+import math
+
 import numpy as np
 import pytest
 import soundfile
@@ -10,7 +12,7 @@ from sidecar.journal import reader
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Move
-from sidecar.model.snapshot import Command
+from sidecar.model.snapshot import Command, FaderFeedback
 from sidecar.run.audio_recorder import AudioRecorder
 from sidecar.run.options import RunOptions
 from sidecar.run.remote_fader import RemoteFader
@@ -19,6 +21,7 @@ from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 from sidecar.sources import Block
+from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import load_surface
 
 RATE_HZ = 48_000
@@ -282,8 +285,8 @@ def test_quick_steps_of_a_held_fader_add_up():
 def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_each_time(monkeypatch):
     """Ten words a second, each another, for ten seconds: advice is asked for once a second."""
     asked = []
-    told = [Command("fader", -0.01 * word) for word in range(100)]
-    steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.send(word))]
+    told = [FaderFeedback(-0.01 * word, 0.0) for word in range(100)]
+    steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.report_fader(word))]
     monkeypatch.setattr(ProgrammeAdvisor, "next_pass", lambda self: asked.append(1) or Move())
     session = Session(Script(*steps), fast())
     session.run()
@@ -362,17 +365,18 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
 
 def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
     """The clock stands still meanwhile, so that no lost audio tells of it; whoever armed it may be gone."""
+    desk = Workstation()
     source = Script(
-        lambda: session.send(Command("fader", -1.0)),
         (2, -18.0),
-        lambda: session.send(Command("arm")),
+        desk.is_asked_to("arm"),
+        (0.1, -18.0),
+        desk.says(-1.0),
         (1, -18.0),
         Block(np.zeros((0, 2), np.float32), slept_s=3600.0),
         (1, -18.0),
     )
     seen = []
-    remote = RemoteFader(surface(), lambda position_db: None)
-    session = Session(source, fast(remote=remote), outlets=[seen.append])
+    session = desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
     session.run()
 
     assert {True, False} == {snapshot.hand.is_armed for snapshot in seen}
@@ -543,8 +547,44 @@ def test_a_stem_fader_without_stems_is_answered():
     assert "name them with --stems" in session.snapshot().notice
 
 
-def surface():
-    return load_surface(shipped_configs() / "surfaces" / "decibels.toml")
+class Workstation:
+    """One that obeys at once and says where its fader stands; its time is the programme's."""
+
+    def __init__(self):
+        self.sent = []
+        self.fader_db = None
+        self.session = None
+        self.line = FaderLine(self._move, clock=self.now_s)
+        surface = load_surface(shipped_configs() / "surfaces" / "decibels.toml")
+        self.remote = RemoteFader(surface, self.line)
+
+    def now_s(self):
+        return self.session._frames / RATE_HZ
+
+    def _move(self, position_db):
+        self.sent.append(position_db)
+        self.fader_db = position_db
+        self.session.report_fader(FaderFeedback(position_db, self.now_s()))
+        # The line holds its lock while it sends: a real answer comes from another thread, later.
+        self.line._guard.confirm(self.now_s(), position_db)
+
+    def says(self, position_db):
+        """A step of a script: the workstation reports its fader."""
+
+        def say():
+            self.fader_db = position_db
+            self.repeat()
+
+        return say
+
+    def repeat(self):
+        if self.fader_db is not None:
+            at_s = self.line.confirm(self.fader_db)
+            self.session.report_fader(FaderFeedback(self.fader_db, at_s))
+
+    def is_asked_to(self, verb, value=None):
+        """A step of a script: somebody sends a command."""
+        return lambda: self.session.send(Command(verb, value))
 
 
 def test_arming_without_a_workstation_is_answered():
@@ -558,68 +598,172 @@ def test_arming_without_a_workstation_is_answered():
 
 
 def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
-    """Feedback, leave, follow: the positions go out, and the snapshot shows where the fader stands."""
-    sent = []
-
-    def answer(position_db):
-        sent.append(position_db)
-        session.send(Command("fader", position_db))
-
+    """Leave, feedback, follow: the positions go out, and the snapshot shows where the fader stands."""
+    desk = Workstation()
     source = Script(
-        lambda: session.send(Command("fader", -1.0)),
+        desk.says(-1.0),
         (20, -18.0),
-        lambda: session.send(Command("arm")),
+        desk.is_asked_to("arm"),
+        (0.1, -18.0),
+        desk.says(-1.0),
         (0.2, -18.0),
-        lambda: session.send(Command("follow")),
+        desk.is_asked_to("follow"),
         (5, -18.0),
     )
     seen = []
-    session = Session(source, fast(remote=RemoteFader(surface(), answer)), outlets=[seen.append])
+    session = desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
     session.run()
 
     assert seen[-1].hand.is_armed
-    assert pytest.approx(-6.0, abs=0.1) == sent[-1] == seen[-1].fader_db
-    assert ["fader at −1.0 dB", "fader at −6.0 dB"] == [
-        event.text for event in session.course().events if event.kind == "move"
+    assert pytest.approx(-6.0, abs=0.1) == desk.sent[-1] == seen[-1].fader_db
+    assert [event.text for event in session.course().events if event.kind == "move"] == [
+        "fader at −1.0 dB",
+        "fader at −6.0 dB",
     ]
 
 
 def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
     """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
-    moved_at_s = []
+    desk = Workstation()
+    steps = (0.1, -18.0), desk.is_asked_to("arm"), (0.1, -18.0), desk.says(0.0), (59.8, -18.0), (60, -40.0)
+    moves = [(0.0, 0.0)]
 
-    def answer(position_db):
-        moved_at_s.append(session.snapshot().reading.seconds)
-        session.send(Command("fader", position_db))
+    def note(snapshot):
+        if snapshot.fader_db != moves[-1][1]:
+            moves.append((snapshot.reading.seconds, snapshot.fader_db))
 
-    source = Script(
-        lambda: session.send(Command("fader", 0.0)),
-        (2, -18.0),
-        lambda: session.send(Command("arm")),
-        (58, -18.0),
-        (60, -40.0),
-    )
-    remote = RemoteFader(surface(), answer)
-    session = Session(source, RunOptions(load_goal("r128"), fast=True, remote=remote, duration_s=60.0))
+    setup = RunOptions(load_goal("r128"), fast=True, remote=desk.remote, duration_s=60.0)
+    session = desk.session = Session(RepeatingScript(desk, *steps), setup, outlets=[note])
     session.run()
 
-    assert moved_at_s
-    assert max(moved_at_s) <= 60.0
+    assert len(moves) > 1
+    assert max(moves)[0] <= 60.5
     assert session.snapshot().hand.is_armed
+
+
+class RepeatingScript(Script):
+    """The same while the workstation repeats twice a second where its fader stands."""
+
+    def __init__(self, desk, *steps):
+        super().__init__(*steps)
+        self.desk = desk
+
+    def blocks(self):
+        for count, block in enumerate(super().blocks()):
+            yield block
+            if count % 5 == 4:
+                self.desk.repeat()
+
+
+def armed_run(*steps, nudge_db=3.0):
+    """A run whose fader was armed at -20 dB and sent up, with *steps* half a second after that."""
+    desk = Workstation()
+    seen = []
+    source = RepeatingScript(
+        desk,
+        (5, -40.0),
+        desk.is_asked_to("arm"),
+        (0.1, -40.0),
+        desk.says(-20.0),
+        (0.1, -40.0),
+        desk.is_asked_to("nudge", nudge_db),
+        (0.5, -40.0),
+        *(step(desk) if callable(step) else step for step in steps),
+    )
+    desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
+    desk.session.run()
+    return desk, seen[-1].hand
+
+
+def test_a_rise_stops_in_the_block_in_which_the_programme_stops():
+    """Half a second of rise, then digital silence: not a tenth of a decibel more."""
+    desk, hand = armed_run((5, -math.inf), lambda desk: desk.is_asked_to("nudge", 1.0), (2, -math.inf))
+
+    assert max(desk.sent) <= -20.0 + 0.5 + 1e-6
+    assert "silent" in hand.sentence
+
+
+def test_a_rise_stops_where_samples_are_no_numbers():
+    nan = Block(np.full((STEP, 2), np.nan, np.float32))
+    desk, _ = armed_run(*[nan] * 30)
+
+    assert max(desk.sent) <= -20.0 + 0.5 + 1e-6
+
+
+def test_a_rise_stops_when_the_ceiling_is_passed_and_none_begins_above_it():
+    desk, hand = armed_run((2, -0.5), lambda desk: desk.is_asked_to("nudge", 3.0), (2, -0.5))
+
+    assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
+    assert hand.sentence == "Refused: the true peak is over the ceiling."
+
+
+def test_a_rise_stops_when_the_programme_gets_hot():
+    """Short-term over the goal's hot line for its hold: no more from then on."""
+    _desk, hand = armed_run((9, -15.0), lambda desk: desk.is_asked_to("nudge", 3.0), (1, -15.0))
+
+    assert hand.is_armed
+    assert hand.sentence.startswith("Refused: the programme is ")
+
+
+def test_nothing_rises_while_the_measurement_is_paused():
+    pause, nudge = (lambda desk: desk.is_asked_to("pause")), (lambda desk: desk.is_asked_to("nudge", 3.0))
+    desk, hand = armed_run(pause, (2, -40.0), nudge, (1, -40.0))
+
+    assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
+    assert "paused" in hand.sentence
+
+
+def test_nobody_but_the_workstation_says_where_its_fader_stands():
+    """A script's word neither arms nor counts as a position."""
+    desk = Workstation()
+    source = Script(
+        (2, -23.0), desk.is_asked_to("arm"), (0.1, -23.0), desk.is_asked_to("fader", 0.0), (1, -23.0)
+    )
+    session = desk.session = Session(source, fast(remote=desk.remote))
+    session.run()
+
+    assert not session.snapshot().hand.is_armed
+    assert desk.sent == []
+    assert "workstation itself says" in session.snapshot().notice
+
+
+def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
+    """The command itself still waits when the next position would have left."""
+    desk = Workstation()
+    sent = []
+
+    def disarm():
+        desk.session.send(Command("disarm"))
+        sent.append(len(desk.sent))
+        desk.remote.step()
+
+    source = Script(
+        (2, -23.0),
+        desk.is_asked_to("arm"),
+        (0.1, -23.0),
+        desk.says(0.0),
+        (0.1, -23.0),
+        desk.is_asked_to("nudge", 3.0),
+        (1, -23.0),
+        disarm,
+        (2, -23.0),
+    )
+    session = desk.session = Session(source, fast(remote=desk.remote))
+    session.run()
+
+    assert sent[0] > 0
+    assert len(desk.sent) == sent[0]
+    assert session.snapshot().hand.sentence == "Disarmed by hand."
 
 
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
     """Its feedback says where it stands: a step told by key besides would count twice."""
-    source = Script(
-        lambda: session.send(Command("fader", -1.0)),
-        (2, -23.0),
-        lambda: session.send(Command("nudge", 0.5)),
-        (1, -23.0),
-    )
-    session = Session(source, fast(remote=RemoteFader(surface(), lambda _: None)))
+    desk = Workstation()
+    source = Script(desk.says(-1.0), (2, -23.0), desk.is_asked_to("nudge", 0.5), (1, -23.0))
+    session = desk.session = Session(source, fast(remote=desk.remote))
     session.run()
 
-    assert -1.0 == session.snapshot().fader_db
+    assert session.snapshot().fader_db == -1.0
     assert "arm it first" in session.snapshot().notice
 
 

@@ -9,7 +9,7 @@ import time
 import pytest
 
 from sidecar.model.readings import Move
-from sidecar.model.snapshot import Command, Snapshot, Stem
+from sidecar.model.snapshot import FaderFeedback, Snapshot, Stem
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
@@ -17,6 +17,7 @@ from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.feedback import SurfaceFeedback
+from sidecar.surfaces.link import SurfaceLink
 from sidecar.surfaces.paging import Paging
 from sidecar.surfaces.surface import load_surface
 
@@ -35,12 +36,12 @@ class Panel:
         self.socket.bind(("127.0.0.1", 0))
         self.socket.settimeout(PATIENCE_S)
         here = f"127.0.0.1:{self.socket.getsockname()[1]}"
-        self.asked: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self.asked: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
         server = bind("127.0.0.1", 0)
         self.address = server.getsockname()
-        port = OscPort([], surface=surface, surface_target=resolve(here))
+        port = OscPort([], link=SurfaceLink(surface, resolve(here)))
         display = SurfaceFeedback(surface, resolve(here), clock=lambda: self.now_s)
-        engine.run(port.open(server, self.asked.put))
+        engine.run(port.open(server, lambda _command: None, report_fader=self.asked.put))
         closing.callback(lambda: engine.run(port.close()))
         closing.callback(lambda: engine.run(display.close()))
         self.engine, self.display, self.now_s = engine, display, 0.0
@@ -53,7 +54,7 @@ class Panel:
         """Turns the page; what is said after it is heard after it, so its effect is there with the answer."""
         self.say("/bank", "i", page)
         self.say("/main/fader", "f", -1.0)
-        assert Command("fader", -1.0) == self.asked.get(timeout=PATIENCE_S)
+        assert self.asked.get(timeout=PATIENCE_S).position_db == -1.0
 
     def look(self, snapshot=SNAPSHOT):
         """Offers one snapshot a moment later; what it made the sidecar send, to the last of it."""
@@ -117,7 +118,8 @@ def test_the_faders_of_a_page_are_those_of_its_stems(panel):
     for page in (1, 2, 1):
         panel.turn(page)
         panel.say("/strip/3/fader", "f", -6.0)
-        heard.append(panel.asked.get(timeout=PATIENCE_S).value)
+        feedback = panel.asked.get(timeout=PATIENCE_S)
+        heard.append((feedback.stem, feedback.position_db))
 
     assert [("3", -6.0), ("11", -6.0), ("3", -6.0)] == heard
 
@@ -130,7 +132,8 @@ def test_what_is_no_page_turns_none(panel, arguments):
     panel.say("/bank", tags, *([] if value is None else [value]))
     panel.say("/strip/1/fader", "f", -6.0)
 
-    assert Command("fader", ("9", -6.0)) == panel.asked.get(timeout=PATIENCE_S)
+    feedback = panel.asked.get(timeout=PATIENCE_S)
+    assert (feedback.stem, feedback.position_db) == ("9", -6.0)
 
 
 @pytest.mark.parametrize("strip", [0, 9, 17])
@@ -139,7 +142,8 @@ def test_a_strip_that_there_is_not_is_no_stem(panel, strip):
     panel.say(f"/strip/{strip}/fader", "f", -6.0)
     panel.say("/strip/8/fader", "f", -6.0)
 
-    assert Command("fader", ("8", -6.0)) == panel.asked.get(timeout=PATIENCE_S)
+    feedback = panel.asked.get(timeout=PATIENCE_S)
+    assert (feedback.stem, feedback.position_db) == ("8", -6.0)
 
 
 def test_a_page_past_the_last_is_empty_and_can_be_left(panel):

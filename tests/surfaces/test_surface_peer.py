@@ -8,12 +8,13 @@ import socket
 
 import pytest
 
-from sidecar.model.snapshot import Command
+from sidecar.model.snapshot import FaderFeedback
 from sidecar.osc import codec
 from sidecar.osc.destinations import resolve
 from sidecar.osc.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import shipped_configs
+from sidecar.surfaces.link import SurfaceLink
 from sidecar.surfaces.surface import load_surface
 
 FOLDER = shipped_configs() / "surfaces"
@@ -29,13 +30,21 @@ class Rig:
         self.peer = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self.peer.bind(("127.0.0.1", 0))
         self.peer.settimeout(PATIENCE_S)
-        self.asked: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self.asked: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
         server = bind("127.0.0.1", 0)
         self.address = server.getsockname()
         self.engine = EventLoop().__enter__()
         target = resolve(f"127.0.0.1:{self.peer.getsockname()[1]}")
-        self.port = OscPort([], surface=self.surface, surface_target=target)
-        self.engine.run(self.port.open(server, self.asked.put))
+        self.now_s = 100.0
+        self.port = OscPort([], link=SurfaceLink(self.surface, target, clock=lambda: self.now_s))
+        self.engine.run(self.port.open(server, lambda _command: None, report_fader=self.asked.put))
+
+    def send(self, target_db, from_db):
+        """One step of the fader, a quarter of a second after the peer said where it stands."""
+        assert self.port.fader.open()
+        self.port.fader.confirm(from_db)
+        self.now_s += 0.25
+        assert self.port.fader.advance(target_db, may_rise=True) is not None
 
     def hear(self):
         """The next message that the surface is sent, and that it came from the port that takes commands."""
@@ -76,24 +85,24 @@ def test_the_fader_is_sent_and_its_answer_is_heard(rig):
     """0 dB arrives as the number that the file promises, and said back it is 0 dB again."""
     name = rig.surface.name
     sent_to, answered_from = MAIN[name]
-    rig.engine.soon(rig.port.move_fader, 0.0)
+    rig.send(0.0, from_db=0.5)
     address, [value] = rig.hear()
     heard = rig.say(answered_from, value)
 
     assert (sent_to, pytest.approx(UNITY[name], abs=1e-6)) == (address, value)
-    assert Command("fader", pytest.approx(0.0, abs=1e-4)) == heard
+    assert (heard.position_db, heard.stem) == (pytest.approx(0.0, abs=1e-4), "")
 
 
 def test_a_hand_that_closes_the_fader_is_understood(rig):
     """The bottom of the travel, or -144 dB, is a closed fader."""
     bottom = -144.0 if rig.surface.scale == "db" else 0.0
 
-    assert Command("fader", -math.inf) == rig.say(MAIN[rig.surface.name][1], bottom)
+    assert rig.say(MAIN[rig.surface.name][1], bottom).position_db == -math.inf
 
 
 def test_the_fuse_holds_on_the_wire(rig):
     """Asked for 20 dB, what arrives is the highest that the file allows, +6 dB."""
-    rig.engine.soon(rig.port.move_fader, 20.0)
+    rig.send(20.0, from_db=5.9)
     _, [value] = rig.hear()
     level_db = value if rig.surface.scale == "db" else rig.surface.taper.gain_db(value)
 
@@ -106,6 +115,5 @@ def test_a_stem_is_heard_by_its_number(rig, stem):
     """Those that have addresses for stems; the touch layout is for one fader."""
     level = -10.0 if rig.surface.scale == "db" else 0.5
 
-    assert Command("fader", (str(stem), pytest.approx(-10.0, abs=1e-4))) == rig.say(
-        f"/stem/{stem}/fader", level
-    )
+    heard = rig.say(f"/stem/{stem}/fader", level)
+    assert (heard.stem, heard.position_db) == (str(stem), pytest.approx(-10.0, abs=1e-4))

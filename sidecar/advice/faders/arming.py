@@ -1,16 +1,18 @@
 """Leave to move a fader: given by a person, bounded, and withdrawn at the first doubt.
 
-Pure: every call brings its own time. Nothing leaves :meth:`Arming.next_position` unless a person armed it,
-audio is flowing, the fader answers, and no hand has taken it over.
+Pure: every call brings its own time, in seconds of real time. There is no target unless a person armed the
+fader, the workstation has said since then where it stands, audio is flowing, and nothing else moves it. How
+fast the fader goes there is for :class:`sidecar.advice.faders.guard.FaderGuard`.
 """
 
 from __future__ import annotations
 
 import math
-from collections import deque
 from dataclasses import dataclass
 
-from sidecar.advice.faders.tapers import FaderLimits, Ramp
+from sidecar.advice.faders.guard import OLDEST_S
+from sidecar.advice.faders.sent_path import SentPath
+from sidecar.advice.faders.tapers import FaderLimits
 from sidecar.model.readings import SILENCE, Limit, figure
 
 CAUTION = (
@@ -23,14 +25,26 @@ AUDIO_TIMEOUT_S = 1.0
 FEEDBACK_TIMEOUT_S = 1.0
 """Longest silence while the fader owes an answer. Surfaces that only report changes are quiet at rest."""
 
-SETTLE_S = 3.0
-"""Rest after each step up: one short-term window (Tech 3341 §2.2), so that its effect is seen first."""
+ARM_TIMEOUT_S = 30.0
+"""Ours: who asked for it stands by the fader for so long; later a touch is about something else."""
 
-HAND_DB = 1.0
-"""Further than this from all that was sent, the fader was moved by somebody else."""
+SILENCE_TIMEOUT_S = 1.0
+"""A rise waits through the pauses between words; after a longer silence it is over."""
+
+SETTLE_S = 3.0
+"""Rest after a step up: one short-term window (Tech 3341 §2.2), so that its effect is seen first."""
+
+RENEW_S = 60.0
+"""Ours: a shorter pass does not renew what may be raised in all, so that resets gain nothing."""
+
+HAND_DB = 0.5
+"""Further than this from the way that the fader was sent, something else moves it. Less is rounding."""
 
 _OWED_DB = 0.5
 """A fader this far from its last answer owes one: a coarse surface may swallow less."""
+
+_LOST = "Disarmed: the fader no longer says where it stands, or does not follow."
+_TOUCH = "touch the fader once, and it is armed as soon as the workstation says where it stands."
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,72 +60,120 @@ class ArmingDecision:
 
 
 class Arming:
-    """Decides whether, how far and how fast one fader may be moved."""
+    """Decides whether and how far one fader may be moved.
+
+    What was raised and the rest after a rise belong to the pass, whether armed or not.
+    """
 
     def __init__(self, limits: FaderLimits | None = None) -> None:
         self.limits = limits or FaderLimits()
         self.armed = False
         self.notice = ""
         """What was said last: the caution, why a move was cut or refused, why it was disarmed."""
-        self._cautioned = False
+        self._asked_s: float | None = None
+        self._no_rise = ""
         self._audio_s = SILENCE
-        self._feedback_db: float | None = None
+        self._silent_from_s: float | None = None
+        self._path = SentPath(0.0, HAND_DB)
         self._owed_since_s: float | None = None
-        self._start_db = 0.0
-        self._target_db = 0.0
-        self._step_top_db = SILENCE
+        self._reported_s = SILENCE
+        self._advanced_s = SILENCE
+        self._position_db = self._target_db = 0.0
+        self._sent_s = SILENCE
+        self._pass_began_s = SILENCE
+        self._risen_db = self._step_risen_db = 0.0
         self._rest_until_s = SILENCE
-        self._ramp = Ramp(0.0, 0.0)
-        self._sent: deque[tuple[float, float]] = deque()
+
+    @property
+    def is_waiting(self) -> bool:
+        """True where leave was asked for and the workstation has not said since where its fader stands."""
+        return self._asked_s is not None
+
+    @property
+    def is_rising(self) -> bool:
+        """True while the fader is on its way up."""
+        return self.armed and self._target_db > self._position_db
+
+    # --- leave ----------------------------------------------------------------------------------
 
     def arm(self, now_s: float) -> ArmingDecision:
-        """Gives leave. The first time the sentence is the caution, which must be shown."""
+        """Asks for leave: it is given by the next report of the fader. The sentence has the caution."""
         return self._said(self._arm(now_s))
 
     def _arm(self, now_s: float) -> ArmingDecision:
-        if self._feedback_db is None:
-            return ArmingDecision(
-                False, "Not armed: the fader has never said where it stands; switch its feedback on."
-            )
+        if self.armed:
+            return ArmingDecision(True, "Armed already.", self._target_db)
         if self._audio_is_lost(now_s):
             return ArmingDecision(
                 False, "Not armed: no audio is arriving, so the effect of a move could not be seen."
             )
-        if self.armed:
-            return ArmingDecision(True, "Armed already.", self._target_db)
-        self.armed = True
-        self._start_db = self._target_db = self._feedback_db
-        self._step_top_db = self._rest_until_s = SILENCE
-        self._owed_since_s = None
-        self._ramp = Ramp(self._feedback_db, now_s)
-        self._sent = deque([(now_s, self._feedback_db)])
-        caution = "" if self._cautioned else CAUTION
-        self._cautioned = True
-        return ArmingDecision(True, caution, self._target_db)
+        self._asked_s = now_s
+        return ArmingDecision(False, f"Not armed yet: {_TOUCH} {CAUTION}")
 
     def disarm(self, notice: str = "Disarmed by hand.") -> None:
-        """Withdraws leave; *notice* says why."""
+        """Withdraws leave, and a request for it; *notice* says why. Where the fader stands is forgotten."""
         self.armed, self.notice = False, notice
+        self._asked_s = None
 
-    def audio(self, now_s: float) -> None:
-        """Audio arrived; what comes after too long a silence finds nothing armed."""
+    def begin_pass(self, now_s: float) -> None:
+        """A new pass: a rise that was meant for the one before ends, and the total begins anew unless that
+        was shorter than RENEW_S. The rest after a rise goes on."""
+        self.stop_rise("a new pass has begun.")
+        if now_s - self._pass_began_s >= RENEW_S:
+            self._pass_began_s, self._risen_db = now_s, 0.0
+
+    # --- what is known --------------------------------------------------------------------------
+
+    def report_audio(self, now_s: float, *, is_silent: bool) -> None:
+        """Audio arrived; what comes after too long a gap finds nothing armed.
+
+        is_silent: there is no programme in it, or it is not a number.
+        """
         self._still_armed(now_s)
         self._audio_s = now_s
+        if not is_silent:
+            self._silent_from_s = None
+        elif self._silent_from_s is None:
+            self._silent_from_s = now_s
+        elif now_s - self._silent_from_s > SILENCE_TIMEOUT_S:
+            self.stop_rise("the programme is silent or not a number.")
 
-    def feedback(self, now_s: float, position_db: float) -> None:
-        """The fader said where it stands, dB. A position that nobody here sent disarms."""
+    def report_fader(self, now_s: float, position_db: float, received_s: float | None = None) -> None:
+        """The workstation said where its fader stands, dB. One that was moved by anything else disarms.
+
+        received_s: when the report arrived, where that was before *now_s*.
+        """
+        arrived_s = now_s if received_s is None else received_s
         if math.isnan(position_db):
             return
-        is_taken = self.armed and not (
-            self._is_on_its_way(position_db) or self._was_sent_lately(now_s, position_db)
-        )
-        self._feedback_db = position_db
-        self._owed_since_s = None
-        if is_taken:
-            self.disarm(
-                f"Disarmed: the fader stands at {figure(position_db)} dB, where the sidecar did not send it; "
-                "a hand or its automation has it."
-            )
+        if self.armed:
+            self._reported_s = max(self._reported_s, arrived_s)
+            self._follow(now_s, position_db)
+        elif self._asked_s is not None and arrived_s >= self._asked_s and self._still_asked(now_s):
+            self._begin(now_s, position_db)
+            self._reported_s = arrived_s
+
+    def forbid_rise(self, now_s: float, why: str) -> None:
+        """While *why* is a reason, nothing goes up and what is going up stops; "" lifts it."""
+        if why and not self._no_rise:
+            self._rest_until_s = max(self._rest_until_s, now_s + SETTLE_S)
+        self._no_rise = why
+        if why:
+            self.stop_rise(why)
+
+    def stop_rise(self, why: str) -> None:
+        """Leaves the fader where it is if it is on its way up."""
+        self.cap_rise(SILENCE, why)
+
+    def cap_rise(self, top_db: float, why: str) -> None:
+        """Lets a rise end at *top_db*, or here where the fader has passed that."""
+        if not self.is_rising or top_db >= self._target_db:
+            return
+        self._target_db = max(self._position_db, top_db)
+        if self._target_db == self._position_db:
+            self.notice = f"Stopped at {figure(self._position_db)} dB: {why}"
+
+    # --- moves ----------------------------------------------------------------------------------
 
     def ask(self, now_s: float, target_db: float) -> ArmingDecision:
         """Asks for the fader to go to *target_db*; upward in bounded steps with a rest between them."""
@@ -124,24 +186,85 @@ class Arming:
             )
         if not self._still_armed(now_s):
             return ArmingDecision(False, self.notice or "Refused: the fader is not armed; arm it first.")
-        if target_db <= self._ramp.position_db:
+        if now_s - self._reported_s > OLDEST_S:
+            return ArmingDecision(False, f"Refused: {_unheard(now_s - self._reported_s)}")
+        self._advanced_s = now_s
+        if target_db <= self._position_db:
             return self._lower(target_db)
         return self._raise(now_s, target_db)
 
-    def next_position(self, now_s: float) -> float | None:
-        """The position to send now, dB; None when nothing may or need be sent."""
-        if not self._still_armed(now_s) or self._ramp.position_db == self._target_db:
+    def target_db(self, now_s: float) -> float | None:
+        """Where the fader is to go now, dB; None where it is to be left alone."""
+        if not self._still_armed(now_s) or self._target_db == self._position_db:
             return None
-        self._ramp = self._ramp.towards(self._target_db, now_s)
-        position_db = self._ramp.position_db
-        self._sent.append((now_s, position_db))
-        if self._owed_since_s is None and self._feedback_db is not None:
-            owes = abs(position_db - self._feedback_db) > _OWED_DB
-            self._owed_since_s = now_s if owes else None
-        return position_db
+        if now_s - self._reported_s > OLDEST_S:
+            self.disarm(_LOST)
+            return None
+        if self.is_rising and self._is_silent:
+            self._advanced_s = now_s
+            return None
+        if now_s - self._advanced_s > OLDEST_S:
+            self.disarm("Disarmed: the fader does not follow; a hand or its automation holds it.")
+            return None
+        return self._target_db
+
+    @property
+    def may_rise(self) -> bool:
+        """False while nothing may be sent that could raise the fader."""
+        return not self._no_rise and not self._is_silent
+
+    def record_sent(self, now_s: float, position_db: float) -> None:
+        """The fader was sent to *position_db*, on its way to the target."""
+        change_db = position_db - self._position_db
+        if change_db > 0.0:
+            if now_s >= self._rest_until_s:
+                self._step_risen_db = 0.0
+            self._rest_until_s = now_s + SETTLE_S
+        self._risen_db = max(0.0, self._risen_db + change_db)
+        self._step_risen_db = max(0.0, self._step_risen_db + change_db)
+        self._position_db, self._sent_s = position_db, now_s
+        self._path.append(position_db)
+        self._note_owed(now_s)
+
+    # --- inside ---------------------------------------------------------------------------------
+
+    @property
+    def _is_silent(self) -> bool:
+        return self._silent_from_s is not None
+
+    def _begin(self, now_s: float, position_db: float) -> None:
+        self.armed, self._asked_s = True, None
+        if self._pass_began_s == SILENCE:
+            self._pass_began_s = now_s
+        self._position_db = self._target_db = position_db
+        self._sent_s = SILENCE
+        self._owed_since_s = None
+        self._path = SentPath(position_db, HAND_DB)
+        self.notice = f"Armed at {figure(position_db)} dB. {CAUTION}"
+
+    def _follow(self, now_s: float, position_db: float) -> None:
+        known_db = self._path.known_db
+        if not self._path.follow(position_db):
+            self.disarm(
+                f"Disarmed: the fader stands at {figure(position_db)} dB, where the sidecar did not send it; "
+                "a hand or its automation has it."
+            )
+            return
+        if self._path.known_db != known_db:
+            self._owed_since_s, self._advanced_s = None, now_s
+        self._note_owed(now_s)
+        if now_s - self._sent_s > FEEDBACK_TIMEOUT_S and self._target_db == self._position_db:
+            self._position_db = self._target_db = position_db  # as the surface rounds it
+
+    def _note_owed(self, now_s: float) -> None:
+        owes = abs(self._position_db - self._path.known_db) > _OWED_DB
+        if not owes:
+            self._owed_since_s = None
+        elif self._owed_since_s is None:
+            self._owed_since_s = now_s
 
     def _lower(self, target_db: float) -> ArmingDecision:
-        lowest_db = min(self.limits.lowest_db, self._ramp.position_db)
+        lowest_db = min(self.limits.lowest_db, self._position_db)
         self._target_db = max(target_db, lowest_db)
         if self._target_db == target_db:
             return ArmingDecision(True, "", target_db)
@@ -150,19 +273,20 @@ class Arming:
         )
 
     def _raise(self, now_s: float, target_db: float) -> ArmingDecision:
-        position_db = self._ramp.position_db
-        if position_db < self.limits.lowest_db:
+        if self._position_db < self.limits.lowest_db:
             return ArmingDecision(
                 False, "Refused: the fader is closed; open it by hand first.", limited_by="range"
             )
+        if self._no_rise:
+            return ArmingDecision(False, f"Refused: {self._no_rise}")
+        if self._is_silent:
+            return ArmingDecision(
+                False, "Refused: the programme is silent or not a number; nobody would hear it rise."
+            )
         top_db, limit, why = self._top(now_s)
-        if top_db <= position_db:
+        if top_db <= self._position_db:
             return ArmingDecision(False, f"Refused: {why}", limited_by=limit)
         self._target_db = min(target_db, top_db)
-        if now_s >= self._rest_until_s:
-            self._step_top_db = self._target_db
-            rise_s = (self._target_db - position_db) / self._ramp.up_db_per_s
-            self._rest_until_s = now_s + rise_s + SETTLE_S
         if self._target_db == target_db:
             return ArmingDecision(True, "", target_db)
         return ArmingDecision(True, f"Only to {figure(self._target_db)} dB: {why}", self._target_db, limit)
@@ -170,48 +294,56 @@ class Arming:
     def _top(self, now_s: float) -> tuple[float, Limit, str]:
         """How high the fader may go now, what kind of limit that is, and the sentence for it."""
         limits = self.limits
-        step_db = self._ramp.position_db + limits.step_up_db
+        step_left_db = limits.step_up_db
         step_text = f"one step raises by {figure(limits.step_up_db)} dB at most."
         if now_s < self._rest_until_s:
-            step_db = self._step_top_db
-            step_text = f"the last step up needs {self._rest_until_s - now_s:.0f} s more to show its effect."
+            step_left_db -= self._step_risen_db
+            rest_s = math.ceil(self._rest_until_s - now_s)
+            step_text = f"the last step up needs {rest_s} s more to show its effect."
         total_text = (
-            f"since it was armed the fader may rise by {figure(limits.total_up_db)} dB in all; arm it again."
+            f"in one pass the sidecar raises the fader by {figure(limits.total_up_db)} dB at most; "
+            "raise it by hand, or reset for a new pass."
         )
         range_text = f"the fader's range ends at {figure(limits.highest_db)} dB."
         tops: list[tuple[float, Limit, str]] = [
-            (step_db, "step", step_text),
-            (self._start_db + limits.total_up_db, "range", total_text),
+            (self._position_db + step_left_db, "step", step_text),
+            (self._position_db + limits.total_up_db - self._risen_db, "range", total_text),
             (limits.highest_db, "range", range_text),
         ]
         return min(tops, key=lambda top: top[0])
 
     def _still_armed(self, now_s: float) -> bool:
+        self._still_asked(now_s)
         if not self.armed:
             return False
         if self._audio_is_lost(now_s):
             self.disarm("Disarmed: no audio is arriving.")
         elif self._owed_since_s is not None and now_s - self._owed_since_s > FEEDBACK_TIMEOUT_S:
-            self.disarm("Disarmed: the fader no longer says where it stands.")
+            self.disarm(_LOST)
         return self.armed
+
+    def _still_asked(self, now_s: float) -> bool:
+        if self._asked_s is None:
+            return False
+        if self._audio_is_lost(now_s):
+            self.disarm("Not armed: no audio is arriving.")
+        elif now_s - self._asked_s > ARM_TIMEOUT_S:
+            self.disarm(
+                f"Not armed: for {ARM_TIMEOUT_S:.0f} s the workstation has not said where its fader stands. "
+                "Switch its feedback on, arm again, and touch the fader."
+            )
+        return self._asked_s is not None
 
     def _audio_is_lost(self, now_s: float) -> bool:
         return now_s - self._audio_s > AUDIO_TIMEOUT_S
 
-    def _is_on_its_way(self, position_db: float) -> bool:
-        """True where the fader has come nearer to where it was sent: some take longer than the ramp."""
-        if self._feedback_db is None or position_db == self._feedback_db:
-            return False
-        low_db, high_db = sorted((self._feedback_db, self._ramp.position_db))
-        return low_db <= position_db <= high_db
-
-    def _was_sent_lately(self, now_s: float, position_db: float) -> bool:
-        """True where the fader may be on its way through what was sent lately; answers come late."""
-        while len(self._sent) > 1 and self._sent[1][0] < now_s - FEEDBACK_TIMEOUT_S:
-            self._sent.popleft()
-        sent = [level_db for _, level_db in self._sent]
-        return min(sent) - HAND_DB <= position_db <= max(sent) + HAND_DB
-
     def _said(self, verdict: ArmingDecision) -> ArmingDecision:
         self.notice = verdict.sentence
         return verdict
+
+
+def _unheard(seconds: float) -> str:
+    return (
+        f"for {seconds:.0f} s the workstation has not said where its fader stands. Touch the fader, or let "
+        "the workstation repeat its position every second."
+    )

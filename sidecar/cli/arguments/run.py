@@ -89,6 +89,11 @@ def add_live(commands: Any) -> None:
     fader = parser.add_argument_group("the workstation's programme fader over OSC")
     fader.add_argument("--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file")
     fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
+    fader.add_argument(
+        "--surface-from",
+        metavar="HOST[:PORT]",
+        help="where it sends from, if not there: nothing else may say where the fader stands",
+    )
     _add_run_options(parser)
 
 

@@ -20,14 +20,14 @@ def run(options: argparse.Namespace) -> int:
     if options.apart:
         options.stems = ",".join(RehearsalSource.stems)
     mix = mix_of(options)
-    source = _source(options.pace, mix)
-    return run_session(source, options, layout="stereo", mix=mix, reach=rehearsed(options, source))
+    times = _times(options.pace)
+    source = _source(options.pace, times, mix)
+    return run_session(source, options, layout="stereo", mix=mix, reach=rehearsed(options, source, times))
 
 
-def _source(pace: str, mix: Mix | None) -> RehearsalSource:
+def _source(pace: str, times: float, mix: Mix | None) -> RehearsalSource:
     if pace == "fast":
         return RehearsalSource(pace="fast", apart=mix is not None)
-    times = 1.0 if pace == "real" else _times(pace)
     return RehearsalSource(
         clock=lambda: time.monotonic() * times,
         wait=lambda ahead_s: time.sleep(ahead_s / times),
@@ -36,7 +36,9 @@ def _source(pace: str, mix: Mix | None) -> RehearsalSource:
 
 
 def _times(pace: str) -> float:
-    """How many times faster than real it runs."""
+    """How many times faster than real it runs; where it does not wait at all, 1."""
+    if pace in ("real", "fast"):
+        return 1.0
     try:
         times = float(pace)
     except ValueError:

@@ -7,7 +7,6 @@ import contextlib
 import socket
 import sys
 import threading
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,6 +36,7 @@ from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Source
+from sidecar.surfaces.fader_line import FaderLine
 
 if TYPE_CHECKING:
     from sidecar.run.audio_recorder import AudioRecorder
@@ -97,8 +97,7 @@ def _session(
         targets,
         update_hz=options.osc_rate,
         allow=[network(text) for text in options.osc_allow or ()],
-        surface=reached.surface if reached else None,
-        surface_target=reached.target if reached else None,
+        link=reached.link if reached else None,
         root=options.osc_root,
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
@@ -114,7 +113,7 @@ def _session(
             duration_s=_seconds(options.duration),
             earlier=earlier,
             mix=mix,
-            remote=_remote(reached, lambda level_db: engine.soon(port.move_fader, level_db)),
+            remote=_remote(reached, port.fader),
             tape=_tape(source, options, closing),
             journal=journal,
             resumed=resumed,
@@ -124,7 +123,7 @@ def _session(
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),
     )
-    engine.run(port.open(server, session.send, streams, feed=session))
+    engine.run(port.open(server, session.send, streams, report_fader=session.report_fader, feed=session))
     closing.callback(lambda: engine.run(port.close()))
     return session
 
@@ -146,8 +145,10 @@ def _streams(options: argparse.Namespace, closing: contextlib.ExitStack) -> sock
     return closing.enter_context(bind(options.osc_bind, options.osc_tcp, "--osc-tcp", socket.SOCK_STREAM))
 
 
-def _remote(reached: FaderLink | None, move: Callable[[float], None]) -> RemoteFader | None:
-    return RemoteFader(reached.surface, move, at_once=reached.at_once) if reached else None
+def _remote(reached: FaderLink | None, line: FaderLine | None) -> RemoteFader | None:
+    if reached is None or line is None:
+        return None
+    return RemoteFader(reached.link.surface, line, at_once=reached.at_once)
 
 
 def _record(

@@ -9,20 +9,21 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sidecar.errors import SettingsError
-from sidecar.osc.destinations import Destination, resolve
-from sidecar.sources import FaderSource
+from sidecar.osc.destinations import resolve
+from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
-from sidecar.surfaces.surface import Surface, load_surface
+from sidecar.surfaces.fader_line import real_time_s
+from sidecar.surfaces.link import SurfaceLink, peer_from
+from sidecar.surfaces.surface import load_surface
 
 _REHEARSED = "decibels"
 
 
 @dataclass(frozen=True, slots=True)
 class FaderLink:
-    """Through what and where the fader is reached."""
+    """How the fader is reached."""
 
-    surface: Surface
-    target: Destination
+    link: SurfaceLink
     at_once: bool = False
     """Arms by itself: for a fader that can hurt nobody."""
 
@@ -44,13 +45,17 @@ def workstation(options: argparse.Namespace) -> Reach:
     where the workstation's host is not found.
     """
     if options.surface is None and options.surface_at is None:
+        if options.surface_from is not None:
+            raise SettingsError("--surface-from goes with --surface and --surface-at: give all three.")
         return no_fader
     if options.surface is None or options.surface_at is None:
         raise SettingsError(
             "A workstation's fader needs both: --surface says how it is spoken to, --surface-at where, "
             "such as --surface decibels --surface-at 127.0.0.1:8000."
         )
-    reached = FaderLink(load_surface(options.surface), resolve(options.surface_at))
+    _refuse_haste(options.pace)
+    peer = None if options.surface_from is None else peer_from(options.surface_from)
+    reached = FaderLink(SurfaceLink(load_surface(options.surface), resolve(options.surface_at), peer))
 
     @contextlib.contextmanager
     def reach(_server: socket.socket) -> Iterator[FaderLink]:
@@ -59,21 +64,40 @@ def workstation(options: argparse.Namespace) -> Reach:
     return reach
 
 
-def rehearsed(options: argparse.Namespace, source: FaderSource) -> Reach:
+def _refuse_haste(pace: str) -> None:
+    """A programme that runs as fast as it goes has no time in which a fader could move.
+
+    Raises SettingsError.
+    """
+    if pace == "fast":
+        raise SettingsError(
+            "--pace fast and a workstation's fader exclude each other: a fader moves in real time, so that "
+            "nothing leaps. Leave out --pace fast, or the fader's options."
+        )
+
+
+def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float) -> Reach:
     """The fader of a simulated workstation on a real socket, where the person asked for one.
+
+    times: how much faster than real the rehearsal runs. Where it is faster, its fader travels in the
+    rehearsal's own time and moves no level that anybody hears, so arming, ramps and rests keep that time too.
 
     Raises SettingsError where the surface cannot be used.
     """
     if options.surface is None and not options.obey:
         return no_fader
+    _refuse_haste(options.pace)
     surface = load_surface(options.surface or _REHEARSED)
 
     @contextlib.contextmanager
     def reach(server: socket.socket) -> Iterator[FaderLink]:
-        desk = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2])
+        desk = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2], times=times)
         desk.start()
         try:
-            yield FaderLink(surface, resolve("{}:{}".format(*desk.address)), options.obey)
+            target = resolve("{}:{}".format(*desk.address))
+            clock = real_time_s if times == 1.0 else lambda: source.played_s
+            link = SurfaceLink(surface, target, clock=clock)
+            yield FaderLink(link, options.obey)
         finally:
             desk.close()
 

@@ -40,8 +40,8 @@ def effects(
         closing.callback(lambda: engine.run(lamps.close()))
         closing.callback(lambda: engine.run(reactions.close()))
         takers: list[Callable[[Snapshot], None]] = [lamps.offer, reactions.offer]
-        if reached and reached.surface.show:
-            display = SurfaceFeedback(reached.surface, reached.target)
+        if reached and reached.link.surface.show:
+            display = SurfaceFeedback(reached.link.surface, reached.link.target)
             closing.callback(lambda: engine.run(display.close()))
             takers.append(display.offer)
         yield RunOutputs(tuple(_soon(engine, take) for take in takers), lamps.status)

@@ -52,6 +52,8 @@ class RehearsalSource:
         self._wait = wait or self._closed.wait
         self._loop = loop
         self._fader = Fader()
+        self.played_s = 0.0
+        """How much of the programme has been given."""
         self._stem_faders: dict[str, Fader] = {name: Fader() for name in STEMS} if apart else {}
         self.channels = 2 * max(1, len(self._stem_faders))
 
@@ -95,6 +97,7 @@ class RehearsalSource:
                 given += len(block)
                 if not self._is_time(start_s + given / RATE_HZ):
                     return
+                self.played_s = given / RATE_HZ
                 yield Block(block, gain_db=gain_db, stem_gains_db=stem_gains_db)
 
     def stem_slabs(self) -> Iterator[Sound]:

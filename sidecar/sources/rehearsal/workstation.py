@@ -17,7 +17,6 @@ Address = tuple[str, int]
 _POLL_S = 0.02
 _REPEAT_S = 0.5
 _CLOSE_S = 2.0
-_THERE_DB = 0.01
 _MOST_PEERS = 4
 _LARGEST_DATAGRAM = 65_535
 
@@ -26,23 +25,26 @@ class SimulatedWorkstation:
     """Takes fader messages of a surface on this machine, and says where the fader stands.
 
     It says so to everybody who moves the fader, as soon as they do it for the first time, whenever the fader
-    has moved, and twice a second while it is not yet where it was sent. What it does not understand it passes
-    over, as a workstation does.
+    has moved, and twice a second besides. What it does not understand it passes over, as a workstation does.
     """
 
-    def __init__(self, surface: Surface, fader: FaderSource, *, peer: Address | None = None) -> None:
+    def __init__(
+        self, surface: Surface, fader: FaderSource, *, peer: Address | None = None, times: float = 1.0
+    ) -> None:
         """peer: who is told without having spoken, as set up in a workstation: the sidecar's OSC port.
+        times: how much faster than real it lives.
 
         Raises NetworkError when this machine has no port left.
         """
         self._surface = surface.from_the_desk
         self._fader = fader
         self._socket = bind("127.0.0.1", 0)
-        self._socket.settimeout(_POLL_S)
+        self._poll_s, self._repeat_s = _POLL_S / times, _REPEAT_S / times
+        self._socket.settimeout(self._poll_s)
         self.address: Address = self._socket.getsockname()
         """Where it takes messages."""
         self._peers = [peer] if peer else []
-        self._sent_to_db = self._said_db = fader.fader_db
+        self._said_db = fader.fader_db
         self._said_s = 0.0
         self._closed = threading.Event()
         self._thread = threading.Thread(target=self._run, name="desk", daemon=True)
@@ -70,11 +72,10 @@ class SimulatedWorkstation:
         except TimeoutError:
             return
         except OSError:  # some systems report here that a peer has gone
-            self._closed.wait(_POLL_S)
+            self._closed.wait(self._poll_s)
             return
         for level_db in self._asked(datagram):
-            self._sent_to_db = min(max(level_db, LOWEST_DB), HIGHEST_DB)
-            self._fader.move_fader(self._sent_to_db)
+            self._fader.move_fader(min(max(level_db, LOWEST_DB), HIGHEST_DB))
             if sender not in self._peers:
                 self._peers = [*self._peers, sender][-_MOST_PEERS:]
                 self._say()
@@ -94,9 +95,8 @@ class SimulatedWorkstation:
         return levels
 
     def _report(self) -> None:
-        position_db = self._fader.fader_db
-        is_on_its_way = abs(position_db - self._sent_to_db) > _THERE_DB
-        if position_db != self._said_db or (is_on_its_way and time.monotonic() - self._said_s >= _REPEAT_S):
+        is_due = time.monotonic() - self._said_s >= self._repeat_s
+        if is_due or self._fader.fader_db != self._said_db:
             self._say()
 
     def _say(self) -> None:
