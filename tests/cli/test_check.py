@@ -173,3 +173,21 @@ def test_a_gain_that_raises_comes_with_a_caution(folder, capsys):
     assert "A gain of +10.0 dB" in raised
     assert "Turn the monitors down before you play a file that was raised." in raised
     assert "monitors" not in lowered
+
+
+def test_files_of_one_name_are_told_apart_and_notes_are_counted(folder, capsys):
+    """In the table, above the findings, and in the index of a report."""
+    for place in ("one", "two"):
+        (folder / place).mkdir()
+        tone(f"{place}/mix.wav")
+    clipped = np.full((RATE_HZ, 2), 0.01)
+    clipped[1000:1010] = 1.0
+    soundfile.write("two/mix.wav", clipped, RATE_HZ)
+    main(["check", "one", "two", "--report", "r.html"])
+
+    shown = capsys.readouterr().out
+    rows = [line.split() for line in shown.splitlines() if "/mix.wav  " in line]
+    assert [row[-3:] for row in rows] == [["✓", "passes", "·1"], ["✗", "fails", "·3"]]  # all are dual mono
+    index = (folder / "r.html").read_text(encoding="utf-8")
+    assert "one/mix.wav</a> · 1 note</th>" in index
+    assert "two/mix.wav</a> · 3 notes</th>" in index

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from pathlib import PurePath
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from sidecar.cli.name_cell import NameCell
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.table import open_table
+from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.remedy import gain_figure
-from sidecar.delivery.judge.verdict import Verdict, told
+from sidecar.delivery.judge.verdict import Verdict, note_count, told
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 
@@ -24,16 +25,17 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     console = Console(highlight=False)
     unit = goals[0].unit
     table = open_table("\n".join(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}" for goal in goals))
-    table.add_column("file", overflow="fold", min_width=12)
+    table.add_column("file", min_width=8)
     loudness = (f"I\n{unit}", "range\nLU", f"max S\n{unit}", f"max M\n{unit}")
     for heading in ("length", *loudness, "peak\ndBTP", "move\ndB"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict", no_wrap=True, min_width=8)
-    for outcome in outcomes:
-        table.add_row(*_cells(outcome))
+    names = distinct_names([outcome.file for outcome in outcomes])
+    for name, outcome in zip(names, outcomes, strict=True):
+        table.add_row(NameCell(name), *_cells(outcome))
     console.print(table)
-    for outcome in outcomes:
-        _show_findings(console, outcome)
+    for name, outcome in zip(names, outcomes, strict=True):
+        _show_findings(console, name, outcome)
     if any((verdict.move_db or 0.0) > 0 for outcome in outcomes for verdict in _verdicts(outcome)):
         console.print("\nTurn the monitors down before you play a file that was raised.")
 
@@ -43,13 +45,12 @@ def _verdicts(outcome: Outcome) -> tuple[Verdict, ...]:
 
 
 def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
-    name = Text(unsteered(PurePath(outcome.file).name))
+    """All but the name."""
     if isinstance(outcome, Unread):
-        return (name, *[""] * 7, "[bold]? unread[/bold]")
+        return (*[""] * 7, "[bold]? unread[/bold]")
     reading = outcome.measured.reading
     several = len(outcome.verdicts) > 1
     return (
-        name,
         _length(reading.seconds),
         figure(reading.integrated),
         figure(reading.loudness_range),
@@ -57,7 +58,9 @@ def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
         figure(reading.max_momentary),
         figure(reading.max_true_peak),
         "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in outcome.verdicts),
-        Text("\n").join(_stand(verdict, several) for verdict in outcome.verdicts),
+        Text("\n")
+        .join(_stand(verdict, several) for verdict in outcome.verdicts)
+        .append(_notes(outcome.verdicts)),
     )
 
 
@@ -67,11 +70,17 @@ def _stand(verdict: Verdict, several: bool) -> Text:
     return Text(f"{mark} {verdict.goal.name if several else word}", "" if verdict.passes else "bold")
 
 
-def _show_findings(console: Console, outcome: Outcome) -> None:
+def _notes(verdicts: Sequence[Verdict]) -> str:
+    """Their mark and their number; empty where there is nothing to look at."""
+    count = note_count(verdicts)
+    return f" {MARKS['note']}{count}" if count else ""
+
+
+def _show_findings(console: Console, name: str, outcome: Outcome) -> None:
     rows = list(_rows(outcome))
     if not rows:
         return
-    console.print(Text(f"\n{unsteered(PurePath(outcome.file).name)}", "bold"))
+    console.print(Text(f"\n{unsteered(name)}", "bold"))
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=1)
     grid.add_column(overflow="fold")

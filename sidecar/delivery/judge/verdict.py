@@ -91,6 +91,11 @@ def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
     yield from (("", finding) for finding in goals if finding.kind == "note")
 
 
+def note_count(verdicts: Sequence[Verdict]) -> int:
+    """How many notes there are on a file, each counted once."""
+    return sum(finding.kind == "note" for _, finding in told(verdicts))
+
+
 Rated = tuple[float, Finding]
 """A fault with its excess in dB or LU, by which the worst is found."""
 

@@ -6,12 +6,13 @@ import os
 from collections.abc import Sequence
 from urllib.parse import quote
 
+from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
-from sidecar.delivery.judge.findings import time_code
+from sidecar.delivery.judge.findings import MARKS, time_code
 from sidecar.delivery.judge.remedy import gain_figure
-from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.judge.verdict import Verdict, note_count
 from sidecar.delivery.report.markup import Markup, tag
-from sidecar.delivery.report.page import CAUTIONS, file_name, goal_words, page
+from sidecar.delivery.report.page import CAUTIONS, goal_words, page
 from sidecar.delivery.report.signature import Signature
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
@@ -61,12 +62,14 @@ def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]
         *(tag("th", goal.name, scope="col") for goal in goals),
         *(tag("th", words, scope="col", class_="number") for words in heads),
     )
-    rows = [_row(outcome, link, len(goals)) for outcome, link in zip(files, links, strict=True)]
+    names = distinct_names([outcome.file for outcome in files])
+    rows = [
+        _row(outcome, name, link, len(goals)) for outcome, name, link in zip(files, names, links, strict=True)
+    ]
     return tag("table", tag("thead", head), tag("tbody", *rows))
 
 
-def _row(outcome: Outcome, link: str, goals: int) -> Markup:
-    name = file_name(outcome.file)
+def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
     if isinstance(outcome, Unread):
         error = tag("td", f"? could not be read: {outcome.error}", colspan=str(5 + goals))
         return tag("tr", tag("th", name, scope="row"), error)
@@ -80,10 +83,15 @@ def _row(outcome: Outcome, link: str, goals: int) -> Markup:
     )
     return tag(
         "tr",
-        tag("th", tag("a", name, href=quote(os.fsencode(link))), scope="row"),
+        tag("th", tag("a", name, href=quote(os.fsencode(link))), _notes(outcome.verdicts), scope="row"),
         *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
         *(tag("td", words, class_="number") for words in figures),
     )
+
+
+def _notes(verdicts: Sequence[Verdict]) -> str:
+    count = note_count(verdicts)
+    return f" {MARKS['note']} {count} {'note' if count == 1 else 'notes'}" if count else ""
 
 
 def _words(verdict: Verdict) -> str:
