@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from sidecar.advice.faders.history import FaderHistory
 from sidecar.advice.programme.advisor import ProgrammeAdvisor
+from sidecar.delivery.judge.remedy import remedy_findings, remedy_for
 from sidecar.errors import SettingsError
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
-from sidecar.model.readings import BLOCK_S, SILENCE, Reading, figure
+from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading, figure
 from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
@@ -54,8 +55,8 @@ class FinishedPass:
     stem_names: tuple[str, ...] = ()
     stems: StemBalance | None = None
     told_stems: frozenset[str] = frozenset()
-    has_own_events: bool = True
-    """False where nobody watched, so that what broke the goal's ceiling is still to be marked."""
+    is_file: bool = False
+    """A finished file: measured whole, without a fader and without events of a run."""
 
 
 class Review:
@@ -110,12 +111,12 @@ class Review:
             counsel.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
             plan = counsel.rides()
             stems = _stem_faders(past, goal)
-            if not past.has_own_events:
+            if past.is_file:
                 self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
             self._snapshot = replace(
                 self._snapshot,
                 goal=goal,
-                next_pass=counsel.next_pass(),
+                next_pass=_file_move(past.reading, goal) if past.is_file else counsel.next_pass(),
                 rides=plan.rides,
                 rides_reason=plan.reason,
                 stems=stems.stems() if stems else (),
@@ -163,7 +164,7 @@ def past_of_file(measured: Measured) -> FinishedPass:
         ),
         energies=course.energy,
         true_peak=course.true_peak.max(axis=1, initial=SILENCE).astype(np.float64),
-        has_own_events=False,
+        is_file=True,
     )
 
 
@@ -183,6 +184,31 @@ def integrated_course(energies: Floats) -> NDArray[np.float32]:
         course[done:end] = gated_loudness([Part(heard)])
         taken, done = ready, end
     return course
+
+
+def _file_move(reading: Reading, goal: Goal) -> Move:
+    """The remedy that a check gives. A gain on a finished file lands where it is worked out to land: the band
+    of the landing has no width."""
+    damage = (
+        f"{reading.bad_samples:,} samples are not numbers: export the file again."
+        if reading.bad_samples
+        else ""
+    )
+    if reading.integrated == SILENCE:
+        return Move(reason=damage or "Nothing in it is louder than the gate at −70 LUFS.")
+    remedy = remedy_for(reading, goal)
+    landing = reading.integrated + remedy.gain_db
+    words = [finding.sentence for finding in remedy_findings(reading, goal, remedy)]
+    if not (words or damage):
+        words = [f"It stands inside {goal.title} as it is."]
+    return Move(
+        gain_db=remedy.gain_db,
+        landing=landing,
+        landing_low=landing,
+        landing_high=landing,
+        limited_by="ceiling" if remedy.peaks_db else None,
+        reason=" ".join([damage, *words]).strip(),
+    )
 
 
 def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:

@@ -8,6 +8,7 @@ import soundfile
 
 import tui
 from sidecar.cli import main
+from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
@@ -19,6 +20,7 @@ from sidecar.run.review import Review, integrated_course, past_of_file, past_of_
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources.file import FileSource
+from tui.drawing.panels.advice import advice
 
 RATE_HZ = 48_000
 
@@ -83,6 +85,34 @@ def test_a_file_is_shown_with_the_move_that_lands_it(of_file):
     assert snapshot.next_pass.gain_db < 0.0
     assert pytest.approx(snapshot.next_pass.landing, abs=0.01) == _obvious_integrated(of_file.energies * gain)
     assert snapshot.rides_reason
+
+
+@pytest.mark.parametrize("goal", ["r128", "r128-s1", "aes-album", "premaster", "a85"])
+def test_a_file_has_the_remedy_of_a_check_and_no_band(mix, of_file, goal):
+    """On any goal: the same gain, the same sentences, and one place where it lands."""
+    move = Review(of_file, load_goal(goal)).snapshot().next_pass
+    verdict = judge(measure(mix), load_goal(goal))
+    said = " ".join(finding.sentence for finding in verdict.findings if finding.kind == "remedy")
+
+    assert move.gain_db == verdict.move_db
+    assert move.reason == (said or f"It stands inside {load_goal(goal).title} as it is.")
+    assert move.landing_low == move.landing == move.landing_high
+    assert move.landing == pytest.approx(of_file.reading.integrated + move.gain_db)
+
+
+def test_the_screen_shows_no_band_of_a_file(of_file):
+    shown = advice(Review(of_file, load_goal("r128")).snapshot(), relative=False)
+
+    assert shown.landing == "lands at −23.0 LUFS"
+    assert shown.likely == ""
+
+
+def test_a_silent_file_has_no_move(tmp_path):
+    soundfile.write(tmp_path / "silent.wav", np.zeros((RATE_HZ, 2)), RATE_HZ)
+    move = Review(past_of_file(measure(tmp_path / "silent.wav")), load_goal("r128")).snapshot().next_pass
+
+    assert move.is_quiet
+    assert "louder than the gate" in move.reason
 
 
 def test_the_course_of_a_file_ends_where_its_reading_ends(of_file):

@@ -25,7 +25,7 @@ def review():
     reading = Reading(seconds=120.0, integrated=float(integrated[-1]), true_peak=(-0.3,), max_true_peak=-0.3)
     unknown = np.full(energies.size, np.nan, np.float32)
     course = type(course)(course.seconds, course.short_term, integrated, unknown)
-    past = FinishedPass("mix.wav", 48_000, "mono", reading, course, energies, peaks, has_own_events=False)
+    past = FinishedPass("mix.wav", 48_000, "mono", reading, course, energies, peaks, is_file=True)
     return Review(past, load_goal("r128"))
 
 

@@ -104,6 +104,8 @@ def _landing(goal: Goal, call: Chosen, *, relative: bool) -> tuple[str, str]:
     landing = f"{'mix ' if call.stem else ''}lands at {wording.level(move.landing, goal, relative=relative)}"
     if not (math.isfinite(move.landing_low) and math.isfinite(move.landing_high)):
         return landing, ""
+    if move.landing_low == move.landing_high:  # a finished file: nothing is left to chance
+        return landing, ""
     low, high = (
         wording.bare_level(value, goal, relative=relative) for value in (move.landing_low, move.landing_high)
     )
