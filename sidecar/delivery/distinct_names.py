@@ -19,7 +19,7 @@ def distinct_names(paths: Sequence[str | os.PathLike[str]]) -> list[str]:
     """
     parts = [PurePath(path).parts for path in paths]
     names = [""] * len(parts)
-    left, length = range(len(parts)), 0
+    left, length = list(range(len(parts))), 0
     while left:
         length += 1
         ends = Counter(parts[place][-length:] for place in left)

@@ -138,7 +138,7 @@ def _cut(notes: str) -> str | None:
 
 
 @cache
-def _straight() -> type[Any]:
+def straight_reader() -> type[Any]:
     """soundfile's reader without its habit of seeking to where it is after every read: MPEG decoders take
     that for a jump, and what they give behind it is wrong for a moment."""
     import soundfile
@@ -174,7 +174,7 @@ def refuse_irregular(path: Path) -> None:
 
 def _open(path: Path) -> Any:
     try:
-        reader = _straight()
+        reader = straight_reader()
     except OSError as error:
         raise SourceError(
             f"The library that reads sound files is missing ({error}). Install it: "

@@ -102,6 +102,12 @@ def with_loudness(bext: bytes, claimed: Claimed) -> bytes:
     return bext[:VERSION_AT] + fields + bext[RESERVED_AT:]
 
 
+def without_umid(bext: bytes) -> bytes:
+    """The chunk without its unique material identifier: it belongs to one piece of material alone (SMPTE
+    ST 330, from memory)."""
+    return bext[:UMID_AT] + bytes(LOUDNESS_AT - UMID_AT) + bext[LOUDNESS_AT:]
+
+
 def with_history(bext: bytes, line: str) -> bytes:
     """The chunk with one more line in its coding history (EBU R 98: lines end in CR LF, from memory).
 

@@ -54,23 +54,33 @@ def add_match(commands: Any) -> None:
         "sidecar match *.wav\n"
         "sidecar match --goal aes-album --sequence 01.wav 02.wav 03.wav\n"
         "sidecar match --like reference.wav mix.wav\n"
-        "sidecar match --write levelled *.wav",
+        "sidecar match --together --goal aes-track masters\n"
+        "sidecar match --write levelled masters",
     )
     parser.description += (  # type: ignore[operator]
-        " A gain goes no further up\nthan the goal's limits allow; which one held it is said."
-        " Copies are dithered, measured\nagain, and never written over an original."
-        " Ends with 0 when all stand where they should,\n1 when some cannot,"
-        " 2 when something could not be read or written."
+        " A gain goes no further than\nthe goal's limits allow, and down for peaks; which limit held it is"
+        " said. Copies keep\ntheir metadata and subfolders. They are dithered, measured again, and written"
+        " only\nwhere 'sidecar check' passes them for that goal, never over an original. Ends with 0\nwhen"
+        " all stand where they should, 1 when some cannot, 2 when something could not be\nread or written."
     )
-    parser.add_argument("files", nargs="+", metavar="FILE")
-    parser.add_argument("--goal", default="r128", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
+    _add_list(parser)
+    parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
     parser.add_argument(
         "--sequence",
         action="store_true",
-        help="one gain for all, so that their balance stays: the loudest lands on the target",
+        help="one gain for all, so that their balance stays: the one with which all pass and the loudest is "
+        "nearest to the target",
     )
     parser.add_argument(
-        "--like", metavar="FILE", help="this file's loudness is the target; the goal's limits still hold"
+        "--together",
+        action="store_true",
+        help="the loudest level that all can reach under their limits, at most the target",
+    )
+    parser.add_argument(
+        "--like",
+        metavar="FILE",
+        help="this file's loudness is the target; the goal's limits hold, and with --goal its loudness too",
     )
     parser.add_argument(
         "--write", metavar="DIR", help="write copies with their gain into this folder, never over an original"
@@ -110,10 +120,7 @@ def _add_archive(parser: argparse.ArgumentParser) -> None:
         "A folder stands for the sound files in it, a pattern in quotes ('masters/**/*.wav')\n"
         "for what it matches, and - for a list of paths on the input.",
     )
-    group.add_argument("--list", metavar="L", help="a file that lists paths, one a line; - is the input")
-    group.add_argument(
-        "-0", "--zeros", action="store_true", help="the paths in a list end in NUL, not in lines"
-    )
+    _add_list(group)
     group.add_argument(
         "--archive",
         metavar="DB",
@@ -124,6 +131,13 @@ def _add_archive(parser: argparse.ArgumentParser) -> None:
         "--cluster",
         metavar="ADDRESS",
         help="share the files of an archive among the workers of a dask scheduler",
+    )
+
+
+def _add_list(group: argparse._ActionsContainer) -> None:
+    group.add_argument("--list", metavar="L", help="a file that lists paths, one a line; - is the input")
+    group.add_argument(
+        "-0", "--zeros", action="store_true", help="the paths in a list end in NUL, not in lines"
     )
 
 

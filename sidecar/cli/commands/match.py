@@ -6,16 +6,29 @@ import argparse
 import json
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from rich.console import Console
 
-from sidecar.cli.results.match_outcome import MatchOutcome, as_json
+from sidecar.cli.match_files import found_files
+from sidecar.cli.match_sentences import out_of_set
+from sidecar.cli.results.match_outcome import Matched, MatchOutcome, as_json
 from sidecar.cli.results.match_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Told, each
-from sidecar.delivery.match.gains import Piece, match_sequence, match_singly
-from sidecar.delivery.match.render import copies, render
+from sidecar.delivery.copy_places import copy_places
+from sidecar.delivery.distinct_names import distinct_names
+from sidecar.delivery.match.gains import (
+    OneGain,
+    Piece,
+    as_loud_as,
+    match_sequence,
+    match_singly,
+    programme,
+    together,
+)
+from sidecar.delivery.match.render import Terms
+from sidecar.delivery.match_copy import OffGoal, write_copy
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
@@ -29,39 +42,46 @@ CAUTION = (
     "Caution: raised gain can hurt ears and loudspeakers. "
     "Turn the monitors down before you play what was raised."
 )
+_USUAL_GOAL = "r128"
+_WHOLE_SET = "No copy is written: the gain of a sequence needs all of its files."
 
 
 def run(options: argparse.Namespace) -> int:
     """Measures the set, works out the gains, and writes the copies where asked to."""
-    goal = load_goal(options.goal)
-    paths = [Path(file) for file in options.files]
-    targets = _targets(options, paths)
+    _refuse_contradictions(options)
+    goal = load_goal(options.goal or _USUAL_GOAL)
+    found = found_files(options, None if options.write is None else Path(options.write))
+    paths = [Path(file) for file in found]
+    targets = _targets(options, paths, [*found.values()])
     with kept_log():
-        target_lufs = _target(options, goal)
-        outcomes = _levelled(options, paths, goal, target_lufs)
+        goals = _goals(options, goal)
+        matched = _levelled(options, paths, goals)
         if targets:
-            outcomes = _written(options, outcomes, targets)
+            matched = replace(matched, outcomes=_written(options, matched, targets))
     if options.json:
-        print(
-            json.dumps(
-                [as_json(*pair, goal, target_lufs) for pair in zip(options.files, outcomes, strict=True)],
-                indent=1,
-            )
-        )
+        pairs = zip(found, matched.outcomes, strict=True)
+        print(json.dumps([as_json(*pair, matched) for pair in pairs], indent=1))
     else:
-        show(options, outcomes, goal, target_lufs)
-    if any(outcome.level and outcome.level.gain_db > 0 for outcome in outcomes):
+        show(options, matched)
+    if any(outcome.level and outcome.level.gain_db > 0 for outcome in matched.outcomes):
         Console(stderr=options.json, highlight=False).print(CAUTION)
-    if any(outcome.error for outcome in outcomes):
+    if any(outcome.error for outcome in matched.outcomes):
         return FAULTY
-    return DONE if all(outcome.stands(goal) for outcome in outcomes) else NOT_ALL
+    return DONE if all(outcome.stands for outcome in matched.outcomes) else NOT_ALL
 
 
-def _targets(options: argparse.Namespace, paths: Sequence[Path]) -> list[Path | SourceError]:
+def _refuse_contradictions(options: argparse.Namespace) -> None:
+    if options.write is None and options.replace:
+        raise SettingsError("--replace is about copies: give --write FOLDER with it.")
+    if options.together and (options.sequence or options.like):
+        raise SettingsError("--together finds a loudness of its own: leave --sequence and --like out.")
+
+
+def _targets(
+    options: argparse.Namespace, paths: Sequence[Path], below: Sequence[PurePath]
+) -> list[Path | SourceError]:
     """Where each copy goes; nothing where none is wanted."""
     if options.write is None:
-        if options.replace:
-            raise SettingsError("--replace is about copies: give --write FOLDER with it.")
         return []
     folder = Path(options.write)
     try:
@@ -69,12 +89,13 @@ def _targets(options: argparse.Namespace, paths: Sequence[Path]) -> list[Path | 
     except OSError as error:
         raise SettingsError(f"--write {folder}: {error.strerror}. Name a folder that can be made.") from error
     kept = [*paths, *([Path(options.like)] if options.like else [])]
-    return copies(paths, folder, kept, options.replace)
+    return copy_places(paths, below, folder, kept, options.replace)
 
 
-def _target(options: argparse.Namespace, goal: Goal) -> float:
+def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
+    """What every copy must pass, the one with the target first."""
     if options.like is None:
-        return goal.target_lufs
+        return [goal]
     reference = Path(options.like)
     (piece,) = _pieces([reference], options)
     if isinstance(piece, SidecarError):
@@ -82,7 +103,7 @@ def _target(options: argparse.Namespace, goal: Goal) -> float:
     integrated = piece[0].reading.integrated
     if integrated == SILENCE:
         raise SourceError(f"{reference} is silent: there is no loudness in it to match. Choose another.")
-    return integrated
+    return [as_loud_as(goal, integrated), *([goal] if options.goal else [])]
 
 
 def _pieces(paths: Sequence[Path], options: argparse.Namespace) -> list[tuple[Piece, Seen] | SidecarError]:
@@ -95,40 +116,61 @@ def _pieces(paths: Sequence[Path], options: argparse.Namespace) -> list[tuple[Pi
     return each(paths, measured, options.jobs)
 
 
-def _levelled(
-    options: argparse.Namespace, paths: Sequence[Path], goal: Goal, target_lufs: float
-) -> list[MatchOutcome]:
-    pieces = _pieces(paths, options)
-    match = match_sequence if options.sequence else match_singly
-    read = [piece[0] for piece in pieces if not isinstance(piece, SidecarError)]
-    levels = iter(match(read, goal, target_lufs))
-    return [
-        MatchOutcome(path, error=str(piece))
-        if isinstance(piece, SidecarError)
-        else MatchOutcome(path, piece[0].reading, next(levels), piece[1])
-        for path, piece in zip(paths, pieces, strict=True)
-    ]
+def _levelled(options: argparse.Namespace, paths: Sequence[Path], goals: Sequence[Goal]) -> Matched:
+    measured = _pieces(paths, options)
+    pieces = [one[0] for one in measured if not isinstance(one, SidecarError)]
+    all_at = together(pieces, goals)
+    if options.together and all_at is not None:
+        goals = [as_loud_as(goals[0], min(all_at.loudness, goals[0].target_lufs)), *goals]
+    one_gain = match_sequence(pieces, goals) if options.sequence else OneGain(match_singly(pieces, goals))
+    left = iter(zip(pieces, one_gain.levels, strict=True))
+    outcomes = []
+    for path, name, one in zip(paths, distinct_names(paths), measured, strict=True):
+        if isinstance(one, SidecarError):
+            outcomes.append(MatchOutcome(path, name, error=str(one)))
+        else:
+            outcomes.append(MatchOutcome(path, name, *next(left), one[1]))
+    before = after = None
+    if len(pieces) > 1:
+        before = programme(pieces, [0.0] * len(pieces))
+        after = programme(pieces, [level.gain_db if level else 0.0 for level in one_gain.levels])
+    read = [outcome for outcome in outcomes if outcome.piece is not None]
+    unable = [read[place] for place in one_gain.unable]
+    return Matched(outcomes, goals, all_at, before, after, one_gain.conflict, unable)
 
 
 def _written(
-    options: argparse.Namespace, outcomes: Sequence[MatchOutcome], targets: Sequence[Path | SourceError]
+    options: argparse.Namespace, matched: Matched, targets: Sequence[Path | SourceError]
 ) -> list[MatchOutcome]:
-    if options.sequence and any(outcome.error for outcome in outcomes):
-        kept = "is not written: the gain of a sequence needs all of its files."
-        return [
-            outcome if outcome.error else replace(outcome, error=f"{outcome.path} {kept}")
-            for outcome in outcomes
-        ]
+    outcomes = matched.outcomes
+    if options.sequence and any(map(out_of_set, outcomes)):
+        return [outcome if outcome.error else replace(outcome, off_goal=_WHOLE_SET) for outcome in outcomes]
 
     def write(place: int, tell: Told, workers: int) -> MatchOutcome:
         outcome, target = outcomes[place], targets[place]
-        if outcome.level is None:
+        if not outcome.passes or outcome.level is None:
             return outcome
         if isinstance(target, SourceError):
             raise target
-        gain_db, seen = outcome.level.gain_db, outcome.seen
-        landed = render(outcome.path, target, gain_db, options.layout, tell, workers, seen)
-        return replace(outcome, target=target, landed=landed.reading)
+        try:
+            copy, gain_db = write_copy(
+                outcome.path,
+                target,
+                outcome.level.gain_db,
+                matched.goals,
+                Terms(options.layout, workers, outcome.seen),
+                may_correct=not options.sequence,
+                progress=tell,
+            )
+        except OffGoal as error:
+            return replace(outcome, off_goal=str(error))
+        return replace(
+            outcome,
+            target=target,
+            landed=copy.measured.reading,
+            copy_gain_db=gain_db,
+            carried=copy.carried,
+        )
 
     done = each([outcome.path for outcome in outcomes], write, options.jobs)
     return [

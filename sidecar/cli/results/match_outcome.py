@@ -1,21 +1,21 @@
-"""What came of one file of a matched set, in sentences and as JSON."""
+"""What came of one file of a matched set, and of the set, as data and as JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from sidecar.cli.run.lines import number
-from sidecar.delivery.match.gains import Level, limit_sentence, over_ceiling_db, peak_sentence
+from sidecar.delivery.match.gains import Conflict, Level, Piece, Together
+from sidecar.delivery.match.render import Carried
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 from sidecar.wave.bext_write import Seen
 
 _LANDING_LU = 0.05
 """How far a copy may measure from what was worked out for it: half of the last digit shown."""
-_SILENT = "Nothing in it is louder than the gate at −70 LUFS: there is no loudness to match."
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,9 @@ class MatchOutcome:
     """One file's line."""
 
     path: Path
-    reading: Reading | None = None
+    name: str = ""
+    """The shortest that tells it from the others."""
+    piece: Piece | None = None
     level: Level | None = None
     seen: Seen | None = None
     """By what the file is known that was measured."""
@@ -31,7 +33,23 @@ class MatchOutcome:
     """Where its copy was written."""
     landed: Reading | None = None
     """What the copy measures."""
+    copy_gain_db: float | None = None
+    """The gain that the copy has."""
+    carried: Carried = field(default_factory=Carried)
+    """What the copy has not taken over."""
+    off_goal: str = ""
+    """Why its copy was not written: it would not pass."""
     error: str = ""
+
+    @property
+    def reading(self) -> Reading | None:
+        return None if self.piece is None else self.piece.reading
+
+    @property
+    def gain_db(self) -> float:
+        """That of the copy, or the one worked out."""
+        planned = self.level.gain_db if self.level else 0.0
+        return planned if self.copy_gain_db is None else self.copy_gain_db
 
     @property
     def missed_lu(self) -> float:
@@ -40,40 +58,51 @@ class MatchOutcome:
             return 0.0
         return abs(self.landed.integrated - self.level.landing)
 
-    def stands(self, goal: Goal) -> bool:
-        """True when the file is, or will be, where it was asked to be, and under the ceiling."""
-        level = self.level
-        return (
-            not self.error
-            and level is not None
-            and level.limited_by is None
-            and over_ceiling_db(level, goal) <= 0
-            and self.missed_lu <= _LANDING_LU
-        )
+    @property
+    def is_off(self) -> bool:
+        """True where the copy landed elsewhere than worked out, though it passes."""
+        return self.missed_lu > _LANDING_LU
+
+    @property
+    def passes(self) -> bool:
+        """True when the file meets the goal at its new level."""
+        return not (self.error or self.off_goal) and self.level is not None and not self.level.broken
+
+    @property
+    def stands(self) -> bool:
+        """True when nothing is left to do: it passes, and its copy is whole and where it was to land."""
+        return self.passes and not self.is_off and not self.carried.lost
 
 
-def sentences(outcome: MatchOutcome, goal: Goal) -> list[str]:
-    """What is to be known about one file besides its figures."""
-    name = outcome.path.name
-    if outcome.error:
-        return [outcome.error]
-    if outcome.level is None:
-        return [f"{name}: {_SILENT}"]
-    said = [peak_sentence(outcome.level, goal)]
-    if outcome.missed_lu > _LANDING_LU:
-        said.append(f"Its copy landed {outcome.missed_lu:.2f} LU off. Measure the original again.")
-    return [f"{name}: {sentence}" for sentence in said if sentence]
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """A whole set."""
+
+    outcomes: Sequence[MatchOutcome]
+    goals: Sequence[Goal]
+    """What every copy passes; the first has the target."""
+    together: Together | None
+    """How loud all could be at once."""
+    before: Reading | None
+    """The files in sequence as one programme; None without at least two of them."""
+    after: Reading | None
+    """The same with the gains."""
+    conflict: Conflict | None = None
+    """Two files that a sequence's gain cannot serve."""
+    unable: Sequence[MatchOutcome] = ()
+    """Files of a sequence that no gain brings inside."""
+
+    @property
+    def goal(self) -> Goal:
+        return self.goals[0]
+
+    @property
+    def measured(self) -> list[MatchOutcome]:
+        """Those that were read: places in the set count these."""
+        return [outcome for outcome in self.outcomes if outcome.piece is not None]
 
 
-def limits(outcomes: Sequence[MatchOutcome], goal: Goal, target_lufs: float) -> list[str]:
-    """What kept gains down, each said once: a sequence has one gain."""
-    measured = [outcome for outcome in outcomes if outcome.reading is not None]
-    levels = [outcome.level for outcome in measured if outcome.level is not None]
-    said = [limit_sentence(level, goal, target_lufs, measured[level.limiting].path.name) for level in levels]
-    return [sentence for sentence in dict.fromkeys(said) if sentence]
-
-
-def as_json(file: str, outcome: MatchOutcome, goal: Goal, target_lufs: float) -> dict[str, Any]:
+def as_json(file: str, outcome: MatchOutcome, matched: Matched) -> dict[str, Any]:
     """One file's object; *file* is its name as it was given."""
     if outcome.reading is None:
         return {"file": file, "error": outcome.error}
@@ -83,17 +112,45 @@ def as_json(file: str, outcome: MatchOutcome, goal: Goal, target_lufs: float) ->
         "integrated_lufs": number(reading.integrated),
         "loudness_range_lu": number(reading.loudness_range),
         "max_true_peak_dbtp": number(reading.max_true_peak),
-        "goal": goal.name,
-        "target_lufs": number(target_lufs),
+        "goal": matched.goal.name,
+        "target_lufs": number(matched.goal.target_lufs),
         "wanted_db": level.wanted_db if level else None,
         "gain_db": level.gain_db if level else None,
         "landing_lufs": number(level.landing) if level else None,
         "landing_true_peak_dbtp": number(level.true_peak) if level else None,
         "limited_by": level.limited_by if level else None,
         "over_limit_db": level.over_db if level else None,
-        "stands": outcome.stands(goal),
+        "broken": list(level.broken) if level else ["silent"],
+        "stands": outcome.stands,
         "written": str(outcome.target) if outcome.target else None,
+        "written_gain_db": outcome.copy_gain_db,
         "written_lufs": number(landed.integrated) if landed else None,
         "written_true_peak_dbtp": number(landed.max_true_peak) if landed else None,
+        "left_out": list(outcome.carried.left_out),
+        "lost": list(outcome.carried.lost),
+        "set": _set(matched),
+        **({"off_goal": outcome.off_goal} if outcome.off_goal else {}),
         **({"error": outcome.error} if outcome.error else {}),
+    }
+
+
+def _set(matched: Matched) -> dict[str, Any]:
+    """What holds for all files, in the object of each."""
+    all_at = matched.together
+    return {
+        "together_lufs": number(all_at.loudness) if all_at else None,
+        "together_limited_by": all_at.limited_by if all_at else None,
+        "together_limiting": str(matched.measured[all_at.limiting].path) if all_at else None,
+        "programme": _programme(matched.before),
+        "programme_then": _programme(matched.after),
+    }
+
+
+def _programme(reading: Reading | None) -> dict[str, Any] | None:
+    if reading is None:
+        return None
+    return {
+        "integrated_lufs": number(reading.integrated),
+        "loudness_range_lu": number(reading.loudness_range),
+        "max_true_peak_dbtp": number(reading.max_true_peak),
     }

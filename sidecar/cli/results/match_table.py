@@ -1,78 +1,93 @@
-"""A matched set as a table, with a sentence for each file that needs one."""
+"""A matched set as a table, with the sentences that it needs."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
-from rich.text import Text
+from rich.table import Table
 
-from sidecar.cli.results.match_outcome import MatchOutcome, limits, sentences
+from sidecar.cli.match_sentences import sentences
+from sidecar.cli.name_cell import NameCell
+from sidecar.cli.results.match_outcome import Matched, MatchOutcome
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.table import open_table
-from sidecar.delivery.match.gains import dynamics, over_ceiling_db, signed
-from sidecar.model.readings import figure
-from sidecar.settings.goals import Goal
+from sidecar.delivery.match.gains import signed
+from sidecar.model.readings import Reading, figure
 
 
-def show(
-    options: argparse.Namespace, outcomes: Sequence[MatchOutcome], goal: Goal, target_lufs: float
-) -> None:
+def show(options: argparse.Namespace, matched: Matched) -> None:
+    """Prints it."""
     console = Console(highlight=False)
-    whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
-    how = ", one gain for the sequence" if options.sequence else ""
-    table = open_table(unsteered(f"{whose}: {figure(target_lufs)} {goal.unit}{how}"))
-    table.add_column("file", overflow="fold", min_width=12)
-    for heading in (
-        f"I\n{goal.unit}",
-        "range\nLU",
-        "peak\ndBTP",
-        "gain\ndB",
-        f"lands\n{goal.unit}",
-        "peak\nthen",
-    ):
-        table.add_column(heading, justify="right", no_wrap=True)
-    if options.write is not None:
-        table.add_column(f"written\n{goal.unit}", justify="right", no_wrap=True)
-    table.add_column("", no_wrap=True)
-    for outcome in outcomes:
-        table.add_row(*_cells(outcome, goal, options.write is not None))
+    with_copies = options.write is not None
+    table = _table(options, matched)
+    for outcome in matched.outcomes:
+        table.add_row(NameCell(outcome.name), *_cells(outcome, with_copy=with_copies))
+    if matched.before is not None:
+        table.add_section()
+        table.add_row("all in sequence", *_programme(matched, with_copy=with_copies))
     console.print(table)
-    for outcome in outcomes:
-        for sentence in sentences(outcome, goal):
-            console.print(unsteered(sentence), markup=False)
-    for sentence in limits(outcomes, goal, target_lufs):
+    for sentence in sentences(matched, for_sequence=options.sequence):
         console.print(unsteered(sentence), markup=False)
-    differ = dynamics([o.reading for o in outcomes if o.reading], f"{figure(target_lufs)} {goal.unit}")
-    if differ:
-        console.print(differ, markup=False)
 
 
-def _cells(outcome: MatchOutcome, goal: Goal, with_copy: bool) -> list[str | Text]:
-    reading, level = outcome.reading, outcome.level
-    cells: list[str | Text] = [Text(unsteered(outcome.path.name))]
-    cells += (
-        [figure(reading.integrated), figure(reading.loudness_range), figure(reading.max_true_peak)]
-        if reading
-        else [""] * 3
-    )
-    cells += [signed(level.gain_db), figure(level.landing), figure(level.true_peak)] if level else [""] * 3
+def _table(options: argparse.Namespace, matched: Matched) -> Table:
+    goal = matched.goal
+    whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
+    if options.together:
+        whose = f"{goal.title}, as loud as all can be together"
+    how = ", one gain for the sequence" if options.sequence else ""
+    table = open_table(unsteered(f"{whose}: {figure(goal.target_lufs)} {goal.unit}{how}"))
+    table.add_column("file", min_width=8)
+    headings = [f"I\n{goal.unit}", "range\nLU", "peak\ndBTP", "gain\ndB", f"lands\n{goal.unit}", "peak\nthen"]
+    if options.write is not None:
+        headings.append(f"written\n{goal.unit}")
+    for heading in headings:
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    return table
+
+
+def _cells(outcome: MatchOutcome, *, with_copy: bool) -> list[str]:
+    """All but the name."""
+    level = outcome.level
+    cells = _figures(outcome.reading)
+    cells += [signed(outcome.gain_db), figure(level.landing), figure(level.true_peak)] if level else [""] * 3
     if with_copy:
         cells.append(figure(outcome.landed.integrated) if outcome.landed else "")
-    return [*cells, _word(outcome, goal)]
+    return [*cells, _word(outcome, with_copy=with_copy)]
 
 
-def _word(outcome: MatchOutcome, goal: Goal) -> str:
-    if outcome.reading is None:
-        return "[bold]? unread[/bold]"
-    if outcome.error:
-        return "[bold]✗ not written[/bold]"
-    if outcome.level is None:
-        return "[bold]✗ silent[/bold]"
-    if outcome.level.limited_by is not None:
-        return f"[bold]✗ {outcome.level.limited_by}[/bold]"
-    if over_ceiling_db(outcome.level, goal) > 0:
-        return "[bold]✗ peak[/bold]"
-    return "✓" if outcome.stands(goal) else "[bold]✗ off[/bold]"
+def _programme(matched: Matched, *, with_copy: bool) -> list[str]:
+    then = matched.after
+    landing = [figure(then.integrated), figure(then.max_true_peak)] if then else [""] * 2
+    return [*_figures(matched.before), "", *landing, *([""] if with_copy else []), ""]
+
+
+def _figures(reading: Reading | None) -> list[str]:
+    if reading is None:
+        return [""] * 3
+    return [figure(reading.integrated), figure(reading.loudness_range), figure(reading.max_true_peak)]
+
+
+def _word(outcome: MatchOutcome, *, with_copy: bool) -> str:
+    fault = _fault(outcome, with_copy=with_copy)
+    return f"[bold]{fault}[/bold]" if fault else "✓"
+
+
+def _fault(outcome: MatchOutcome, *, with_copy: bool) -> str:
+    """The mark and word of what is wrong; empty where nothing is."""
+    level = outcome.level
+    broken, held_by = (level.broken, level.limited_by) if level else (("silent",), None)
+    is_missing = bool(outcome.error or outcome.off_goal) or (with_copy and outcome.target is None)
+    words = (
+        ("? unread", outcome.reading is None),
+        ("✗ silent", "silent" in broken),
+        ("✗ damaged", "damage" in broken),
+        (f"✗ {held_by or next(iter(broken), '')}", bool(broken)),
+        ("✗ not written", is_missing),
+        ("✗ off", outcome.is_off),
+        ("✗ not all kept", bool(outcome.carried.lost)),
+    )
+    return next((word for word, holds in words if holds), "")
