@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
-from sidecar.delivery.copy_samples import Samples
+from sidecar.delivery.copy_samples import ABOUT_THE_SAMPLES, Samples, in_words
 from sidecar.errors import SourceError
 from sidecar.wave.bext import Claimed, with_loudness, without_umid
 
@@ -21,10 +21,6 @@ _MOST_CHUNKS = 4096
 _MOST_BEXT_BYTES = 1 << 20
 _W64_TAIL = bytes.fromhex("f3acd311 8cd100c0 4f8edb8a")
 """Behind the four letters of each W64 chunk but the first."""
-_ABOUT_THE_SAMPLES = frozenset((b"PEAK", b"peak", b"ovvw", b"umid", b"levl"))
-"""Peaks, overviews and a unique material identifier: true of the source's samples alone."""
-
-
 _ByteOrder = Literal["big", "little"]
 _ReadHeader = Callable[[bytes], tuple[bytes, int, int, int]]
 """From 24 bytes a chunk's name, its size, the bytes of its header and the unit that sizes fill up to."""
@@ -66,8 +62,8 @@ def copy_chunks(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[st
     samples.refuse_other_packing(source.read(min(size, _PROVEN_FRAMES * samples.frame_bytes)), order)
     left_out, shorter = [], 0
     for part in container.sections:
-        if samples.gain_db and part.name in _ABOUT_THE_SAMPLES:
-            left_out.append(_words(part.name))
+        if samples.gain_db and part.name in ABOUT_THE_SAMPLES:
+            left_out.append(in_words(part.name))
             shorter += part.stop - part.start
         elif part is holder:
             copy_bytes(source, target, part.start, audio)
@@ -99,8 +95,8 @@ def copy_coded_caf(source: BinaryIO, target: BinaryIO, coded: BinaryIO, samples:
                 for early in [fresh.pop(name) for name in list(fresh)]:
                     copy_bytes(coded, target, early.start, early.stop)
             copy_bytes(coded, target, replacement.start, replacement.stop)
-        elif samples.gain_db and part.name in _ABOUT_THE_SAMPLES:
-            left_out.append(_words(part.name))
+        elif samples.gain_db and part.name in ABOUT_THE_SAMPLES:
+            left_out.append(in_words(part.name))
         else:
             copy_bytes(source, target, part.start, part.stop)
     return left_out
@@ -217,7 +213,3 @@ def _lower(source: BinaryIO, target: BinaryIO, field: tuple[int, int, _ByteOrder
     target.seek(place)
     target.write(size.to_bytes(width, order))
     target.seek(0, os.SEEK_END)
-
-
-def _words(name: bytes) -> str:
-    return "UMID" if name == b"umid" else f"{name.decode('ascii', 'replace')} chunk"

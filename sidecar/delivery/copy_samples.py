@@ -39,6 +39,9 @@ WHOLE_NUMBER_BITS = {
 FLOATING_BITS = {"FLOAT": 32, "DOUBLE": 64}
 _PACKED = frozenset(("PCM_S8", "PCM_U8", "PCM_16", "PCM_24", "PCM_32", *FLOATING_BITS))
 """Encodings of which every sample has its own bytes."""
+ABOUT_THE_SAMPLES = frozenset((b"PEAK", b"peak", b"levl", b"ovvw", b"ovwf", b"MD5 ", b"umid"))
+"""Chunks with peaks, an overview, a sum or an identifier of the samples (Tech 3285 supplement 3 for ``levl``,
+the others by common practice, no source): they are not true of a copy at another gain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +133,11 @@ def opened(source: Path, gain_db: float, progress: Callable[[float], None]) -> I
                 "Give it the gain before it is coded, in the workstation."
             )
         yield Samples(sound, source.name, gain_db, progress)
+
+
+def in_words(chunk: bytes) -> str:
+    """A chunk's name as it is said to a person."""
+    return "UMID" if chunk == b"umid" else f"{chunk.decode('ascii', 'replace').strip()} chunk"
 
 
 def _whole_numbers(

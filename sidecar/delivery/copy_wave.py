@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import BinaryIO
 
-from sidecar.delivery.copy_samples import FLOATING_BITS, Samples
+from sidecar.delivery.copy_samples import ABOUT_THE_SAMPLES, FLOATING_BITS, Samples, in_words
 from sidecar.errors import SourceError
 from sidecar.wave.bext import (
     HISTORY_AT,
@@ -16,13 +16,10 @@ from sidecar.wave.bext import (
     with_loudness,
     without_umid,
 )
-from sidecar.wave.chunks import Chunk, Wave, read_chunk, walk
+from sidecar.wave.chunks import Wave, read_chunk, walk
 from sidecar.wave.rewrite import NewChunk, Part, write_anew
 
 _MOST_BEXT_BYTES = 1 << 20
-_ABOUT_THE_SAMPLES = (b"PEAK", b"levl", b"MD5 ")
-"""Chunks that hold peaks, an overview or a sum of the samples (Tech 3285 supplement 3 for ``levl``, the
-others by common practice, no source): they are not true of a copy at another gain."""
 
 
 def copy_wave(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[str]:
@@ -41,8 +38,8 @@ def copy_wave(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[str]
             parts += [data] if old_bext else [bext, data]
         elif chunk.name == b"bext":
             parts.append(bext)
-        elif samples.gain_db and chunk.name in _ABOUT_THE_SAMPLES:
-            left_out.append(_words(chunk))
+        elif samples.gain_db and chunk.name in ABOUT_THE_SAMPLES:
+            left_out.append(in_words(chunk.name))
         else:
             parts.append(chunk)
     write_anew(target, source, wave, parts)
@@ -88,7 +85,3 @@ def _history_line(samples: Samples) -> str:
     dither = "; TPDF dither" if samples.bits else ""
     word_bits = samples.bits or FLOATING_BITS[sound.subtype]
     return f"A=PCM,F={sound.samplerate},W={word_bits}{mode},T=gain {samples.gain_db:+.2f} dB{dither}"
-
-
-def _words(chunk: Chunk) -> str:
-    return f"{chunk.name.decode('ascii').strip()} chunk"

@@ -11,11 +11,15 @@ import struct
 import numpy as np
 import pytest
 import soundfile
+from wave_files import CUE, FMT, IXML, LIST, bext, pcm_24, riff, taken_apart
 
 from sidecar.delivery.copy_library import CodedOutput
 from sidecar.delivery.copy_samples import opened
 from sidecar.delivery.match.render import render
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SourceError
+from sidecar.wave.bext import Claimed
+from sidecar.wave.bext_write import prepare, stamp
 
 RATE_HZ = 48_000
 IMAGE = bytes(range(256)) * 40
@@ -304,3 +308,55 @@ def test_a_full_disk_is_said_of_the_copy(tmp_path, out, monkeypatch):
     with pytest.raises(SourceError, match=r"its copy .*out/a.flac cannot be written \(No space left"):
         render(tmp_path / "a.flac", out / "a.flac", -6.0)
     assert [*out.iterdir()] == []
+
+
+# WAV
+
+
+def wave_with_everything():
+    chunks = (
+        (b"bext", bext(umid=bytes(range(1, 65)), loudness=(-100,) * 5)),
+        (b"fmt ", FMT),
+        CUE,
+        (b"id3 ", b"ID3\x03\0\0" + PICTURE),
+        (b"data", pcm_24(4.0)),
+        IXML,
+        LIST,
+        (b"LIST", b"adtlnote" + struct.pack("<II", 5, 1) + b"A" * 6),
+        (b"axml", b"<a/>"),
+        (b"PEAK", bytes(24)),
+        (b"zzzz", b"nobody knows"),
+    )
+    return riff(*chunks, tail=b"behind")
+
+
+def test_a_copy_of_a_wave_keeps_every_chunk_and_no_identifier_of_the_material(tmp_path, out):
+    source = wave_with_everything()
+    moved, carried = copied(tmp_path, out, "a.wav", source)
+    same, kept = copied(tmp_path, out, "b.wav", source, 0.0)
+
+    old, new, unmoved = (
+        [c for c in taken_apart(content) if c[0] not in {b"bext", b"data"}]
+        for content in (source, moved, same)
+    )
+    assert new == [chunk for chunk in old if chunk[0] != b"PEAK"]
+    assert unmoved == old
+    assert all(content.endswith(b"behind") for content in (moved, same))
+    before, after, zero = (dict(taken_apart(content))[b"bext"] for content in (source, moved, same))
+    assert after[:348] == zero[:348] == before[:348]
+    assert after[348:412] == bytes(64)
+    assert zero[348:412] == before[348:412]
+    assert after[422 : len(before)] == before[422:]
+    assert (carried.left_out, kept.left_out) == (("UMID", "PEAK chunk"), ())
+
+
+def test_a_stamp_changes_five_fields_of_a_wave_and_nothing_else(tmp_path):
+    source = wave_with_everything()
+    (tmp_path / "a.wav").write_bytes(source)
+    measured = measure(tmp_path / "a.wav")
+    stamp(tmp_path / "a.wav", Claimed.of(measured.reading), prepare(tmp_path / "a.wav"))
+    stamped = (tmp_path / "a.wav").read_bytes()
+
+    at = source.index(b"bext") + 8
+    assert stamped[: at + 412] + stamped[at + 422 :] == source[: at + 412] + source[at + 422 :]
+    assert stamped[at + 412 : at + 422] != source[at + 412 : at + 422]
