@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Any, Literal
 
 from rich.console import Console
-from rich.text import Text
 
+from sidecar.cli.name_cell import NameCell
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Told, each
 from sidecar.cli.terminal.table import open_table
+from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SidecarError, SourceError
@@ -121,24 +122,25 @@ def _fields(claimed: Claimed) -> dict[str, float | None]:
 def _show(paths: Sequence[Path], outcomes: Sequence[StampOutcome | SidecarError], goal: Goal | None) -> None:
     console = Console(highlight=False)
     table = open_table()
-    table.add_column("file", overflow="fold", min_width=12)
+    table.add_column("file", min_width=8)
     table.add_column("", no_wrap=True)
     for heading in ("I\nLUFS", "range\nLU", "peak\ndBTP", "max M\nLUFS", "max S\nLUFS"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
-    for path, outcome in zip(paths, outcomes, strict=True):
+    names = distinct_names(paths)
+    for name, outcome in zip(names, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
-            table.add_row(Text(unsteered(path.name)), *[""] * 6, "[bold]? failed[/bold]")
+            table.add_row(NameCell(name), *[""] * 6, "[bold]? failed[/bold]")
             continue
-        table.add_row(Text(unsteered(path.name)), "claimed", *_cells(outcome.before or Claimed()))
+        table.add_row(NameCell(name), "claimed", *_cells(outcome.before or Claimed()))
         table.add_row("", "measures", *_cells(outcome.now), _WORDS[outcome.done])
     console.print(table)
-    for path, outcome in zip(paths, outcomes, strict=True):
+    for name, outcome in zip(names, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
             console.print(unsteered(str(outcome)), markup=False)
         elif outcome.done == "off goal" and goal is not None:
             console.print(
-                f"{unsteered(path.name)}: It does not meet {goal.title} and was left alone. "
+                f"{unsteered(name)}: It does not meet {goal.title} and was left alone. "
                 f"sidecar check --goal {goal.name} says why.",
                 markup=False,
             )

@@ -71,6 +71,7 @@ class Reports:
         """Writes the index; gives where to look for what was written."""
         any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
         own = [path.with_suffix("") if self._several else path for path in self._asked] if any_checked else []
+        own = list(dict.fromkeys(own))  # plot and course may share a folder
         if not self._index:
             return own
         if self._several or not any_checked:
