@@ -99,7 +99,7 @@ def refuse_without_room(folder: Path, bytes_needed: int) -> None:
     free = shutil.disk_usage(folder).free
     if free < bytes_needed + _SPARE_BYTES:
         raise SourceError(
-            f"a copy needs {bytes_needed / 1e6:,.1f} MB and {folder} has {free / 1e6:,.1f} MB left. Make room."
+            f"a copy needs {bytes_needed / 1e6:,.1f} MB; {folder} has {free / 1e6:,.1f} MB left. Make room."
         )
 
 
