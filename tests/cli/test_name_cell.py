@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 from rich.table import Table
 
-from sidecar.cli.name_cell import NameCell
+from sidecar.cli.terminal.name_cell import NameCell
 
 
 def lines(name, width):

@@ -13,8 +13,8 @@ import pytest
 import soundfile
 from wave_files import CUE, FMT, IXML, LIST, bext, pcm_24, riff, taken_apart
 
-from sidecar.delivery.copy_library import CodedOutput
-from sidecar.delivery.copy_samples import opened
+from sidecar.delivery.match.copy_library import CodedOutput
+from sidecar.delivery.match.copy_samples import opened
 from sidecar.delivery.match.render import render
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SourceError

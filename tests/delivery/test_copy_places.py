@@ -4,7 +4,7 @@ from pathlib import Path, PurePath
 
 import pytest
 
-from sidecar.delivery.copy_places import copy_places
+from sidecar.delivery.match.copy_places import copy_places
 
 
 @pytest.fixture

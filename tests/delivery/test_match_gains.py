@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from sidecar.cli.match_sentences import dynamics
+from sidecar.cli.results.match_sentences import dynamics
 from sidecar.delivery.match.gains import (
     Piece,
     as_loud_as,

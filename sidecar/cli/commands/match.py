@@ -10,14 +10,15 @@ from pathlib import Path, PurePath
 
 from rich.console import Console
 
-from sidecar.cli.match_files import found_files
-from sidecar.cli.match_sentences import out_of_set
+from sidecar.cli.arguments.match_files import found_files
 from sidecar.cli.results.match_outcome import Matched, MatchOutcome, as_json
+from sidecar.cli.results.match_sentences import out_of_set
 from sidecar.cli.results.match_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Told, each
-from sidecar.delivery.copy_places import copy_places
 from sidecar.delivery.distinct_names import distinct_names
+from sidecar.delivery.match.checked_copy import OffGoal, write_copy
+from sidecar.delivery.match.copy_places import copy_places
 from sidecar.delivery.match.gains import (
     OneGain,
     Piece,
@@ -28,7 +29,6 @@ from sidecar.delivery.match.gains import (
     together,
 )
 from sidecar.delivery.match.render import Terms
-from sidecar.delivery.match_copy import OffGoal, write_copy
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE

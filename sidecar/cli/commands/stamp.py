@@ -11,9 +11,9 @@ from typing import Any, Literal
 
 from rich.console import Console
 
-from sidecar.cli.name_cell import NameCell
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
+from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.progress import Told, each
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.distinct_names import distinct_names

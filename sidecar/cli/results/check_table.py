@@ -8,8 +8,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sidecar.cli.name_cell import NameCell
 from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.checking import Outcome, Unread

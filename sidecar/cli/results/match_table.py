@@ -8,10 +8,10 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from sidecar.cli.match_sentences import sentences
-from sidecar.cli.name_cell import NameCell
 from sidecar.cli.results.match_outcome import Matched, MatchOutcome
+from sidecar.cli.results.match_sentences import sentences
 from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.match.gains import signed
 from sidecar.model.readings import Reading, figure

@@ -16,11 +16,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sidecar.delivery.copy_chunks import copy_chunks, copy_coded_caf
-from sidecar.delivery.copy_flac import copy_flac
-from sidecar.delivery.copy_library import code
-from sidecar.delivery.copy_samples import Samples, opened
-from sidecar.delivery.copy_wave import copy_wave
+from sidecar.delivery.match.copy_chunks import copy_chunks, copy_coded_caf
+from sidecar.delivery.match.copy_flac import copy_flac
+from sidecar.delivery.match.copy_library import code
+from sidecar.delivery.match.copy_samples import Samples, opened
+from sidecar.delivery.match.copy_wave import copy_wave
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SourceError
 from sidecar.wave.bext import Claimed

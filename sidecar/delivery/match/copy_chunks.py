@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
-from sidecar.delivery.copy_samples import ABOUT_THE_SAMPLES, Samples, in_words
+from sidecar.delivery.match.copy_samples import ABOUT_THE_SAMPLES, Samples, in_words
 from sidecar.errors import SourceError
 from sidecar.wave.bext import Claimed, with_loudness, without_umid
 

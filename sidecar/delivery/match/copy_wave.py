@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import BinaryIO
 
-from sidecar.delivery.copy_samples import ABOUT_THE_SAMPLES, FLOATING_BITS, Samples, in_words
+from sidecar.delivery.match.copy_samples import ABOUT_THE_SAMPLES, FLOATING_BITS, Samples, in_words
 from sidecar.errors import SourceError
 from sidecar.wave.bext import (
     HISTORY_AT,

@@ -14,9 +14,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 
-from sidecar.delivery.copy_chunks import copy_bytes
-from sidecar.delivery.copy_library import CodedOutput
-from sidecar.delivery.copy_samples import Samples
+from sidecar.delivery.match.copy_chunks import copy_bytes
+from sidecar.delivery.match.copy_library import CodedOutput
+from sidecar.delivery.match.copy_samples import Samples
 from sidecar.errors import SourceError
 
 _MARKER = b"fLaC"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import BinaryIO
 
-from sidecar.delivery.copy_samples import Samples
+from sidecar.delivery.match.copy_samples import Samples
 from sidecar.errors import SourceError
 
 
