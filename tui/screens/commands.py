@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, cast
+from typing import Protocol, cast
 
 from textual.actions import parse
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
@@ -13,13 +13,25 @@ from textual.widgets import Input
 
 from sidecar.settings.goals import Goal
 from tui import texts
+from tui.controller import Controller
 from tui.drawing import wording
 from tui.keys import KEYS
-
-if TYPE_CHECKING:
-    from tui.screens.main import MainScreen
+from tui.palette import Palette
 
 _ITSELF = "commands"
+
+
+class ScreenWithKeys(Protocol):
+    """What the list needs of the screen whose keys it offers."""
+
+    desk: Controller
+    palette: Palette
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Whether that does something now."""
+
+    async def run_action(self, action: str) -> bool:
+        """Does it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +59,7 @@ class RunCommands(Provider):
                 yield Hit(score, matcher.highlight(name), command.run, text=name, help=meaning)
 
     def _commands(self) -> Iterator[Named]:
-        screen = cast("MainScreen", self.screen)
+        screen = cast(ScreenWithKeys, self.screen)
         seen = {_ITSELF}
         for binding in KEYS:
             _, action, parameters = parse(binding.action)
@@ -62,10 +74,10 @@ class RunCommands(Provider):
             yield from _goals(screen.desk.feed.goals(), screen)
 
     def _text(self, text: str) -> str:
-        return cast("MainScreen", self.screen).palette.text(text)
+        return cast(ScreenWithKeys, self.screen).palette.text(text)
 
 
-def _goals(goals: Sequence[Goal], screen: MainScreen) -> Iterator[Named]:
+def _goals(goals: Sequence[Goal], screen: ScreenWithKeys) -> Iterator[Named]:
     for goal in goals:
         figures = f"{wording.plain(goal.target_lufs)} {goal.unit}, {wording.plain(goal.ceiling_dbtp)} dBTP"
         yield Named(
@@ -75,7 +87,7 @@ def _goals(goals: Sequence[Goal], screen: MainScreen) -> Iterator[Named]:
         )
 
 
-async def _aim(screen: MainScreen, name: str) -> None:
+async def _aim(screen: ScreenWithKeys, name: str) -> None:
     screen.desk.tell("goal", name)
 
 
