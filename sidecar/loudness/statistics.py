@@ -1,19 +1,17 @@
-"""What a whole course of 100 ms energies measures: integrated, maxima, loudness range, excursions."""
+"""What a whole course of 100 ms energies measures: integrated, maxima, loudness range."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.loudness.gating import GATING_STEPS, Part, Powers, gated_loudness, gating_powers, loudness_of
+from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers, loudness_of
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import BLOCK_S, SILENCE, mean_square
-from sidecar.settings.goals import Goal
+from sidecar.model.readings import SILENCE, mean_square
 
 SHORT_TERM_STEPS = 30
 """100 ms steps in the 3 s window (Tech 3341 §2.2)."""
@@ -24,9 +22,6 @@ COMFORT_ABOVE_LU, COMFORT_BELOW_LU = 3.0, 5.0
 _RANGE_GATE_LU = 20.0
 """Relative gate of the loudness range; comparisons are ≥ here (Tech 3342 §3.1)."""
 
-_BRIDGE_STEPS = 10
-"""Excursions less than a second apart are one."""
-
 
 @dataclass(frozen=True, slots=True)
 class ProgrammeStatistics:
@@ -36,17 +31,6 @@ class ProgrammeStatistics:
     max_short_term: float = SILENCE
     max_momentary: float = SILENCE
     loudness_range: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Excursion:
-    """A stretch in which a reading is out of its range. Times are those at which it reads so."""
-
-    kind: Literal["above comfort", "below comfort", "over short-term", "over momentary"]
-    start_s: float
-    length_s: float
-    by_lu: float
-    """How far out it is at its worst, always positive."""
 
 
 def measured(energies: Floats) -> ProgrammeStatistics:
@@ -92,26 +76,6 @@ def loudness_range(short_term: Floats) -> float:
     return high - low if math.isfinite(low) else 0.0
 
 
-def excursions(energies: Floats, goal: Goal) -> list[Excursion]:
-    """Where the readings of 100 ms energies, shape (n,), leave comfort and the goal's limits, by time.
-
-    Pauses, 20 LU and more under the rest, are not programme and are not counted as too quiet.
-    """
-    short_term, momentary = windowed(energies, SHORT_TERM_STEPS), windowed(energies, GATING_STEPS)
-    level, quick = loudness_of(short_term), loudness_of(momentary)
-    above = level - (goal.target_lufs + COMFORT_ABOVE_LU)
-    below = np.where(programme_windows(short_term), goal.target_lufs - COMFORT_BELOW_LU - level, SILENCE)
-    found = [
-        *_found("above comfort", above, SHORT_TERM_STEPS),
-        *_found("below comfort", below, SHORT_TERM_STEPS),
-    ]
-    if goal.max_short_term_lufs is not None:
-        found += _found("over short-term", level - goal.max_short_term_lufs, SHORT_TERM_STEPS)
-    if goal.max_momentary_lufs is not None:
-        found += _found("over momentary", quick - goal.max_momentary_lufs, GATING_STEPS)
-    return sorted(found, key=lambda excursion: excursion.start_s)
-
-
 def runs(flags: NDArray[np.bool_], bridge: int) -> Iterator[tuple[int, int]]:
     """First and past-the-last index of each run of True; gaps of up to *bridge* are closed."""
     hits = np.flatnonzero(flags)
@@ -120,16 +84,3 @@ def runs(flags: NDArray[np.bool_], bridge: int) -> Iterator[tuple[int, int]]:
     cuts = np.flatnonzero(np.diff(hits) > bridge + 1)
     for first, last in zip(hits[np.append(0, cuts + 1)], hits[np.append(cuts, hits.size - 1)], strict=True):
         yield int(first), int(last) + 1
-
-
-def _found(
-    kind: Literal["above comfort", "below comfort", "over short-term", "over momentary"],
-    excess_lu: Floats,
-    steps: int,
-) -> list[Excursion]:
-    return [
-        Excursion(
-            kind, (first + steps) * BLOCK_S, (past - first) * BLOCK_S, float(excess_lu[first:past].max())
-        )
-        for first, past in runs(excess_lu > 0.0, _BRIDGE_STEPS)
-    ]

@@ -40,12 +40,11 @@ class Tree:
         self,
         outgoing: Iterable[Outgoing] = OUTGOING,
         incoming: Iterable[Incoming] = INCOMING,
-        services: Iterable[Exchange] = SERVICES,
         root: str = ROOT,
     ) -> None:
         self._sent = {root + row.path: row for row in outgoing}
         self._obeyed = {root + row.path: row for row in incoming}
-        self._services = {root + row.path: row for row in services}
+        self._services = {root + row.path: row for row in SERVICES}
         self._children: dict[str, dict[str, str]] = {"/": {}}
         for path in (*self._sent, *self._obeyed, *self._services):
             self._grow(path)

@@ -52,9 +52,8 @@ def fit():
             for seed in FITTED_ON:
                 energies, moves = programme(kind, layout, seed, moved=True)
                 collector = Collector(energies.shape[1])
-                collector.push(energies)
+                right += [bool(matches(guess, moves)) for guess in collector.push(energies)]
                 rows += collector.seen
-                right += [bool(matches(guess, moves)) for guess in collector.guesses]
         print(f"    {layout}: {tuple(logistic(np.array(rows), np.array(right)).round(2).tolist())},")
 
 
@@ -78,10 +77,9 @@ def measure():
             for seed in MEASURED_ON:
                 energies, moves = programme(kind, layout, seed, moved=True)
                 total += len(moves)
-                detector = MoveDetector(energies.shape[1], min(found))
-                detector.push(energies)
+                guesses = MoveDetector(energies.shape[1], min(found)).push(energies)
                 for least, hits in found.items():
-                    hits += [bool(matches(g, moves)) for g in detector.guesses if g.confidence >= least]
+                    hits += [bool(matches(g, moves)) for g in guesses if g.confidence >= least]
         for least, hits in found.items():
             print(
                 f"{name}, confidence {least}: {np.mean(hits or [0]):.0%} of {len(hits)} guesses right, "
@@ -95,9 +93,7 @@ def invented(layout, least):
     for kind in KINDS:
         for seed in MEASURED_ON:
             energies, _ = programme(kind, layout, seed, moved=False)
-            detector = MoveDetector(energies.shape[1], least)
-            detector.push(energies)
-            count += len(detector.guesses)
+            count += len(MoveDetector(energies.shape[1], least).push(energies))
             hours += SECONDS / 3600
     return count / hours
 

@@ -78,12 +78,12 @@ class Guess:
 
 
 class MoveDetector:
-    """Takes in levels as they come and keeps its guesses, about 6 s behind."""
+    """Takes in levels as they come and guesses at moves, about 6 s behind."""
 
     def __init__(self, channels: int, least_confidence: float = 0.8) -> None:
-        """channels: what is metered apart, channels of the mix or, far better, stems after the fader."""
-        self.guesses: list[Guess] = []
-        """By time; those of *least_confidence* and more."""
+        """channels: what is metered apart, channels of the mix or, far better, stems after the fader.
+        least_confidence: of a guess that is returned.
+        """
         self._least_confidence = least_confidence
         self._levels = np.empty((0, channels))
         self._offset = 0
@@ -92,7 +92,7 @@ class MoveDetector:
     def push(self, energies: ArrayLike) -> list[Guess]:
         """Takes in 100 ms K-weighted mean squares as metered, shape (channels,) or (n, channels).
 
-        Returns the guesses that are new. Raises SignalError for values that no meter gives.
+        Returns the guesses that are new, by time. Raises SignalError for values that no meter gives.
         """
         given = np.atleast_2d(np.asarray(energies, dtype=np.float64))
         if given.ndim != 2 or given.shape[1] != self._levels.shape[1]:
@@ -120,7 +120,6 @@ class MoveDetector:
             guess = self._guess(block, float(steps[block - start]))
             if guess.confidence >= self._least_confidence:
                 fresh.append(guess)
-        self.guesses += fresh
         self._looked = self._offset + ready
         surplus = max(ready - REACH - _NEIGHBOURS, 0)
         self._levels, self._offset = self._levels[surplus:], self._offset + surplus
