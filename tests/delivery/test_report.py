@@ -13,10 +13,11 @@ from made import FACTS, RIGHT, level_course, made, made_check
 from page_reader import PageReader
 
 from sidecar.delivery.judge.checking import Unread, check_file
+from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.report.index import index_page
 from sidecar.delivery.report.page import file_page
 from sidecar.delivery.report.sheet import style
-from sidecar.delivery.report.signature import Fingerprint, Signature
+from sidecar.delivery.report.signature import Signature
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import load_goal
 

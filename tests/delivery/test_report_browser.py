@@ -10,8 +10,9 @@ from made import level_course, made, made_check
 from needs import need
 from page_reader import PageReader
 
+from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.report.page import file_page
-from sidecar.delivery.report.signature import Fingerprint, Signature
+from sidecar.delivery.report.signature import Signature
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
+from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured, measure
-from sidecar.delivery.report.signature import Fingerprint
 from sidecar.errors import SourceError
 from sidecar.model.readings import Reading, figure
 from sidecar.settings.goals import Goal, load_goal

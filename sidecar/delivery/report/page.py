@@ -9,6 +9,7 @@ from pathlib import PurePath
 from sidecar.delivery.judge.checking import Checked
 from sidecar.delivery.judge.findings import MARKS, Finding, time_code
 from sidecar.delivery.judge.verdict import Verdict, told
+from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.figures import figures_table
 from sidecar.delivery.report.history_sheet import course_sheet
@@ -16,7 +17,7 @@ from sidecar.delivery.report.levels_sheet import levels_sheet
 from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.sheet import style
-from sidecar.delivery.report.signature import Fingerprint, Signature, format_words
+from sidecar.delivery.report.signature import Signature, format_words
 from sidecar.model.readings import decibel, figure
 from sidecar.settings.goals import Goal
 

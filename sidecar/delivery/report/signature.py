@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 
-from sidecar.errors import SourceError
 from sidecar.version import program_version
 
 
@@ -31,24 +28,6 @@ class Signature:
     @property
     def program(self) -> str:
         return f"Loudness Sidecar {program_version()}"
-
-
-@dataclass(frozen=True, slots=True)
-class Fingerprint:
-    """By what a file can be known again."""
-
-    size_bytes: int
-    sha256: str
-
-    @classmethod
-    def of(cls, path: Path) -> Fingerprint:
-        """Reads the whole file. Raises SourceError when that fails."""
-        try:
-            with path.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256").hexdigest()
-                return cls(file.tell(), digest)
-        except OSError as error:
-            raise SourceError(f"{path} cannot be read again: {error.strerror}. Is it still there?") from error
 
 
 _FORMATS = {
