@@ -8,7 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 @cache
 def program_version() -> str:
-    """Such as ``0.1.0``; ``unknown`` where it runs from a copy that nobody installed."""
+    """Such as ``0.2.0``; ``unknown`` where it runs from a copy that nobody installed."""
     try:
         return version("loudness-sidecar")
     except PackageNotFoundError:
