@@ -203,7 +203,11 @@ def _run() -> Iterator[Outgoing]:
     yield add("/goal/highest", "f", "LUFS", "highest integrated that passes", lambda s: s.goal.highest_lufs)
     yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
     yield add(
-        "/fader/guess", "s", "", "a question about a move that was not reported, or nothing", lambda s: s.guess
+        "/fader/guess",
+        "s",
+        "",
+        "a question about a move that was not reported, or nothing",
+        lambda s: s.guess,
     )
     yield add("/fader/now", "f", "dB", "the programme fader, as far as known", lambda s: s.fader_db)
     yield add("/lost", "i", "frames", "frames lost since the start", lambda s: s.lost_frames)
