@@ -15,11 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Literal
 
+from sidecar.atomic_file import replacing
 from sidecar.errors import SourceError
 from sidecar.wave.bext import HISTORY_AT, RESERVED_AT, VERSION_AT, Claimed, new_bext, with_loudness
 from sidecar.wave.chunks import Chunk, Wave, naming, read_chunk, walk
 from sidecar.wave.patch import change_in_place, lock, put_right
-from sidecar.wave.rewrite import NewChunk, Part, refuse_without_room, replacing, write_anew
+from sidecar.wave.rewrite import NewChunk, Part, refuse_without_room, write_anew
 
 How = Literal["in place", "copied"]
 

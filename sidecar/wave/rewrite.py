@@ -6,19 +6,15 @@ behind the last one. The form's size changes by what was added or left out, and 
 
 from __future__ import annotations
 
-import os
 import shutil
 import struct
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from sidecar.errors import SourceError
 from sidecar.wave.chunks import SIZE_IN_DS64, Chunk, Wave
-from sidecar.wave.patch import sync, sync_folder
 
 _COPIED_BYTES = 1 << 22
 _SPARE_BYTES = 1 << 20
@@ -71,29 +67,6 @@ def write_anew(
     progress(1.0)
 
 
-@contextmanager
-def replacing(target: Path) -> Iterator[Path]:
-    """Gives the path of an empty file in the same folder that takes the place of *target* at the end.
-
-    It does so only when nothing was raised: *target* is old or new, whole, at any time. What an
-    interrupted run left behind for the same target is removed. Raises OSError where nothing can be written.
-    """
-    for leftover in target.parent.glob(f".{_literal(target.name)}.*.sidecar-part"):
-        with suppress(OSError):
-            leftover.unlink()
-    descriptor, name = tempfile.mkstemp(".sidecar-part", f".{target.name}.", target.parent)
-    os.close(descriptor)
-    part = Path(name)
-    try:
-        yield part
-        with part.open("rb+") as written:
-            sync(written)
-        part.replace(target)
-        sync_folder(target.parent)
-    finally:
-        part.unlink(missing_ok=True)
-
-
 def refuse_without_room(folder: Path, bytes_needed: int) -> None:
     """Raises SourceError where a file of that size cannot be written."""
     free = shutil.disk_usage(folder).free
@@ -101,11 +74,6 @@ def refuse_without_room(folder: Path, bytes_needed: int) -> None:
         raise SourceError(
             f"a copy needs {bytes_needed / 1e6:,.1f} MB; {folder} has {free / 1e6:,.1f} MB left. Make room."
         )
-
-
-def _literal(name: str) -> str:
-    """The name as a pattern that matches nothing else."""
-    return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in name)
 
 
 def _length(part: Part) -> int:

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from sidecar.atomic_file import replacing
 from sidecar.delivery.match.copy_chunks import copy_chunks, copy_coded_caf
 from sidecar.delivery.match.copy_flac import copy_flac
 from sidecar.delivery.match.copy_library import code
@@ -27,7 +28,7 @@ from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import Seen, fill
 from sidecar.wave.chunks import is_wave, naming
 from sidecar.wave.file_identity import unchanged
-from sidecar.wave.rewrite import refuse_without_room, replacing
+from sidecar.wave.rewrite import refuse_without_room
 
 _NO_ROOM = frozenset((errno.ENOSPC, errno.EDQUOT, errno.EFBIG))
 _CHUNKED = frozenset(("AIFF", "CAF", "W64", "AU"))
