@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import resource
 import shlex
 import shutil
 import signal
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import pytest
@@ -25,6 +27,22 @@ def own_folders(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPa
     folder = tmp_path_factory.mktemp("own")
     for name in ("DATA", "CONFIG", "STATE", "CACHE"):
         monkeypatch.setenv(f"XDG_{name}_HOME", str(folder / name.lower()))
+
+
+@contextmanager
+def _files_end_at(size_bytes: int) -> Iterator[None]:
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size_bytes, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@pytest.fixture
+def files_end_at() -> Callable[[int], AbstractContextManager[None]]:
+    """As on a disk that is full: while it lasts, what a file takes beyond so many bytes fails."""
+    return _files_end_at
 
 
 class Loopback:

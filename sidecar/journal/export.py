@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import math
 from collections.abc import Iterator
@@ -13,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.errors import SettingsError
+from sidecar.atomic_file import write_whole
+from sidecar.errors import OutputError, SettingsError
 from sidecar.journal.record import FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.readings import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
@@ -28,15 +30,16 @@ COLUMNS = (
 def export(record: Record, file: Path) -> None:
     """Writes *record* to *file*, as the ending says: .csv or .json. Silence is empty there, or null.
 
-    Raises SettingsError for another ending, or when the file cannot be written.
+    Raises SettingsError for another ending, OutputError when the file cannot be written.
     """
-    write = {".csv": _write_csv, ".json": _write_json}.get(file.suffix.lower())
-    if write is None:
+    make = {".csv": _csv, ".json": _json}.get(file.suffix.lower())
+    if make is None:
         raise SettingsError(f"A pass is exported to a .csv or a .json file, not to {file}.")
+    content = make(record).encode()
     try:
-        write(record, file)
+        write_whole(file, content)
     except OSError as error:
-        raise SettingsError(
+        raise OutputError(
             f"{file} cannot be written ({error.strerror}): choose another place with --to."
         ) from error
 
@@ -70,11 +73,12 @@ def summary_fields(summary: Summary) -> dict[str, Any]:
     }
 
 
-def _write_csv(record: Record, file: Path) -> None:
-    with file.open("w", encoding="utf-8", newline="") as stream:
-        table = csv.writer(stream)
-        table.writerow(COLUMNS)
-        table.writerows(_rows(record))
+def _csv(record: Record) -> str:
+    text = io.StringIO(newline="")
+    table = csv.writer(text)
+    table.writerow(COLUMNS)
+    table.writerows(_rows(record))
+    return text.getvalue()
 
 
 def _rows(record: Record) -> Iterator[list[object]]:
@@ -98,7 +102,7 @@ def _events_by_block(record: Record) -> dict[int, list[str]]:
     return placed
 
 
-def _write_json(record: Record, file: Path) -> None:
+def _json(record: Record) -> str:
     whole = {
         **summary_fields(record.summary),
         "goal": _fields(record.summary.about.goal),
@@ -109,7 +113,7 @@ def _write_json(record: Record, file: Path) -> None:
         "course": _course(record),
         "stems": _stems(record),
     }
-    file.write_text(json.dumps(whole, indent=1, allow_nan=False), encoding="utf-8")
+    return json.dumps(whole, indent=1, allow_nan=False)
 
 
 def _course(record: Record) -> dict[str, list[Any]]:

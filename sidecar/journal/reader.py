@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError
 from sidecar.journal import packing, schema
-from sidecar.journal.faults import reason
 from sidecar.journal.record import Cut, FaderReport, Pass, Places, Record, StemBalance, Summary
 from sidecar.model.snapshot import Event
+from sidecar.sqlite_file import reason
 
 _PATIENCE_S = 5.0
 _IDS = range(1, 2**63)
@@ -29,7 +29,7 @@ _SUMMARIES = """SELECT id, began, ended, source, rate_hz, layout, version, goal,
 def passes(file: Path | None = None) -> list[Summary]:
     """All passes in which anything was heard, in the order in which they were begun.
 
-    Raises SettingsError when the record cannot be read.
+    Raises RecordError when the record cannot be read.
     """
     with _opened(file) as connection:
         rows = connection.execute(f"{_SUMMARIES} WHERE blocks > 0 ORDER BY id")
@@ -37,7 +37,7 @@ def passes(file: Path | None = None) -> list[Summary]:
 
 
 def load(id: int, file: Path | None = None) -> Record:
-    """One pass, whole. Raises SettingsError when there is none of that id, or it cannot be read."""
+    """One pass, whole. Raises RecordError when there is none of that id, or it cannot be read."""
     with _opened(file) as connection:
         record = _found(connection, "id = ?", id) if id in _IDS else None
     if record is None:
@@ -46,7 +46,7 @@ def load(id: int, file: Path | None = None) -> Record:
 
 
 def latest(file: Path | None = None, *, blocks: int = 1) -> Record | None:
-    """The last pass of at least so many 100 ms blocks. Raises SettingsError when it cannot be read."""
+    """The last pass of at least so many 100 ms blocks. Raises RecordError when it cannot be read."""
     with _opened(file) as connection:
         return _found(connection, "blocks >= ? ORDER BY id DESC LIMIT 1", blocks)
 
@@ -54,7 +54,7 @@ def latest(file: Path | None = None, *, blocks: int = 1) -> Record | None:
 def delete(ids: Sequence[int], file: Path | None = None) -> None:
     """Forgets these passes and gives their room back to the disk.
 
-    Raises SettingsError, and deletes none, when there is none of an id or the record cannot be written.
+    Raises RecordError, and deletes none, when there is none of an id or the record cannot be written.
     """
     with _opened(file) as connection:
         with connection:
@@ -79,11 +79,11 @@ def _opened(file: Path | None) -> Iterator[sqlite3.Connection]:
         with contextlib.closing(connection):
             yield connection
     except (sqlite3.Error, OSError) as error:
-        raise SettingsError(f"The record of passes cannot be read: {reason(error, file)}.") from error
+        raise RecordError(f"The record of passes cannot be read: {reason(error, file)}.") from error
 
 
-def _no_pass(id: int) -> SettingsError:
-    return SettingsError(f"There is no pass {id} on record; 'sidecar passes' lists those there are.")
+def _no_pass(id: int) -> RecordError:
+    return RecordError(f"There is no pass {id} on record; 'sidecar passes' lists those there are.")
 
 
 def _summary(row: sqlite3.Row) -> Summary:

@@ -9,11 +9,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from sidecar.errors import SettingsError
 from sidecar.settings.locations import data_folder
-
-_APPLICATION_ID = 0x4C6F_5364
-"""Marks the file as ours, so that no other database is taken for it."""
+from sidecar.sqlite_file import DatabaseKind
 
 _PASSES_AND_BLOCKS = (
     # ids are never given twice: they order the passes, whatever the clock says
@@ -82,6 +79,7 @@ _BLOCKS_ON_RECORD = (
 
 STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD)
 NEWEST = len(STEPS)
+KIND = DatabaseKind("record of passes", 0x4C6F_5364, NEWEST)
 
 
 def usual_file() -> Path:
@@ -93,7 +91,7 @@ def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
     """Opens the file, makes it where it does not exist, and brings it up to date.
 
     patience_s: how long to wait for another process that holds it.
-    Raises SettingsError for a file that is not ours or is of a newer program, both of which are left
+    Raises RecordError for a file that is not ours or is of a newer program, both of which are left
     alone; sqlite3.Error and OSError where the disk does not let it.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -109,7 +107,7 @@ def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     with connection:
         connection.execute("BEGIN")  # one look: another sidecar may be making the file just now
-        version = _version(connection, path)
+        version = KIND.version(connection, path)
     if version == 0:
         connection.execute("PRAGMA auto_vacuum = FULL")  # a deleted pass gives its room back
     connection.execute("PRAGMA journal_mode = WAL")
@@ -122,26 +120,10 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
         _migrate(connection, path)
 
 
-def _version(connection: sqlite3.Connection, path: Path) -> int:
-    """The file's version, 0 where it is new. Whoever calls has a transaction open."""
-    (version,) = connection.execute("PRAGMA user_version").fetchone()
-    (application,) = connection.execute("PRAGMA application_id").fetchone()
-    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    if application != _APPLICATION_ID and tables:
-        raise SettingsError(f"{path} is no record of passes: move it away, and a new one is begun.")
-    if version > NEWEST:
-        raise SettingsError(
-            f"The record of passes {path} is of a newer sidecar (version {version}; this one knows up to "
-            f"{NEWEST}): bring this one up to date, or move the file away to begin a new one."
-        )
-    return int(version)
-
-
 def _migrate(connection: sqlite3.Connection, path: Path) -> None:
     with connection:
         connection.execute("BEGIN IMMEDIATE")
-        for step in STEPS[_version(connection, path) :]:  # another sidecar may have been quicker
+        for step in STEPS[KIND.version(connection, path) :]:  # another sidecar may have been quicker
             for statement in step:
                 connection.execute(statement)
-        connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
-        connection.execute(f"PRAGMA user_version = {NEWEST}")
+        KIND.mark(connection)

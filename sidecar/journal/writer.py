@@ -16,13 +16,13 @@ from datetime import UTC, datetime
 from itertools import groupby
 from pathlib import Path
 
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError
 from sidecar.journal import rows, schema
 from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
-from sidecar.journal.faults import reason
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
 from sidecar.model.readings import BLOCK_S
+from sidecar.sqlite_file import reason
 
 log = logging.getLogger(__name__)
 
@@ -144,7 +144,7 @@ class Journal:
         self._gather()
         try:
             self._write()
-        except (SettingsError, sqlite3.Error, OSError) as error:
+        except (RecordError, sqlite3.Error, OSError) as error:
             self._disconnect()
             said = reason(error, self._file)
             if said != self._reason:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from sidecar.advice.programme.advisor import Earlier, material
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError, SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.resume import fader_history, resumable
@@ -24,7 +24,7 @@ _DIGITS = 9
 def load_earlier(text: str, layout: str | None = None) -> Earlier:
     """The earlier pass that a person means: "last", or a sound file that holds the programme.
 
-    Raises SettingsError when there is no last one or the record cannot be read, SourceError and
+    Raises RecordError when there is no last one or the record cannot be read, SourceError and
     SignalError for a file that cannot be read or measured.
     """
     return _last() if text == LAST else _of_file(Path(text), layout)
@@ -34,7 +34,7 @@ def on_record(name: str) -> Earlier | None:
     """The earlier pass of that name on record: "last", the number of a pass, or none for "none".
 
     No file can be named: this is for whoever speaks from elsewhere.
-    Raises SettingsError when there is no such pass or the record cannot be read.
+    Raises SettingsError for another name, RecordError when there is no such pass or it cannot be read.
     """
     if name == "none":
         return None
@@ -48,7 +48,7 @@ def on_record(name: str) -> Earlier | None:
 def _last() -> Earlier:
     record = reader.latest(blocks=round(_WORTH_S / BLOCK_S))
     if record is None:
-        raise SettingsError(
+        raise RecordError(
             "There is no last pass yet: let the sidecar hear one for at least a minute, "
             "or give a file of the mix to --profile."
         )

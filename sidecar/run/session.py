@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from sidecar.errors import SettingsError
+from sidecar.errors import SettingsError, SidecarError
 from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
 from sidecar.model.readings import Reading
@@ -290,7 +290,7 @@ class Session:
                 self._adviser.ask_soon()
             try:
                 self._do(command, meter)
-            except SettingsError as error:
+            except SidecarError as error:
                 self._notice = str(error)
 
     def _do(self, command: Command, meter: Metering) -> None:

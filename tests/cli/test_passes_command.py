@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from sidecar.cli import main
-from sidecar.journal import schema
+from sidecar.errors import OutputError
+from sidecar.journal import reader, schema
+from sidecar.journal.export import export
 from sidecar.journal.record import FaderReport, Pass, StemBalance
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
@@ -108,6 +110,16 @@ def test_a_pass_is_exported_whole_as_json(record, tmp_path):
     assert [None, -20.691, -17.681] == whole["course"]["block_lufs"]
     assert [-20.691] * 3 == whole["stems"]["voice"]["block_lufs"]
     assert [None] * 3 == whole["stems"]["music"]["block_lufs"]
+
+
+def test_an_export_that_the_disk_does_not_take_leaves_the_old_one_whole(record, tmp_path, files_end_at):
+    place = tmp_path / "out.json"
+    place.write_text("yesterday")
+    whole = reader.load(1, record)
+    with files_end_at(512), pytest.raises(OutputError, match=r"out\.json cannot be written .File too large"):
+        export(whole, place)
+
+    assert place.read_text() == "yesterday"
 
 
 def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):

@@ -17,7 +17,7 @@ from sidecar.delivery.batch import cluster as archive_cluster
 from sidecar.delivery.batch.cluster import Cluster
 from sidecar.delivery.batch.work import Job, Kept, measured, meter_version
 from sidecar.delivery.judge.checking import Unread
-from sidecar.errors import NetworkError, SettingsError
+from sidecar.errors import MissingPackage, NetworkError, SettingsError
 from sidecar.settings.goals import load_goal
 
 JOB = Job(None, (load_goal("r128"),), meter_version())
@@ -184,7 +184,7 @@ def test_missing_packages_are_named_with_the_line_that_installs_them(monkeypatch
     """They are an extra."""
     monkeypatch.setitem(sys.modules, "distributed", None)
 
-    with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[cluster\]'"):
+    with pytest.raises(MissingPackage, match=r"pip install 'loudness-sidecar\[cluster\]'"):
         Cluster("127.0.0.1:9", JOB)
 
 

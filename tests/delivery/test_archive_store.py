@@ -14,7 +14,7 @@ from sidecar.delivery.batch.packing import pack
 from sidecar.delivery.batch.store import Store
 from sidecar.delivery.batch.work import Job, Kept
 from sidecar.delivery.judge.checking import Unread
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError, SidecarError
 from sidecar.settings.goals import load_goal
 from sidecar.wave.bext_write import Seen
 
@@ -169,7 +169,7 @@ def test_what_was_kept_is_there_after_a_kill(database, files):
 def test_one_run_at_a_time(database, files):
     """The second is told at once; the first goes on."""
     with Store(database, JOB) as first:
-        with pytest.raises(SettingsError, match="is held by another run"):
+        with pytest.raises(RecordError, match="another program holds"):
             Store(database, JOB)
         first.keep(kept(files[0]))
     assert ["b.wav", "c.wav"] == due(database, files)
@@ -190,10 +190,10 @@ def test_other_databases_are_left_alone(tmp_path):
     for path, said in (
         (other, "another database"),
         (newer, "newer sidecar"),
-        (text, "damaged, or no archive"),
+        (text, "is damaged; move it away"),
     ):
         before = path.read_bytes()
-        with pytest.raises(SettingsError, match=said):
+        with pytest.raises(RecordError, match=said):
             Store(path, JOB)
         assert before == path.read_bytes()
 
@@ -203,5 +203,5 @@ def test_other_databases_are_left_alone(tmp_path):
 )
 def test_places_where_nothing_can_be_kept_are_refused(tmp_path, place, said):
     """In one sentence, before anything is measured."""
-    with pytest.raises(SettingsError, match=said):
+    with pytest.raises(SidecarError, match=said):
         Store(tmp_path / place, JOB)

@@ -13,7 +13,7 @@ from made import level_course, made, made_check
 
 from sidecar.delivery.report.files import Reports, names_for, write_course, write_plot
 from sidecar.delivery.report.signature import Signature
-from sidecar.errors import SettingsError
+from sidecar.errors import MissingPackage, OutputError, SidecarError
 from sidecar.version import program_version
 
 
@@ -55,7 +55,7 @@ SIGNATURE = Signature(datetime(2026, 3, 1, tzinfo=UTC))
 )
 def test_a_name_that_could_be_a_slip_is_refused(asked, said):
     """A sound file is never written over, and nothing is measured in vain."""
-    with pytest.raises(SettingsError, match=said):
+    with pytest.raises(SidecarError, match=said):
         Reports(["mix.wav"], SIGNATURE, **asked)
 
 
@@ -78,7 +78,7 @@ def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_i
     monkeypatch.setattr("sidecar.delivery.report.files.find_spec", lambda _: None)
     Reports(["mix.wav"], SIGNATURE, plot=Path("mix.svg"))
 
-    with pytest.raises(SettingsError, match=r"pip install 'loudness-sidecar\[report\]'"):
+    with pytest.raises(MissingPackage, match=r"pip install 'loudness-sidecar\[report\]'"):
         Reports(["mix.wav"], SIGNATURE, plot=Path("mix.png"))
 
 
@@ -86,8 +86,19 @@ def test_what_cannot_be_written_is_said(tmp_path):
     """A folder of that name is in the way."""
     (tmp_path / "c.csv").mkdir()
 
-    with pytest.raises(SettingsError, match=r"c\.csv cannot be written: Is a directory"):
+    with pytest.raises(OutputError, match=r"c\.csv cannot be written: Is a directory"):
         write_course(tmp_path / "c.csv", made())
+
+
+def test_a_report_that_the_disk_does_not_take_leaves_the_old_one_whole(tmp_path, files_end_at):
+    """Yesterday's proof is not cut off by today's full disk, and no part of today's is left."""
+    place = tmp_path / "c.csv"
+    place.write_text("yesterday")
+    with files_end_at(4096), pytest.raises(OutputError, match=r"c\.csv cannot be written: File too large"):
+        write_course(place, made(course=level_course(1000, momentary=-23.0, true_peak=-9.0)))
+
+    assert place.read_text() == "yesterday"
+    assert [entry.name for entry in tmp_path.iterdir()] == ["c.csv"]
 
 
 def test_the_course_as_values(tmp_path):

@@ -9,7 +9,7 @@ import pytest
 from journal_waiting import wait_until
 from known_signal import ABOUT, LOST_EVERY, LOST_FRAMES, Measuring
 
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError
 from sidecar.journal import reader
 from sidecar.journal.record import Cut, FaderReport, StemBalance
 from sidecar.journal.resume import resumable
@@ -282,7 +282,7 @@ def test_a_deleted_pass_gives_its_room_back(journal, file):
         entry.end()
     journal.close()
     before = file.stat().st_size
-    with pytest.raises(SettingsError, match="no pass 9"):
+    with pytest.raises(RecordError, match="no pass 9"):
         reader.delete([1, 9], file)
     kept = [summary.id for summary in reader.passes(file)]
     reader.delete([1], file)
@@ -311,9 +311,9 @@ def test_the_course_is_the_one_that_the_screen_drew(journal, file):
 @pytest.mark.parametrize("id", [-1, 3, 2**64])
 def test_an_id_that_is_not_there_is_said_to_be(file, id):
     """With the command that lists those there are; also one that SQLite cannot have."""
-    with pytest.raises(SettingsError, match=rf"no pass {id} .*sidecar passes"):
+    with pytest.raises(RecordError, match=rf"no pass {id} .*sidecar passes"):
         reader.load(id, file)
-    with pytest.raises(SettingsError, match=rf"no pass {id} .*sidecar passes"):
+    with pytest.raises(RecordError, match=rf"no pass {id} .*sidecar passes"):
         reader.delete([id], file)
 
 

@@ -11,10 +11,10 @@ from known_signal import ABOUT, Measuring
 from small_disk import SmallDisk
 
 from sidecar.journal import reader
-from sidecar.journal.faults import reason
 from sidecar.journal.record import StemBalance
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
+from sidecar.sqlite_file import reason
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from known_signal import ABOUT
 
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError
 from sidecar.journal import reader, schema
 from sidecar.journal.record import Cut
 from sidecar.journal.writer import Journal
@@ -124,7 +124,7 @@ def newer(file):
 def test_a_file_of_a_newer_program_is_refused_and_left_alone(newer):
     """The reader says what to do; the writer says so too, measuring goes on, and no byte is changed."""
     before = newer.read_bytes()
-    with pytest.raises(SettingsError, match=f"newer sidecar .version {schema.NEWEST + 1}.*up to date"):
+    with pytest.raises(RecordError, match=f"newer sidecar .version {schema.NEWEST + 1}.*up to date"):
         reader.passes(newer)
     journal = Journal(newer, period_s=0.02)
     entry = journal.begin(ABOUT)
@@ -143,7 +143,7 @@ def test_another_programs_database_is_left_alone(file):
     connection.close()
     before = file.read_bytes()
 
-    with pytest.raises(SettingsError, match="no record of passes"):
+    with pytest.raises(RecordError, match="no record of passes"):
         reader.passes(file)
     assert before == file.read_bytes()
 
@@ -151,7 +151,7 @@ def test_another_programs_database_is_left_alone(file):
 def test_a_file_that_is_no_database_is_said_to_be_damaged(file):
     """With what to do, in the reader's error and in the writer's fault."""
     file.write_bytes(b"torn" * 1000)
-    with pytest.raises(SettingsError, match="damaged; move it away"):
+    with pytest.raises(RecordError, match="damaged; move it away"):
         reader.passes(file)
     journal = Journal(file, period_s=0.02)
     journal.close()

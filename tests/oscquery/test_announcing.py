@@ -11,7 +11,7 @@ from zeroconf import ServiceStateChange
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from sidecar.cli.run.discovery import discovery
-from sidecar.errors import NetworkError, SettingsError
+from sidecar.errors import MissingPackage, NetworkError, SettingsError
 from sidecar.osc.udp import bind
 from sidecar.oscquery.announce import OSC, OSCQUERY, services
 from sidecar.run.event_loop import EventLoop
@@ -137,7 +137,7 @@ def test_a_missing_package_is_named_with_what_installs_it(engine, osc, monkeypat
     monkeypatch.setitem(sys.modules, package, None)
 
     with (
-        pytest.raises(SettingsError, match=f"package {package}: install it with 'pip install aiohttp"),
+        pytest.raises(MissingPackage, match=f"package {package}: install it with 'pip install aiohttp"),
         discovery(engine, asked(announce=True), osc),
     ):
         pass

@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.errors import SettingsError, SourceError
+from sidecar.errors import RecordError, SourceError
 from sidecar.journal.record import FaderReport, Pass
 from sidecar.journal.schema import usual_file
 from sidecar.journal.writer import Journal
@@ -50,7 +50,7 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
 
 def test_without_a_last_pass_the_person_is_told_what_to_do():
     """One sentence, no traceback."""
-    with pytest.raises(SettingsError, match="at least a minute"):
+    with pytest.raises(RecordError, match="at least a minute"):
         earlier_passes.load_earlier("last")
 
 
@@ -59,7 +59,7 @@ def test_a_record_that_is_damaged_is_said_to_be():
     usual_file().parent.mkdir(parents=True)
     usual_file().write_bytes(b"torn" * 1000)
 
-    with pytest.raises(SettingsError, match=re.escape(usual_file().name)):
+    with pytest.raises(RecordError, match=re.escape(usual_file().name)):
         earlier_passes.load_earlier("last")
 
 

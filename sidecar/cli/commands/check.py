@@ -16,7 +16,7 @@ from sidecar.cli.terminal.progress import each
 from sidecar.delivery.judge.checking import Checked, Unread, check_file
 from sidecar.delivery.report.files import Reports
 from sidecar.delivery.report.signature import Signature
-from sidecar.errors import SettingsError, SidecarError
+from sidecar.errors import OutputError, SettingsError, SidecarError
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
@@ -53,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
     with kept_log():
         done = each([Path(file) for file in options.files], judged, options.jobs)
     for outcome in done:
-        if isinstance(outcome, SettingsError):  # a report that cannot be written: nobody's file is to blame
+        if isinstance(outcome, OutputError):  # a report that cannot be written: nobody's file is to blame
             raise outcome
     outcomes = [
         Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome

@@ -30,7 +30,7 @@ from sidecar.delivery.match.gains import (
 )
 from sidecar.delivery.match.render import Terms
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.errors import SettingsError, SidecarError, SourceError
+from sidecar.errors import OutputError, SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext_write import Seen
@@ -87,7 +87,7 @@ def _targets(
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SettingsError(f"--write {folder}: {error.strerror}. Name a folder that can be made.") from error
+        raise OutputError(f"--write {folder}: {error.strerror}. Name a folder that can be made.") from error
     kept = [*paths, *([Path(options.like)] if options.like else [])]
     return copy_places(paths, below, folder, kept, options.replace)
 

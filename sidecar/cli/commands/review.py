@@ -8,7 +8,7 @@ from pathlib import Path
 from sidecar.cli.terminal.progress import Told, each
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.delivery.measure.whole_file import Measured, measure
-from sidecar.errors import SettingsError, SidecarError
+from sidecar.errors import RecordError, SidecarError
 from sidecar.journal import reader
 from sidecar.run.review import Review, past_of_file, past_of_record
 from sidecar.settings.goals import load_goal
@@ -33,7 +33,7 @@ def _review(options: argparse.Namespace) -> Review:
         return Review(past, goal or load_goal(_USUAL_GOAL))
     record = reader.latest() if options.what is None else reader.load(int(options.what))
     if record is None:
-        raise SettingsError("There is no pass on record yet. Name a sound file: sidecar review mix.wav")
+        raise RecordError("There is no pass on record yet. Name a sound file: sidecar review mix.wav")
     return Review(past_of_record(record), goal or record.summary.about.goal)
 
 

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable
 
 from sidecar.cli.terminal.shutdown import ending
-from sidecar.errors import SettingsError
+from sidecar.errors import MissingPackage
 from sidecar.hosts import is_loopback
 
 _FIRST_WORD_S = 1.0
@@ -55,7 +55,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
         from sidecar.web.guard import Guard
         from sidecar.web.server import WebPages, bind, serve
     except ImportError as error:
-        raise SettingsError(
+        raise MissingPackage(
             f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
         ) from error
     resolve(options.attach)  # a mistake is told here, not in each tab

@@ -20,7 +20,7 @@ from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import patient_output
 from sidecar.cli.terminal.shutdown import Shutdown
-from sidecar.errors import SettingsError
+from sidecar.errors import RecordError, SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
@@ -159,7 +159,7 @@ def _record(
     if options.resume:
         resumed = reader.latest()
         if resumed is None:
-            raise SettingsError("There is no pass on record to go on with: leave --resume out.")
+            raise RecordError("There is no pass on record to go on with: leave --resume out.")
     if options.no_record:
         return None, resumed
     journal = Journal.open()

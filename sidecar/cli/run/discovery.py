@@ -8,7 +8,7 @@ import logging
 import socket
 from collections.abc import Iterator
 
-from sidecar.errors import SettingsError
+from sidecar.errors import MissingPackage
 from sidecar.model.snapshot import Outlet
 from sidecar.osc.access import AccessPolicy, network
 from sidecar.run.event_loop import EventLoop
@@ -21,8 +21,8 @@ def discovery(engine: EventLoop, options: argparse.Namespace, osc: socket.socket
     """Answers on the address that takes commands; gives the outlets that keep it up to date.
 
     osc: the bound socket that takes commands.
-    Raises SettingsError where a package is missing or the address cannot be announced, NetworkError where
-    the port is taken or the network takes no multicast.
+    Raises MissingPackage where a package is missing, SettingsError where the address cannot be announced,
+    NetworkError where the port is taken or the network takes no multicast.
     """
     if options.discovery_port is None and not options.announce:
         yield []
@@ -33,7 +33,7 @@ def discovery(engine: EventLoop, options: argparse.Namespace, osc: socket.socket
         if options.announce:
             from sidecar.oscquery.announce import Announcement, services
     except ModuleNotFoundError as error:
-        raise SettingsError(
+        raise MissingPackage(
             f"Discovery needs the package {error.name}: install it with 'pip install aiohttp zeroconf'."
         ) from error
     host, osc_port = osc.getsockname()[:2]

@@ -34,7 +34,7 @@ log = logging.getLogger(__name__)
 def patient_output() -> Iterator[None]:
     """In place of standard output while it lasts, where that is a file or pipe that can be waited for.
 
-    Raises SettingsError at the end where it is a file and its disk was full.
+    Raises OutputError at the end where it is a file and its disk was full.
     """
     usual = sys.stdout
     descriptor = _descriptor()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import errno
 
-from sidecar.errors import SettingsError
+from sidecar.errors import OutputError
 
 DISK_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
-def unwritable(error: OSError) -> SettingsError:
+def unwritable(error: OSError) -> OutputError:
     """Says so, and what to do."""
-    return SettingsError(f"The output cannot be written ({error.strerror}). Make room, or send it elsewhere.")
+    return OutputError(f"The output cannot be written ({error.strerror}). Make room, or send it elsewhere.")

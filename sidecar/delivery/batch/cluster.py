@@ -18,7 +18,7 @@ from typing import Any
 from sidecar.delivery.batch.processes import MOMENT_S, Work
 from sidecar.delivery.batch.work import Job, Kept, Result, measured, meter_version
 from sidecar.delivery.judge.checking import Unread
-from sidecar.errors import NetworkError, SettingsError, SidecarError
+from sidecar.errors import MissingPackage, NetworkError, SettingsError, SidecarError
 from sidecar.wave.bext_write import Seen
 
 _PATIENCE_S = 10.0
@@ -39,7 +39,7 @@ _Heard = list[Result] | BaseException | None
 
 
 class Cluster:
-    """The workers of a scheduler. Raises SettingsError where packages are missing, NetworkError where nobody
+    """The workers of a scheduler. Raises MissingPackage where packages are missing, NetworkError where nobody
     answers at the address or nobody works there."""
 
     def __init__(self, address: str, job: Job, work: Work = measured) -> None:
@@ -56,8 +56,8 @@ class Cluster:
     def results(self, files: Iterator[str]) -> Generator[Result | None]:
         """What becomes of each file, in any order; None when a moment has passed without any.
 
-        Raises SettingsError where a worker has not this program in this version, NetworkError when the
-        scheduler is gone.
+        Raises MissingPackage where a worker has no sidecar, SettingsError where it is of another version,
+        NetworkError when the scheduler is gone.
         """
         try:
             _refuse_others(self._client, self._job)
@@ -145,7 +145,7 @@ def _connected(address: str) -> Any:
         import joblib  # noqa: F401
         from distributed import Client
     except ImportError as error:
-        raise SettingsError(
+        raise MissingPackage(
             f"--cluster needs packages that are not installed ({error.name}): "
             "pip install 'loudness-sidecar[cluster]'"
         ) from error
@@ -167,6 +167,6 @@ def _refuse_others(client: Any, job: Job) -> None:
     versions = client.run(meter_version, on_error="return")
     for worker, version in versions.items():
         if isinstance(version, ImportError):
-            raise SettingsError(f"The worker {worker} has no sidecar: install it there, in this version.")
+            raise MissingPackage(f"The worker {worker} has no sidecar: install it there, in this version.")
         if version != job.meter:
             raise SettingsError(f"{_OTHER_VERSION} It is the one at {worker}.")

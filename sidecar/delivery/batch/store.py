@@ -18,17 +18,17 @@ from sidecar.delivery.batch.packing import unpack
 from sidecar.delivery.batch.work import Job, Result
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.verdict import judge
-from sidecar.errors import SettingsError
+from sidecar.errors import OutputError, RecordError
+from sidecar.sqlite_file import DatabaseKind, is_damage, reason
 from sidecar.wave.bext_write import Seen
 
 _OUTCOME = """SELECT name, figures, course, error, inode, files.size, changed_ns
     FROM asked JOIN files USING (path) WHERE place = ?"""
 
-_APPLICATION_ID = 0x4C6F_5361
-"""Marks the file as ours, so that no other database is taken for it."""
-_VERSION = 1
+_KIND = DatabaseKind("archive", 0x4C6F_5361, 1)
 _PATIENCE_S = 1.0
 """For another run that holds the file."""
+_AGAIN = "What was measured stays on record, and the same command goes on with it."
 _PAGE = 500
 """Rows that are in memory at a time."""
 
@@ -49,8 +49,6 @@ _TABLES = (
         course BLOB,
         error TEXT
     )""",
-    f"PRAGMA application_id = {_APPLICATION_ID}",
-    f"PRAGMA user_version = {_VERSION}",
 )
 _ASKED = """CREATE TEMP TABLE asked (
     place INTEGER PRIMARY KEY, path BLOB NOT NULL UNIQUE, name BLOB NOT NULL, due INTEGER, size INTEGER
@@ -70,16 +68,16 @@ class Due:
 
 
 class Store:
-    """An open archive. Raises SettingsError, in words, for whatever SQLite cannot do."""
+    """An open archive. Raises RecordError, in words, for whatever SQLite cannot do."""
 
     def __init__(self, path: Path, job: Job) -> None:
-        """Makes the file where there is none. Raises SettingsError for one that is not ours, is of a newer
+        """Makes the file where there is none. Raises RecordError for one that is not ours, is of a newer
         program, or is held by another run; all are left alone."""
         self._path = path
         self._goals = job.goals
         self._measured_so = (job.layout or "", job.meter)
         if not path.parent.is_dir():
-            raise SettingsError(f"--archive {path}: there is no folder {path.parent}. Make it first.")
+            raise OutputError(f"--archive {path}: there is no folder {path.parent}. Make it first.")
         with self._in_words():
             self._database = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
             try:
@@ -193,22 +191,15 @@ class Store:
     def _prepare(self) -> None:
         database = self._database
         database.execute("PRAGMA locking_mode = EXCLUSIVE")  # two runs would measure everything twice
-        (version,) = database.execute("PRAGMA user_version").fetchone()
-        (application,) = database.execute("PRAGMA application_id").fetchone()
-        (tables,) = database.execute("SELECT count(*) FROM sqlite_master").fetchone()
-        if application != _APPLICATION_ID and tables:
-            raise SettingsError(f"--archive {self._path} is another database. Name a file of its own.")
-        if version > _VERSION:
-            raise SettingsError(
-                f"--archive {self._path} is of a newer sidecar (version {version}; this one knows up to "
-                f"{_VERSION}). Bring this one up to date, or name another file."
-            )
+        version = _KIND.version(database, self._path)
         database.execute("PRAGMA journal_mode = WAL")
         database.execute("PRAGMA synchronous = NORMAL")  # sync() is what brings it through a power cut
         with database:
             database.execute("BEGIN EXCLUSIVE")
-            for statement in _TABLES if version == 0 else ():
-                database.execute(statement)
+            if version == 0:
+                for statement in _TABLES:
+                    database.execute(statement)
+                _KIND.mark(database)
         database.execute(_ASKED)
 
     @contextmanager
@@ -216,7 +207,8 @@ class Store:
         try:
             yield
         except sqlite3.Error as error:
-            raise SettingsError(f"--archive {self._path} {_reason(error)}") from error
+            again = "" if is_damage(error) else f" {_AGAIN}"
+            raise RecordError(f"--archive: {reason(error, self._path)}.{again}") from error
 
 
 def _seen(path: bytes) -> Seen | None:
@@ -224,19 +216,3 @@ def _seen(path: bytes) -> Seen | None:
         return Seen.of(Path(os.fsdecode(path)).stat())
     except OSError:
         return None
-
-
-def _reason(error: sqlite3.Error) -> str:
-    """What SQLite could not do, and what mends it."""
-    again = "What was measured stays on record, and the same command goes on with it."
-    match getattr(error, "sqlite_errorcode", 0) & 0xFF:  # the low byte is the kind of fault
-        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
-            return "is held by another run or program. Wait for it, or end it."
-        case sqlite3.SQLITE_FULL:
-            return f"cannot grow: the disk is full. Make room. {again}"
-        case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_CANTOPEN | sqlite3.SQLITE_PERM:
-            return "cannot be written. Make it and its folder writable, or name another file."
-        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
-            return "is damaged, or no archive. Move it away, and a new one is begun."
-        case _:
-            return f"cannot be used ({error}). {again}"

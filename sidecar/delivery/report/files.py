@@ -10,6 +10,7 @@ from pathlib import Path, PurePath
 
 import numpy as np
 
+from sidecar.atomic_file import write_whole
 from sidecar.delivery.judge.checking import Checked, Outcome, known_by
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.history_sheet import course_sheet
@@ -17,7 +18,7 @@ from sidecar.delivery.report.index import index_page
 from sidecar.delivery.report.page import file_page
 from sidecar.delivery.report.sheet import Sheet
 from sidecar.delivery.report.signature import Signature
-from sidecar.errors import SettingsError
+from sidecar.errors import MissingPackage, OutputError, SettingsError
 from sidecar.model.readings import BLOCK_S, SILENCE
 from sidecar.settings.goals import Goal
 
@@ -40,8 +41,8 @@ class Reports:
     ) -> None:
         """unlisted: files besides, which meet every goal and of which nothing is written.
 
-        Raises SettingsError for a name that does not say what is asked for, a folder that is not there, or
-        a picture that cannot be drawn here: before anything is measured."""
+        Raises SettingsError for a name that does not say what is asked for, OutputError for a folder that is
+        not there, MissingPackage for a picture that cannot be drawn here: before anything is measured."""
         _refuse_unusable(page, plot, course)
         self._signature = signature
         self._asked = [path for path in (plot, course) if path]
@@ -55,7 +56,7 @@ class Reports:
     def write(self, place: int, checked: Checked) -> None:
         """What is written of one file: the one at this place.
 
-        Raises SourceError when it is not the file any more that was measured, SettingsError when nothing can
+        Raises SourceError when it is not the file any more that was measured, OutputError when nothing can
         be written there.
         """
         if self._index:
@@ -93,9 +94,9 @@ def _refuse_unusable(page: Path | None, plot: Path | None, course: Path | None) 
             wanted = " or ".join(endings)
             raise SettingsError(f"{option} {path} must end in {wanted}: that says what is written.")
         if not path.parent.is_dir():
-            raise SettingsError(f"{option} {path}: there is no folder {path.parent}. Make it first.")
+            raise OutputError(f"{option} {path}: there is no folder {path.parent}. Make it first.")
     if plot is not None and plot.suffix.lower() == ".png" and find_spec("resvg_py") is None:
-        raise SettingsError(
+        raise MissingPackage(
             "A PNG needs the renderer that comes with: pip install 'loudness-sidecar[report]'. "
             "Without it, ask for a drawing that ends in .svg."
         )
@@ -150,6 +151,6 @@ def _rendered(sheet: Sheet) -> bytes:
 def _write(place: Path, content: bytes) -> None:
     try:
         place.parent.mkdir(exist_ok=True)
-        place.write_bytes(content)
+        write_whole(place, content)
     except OSError as error:
-        raise SettingsError(f"{place} cannot be written: {error.strerror}. Choose another place.") from error
+        raise OutputError(f"{place} cannot be written: {error.strerror}. Choose another place.") from error
