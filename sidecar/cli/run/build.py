@@ -17,6 +17,7 @@ from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
+from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import patient_output
 from sidecar.cli.terminal.shutdown import Shutdown
@@ -171,7 +172,7 @@ def _close(journal: Journal) -> None:
     """Writes the rest, and says it where the disk takes nothing even now."""
     journal.close()
     if journal.fault:
-        print(f"sidecar: {journal.fault}", file=sys.stderr)
+        print(f"sidecar: {unsteered(journal.fault)}", file=sys.stderr)
 
 
 def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> AudioRecorder | None:
@@ -180,8 +181,15 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
     from sidecar.run.audio_recorder import AudioRecorder
 
     tape = AudioRecorder(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
-    closing.callback(tape.close)
+    closing.callback(_close_tape, tape)
     return tape
+
+
+def _close_tape(tape: AudioRecorder) -> None:
+    """Writes the rest, and says it where the file is not whole."""
+    tape.close()
+    if tape.fault:
+        print(f"sidecar: {unsteered(tape.fault)}", file=sys.stderr)
 
 
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
