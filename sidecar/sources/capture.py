@@ -14,7 +14,6 @@ import sys
 import threading
 import time
 import traceback
-from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import ModuleType
@@ -88,9 +87,6 @@ class Callback:
 def run(order: CaptureOrder, stdout: TextIO) -> None:
     """Captures until the stream ends. Raises SourceError, in words for the person."""
     ring = Ring(Path(order.ring), order.capacity, order.channels)
-    # Mapped by both from here on: where the system allows it, no file is left whoever dies first.
-    with suppress(OSError):
-        Path(order.ring).unlink()
     sounddevice = portaudio.load()
     callback = Callback(ring, sounddevice.CallbackAbort)
     stream, rate_hz = _open(sounddevice, order, callback)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sidecar.sources.capture import CaptureOrder
 from sidecar.sources.child import start_child
 from sidecar.sources.inputs import DeviceInfo
-from sidecar.sources.ring import Ring, make_ring_file, ring_capacity
+from sidecar.sources.ring import Ring, RingFile, ring_capacity
 
 _END_LIMIT_S = 0.4  # a killed process is gone at once, unless the kernel itself holds it
 
@@ -48,18 +48,19 @@ class CaptureClient:
         Raises SourceError when no process or no ring can be had.
         """
         capacity = ring_capacity(max(rate_hz, device.default_rate_hz), channels)
-        self._path = make_ring_file(capacity, channels)
+        self._file = RingFile(capacity, channels)
         try:
-            self._ring: Ring | None = Ring(self._path, capacity, channels)
+            self._ring: Ring | None = Ring(self._file.path, capacity, channels)
             width = device.input_channels if device.width_is_known else None
             order = CaptureOrder(
                 *(device.name, device.host_api, channels, width),
-                *(rate_hz, is_fixed, str(self._path), capacity),
+                *(rate_hz, is_fixed, str(self._file.path), capacity),
             )
-            self._process = start_child("sidecar.sources.capture", order.to_json())
-        except BaseException:
-            self._path.unlink(missing_ok=True)
-            raise
+            self._process = start_child(
+                "sidecar.sources.capture", order.to_json(), descriptors=self._file.descriptors
+            )
+        finally:
+            self._file.close()
         self._state = State()
         self._changed = threading.Condition()
         self._listener = threading.Thread(target=self._listen, name="capture", daemon=True)
@@ -95,8 +96,7 @@ class CaptureClient:
             if self._ring is not None:
                 self._ring.close()
                 self._ring = None
-        with suppress(OSError):
-            self._path.unlink()
+        self._file.close()
         if self._process.stdin:
             self._process.stdin.close()
 

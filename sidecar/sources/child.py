@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from typing import IO
 
 from sidecar.errors import SourceError
@@ -13,11 +14,12 @@ from sidecar.settings.locations import log_folder
 _LARGEST_LOG_BYTES = 2**20
 
 
-def start_child(module: str, *arguments: str) -> subprocess.Popen[bytes]:
+def start_child(module: str, *arguments: str, descriptors: Sequence[int] = ()) -> subprocess.Popen[bytes]:
     """Runs a module of ours in a process of its own, standard input and output piped.
 
     It imports exactly what this process would (a wheel, a checkout), writes noise to the log instead
-    of the screen, and does not get the terminal's Ctrl+C. Raises SourceError if it cannot start.
+    of the screen, and does not get the terminal's Ctrl+C. Open files in *descriptors* are its as well, under
+    the same numbers. Raises SourceError if it cannot start.
     """
     environment = {
         **os.environ,
@@ -32,6 +34,7 @@ def start_child(module: str, *arguments: str) -> subprocess.Popen[bytes]:
             stdout=subprocess.PIPE,
             stderr=log,
             env=environment,
+            pass_fds=tuple(descriptors),
             start_new_session=True,
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
         )

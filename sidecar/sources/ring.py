@@ -11,6 +11,8 @@ from __future__ import annotations
 import mmap
 import os
 import tempfile
+import time
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +22,9 @@ from sidecar.errors import SourceError
 
 _HEADER_BYTES = 64  # one cache line: the counter never shares one with samples
 _SHARED_MEMORY = Path("/dev/shm")  # never written to a disk; Linux only
+_DESCRIPTORS = Path("/dev/fd")  # leads to the open files of the process that asks; not on Windows
+_PREFIX, _SUFFIX = "sidecar-", ".ring"
+_SETTLED_S = 60.0
 _LONGEST_S = 8.0  # how long a reader may be busy elsewhere
 _LARGEST_BYTES = 32 * 2**20  # half of what containers commonly give to shared memory
 
@@ -29,35 +34,82 @@ def ring_capacity(rate_hz: int, channels: int) -> int:
     return min(int(_LONGEST_S * rate_hz), _LARGEST_BYTES // (4 * channels))
 
 
-def make_ring_file(capacity: int, channels: int) -> Path:
-    """A new zeroed file for :class:`Ring`, in shared memory where there is some.
+class RingFile:
+    """A zeroed file for :class:`Ring`, in shared memory where there is some; both processes open its *path*.
 
-    The zeros are written, not implied: a hole in a full file system would end the process that
-    touches it later. Raises SourceError when there is no room.
+    It has no name where the system can hand it to another process without one: whichever ends first, and
+    however, nothing is left. What ended processes left under a name is removed.
     """
-    size = _HEADER_BYTES + 4 * capacity * channels
-    shared = [_SHARED_MEMORY] if _SHARED_MEMORY.is_dir() else []
-    fault: OSError | None = None
-    for folder in (*shared, Path(tempfile.gettempdir())):
+
+    path: Path
+    descriptors: tuple[int, ...]
+    """Those that the capture process must inherit for *path* to lead to the file there."""
+
+    def __init__(self, capacity: int, channels: int) -> None:
+        """Raises SourceError when there is no room.
+
+        The zeros are written, not implied: a hole in a full file system would end the process that
+        touches it later.
+        """
+        size = _HEADER_BYTES + 4 * capacity * channels
+        shared = [_SHARED_MEMORY] if _SHARED_MEMORY.is_dir() else []
+        fault: OSError | None = None
+        for folder in (*shared, Path(tempfile.gettempdir())):
+            _sweep(folder)
+            try:
+                self._fill(folder, size)
+            except OSError as error:
+                fault = error
+            else:
+                return
+        raise SourceError(
+            f"No room for {size / 2**20:.0f} MiB of captured audio in {tempfile.gettempdir()} ({fault}). "
+            "Free some space there, or point TMPDIR to another folder."
+        )
+
+    def close(self) -> None:
+        """Gives the file up; rings that are open on it stay usable. A name that is in use stays until this is
+        called again."""
+        for descriptor in self.descriptors:
+            os.close(descriptor)
+        self.descriptors = ()
+        if self.path.parent != _DESCRIPTORS:
+            with suppress(OSError):
+                self.path.unlink()
+
+    def _fill(self, folder: Path, size: int) -> None:
+        descriptor, name = _opened(folder)
+        self.path = Path(name) if name else _DESCRIPTORS / str(descriptor)
         try:
-            return _zeroed_file(folder, size)
-        except OSError as error:
-            fault = error
-    raise SourceError(
-        f"No room for {size / 2**20:.0f} MiB of captured audio in {tempfile.gettempdir()} ({fault}). "
-        "Free some space there, or point TMPDIR to another folder."
-    )
+            with os.fdopen(descriptor, "wb", closefd=bool(name)) as file:
+                file.write(bytes(size))
+        except OSError:
+            if name:
+                self.path.unlink(missing_ok=True)
+            else:
+                os.close(descriptor)
+            raise
+        self.descriptors = () if name else (descriptor,)
 
 
-def _zeroed_file(folder: Path, size: int) -> Path:
-    descriptor, name = tempfile.mkstemp(prefix="sidecar-", suffix=".ring", dir=folder)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(bytes(size))
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return Path(name)
+def _opened(folder: Path) -> tuple[int, str]:
+    """A new file open for both, and its name; no name where it can do without."""
+    if _DESCRIPTORS.is_dir():
+        with suppress(AttributeError, OSError):  # Linux; not on every file system
+            return os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o600), ""
+    descriptor, name = tempfile.mkstemp(prefix=_PREFIX, suffix=_SUFFIX, dir=folder)
+    if _DESCRIPTORS.is_dir():
+        Path(name).unlink()
+        name = ""
+    return descriptor, name
+
+
+def _sweep(folder: Path) -> None:
+    """Removes rings of ended processes. One in use has no name after a minute, or cannot be removed."""
+    for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+        with suppress(OSError):
+            if time.time() - left.lstat().st_mtime > _SETTLED_S:
+                left.unlink()
 
 
 class Ring:

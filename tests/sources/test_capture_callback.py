@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sidecar.sources.capture import Callback
-from sidecar.sources.ring import Ring, make_ring_file
+from sidecar.sources.ring import Ring, RingFile
 
 FINE = SimpleNamespace(input_overflow=False)
 OVERFLOW = SimpleNamespace(input_overflow=True)
@@ -14,11 +14,11 @@ OVERFLOW = SimpleNamespace(input_overflow=True)
 
 @pytest.fixture
 def ring():
-    path = make_ring_file(1000, 2)
-    ring = Ring(path, 1000, 2)
+    file = RingFile(1000, 2)
+    ring = Ring(file.path, 1000, 2)
     yield ring
     ring.close()
-    path.unlink()
+    file.close()
 
 
 def call(callback: Callback, *flags: SimpleNamespace) -> None:

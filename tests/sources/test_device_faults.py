@@ -276,7 +276,7 @@ def test_closing_from_another_thread_ends_the_blocks(audio):
     assert not listener.is_alive()
     with pytest.raises(ProcessLookupError):
         os.kill(pid, 0)
-    assert not source._recorder._path.exists()
+    assert source._recorder._ring is None
 
 
 def test_a_process_that_does_not_even_notice_is_killed(audio):
@@ -290,20 +290,22 @@ def test_a_process_that_does_not_even_notice_is_killed(audio):
         os.kill(pid, 0)
 
 
-def test_the_capture_process_ends_with_its_parent(audio):
+def test_the_capture_process_ends_with_its_parent(audio, tmp_path):
     """A killed sidecar leaves no process that holds a device, even a silent one, and no file in memory."""
     audio(quiet=True)
     program = (
-        "from sidecar.sources.device import DeviceSource; import time; source = DeviceSource();"
-        "print(source._recorder.pid, source._recorder._path, flush=True); time.sleep(600)"
+        "from sidecar.sources.device import DeviceSource; from sidecar.sources import ring\n"
+        "import sys, time; from pathlib import Path; ring._SHARED_MEMORY = Path(sys.argv[1])\n"
+        "source = DeviceSource(); print(source._recorder.pid, flush=True); time.sleep(600)"
     )
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
-    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, env=environment) as parent:
-        pid, ring = parent.stdout.readline().split()
+    command = [sys.executable, "-c", program, tmp_path]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env=environment) as parent:
+        pid = parent.stdout.readline()
         parent.kill()
 
     wait_until(lambda: has_ended(int(pid)))
-    assert not Path(ring.decode()).exists()
+    assert list(tmp_path.glob("*.ring")) == []
 
 
 def test_an_interrupt_from_the_keyboard_does_not_reach_the_capture(audio):

@@ -1,6 +1,9 @@
 """The ring between the capture process and the measurement."""
 
 import errno
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +13,7 @@ from hypothesis import strategies as st
 
 from sidecar.errors import SourceError
 from sidecar.sources import ring as ring_module
-from sidecar.sources.ring import Ring, make_ring_file, ring_capacity
+from sidecar.sources.ring import Ring, RingFile, ring_capacity
 
 CAPACITY = 160
 MARGIN = 10
@@ -24,20 +27,20 @@ def counting(start: int, count: int, channels: int = 2) -> np.ndarray:
 
 @pytest.fixture
 def pair():
-    path = make_ring_file(CAPACITY, 2)
-    writer, reader = Ring(path, CAPACITY, 2), Ring(path, CAPACITY, 2)
+    file = RingFile(CAPACITY, 2)
+    writer, reader = Ring(file.path, CAPACITY, 2), Ring(file.path, CAPACITY, 2)
     yield writer, reader
     writer.close()
     reader.close()
-    path.unlink()
+    file.close()
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)
 @given(st.lists(st.tuples(st.integers(0, 150), st.integers(0, 3)), max_size=40))
 def test_each_frame_is_read_once_or_counted_as_missed(steps):
     """Whatever the sizes of blocks and pauses of the reader, frames and missed ones add up in order."""
-    path = make_ring_file(CAPACITY, 2)
-    writer, reader = Ring(path, CAPACITY, 2), Ring(path, CAPACITY, 2)
+    file = RingFile(CAPACITY, 2)
+    writer, reader = Ring(file.path, CAPACITY, 2), Ring(file.path, CAPACITY, 2)
     read = 0
     for count, reads_after in steps:
         writer.write(counting(writer.written, count))
@@ -51,7 +54,7 @@ def test_each_frame_is_read_once_or_counted_as_missed(steps):
         read = writer.written
     writer.close()
     reader.close()
-    path.unlink()
+    file.close()
 
 
 def test_frames_overwritten_while_they_are_copied_are_not_given(pair):
@@ -107,8 +110,8 @@ def test_a_full_disk_is_said_in_words(monkeypatch, tmp_path):
     monkeypatch.setattr(ring_module.tempfile, "gettempdir", lambda: str(tmp_path))
 
     class FullDisk:
-        def __init__(self, descriptor: int, mode: str) -> None:
-            self._file = open(descriptor, mode)  # noqa: SIM115 - closed below
+        def __init__(self, descriptor: int, mode: str, *, closefd: bool) -> None:
+            self._file = open(descriptor, mode, closefd=closefd)  # noqa: SIM115 - closed below
 
         def __enter__(self):
             return self
@@ -122,5 +125,58 @@ def test_a_full_disk_is_said_in_words(monkeypatch, tmp_path):
     monkeypatch.setattr(ring_module.os, "fdopen", FullDisk)
 
     with pytest.raises(SourceError, match=r"No room for 3 MiB .*No space left"):
-        make_ring_file(ring_capacity(48_000, 2), 2)
+        RingFile(ring_capacity(48_000, 2), 2)
     assert [] == list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("nameless", [True, False], ids=["without a name", "no file without a name"])
+def test_a_run_killed_while_it_prepares_a_ring_leaves_nothing(tmp_path, nameless):
+    """Killed for real, with half of the zeros written."""
+    code = (
+        "import os, signal, sys; from pathlib import Path; from sidecar.sources import ring\n"
+        "ring._SHARED_MEMORY = Path(sys.argv[1])\n"
+        "if sys.argv[2] == 'False': del os.O_TMPFILE\n"
+        "ring.bytes = lambda size: os.kill(os.getpid(), signal.SIGKILL)\n"
+        "ring.RingFile(1000, 2)"
+    )
+    killed = subprocess.run([sys.executable, "-c", code, tmp_path, str(nameless)], check=False)
+
+    assert killed.returncode == -9
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_process_that_inherits_the_ring_reads_what_is_written_into_it():
+    file = RingFile(CAPACITY, 2)
+    ring = Ring(file.path, CAPACITY, 2)
+    ring.write(counting(0, 3))
+    code = (
+        "import sys; from pathlib import Path; from sidecar.sources.ring import Ring\n"
+        "ring = Ring(Path(sys.argv[1]), 160, 2)\n"
+        "print(ring.read(0, 3, slice(None))[1].tolist())"
+    )
+    command = [sys.executable, "-c", code, file.path]
+    done = subprocess.run(command, check=True, capture_output=True, text=True, pass_fds=file.descriptors)
+    file.close()
+    ring.close()
+
+    assert done.stdout == "[[0.0, 0.0], [1.0, 1.0], [2.0, 2.0]]\n"
+
+
+def test_what_ended_runs_left_is_swept_by_the_next(monkeypatch, tmp_path):
+    """By its name and age: one that was made just now may be in use, another program's is none of ours."""
+    monkeypatch.setattr(ring_module, "_SHARED_MEMORY", tmp_path)
+    for name in ("sidecar-left.ring", "sidecar-new.ring", "other.ring"):
+        (tmp_path / name).write_bytes(b"x")
+    for name in ("sidecar-left.ring", "other.ring"):
+        os.utime(tmp_path / name, (0.0, 0.0))
+    RingFile(CAPACITY, 2).close()
+
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["other.ring", "sidecar-new.ring"]
+
+
+def test_making_rings_leaves_no_descriptor_open():
+    before = len(list(Path("/dev/fd").iterdir()))
+    for _ in range(5):
+        RingFile(CAPACITY, 2).close()
+
+    assert len(list(Path("/dev/fd").iterdir())) == before
