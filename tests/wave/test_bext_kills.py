@@ -1,14 +1,18 @@
 """A stamp that is killed leaves a file that is old or new, whole: killed for real, at every stage."""
 
+import json
+import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from killed_stamps import CLAIMED
 from wave_files import CUE, FMT, IXML, JUNK_FOR_DS64, LIST, bext, pcm_24, riff, taken_apart
 
 from sidecar.errors import SourceError
+from sidecar.wave import patch as in_place
 from sidecar.wave.bext import read_loudness
 from sidecar.wave.bext_write import prepare, stamp
 from sidecar.wave.patch import change_in_place, lock, put_right
@@ -146,6 +150,62 @@ def test_a_journal_that_was_cut_off_itself_changes_nothing(tmp_path, length):
 
     assert FILES["in place"] == path.read_bytes()
     assert not journal.exists()
+
+
+def test_a_half_written_change_of_a_file_that_was_exported_anew_is_left_alone(tmp_path):
+    """Same name and size, and what stands at the place of the change looks half written: another file."""
+    path = torn(tmp_path, 5)
+    other = bytearray(path.read_bytes())
+    other[-1] ^= 1
+    path.write_bytes(other)
+    with path.open("r+b") as file:
+        put_right(file, path)
+
+    assert path.read_bytes() == other
+
+
+def test_a_forged_journal_changes_nothing(tmp_path):
+    """It fits the file's size and the bytes that stand there, and would write what its maker likes."""
+    path = tmp_path / "mix.wav"
+    path.write_bytes(FILES["in place"])
+    now = FILES["in place"][:4]
+    forged = {"file_size": len(FILES["in place"]), "place": 0, "checksum": "0" * 64}
+    forged["new"] = bytes((now[0], now[1], now[2], now[3] ^ 1)).hex()
+    forged["old"] = bytes((0, 0, 0, now[3])).hex()
+    (tmp_path / ".mix.wav.sidecar-undo").write_text(json.dumps(forged))
+    prepare(path)
+
+    assert path.read_bytes() == FILES["in place"]
+
+
+@pytest.mark.parametrize("make", [Path.symlink_to, Path.hardlink_to], ids=["symbolic", "hard"])
+def test_a_link_in_the_place_of_a_journal_is_neither_written_nor_believed(tmp_path, make):
+    path, precious, link = (tmp_path / name for name in ("mix.wav", "precious", ".mix.wav.sidecar-undo"))
+    path.write_bytes(FILES["in place"])
+    precious.write_text("precious")
+    make(link, precious)
+    with path.open("r+b") as file:
+        for attempt in (
+            lambda: change_in_place(file, path, 100, b"0123456789"),
+            lambda: put_right(file, path),
+        ):
+            with pytest.raises(SourceError, match=r"none that sidecar stamp made.*remove it"):
+                attempt()
+
+    assert precious.read_text() == "precious"
+    assert path.read_bytes() == FILES["in place"]
+
+
+def test_a_journal_of_another_user_is_not_believed(tmp_path, monkeypatch):
+    """Unless the file is theirs: they could have written into it themselves."""
+    torn(tmp_path, 5)
+    (journal,) = tmp_path.glob(".*")
+    maker = journal.stat().st_uid
+    monkeypatch.setattr(os, "geteuid", lambda: maker + 1)
+
+    assert b"file_size" in in_place._read_own(journal, SimpleNamespace(st_uid=maker))
+    with pytest.raises(SourceError, match="none that sidecar stamp made"):
+        in_place._read_own(journal, SimpleNamespace(st_uid=maker + 2))
 
 
 def test_two_at_once_do_not_meet(tmp_path):
