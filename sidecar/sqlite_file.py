@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import errno
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from sidecar.errors import RecordError
 
 _PRIMARY = 0xFF
 """The low byte of SQLite's result codes says what kind of fault it is."""
+_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_TOOBIG, sqlite3.SQLITE_MISMATCH)
 _UNWRITABLE = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR, errno.EEXIST)
 
 
@@ -53,9 +56,44 @@ class DatabaseKind:
         connection.execute(f"PRAGMA user_version = {self.newest}")
 
 
-def is_damage(error: Exception) -> bool:
+DATABASE_ERRORS = (sqlite3.Error, MemoryError, UnicodeDecodeError)
+"""What SQLite raises: MemoryError for a damaged row that says of itself that it is gigabytes long, and
+UnicodeDecodeError where it quotes damaged text."""
+
+
+def is_damage(error: BaseException) -> bool:
     """True where SQLite found content that cannot be: a page or a row is damaged, or it is no database."""
-    return _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+    return isinstance(error, MemoryError | UnicodeDecodeError | sqlite3.DataError) or _code(error) in _DAMAGE
+
+
+def readable_rows(
+    connection: sqlite3.Connection, select: str, order: str, values: Sequence[object] = ()
+) -> tuple[list[Any], bool]:
+    """Rows of *select* that can be read, each known by its first column, and whether they are all.
+
+    A damaged page ends a look through a table: what lies behind it is found from the other end. *order* is
+    what both looks go by: a column that SQLite finds in an index, so that rows come one by one.
+    """
+    rows, is_whole = _rows_until_damage(connection, f"{select} ORDER BY {order}", values)
+    if not is_whole:
+        known = {row[0] for row in rows}
+        behind, _ = _rows_until_damage(connection, f"{select} ORDER BY {order} DESC", values)
+        rows += [row for row in reversed(behind) if row[0] not in known]
+    return rows, is_whole
+
+
+def _rows_until_damage(
+    connection: sqlite3.Connection, select: str, values: Sequence[object]
+) -> tuple[list[Any], bool]:
+    rows: list[Any] = []
+    try:
+        for row in connection.execute(select, values):
+            rows.append(row)  # noqa: PERF402 - those before the damage stay
+    except DATABASE_ERRORS as error:
+        if not is_damage(error):
+            raise
+        return rows, False
+    return rows, True
 
 
 def reason(error: Exception, file: Path) -> str:
@@ -77,5 +115,5 @@ def reason(error: Exception, file: Path) -> str:
     return f"{file} cannot be used ({getattr(error, 'strerror', None) or error})"
 
 
-def _code(error: Exception) -> int:
+def _code(error: BaseException) -> int:
     return int(getattr(error, "sqlite_errorcode", 0)) & _PRIMARY

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sidecar.atomic_file import write_whole
 from sidecar.errors import OutputError, SettingsError
-from sidecar.journal.record import FaderReport, Record, Summary
+from sidecar.journal.record import Damaged, FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.readings import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
 from sidecar.settings.goals import Goal
@@ -44,8 +44,10 @@ def export(record: Record, file: Path) -> None:
         ) from error
 
 
-def summary_fields(summary: Summary) -> dict[str, Any]:
-    """One pass in names and units that scripts read."""
+def summary_fields(summary: Summary | Damaged) -> dict[str, Any]:
+    """One pass in names and units that scripts read; a damaged one is its ``id`` and an ``error``."""
+    if isinstance(summary, Damaged):
+        return {"id": summary.id, "error": f"{summary.why}."}
     about, reading = summary.about, summary.reading
     broken = broken_limits(reading, about.goal)
     return {
@@ -106,6 +108,7 @@ def _json(record: Record) -> str:
     whole = {
         **summary_fields(record.summary),
         "goal": _fields(record.summary.about.goal),
+        "damage": record.damage or None,
         "cuts": [asdict(cut) for cut in record.cuts],
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],

@@ -91,6 +91,16 @@ class Summary:
 
 
 @dataclass(frozen=True, slots=True)
+class Damaged:
+    """One pass in the list of passes that cannot be read any more."""
+
+    id: int | None
+    """None where it is the record itself that the passes are read past."""
+    why: str
+    """In words, the end of a sentence without its full stop."""
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """One pass, whole. The arrays have one entry a block on record, shape (n,)."""
 
@@ -111,10 +121,12 @@ class Record:
     cuts: tuple[Cut, ...]
     events: tuple[Event, ...]
     told: tuple[FaderReport, ...]
+    damage: str = ""
+    """What of it can no longer be read, in words; empty where all can."""
 
     @property
     def missing(self) -> tuple[tuple[int, int], ...]:
-        """(first block, blocks) of each stretch that the disk would not take."""
+        """(first block, blocks) of each stretch that the disk would not take, or has damaged since."""
         edges = np.concatenate([[-1], self.place, [self.summary.blocks]])
         steps = np.flatnonzero(np.diff(edges) > 1)
         return tuple((int(edges[i]) + 1, int(edges[i + 1] - edges[i] - 1)) for i in steps)

@@ -7,7 +7,8 @@ import sqlite3
 
 from sidecar.journal import packing
 from sidecar.journal.entries import Aimed, Batch, Ended, Entry, Resumed
-from sidecar.journal.record import Cut, FaderReport, Pass, StemBalance
+from sidecar.journal.record import Cut, FaderReport, Pass
+from sidecar.journal.seals import Table, seal
 from sidecar.model.snapshot import Event
 from sidecar.version import program_version
 
@@ -24,6 +25,7 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
     )
     if cursor.lastrowid is None:
         raise sqlite3.DatabaseError("no row was made for the pass")
+    seal(connection, "passes", cursor.lastrowid)
     return cursor.lastrowid
 
 
@@ -33,7 +35,10 @@ def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> 
         "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ?",
         (holder, resumed.id, resumed.blocks),
     )
-    return bool(taken.rowcount)
+    if not taken.rowcount:
+        return False
+    seal(connection, "passes", resumed.id)
+    return True
 
 
 def is_held(connection: sqlite3.Connection, id: int, holder: int) -> bool:
@@ -48,48 +53,54 @@ def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
         case Batch():
             _write_batch(connection, id, entry)
         case Cut(block, lost_frames):
+            _note(connection, id, "cuts", {"block": block, "lost_frames": lost_frames})
             connection.execute(
-                "INSERT INTO cuts (pass, block, lost_frames) VALUES (?, ?, ?)", (id, block, lost_frames)
+                "UPDATE passes SET lost_frames = lost_frames + ? WHERE id = ?", (lost_frames, id)
             )
         case Event(seconds, kind, text):
-            connection.execute(
-                "INSERT INTO events (pass, seconds, kind, text) VALUES (?, ?, ?, ?)",
-                (id, seconds, kind, _text(text)),
-            )
+            _note(connection, id, "events", {"seconds": seconds, "kind": kind, "text": _text(text)})
         case FaderReport(at_s, value_db, is_position, stem):
-            connection.execute(
-                "INSERT INTO told (pass, at_s, value_db, is_position, stem) VALUES (?, ?, ?, ?, ?)",
-                (id, at_s, value_db, is_position, _text(stem)),
-            )
+            values = {"at_s": at_s, "value_db": value_db, "is_position": is_position, "stem": _text(stem)}
+            _note(connection, id, "told", values)
         case Aimed(goal):
             connection.execute("UPDATE passes SET goal = ? WHERE id = ?", (packing.pack_fields(goal), id))
         case Ended():
             _end(connection, id, entry)
+    seal(connection, "passes", id)
+
+
+def _note(connection: sqlite3.Connection, id: int, table: Table, values: dict[str, object]) -> None:
+    _insert(connection, table, {"pass": id, **values})
+    connection.execute("UPDATE passes SET notes = notes + 1 WHERE id = ?", (id,))
+
+
+def _insert(connection: sqlite3.Connection, table: Table, values: dict[str, object]) -> None:
+    marks = ", ".join("?" * len(values))
+    cursor = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})", tuple(values.values())
+    )
+    if cursor.lastrowid is not None:
+        seal(connection, table, cursor.lastrowid)
 
 
 def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
-    connection.execute(
-        "INSERT INTO batches (pass, first, energy, true_peak, fader, short_term, integrated,"
-        " covariance, stem_peak, stem_fader) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            *(id, batch.first, packing.pack_doubles(batch.energy), packing.pack_singles(batch.true_peak)),
-            *(packing.pack_singles(batch.fader_db), packing.pack_singles(batch.short_term)),
-            *(packing.pack_singles(batch.integrated), *_stem_columns(batch.stems)),
-        ),
-    )
+    columns = {
+        "pass": id,
+        "first": batch.first,
+        "energy": packing.pack_doubles(batch.energy),
+        "true_peak": packing.pack_singles(batch.true_peak),
+        "fader": packing.pack_singles(batch.fader_db),
+        "short_term": packing.pack_singles(batch.short_term),
+        "integrated": packing.pack_singles(batch.integrated),
+    }
+    if batch.stems is not None:
+        columns["covariance"] = packing.pack_products(batch.stems.covariance)
+        columns["stem_peak"] = packing.pack_singles(batch.stems.true_peak)
+        columns["stem_fader"] = packing.pack_singles(batch.stems.fader_db)
+    _insert(connection, "batches", columns)
     connection.execute(
         "UPDATE passes SET blocks = ?, recorded = recorded + ?, reading = ? WHERE id = ?",
         (batch.end, len(batch.energy), packing.pack_fields(batch.reading), id),
-    )
-
-
-def _stem_columns(stems: StemBalance | None) -> tuple[bytes | None, bytes | None, bytes | None]:
-    if stems is None:
-        return None, None, None
-    return (
-        packing.pack_products(stems.covariance),
-        packing.pack_singles(stems.true_peak),
-        packing.pack_singles(stems.fader_db),
     )
 
 

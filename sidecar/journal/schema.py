@@ -6,9 +6,12 @@ never changed; a change is a step of its own.
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
+from itertools import chain
 from pathlib import Path
 
+from sidecar.journal.seals import TABLES, decoded, seal_all
 from sidecar.settings.locations import data_folder
 from sidecar.sqlite_file import DatabaseKind
 
@@ -77,8 +80,22 @@ _BLOCKS_ON_RECORD = (
         (SELECT coalesce(sum(length(energy)), 0) / 8 FROM batches WHERE pass = passes.id)""",
 )
 
-STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD)
+_SEALS = (
+    *(f"ALTER TABLE {table} ADD COLUMN crc INTEGER" for table in ("batches", "cuts", "events", "told")),
+    "ALTER TABLE passes ADD COLUMN lost_frames INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE passes ADD COLUMN notes INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE passes ADD COLUMN crc INTEGER",
+    """UPDATE passes SET
+        lost_frames = (SELECT coalesce(sum(lost_frames), 0) FROM cuts WHERE pass = passes.id),
+        notes = (SELECT count(*) FROM cuts WHERE pass = passes.id)
+            + (SELECT count(*) FROM events WHERE pass = passes.id)
+            + (SELECT count(*) FROM told WHERE pass = passes.id)""",
+)
+"""Checksums, and in each pass how much is to be found elsewhere: cuts, events and told are its notes."""
+
+STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS)
 NEWEST = len(STEPS)
+PAGE_BYTES = 4096
 KIND = DatabaseKind("record of passes", 0x4C6F_5364, NEWEST)
 
 
@@ -96,6 +113,7 @@ def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     connection = sqlite3.connect(path, timeout=patience_s, isolation_level=None)
+    connection.text_factory = decoded
     try:
         _prepare(connection, path)
     except BaseException:
@@ -104,11 +122,26 @@ def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
     return connection
 
 
+def defines_tables(connection: sqlite3.Connection) -> bool:
+    """Whether the tables have the columns that this version gives them: names may be damaged as well."""
+    with contextlib.closing(sqlite3.connect(":memory:")) as new:
+        for statement in chain.from_iterable(STEPS):
+            new.execute(statement)
+        return _columns(connection) == _columns(new)
+
+
+def _columns(connection: sqlite3.Connection) -> list[list[tuple[object, ...]]]:
+    return [
+        [tuple(column) for column in connection.execute(f"PRAGMA table_info({table})")] for table in TABLES
+    ]
+
+
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     with connection:
         connection.execute("BEGIN")  # one look: another sidecar may be making the file just now
         version = KIND.version(connection, path)
     if version == 0:
+        connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         connection.execute("PRAGMA auto_vacuum = FULL")  # a deleted pass gives its room back
     connection.execute("PRAGMA journal_mode = WAL")
     # FULL: the log is on the disk after each commit. NORMAL would leave all since the last checkpoint,
@@ -123,7 +156,9 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
 def _migrate(connection: sqlite3.Connection, path: Path) -> None:
     with connection:
         connection.execute("BEGIN IMMEDIATE")
-        for step in STEPS[KIND.version(connection, path) :]:  # another sidecar may have been quicker
-            for statement in step:
-                connection.execute(statement)
+        version = KIND.version(connection, path)  # another sidecar may have been quicker
+        for statement in chain.from_iterable(STEPS[version:]):
+            connection.execute(statement)
+        if 0 < version < NEWEST:
+            seal_all(connection)  # the steps have changed what the seals are made of
         KIND.mark(connection)

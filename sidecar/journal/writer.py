@@ -22,7 +22,7 @@ from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
 from sidecar.model.readings import BLOCK_S
-from sidecar.sqlite_file import reason
+from sidecar.sqlite_file import DATABASE_ERRORS, reason
 
 log = logging.getLogger(__name__)
 
@@ -144,7 +144,7 @@ class Journal:
         self._gather()
         try:
             self._write()
-        except (RecordError, sqlite3.Error, OSError) as error:
+        except (RecordError, *DATABASE_ERRORS, OSError) as error:
             self._disconnect()
             said = reason(error, self._file)
             if said != self._reason:

@@ -4,35 +4,53 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
 
+from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.table import open_table
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.export import export, summary_fields
-from sidecar.journal.record import Summary
+from sidecar.journal.record import Damaged, Summary
 from sidecar.journal.schema import usual_file
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.readings import BLOCK_S, figure
 
+DONE, DAMAGED = 0, 2
+
 
 def run(options: argparse.Namespace) -> int:
-    """Does what is asked, and else lists the passes."""
+    """Does what is asked, and else lists the passes; 2 where something of them is damaged."""
+    code = DONE
     if (options.export is None) != (options.to is None):
         raise SettingsError("--export and --to go together, such as: --export 12 --to evening.csv")
     if options.export is not None:
-        export(reader.load(options.export), Path(options.to))
-        print(f"Written: {options.to}")
+        code = _export(options.export, Path(options.to))
     if options.delete:
         reader.delete(options.delete)
     if options.export is None and not options.delete:
-        _list(reader.passes(), as_json=options.json)
-    return 0
+        summaries = reader.passes()
+        _list(summaries, as_json=options.json)
+        code = DAMAGED if any(isinstance(summary, Damaged) for summary in summaries) else DONE
+    return code
 
 
-def _list(summaries: list[Summary], *, as_json: bool) -> None:
+def _export(id: int, file: Path) -> int:
+    """Writes what of the pass can be read, and says what cannot."""
+    record = reader.load(id, despite_damage=True)
+    export(record, file)
+    print(f"Written: {unsteered(str(file))}")
+    if not record.damage:
+        return DONE
+    print(f"sidecar: Pass {id} is damaged: {record.damage}; the rest is written.", file=sys.stderr)
+    return DAMAGED
+
+
+def _list(summaries: Sequence[Summary | Damaged], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps([summary_fields(summary) for summary in summaries], indent=1))
         return
@@ -53,7 +71,9 @@ def _list(summaries: list[Summary], *, as_json: bool) -> None:
     print(f"Kept in {usual_file()}")
 
 
-def _cells(summary: Summary) -> tuple[str, ...]:
+def _cells(summary: Summary | Damaged) -> tuple[str, ...]:
+    if isinstance(summary, Damaged):
+        return ("" if summary.id is None else str(summary.id), *("",) * 7, f"? damaged: {summary.why}")
     about, reading = summary.about, summary.reading
     broken = broken_limits(reading, about.goal)
     return (
