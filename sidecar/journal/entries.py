@@ -72,6 +72,8 @@ class Resumed:
     id: int
     blocks: int
     """As many as it had when it was read."""
+    holder: int
+    """The run that had written it by then."""
 
 
 @dataclass(frozen=True, slots=True)

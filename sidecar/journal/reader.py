@@ -20,6 +20,7 @@ import numpy as np
 from sidecar.errors import RecordError
 from sidecar.journal import packing, schema
 from sidecar.journal.first_page import with_new_first_page
+from sidecar.journal.holding import is_held
 from sidecar.journal.record import Cut, Damaged, FaderReport, Pass, Record, StemBalance, Summary
 from sidecar.journal.seals import Table, is_sound
 from sidecar.model.readings import BLOCK_S
@@ -76,6 +77,21 @@ def latest(file: Path | None = None, *, blocks: int = 1) -> Record | None:
             "SELECT id FROM passes WHERE blocks >= ? ORDER BY id DESC LIMIT 1", (blocks,)
         ).fetchone()
     return None if row is None else load(row["id"], file)
+
+
+def to_resume(file: Path | None = None) -> Record | None:
+    """The last pass, for a run that goes on with it.
+
+    Raises RecordError when it cannot be read whole, or another run is writing it.
+    """
+    file = file or schema.usual_file()
+    record = latest(file)
+    if record is not None and is_held(file, record.summary.holder):
+        raise RecordError(
+            f"Pass {record.summary.id} is still being written by another run. End that one first, or begin "
+            "anew without --resume."
+        )
+    return record
 
 
 def delete(ids: Sequence[int], file: Path | None = None) -> None:
@@ -213,6 +229,7 @@ def _summary(row: sqlite3.Row) -> Summary | Damaged:
             lost_frames=row["lost_frames"],
             missing_blocks=row["blocks"] - row["recorded"],
             reading=packing.reading(row["reading"]),
+            holder=row["holder"],
         )
     except _GARBLED:
         return Damaged(row["id"], "its entry in the record makes no sense")

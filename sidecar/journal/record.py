@@ -88,6 +88,8 @@ class Summary:
     """Those that were measured and that the disk would not take."""
     reading: Reading
     """As last read: a missing stretch counts in it."""
+    holder: int
+    """Number of the run that wrote it last."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,8 +32,8 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
 def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> bool:
     """Makes an old pass the holder's own; False where it is gone, or somebody writes it still."""
     taken = connection.execute(
-        "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ?",
-        (holder, resumed.id, resumed.blocks),
+        "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ? AND holder = ?",
+        (holder, resumed.id, resumed.blocks, resumed.holder),
     )
     if not taken.rowcount:
         return False

@@ -104,6 +104,11 @@ def usual_file() -> Path:
     return data_folder() / "passes.sqlite"
 
 
+def log_of(path: Path) -> Path:
+    """Where SQLite keeps what it has not brought into the file yet."""
+    return path.with_name(f"{path.name}-wal")
+
+
 def connect(path: Path, *, patience_s: float) -> sqlite3.Connection:
     """Opens the file, makes it where it does not exist, and brings it up to date.
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from sidecar.errors import RecordError
 from sidecar.journal import rows, schema
 from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
+from sidecar.journal.holding import Hold
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
 from sidecar.model.readings import BLOCK_S
@@ -35,6 +36,11 @@ _ENTRY_BYTES = 500
 """About what an entry costs apart from its arrays."""
 _CHUNK = 200
 """Entries a transaction: after a long fault the disk gets its fill in bites."""
+_LONG_LOG_BYTES = 16 << 20
+"""From here on the log is emptied by force, and written rarely where that cannot be: a commit takes the same
+few pages however much is in it."""
+_RARELY = 20
+_LONGEST_LOG_BYTES = 64 << 20
 _PATIENCE_S = 1.0
 """For another process that holds the file."""
 
@@ -69,6 +75,9 @@ class Journal:
         self._pending_bytes = 0
         self._ids: dict[OpenPass, int] = {}
         self._connection: sqlite3.Connection | None = None
+        self._hold: Hold | None = None
+        self._is_log_kept = False
+        """Whether a program that looks at an old state of the record keeps its log from being emptied."""
         self._reason = ""
         self._is_full = False
         self._missed = 0
@@ -99,7 +108,8 @@ class Journal:
     def resume(self, record: Record) -> OpenPass:
         """Goes on with a pass on record, behind a cut: what was under way at its end is gone."""
         continued = OpenPass(self._put, record.summary.about, self._clock, record.summary.blocks)
-        self._put(continued, Resumed(record.summary.id, record.summary.blocks))
+        summary = record.summary
+        self._put(continued, Resumed(summary.id, summary.blocks, summary.holder))
         continued.cut()
         return continued
 
@@ -131,7 +141,7 @@ class Journal:
 
     def _run(self) -> None:
         try:
-            while not self._closing.wait(self._period_s):
+            while not self._closing.wait(self._period_s * (_RARELY if self._is_log_kept else 1)):
                 self._flush()
             self._flush()
         except Exception:
@@ -139,6 +149,7 @@ class Journal:
             self._reason = "a fault of its own, which the log explains"
         finally:
             self._disconnect()
+            self._release()
 
     def _flush(self) -> None:
         self._gather()
@@ -170,6 +181,7 @@ class Journal:
     def _write(self) -> None:
         connection = self._connected()
         while self._pending:
+            self._empty_log(connection)
             chunk = self._pending[:_CHUNK]
             ids = dict(self._ids)
             with connection:
@@ -181,6 +193,22 @@ class Journal:
             del self._pending[: len(chunk)]
             self._pending_bytes -= sum(map(_size, chunk))
 
+    def _empty_log(self, connection: sqlite3.Connection) -> None:
+        """Brings a long log into the file. Raises RecordError where it has become too long and cannot be
+        emptied: a program that looks at an old state of the record, and goes on looking, needs all of it."""
+        log_bytes = _size_of(schema.log_of(self._file))
+        if log_bytes < _LONG_LOG_BYTES:
+            self._is_log_kept = False
+            return
+        (is_busy, _, _) = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        if is_busy and not self._is_log_kept:
+            log.warning(
+                "the log of the record cannot be emptied: another program looks at an old state of it"
+            )
+        self._is_log_kept = bool(is_busy)
+        if is_busy and log_bytes >= _LONGEST_LOG_BYTES and not self._closing.is_set():
+            raise RecordError(f"another program has kept {self._file} open in an old state for long; end it")
+
     def _id(self, connection: sqlite3.Connection, owner: OpenPass, entry: Entry, known: int | None) -> int:
         """The pass's row. A new one where there is none, or it was deleted, taken over, or has grown."""
         if isinstance(entry, Resumed) and rows.take_over(connection, entry, self._holder):
@@ -191,15 +219,30 @@ class Journal:
 
     def _connected(self) -> sqlite3.Connection:
         if self._connection is not None and not self._file.exists():
-            self._disconnect()  # somebody removed it: what is written to it now nobody will find
+            self._disconnect()  # it was removed: what is written to it now can never be found
+            self._release()
         if self._connection is None:
             self._connection = schema.connect(self._file, patience_s=_PATIENCE_S)
+        if self._hold is None:
+            self._hold = Hold(self._file, self._holder)
         return self._connection
+
+    def _release(self) -> None:
+        if self._hold is not None:
+            self._hold.release()
+            self._hold = None
 
     def _disconnect(self) -> None:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
+
+
+def _size_of(file: Path) -> int:
+    try:
+        return file.stat().st_size
+    except OSError:
+        return 0
 
 
 def _size(pair: tuple[OpenPass, Entry]) -> int:

@@ -16,7 +16,7 @@ def record(place, *, blocks, names=(), stems=None, cuts=(), told=(), faders=None
     places = np.array(place)
     levels = (-30.0 + places).astype(np.float32)
     about = type(ABOUT)("source", 48_000, "stereo", ABOUT.goal, names)
-    summary = Summary(1, about, "0", datetime(2026, 1, 1, tzinfo=UTC), None, blocks, 0, 0, Reading())
+    summary = Summary(1, about, "0", datetime(2026, 1, 1, tzinfo=UTC), None, blocks, 0, 0, Reading(), 1)
     faders_db = np.array(faders or [-2.0] * len(places), np.float32)
     return Record(summary, places, places + 1.0, levels, faders_db, levels, levels, stems, cuts, (), told)
 

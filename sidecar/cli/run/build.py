@@ -158,7 +158,7 @@ def _record(
     """Where the passes go, and the one that is gone on with."""
     resumed = None
     if options.resume:
-        resumed = reader.latest()
+        resumed = reader.to_resume()
         if resumed is None:
             raise RecordError("There is no pass on record to go on with: leave --resume out.")
     if options.no_record:
