@@ -192,8 +192,8 @@ def test_a_run_that_is_killed_leaves_a_wav_that_can_be_read(tmp_path):
     """All but the last second of sound at most."""
     code = (
         "import os, signal, sys; from pathlib import Path; import numpy as np\n"
-        "from sidecar.run.audio_recorder import Tape\n"
-        "tape = Tape(Path(sys.argv[1]), 48_000, 2)\n"
+        "from sidecar.run.audio_recorder import AudioRecorder\n"
+        "tape = AudioRecorder(Path(sys.argv[1]), 48_000, 2)\n"
         "for _ in range(25): tape.take(np.ones((4_800, 2), np.float32))\n"
         "while not tape._frames.empty(): pass\n"
         "os.kill(os.getpid(), signal.SIGKILL)"
