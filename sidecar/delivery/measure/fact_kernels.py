@@ -70,19 +70,24 @@ def _join_clips(state: FactState, later: FactState) -> None:
 
 
 @njit(nogil=True, cache=True, fastmath=_FLAGS)
-def _sum(x: Any) -> np.float32:
-    total = np.float32(0.0)
+def _sum(x: Any) -> float:
+    total = 0.0
     for i in range(x.size):
-        total += x[i]
+        total += np.float64(x[i])
     return total
 
 
 @njit(nogil=True, cache=True, fastmath=_FLAGS)
-def _dot(x: Any, y: Any) -> np.float32:
-    total = np.float32(0.0)
-    for i in range(x.size):
-        total += x[i] * y[i]
-    return total
+def _products(left: Any, right: Any) -> tuple[float, float, float]:
+    """Sums of left², left·right and right², in double precision: a product of two floats is exact there, so
+    that it does not matter into which pieces a file is cut."""
+    squares_left = both = squares_right = 0.0
+    for i in range(left.size):
+        x, y = np.float64(left[i]), np.float64(right[i])
+        squares_left += x * x
+        both += x * y
+        squares_right += y * y
+    return squares_left, both, squares_right
 
 
 @njit(nogil=True, cache=True)
@@ -121,9 +126,10 @@ def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -
 
 @njit(nogil=True, cache=True)
 def _compare(left: Any, right: Any, state: Any) -> None:
-    state.products[0] += _dot(left, left)
-    state.products[1] += _dot(left, right)
-    state.products[2] += _dot(right, right)
+    squares_left, both, squares_right = _products(left, right)
+    state.products[0] += squares_left
+    state.products[1] += both
+    state.products[2] += squares_right
     state.differ[0] |= _differ(left, right)
 
 
