@@ -210,7 +210,6 @@ class Meter:
         self._windows = windows.fresh_windows(self._front.hop_frames)
         self._windows.levels[2:] = mean_square(reading.max_momentary), mean_square(reading.max_short_term)
         self._windows.frames[0] = self._frames
-        self._windows.cuts[:] = 1
 
     def finish(self) -> None:
         """The programme is over, as at the end of a file: what the filters still hold is measured,
@@ -308,7 +307,6 @@ class Meter:
     def _cut(self) -> None:
         self._front.cut()
         self._windows.hops[:] = 0
-        self._windows.cuts[:] += 1
 
 
 def _amplitude(level_db: float) -> float:

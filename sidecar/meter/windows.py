@@ -45,8 +45,6 @@ class WindowState(NamedTuple):
     """Shape (300,): their lengths in frames."""
     hops: NDArray[np.int64]
     """Shape (1,): hops since the measurement began or was last cut."""
-    cuts: NDArray[np.int64]
-    """Shape (1,): how often it was cut."""
     levels: NDArray[np.float64]
     """Shape (4,): mean squares of momentary, short-term and the maxima of both."""
     frames: NDArray[np.int64]
@@ -82,7 +80,6 @@ def fresh_windows(hop_frames: int) -> WindowState:
     return WindowState(
         np.zeros(SHORT_TERM_HOPS),
         np.full(SHORT_TERM_HOPS, hop_frames),
-        np.zeros(1, np.int64),
         np.zeros(1, np.int64),
         np.zeros(4),
         np.zeros(3, np.int64),
@@ -197,12 +194,12 @@ def run_windows(
 
 @njit(nogil=True, cache=True)
 def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
-    """Windows that reach across a cut are no part of the programme; those that reach back before
-    its beginning are: silence came before it."""
-    if (state.cuts[0] == 0 or state.hops[0] >= MOMENTARY_HOPS) and momentary > state.levels[2]:
+    """Only of whole windows: those that reach back before the beginning, or across a cut, hold what is no
+    part of the programme."""
+    if state.hops[0] >= MOMENTARY_HOPS and momentary > state.levels[2]:
         state.levels[2] = momentary
         state.frames[1] = state.frames[0]
-    if (state.cuts[0] == 0 or state.hops[0] >= SHORT_TERM_HOPS) and short_term > state.levels[3]:
+    if state.hops[0] >= SHORT_TERM_HOPS and short_term > state.levels[3]:
         state.levels[3] = short_term
         state.frames[2] = state.frames[0]
 

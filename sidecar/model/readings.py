@@ -56,6 +56,16 @@ def figure(value: float) -> str:
     return "−∞" if rounded <= NOTHING_DB else f"{rounded:.1f}".replace("-", "−")
 
 
+MOMENTARY_S, SHORT_TERM_S = 0.4, 3.0
+"""Lengths of the windows (Tech 3341 §2.2)."""
+
+
+def window_figure(value: float, window_s: float, seconds: float) -> str:
+    """As :func:`figure`; a dash where a programme of so many seconds is shorter than the window, so that
+    there is no such value."""
+    return "–" if seconds < window_s else figure(value)
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """What the meter reads at one moment. Levels are ``-inf`` where there is nothing or silence: check for

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from sidecar.delivery.judge.findings import Finding
-from sidecar.model.readings import Reading, figure
+from sidecar.model.readings import SILENCE, Reading, figure
 from sidecar.settings.goals import Goal
 
 
@@ -71,7 +71,7 @@ def _maxima(reading: Reading, goal: Goal) -> list[tuple[float, float]]:
         (reading.max_short_term, goal.max_short_term_lufs),
         (reading.max_momentary, goal.max_momentary_lufs),
     )
-    return [(value, limit) for value, limit in pairs if limit is not None]
+    return [(value, limit) for value, limit in pairs if limit is not None and value > SILENCE]
 
 
 def _room(value: float, limit: float) -> float:

@@ -15,11 +15,8 @@ from sidecar.delivery.judge.findings import Finding, Span, spans_over, time_code
 from sidecar.delivery.judge.notes import notes
 from sidecar.delivery.judge.remedy import Remedy, excess, remedy_findings, remedy_for
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.model.readings import BLOCK_S, SILENCE, FloatArray, Reading, figure
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, Reading, figure
 from sidecar.settings.goals import Goal
-
-_MOMENTARY_S, _SHORT_TERM_S = 0.4, 3.0
-"""Tech 3341 §2.2."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +150,8 @@ def _maxima(measured: Measured, goal: Goal) -> Iterator[Rated]:
     short_term = (reading.max_short_term, measured.max_short_term_at_s, course.short_term)
     momentary = (reading.max_momentary, measured.max_momentary_at_s, course.momentary)
     for about, window_s, (value, at_s, levels), limit in (
-        ("short-term", _SHORT_TERM_S, short_term, goal.max_short_term_lufs),
-        ("momentary", _MOMENTARY_S, momentary, goal.max_momentary_lufs),
+        ("short-term", SHORT_TERM_S, short_term, goal.max_short_term_lufs),
+        ("momentary", MOMENTARY_S, momentary, goal.max_momentary_lufs),
     ):
         over = 0.0 if limit is None else excess(value, limit)
         if limit is None or over <= 0:

@@ -12,7 +12,7 @@ from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.scales_sheet import rail_sheet
 from sidecar.delivery.report.sheet import SHAPES, Shape
-from sidecar.model.readings import SILENCE, Reading, figure
+from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading, figure, window_figure
 from sidecar.settings.goals import Goal
 
 
@@ -30,6 +30,8 @@ class _Row:
     over: Shape = "over"
     told: str = ""
     """What is to be known of a measure that is held against nothing."""
+    window_s: float = 0.0
+    """What is shorter has no such measure."""
 
 
 def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
@@ -48,7 +50,8 @@ def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_onl
         )
     ]
     shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
-    rows = [_cells(row, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
+    seconds = measured.reading.seconds
+    rows = [_cells(row, seconds, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
     return tag(
         "section",
         tag("h2", f"Against {goal.title}"),
@@ -83,6 +86,7 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
             unit,
             measured.max_short_term_at_s,
             goal.max_short_term_lufs,
+            window_s=SHORT_TERM_S,
         ),
         _Row(
             "max momentary",
@@ -90,30 +94,33 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
             unit,
             measured.max_momentary_at_s,
             goal.max_momentary_lufs,
+            window_s=MOMENTARY_S,
         ),
-        _Row("loudness range", reading.loudness_range, "LU", told=_settled(reading)),
+        _Row("loudness range", reading.loudness_range, "LU", told=_settled(reading), window_s=SHORT_TERM_S),
         _Row("peak to loudness", measured.peak_to_loudness_lu, "LU"),
     ]
 
 
 def _settled(reading: Reading) -> str:
     """Tech 3341 §2.4 flags the range of the first minute; R 128 V5 n) advises against it."""
+    if reading.seconds < SHORT_TERM_S:
+        return f"shorter than {SHORT_TERM_S:g} s"
     return "" if reading.range_is_stable else "under 1 minute: not settled"
 
 
-def _cells(row: _Row, name: str) -> Markup:
+def _cells(row: _Row, seconds: float, name: str) -> Markup:
     at = "" if row.at_s is None else time_code(row.at_s)
     held, rail, stands = "", join(), row.told
     if row.middle is not None:
         held = figure(row.middle)
-        shape, stands = _stand(row, row.middle)
+        shape, stands = _stand(row, row.middle, seconds)
         if math.isfinite(row.value):
             gate = (-row.below, row.above)
             rail = rail_sheet(name, excess(row.value, row.middle), gate, shape).svg()
     return tag(
         "tr",
         tag("th", row.measure, scope="row"),
-        tag("td", figure(row.value), class_="number value"),
+        tag("td", window_figure(row.value, row.window_s, seconds), class_="number value"),
         tag("td", row.unit),
         tag("td", at, class_="number"),
         tag("td", held, class_="number"),
@@ -122,8 +129,10 @@ def _cells(row: _Row, name: str) -> Markup:
     )
 
 
-def _stand(row: _Row, middle: float) -> tuple[Shape, str]:
+def _stand(row: _Row, middle: float, seconds: float) -> tuple[Shape, str]:
     """The shape and the words of where it stands."""
+    if seconds < row.window_s:
+        return "under", f"shorter than {row.window_s:g} s"
     if row.value == SILENCE:
         return "under", "silent"
     offset = excess(row.value, middle)

@@ -128,7 +128,8 @@ def write_plot(place: Path, checked: Checked) -> None:
 
 
 def write_course(place: Path, measured: Measured) -> None:
-    """The course as comma-separated values, ten rows a second; silence is an empty cell."""
+    """The course as comma-separated values, ten rows a second; silence is an empty cell, and so is what
+    comes before the first whole window."""
     course = measured.course
     peaks = [f"true_peak_{k + 1}_dbtp" for k in range(measured.channels)]
     text = io.StringIO(newline="")

@@ -12,7 +12,7 @@ from sidecar.delivery.judge.findings import LISTED, time_code
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.sheet import Point, Scale, Sheet
-from sidecar.model.readings import BLOCK_S, FloatArray, figure
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, FloatArray, figure, window_figure
 from sidecar.settings.goals import Goal
 
 _WIDTH, _HEIGHT = 860.0, 360.0
@@ -176,9 +176,11 @@ def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
 def _description(measured: Measured, goal: Goal, verdict: Verdict) -> str:
     reading = measured.reading
     over = len(verdict.spans("true peak"))
+    short_term = window_figure(reading.max_short_term, SHORT_TERM_S, reading.seconds)
+    momentary = window_figure(reading.max_momentary, MOMENTARY_S, reading.seconds)
     return (
-        f"Over {time_code(reading.seconds)} the short-term loudness reaches {figure(reading.max_short_term)} "
-        f"{goal.unit} and the momentary loudness {figure(reading.max_momentary)} {goal.unit}. The integrated "
+        f"Over {time_code(reading.seconds)} the short-term loudness reaches {short_term} "
+        f"{goal.unit} and the momentary loudness {momentary} {goal.unit}. The integrated "
         f"loudness is {figure(reading.integrated)} {goal.unit}; the goal is {figure(goal.target_lufs)}. "
         f"True peaks are over the ceiling in {over} {'place' if over == 1 else 'places'}."
     )

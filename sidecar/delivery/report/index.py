@@ -14,7 +14,7 @@ from sidecar.delivery.judge.verdict import Verdict, note_count
 from sidecar.delivery.report.markup import Markup, tag
 from sidecar.delivery.report.page import CAUTIONS, goal_words, page
 from sidecar.delivery.report.signature import Signature
-from sidecar.model.readings import figure
+from sidecar.model.readings import SHORT_TERM_S, figure, window_figure
 from sidecar.settings.goals import Goal
 
 
@@ -76,10 +76,10 @@ def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
     reading = outcome.measured.reading
     figures = (
         time_code(reading.seconds),
-        *map(
-            figure,
-            (reading.integrated, reading.loudness_range, reading.max_short_term, reading.max_true_peak),
-        ),
+        figure(reading.integrated),
+        window_figure(reading.loudness_range, SHORT_TERM_S, reading.seconds),
+        window_figure(reading.max_short_term, SHORT_TERM_S, reading.seconds),
+        figure(reading.max_true_peak),
     )
     return tag(
         "tr",
