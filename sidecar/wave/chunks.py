@@ -2,7 +2,8 @@
 
 Sources: EBU Tech 3285 (WAV with ``bext``), EBU Tech 3306 (RF64) and ITU-R BS.2088 (BW64), the last two
 from memory. Only headers are read. A file whose sizes contradict each other is refused, never guessed at:
-whoever changes a file must know each byte of it.
+whoever changes a file must know each byte of it. The one exception is an audio chunk whose size was never
+written, as a recorder leaves it that streams or crashes: it reaches to the end of the file.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import os
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -29,6 +30,8 @@ _FORM_BYTES = 12
 _MOST_CHUNKS = 4096
 _MOST_DS64_BYTES = 1 << 16
 _LONG_FORMS = (b"RF64", b"BW64")
+_PLACEHOLDER_BYTES = 1 << 16
+"""Who does not know a size yet writes 0, or a little less than 2³¹ or 2³² (common practice, no source)."""
 _FORMS = (b"RIFF", *_LONG_FORMS)
 
 
@@ -56,6 +59,13 @@ class Wave:
     form_size: int
     chunks: tuple[Chunk, ...]
     file_size: int
+    is_open: bool = False
+    """True where the file does not say how long its audio is: it was taken to reach to the end."""
+
+    @property
+    def bytes_behind(self) -> int:
+        """Bytes that follow the last chunk and belong to none."""
+        return max(0, self.file_size - max(chunk.stop for chunk in self.chunks))
 
     @property
     def is_long(self) -> bool:
@@ -113,9 +123,11 @@ def walk(file: BinaryIO) -> Wave:
         form_size = long_size if form_size == SIZE_IN_DS64 else form_size
     file_size = os.fstat(file.fileno()).st_size
     form_stop = 8 + form_size
+    if is_placeholder(form_size) and form_stop != file_size:
+        form_stop = file_size
     if form_stop - file_size > 1:  # the last chunk's padding is often left out
         raise SourceError(f"it promises {form_stop} bytes and holds {file_size}: it is cut off. {_AGAIN}")
-    wave = Wave(name, form_size, tuple(_chunks(file, sizes, form_stop)), file_size)
+    wave = _chunks(Wave(name, form_stop - 8, (), file_size), file, sizes)
     if wave.only(b"data") is None:
         raise SourceError(f"it has no audio: there is no data chunk. {_AGAIN}")
     return wave
@@ -146,22 +158,31 @@ def _read_ds64(file: BinaryIO) -> tuple[int, dict[bytes, int]]:
     return form_size, {**dict(_DS64_ENTRY.iter_unpack(table)), b"data": data_size}
 
 
-def _chunks(file: BinaryIO, sizes: dict[bytes, int], form_stop: int) -> list[Chunk]:
+def is_placeholder(size: int) -> bool:
+    """Whether that stands where a size was to be written later."""
+    return size == 0 or any(0 <= power - size <= _PLACEHOLDER_BYTES for power in (2**31, 2**32))
+
+
+def _chunks(wave: Wave, file: BinaryIO, sizes: dict[bytes, int]) -> Wave:
+    """The same with its chunks. sizes: of chunks that 32 bits do not hold."""
     chunks: list[Chunk] = []
-    place = _FORM_BYTES
+    place, form_stop = _FORM_BYTES, 8 + wave.form_size
     while place + _HEADER.size <= form_stop:
         if len(chunks) == _MOST_CHUNKS:
             raise SourceError(f"it has more than {_MOST_CHUNKS} chunks: it is damaged. {_AGAIN}")
-        file.seek(place)
-        header = file.read(_HEADER.size)
-        name, size = _HEADER.unpack(header) if len(header) == _HEADER.size else (b"", 0)
-        if not (name.isascii() and name.decode("ascii").isprintable() and name):
+        name, size = _header(file, place)
+        if not _is_name(name):
             raise SourceError(
                 f"at byte {place} there is no chunk where one must begin: it is damaged. {_AGAIN}"
             )
         if size == SIZE_IN_DS64:
             size = sizes.get(name, SIZE_IN_DS64)
         chunk = Chunk(name, place + _HEADER.size, size)
+        if name == b"data" and _is_open(file, chunk, wave.file_size):
+            audio = replace(chunk, size=wave.file_size - chunk.start)
+            return replace(wave, form_size=wave.file_size - 8, chunks=(*chunks, audio), is_open=True)
+        if name == b"data" and chunk.start == form_stop:  # the form's size is from before the audio came
+            form_stop = wave.file_size
         if chunk.start + chunk.size > form_stop:
             raise SourceError(
                 f"its chunk {name.decode()!r} promises {size} bytes and {form_stop - chunk.start} are left: "
@@ -169,4 +190,26 @@ def _chunks(file: BinaryIO, sizes: dict[bytes, int], form_stop: int) -> list[Chu
             )
         chunks.append(chunk)
         place = chunk.stop
-    return chunks
+    return replace(wave, form_size=form_stop - 8, chunks=tuple(chunks))
+
+
+def _is_open(file: BinaryIO, data: Chunk, file_size: int) -> bool:
+    """Whether the size of the audio was never written: it passes the end, or is 0 with no chunk behind it."""
+    left = file_size - data.start
+    if left <= 0 or not is_placeholder(data.size):
+        return False
+    if data.size:
+        return data.size > left
+    name, size = _header(file, data.start)
+    return not (_is_name(name) and size <= left - _HEADER.size)
+
+
+def _header(file: BinaryIO, place: int) -> tuple[bytes, int]:
+    """The name and size that stand there; no name where the file ends before."""
+    file.seek(place)
+    header = file.read(_HEADER.size)
+    return _HEADER.unpack(header) if len(header) == _HEADER.size else (b"", 0)
+
+
+def _is_name(name: bytes) -> bool:
+    return bool(name) and name.isascii() and name.decode("ascii").isprintable()

@@ -60,7 +60,11 @@ def write_anew(
         elif part.name == b"ds64":
             _write_ds64(target, source, part, form_size, (wave.data.size, data_bytes))
         else:
-            for _ in _copied(target, source, part.start - 8, min(part.stop, wave.file_size)):
+            start = part.start - 8
+            if part is wave.data and wave.is_open:  # its size was never written
+                target.write(struct.pack("<4sI", part.name, SIZE_IN_DS64 if wave.is_long else part.size))
+                start = part.start
+            for _ in _copied(target, source, start, min(part.stop, wave.file_size)):
                 progress(min(1.0, target.tell() / total))
     for _ in _copied(target, source, max(part.stop for part in wave.chunks), wave.file_size):
         pass

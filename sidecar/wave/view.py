@@ -1,7 +1,8 @@
-"""RF64 and BW64 files as libsndfile can read them.
+"""WAV, RF64 and BW64 files as libsndfile can read them.
 
-libsndfile 1.2.2 knows no BW64, and does not find the audio of an RF64 file behind a chunk of odd size, such
-as a ``bext`` with an odd coding history. Both are read through a view: a short RF64 file of format and audio.
+libsndfile 1.2.2 knows no BW64, does not find the audio of an RF64 file behind a chunk of odd size, such as a
+``bext`` with an odd coding history, and no audio in a chunk whose size was never written. These are read
+through a view: a short file of format and audio.
 """
 
 from __future__ import annotations
@@ -27,10 +28,9 @@ def view(path: Path) -> io.RawIOBase | None:
         front = wave.chunks[: wave.chunks.index(wave.data)]
         misread = wave.form == b"BW64" or any(chunk.size % 2 for chunk in front)
         fmt = wave.only(b"fmt ")
-        if wave.is_long and misread and fmt is not None:
-            return _View(
-                file, _head(wave, read_chunk(file, fmt, _MOST_FMT_BYTES)), wave.data.start, wave.data.size
-            )
+        if fmt is not None and (wave.is_open or (wave.is_long and misread)):
+            head = _head(wave, read_chunk(file, fmt, _MOST_FMT_BYTES))
+            return _View(file, head, wave.data.start, wave.data.size)
     except SourceError:
         pass  # not of these forms, or damaged: whoever reads it says so
     file.close()
@@ -40,6 +40,13 @@ def view(path: Path) -> io.RawIOBase | None:
 def _head(wave: Wave, fmt: bytes) -> bytes:
     frame_bytes = max(1, int.from_bytes(fmt[12:14], "little"))
     body = struct.pack("<4sI", b"fmt ", len(fmt)) + fmt + bytes(len(fmt) % 2)
+    if not wave.is_long:
+        form_size = 4 + len(body) + 8 + wave.data.size
+        return (
+            struct.pack("<4sI4s", b"RIFF", min(form_size, SIZE_IN_DS64), b"WAVE")
+            + body
+            + struct.pack("<4sI", b"data", min(wave.data.size, SIZE_IN_DS64))
+        )
     form_size = 4 + 8 + DS64_BYTES + len(body) + 8 + wave.data.size
     sizes = struct.pack("<QQQI", form_size, wave.data.size, wave.data.size // frame_bytes, 0)
     return (
