@@ -178,3 +178,14 @@ def test_what_the_disk_would_not_take_is_said(record, capsys, monkeypatch):
     main(["passes"])
 
     assert "✓ passes (2 s missing)" in capsys.readouterr().out
+
+
+def test_an_export_leaves_a_file_that_is_there_alone(record, tmp_path, capsys):
+    """Unless it is asked to replace it."""
+    (tmp_path / "out.csv").write_text("mine")
+    export = ("--export", "1", "--to", str(tmp_path / "out.csv"))
+
+    assert "is there already. Give --replace" in refused(capsys, *export)
+    assert (tmp_path / "out.csv").read_text() == "mine"
+    assert main(["passes", *export, "--replace"]) == 0
+    assert (tmp_path / "out.csv").read_text().startswith("seconds,")

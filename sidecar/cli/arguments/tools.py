@@ -18,6 +18,7 @@ def add_passes(commands: Any) -> None:
     add_json(parser)
     parser.add_argument("--export", type=int, metavar="ID", help="write that pass to the file --to")
     parser.add_argument("--to", metavar="FILE", help="a .csv file, a row each 100 ms; or .json, all of it")
+    parser.add_argument("--replace", action="store_true", help="let --to take the place of an earlier file")
     parser.add_argument(
         "--delete",
         type=int,

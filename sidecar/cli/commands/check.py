@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from sidecar.cli.commands.check_archive import check_archive
 from sidecar.cli.results.check_json import as_json, schema_text
 from sidecar.cli.results.check_table import show
 from sidecar.cli.terminal.log import kept_log
-from sidecar.cli.terminal.progress import each
+from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.judge.checking import Checked, Unread, check_file
 from sidecar.delivery.report.files import Reports
 from sidecar.delivery.report.signature import Signature
@@ -50,8 +51,12 @@ def run(options: argparse.Namespace) -> int:
         reports.write(place, checked)
         return checked
 
-    with kept_log():
-        done = each([Path(file) for file in options.files], judged, options.jobs)
+    try:
+        with kept_log():
+            done = each([Path(file) for file in options.files], judged, options.jobs)
+    except Interrupted as interrupted:
+        _show_measured(interrupted.done, goals, in_json=options.json)
+        raise
     for outcome in done:
         if isinstance(outcome, OutputError):  # a report that cannot be written: nobody's file is to blame
             raise outcome
@@ -69,6 +74,18 @@ def run(options: argparse.Namespace) -> int:
     if len(measured) < len(outcomes):
         return UNREADABLE
     return PASS if all(checked.passes for checked in measured) else FAIL
+
+
+def _show_measured(
+    done: Sequence[Checked | SidecarError | None], goals: Sequence[Goal], *, in_json: bool
+) -> None:
+    """What there is when Ctrl-C comes, and how much that is."""
+    measured = [outcome for outcome in done if isinstance(outcome, Checked)]
+    if in_json:
+        print(json.dumps([as_json(outcome) for outcome in measured], indent=1))
+    elif measured:
+        show(measured, goals)
+    print(f"Interrupted: {len(measured)} of {len(done)} files were measured.", file=sys.stderr)
 
 
 def _goals(names: Sequence[str]) -> list[Goal]:

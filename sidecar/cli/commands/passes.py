@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -29,6 +30,8 @@ def run(options: argparse.Namespace) -> int:
     if (options.export is None) != (options.to is None):
         raise SettingsError("--export and --to go together, such as: --export 12 --to evening.csv")
     if options.export is not None:
+        if os.path.lexists(options.to) and not options.replace:
+            raise SettingsError(f"{options.to} is there already. Give --replace, or choose another name.")
         code = _export(options.export, Path(options.to))
     if options.delete:
         reader.delete(options.delete)

@@ -10,6 +10,8 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rich.console import Console
+
 import tui
 from sidecar.cli.arguments.parsing import LISTEN_PORT
 from sidecar.cli.run.discovery import discovery
@@ -17,6 +19,7 @@ from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
+from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import patient_output
@@ -59,6 +62,8 @@ def run_session(
         if has_screen:
             tui.need_terminal()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
+            if not has_screen:  # which says so itself
+                closing.enter_context(compiling_is_said(Console(stderr=True)))
             session = _session(source, options, layout, mix, reach, closing)
             if has_screen:
                 _run_on_screen(session, options, closing)
@@ -88,7 +93,9 @@ def _session(
         )
     journal, resumed = _record(options, closing)
     goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
-    earlier = None if options.profile is None else load_earlier(options.profile, layout)
+    earlier = (
+        None if options.profile is None else load_earlier(options.profile, getattr(options, "layout", None))
+    )
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))
     streams = _streams(options, closing)

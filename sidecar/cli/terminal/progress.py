@@ -7,18 +7,28 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.errors import SidecarError
 
 Told = Callable[[float], None]
 """What the work calls with the share done, 0 to 1."""
 Result = TypeVar("Result")
+
+
+class Interrupted(KeyboardInterrupt):
+    """Ctrl-C while several files were worked on."""
+
+    def __init__(self, done: list[Any]) -> None:
+        """done: the results in the order of the files; None for what was not finished."""
+        super().__init__()
+        self.done = done
 
 
 class _Interrupted(BaseException):
@@ -32,7 +42,7 @@ def each(
     to one file; one file's error does not keep the others from being done.
 
     processors: how many there are for all of it, 0 for those of this machine. Results are in the order of
-    *paths*.
+    *paths*. Raises Interrupted on Ctrl-C, with the results that there are by then.
     """
     bars = Progress(
         TextColumn("{task.description}", markup=False),
@@ -64,10 +74,18 @@ def each(
         finally:
             bars.remove_task(bar)
 
-    with bars, ThreadPoolExecutor(at_once) as pool:
+    with bars, compiling_is_said(bars.console), ThreadPoolExecutor(at_once) as pool:
+        begun = [pool.submit(one, place) for place in range(len(paths))]
         try:
-            return list(pool.map(one, range(len(paths))))
+            return [future.result() for future in begun]
         except KeyboardInterrupt:
             enough.set()
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise Interrupted([_result(future) for future in begun]) from None
+
+
+def _result(future: Future[Result]) -> Result | None:
+    """None for what was not finished."""
+    if future.cancelled() or future.exception() is not None:
+        return None
+    return future.result()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import os
 import re
 from collections import deque
@@ -9,6 +10,8 @@ from collections.abc import Iterable, Iterator
 from glob import has_magic
 from pathlib import Path, PurePath
 from typing import BinaryIO
+
+from sidecar.errors import SettingsError
 
 SUFFIXES = frozenset(
     (
@@ -35,6 +38,8 @@ read by, and ``.mat``, which seldom holds sound."""
 
 _STARS = re.compile(r"\*{2,}")
 _CHUNK_BYTES = 1 << 16
+_SOUND = (b"RIFF", b"RIFX", b"RF64", b"BW64", b"riff", b"FORM", b"caff", b"fLaC", b"OggS", b"ID3", b".snd")
+"""How sound files begin."""
 
 _Place = tuple[int, int]
 """Device and inode: what a folder is, whatever leads to it."""
@@ -53,16 +58,46 @@ def sound_files(names: Iterable[str]) -> Iterator[str]:
 
 
 def listed(source: BinaryIO, separator: bytes) -> Iterator[str]:
-    """The paths in a list, one a line, or with NUL between them; each stands for itself."""
-    for line in _split(source, separator):
+    """The paths in a list, one a line, or with NUL between them; each stands for itself.
+
+    A list may begin with the byte order mark of UTF-8 or UTF-16. Raises SettingsError for one that is none.
+    """
+    for line in _split(_content(source), separator):
         path = line.removesuffix(b"\r") if separator == b"\n" else line
+        if b"\0" in path:
+            raise SettingsError(
+                "The list holds bytes that are no text. It is to have one file name a line, in UTF-8, or in "
+                "UTF-16 with its byte order mark; where NUL separates the names, give -0."
+            )
         if path:
             yield os.fsdecode(path)
 
 
-def _split(source: BinaryIO, separator: bytes) -> Iterator[bytes]:
+def _content(source: BinaryIO) -> Iterator[bytes]:
+    """The bytes of a list piece by piece, as UTF-8 where a mark says that they are UTF-16."""
+    piece = source.read(_CHUNK_BYTES)
+    if piece.startswith(_SOUND):
+        raise SettingsError("What is to be a list of file names is audio. Save it as a file and name that.")
+    is_wide = piece.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    decoder = codecs.getincrementaldecoder("utf-16")() if is_wide else None
+    piece = piece.removeprefix(codecs.BOM_UTF8)
+    while piece:
+        yield piece if decoder is None else _narrowed(decoder, piece)
+        piece = source.read(_CHUNK_BYTES)
+    if decoder is not None:
+        yield _narrowed(decoder, b"", is_last=True)
+
+
+def _narrowed(decoder: codecs.IncrementalDecoder, piece: bytes, *, is_last: bool = False) -> bytes:
+    try:
+        return decoder.decode(piece, is_last).encode()
+    except UnicodeError as error:
+        raise SettingsError("The list begins as UTF-16 and does not go on so. Save it as UTF-8.") from error
+
+
+def _split(pieces: Iterable[bytes], separator: bytes) -> Iterator[bytes]:
     rest = b""
-    while chunk := source.read(_CHUNK_BYTES):
+    for chunk in pieces:
         *whole, rest = (rest + chunk).split(separator)
         yield from whole
     yield rest

@@ -1,0 +1,201 @@
+"""Faults on the input and in the surroundings: each has its sentence and its exit code, never a traceback."""
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+import sidecar.cli.commands.check
+from sidecar.cli import main
+from sidecar.cli.terminal import first_run
+from sidecar.cli.terminal.first_run import settle_compiled_code
+from sidecar.cli.terminal.progress import Interrupted, each
+from sidecar.delivery.batch.paths import listed
+from sidecar.errors import SettingsError
+
+RATE_HZ = 48_000
+
+
+def a_wave(path):
+    soundfile.write(path, 0.05 * np.random.default_rng(1).standard_normal((RATE_HZ, 2)), RATE_HZ)
+    return path
+
+
+class Input:
+    def __init__(self, content):
+        self.buffer = io.BytesIO(content)
+
+
+@pytest.mark.parametrize("start", [b"RIFF", b"RF64", b"fLaC", b"OggS", b"FORM", b"caff"])
+def test_audio_on_the_standard_input_is_no_list(capsys, monkeypatch, start):
+    monkeypatch.setattr("sys.stdin", Input(start + bytes(5000)))
+
+    assert main(["check", "-"]) == 2
+    assert "is audio. Save it as a file and name that." in capsys.readouterr().err
+
+
+def test_bytes_without_a_header_are_no_list(capsys, monkeypatch):
+    """Raw samples, or names with NUL between them."""
+    monkeypatch.setattr("sys.stdin", Input(bytes(range(256)) * 100))
+
+    assert main(["check", "-"]) == 2
+    assert "bytes that are no text" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
+def test_a_list_may_be_saved_as_any_editor_saves_it(coding):
+    """UTF-16 by its mark; 70,000 lines, so that letters fall across the pieces that are read."""
+    names = [f"Bühne {number} 𝄞.wav" for number in range(70_000)]
+    mark = "\ufeff" if coding in ("utf-16-le", "utf-16-be") else ""
+    content = (mark + "\r\n".join(names) + "\r\n").encode(coding)
+
+    assert list(listed(io.BytesIO(content), b"\n")) == names
+
+
+def test_a_list_that_begins_as_utf_16_and_breaks_off(tmp_path, capsys):
+    (tmp_path / "list.txt").write_bytes("a.wav\n".encode("utf-16")[:-1])
+
+    assert main(["check", "--list", str(tmp_path / "list.txt")]) == 2
+    assert "Save it as UTF-8" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names are bytes there alone")
+def test_names_that_are_no_text_are_json_all_the_same(tmp_path):
+    """Of a file that is measured and of one that is not, through a real pipe."""
+    folder = os.fsencode(tmp_path)
+    a_wave(tmp_path / "a.wav").rename(os.fsdecode(folder + b"/\xff\xfe.wav"))
+    Path(os.fsdecode(folder + b"/\xe9.wav")).write_bytes(b"none")
+    run = subprocess.run(
+        [sys.executable, "-m", "sidecar", "check", "--json", tmp_path], capture_output=True, check=False
+    )
+    broken, measured = json.loads(run.stdout.decode("utf-8"))
+
+    assert run.returncode == 2
+    assert b"Traceback" not in run.stderr
+    assert os.fsencode(measured["file"]).endswith(b"\xff\xfe.wav")
+    assert "error" in broken
+    assert os.fsencode(broken["file"]).endswith(b"\xe9.wav")
+
+
+def test_what_was_measured_is_there_when_work_is_interrupted(interruptible):
+    """Results in their places; nothing for what was not finished."""
+
+    def work(place, tell, _workers):
+        if place == 2:
+            os.kill(os.getpid(), signal.SIGINT)
+            while True:
+                tell(0.5)
+        return place
+
+    with pytest.raises(Interrupted) as interrupted:
+        each([Path(f"{number}.wav") for number in range(5)], work, processors=1)
+    assert interrupted.value.done == [0, 1, None, None, None]
+
+
+@pytest.fixture
+def interruptible():
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.parametrize("form", [[], ["--json"]])
+def test_a_check_that_is_interrupted_shows_what_was_measured(
+    tmp_path, capsys, monkeypatch, interruptible, form
+):
+    files = [str(a_wave(tmp_path / f"{name}.wav")) for name in ("first", "second", "third")]
+    measuring = sidecar.cli.commands.check.check_file
+
+    def check_file(file, *more):
+        if file == files[1]:
+            os.kill(os.getpid(), signal.SIGINT)
+            while True:
+                more[2](0.5)
+        return measuring(file, *more)
+
+    monkeypatch.setattr(sidecar.cli.commands.check, "check_file", check_file)
+
+    assert main(["check", "--jobs", "1", *form, *files]) == 130
+    shown = capsys.readouterr()
+    assert "first.wav" in shown.out
+    assert "second.wav" not in shown.out
+    assert "Interrupted: 1 of 3 files were measured." in shown.err
+
+
+@pytest.fixture
+def unwritable(tmp_path, monkeypatch):
+    """An installation, and a home, in which no file can be made, for root neither."""
+    (tmp_path / "file").touch()
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file" / "cache"))
+    monkeypatch.setattr(first_run, "_installation", lambda: tmp_path / "file" / "__pycache__")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr("sys.platform", "linux")
+    yield
+    os.environ.pop("NUMBA_CACHE_DIR", None)
+
+
+def test_compiled_code_goes_where_it_is_usual(monkeypatch, unwritable, tmp_path):
+    """Into the installation, else the home: then nothing is to be settled."""
+    with monkeypatch.context() as changed:
+        changed.setattr(first_run, "_installation", lambda: tmp_path / "installed")
+        settle_compiled_code()
+    assert "NUMBA_CACHE_DIR" not in os.environ
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    settle_compiled_code()
+    assert "NUMBA_CACHE_DIR" not in os.environ
+
+
+def test_compiled_code_has_a_temporary_place_where_there_is_no_other(unwritable, tmp_path):
+    """The same each time, and closed to others: code is loaded from it."""
+    settle_compiled_code()
+    chosen = Path(os.environ.pop("NUMBA_CACHE_DIR"))
+    settle_compiled_code()
+
+    assert chosen == Path(os.environ["NUMBA_CACHE_DIR"])
+    assert chosen.parent == tmp_path
+    assert chosen.stat().st_mode & 0o777 == 0o700
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="there are no such permissions")
+def test_a_place_that_others_can_write_to_is_not_trusted(unwritable, tmp_path):
+    settle_compiled_code()
+    first = Path(os.environ.pop("NUMBA_CACHE_DIR"))
+    first.chmod(0o777)
+    settle_compiled_code()
+    second = Path(os.environ.pop("NUMBA_CACHE_DIR"))
+    first.rmdir()
+    first.symlink_to(second)
+    settle_compiled_code()
+
+    assert len({first, second, Path(os.environ["NUMBA_CACHE_DIR"])}) == 3
+
+
+def test_what_the_settings_say_of_that_place_holds(unwritable, monkeypatch):
+    monkeypatch.setenv("NUMBA_CACHE_DIR", "mine")
+    settle_compiled_code()
+
+    assert os.environ["NUMBA_CACHE_DIR"] == "mine"
+
+
+def test_a_list_that_is_none_is_a_setting():
+    with pytest.raises(SettingsError, match="is audio"):
+        list(listed(io.BytesIO(b"RIFF"), b"\n"))
+
+
+def test_what_is_compiled_is_said_once(capsys):
+    """Two functions that nobody has compiled yet."""
+    from numba import njit
+    from rich.console import Console
+
+    with first_run.compiling_is_said(Console(stderr=True)):
+        for added in (1, 2):
+            assert njit(lambda x, added=added: x + added)(1) == 1 + added
+    assert capsys.readouterr().err.count("Compiling the meter, once") == 1
