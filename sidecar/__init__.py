@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from sidecar.meter.stems import StemBlocks, StemMeter
     from sidecar.model.readings import Move, Reading
     from sidecar.settings.goals import Goal, all_goals, load_goal
+    from sidecar.sources.remarks import Remark
 
     __version__: str
 
@@ -62,6 +63,7 @@ __all__ = [
     "NetworkError",
     "ProfileFit",
     "Reading",
+    "Remark",
     "Remedy",
     "SettingsError",
     "SidecarError",
@@ -105,6 +107,7 @@ _MODULES = {
     "sidecar.meter.stems": ("StemBlocks", "StemMeter"),
     "sidecar.model.readings": ("Move", "Reading"),
     "sidecar.settings.goals": ("Goal", "all_goals", "load_goal"),
+    "sidecar.sources.remarks": ("Remark",),
 }
 _MODULE_OF = {name: module for module, names in _MODULES.items() for name in names}
 

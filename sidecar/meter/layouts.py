@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from sidecar.errors import SignalError
 
@@ -15,6 +16,8 @@ _POSITIONS: dict[str, tuple[float, float]] = {
     "R": (-30, 0),
     "C": (0, 0),
     "M": (0, 0),
+    "Lc": (22.5, 0),
+    "Rc": (-22.5, 0),
     "Ls": (110, 0),
     "Rs": (-110, 0),
     "Lss": (90, 0),
@@ -24,10 +27,16 @@ _POSITIONS: dict[str, tuple[float, float]] = {
     "Cs": (180, 0),
     "Ltf": (45, 30),
     "Rtf": (-45, 30),
+    "Ctf": (0, 30),
+    "Ts": (0, 90),
+    "Ltm": (90, 30),
+    "Rtm": (-90, 30),
+    "Ctb": (180, 30),
     "Ltb": (135, 30),
     "Rtb": (-135, 30),
 }
-"""Azimuth and elevation in degrees, azimuth positive to the left (ITU-R BS.2051 systems B, I, J)."""
+"""Azimuth and elevation in degrees, azimuth positive to the left (ITU-R BS.2051 systems B, I, J; ``Lc`` and
+``Rc``, between left or right and centre, from memory; any angle there weighs the same)."""
 
 _LAYOUTS: dict[str, str] = {
     "mono": "M",
@@ -79,7 +88,7 @@ def layout_from(text: str) -> Layout:
             f"list of the positions {', '.join(_POSITIONS)}, LFE in the order of the channels."
         )
     weights = tuple(0.0 if p == "LFE" else annex3_weight(*_POSITIONS[p]) for p in positions)
-    return Layout(text, weights)
+    return Layout(layout_name(positions), weights)
 
 
 def channel_names(layout: str, channels: int) -> tuple[str, ...]:
@@ -92,6 +101,54 @@ def channel_names(layout: str, channels: int) -> tuple[str, ...]:
     if len(positions) == channels and all(map(_is_known, positions)):
         return tuple(positions)
     return tuple(str(k + 1) for k in range(channels))
+
+
+def layout_name(positions: Sequence[str]) -> str:
+    """The name of the layout that has these positions in this order, or the comma list of them."""
+    listed = ",".join(positions)
+    return next((name for name, usual in _LAYOUTS.items() if usual == listed), listed)
+
+
+LayoutOrigin = Literal["file", "--layout", "assumed"]
+"""Where a layout comes from: the file names its loudspeakers, the option does, or it is the usual one of so
+many channels."""
+
+ORIGIN_WORDS: dict[LayoutOrigin, str] = {
+    "file": "from the file",
+    "--layout": "from --layout",
+    "assumed": "assumed",
+}
+
+
+def choose_layout(
+    asked: str | None, named: Sequence[str] | None, channels: int
+) -> tuple[Layout, LayoutOrigin]:
+    """The layout to measure with, and where it comes from.
+
+    Parameters
+    ----------
+    asked
+        What ``--layout`` names, which comes before all else; None where it is not given.
+    named
+        The positions that the file names in the order of its channels; None where it names none.
+    channels
+        How many there are.
+
+    Raises
+    ------
+    SignalError
+        When nothing tells which loudspeakers the channels feed, or the names are not known.
+    """
+    if asked is not None:
+        return layout_from(asked), "--layout"
+    if named is not None:
+        return layout_from(",".join(named)), "file"
+    return layout_for(channels), "assumed"
+
+
+def contradicts(layout: Layout, named: Sequence[str] | None) -> bool:
+    """True where *layout* puts a channel elsewhere than the positions that the file names."""
+    return named is not None and _positions(layout.name) != _positions(layout_name(named))
 
 
 def layout_for(channels: int) -> Layout:

@@ -62,11 +62,13 @@ def _of(record: Record) -> Earlier:
 
 def _of_file(path: Path, layout: str | None) -> Earlier:
     from sidecar.meter import Meter
+    from sidecar.meter.layouts import choose_layout
     from sidecar.sources.file import FileSource
 
     source = FileSource(path, pace="fast", block_frames=_BLOCK_FRAMES)
     try:
-        meter = Meter(source.rate_hz, layout, channels=source.channels)
+        chosen, _ = choose_layout(layout, source.positions, source.channels)
+        meter = Meter(source.rate_hz, chosen.name)
         energies: list[Floats] = []
         for block in source.blocks():
             meter.push(block.frames)

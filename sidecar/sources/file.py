@@ -59,6 +59,11 @@ class FileSource:
         return self._file.channels
 
     @property
+    def positions(self) -> tuple[str, ...] | None:
+        """Of the loudspeakers, in the order of the channels; None where the file names none."""
+        return self._file.named.positions
+
+    @property
     def duration_s(self) -> float:
         return self._file.duration_s
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import stat
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
+from sidecar.sources import remarks
+from sidecar.sources.loudspeakers.named import Named, named_loudspeakers
+from sidecar.sources.ogg import OggFile, walk_ogg
+from sidecar.sources.remarks import Remark
+from sidecar.wave.chunks import is_placeholder
 from sidecar.wave.view import view
 
 _UNKNOWN_FRAMES = 2**62  # libsndfile gives the largest count there is, and cannot read to the end
@@ -34,7 +39,8 @@ _LOSSLESS = frozenset(("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU", "FLAC
 # libsndfile takes a data chunk that ends too early for a shorter file and only says so in its notes.
 _CHUNK_CUT = re.compile(r"^\s*(?:data|SSND|riff|Riff size)\s*:\s*(\d+) \(should be (\d+)\)", re.MULTILINE)
 _SLOPPY_BYTES = 64  # some writers count a chunk's header in or leave out its padding
-_PLACEHOLDER_BYTES = 2**16  # who writes to a pipe does not know the length: just under 2³¹ or 2³²
+_MOST_MISSING_S = 1.0
+"""Ours: an intact Ogg whose decoder leaves out more than that is not read rightly."""
 
 
 class SoundFile:
@@ -57,6 +63,8 @@ class SoundFile:
         """libsndfile's name of how samples are coded: PCM_16, FLOAT, VORBIS …"""
         self._uncertain_frames = self.rate_hz if self.encoding.startswith("MPEG") else 0
         self._cut = _cut(self._file.extra_info)
+        self._pages: OggFile | None = None
+        """Known when all has been read."""
         self._at = 0
 
     @property
@@ -100,7 +108,8 @@ class SoundFile:
             read: NDArray[Any] = self._file.read(wanted, always_2d=True, out=room[:wanted])
         except RuntimeError as error:
             raise SourceError(self._broken(self._at, str(error))) from error
-        if len(read) == 0 and self.frames - self._at > self._uncertain_frames:
+        is_short = len(read) == 0 and self.frames - self._at > self._uncertain_frames
+        if is_short and self.container != "OGG":  # of which the pages tell
             raise SourceError(self._broken(self._at, "there is no audio after that"))
         self._at += len(read)
         return read
@@ -111,6 +120,23 @@ class SoundFile:
             raise SourceError(
                 f"{self.path} is cut off after {self.duration_s:.1f} s: {self._cut}. {_EXPORT_AGAIN}"
             )
+        if self.container == "OGG":
+            self._pages = self._whole_pages()
+
+    @cached_property
+    def named(self) -> Named:
+        """The loudspeakers that the file names."""
+        with self.path.open("rb") as file:
+            return named_loudspeakers(file, self.channels)
+
+    def remarks(self) -> list[Remark]:
+        """What is odd about the file; all of it once :meth:`finish` has been called."""
+        found = [*remarks.of_suffix(self.path, self.container), *remarks.of_chunks(self.path)]
+        if self._pages is not None:
+            if self._missing_frames > 0:
+                found.append(remarks.missing_frames(self._missing_frames, self.rate_hz))
+            found += remarks.of_pages(self._pages)
+        return found
 
     def close(self) -> None:
         self._file.close()
@@ -120,6 +146,37 @@ class SoundFile:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    def _whole_pages(self) -> OggFile:
+        """The pages of an Ogg file, which a decoder passes over in silence where they are broken."""
+        with self.path.open("rb") as file:
+            pages = walk_ogg(file)
+        if pages.faults:
+            more = f", and {len(pages.faults) - 1} more" if len(pages.faults) > 1 else ""
+            raise SourceError(
+                f"{self.path} is damaged or cut off: {pages.faults[0]}{more}. "
+                f"{self._at / self.rate_hz:.1f} s of it can be read. {_EXPORT_AGAIN}"
+            )
+        if len(pages.audio) > 1:
+            raise SourceError(
+                f"{self.path} holds {len(pages.audio)} streams of audio and only the first can be read. "
+                "Split it into a file for each."
+            )
+        self._pages = pages
+        if self._missing_frames > _MOST_MISSING_S * self.rate_hz:
+            raise SourceError(self._broken(self._at, "there is no audio after that"))
+        return pages
+
+    @property
+    def _missing_frames(self) -> int:
+        """How much less an Ogg file gave than it announces. Its last page counts from where the stream
+        begins, which need not be 0, and libsndfile's count may be a little high: the lower one holds."""
+        if self._pages is None or not self._pages.audio:
+            return 0
+        announced = self.frames
+        if self.encoding == "VORBIS":
+            announced = min(announced, self._pages.audio[0].granule)
+        return max(0, announced - self._at)
 
     def _broken(self, given: int, why: str) -> str:
         return (
@@ -131,8 +188,7 @@ class SoundFile:
 def _cut(notes: str) -> str | None:
     """What libsndfile's notes say about audio that the file promises and does not hold."""
     for promised, present in ((int(a), int(b)) for a, b in _CHUNK_CUT.findall(notes)):
-        placeholder = any(0 <= power - promised <= _PLACEHOLDER_BYTES for power in (2**31, 2**32))
-        if promised - present > _SLOPPY_BYTES and not placeholder:
+        if promised - present > _SLOPPY_BYTES and not is_placeholder(promised):
             return f"it promises {promised} bytes of audio and holds {present}"
     return None
 

@@ -143,7 +143,7 @@ def _add_list(group: argparse._ActionsContainer) -> None:
 
 def _add_layout(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--layout", metavar="L", help="the channels' positions where they are not the usual ones"
+        "--layout", metavar="L", help="the channels' positions where the file does not say them rightly"
     )
 
 

@@ -17,7 +17,10 @@ from sidecar.sources.file import FileSource
 def run(options: argparse.Namespace) -> int:
     """Runs until the source ends or the person quits."""
     mix, reach = mix_of(options), workstation(options)
-    return run_session(_source(options, mix), options, layout=options.layout, mix=mix, reach=reach)
+    source = _source(options, mix)
+    named = source.positions if isinstance(source, FileSource) and mix is None else None
+    layout = options.layout or (",".join(named) if named else None)
+    return run_session(source, options, layout=layout, mix=mix, reach=reach)
 
 
 def _source(options: argparse.Namespace, mix: Mix | None) -> Source:

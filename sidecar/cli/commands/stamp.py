@@ -48,6 +48,8 @@ class StampOutcome:
     before: Claimed | None
     now: Claimed
     done: Done
+    notes: tuple[str, ...] = ()
+    """What is odd about the file."""
 
 
 def run(options: argparse.Namespace) -> int:
@@ -85,17 +87,17 @@ def _stamped(
     with unchanged(path) as seen:
         before = read_loudness(path)
         measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
-    now = Claimed.of(measured.reading)
+    now, notes = Claimed.of(measured.reading), tuple(remark.sentence for remark in measured.remarks)
     if goal is not None and not judge(measured, goal).passes:
-        return StampOutcome(before, now, "off goal")
+        return StampOutcome(before, now, "off goal", notes)
     if now == (before or Claimed()):
-        return StampOutcome(before, now, "right already")
+        return StampOutcome(before, now, "right already", notes)
     if options.dry_run:
-        return StampOutcome(before, now, "to be written")
+        return StampOutcome(before, now, "to be written", notes)
     how = stamp(path, now, seen, lambda share: tell(_MEASURING + (1.0 - _MEASURING) * share))
     if (read_loudness(path) or Claimed()) != now:
         raise SourceError(f"{path}: other fields are read back than were written. Check the disk.")
-    return StampOutcome(before, now, how)
+    return StampOutcome(before, now, how, notes)
 
 
 def _as_json(file: str, outcome: StampOutcome | SidecarError) -> dict[str, Any]:
@@ -106,6 +108,7 @@ def _as_json(file: str, outcome: StampOutcome | SidecarError) -> dict[str, Any]:
         "claimed": _fields(outcome.before) if outcome.before else None,
         "measured": _fields(outcome.now),
         "done": outcome.done,
+        "notes": list(outcome.notes),
     }
 
 
@@ -138,7 +141,10 @@ def _show(paths: Sequence[Path], outcomes: Sequence[StampOutcome | SidecarError]
     for name, outcome in zip(names, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
             console.print(unsteered(str(outcome)), markup=False)
-        elif outcome.done == "off goal" and goal is not None:
+            continue
+        for note in outcome.notes:
+            console.print(f"{unsteered(name)}: {note}", markup=False)
+        if outcome.done == "off goal" and goal is not None:
             console.print(
                 f"{unsteered(name)}: It does not meet {goal.title} and was left alone. "
                 f"sidecar check --goal {goal.name} says why.",

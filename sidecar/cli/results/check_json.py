@@ -10,6 +10,7 @@ from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
+from sidecar.model.readings import SHORT_TERM_S
 
 
 def schema_text() -> str:
@@ -38,10 +39,11 @@ def _measured(measured: Measured) -> dict[str, Any]:
         "sample_rate": measured.sample_rate,
         "channels": measured.channels,
         "layout": measured.layout,
+        "layout_from": measured.layout_from,
         "channel_names": list(measured.channel_names),
         "seconds": round(reading.seconds, 3),
         "integrated_lufs": number(reading.integrated),
-        "loudness_range_lu": number(reading.loudness_range),
+        "loudness_range_lu": number(reading.loudness_range) if reading.seconds >= SHORT_TERM_S else None,
         "max_momentary_lufs": number(reading.max_momentary),
         "max_momentary_at_s": _seconds(measured.max_momentary_at_s),
         "max_short_term_lufs": number(reading.max_short_term),

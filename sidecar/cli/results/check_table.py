@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from rich.console import Console
@@ -16,7 +17,8 @@ from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.remedy import gain_figure
 from sidecar.delivery.judge.verdict import Verdict, note_count, told
-from sidecar.model.readings import figure
+from sidecar.meter.layouts import ORIGIN_WORDS
+from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, figure, window_figure
 from sidecar.settings.goals import Goal
 
 
@@ -34,10 +36,25 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     for name, outcome in zip(names, outcomes, strict=True):
         table.add_row(NameCell(name), *_cells(outcome))
     console.print(table)
+    if layouts := _layouts(outcomes):
+        console.print(Text(layouts))
     for name, outcome in zip(names, outcomes, strict=True):
         _show_findings(console, name, outcome)
     if any((verdict.move_db or 0.0) > 0 for outcome in outcomes for verdict in _verdicts(outcome)):
         console.print("\nTurn the monitors down before you play a file that was raised.")
+
+
+def _layouts(outcomes: Sequence[Outcome]) -> str:
+    """What the channels were measured as, and where that comes from."""
+    measured = [outcome.measured for outcome in outcomes if not isinstance(outcome, Unread)]
+    counts = Counter((each.layout, each.layout_from) for each in measured)
+    if not counts:
+        return ""
+    if len(counts) == 1:
+        ((layout, origin),) = counts
+        return f"Layout: {layout}, {ORIGIN_WORDS[origin]}."
+    each = (f"{layout}, {ORIGIN_WORDS[origin]} ({count})" for (layout, origin), count in counts.items())
+    return f"Layouts: {'; '.join(each)}."
 
 
 def _verdicts(outcome: Outcome) -> tuple[Verdict, ...]:
@@ -53,9 +70,9 @@ def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
     return (
         _length(reading.seconds),
         figure(reading.integrated),
-        figure(reading.loudness_range),
-        figure(reading.max_short_term),
-        figure(reading.max_momentary),
+        window_figure(reading.loudness_range, SHORT_TERM_S, reading.seconds),
+        window_figure(reading.max_short_term, SHORT_TERM_S, reading.seconds),
+        window_figure(reading.max_momentary, MOMENTARY_S, reading.seconds),
         figure(reading.max_true_peak),
         "\n".join("" if v.move_db is None else gain_figure(v.move_db) for v in outcome.verdicts),
         Text("\n")

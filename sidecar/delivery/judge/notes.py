@@ -30,6 +30,7 @@ def notes(measured: Measured, goal: Goal) -> list[Finding]:
     return [
         Finding("note", about, sentence, spans)
         for about, sentence, spans in (
+            *((remark.about, remark.sentence, ()) for remark in measured.remarks),
             *_clips(measured),
             *_channels(measured),
             *_silences(measured.facts, measured.reading.seconds),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,14 +13,16 @@ from sidecar.delivery.measure.facts import Facts
 from sidecar.delivery.measure.facts_keeper import FactsKeeper
 from sidecar.delivery.measure.stretches import stretches
 from sidecar.meter import Blocks, Meter
-from sidecar.meter.layouts import channel_names
-from sidecar.model.readings import BLOCK_S, SILENCE, Reading
+from sidecar.meter.layouts import Layout, LayoutOrigin, channel_names, choose_layout, contradicts
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
+from sidecar.sources.remarks import Remark
 from sidecar.sources.sound_file import SoundFile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BlockSeries:
-    """A file in 100 ms blocks; block *k* ends at (k + 1) · 0.1 s. Every array has n rows."""
+    """A file in 100 ms blocks; block *k* ends at (k + 1) · 0.1 s. Every array has n rows. Before the first
+    whole window, momentary and short-term are ``-inf``, as in silence."""
 
     energy: NDArray[np.float64]
     """K-weighted, channel-summed mean square, linear."""
@@ -56,6 +58,11 @@ class Measured:
     """Where the 100 ms block begins that holds the maximum true peak."""
     course: BlockSeries = field(repr=False, compare=False)
     """Its levels every 100 ms: 16 bytes and 4 a channel a block, 0.9 MB an hour in stereo."""
+    layout_from: LayoutOrigin = "assumed"
+    """Where the layout comes from: the file names its loudspeakers, ``--layout`` does (here the argument), or
+    it is the usual one of so many channels."""
+    remarks: tuple[Remark, ...] = ()
+    """What is odd about the file as a file, and about the loudspeakers that it names."""
 
     @property
     def channel_names(self) -> tuple[str, ...]:
@@ -86,7 +93,7 @@ def measure(
         not grow with its length but for :attr:`Measured.course`. A file that is written meanwhile is not
         noticed here; :func:`check` refuses it.
     layout
-        As :class:`Meter` takes it; None is the usual one for the file's channels.
+        As :class:`Meter` takes it; None is the one that the file names, or the usual one for its channels.
     progress
         Called with the share done, 0 to 1, now and then, in the thread of the caller. What it raises ends the
         measuring.
@@ -107,7 +114,8 @@ def measure(
     """
     courses = []
     with SoundFile(path) as file:
-        meter = Meter(file.rate_hz, layout, channels=file.channels)
+        chosen, layout_from = choose_layout(layout, file.named.positions, file.channels)
+        meter = Meter(file.rate_hz, chosen.name)
         keeper = FactsKeeper(0, file.rate_hz, file.full_scale, np.empty((file.channels, 0), np.float32))
         for stretch in stretches(file, meter.layout, workers or os.cpu_count() or 1):
             meter.take_in(stretch.front, stretch.hops)
@@ -115,6 +123,7 @@ def measure(
             courses.append(_course(meter.take_blocks()))
             progress(min(1.0, keeper.frames / file.frames))
         file.finish()
+        odd = (*_on_layout(file, chosen, layout_from), *file.remarks())
     meter.finish()
     progress(1.0)
     reading, course = meter.reading(), _joined(courses)
@@ -122,14 +131,32 @@ def measure(
         os.fspath(path),
         file.rate_hz,
         file.channels,
-        meter.layout.name,
+        chosen.name,
         reading,
         keeper.facts(file.container, file.encoding),
         meter.max_momentary_at_s,
         meter.max_short_term_at_s,
         _highest_at_s(course.true_peak, reading.max_true_peak),
         course,
+        layout_from,
+        odd,
     )
+
+
+def _on_layout(file: SoundFile, chosen: Layout, layout_from: LayoutOrigin) -> Iterator[Remark]:
+    """Where the loudspeakers are in doubt; that one or two channels are in front goes without saying."""
+    named, positions = file.named, ",".join(file.named.positions or ())
+    if contradicts(chosen, named.positions):
+        yield Remark("layout", f"--layout {chosen.name} contradicts the file, which names {positions}.")
+    if named.doubt:
+        yield Remark("layout", f"{named.doubt} for {file.channels} channels.")
+    if layout_from == "assumed" and file.channels > 2:
+        assumed = ",".join(channel_names(chosen.name, file.channels))
+        yield Remark(
+            "layout",
+            f"It does not say which loudspeakers its channels feed; {assumed} is assumed. "
+            "Give --layout where that is wrong.",
+        )
 
 
 def _course(blocks: Blocks) -> BlockSeries:
@@ -142,12 +169,15 @@ def _course(blocks: Blocks) -> BlockSeries:
 
 
 def _joined(courses: Sequence[BlockSeries]) -> BlockSeries:
-    return BlockSeries(
+    whole = BlockSeries(
         np.concatenate([course.energy for course in courses]),
         np.concatenate([course.momentary for course in courses]),
         np.concatenate([course.short_term for course in courses]),
         np.concatenate([course.true_peak for course in courses]),
     )
+    whole.momentary[: round(MOMENTARY_S / BLOCK_S) - 1] = SILENCE
+    whole.short_term[: round(SHORT_TERM_S / BLOCK_S) - 1] = SILENCE
+    return whole
 
 
 def _highest_at_s(true_peak: NDArray[np.float32], highest: float) -> float | None:

@@ -18,6 +18,7 @@ from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.sheet import style
 from sidecar.delivery.report.signature import Signature, format_words
+from sidecar.meter.layouts import ORIGIN_WORDS
 from sidecar.model.readings import decibel, figure
 from sidecar.settings.goals import Goal
 
@@ -183,7 +184,8 @@ def _file(path: str, measured: Measured, known_by: Fingerprint, signature: Signa
         ("Size", f"{known_by.size_bytes:,} bytes"),
         ("Format", format_words(facts.container, facts.encoding)),
         ("Sample rate", f"{measured.sample_rate:,} Hz"),
-        ("Channels", f"{measured.channels} ({names}), measured as {measured.layout}"),
+        ("Channels", f"{measured.channels} ({names})"),
+        ("Layout", f"{measured.layout}, {ORIGIN_WORDS[measured.layout_from]}"),
         ("Length", f"{time_code(reading.seconds)} ({facts.frames:,} frames, none lost)"),
         ("Samples that are no numbers", f"{reading.bad_samples:,}"),
         ("Measured by", signature.by or "not stated"),
