@@ -10,6 +10,7 @@ from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 
+from sidecar.model.foreign_text import printable
 from tui.drawing.cells import Row, Tone
 from tui.theme import COLOURS, Inks
 
@@ -40,10 +41,6 @@ _ASCII = str.maketrans(
         **dict.fromkeys("  ", " "),
     }
 )
-
-
-_CONTROLS = dict.fromkeys((*range(0x20), *range(0x7F, 0xA0)), " ")
-"""Control characters in a device's name or a label would steer the terminal."""
 
 
 def ascii_text(text: str) -> str:
@@ -79,7 +76,7 @@ class Palette:
 
     def text(self, text: str) -> str:
         """*text* as this terminal can show it; names from outside may hold anything."""
-        text = text.translate(_CONTROLS)
+        text = printable(text)
         return ascii_text(text) if self.ascii_only else text
 
     def strip(self, row: Row, width: int) -> Strip:

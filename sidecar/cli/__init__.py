@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from sidecar.cli.terminal.first_run import settle_compiled_code
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.text import settle_outputs
 from sidecar.cli.terminal.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
+from sidecar.model.foreign_text import printable
 
 CANNOT, LOST, INTERRUPTED = 2, 3, 130
 
@@ -54,5 +54,5 @@ def _output_lost(error: OSError) -> int:
 
 
 def _refuse(error: SidecarError, code: int) -> int:
-    print(f"sidecar: {unsteered(str(error))}", file=sys.stderr)
+    print(f"sidecar: {printable(str(error))}", file=sys.stderr)
     return code

@@ -18,6 +18,7 @@ from sidecar.errors import SettingsError
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading, figure
 from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
 from sidecar.run.stem_faders import Mix, StemFaders
@@ -71,7 +72,7 @@ class Review:
             transport="ended",
             goal=goal,
             reading=past.reading,
-            source=past.title,
+            source=printable(past.title),
             rate_hz=past.rate_hz,
             layout=past.layout,
             duration_s=past.reading.seconds,
@@ -135,7 +136,7 @@ def past_of_record(record: Record) -> FinishedPass:
         rate_hz=kept.rate_hz,
         layout=kept.layout,
         reading=kept.reading,
-        course=kept.course,
+        course=replace(kept.course, events=tuple(map(_printable, kept.course.events))),
         energies=kept.energies,
         true_peak=kept.true_peak,
         cuts=kept.cuts,
@@ -166,6 +167,10 @@ def past_of_file(measured: Measured) -> FinishedPass:
         true_peak=course.true_peak.max(axis=1, initial=SILENCE).astype(np.float64),
         is_file=True,
     )
+
+
+def _printable(event: Event) -> Event:
+    return replace(event, text=printable(event.text))
 
 
 def integrated_course(energies: Floats) -> NDArray[np.float32]:

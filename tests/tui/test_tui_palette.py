@@ -180,4 +180,4 @@ def test_ascii_keeps_every_cell():
 
 def test_control_characters_never_reach_the_terminal():
     """A device's name or a label cannot steer the terminal."""
-    assert "a b [31mc d" == Palette().text("a\tb\x1b[31mc\x9bd")
+    assert "a\ufffdb\ufffd[31mc\ufffdd" == Palette().text("a\tb\x1b[31mc\x9bd")

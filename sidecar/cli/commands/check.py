@@ -18,6 +18,7 @@ from sidecar.delivery.judge.checking import Checked, Unread, check_file
 from sidecar.delivery.report.files import Reports
 from sidecar.delivery.report.signature import Signature
 from sidecar.errors import OutputError, SettingsError, SidecarError
+from sidecar.model.foreign_text import printable
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
@@ -69,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
     else:
         show(outcomes, goals)
-        print("".join(f"Written: {path}\n" for path in written), end="")
+        print("".join(f"Written: {printable(str(path))}\n" for path in written), end="")
     measured = [outcome for outcome in outcomes if isinstance(outcome, Checked)]
     if len(measured) < len(outcomes):
         return UNREADABLE

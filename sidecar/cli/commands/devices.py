@@ -8,6 +8,7 @@ import json
 from rich.console import Console
 
 from sidecar.cli.terminal.table import open_table
+from sidecar.model.foreign_text import printable
 from sidecar.sources.inputs import DeviceInfo, list_devices
 
 NONE = "There are no audio inputs: start the sound system or connect a device. Files need none."
@@ -34,7 +35,9 @@ def run(options: argparse.Namespace) -> int:
     for device in devices:
         width = str(device.input_channels) if device.width_is_known else "as told"
         mark = "◆ likely" if device.likely_loopback else ""
-        table.add_row(device.name, device.host_api, width, f"{device.default_rate_hz} Hz", mark)
+        table.add_row(
+            printable(device.name), printable(device.host_api), width, f"{device.default_rate_hz} Hz", mark
+        )
     Console(markup=False, emoji=False).print(table)
     if not any(device.likely_loopback for device in devices):
         print(HOW_TO_GET_ONE)

@@ -17,6 +17,7 @@ from sidecar.cli.arguments.parsing import COMMAND_PORT
 from sidecar.doctor import tone_test
 from sidecar.doctor.tone_test import Found
 from sidecar.errors import SettingsError, SidecarError
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import figure
 from sidecar.settings.goals import all_goals, goal_faults
 from sidecar.settings.locations import own_configs
@@ -45,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
     found = []
     for look in looks:
         for one in look():
-            print(_wrapped(f"{'✓' if one.is_well else '✗'} {one.what}: {one.detail}"), flush=True)
+            print(_wrapped(f"{'✓' if one.is_well else '✗'} {one.what}: {printable(one.detail)}"), flush=True)
             found.append(one)
     return 0 if all(one.is_well for one in found) else 1
 

@@ -11,10 +11,10 @@ import sys
 import time
 from typing import Any
 
+from sidecar.model.foreign_text import printable
 from sidecar.osc import codec
 from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.destinations import resolve
-from sidecar.osc.drops import in_one_line
 from sidecar.osc.udp import bind
 
 _LARGEST = 65_535
@@ -56,7 +56,7 @@ def _ask(options: argparse.Namespace, end_s: float) -> None:
     with contextlib.closing(asking):
         while (now_s := time.monotonic()) < end_s:
             asking.keep_up(now_s)
-            if _hear(asking.socket, options):
+            if _hear(asking.socket, options, asking):
                 asking.note(now_s)
                 doubt_s = now_s + _DOUBT_S
             elif now_s > doubt_s:
@@ -64,8 +64,10 @@ def _ask(options: argparse.Namespace, end_s: float) -> None:
                 print(_DOUBT.format(options.source), file=sys.stderr, flush=True)
 
 
-def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
-    """Prints one datagram; False when none came for a while."""
+def _hear(
+    server: socket.socket, options: argparse.Namespace, asking: SubscriptionClient | None = None
+) -> bool:
+    """Prints one datagram; False when none came for a while. asking: answers what the sidecar asks back."""
     try:
         data, sender = server.recvfrom(_LARGEST)
     except TimeoutError:
@@ -76,9 +78,11 @@ def _hear(server: socket.socket, options: argparse.Namespace) -> bool:
     try:
         messages = codec.parse(data)
     except ValueError as error:
-        print(f"{sender[0]}: not OSC that can be read: {in_one_line(str(error))}", file=sys.stderr)
+        print(f"{sender[0]}: not OSC that can be read: {printable(str(error))}", file=sys.stderr)
         return True
     for address, arguments in messages:
+        if asking and address == f"{options.osc_root}/verify":
+            asking.verify(*arguments)
         if address.startswith(options.only):
             print(_line(address, arguments, as_json=options.json), flush=True)
     return True
@@ -88,4 +92,4 @@ def _line(address: str, arguments: list[Any], *, as_json: bool) -> str:
     if as_json:
         return json.dumps({"address": address, "arguments": arguments}, default=str)
     told = " ".join([address, *(f"{a:.2f}" if isinstance(a, float) else str(a) for a in arguments)])
-    return in_one_line(told)
+    return printable(told)

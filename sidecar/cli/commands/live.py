@@ -8,6 +8,7 @@ from sidecar.cli.run.build import run_session
 from sidecar.cli.run.fader_link import workstation
 from sidecar.cli.run.stems import mix_of
 from sidecar.errors import SettingsError
+from sidecar.model.readings import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from sidecar.run.stem_faders import Mix
 from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
@@ -31,11 +32,13 @@ def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
         raise SettingsError(
             "A device cannot be listened to faster than it plays: --pace fast goes with --file."
         )
+    pick = _pick(options.pick)
+    _refuse_what_cannot_be_measured(options, mix, pick)
     return DeviceSource(
         options.device,
         rate_hz=options.rate,
         channels=options.channels or (2 * len(mix.names) if mix else None),
-        pick=_pick(options.pick),
+        pick=pick,
         patience_s=options.patience,
     )
 
@@ -45,6 +48,17 @@ def _refuse_beside_a_file(options: argparse.Namespace) -> None:
     for option in ("device", "rate", "channels", "pick"):
         if getattr(options, option) is not None:
             raise SettingsError(f"--{option} speaks of a device, and --file has none: give one of the two.")
+
+
+def _refuse_what_cannot_be_measured(
+    options: argparse.Namespace, mix: Mix | None, pick: tuple[int, ...] | None
+) -> None:
+    """Before the input is opened: it would be told twice otherwise, and late."""
+    if options.rate is not None and not LOWEST_RATE_HZ <= options.rate <= HIGHEST_RATE_HZ:
+        raise SettingsError(f"--rate takes {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {options.rate:g}.")
+    width = len(pick) if pick else options.channels
+    if mix and width:
+        mix.check_channels(width)
 
 
 def _pick(text: str | None) -> tuple[int, ...] | None:

@@ -11,7 +11,6 @@ from pathlib import Path
 
 from rich.console import Console
 
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.table import open_table
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
@@ -19,6 +18,7 @@ from sidecar.journal.export import export, summary_fields
 from sidecar.journal.record import Damaged, Summary
 from sidecar.journal.schema import usual_file
 from sidecar.loudness.limits import broken_limits
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, figure
 
 DONE, DAMAGED = 0, 2
@@ -46,7 +46,7 @@ def _export(id: int, file: Path) -> int:
     """Writes what of the pass can be read, and says what cannot."""
     record = reader.load(id, despite_damage=True)
     export(record, file)
-    print(f"Written: {unsteered(str(file))}")
+    print(f"Written: {printable(str(file))}")
     if not record.damage:
         return DONE
     print(f"sidecar: Pass {id} is damaged: {record.damage}; the rest is written.", file=sys.stderr)
@@ -76,14 +76,18 @@ def _list(summaries: Sequence[Summary | Damaged], *, as_json: bool) -> None:
 
 def _cells(summary: Summary | Damaged) -> tuple[str, ...]:
     if isinstance(summary, Damaged):
-        return ("" if summary.id is None else str(summary.id), *("",) * 7, f"? damaged: {summary.why}")
+        return (
+            "" if summary.id is None else str(summary.id),
+            *("",) * 7,
+            f"? damaged: {printable(summary.why)}",
+        )
     about, reading = summary.about, summary.reading
     broken = broken_limits(reading, about.goal)
     return (
         str(summary.id),
         f"{summary.began.astimezone():%Y-%m-%d %H:%M}",
-        about.source,
-        about.goal.name,
+        printable(about.source),
+        printable(about.goal.name),
         _length(reading.seconds),
         figure(reading.integrated),
         figure(reading.loudness_range),

@@ -11,7 +11,6 @@ from typing import Any, Literal
 
 from rich.console import Console
 
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.progress import Told, each
@@ -20,6 +19,7 @@ from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SidecarError, SourceError
+from sidecar.model.foreign_text import printable
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 from sidecar.wave.bext import Claimed, read_loudness
@@ -140,13 +140,13 @@ def _show(paths: Sequence[Path], outcomes: Sequence[StampOutcome | SidecarError]
     console.print(table)
     for name, outcome in zip(names, outcomes, strict=True):
         if isinstance(outcome, SidecarError):
-            console.print(unsteered(str(outcome)), markup=False)
+            console.print(printable(str(outcome)), markup=False)
             continue
         for note in outcome.notes:
-            console.print(f"{unsteered(name)}: {note}", markup=False)
+            console.print(f"{printable(name)}: {note}", markup=False)
         if outcome.done == "off goal" and goal is not None:
             console.print(
-                f"{unsteered(name)}: It does not meet {goal.title} and was left alone. "
+                f"{printable(name)}: It does not meet {goal.title} and was left alone. "
                 f"sidecar check --goal {goal.name} says why.",
                 markup=False,
             )

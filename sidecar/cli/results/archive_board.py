@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -17,6 +16,7 @@ from rich.text import Text
 
 from sidecar.delivery.batch.store import Due
 from sidecar.delivery.batch.work import Kept, Result
+from sidecar.model.foreign_text import printable
 
 _DRAW_S = 0.25
 _LINE_S = 10.0
@@ -114,12 +114,6 @@ def _table(progress: Progress, words: Sequence[str], at_work_on: Sequence[str]) 
     for file in at_work_on[:_NAMED]:
         table.add_row("measuring", Text(printable(PurePath(file).name)))
     return table
-
-
-def printable(name: str) -> str:
-    """A file's name for a terminal: what is not text in it, or would steer the terminal, becomes a mark."""
-    text = os.fsencode(name).decode(errors="replace")
-    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
 def clock(seconds: float) -> str:

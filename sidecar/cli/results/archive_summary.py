@@ -9,10 +9,10 @@ from pathlib import Path, PurePath
 from rich.console import Console
 from rich.text import Text
 
-from sidecar.cli.results.archive_board import printable
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.verdict import told
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 
@@ -51,7 +51,9 @@ def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
             unread.append(_named(outcome))
         elif not outcome.passes:
             name = printable(outcome.file)
-            console.print(Text.assemble(f"{MARKS['fault']} ", (name, "bold"), f": {_worst(outcome)}"))
+            console.print(
+                Text.assemble(f"{MARKS['fault']} ", (name, "bold"), f": {printable(_worst(outcome))}")
+            )
     for error in unread:
         console.print(Text(f"? {printable(error)}"))
 
@@ -61,7 +63,7 @@ def print_count(count: Count, written: Sequence[Path]) -> None:
     files = "1 file" if count.files == 1 else f"{count.files:,} files"
     broken = f"{len(count.unread):,} could not be read"
     print(f"{files}: {count.passed:,} pass, {len(count.failing):,} fail, {broken}.")
-    print("".join(f"Written: {path}\n" for path in written), end="")
+    print("".join(f"Written: {printable(str(path))}\n" for path in written), end="")
 
 
 def _named(broken: Unread) -> str:

@@ -9,7 +9,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.distinct_names import distinct_names
@@ -18,6 +17,7 @@ from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.remedy import gain_figure
 from sidecar.delivery.judge.verdict import Verdict, note_count, told
 from sidecar.meter.layouts import ORIGIN_WORDS
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, figure, window_figure
 from sidecar.settings.goals import Goal
 
@@ -97,12 +97,12 @@ def _show_findings(console: Console, name: str, outcome: Outcome) -> None:
     rows = list(_rows(outcome))
     if not rows:
         return
-    console.print(Text(f"\n{unsteered(name)}", "bold"))
+    console.print(Text(f"\n{printable(name)}", "bold"))
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=1)
     grid.add_column(overflow="fold")
     for mark, words in rows:
-        grid.add_row(mark, Text(unsteered(words)))
+        grid.add_row(mark, Text(printable(words)))
     console.print(grid)
 
 

@@ -10,10 +10,10 @@ from rich.table import Table
 
 from sidecar.cli.results.match_outcome import Matched, MatchOutcome
 from sidecar.cli.results.match_sentences import sentences
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.match.gains import signed
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading, figure
 
 
@@ -29,7 +29,7 @@ def show(options: argparse.Namespace, matched: Matched) -> None:
         table.add_row("all in sequence", *_programme(matched, with_copy=with_copies))
     console.print(table)
     for sentence in sentences(matched, for_sequence=options.sequence):
-        console.print(unsteered(sentence), markup=False)
+        console.print(printable(sentence), markup=False)
 
 
 def _table(options: argparse.Namespace, matched: Matched) -> Table:
@@ -38,7 +38,7 @@ def _table(options: argparse.Namespace, matched: Matched) -> Table:
     if options.together:
         whose = f"{goal.title}, as loud as all can be together"
     how = ", one gain for the sequence" if options.sequence else ""
-    table = open_table(unsteered(f"{whose}: {figure(goal.target_lufs)} {goal.unit}{how}"))
+    table = open_table(printable(f"{whose}: {figure(goal.target_lufs)} {goal.unit}{how}"))
     table.add_column("file", min_width=8)
     headings = [f"I\n{goal.unit}", "range\nLU", "peak\ndBTP", "gain\ndB", f"lands\n{goal.unit}", "peak\nthen"]
     if options.write is not None:

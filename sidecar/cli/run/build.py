@@ -20,7 +20,6 @@ from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.first_run import compiling_is_said
-from sidecar.cli.terminal.foreign_text import unsteered
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import patient_output
 from sidecar.cli.terminal.shutdown import Shutdown
@@ -28,6 +27,7 @@ from sidecar.errors import RecordError, SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
+from sidecar.model.foreign_text import printable
 from sidecar.model.snapshot import Outlet
 from sidecar.osc.access import network
 from sidecar.osc.destinations import resolve
@@ -59,6 +59,8 @@ def run_session(
     """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
     has_screen = _has_screen(options)
     try:
+        if mix:
+            mix.check_channels(source.channels)
         if has_screen:
             tui.need_terminal()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
@@ -131,7 +133,7 @@ def _session(
         outlets=outlets,
         targets=lambda: (*port.status(), *more.status()),
     )
-    engine.run(port.open(server, session.send, streams, report_fader=session.report_fader, feed=session))
+    engine.run(port.open(server, session.submit, streams, report_fader=session.report_fader, feed=session))
     closing.callback(lambda: engine.run(port.close()))
     return session
 
@@ -179,7 +181,7 @@ def _close(journal: Journal) -> None:
     """Writes the rest, and says it where the disk takes nothing even now."""
     journal.close()
     if journal.fault:
-        print(f"sidecar: {unsteered(journal.fault)}", file=sys.stderr)
+        print(f"sidecar: {printable(journal.fault)}", file=sys.stderr)
 
 
 def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> AudioRecorder | None:
@@ -196,7 +198,7 @@ def _close_tape(tape: AudioRecorder) -> None:
     """Writes the rest, and says it where the file is not whole."""
     tape.close()
     if tape.fault:
-        print(f"sidecar: {unsteered(tape.fault)}", file=sys.stderr)
+        print(f"sidecar: {printable(tape.fault)}", file=sys.stderr)
 
 
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:

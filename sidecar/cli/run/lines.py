@@ -3,11 +3,11 @@ people."""
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from typing import Any, TextIO
 
+from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import Alert, Move, Reading, figure
 from sidecar.model.snapshot import Snapshot, Transport
@@ -187,7 +187,7 @@ def _beside(reading: Reading, goal: Goal) -> str:
 
 
 def _say(**fields: Any) -> None:
-    print(json.dumps(fields, ensure_ascii=False), flush=True)
+    print(printable_json(fields), flush=True)
 
 
 def number(value: float) -> float | None:

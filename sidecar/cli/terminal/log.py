@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import logging
 import os
 import platform
@@ -16,6 +15,7 @@ from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import IO
 
+from sidecar.model.foreign_text import printable_json
 from sidecar.settings.locations import log_folder
 from sidecar.version import program_version
 
@@ -109,7 +109,7 @@ class _Lines(logging.Formatter):
         }
         if record.exc_info:
             fields["error"] = self.formatException(record.exc_info).replace(self._home, "~")
-        return json.dumps(fields, ensure_ascii=False)
+        return printable_json(fields)
 
 
 @contextlib.contextmanager

@@ -9,7 +9,7 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.measure import Measurement
 from rich.text import Text
 
-from sidecar.cli.terminal.foreign_text import unsteered
+from sidecar.model.foreign_text import printable
 
 _LONGEST_CELLS = 24
 """A word may make its column this wide; what is longer is broken within."""
@@ -21,7 +21,7 @@ class NameCell:
     """A file's name, foreign text, as a table cell."""
 
     def __init__(self, name: str) -> None:
-        self._words = [word for word in _WORD.findall(unsteered(name)) if word]
+        self._words = [word for word in _WORD.findall(printable(name)) if word]
 
     def __rich_measure__(self, _console: Console, options: ConsoleOptions) -> Measurement:
         widths = [cell_len(word.rstrip()) for word in self._words] or [0]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from html import escape
 
+from sidecar.model.foreign_text import MARK, printable
+
 _NO_CHARACTER = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """XML 1.0 §2.2: no escape brings these into a document, and names of files may hold them."""
 
@@ -40,4 +42,5 @@ def join(*parts: str) -> Markup:
 
 
 def _legal(text: str) -> str:
-    return _NO_CHARACTER.sub("\ufffd", text)
+    lines = text if text.isprintable() else "\n".join(map(printable, text.split("\n")))
+    return _NO_CHARACTER.sub(MARK, lines)
