@@ -167,6 +167,8 @@ class RemoteFeed:
                 self._goals = tuple(GOAL.decode(*goal) for goal in self._told.several(path))
             case "/error":
                 self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
+            case "/verify":
+                self._asking.verify(arguments[0])
             case "/subscribed":
                 pass
             case _:

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from sidecar.model.foreign_text import printable
 from sidecar.osc.addresses import OUTGOING, ROOT
-from sidecar.osc.drops import in_one_line
 from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.screen_addresses import DETAILS
 
@@ -19,6 +19,8 @@ _ONE_BY_ONE = {row.path for row in DETAILS if row.is_numbered} | {"/goals/goal"}
 """Addresses with a message for each of several, which begins with its place and how many there are."""
 _MOST = 1_000
 """Ours: of nothing there are as many; what a mistaken number can take stays bounded."""
+_LONGEST_TEXT = 1_000
+"""Characters. Ours: some four times the longest sentence of a run (``details.NAME_BYTES``)."""
 _CHANNELS = "/peak/channels"
 _FIRST_READING = OUTGOING[0].path
 _TAGS = (
@@ -68,8 +70,8 @@ class ReceivedMessages:
 def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str, Arguments] | None:
     """Path below the root and arguments of a message that is as the table says, below *root*; else None.
 
-    Texts come without what would steer a terminal, and figures as the shortest decimals that are the same on
-    the wire: 0.2 was sent as the float32 next to 0.2.
+    Texts are cut to :data:`_LONGEST_TEXT`. Figures are the shortest decimals that are the same on the wire:
+    0.2 was sent as the float32 next to 0.2.
     """
     path = address.removeprefix(root)
     tags = _TAGS.get(path)
@@ -81,12 +83,12 @@ def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str
 def _clean(value: Any) -> Any:
     if isinstance(value, float):
         return float(str(np.float32(value)))
-    return in_one_line(value) if isinstance(value, str) else value
+    return printable(value, _LONGEST_TEXT) if isinstance(value, str) else value
 
 
 def _fit(tags: str, arguments: Sequence[Any]) -> bool:
     plain = tags.rstrip("*")
-    if len(arguments) != len(plain) and (plain == tags or len(arguments) < len(plain)):
+    if len(arguments) != len(plain) and (plain == tags or not len(plain) < len(arguments) <= _MOST):
         return False
     return all(
         type(value) is _KINDS[plain[min(place, len(plain) - 1)]]

@@ -33,7 +33,9 @@ _ROWS = 3
 """Of a part: short-term, integrated, fader. Here the seconds stand before them."""
 _FIRST_ROOM = 6_000
 _LONGEST = 31 * 24 * 36_000
-"""Columns: a month. Ours, so that no mistaken number takes all memory."""
+"""Columns: a month. Ours."""
+_MOST_EVENTS = 20_000
+"""Ours: more than a run keeps of a pass (``course.MOST_EVENTS``)."""
 
 _NOTHING = np.empty(0, np.float32)
 
@@ -79,6 +81,8 @@ class TimelineCopy:
         """Known without a gap is what lies from low up to high."""
         self._past_goal = size
         self._past_asked_s = -math.inf
+        self._base = size
+        """The column that the table begins with: what lies before it takes no memory until it has come."""
         self._table: NDArray[np.float32] = np.empty((1 + _ROWS, 0), np.float32)
         self._known: NDArray[np.bool_] = np.empty(0, np.bool_)
         self._events: tuple[Event, ...] = ()
@@ -91,25 +95,26 @@ class TimelineCopy:
             self._begin(which_pass, size)
             self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
             self._show()
-        self._size, self._events_there = size, events
+        self._size, self._events_there = size, min(events, _MOST_EVENTS)
 
     def _hear_part(self, first: int, blob: bytes) -> None:
         rows = np.frombuffer(blob[: len(blob) // (4 * _ROWS) * 4 * _ROWS], COLUMN_TYPE).reshape(-1, _ROWS)
         stop = first + len(rows)
-        if first < 0 or stop > _LONGEST:
-            return
-        self._make_room(stop)
-        self._table[1:, first:stop] = np.where(rows == WIRE_SILENCE, -np.inf, rows).T
-        self._known[first:stop] = True
-        self._high += _run(self._known[self._high :])
-        self._low -= _run(self._known[: self._low][::-1])
+        if first < self._past_goal or stop > self._high + STRETCH:
+            return  # nobody asked for that
+        self._make_room(first, stop)
+        place = slice(first - self._base, stop - self._base)
+        self._table[1:, place] = np.where(rows == WIRE_SILENCE, -np.inf, rows).T
+        self._known[place] = True
+        self._high += _run(self._known[self._high - self._base :])
+        self._low -= _run(self._known[: self._low - self._base][::-1])
         self._size = max(self._size, self._high)
         if self._low <= self._past_goal:
             self._past_due_s = min(self._past_due_s, self._past_asked_s + _BEHIND_S)
         self._show()
 
     def _hear_event(self, place: int, seconds: float, kind: str, text: str) -> None:
-        if place != len(self._events):
+        if place != len(self._events) or place >= _MOST_EVENTS:
             return
         known = cast(EventKind, kind) if kind in get_args(EventKind) else "mark"
         self._events = (*self._events, Event(seconds, known, text))
@@ -117,18 +122,22 @@ class TimelineCopy:
             self._events_due_s = -math.inf
         self._show()
 
-    def _make_room(self, stop: int) -> None:
-        """New arrays where there is none: who looks at the old ones sees them stay as they are."""
+    def _make_room(self, first: int, stop: int) -> None:
+        """New arrays, twice as long, where there is none; the old ones stay as they are for their readers."""
         have = len(self._known)
-        if stop <= have:
+        room = max(have, _FIRST_ROOM)
+        before = min(max(room, self._base - first), self._base) if first < self._base else 0
+        after = max(room, stop - self._base - have) if stop > self._base + have else 0
+        if not before and not after:
             return
-        more = max(stop, 2 * have, _FIRST_ROOM) - have
-        self._table = np.pad(self._table, ((0, 0), (0, more)))
-        self._table[0, have:] = np.arange(have + 1, have + more + 1) * BLOCK_S
-        self._known = np.pad(self._known, (0, more))
+        self._base -= before
+        self._table = np.pad(self._table, ((0, 0), (before, after)))
+        self._known = np.pad(self._known, (before, after))
+        self._table[0] = np.arange(self._base + 1, self._base + len(self._known) + 1) * BLOCK_S
 
     def _show(self) -> None:
-        seconds, short_term, integrated, fader_db = self._table[:, self._low : self._high]
+        known = slice(self._low - self._base, self._high - self._base)
+        seconds, short_term, integrated, fader_db = self._table[:, known]
         self.course = Timeline(seconds, short_term, integrated, fader_db, self._events)
 
 

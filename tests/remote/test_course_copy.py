@@ -1,6 +1,7 @@
 """A course fetched over a wire that loses packets, in virtual time: archive, reception and copy together."""
 
 import random
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -26,7 +27,7 @@ class Peer:
     """An asker that keeps what it was sent."""
 
     def __init__(self, port=1):
-        self.host, self.key = "127.0.0.1", port
+        self.host, self.key, self.is_proven = "127.0.0.1", port, True
         self.status = Target(f"127.0.0.1:{port}")
         self.packets = []
 
@@ -262,6 +263,7 @@ def test_parts_that_cannot_be_are_passed_over():
     """Columns before the first, beyond a month, of another pass, or a blob that is no row."""
     copy = TimelineCopy()
     copy.hear("/course/size", (7, 10, 0))
+    list(copy.questions(0.0))
     row = np.zeros(3, ">f4").tobytes()
     for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):
         copy.hear("/course/part", (which_pass, first, blob))
@@ -283,3 +285,45 @@ def test_the_goals_come_whole():
         tuple(told[place][:2]) for place in range(len(told))
     ]
     assert all(len(packet) <= codec.LARGEST_DATAGRAM for packet in between.peer.packets)
+
+
+def a_copy_of(size, events=0):
+    """A copy that was told how long the course is, and has asked for its newest columns and those before."""
+    copy = TimelineCopy()
+    copy.hear("/course/size", (7, size, events))
+    list(copy.questions(0.0))
+    return copy
+
+
+@pytest.mark.parametrize("first", [0, 640, 10_000_000, 26_000_000 - 2000, 26_000_000 + 640, 2**31 - 1])
+def test_columns_that_were_not_asked_for_take_no_memory(first):
+    """A pass of a month is claimed, and one packet brings columns from anywhere in it."""
+    copy = a_copy_of(26_000_000)
+    tracemalloc.start()
+    copy.hear("/course/part", (7, first, bytes(960)))
+    _, peak_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+
+    assert len(copy.course.seconds) == 0
+    assert peak_bytes < 100_000
+
+
+def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_what_came():
+    copy = a_copy_of(26_000_000)
+    tracemalloc.start()
+    copy.hear("/course/part", (7, 26_000_000 - 80, bytes(960)))
+    _, peak_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+
+    assert len(copy.course.seconds) == 80
+    assert copy.course.seconds[-1] == np.float32(2_600_000.0)
+    assert peak_bytes < 1_000_000
+
+
+def test_events_without_end_are_asked_for_only_so_far():
+    copy = a_copy_of(0, events=2**31 - 1)
+    for place in range(20_010):
+        copy.hear("/event", (7, place, 0.0, "mark", "x"))
+
+    assert len(copy.course.events) == 20_000
+    assert not [path for path, _ in copy.questions(9.0) if path == "/events"]

@@ -195,6 +195,6 @@ def test_what_is_not_as_the_table_says_is_passed_over(address, arguments):
 
 def test_texts_cannot_steer_the_terminal():
     """An escape sequence arrives as harmless characters."""
-    assert ("/detail/notice", ("?]0;title? − ok",)) == sound(
+    assert ("/detail/notice", ("\ufffd]0;title\ufffd − ok",)) == sound(
         "/sidecar/detail/notice", ["\x1b]0;title\x07 − ok"]
     )
