@@ -5,9 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-LOWEST_RATE_HZ = 8_000
-HIGHEST_RATE_HZ = 384_000
-
 _PUBLISHED_RATE_HZ = 48_000
 _PUBLISHED = np.array(
     [

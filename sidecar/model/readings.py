@@ -21,6 +21,8 @@ SILENCE = -math.inf
 LOUDNESS_OFFSET_DB = -0.691
 """ITU-R BS.1770-5 Annex 1, equation 2: cancels the K-weighting's gain at 997 Hz."""
 
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 384_000
+"""Sample rates that can be measured."""
 BLOCK_S = 0.1
 """Step of the gating blocks (BS.1770-5 Annex 1: 400 ms with 75 % overlap): the grid of everything
 that is kept about a programme."""

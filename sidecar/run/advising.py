@@ -134,7 +134,7 @@ class AdviceSchedule:
         """Another goal; what was heard stays."""
         self._goal = self.counsel.goal = goal
         self.rides, self.rides_reason = (), ""
-        self._rides_due_s = SILENCE
+        self._rides_due_s = self._searched_s = SILENCE
         if self.stem_faders:
             self.stem_faders.use(goal)
         self.ask_soon()
@@ -153,7 +153,7 @@ class AdviceSchedule:
 
     def ask_soon(self) -> None:
         """Something has changed: the next look asks for advice."""
-        self._due_s = self._searched_s = SILENCE
+        self._due_s = SILENCE
 
     def look(self, now_s: float, *, at_rest: bool) -> None:
         """Asks for advice where it is due. at_rest: nothing plays, so that a long search harms nobody."""

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sidecar.errors import SettingsError
 from sidecar.loudness.series import Floats
 from sidecar.meter import Blocks, Meter, StemBlocks, StemMeter, summed
 from sidecar.model.readings import FloatArray, Reading
+from sidecar.run.stem_faders import check_stem_channels
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +34,8 @@ class Metering:
         self._bad_before = 0
         """Broken samples of the run that this one goes on with: the stems' own meter has not seen them."""
         self._stems = StemMeter(rate_hz, len(stems)) if stems else None
-        if self._stems and self._stems.channels != channels:
-            raise SettingsError(
-                f"{len(stems)} stems need {self._stems.channels} channels, two each, and there are "
-                f"{channels}: name as many stems as arrive, or give --channels and --pick."
-            )
+        if stems:
+            check_stem_channels(len(stems), channels)
         self._mix = Meter(rate_hz, layout, channels=2 if stems else channels)
         self.push(np.zeros((1, channels), np.float32))
         self.reading()

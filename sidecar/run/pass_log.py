@@ -12,9 +12,10 @@ from sidecar.errors import SettingsError
 from sidecar.journal.record import FaderReport, Pass, StemBalance
 from sidecar.journal.resume import Resumable, resumable
 from sidecar.loudness.series import Floats
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event, EventKind, Timeline
-from sidecar.run.timeline import TimelineLog
+from sidecar.run.timeline import MOST_EVENTS, TimelineLog
 from sidecar.settings.goals import Goal
 
 if TYPE_CHECKING:
@@ -100,12 +101,20 @@ class PassLog:
 
     def note(self, kind: EventKind, text: str) -> None:
         """Something happened here."""
-        event = Event(self._log.seconds, kind, text)
+        event = Event(self._log.seconds, kind, printable(text))
         self._log.note(event)
         if kind == "gap":
             log.warning("gap at %.1f s: %s", event.seconds, text)
         if self._pass:
             self._pass.event(event)
+
+    def mark(self, label: str) -> None:
+        """A person or a script marks this place. Raises SettingsError where the pass has too many events."""
+        if self._log.is_full:
+            raise SettingsError(
+                f"The pass holds {MOST_EVENTS:,} events, and takes no more marks: reset begins anew."
+            )
+        self.note("mark", label)
 
     def told(self, told: FaderReport) -> None:
         """Something was said of a fader."""

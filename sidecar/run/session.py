@@ -10,11 +10,14 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from functools import partial
 from typing import TYPE_CHECKING
 
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import (
     Command,
@@ -28,6 +31,8 @@ from sidecar.model.snapshot import (
 )
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.alerting import AlertMonitor
+from sidecar.run.background_loader import BackgroundLoader
+from sidecar.run.command_queue import CommandQueue, Request, UnforeseenFaults
 from sidecar.run.earlier_passes import on_record
 from sidecar.run.options import RunOptions
 from sidecar.run.pass_log import PassLog
@@ -37,10 +42,15 @@ from sidecar.settings.goals import Goal, all_goals, goal_named
 from sidecar.sources import Block, Source, StemFaderSource
 
 if TYPE_CHECKING:
+    from sidecar.advice.programme.advisor import Earlier
     from sidecar.journal.resume import Resumable
     from sidecar.run.metering import Metering
 
 _WAITING_AFTER_S = 1.0
+_LONGEST_MARK = 200
+"""Characters of a label."""
+_NO_ADVICE = ("fader", "mark", "acknowledge")
+"""Advice is not asked for anew: a surface may tell of a fader twenty times a second, all day."""
 
 
 class Session:
@@ -76,7 +86,12 @@ class Session:
             source, self._adviser, lambda text: note("move", text), self._chronicle.told, setup.remote
         )
         self._warner = AlertMonitor(setup.goal, lambda name: note("alert", name))
-        self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self._commands = CommandQueue()
+        self._goals = BackgroundLoader(goal_named, beside=not setup.fast)
+        self._profiles = BackgroundLoader(on_record, beside=not setup.fast)
+        self._faults = UnforeseenFaults()
+        self._outcomes: list[tuple[Future[str], str]] = []
+        """Of commands that were carried out since the last snapshot, or could not be."""
         self._feedback: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
         self._sending = threading.Lock()
         self._disarm_waits = False
@@ -98,15 +113,28 @@ class Session:
 
     def send(self, command: Command) -> None:
         """Hands in a command. What moves a fader is stopped by ``disarm`` before this returns."""
+        outcome = self.submit(command)
+        if outcome.done():
+            self._notice = outcome.result() or self._notice
+
+    def submit(self, command: Command) -> Future[str]:
+        """What becomes of *command*: why it was not carried out, in a sentence that is empty where it was.
+
+        Known when a snapshot that shows it is on its way to the outlets. Callbacks run in the thread that
+        measures, and must return at once.
+        """
+        request = Request(command)
         with self._sending:
+            if command.verb == "disarm" and self._disarm_waits:
+                request.outcome.set_result("")
+                return request.outcome
             if command.verb == "disarm":
-                if self._disarm_waits:
-                    return
                 self._disarm_waits = True
                 self._fader.revoke()
             elif command.verb == "arm":
                 self._disarm_waits = False
-            self._commands.put(command)
+            self._commands.put(request)
+        return request.outcome
 
     def report_fader(self, feedback: FaderFeedback) -> None:
         """The workstation said where one of its faders stands."""
@@ -231,6 +259,9 @@ class Session:
         self._snapshot = self._picture(transport, reading)
         for outlet in self._outlets:
             outlet(self._snapshot)
+        outcomes, self._outcomes = self._outcomes, []
+        for outcome, why in outcomes:
+            outcome.set_result(why)
 
     def _picture(self, transport: Transport, reading: Reading) -> Snapshot:
         source, adviser = self._source, self._adviser
@@ -243,7 +274,7 @@ class Session:
             alerts=self._warner.alerts,
             fader_db=adviser.counsel.fader_db,
             holds_fader=self._fader.is_held,
-            source=source.title,
+            source=printable(source.title),
             rate_hz=source.rate_hz,
             layout=self._layout or "",
             duration_s=adviser.counsel.duration_s,
@@ -257,7 +288,9 @@ class Session:
             rides=adviser.rides,
             rides_reason=adviser.rides_reason,
             beat=int(self._clock() - self._began_s),
-            notice=self._chronicle.fault or (self._tape.fault if self._tape else "") or self._notice,
+            notice=printable(
+                self._chronicle.fault or (self._tape.fault if self._tape else "") or self._notice
+            ),
         )
 
     def _end(self, meter: Metering) -> None:
@@ -268,6 +301,7 @@ class Session:
         self._adviser.ask_soon()
         self._adviser.look(now_s, at_rest=True)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._commands.close("The run is over.")
         self._publish("ended", reading)
 
     # --- commands -----------------------------------------------------------------------------
@@ -284,16 +318,34 @@ class Session:
                     self._notice = str(error)
 
     def _obey(self, meter: Metering) -> None:
-        while not self._commands.empty():
-            command = self._commands.get()
-            if command.verb != "fader":  # a surface may tell of one twenty times a second, all day
+        for request, goal in self._goals.finished():
+            self._attempt(request, partial(self._use_loaded, goal))
+        for request, earlier in self._profiles.finished():
+            self._attempt(request, partial(self._expect_loaded, earlier))
+        for request in self._commands.turn():
+            if request.command.verb not in _NO_ADVICE:
                 self._adviser.ask_soon()
-            try:
-                self._do(command, meter)
-            except SidecarError as error:
-                self._notice = str(error)
+            self._attempt(request, partial(self._do, request, meter))
 
-    def _do(self, command: Command, meter: Metering) -> None:
+    def _attempt(self, request: Request, action: Callable[[], str | None]) -> None:
+        """Carries out a command: whatever fails in it is reported, and ends nothing.
+
+        action: returns why not, in a sentence that is empty where all is well; None where that comes later.
+        """
+        try:
+            why = action()
+        except SidecarError as error:
+            why = str(error)
+        except Exception as error:
+            why = self._faults.describe(request.command, error)
+        if why is None:
+            return
+        self._notice = why or self._notice
+        self._outcomes.append((request.outcome, why))
+
+    def _do(self, request: Request, meter: Metering) -> str | None:
+        """See :meth:`_attempt` for what is returned."""
+        command = request.command
         match command.verb:
             case "start" | "continue" if meter.is_paused:
                 meter.resume()
@@ -304,11 +356,13 @@ class Session:
             case "reset":
                 self._reset(meter)
             case "goal":
-                self._use(goal_named(str(command.value)))
+                self._goals.load(request)
+                return None
             case "profile":
-                self._adviser.expect(on_record(str(command.value)))
+                self._profiles.load(request)
+                return None
             case "mark":
-                self._chronicle.note("mark", str(command.value or ""))
+                self._chronicle.mark(printable(str(command.value or ""), _LONGEST_MARK))
             case "acknowledge":
                 self._warner.acknowledge()
             case "fader" if isinstance(command.value, tuple):
@@ -316,9 +370,18 @@ class Session:
             case "disarm":
                 with self._sending:
                     self._disarm_waits = False
-                self._notice = self._fader.obey(command, self._clock()) or self._notice
+                return self._fader.obey(command, self._clock())
             case _:
-                self._notice = self._fader.obey(command, self._clock()) or self._notice
+                return self._fader.obey(command, self._clock())
+        return ""
+
+    def _use_loaded(self, goal: Future[Goal]) -> str:
+        self._use(goal.result())
+        return ""
+
+    def _expect_loaded(self, earlier: Future[Earlier | None]) -> str:
+        self._adviser.expect(earlier.result())
+        return ""
 
     def _reset(self, meter: Metering) -> None:
         self._chronicle.begin_anew(self._about(), meter.reading(), self._adviser.told_stems)

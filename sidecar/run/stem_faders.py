@@ -44,6 +44,19 @@ class Mix:
     offset_lu: float | None = None
     """How far under the anchor the rest shall lie while the anchor sounds."""
 
+    def check_channels(self, channels: int) -> None:
+        """Raises SettingsError where so many channels are not the stems side by side."""
+        check_stem_channels(len(self.names), channels)
+
+
+def check_stem_channels(stems: int, channels: int) -> None:
+    """Raises SettingsError where *channels* are not two for each stem."""
+    if channels != 2 * stems:
+        raise SettingsError(
+            f"{stems} stems need {2 * stems} channels, two each, and there are {channels}: name as many "
+            "stems as arrive, or give --channels and --pick."
+        )
+
 
 class StemFaders:
     """Hears the stems of one pass and the faders that shaped them, and keeps the latest moves."""

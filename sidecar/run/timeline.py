@@ -12,6 +12,8 @@ from sidecar.model.snapshot import Event, Timeline
 _PER_S = round(1.0 / BLOCK_S)
 _FIRST_ROOM = 24 * 3600 * _PER_S
 """A day. Only what is used of it takes memory: pages that nobody writes to are not there."""
+MOST_EVENTS = 10_000
+"""Ours. Each is sent to every screen that attaches, and drawn."""
 
 
 class TimelineLog:
@@ -27,6 +29,11 @@ class TimelineLog:
     @property
     def seconds(self) -> float:
         return self._size * BLOCK_S
+
+    @property
+    def is_full(self) -> bool:
+        """True once there are as many events as a pass should have; what is noted all the same is kept."""
+        return len(self._events) >= MOST_EVENTS
 
     def restore(self, course: Timeline) -> None:
         """Begins with the course of a pass that broke off."""

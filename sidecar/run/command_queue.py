@@ -1,0 +1,80 @@
+"""Commands on their way to the thread that measures: bounded in number, and each is answered once."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+
+from sidecar.model.snapshot import Command
+
+MOST_WAITING = 256
+"""Ours: half a second of what one sender may say (``doors.MESSAGES_HZ``)."""
+TURN_S = 0.02
+"""Commands of one turn take no longer, so that audio is not kept waiting: the others wait for the next."""
+_MOST_LOGGED = 100
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """A command and what becomes of it."""
+
+    command: Command
+    outcome: Future[str] = field(default_factory=Future)
+    """Why it was not carried out, in a sentence; empty where it was."""
+
+
+class CommandQueue:
+    """Any thread puts commands in; one carries them out, some at a time."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._waiting: deque[Request] = deque()
+        self._closed = ""
+
+    def put(self, request: Request) -> None:
+        """Adds a command behind the others. Where too many wait it is refused at once; a disarm never is."""
+        with self._lock:
+            is_full = len(self._waiting) >= MOST_WAITING and request.command.verb != "disarm"
+            refusal = self._closed or ("Too many commands wait already: send it again." if is_full else "")
+            if not refusal:
+                self._waiting.append(request)
+        if refusal:
+            request.outcome.set_result(refusal)
+
+    def turn(self) -> Iterator[Request]:
+        """The next commands in their order: at least one, and no more when :data:`TURN_S` is over."""
+        end_s = self._clock() + TURN_S
+        while self._waiting:
+            yield self._waiting.popleft()
+            if self._clock() >= end_s:
+                return
+
+    def close(self, refusal: str) -> None:
+        """Refuses those that wait and all later ones."""
+        with self._lock:
+            self._closed = refusal
+        while self._waiting:
+            self._waiting.popleft().outcome.set_result(refusal)
+
+
+class UnforeseenFaults:
+    """Puts failures that no code expects into words, and into the log once each."""
+
+    def __init__(self) -> None:
+        self._logged: set[str] = set()
+
+    def describe(self, command: Command, error: Exception) -> str:
+        """A sentence for whoever gave the command."""
+        said = f"'{command.verb}' has failed inside ({error!r}). The run goes on; the log has the details."
+        if said not in self._logged and len(self._logged) < _MOST_LOGGED:
+            self._logged.add(said)
+            _log.error("the command '%s' has failed", command.verb, exc_info=error)
+        return said
