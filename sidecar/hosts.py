@@ -5,10 +5,14 @@ from __future__ import annotations
 import errno
 import ipaddress
 import socket
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from sidecar.errors import NetworkError
 
+Address = ipaddress.IPv4Address | ipaddress.IPv6Address
+
+THIS_MACHINE = "this machine"
 _HIGHEST_PORT = 65_535
 
 
@@ -18,6 +22,27 @@ def host_of(url: str) -> str:
         return urlsplit(url).hostname or ""
     except ValueError:
         return ""
+
+
+@lru_cache(maxsize=1024)
+def address_of(host: str) -> Address | None:
+    """The address in figures, without the zone of a link-local one, and IPv4 as itself where a socket for
+    both wraps it; None for anything else."""
+    try:
+        address = ipaddress.ip_address(host.partition("%")[0])
+    except ValueError:
+        return None
+    mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
+    return mapped or address
+
+
+def sender_of(host: str) -> str:
+    """One name for each machine that sends: this one has many addresses, and an address can be written in
+    several ways."""
+    address = address_of(host)
+    if address is None:
+        return host
+    return THIS_MACHINE if address.is_loopback else str(address)
 
 
 def is_address(host: str) -> bool:

@@ -14,20 +14,25 @@ from typing import Any
 
 from aiohttp import web
 
-from sidecar.hosts import host_of, is_loopback, is_ours, listening
+from sidecar.connections import ConnectionLimits, serve_limited
+from sidecar.hosts import host_of, is_loopback, is_ours, listening, sender_of
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc.access import AccessPolicy
 from sidecar.osc.addresses import ROOT
 from sidecar.oscquery.listener import Listener
 from sidecar.oscquery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 
-MOST_LISTENERS = 16
+MOST_LISTENERS, MOST_LISTENERS_OF_ONE = 16, 8
+"""Clients that follow values, in all and of one host."""
+MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE = 64, 16
 LONGEST_COMMAND = 4096
 """Bytes of one websocket message: a LISTEN is far shorter."""
 
 _SILENT_FOR_S = 20.0
 """A websocket client that answers no ping for about so long is gone."""
 _PARTING_S = 1.0
+_KEPT_S = 30.0
+"""A connection that is kept for a next question."""
 
 
 def bind(host: str, port: int) -> socket.socket:
@@ -47,14 +52,16 @@ class Discovery:
     ) -> None:
         """osc_port: the UDP port that takes commands. doors: who may ask. root: what addresses begin with."""
         self._osc_port = osc_port
-        self._doors = doors
         self._period_s = 1.0 / update_hz
         self._tree = Tree(root=root)
         self._latest: Snapshot | None = None
         self._host = ""
         self._update_due_s = 0.0
         self._timer: asyncio.TimerHandle | None = None
-        self._listeners: set[Listener] = set()
+        self._limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE, doors.let_in)
+        self._listeners: dict[Listener, str] = {}
+        """And the host of each."""
+        self._server: asyncio.Server | None = None
         self._runner: web.AppRunner | None = None
 
     async def open(self, server: socket.socket) -> None:
@@ -62,12 +69,17 @@ class Discovery:
         self._host = server.getsockname()[0]
         app = web.Application(middlewares=[self._refuse_strangers])
         app.router.add_get("/{path:.*}", self._answer)
-        self._runner = web.AppRunner(app, access_log=None, shutdown_timeout=_PARTING_S)
+        self._runner = web.AppRunner(
+            app, access_log=None, shutdown_timeout=_PARTING_S, keepalive_timeout=_KEPT_S
+        )
         await self._runner.setup()
-        await web.SockSite(self._runner, server).start()
+        assert self._runner.server
+        self._server = await serve_limited(server, self._limits, self._runner.server)
 
     async def close(self) -> None:
         """Brings the last values to those who follow them, unless they do not read, then closes."""
+        if self._server:
+            self._server.close()
         if self._timer:
             self._timer.cancel()
         self._tell()
@@ -95,13 +107,11 @@ class Discovery:
 
     @web.middleware
     async def _refuse_strangers(self, request: web.Request, handler: Any) -> web.StreamResponse:
-        """Who may not command may not ask; and a web page must not read a run through its visitor's browser.
+        """Who may not command may not connect; and no web page must read a run through its visitor's browser.
 
         Pages of other origins get no answer that they may read, as no header allows it; but a name that
         its owner points at this machine would make them the same origin, and websockets know no origins.
         """
-        if not self._doors.let_in(request.remote or ""):
-            raise web.HTTPForbidden(text="This address is not allowed here; see --osc-allow.\n")
         asked_at = request.headers.get("Host", "")
         host = host_of(f"//{asked_at}")
         if not is_ours(host, self._host):
@@ -140,13 +150,15 @@ class Discovery:
         return told
 
     async def _follow(self, request: web.Request) -> web.WebSocketResponse:
-        if len(self._listeners) >= MOST_LISTENERS:
-            raise web.HTTPServiceUnavailable(text=f"{MOST_LISTENERS} clients follow already.\n")
+        sender = sender_of(request.remote or "")
+        hosts = list(self._listeners.values())
+        if len(hosts) >= MOST_LISTENERS or hosts.count(sender) >= MOST_LISTENERS_OF_ONE:
+            raise web.HTTPServiceUnavailable(text=f"{len(hosts)} clients follow already.\n")
         channel = web.WebSocketResponse(
             max_msg_size=LONGEST_COMMAND, heartbeat=_SILENT_FOR_S, timeout=_PARTING_S, compress=False
         )
         listener = Listener(self._tree.readable, channel, request.transport)
-        self._listeners.add(listener)
+        self._listeners[listener] = sender
         try:
             await channel.prepare(request)
             writer = asyncio.create_task(listener.write())
@@ -157,7 +169,7 @@ class Discovery:
             finally:
                 writer.cancel()
         finally:
-            self._listeners.discard(listener)
+            del self._listeners[listener]
         return channel
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import textual_serve
 from aiohttp import web
 
+from sidecar.connections import ConnectionLimits, serve_limited
 from sidecar.hosts import listening
 from sidecar.web.guard import Guard
 from sidecar.web.tab import Tab, attend
@@ -21,10 +22,14 @@ from sidecar.web.tab import Tab, attend
 MOST_TABS = 8
 """Ours: each is a process that draws."""
 
+MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE = 96, 48
+"""Ours: a browser opens six for a page and one for its screen."""
 _HEARTBEAT_S = 15.0
 """A page that answers no ping for about so long is gone: a sleeping tablet, a torn cable."""
 _LONGEST_MESSAGE = 65_536
 _PARTING_S = 5.0
+_KEPT_S = 30.0
+"""A connection that is kept for a next request."""
 _OWN = ("page.css", "page.js")
 _LIBRARY = {
     "terminal.js": "js/textual.js",
@@ -83,7 +88,9 @@ class WebPages:
             is_channel=request.path == "/ws",
         )
         if fault:
-            return web.Response(status=403, text=f"Not shown: {fault}\n", headers=_HEADERS)
+            refusal = web.Response(status=403, text=f"Not shown: {fault}\n", headers=_HEADERS)
+            refusal.force_close()  # without the token no connection is kept
+            return refusal
         response: web.StreamResponse = await handler(request)
         return response
 
@@ -134,15 +141,20 @@ def serve(server: socket.socket, pages: WebPages) -> None:
 
 
 async def _serve(server: socket.socket, pages: WebPages) -> None:
-    runner = web.AppRunner(pages.app(), access_log=None, shutdown_timeout=_PARTING_S)
+    runner = web.AppRunner(
+        pages.app(), access_log=None, shutdown_timeout=_PARTING_S, keepalive_timeout=_KEPT_S
+    )
     await runner.setup()
     end = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError):
             loop.add_signal_handler(number, end.set)
+    assert runner.server
+    limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE)
+    taking = await serve_limited(server, limits, runner.server)
     try:
-        await web.SockSite(runner, server).start()
         await end.wait()
     finally:
+        taking.close()
         await runner.cleanup()

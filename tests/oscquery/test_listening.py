@@ -11,7 +11,7 @@ import pytest
 
 from sidecar.model.readings import Move
 from sidecar.osc import codec
-from sidecar.oscquery.server import LONGEST_COMMAND, MOST_LISTENERS
+from sidecar.oscquery.server import LONGEST_COMMAND, MOST_LISTENERS_OF_ONE
 from sidecar.run.session import Session, Setup
 from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
@@ -135,7 +135,7 @@ def test_only_so_many_may_follow_at_once(serve, a_snapshot):
 
     async def run():
         async with aiohttp.ClientSession() as session:
-            channels = [await session.ws_connect(served.url) for _ in range(MOST_LISTENERS)]
+            channels = [await session.ws_connect(served.url) for _ in range(MOST_LISTENERS_OF_ONE)]
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                 await session.ws_connect(served.url)
             await channels[0].close()

@@ -1,14 +1,16 @@
 """Discovery over real HTTP: what a client finds, and what is refused."""
 
+import contextlib
 import socket
 import urllib.request
 
+import aiohttp
 import pytest
 
 from sidecar.errors import NetworkError
 from sidecar.osc.addresses import INCOMING, OUTGOING, ROOT
 from sidecar.osc.exchange import SERVICES
-from sidecar.oscquery.server import bind
+from sidecar.oscquery.server import MOST_CONNECTIONS_OF_ONE, bind
 
 
 def test_a_client_that_walks_from_the_root_finds_every_address(serve, a_snapshot, valid):
@@ -146,17 +148,35 @@ def test_on_a_network_only_names_that_nobody_far_away_can_own_are_answered(serve
 
 
 def test_who_may_not_command_may_not_ask(serve):
-    """The list that guards the commands guards this port too, by the address that asks."""
+    """The list that guards the commands guards this port too: it takes no connection from elsewhere."""
 
     class Guard:
         def let_in(self, host):
             assert "127.0.0.1" == host
             return False
 
-    status, said = serve(doors=Guard()).get("/")
+    with pytest.raises(aiohttp.ClientConnectionError):
+        serve(doors=Guard()).get("/")
 
-    assert 403 == status
-    assert "--osc-allow" in said
+
+def test_one_host_has_so_many_connections_and_an_idle_one_is_closed(serve, monkeypatch):
+    """More are closed at once; one that says nothing makes room after a while."""
+    monkeypatch.setattr("sidecar.connections.FIRST_S", 0.3)
+    served = serve()
+    idle = [socket.create_connection(("127.0.0.1", served.port)) for _ in range(MOST_CONNECTIONS_OF_ONE)]
+    beyond = socket.create_connection(("127.0.0.1", served.port))
+    for each in (beyond, *idle):
+        each.settimeout(30.0)
+        assert is_closed(each)
+
+    assert served.get("/?HOST_INFO")[0] == 200
+
+
+def is_closed(connection):
+    """Waits for its end."""
+    with contextlib.closing(connection), contextlib.suppress(ConnectionError):
+        return connection.recv(1) == b""
+    return True
 
 
 @pytest.mark.parametrize(
