@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import ipaddress
+import math
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from sidecar.errors import NetworkError
+from sidecar.hosts import THIS_MACHINE, address_of, sender_of
 
 Network = ipaddress.IPv4Network | ipaddress.IPv6Network
-Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 
 LARGEST_PACKET = 8_192
 """Bytes. Ours: a command takes less than 100; a workstation's bundle of all its faders some thousand."""
@@ -33,6 +33,8 @@ PARTS_HZ = 160.0
 """Packets of the course of a programme, 1 KB each: an hour of it in three seconds."""
 PARTS_AT_ONCE = 160.0
 _MOST_SENDERS = 256
+TOGETHER = 4.0
+"""All senders elsewhere together have so many times what one has: addresses can be forged without number."""
 
 
 def network(text: str) -> Network:
@@ -66,78 +68,86 @@ class Allowance:
         return True
 
 
+class Allowances:
+    """What each sender may have of one thing, and all of them elsewhere together."""
+
+    def __init__(self, rate_hz: float, most: float) -> None:
+        self._rate_hz, self._most = rate_hz, most
+        self._own: OrderedDict[str, Allowance] = OrderedDict()
+        self._together = Allowance(TOGETHER * most, -math.inf)
+
+    def __len__(self) -> int:
+        """Senders that something is remembered of."""
+        return len(self._own)
+
+    def take(self, host: str, amount: float, now_s: float, times: float = 1.0) -> bool:
+        """Takes *amount* where *host* has as much. times: of the usual allowance, for a sender that is known;
+        it does not count among the others."""
+        sender = sender_of(host)
+        own = self._of(sender, times * self._most, now_s)
+        if not own.take(amount, now_s, times * self._rate_hz, times * self._most):
+            return False
+        if sender == THIS_MACHINE or times > 1.0:
+            return True
+        return self._together.take(amount, now_s, TOGETHER * self._rate_hz, TOGETHER * self._most)
+
+    def _of(self, sender: str, most: float, now_s: float) -> Allowance:
+        """That sender's. Of many senders the one that was silent for longest is forgotten."""
+        allowance = self._own.setdefault(sender, Allowance(most, now_s))
+        self._own.move_to_end(sender)
+        if len(self._own) > _MOST_SENDERS:
+            self._own.popitem(last=False)
+        return allowance
+
+
 class AccessPolicy:
     """This machine may speak, and who is on the list. Each sender has an allowance."""
 
     def __init__(self, allow: Sequence[Network] = (), desk: str | None = None) -> None:
         """desk: the address of the workstation whose faders are listened to."""
         self._allow = allow
-        self._desk = None if desk is None else _address(desk)
-        self._messages: OrderedDict[str, Allowance] = OrderedDict()
-        self._packets: OrderedDict[str, Allowance] = OrderedDict()
-        self._answers: OrderedDict[str, Allowance] = OrderedDict()
-        self._parts: OrderedDict[str, Allowance] = OrderedDict()
+        self._desk = None if desk is None else address_of(desk)
+        self._messages = Allowances(MESSAGES_HZ, MESSAGES_AT_ONCE)
+        self._packets = Allowances(PACKETS_HZ, PACKETS_AT_ONCE)
+        self._answers = Allowances(ANSWERS_HZ, ANSWERS_AT_ONCE)
+        self._parts = Allowances(PARTS_HZ, PARTS_AT_ONCE)
 
     def let_in(self, host: str) -> bool:
         """Whether a sender at this address is heard at all."""
-        address = _address(host)
+        address = address_of(host)
         return address is not None and (
             address.is_loopback or any(address in allowed for allowed in self._allow)
         )
 
     def is_desk(self, host: str) -> bool:
         """Whether that is the workstation whose faders are listened to."""
-        return self._desk is not None and _address(host) == self._desk
+        return self._desk is not None and address_of(host) == self._desk
 
     def has_room_for(self, host: str, size: int, now_s: float) -> bool:
         """Whether that sender may send a packet of so many bytes now; counts it."""
         times = DESK_TIMES if self.is_desk(host) else 1.0
-        allowance = _of(self._packets, host, times * PACKETS_AT_ONCE, now_s)
-        return allowance.take(1 + size // BYTES_A_TOKEN, now_s, times * PACKETS_HZ, times * PACKETS_AT_ONCE)
+        return self._packets.take(host, 1 + size // BYTES_A_TOKEN, now_s, times)
 
     def may_say(self, host: str, now_s: float) -> bool:
         """Whether that sender may say one thing more now; counts it."""
-        allowance = _of(self._messages, host, MESSAGES_AT_ONCE, now_s)
-        return allowance.take(1, now_s, MESSAGES_HZ, MESSAGES_AT_ONCE)
+        return self._messages.take(host, 1, now_s)
 
     def may_be_answered(self, host: str, now_s: float) -> bool:
         """Whether that sender gets one more answer now; counts it."""
-        allowance = _of(self._answers, host, ANSWERS_AT_ONCE, now_s)
-        return allowance.take(1, now_s, ANSWERS_HZ, ANSWERS_AT_ONCE)
+        return self._answers.take(host, 1, now_s)
 
     def may_be_shown(self, host: str, now_s: float) -> bool:
         """Whether that sender gets one more packet of what was before; counts it."""
-        allowance = _of(self._parts, host, PARTS_AT_ONCE, now_s)
-        return allowance.take(1, now_s, PARTS_HZ, PARTS_AT_ONCE)
+        return self._parts.take(host, 1, now_s)
 
 
 def is_this_machine(host: str) -> bool:
     """Whether that is an address of the loopback interface."""
-    address = _address(host)
+    address = address_of(host)
     return address is not None and address.is_loopback
 
 
 def same_host(one: str, other: str) -> bool:
     """Whether both are the same address, however they are written."""
-    address = _address(one)
-    return address is not None and address == _address(other)
-
-
-@lru_cache(maxsize=1024)
-def _address(host: str) -> Address | None:
-    """Without the zone of a link-local address, and IPv4 as itself where a socket for both wraps it."""
-    try:
-        address = ipaddress.ip_address(host.partition("%")[0])
-    except ValueError:
-        return None
-    mapped = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
-    return mapped or address
-
-
-def _of(allowances: OrderedDict[str, Allowance], host: str, most: float, now_s: float) -> Allowance:
-    """That sender's allowance. Of many senders the one that was silent for longest is forgotten."""
-    allowance = allowances.setdefault(host, Allowance(most, now_s))
-    allowances.move_to_end(host)
-    if len(allowances) > _MOST_SENDERS:
-        allowances.popitem(last=False)
-    return allowance
+    address = address_of(one)
+    return address is not None and address == address_of(other)

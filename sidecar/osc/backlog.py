@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import math
 import secrets
+import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
@@ -25,6 +28,10 @@ MOST_PARTS = 8
 MOST_EVENTS = 64
 _GOALS_S = 5.0
 """Files are not read more often than that, however often they are asked for."""
+_LOOK_S = 0.05
+"""Nor is the course: of a day it takes milliseconds."""
+
+_log = logging.getLogger(__name__)
 
 _TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
@@ -45,6 +52,9 @@ class Backlog:
         """Which pass it is: any other number after a reset, and after the sidecar was started anew."""
         self._told_goals: list[bytes] = []
         self._goals_due_s = -math.inf
+        self._is_reading_goals = threading.Lock()
+        self._read_goals()
+        self._looked_at: tuple[float, Timeline] | None = None
         self._seen: tuple[int, float, int] = (0, 0.0, 0)
         self._known: tuple[int, int] | None = None
         """A pass, and how many of its events are no news any more."""
@@ -56,6 +66,7 @@ class Backlog:
         begun_anew = len(course.seconds) < size or len(course.events) < events
         if begun_anew or (size and float(course.short_term[size - 1]) != level):
             self._pass += 1
+            self._looked_at = None
         size = len(course.seconds)
         self._seen = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
         return course
@@ -73,15 +84,19 @@ class Backlog:
         """What answers one question."""
         match asked.what:
             case "course":
-                return self.columns(asked.first, asked.count)
+                return self._columns(self._recent_course(now_s), asked.first, asked.count)
             case "events":
-                return self.events(asked.first)
+                return self._events(self._recent_course(now_s), asked.first)
             case "goals":
                 return self.goals(now_s)
 
-    def columns(self, first: int, count: int) -> Iterator[bytes]:
+    def _recent_course(self, now_s: float) -> Timeline:
+        if self._looked_at is None or not 0.0 <= now_s - self._looked_at[0] < _LOOK_S:
+            self._looked_at = now_s, self.look()
+        return self._looked_at[1]
+
+    def _columns(self, course: Timeline, first: int, count: int) -> Iterator[bytes]:
         """How long the course is, then the columns from *first* on, the newest part first."""
-        course = self.look()
         size = len(course.seconds)
         yield self._packet("/course/size", self._pass, size, len(course.events))
         stop = min(first + count, first + MOST_PARTS * PART_COLUMNS, size)
@@ -95,9 +110,9 @@ class Backlog:
             )
             yield self._packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
 
-    def events(self, first: int) -> Iterator[bytes]:
+    def _events(self, course: Timeline, first: int) -> Iterator[bytes]:
         """What happened, from the event of that place on, the oldest first."""
-        wanted = self.look().events[first : first + MOST_EVENTS]
+        wanted = course.events[first : first + MOST_EVENTS]
         return codec.bundles(
             (
                 self._answer(
@@ -114,15 +129,26 @@ class Backlog:
         )
 
     def goals(self, now_s: float) -> Sequence[bytes]:
-        """Every goal that a command may name."""
-        if now_s >= self._goals_due_s:
+        """Every goal that a command may name, as last read. Where that is some time ago they are read anew
+        beside the loop, for the next question: a disk that stands still must not stop everything."""
+        if now_s >= self._goals_due_s and not self._is_reading_goals.locked():
             self._goals_due_s = now_s + _GOALS_S
+            with contextlib.suppress(RuntimeError):  # no thread can be had: the next question tries again
+                threading.Thread(target=self._read_goals, name="goals", daemon=True).start()
+        return self._told_goals
+
+    def _read_goals(self) -> None:
+        with self._is_reading_goals:
+            try:
+                goals = self._goals()
+            except Exception as error:
+                _log.warning("the goals cannot be read: %r", error)
+                return
             told = [
                 self._answer("/goals/goal", place, count, *arguments)
-                for place, count, *arguments in numbered([GOAL.encode(goal) for goal in self._goals()])
+                for place, count, *arguments in numbered([GOAL.encode(goal) for goal in goals])
             ]
             self._told_goals = list(codec.bundles(told, time.time()))
-        return self._told_goals
 
     def _answer(self, path: str, *values: codec.Value) -> Any:
         return codec.message(self._root + path, _TAGS[path], values)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import math
 import socket
+import time
+from typing import Any
 
 from sidecar.errors import NetworkError
 from sidecar.osc import codec
@@ -47,14 +49,15 @@ class SubscriptionClient:
         if now_s < self._asked_s + (1.0 if self.is_unheard(now_s) else _AGAIN_S):
             return
         self._asked_s = now_s
-        selection, rate_hz = self._source.selection, self._source.rate_hz
-        words = [] if selection is EVERYTHING else list(dict.fromkeys(row.group for row in selection.rows))
-        rate = [] if rate_hz is None else [rate_hz]
-        self._say(
-            codec.message(
-                f"{self._root}/subscribe", "s" * len(words) + "f" * len(rate), [*words, *rate]
-            ).dgram
-        )
+        self._say(self._request().dgram)
+
+    def verify(self, *arguments: Any) -> None:
+        """Sends the number of ``/verify`` back: the sidecar wants to know whether packets arrive here."""
+        if len(arguments) != 1 or not isinstance(arguments[0], int):
+            return
+        verified = codec.message(f"{self._root}/verified", "i", arguments)
+        for bundle in codec.bundles([verified, self._request()], time.time()):
+            self._say(bundle)
 
     def note(self, now_s: float) -> None:
         """To be called when something has come."""
@@ -68,6 +71,13 @@ class SubscriptionClient:
         """Says that nothing more is wanted."""
         self._say(codec.message(f"{self._root}/unsubscribe", "", []).dgram)
         self.socket.close()
+
+    def _request(self) -> Any:
+        selection, rate_hz = self._source.selection, self._source.rate_hz
+        words = [] if selection is EVERYTHING else list(dict.fromkeys(row.group for row in selection.rows))
+        rate = [] if rate_hz is None else [rate_hz]
+        tags = "s" * len(words) + "f" * len(rate)
+        return codec.message(f"{self._root}/subscribe", tags, [*words, *rate])
 
     def _say(self, datagram: bytes) -> None:
         with contextlib.suppress(OSError):  # nobody is there yet, or no longer: it is asked again

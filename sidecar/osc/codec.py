@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any, cast
 
@@ -10,15 +11,19 @@ from pythonosc.osc_bundle_builder import OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.osc_packet import OscPacket
 
+from sidecar.model.foreign_text import printable
+
 LARGEST_DATAGRAM = 1200
 """Bytes. An IPv6 path carries at least 1280, less 48 of headers: nothing this small is ever split."""
 
 WIRE_SILENCE = -120.0
 """What silence, and what is even less, is on the wire, where neither infinity nor NaN may appear."""
 
+_UNPRINTABLE = re.compile(rb"[^ -~]")
 _BUNDLE_HEADER = 16
 _ELEMENT_HEADER = 4
 _DEEPEST_BUNDLE = 4
+_DEEPEST_ARRAY = 4
 _MOST_I = 2**31 - 1
 
 Value = float | int | str | bytes
@@ -50,7 +55,7 @@ def _plain(tag: str, value: Value) -> Value:
     if tag == "b" and isinstance(value, bytes):
         return value
     if tag == "s":
-        return str(value).encode("utf-8", "replace").decode().replace("\0", "?")
+        return printable(str(value)).encode("utf-8", "replace").decode()
     number = float(value)
     if not math.isfinite(number):
         number = -WIRE_SILENCE if number > 0 else WIRE_SILENCE
@@ -106,10 +111,8 @@ def fault(datagram: bytes) -> str | None:
 def _message_fault(part: bytes) -> str | None:
     """Why one message cannot be read; it begins with ``/``."""
     at = _after_text(part, 0)
-    if at is None:
-        return "the address has no end"
-    if not part[: part.index(0)].isascii():
-        return "the address is not ASCII"
+    if at is None or _UNPRINTABLE.search(part[: part.index(0)]):
+        return "the address has no end, or is not printable ASCII"
     if at == len(part):
         return None  # senders from before OSC 1.0 leave the tags out where nothing follows
     tags_at, at = at, _after_text(part, at)
@@ -119,7 +122,19 @@ def _message_fault(part: bytes) -> str | None:
         at = _after_argument(part, at, tag)
         if at is None or at > len(part):
             return f"the argument of the type tag {tag!r} cannot be read"
-    return None if at == len(part) else f"{len(part) - at} bytes more than the type tags tell of"
+    if at != len(part):
+        return f"{len(part) - at} bytes more than the type tags tell of"
+    return _array_fault(part[tags_at : part.index(0, tags_at)])
+
+
+def _array_fault(tags: bytes) -> str | None:
+    """Why the arrays among type tags cannot be read: an error's words about one would nest as deeply."""
+    depth = 0
+    for tag in tags:
+        depth += (tag == ord("[")) - (tag == ord("]"))
+        if not 0 <= depth <= _DEEPEST_ARRAY:
+            return f"an array ends that never began, or more than {_DEEPEST_ARRAY} are nested"
+    return "an array has no end" if depth else None
 
 
 def _after_text(part: bytes, at: int) -> int | None:
@@ -140,7 +155,7 @@ def _after_argument(part: bytes, at: int, tag: str) -> int | None:
 
 
 def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
-    """Address and arguments of each message in a datagram, in order.
+    """Address and arguments of each message in a datagram, in order; texts as :func:`printable` gives them.
 
     Raises ValueError, with the reason, for anything that is not sound OSC.
     """
@@ -151,4 +166,16 @@ def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
         found = OscPacket(datagram).messages
     except Exception as error:  # the library raises four unrelated families of errors
         raise ValueError(str(error) or type(error).__name__) from error
-    return [(timed.message.address, list(timed.message.params)) for timed in found]
+    return [(timed.message.address, _printable(timed.message.params)) for timed in found]
+
+
+def _printable(values: Iterable[Any]) -> list[Any]:
+    """Arrays are lists, nested no deeper than :data:`_DEEPEST_ARRAY`."""
+    return [
+        printable(value)
+        if isinstance(value, str)
+        else _printable(value)
+        if isinstance(value, list)
+        else value
+        for value in values
+    ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections import Counter
 
+from sidecar.model.foreign_text import printable
 from sidecar.osc.exchange import DropReason
 
 _LINES = 5
@@ -32,11 +33,6 @@ class DropCounters:
             _log.warning("OSC from %s refused: %s", host, quoted(words))
 
 
-def in_one_line(text: str) -> str:
-    """Foreign text without what would steer a terminal."""
-    return "".join(character if character.isprintable() else "?" for character in text)
-
-
 def quoted(text: str) -> str:
     """Foreign text, short enough for an answer or a line of the log, and in one line."""
-    return in_one_line(text[:_LONGEST_QUOTE]) + "…" * (len(text) > _LONGEST_QUOTE)
+    return printable(text, _LONGEST_QUOTE)

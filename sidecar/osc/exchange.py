@@ -7,7 +7,9 @@ from typing import Literal
 
 from sidecar.osc.screen_addresses import GOAL
 
-DropReason = Literal["sender", "rate", "size", "broken", "address", "argument", "full", "slow"]
+DropReason = Literal[
+    "sender", "rate", "size", "broken", "address", "argument", "failed", "full", "slow", "idle"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,7 @@ SERVICES: tuple[Exchange, ...] = (
         "[s*][f]",
         "send me these groups, addresses or patterns (all without any), readings so many times a second",
     ),
+    Exchange("/verified", "i", "from elsewhere over UDP: the number of /verify; then subscribe again"),
     Exchange("/renew", "", "go on for another lease"),
     Exchange("/unsubscribe", "", "send me nothing more"),
     Exchange(
@@ -39,6 +42,11 @@ SERVICES: tuple[Exchange, ...] = (
 ANSWERS: tuple[Exchange, ...] = (
     Exchange(
         "/subscribed", "ffi", "the lease in seconds, readings a second, how many addresses; 0 0 0 at the end"
+    ),
+    Exchange(
+        "/verify",
+        "i",
+        "to an address elsewhere, over UDP: send that number with /verified, then ask again",
     ),
     Exchange("/course/size", "iii", "which pass it is, another after each reset; its columns, its events"),
     Exchange(
@@ -57,8 +65,10 @@ DROPS: dict[DropReason, str] = {
     "broken": "packets that are no OSC",
     "address": "messages to an address that is none, or has nothing to tell",
     "argument": "messages with arguments that do not fit",
+    "failed": "commands that were understood and could not be carried out",
     "full": "subscriptions and connections beyond the most there may be",
     "slow": "connections that were closed because nobody read them",
+    "idle": "connections that were closed because nothing came over them",
 }
 """Counters since the start, asked for at ``/drops/`` and the reason."""
 

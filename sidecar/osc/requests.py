@@ -40,8 +40,15 @@ class BacklogRequest:
     count: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """Brings back the number that was sent to the sender's address."""
+
+    number: int
+
+
 Errand = Literal["renew", "unsubscribe"]
-Request = Command | Question | Subscription | BacklogRequest | Errand
+Request = Command | Question | Subscription | BacklogRequest | Proof | Errand
 
 
 class Refusal(ValueError):
@@ -66,6 +73,7 @@ class RequestParser:
         self._services: dict[str, Callable[[str, list[Any]], Request]] = {
             f"{root}/subscribe": self._subscription,
             f"{root}/renew": lambda _address, _arguments: "renew",
+            f"{root}/verified": lambda address, arguments: Proof(*_places(address, arguments, 1)),
             f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
             f"{root}/course": lambda address, arguments: BacklogRequest(
                 "course", *_places(address, arguments, 2)

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sidecar.model.snapshot import Command, Event
 from sidecar.osc import codec
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
+from sidecar.osc.address_proof import AddressProofs
 from sidecar.osc.addresses import ROOT
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.drops import DropCounters, quoted
 from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
 from sidecar.osc.patterns import is_pattern
 from sidecar.osc.publisher import Publisher
-from sidecar.osc.requests import BacklogRequest, Errand, Question, Refusal, RequestParser, Subscription
-from sidecar.osc.subscriptions import LEASE_S, MOST, Peer, Subscriptions
+from sidecar.osc.requests import BacklogRequest, Errand, Proof, Question, Refusal, RequestParser, Subscription
+from sidecar.osc.subscriptions import LEASE_S, Peer, Subscriptions
 
 if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
     from sidecar.surfaces.link import SurfaceLink
@@ -29,7 +33,21 @@ _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
 _UNHELD = "Disarmed: the connection that it was armed from has ended."
 
-Obey = Callable[[Command], None]
+_Served = Question | Subscription | Proof | Errand
+
+Obey = Callable[[Command], Future[str] | None]
+"""Takes a command and returns at once; the future, where there is one, is why it was not carried out."""
+Later = Callable[[Callable[[float], None]], None]
+"""Has something called on the loop, from any thread, with the time."""
+
+
+@dataclass(slots=True)
+class _Packet:
+    """What one packet asked for: its questions are answered after the commands before them."""
+
+    commands: int = 0
+    """Those whose outcome is not known yet."""
+    questions: list[tuple[Question, str]] = field(default_factory=list)
 
 
 class OscServer:
@@ -55,6 +73,7 @@ class OscServer:
         """Gets what the workstation says of its faders."""
         self.stranger = ""
         """Who else has spoken at an address of the surface's, in a sentence."""
+        self.later: Later = lambda call: call(time.monotonic())
         self.archive: Backlog | None = None
         """Where it can be told what was before."""
         self._doors = doors
@@ -66,6 +85,7 @@ class OscServer:
         """Who armed the fader, where that is a connection or a subscription, which can end."""
         self._root = root
         self._inbox = RequestParser(root)
+        self._proofs = AddressProofs()
         self._answers = frozenset(root + path for path in _ANSWER_TAGS)
 
     def news(self) -> Sequence[Event]:
@@ -74,6 +94,12 @@ class OscServer:
 
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
+        try:
+            self._take(packet, peer, now_s)
+        except Exception as error:  # a fault of ours that one packet has found must not cost the next one
+            self._drop("broken", peer, f"a packet has set off a fault inside ({error!r})", now_s)
+
+    def _take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         is_let_in = self._doors.let_in(peer.host)
         if not is_let_in and not self._doors.is_desk(peer.host):
             self._drop("sender", peer, "this sender is not allowed", now_s)
@@ -90,11 +116,12 @@ class OscServer:
         except ValueError as error:
             self._drop("broken", peer, str(error), now_s)
             return
+        parts = _Packet()
         for address, arguments in messages:
             if self._link and not (address.startswith(self._root + "/") or is_pattern(address)):
                 self._hear_desk(self._link, address, arguments, peer, now_s)
             elif is_let_in:
-                self._hear(address, arguments, peer, now_s)
+                self._hear(address, arguments, peer, now_s, parts)
             else:
                 self._drop("sender", peer, f"the workstation may not command: {address}", now_s)
 
@@ -126,7 +153,7 @@ class OscServer:
             )
         self._drop("sender", peer, f"{address} counts from the workstation only", now_s)
 
-    def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float) -> None:
+    def _hear(self, address: str, arguments: list[Any], peer: Peer, now_s: float, packet: _Packet) -> None:
         if address in self._answers:  # an answer to an answer would go back and forth for ever
             self._drop("address", peer, f"{address} is an answer", now_s)
             return
@@ -140,16 +167,15 @@ class OscServer:
                 if self._link and asked.verb == "fader" and not isinstance(asked.value, tuple):
                     raise Refusal("argument", "the workstation itself says where its fader stands")
                 self._note_holder(asked, peer, now_s)
-                if self.obey:
-                    self.obey(asked)
+                self._pass_on(asked, address, peer, packet)
+            elif isinstance(asked, Question) and packet.commands:
+                packet.questions.append((asked, address))
             elif isinstance(asked, BacklogRequest):
                 self._show(asked, address, peer, now_s)
             elif asked:
                 self._serve(asked, address, peer, now_s)
         except Refusal as refusal:
-            self._drop(refusal.reason, peer, str(refusal), now_s)
-            if self._may_answer(peer, now_s):
-                peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
+            self._refuse(refusal, address, peer, now_s)
 
     def end(self, peer: Peer) -> None:
         """Ends what *peer* was sent; a fader that was armed from there is disarmed."""
@@ -174,21 +200,59 @@ class OscServer:
         if self.obey:
             self.obey(Command("disarm", _UNHELD))
 
-    def _serve(self, asked: Question | Subscription | Errand, address: str, peer: Peer, now_s: float) -> None:
+    def _refuse(self, refusal: Refusal, address: str, peer: Peer, now_s: float) -> None:
+        self._drop(refusal.reason, peer, str(refusal), now_s)
+        if self._may_answer(peer, now_s):
+            peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
+
+    def _pass_on(self, command: Command, address: str, peer: Peer, packet: _Packet) -> None:
+        """A command, to be carried out elsewhere; its sender gets to know why where it is not."""
+        outcome = self.obey(command) if self.obey else None
+        if outcome is None:
+            return
+        packet.commands += 1
+        settle = partial(self._settle, outcome, address, peer, packet)
+        outcome.add_done_callback(lambda _outcome: self.later(settle))
+
+    def _settle(self, outcome: Future[str], address: str, peer: Peer, packet: _Packet, now_s: float) -> None:
+        why = outcome.result()
+        if why:
+            self._refuse(Refusal("failed", why), address, peer, now_s)
+        packet.commands -= 1
+        if packet.commands:
+            return
+        for question, asked_at in packet.questions:
+            try:
+                self._serve(question, asked_at, peer, now_s)
+            except Refusal as refusal:
+                self._refuse(refusal, asked_at, peer, now_s)
+        packet.questions.clear()
+
+    def _serve(
+        self, asked: Question | Subscription | Proof | Errand, address: str, peer: Peer, now_s: float
+    ) -> None:
         """Raises Refusal where it cannot be had."""
         if not self._may_answer(peer, now_s):
             return
         if isinstance(asked, Question):
-            self._tell(asked, address, peer)
+            self._tell(asked, address, peer, now_s)
+            return
+        if isinstance(asked, Proof):
+            if not self._proofs.prove(peer.key, asked.number, now_s):
+                raise Refusal("argument", "that is not the number that was sent to this address of late")
             return
         if asked == "unsubscribe":
             self.end(peer)
             peer.send(self._answer("/subscribed", 0.0, 0.0, 0))
             return
         if isinstance(asked, Subscription):
+            if not self._is_proven(peer, now_s):
+                self._ask_for_proof(peer, now_s)
+                return
             rate_hz = min(asked.rate_hz or self._update_hz, self._update_hz)
-            if not self.subscribers.grant(peer, asked.selection, rate_hz, now_s):
-                raise Refusal("full", f"there are {MOST} subscribers, and no more are taken")
+            full = self.subscribers.grant(peer, asked.selection, rate_hz, now_s)
+            if full:
+                raise Refusal("full", full)
         line = self.subscribers.renew(peer, now_s)
         if line is None:
             raise Refusal("address", "there is no subscription to renew: it ended, or never was")
@@ -207,8 +271,16 @@ class OscServer:
                 return
             peer.send(packet)
 
-    def _tell(self, question: Question, address: str, peer: Peer) -> None:
-        """One value as a plain message, as the asker of one expects it; more in bundles."""
+    def _is_proven(self, peer: Peer, now_s: float) -> bool:
+        """Whether what is sent to *peer* goes to who asked for it."""
+        return peer.is_proven or self._proofs.holds(peer.key, now_s) or self.subscribers.holds(peer, now_s)
+
+    def _ask_for_proof(self, peer: Peer, now_s: float) -> None:
+        peer.send(self._answer("/verify", self._proofs.number(peer.key, now_s)))
+
+    def _tell(self, question: Question, address: str, peer: Peer, now_s: float) -> None:
+        """One value as a plain message, as the asker of one expects it; more in bundles, to proven addresses
+        only, for they are larger than the question."""
         edition = self._outbox.latest
         told = [(row, edition.values(row)) for row in question.rows] if edition else []
         messages = [codec.message(self._root + row.path, row.tags, values) for row, values in told if values]
@@ -220,6 +292,9 @@ class OscServer:
             raise Refusal("address", f"{quoted(address)} has nothing to tell now")
         if len(messages) == 1:
             peer.send(messages[0].dgram)
+            return
+        if not self._is_proven(peer, now_s):
+            self._ask_for_proof(peer, now_s)
             return
         for datagram in codec.bundles(messages, time.time()):
             peer.send(datagram)

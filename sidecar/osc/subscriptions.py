@@ -6,6 +6,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Protocol
 
+from sidecar.hosts import sender_of
 from sidecar.model.snapshot import Target
 from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.selection import Selection
@@ -13,6 +14,8 @@ from sidecar.osc.selection import Selection
 LEASE_S = 60.0
 MOST = 64
 """Ours: a studio's screens, lights and scripts many times over, and a bounded load for the engine."""
+MOST_OF_ONE = MOST // 4
+"""Of one host: what it does not need is left to others."""
 
 
 class Peer(Protocol):
@@ -24,6 +27,10 @@ class Peer(Protocol):
 
     @property
     def host(self) -> str: ...
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether its address cannot be forged: over a stream, or on this machine."""
 
     @property
     def status(self) -> Target: ...
@@ -48,11 +55,12 @@ class Subscriptions:
         self._outbox = outbox
         self._leases: dict[Hashable, Lease] = {}
 
-    def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> bool:
-        """Sends *peer* a selection from now on, in place of what it was sent before; False when full."""
+    def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> str:
+        """Sends *peer* a selection from now on, in place of the one before; returns why not."""
         self.expire(now_s)
-        if peer.key not in self._leases and len(self._leases) >= MOST:
-            return False
+        full = "" if peer.key in self._leases else self._full_for(peer.host)
+        if full:
+            return full
         before = self._leases.pop(peer.key, None)
         if before:
             self._outbox.remove(before.line)
@@ -60,7 +68,15 @@ class Subscriptions:
         line = Line(selection, 1.0 / rate_hz, peer.send)
         self._leases[peer.key] = Lease(peer, line, now_s + LEASE_S)
         self._outbox.add(line, now_s)
-        return True
+        return ""
+
+    def _full_for(self, host: str) -> str:
+        sender = sender_of(host)
+        if sum(sender_of(lease.peer.host) == sender for lease in self._leases.values()) >= MOST_OF_ONE:
+            return f"{host} has {MOST_OF_ONE} subscriptions, and no more are given to one host"
+        if len(self._leases) >= MOST:
+            return f"there are {MOST} subscribers, and no more are taken"
+        return ""
 
     def renew(self, peer: Peer, now_s: float) -> Line | None:
         """What *peer* is sent for another lease; None when it has none."""

@@ -7,6 +7,7 @@ import socket
 from collections.abc import Callable, Hashable, Iterator
 from typing import cast
 
+from sidecar.connections import ConnectionLimits
 from sidecar.model.snapshot import Target
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.destinations import Destination
@@ -14,8 +15,13 @@ from sidecar.osc.drops import DropCounters
 from sidecar.osc.exchange import DropReason
 from sidecar.osc.framing import Framing, framing
 
-MOST = 64
-"""Connections at once."""
+MOST, MOST_OF_ONE = 64, 16
+"""Connections at once, in all and of one host."""
+FIRST_S = 10.0
+"""Until the first whole packet."""
+IDLE_S = 600.0
+"""Ours: whoever follows a run says so each minute, and a button is pressed once in a while."""
+_BACKLOG = 32
 
 _MOST_UNREAD = 256 * 1024
 """Bytes. Ours: about a minute of everything with readings ten times a second."""
@@ -41,12 +47,13 @@ class Streams:
         self.take = take
         self.ended = ended
         self.open: set[Stream] = set()
+        self.limits = ConnectionLimits(MOST, MOST_OF_ONE)
         self._server: asyncio.Server | None = None
 
     async def start(self, listening: socket.socket) -> None:
         """Takes over a bound socket and listens."""
         loop = asyncio.get_running_loop()
-        self._server = await loop.create_server(lambda: Stream(self), sock=listening)
+        self._server = await loop.create_server(lambda: Stream(self), sock=listening, backlog=_BACKLOG)
 
     def close(self) -> None:
         """Ends every connection; who has not read by now what was sent reads no more."""
@@ -66,6 +73,11 @@ class Stream(asyncio.Protocol):
         self._destination: Destination | None = None
         self._packets: Iterator[bytes | None] = iter(())
         self.host = ""
+        self._heard_s = 0.0
+        self._patience_s = FIRST_S
+
+    is_proven = True
+    """Both sides have answered each other before a stream is there."""
 
     @property
     def key(self) -> Hashable:
@@ -82,12 +94,14 @@ class Stream(asyncio.Protocol):
         streams = self._streams
         if not streams.doors.let_in(self.host):
             self._refuse("sender", "this sender is not allowed")
-        elif len(streams.open) >= MOST:
-            self._refuse("full", f"there are {MOST} connections, and no more are taken")
+        elif full := streams.limits.enter(self.host):
+            self._refuse("full", full)
         else:
             family = transport.get_extra_info("socket").family
             self._destination = Destination(f"{self.host}:{address[1]}", family, address)
             streams.open.add(self)
+            self._heard_s = asyncio.get_running_loop().time()
+            self._look()
 
     def data_received(self, data: bytes) -> None:
         self._framing = self._framing or framing(data, LARGEST_PACKET)
@@ -99,6 +113,7 @@ class Stream(asyncio.Protocol):
             return
         for taken, packet in enumerate(self._packets, 1):
             if packet is not None:
+                self._heard_s, self._patience_s = asyncio.get_running_loop().time(), IDLE_S
                 self._streams.take(packet, self)
             elif self._framing and self._framing.recovers:
                 self._count("broken", _BROKEN)
@@ -131,7 +146,19 @@ class Stream(asyncio.Protocol):
     def connection_lost(self, _exc: Exception | None) -> None:
         if self in self._streams.open:
             self._streams.open.discard(self)
+            self._streams.limits.leave(self.host)
             self._streams.ended(self)
+
+    def _look(self) -> None:
+        """Closes the connection where no packet came for too long, and looks again when that could be so."""
+        if self not in self._streams.open:
+            return
+        loop = asyncio.get_running_loop()
+        left_s = self._heard_s + self._patience_s - loop.time()
+        if left_s > 0.0:
+            loop.call_later(left_s, self._look)
+        else:
+            self._refuse("idle", f"nothing came for {self._patience_s:g} s")
 
     def _refuse(self, reason: DropReason, words: str) -> None:
         self._count(reason, words)

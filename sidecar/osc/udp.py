@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import logging
 import os
@@ -96,6 +97,10 @@ class _Correspondent:
         return self.destination.address[0]
 
     @property
+    def is_proven(self) -> bool:
+        return is_this_machine(self.host)
+
+    @property
     def status(self) -> Target:
         return self.destination.status
 
@@ -176,6 +181,7 @@ class OscPort(asyncio.DatagramProtocol):
         self._reception.obey = obey
         if report_fader:
             self._reception.report_fader = partial(self._report_fader, report_fader)
+        self._reception.later = partial(_call_later, asyncio.get_running_loop())
         if feed:
             self._reception.archive = Backlog(feed.course, feed.goals, self._root)
         self._server, self._host = server, host
@@ -280,6 +286,11 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _all_targets(self) -> tuple[Destination, ...]:
         return (*self._targets, self._link.target) if self._link else (*self._targets,)
+
+
+def _call_later(loop: asyncio.AbstractEventLoop, call: Callable[[float], None]) -> None:
+    with contextlib.suppress(RuntimeError):  # the loop is closed, or closing
+        loop.call_soon_threadsafe(lambda: call(loop.time()))
 
 
 def _refuse_shared_root(surface: Surface, root: str) -> None:

@@ -11,6 +11,7 @@ import sys
 import time
 
 import pytest
+from pythonosc.osc_message_builder import OscMessageBuilder
 
 from sidecar.cli.arguments.parser import make_parser
 from sidecar.cli.commands.listen import _hear
@@ -122,10 +123,16 @@ def test_what_is_printed_does_not_steer_the_terminal(capsys):
     options = make_parser().parse_args(["listen"])
     with bind("127.0.0.1", 0) as server, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         server.settimeout(PATIENCE_S)
-        sender.sendto(codec.message("/a\x1b[2J", "s", ["b\x1b]0;c\a\nd"]).dgram, server.getsockname())
+        for address, text in (("/a", "b\x1b]0;c\a\nd\x9b2J\u202ee"), ("/\x1b[2J", "f")):
+            builder = OscMessageBuilder(address)  # our own leaves such characters out
+            builder.add_arg(text, "s")
+            sender.sendto(builder.build().dgram, server.getsockname())
+            assert _hear(server, options)
+    told = capsys.readouterr()
 
-        assert _hear(server, options)
-    assert "/a?[2J b?]0;c??d\n" == capsys.readouterr().out
+    assert told.out == "/a b\ufffd]0;c\ufffd\ufffdd\ufffd2J\ufffde\n"
+    assert "the address has no end, or is not printable ASCII\n" in told.err
+    assert told.err.count("\n") == 1
 
 
 def test_a_way_that_is_cut_for_a_moment_ends_no_listening(monkeypatch):

@@ -7,6 +7,7 @@ from sidecar.osc import codec
 from sidecar.osc.addresses import MARKED
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.publisher import Line, Publisher
+from sidecar.osc.requests import BacklogRequest
 from sidecar.osc.selection import EVERYTHING, select
 from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import all_goals, load_goal
@@ -72,7 +73,7 @@ def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
     a_pass.note("old")
     a_pass.news()
     a_pass.log = TimelineLog()
-    list(a_pass.archive.columns(0, 10))
+    list(a_pass.archive.packets(BacklogRequest("course", 0, 10), 0.0))
     a_pass.note("new")
     a_pass.play()
 

@@ -3,6 +3,7 @@
 import math
 import random
 import socket
+from concurrent.futures import Future
 from dataclasses import replace
 
 import numpy as np
@@ -15,13 +16,21 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Command, Snapshot, Target, Timeline
 from sidecar.osc import codec
-from sidecar.osc.access import ANSWERS_AT_ONCE, LARGEST_PACKET, AccessPolicy, network
+from sidecar.osc.access import (
+    ANSWERS_AT_ONCE,
+    LARGEST_PACKET,
+    MESSAGES_AT_ONCE,
+    TOGETHER,
+    AccessPolicy,
+    network,
+)
 from sidecar.osc.addresses import OUTGOING, SENT
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.destinations import Destination
+from sidecar.osc.exchange import DROPS
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
-from sidecar.osc.subscriptions import LEASE_S, MOST
+from sidecar.osc.subscriptions import LEASE_S, MOST, MOST_OF_ONE
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.link import SurfaceLink, SurfacePeer
 from sidecar.surfaces.surface import Surface
@@ -31,7 +40,7 @@ class Peer:
     """An asker that remembers what it was sent."""
 
     def __init__(self, host="127.0.0.1", port=1):
-        self.host = host
+        self.host, self.is_proven = host, host.startswith("127.")
         self.key = host, port
         self.status = Target(f"{host}:{port}")
         self.packets = []
@@ -44,6 +53,12 @@ class Peer:
         messages = [message for packet in self.packets for message in codec.parse(packet)]
         self.packets.clear()
         return messages
+
+
+def proven(peer):
+    """As if it had answered."""
+    peer.is_proven = True
+    return peer
 
 
 class Room:
@@ -119,7 +134,7 @@ class TestAsking:
 
         assert [("/sidecar/drops/broken", [1])] == room.say(peer, "/sidecar/drops/broken")
         assert [("/sidecar/drops/address", [1])] == room.say(peer, "/sidecar/drops/address")
-        assert 8 == len(room.say(peer, "/sidecar/drops/*"))
+        assert len(DROPS) == len(room.say(peer, "/sidecar/drops/*"))
 
 
 class TestErrors:
@@ -378,7 +393,7 @@ class TestSubscribing:
 
     def test_there_is_a_most(self, room):
         """Whoever comes later is told so; who is there already may renew, and a place that ends is free."""
-        peers = [Peer(port=port) for port in range(MOST + 1)]
+        peers = [proven(Peer(f"192.0.2.{port % 8}", port)) for port in range(MOST + 1)]
         for second, peer in enumerate(peers[:MOST]):
             room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=second * 0.1)
         ((answer, told),) = room.say(peers[-1], "/sidecar/subscribe", "s", ["run"], now_s=10.0)
@@ -446,3 +461,164 @@ def test_any_message_is_obeyed_or_answered(address, arguments):
     room.reception.take(built, peer, 0.0)
 
     assert room.asked or peer.heard() or room.counts
+
+
+class TestForgedAddresses:
+    """The address on a datagram is what its sender wrote there."""
+
+    def test_a_stream_goes_to_an_address_elsewhere_only_when_it_has_answered(self, room):
+        peer = Peer("192.0.2.7")
+        ((address, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        room.outbox.offer(a_snapshot(), 1.0, 1.0)
+
+        assert address == "/sidecar/verify"
+        assert peer.heard() == []
+        assert room.say(peer, "/sidecar/verified", "i", [number], now_s=1.0) == []
+        assert room.say(peer, "/sidecar/subscribe", now_s=1.0)[-1][0] == "/sidecar/subscribed"
+
+    def test_a_forged_packet_buys_hardly_more_bytes_than_it_has(self, room):
+        peer, packet = Peer("192.0.2.7"), codec.message("/sidecar/subscribe", "", []).dgram
+        room.reception.take(packet, peer, 0.0)
+        for second in range(120):
+            room.reception.subscribers.expire(float(second))
+            room.outbox.offer(a_snapshot(), float(second), float(second))
+
+        assert sum(map(len, peer.packets)) <= 1.25 * len(packet)
+
+    @pytest.mark.parametrize("wrong", [-1, 1, 2**30])
+    def test_a_guessed_number_opens_nothing(self, room, wrong):
+        peer = Peer("192.0.2.7")
+        ((_, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/verified", "i", [(number + wrong) % 2**31])
+
+        assert room.say(peer, "/sidecar/subscribe")[0][0] == "/sidecar/verify"
+
+    def test_a_number_is_good_for_one_address_and_for_some_seconds(self, room):
+        one, other = Peer("192.0.2.7", 1), Peer("192.0.2.7", 2)
+        ((_, (number,)),) = room.say(one, "/sidecar/subscribe")
+        room.say(other, "/sidecar/verified", "i", [number])
+        room.say(one, "/sidecar/verified", "i", [number], now_s=21.0)
+
+        assert room.say(other, "/sidecar/subscribe")[0][0] == "/sidecar/verify"
+        assert room.say(one, "/sidecar/subscribe", now_s=21.0)[0][0] == "/sidecar/verify"
+
+    def test_a_subscription_that_is_renewed_needs_no_other_proof(self, room):
+        peer = Peer("192.0.2.7")
+        ((_, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/verified", "i", [number])
+        for now_s in range(0, 600, 50):
+            assert (
+                room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=now_s)[-1][0]
+                == "/sidecar/subscribed"
+            )
+
+    def test_a_pattern_is_answered_to_a_proven_address_only(self, room):
+        assert [address for address, _ in room.say(Peer("192.0.2.7"), "/sidecar/*")] == ["/sidecar/verify"]
+
+    def test_this_machine_and_streams_need_no_proof(self, room):
+        for peer in (Peer("127.0.0.1"), proven(Peer("192.0.2.7"))):
+            assert room.say(peer, "/sidecar/subscribe")[-1][0] == "/sidecar/subscribed"
+
+
+class TestShares:
+    def test_one_host_takes_a_fair_part_of_the_subscriptions(self, room):
+        """Also this machine, whatever address of its own it speaks from."""
+        for port in range(200):
+            room.say(Peer(f"127.0.{port % 7}.1", port), "/sidecar/subscribe", "s", ["run"], now_s=port * 0.1)
+        heard = room.say(proven(Peer("192.0.2.7")), "/sidecar/subscribe", "s", ["run"], now_s=20.0)
+
+        assert len(room.reception.subscribers.status()) == MOST_OF_ONE + 1
+        assert heard[-1][0] == "/sidecar/subscribed"
+
+    def test_many_addresses_together_may_say_no_more_than_a_few(self, room):
+        """Two hundred forged addresses, each within what one may send; this machine is heard all the same."""
+        for number in range(200):
+            for _ in range(60):
+                room.say(Peer(f"192.0.2.{number}"), "/sidecar/mark", "s", ["x"])
+        obeyed = len(room.asked)
+        room.say(Peer(), "/sidecar/reset")
+
+        assert obeyed == TOGETHER * MESSAGES_AT_ONCE
+        assert room.asked[-1] == Command("reset")
+
+
+class TestHostilePackets:
+    @pytest.mark.parametrize("depth", [5, 100, 2000])
+    def test_nested_arrays_are_a_counted_drop(self, room, depth):
+        tags = b"," + b"[" * depth + b"]" * depth
+        padded = tags + b"\0" * (4 - len(tags) % 4)
+        room.reception.take(b"/sidecar/mark\0\0\0" + padded, Peer(), 0.0)
+
+        assert dict(room.counts) == {"broken": 1}
+        assert room.asked == []
+
+    def test_a_fault_of_our_own_costs_one_packet(self, room):
+        """Whatever nobody foresaw: the next packet is read."""
+
+        def obey(command):
+            raise RecursionError(command.verb)
+
+        room.reception.obey, asked = obey, room.asked
+        room.say(Peer(), "/sidecar/pause")
+        room.reception.obey = asked.append
+        room.say(Peer(), "/sidecar/reset")
+
+        assert dict(room.counts) == {"broken": 1}
+        assert asked == [Command("reset")]
+
+
+class TestOutcomes:
+    """What becomes of a command is known when it has been carried out, elsewhere."""
+
+    def a_run(self, room):
+        outcomes = []
+
+        def obey(command):
+            outcomes.append((command, Future()))
+            return outcomes[-1][1]
+
+        room.reception.obey = obey
+        room.reception.later = lambda call: call(0.0)
+        return outcomes
+
+    def test_who_gave_a_command_that_fails_is_told_why(self, room):
+        outcomes, peer, other = self.a_run(room), Peer(), Peer(port=2)
+        assert room.say(peer, "/sidecar/goal", "s", ["no-such"]) == []
+        outcomes[0][1].set_result("There is no goal 'no-such'.")
+
+        assert peer.heard() == [("/sidecar/error", ["/sidecar/goal", "There is no goal 'no-such'."])]
+        assert other.heard() == []
+        assert dict(room.counts) == {"failed": 1}
+
+    def test_a_command_that_is_carried_out_is_not_answered(self, room):
+        outcomes, peer = self.a_run(room), Peer()
+        room.say(peer, "/sidecar/reset")
+        outcomes[0][1].set_result("")
+
+        assert peer.heard() == []
+
+    def test_a_question_behind_commands_of_its_bundle_waits_for_all_of_them(self, room):
+        outcomes, peer = self.a_run(room), Peer()
+        bundle = codec.bundles(
+            [
+                codec.message("/sidecar/goal", "s", ["premaster"]),
+                codec.message("/sidecar/pause", "", []),
+                codec.message("/sidecar/goal/name", "", []),
+            ],
+            0.0,
+        )
+        for packet in bundle:
+            room.reception.take(packet, peer, 0.0)
+        outcomes[0][1].set_result("")
+        assert peer.heard() == []
+        room.outbox.offer(Snapshot("paused", load_goal("premaster")), 0.1, 0.1)
+        outcomes[1][1].set_result("")
+
+        assert peer.heard() == [("/sidecar/goal/name", ["premaster"])]
+
+    def test_a_question_in_a_packet_of_its_own_is_answered_at_once(self, room):
+        self.a_run(room)
+        peer = Peer()
+        room.say(peer, "/sidecar/goal", "s", ["premaster"])
+
+        assert room.say(peer, "/sidecar/goal/name") == [("/sidecar/goal/name", ["r128"])]

@@ -224,20 +224,44 @@ def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkey
     lazy.close()
 
 
-def test_there_is_a_most_of_connections(open_port, monkeypatch):
+def test_there_is_a_most_of_connections_from_one_host(open_port):
     """One more is closed at once; when one ends there is room again."""
-    monkeypatch.setattr(streams_module, "MOST", 2)
     address = open_port[2]
-    first, second = Caller(address), Caller(address)
-    for there in (first, second):
+    callers = [Caller(address) for _ in range(streams_module.MOST_OF_ONE)]
+    for there in callers:
         there.say("/sidecar/goal/name")
         there.until("/sidecar/goal/name")
-    third = Caller(address)
+    beyond = Caller(address)
     with pytest.raises((EOFError, ConnectionError)):
-        third.packet()
-    assert 1 == drops(second, "full")
-    for each in (first, second, third):
+        beyond.packet()
+    assert drops(callers[0], "full") == 1
+    for each in (*callers, beyond):
         each.socket.close()
+
+
+def test_a_connection_over_which_no_packet_comes_is_closed(open_port, monkeypatch):
+    """Bytes that never become a packet do not keep it; it is counted."""
+    monkeypatch.setattr(streams_module, "FIRST_S", 0.2)
+    address = open_port[2]
+    idle = Caller(address)
+    idle.socket.sendall(b"\xc0\xc0")
+    with pytest.raises((EOFError, ConnectionError)):
+        idle.packet()
+    there = Caller(address)
+    assert drops(there, "idle") == 1
+    for each in (idle, there):
+        each.socket.close()
+
+
+def test_a_connection_that_was_used_is_closed_when_it_has_been_idle_for_long(open_port, monkeypatch):
+    monkeypatch.setattr(streams_module, "FIRST_S", 0.2)
+    monkeypatch.setattr(streams_module, "IDLE_S", 0.3)
+    there = Caller(open_port[2])
+    there.say("/sidecar/goal/name")
+    there.until("/sidecar/goal/name")
+    with pytest.raises((EOFError, ConnectionError)):
+        there.packet()
+    there.socket.close()
 
 
 def test_a_port_in_use_is_refused_with_its_own_option():
