@@ -1,12 +1,14 @@
 """A whole run in a process of its own, and what it says, each line with the time at which it arrived."""
 
 import json
+import resource
 import subprocess
 import sys
 import threading
 import time
 from dataclasses import dataclass
 
+_LINES = ("--no-screen", "--json", "--osc-port", "0")
 LIMIT_S = 120.0  # the first run on a machine compiles the meter
 
 
@@ -20,13 +22,16 @@ class Said:
 class LiveRun:
     """``sidecar`` without a screen, in lines of JSON. Use it as a context manager: it ends with the block."""
 
-    def __init__(self, *arguments):
+    def __init__(self, command, *arguments, descriptors=None):
+        """descriptors: the most that the process may have open; as many as this one where None."""
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "sidecar", *arguments, "--no-screen", "--json", "--osc-port", "0"],
+            [sys.executable, "-m", "sidecar", command, *_LINES, *arguments],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
         )
+        if descriptors:
+            resource.prlimit(self.process.pid, resource.RLIMIT_NOFILE, (descriptors, descriptors))
         self.said = []
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()

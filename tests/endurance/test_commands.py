@@ -1,0 +1,203 @@
+"""Nothing that a command does ends a run, or keeps the measuring waiting."""
+
+import errno
+import sqlite3
+import threading
+
+import numpy as np
+import pytest
+import soundfile
+from asker import Asker, free_port
+from live_run import LiveRun
+
+from sidecar.journal import reader
+from sidecar.journal.schema import usual_file
+from sidecar.journal.writer import Journal
+from sidecar.model.snapshot import Command
+from sidecar.run.command_queue import MOST_WAITING
+from sidecar.run.options import RunOptions
+from sidecar.run.session import Session
+from sidecar.settings.goals import load_goal
+from sidecar.sources import Block
+
+RATE_HZ = 48_000
+STEP = 4_800
+LIMIT_S = 60.0
+
+
+class Noise:
+    """A source of steps of 100 ms; a callable among them is called at its place."""
+
+    title = "noise"
+    rate_hz = RATE_HZ
+    channels = 2
+    duration_s = None
+
+    def __init__(self, *steps):
+        self.steps = steps
+
+    def blocks(self):
+        rng = np.random.default_rng(6)
+        for step in self.steps:
+            if callable(step):
+                step()
+                continue
+            for _ in range(step):
+                yield Block((0.05 * rng.standard_normal((STEP, 2))).astype(np.float32))
+
+    def close(self):
+        pass
+
+
+def run_of(*steps, journal=None):
+    """A session in real time, whose disk is read beside the measuring."""
+    return Session(Noise(*steps), RunOptions(load_goal("r128"), journal=journal))
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        OSError(errno.EMFILE, "Too many open files"),
+        OSError(errno.EIO, "Input/output error"),
+        sqlite3.DatabaseError("malformed"),
+        KeyError("target_lufs"),
+        MemoryError(),
+        RecursionError("maximum recursion depth exceeded"),
+    ],
+    ids=repr,
+)
+@pytest.mark.parametrize("verb", ["goal", "profile"])
+def test_whatever_a_command_fails_with_is_reported_and_the_run_goes_on(monkeypatch, caplog, verb, fault):
+    def fail(_name):
+        raise fault
+
+    monkeypatch.setattr("sidecar.run.session.goal_named", fail)
+    monkeypatch.setattr("sidecar.run.session.on_record", fail)
+    outcomes = []
+
+    def give():
+        outcomes.append(session.submit(Command(verb, "last")))
+
+    session = run_of(10, give, 1, lambda: loaded(session), 10, give, 1, lambda: loaded(session), 10)
+    session.run()
+
+    assert session.snapshot().transport == "ended"
+    assert session.snapshot().reading.seconds == pytest.approx(3.2)
+    assert all(verb in outcome.result(LIMIT_S) for outcome in outcomes)
+    assert len([record for record in caplog.records if record.levelname == "ERROR"]) == 1
+
+
+def loaded(session):
+    """Waits until nothing is being read any more."""
+    for loader in (session._goals, session._profiles):
+        ended = threading.Event()
+        while loader._is_reading and not ended.wait(0.01):
+            pass
+
+
+def test_a_flood_of_the_heaviest_command_reads_the_disk_twice_and_stops_nothing(monkeypatch):
+    """Two thousand requests for an earlier pass from a disk that does not answer before the run is over."""
+    reads, answers = [], threading.Event()
+
+    def slow(name):
+        reads.append(name)
+        assert answers.wait(LIMIT_S)
+
+    monkeypatch.setattr("sidecar.run.session.on_record", slow)
+    outcomes = []
+
+    def flood():
+        outcomes.extend(session.submit(Command("profile", str(number))) for number in range(200))
+
+    session = run_of(*[10, flood] * 10, 10)
+    session.run()
+    answers.set()
+    loaded(session)
+
+    assert session.snapshot().reading.seconds == pytest.approx(11.0)
+    assert len(reads) <= 2
+    assert len([outcome for outcome in outcomes if outcome.done()]) >= 1998
+
+
+def test_commands_that_wait_are_bounded_in_number():
+    """Ten thousand before the run has begun: what has no place is refused at once."""
+    session = run_of(1)
+    outcomes = [session.submit(Command("mark", str(number))) for number in range(10_000)]
+    refused = [outcome.result() for outcome in outcomes if outcome.done()]
+    session.run()
+
+    assert len(refused) == 10_000 - MOST_WAITING
+    assert set(refused) == {"Too many commands wait already: send it again."}
+    assert all(outcome.done() for outcome in outcomes)
+    assert session.submit(Command("pause")).result(0) == "The run is over."
+
+
+def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
+    """A pass takes ten thousand events; then a mark is refused."""
+    monkeypatch.setattr("sidecar.run.command_queue.TURN_S", LIMIT_S)  # a busy machine carries out fewer
+
+    def mark():
+        for _ in range(200):
+            session.send(Command("mark", "x" * 8_000))
+
+    session = run_of(*[mark, 1] * 120)
+    session.run()
+    events = session.course().events
+
+    assert len(events) == 10_000
+    assert max(len(event.text) for event in events) <= 201
+    assert "takes no more marks" in session.snapshot().notice
+
+
+@pytest.fixture
+def tone(tmp_path):
+    """Two minutes that play in real time."""
+    seconds = np.arange(120 * RATE_HZ) / RATE_HZ
+    file = tmp_path / "tone.wav"
+    soundfile.write(file, 0.05 * np.sin(2 * np.pi * 1000 * np.stack([seconds] * 2, axis=1)), RATE_HZ)
+    return file
+
+
+def damage(column, value):
+    with sqlite3.connect(usual_file()) as connection:
+        connection.execute(f"UPDATE passes SET {column} = ? WHERE id = 1", (value,))
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("goal", "{"), ("reading", "[]"), ("began", "yesterday"), ("blocks", 2**40), ("stems", "5")],
+)
+def test_a_damaged_row_on_record_is_told_to_who_asked_for_it(tone, column, value):
+    """A whole run: the answer says that it failed, the measuring goes on, and the run ends well."""
+    journal = Journal.open()
+    run_of(700, journal=journal).run()
+    journal.close()
+    damage(column, value)
+    port = free_port()
+    with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
+        run.wait_for_progress()
+        asker.say("/sidecar/profile", "1")
+        address, why = asker.hear("/sidecar/error")
+        run.wait_for_progress()
+        code, errors = run.end()
+
+    assert (address, bool(why)) == ("/sidecar/profile", True)
+    assert (code, errors) == (0, "")
+
+
+def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
+    journal = Journal.open()
+    run_of(700, journal=journal).run()
+    journal.close()
+    port = free_port()
+    with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
+        run.wait_for_progress()
+        asker.say("/sidecar/subscribe", "detail")
+        asker.say("/sidecar/profile", "1")
+        while not (earlier := asker.hear("/sidecar/detail/earlier"))[0]:
+            pass
+        code, errors = run.end()
+
+    assert earlier[1] == "the pass of noise"
+    assert (code, errors) == (0, "")
+    assert len(reader.passes()) == 2

@@ -1,0 +1,119 @@
+"""Names, labels and packets from elsewhere never steer a terminal, wherever a run shows or keeps them."""
+
+import subprocess
+import sys
+import unicodedata
+
+import numpy as np
+import pytest
+import soundfile
+from asker import Asker, free_port
+from live_run import LiveRun
+
+from sidecar.journal import reader
+
+RATE_HZ = 48_000
+LIMIT_S = 120.0
+FOREIGN = "a\x1b[2Jb\x9b31mc\u202ed\u2066e\u2028f\u200eg"
+"""C0, C1, a bidirectional override, an isolate, a line separator, a directional mark."""
+STEERING = {"Cc", "Zl", "Zp"}
+TURNING = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+
+
+def unsafe(text, allowed="\n"):
+    """Characters of *text* that no terminal should get."""
+    return {
+        letter
+        for letter in text
+        if letter not in allowed
+        and (
+            unicodedata.category(letter) in STEERING
+            or unicodedata.bidirectional(letter) in TURNING
+            or letter in "\u200e\u200f\u061c"
+        )
+    }
+
+
+@pytest.fixture
+def foreign_file(tmp_path):
+    """A minute and a half of a tone, in a file whose name no terminal should get."""
+    seconds = np.arange(90 * RATE_HZ) / RATE_HZ
+    file = tmp_path / f"{FOREIGN}.wav"
+    soundfile.write(file, 0.05 * np.sin(2 * np.pi * 1000 * np.stack([seconds] * 2, axis=1)), RATE_HZ)
+    return file
+
+
+def printed(*arguments):
+    """What a command says on both outputs."""
+    command = [sys.executable, "-m", "sidecar", *map(str, arguments)]
+    ended = subprocess.run(command, check=False, capture_output=True, timeout=LIMIT_S)
+    assert b"Traceback" not in ended.stderr
+    return (ended.stdout + ended.stderr).decode("utf-8")
+
+
+def test_the_test_itself_sees_every_kind():
+    assert len(unsafe(FOREIGN)) == 6
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("check",),
+        ("check", "--json"),
+        ("check", "--archive", "results.sqlite"),
+        ("match",),
+        ("stamp", "--dry-run"),
+        ("live", "--file", "--no-screen", "--pace", "fast"),
+        ("live", "--file", "--plain", "--pace", "fast"),
+        ("live", "--file", "--no-screen", "--json", "--pace", "fast"),
+    ],
+    ids=" ".join,
+)
+def test_no_command_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, arguments):
+    monkeypatch.chdir(tmp_path)
+    if "--file" in arguments:
+        said = printed(*arguments[:2], foreign_file, *arguments[2:], "--osc-port", "0")
+    else:
+        said = printed(*arguments, foreign_file)
+
+    assert said
+    assert unsafe(said) == set()
+
+
+def test_a_report_holds_no_name_as_it_is(foreign_file, tmp_path):
+    printed("check", foreign_file, "--report", tmp_path / "report.html")
+
+    assert unsafe((tmp_path / "report.html").read_text(encoding="utf-8")) == set()
+
+
+def test_what_comes_over_the_network_reaches_neither_lines_nor_listeners_nor_the_record(foreign_file):
+    port = free_port()
+    with LiveRun("live", "--file", str(foreign_file), "--osc-port", str(port)) as run, Asker(port) as asker:
+        run.wait_for_progress()
+        asker.say("/sidecar/subscribe")
+        asker.say("/sidecar/mark", FOREIGN)
+        asker.say("/sidecar/goal", FOREIGN)
+        marked = asker.hear("/sidecar/marked")
+        _, why = asker.hear("/sidecar/error")
+        notice = run.wait_for(lambda line: line["type"] == "notice" and line["text"]).line["text"]
+        source = asker.hear("/sidecar/detail/source")
+        code, errors = run.end()
+    [kept] = reader.passes()
+    texts = [event.text for event in reader.load(kept.id).events]
+    listed = printed("passes")
+
+    assert (code, errors) == (0, "")
+    for text in (marked[1], why, notice, source[0], *texts, listed):
+        assert unsafe(text) == set()
+    assert "b" in marked[1]
+    assert any("b" in text for text in texts)
+
+
+def test_the_name_of_a_file_on_record_is_listed_without_its_controls(foreign_file, tmp_path):
+    """Also where another version has put it there: the record is text from elsewhere too."""
+    printed("live", "--file", foreign_file, "--no-screen", "--pace", "fast", "--osc-port", "0")
+    shown = printed("passes")
+
+    assert unsafe(shown) == set()
+    assert unsafe(printed("passes", "--json")) == set()
+    assert foreign_file.name[0] in shown
