@@ -156,6 +156,13 @@ def test_copies_inside_the_searched_folder_are_not_matched_again(capsys, here):
     assert [one["file"] for one in outcomes] == ["masters/a.wav"]
 
 
+def test_a_file_that_is_named_twice_is_matched_once(capsys, here):
+    code, outcomes = ran_json(capsys, "match", "tracks/cd2", "./tracks/cd2/01 plain.wav", "--write", "out")
+
+    assert code == 0
+    assert [one["written"] for one in outcomes] == ["out/01 plain.wav"]
+
+
 def test_no_file_at_all_is_said(capsys, here):
     (here / "empty").mkdir()
 

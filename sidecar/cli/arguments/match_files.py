@@ -20,16 +20,21 @@ def found_files(options: argparse.Namespace, copies_in: Path | None) -> dict[str
     copies_in: the folder of the copies; what lies in it is not searched out for another copy.
     Raises SettingsError where there is no file at all, or a list cannot be read.
     """
-    found: dict[str, PurePath] = {}
-    for name in options.files:
-        if name != _INPUT:
-            found |= dict(_named(name, copies_in))
-    lists = [name for name in options.files if name == _INPUT][:1]
-    listed = argparse.Namespace(files=lists, list=options.list, zeros=options.zeros)
-    found |= {file: PurePath(PurePath(file).name) for file in named_files(listed) if file not in found}
+    found: dict[PurePath, tuple[str, PurePath]] = {}
+    for file, below in _all(options, copies_in):
+        found.setdefault(PurePath(file), (file, below))
     if not found:
         raise SettingsError(NOTHING)
-    return found
+    return dict(found.values())
+
+
+def _all(options: argparse.Namespace, copies_in: Path | None) -> Iterator[tuple[str, PurePath]]:
+    for name in options.files:
+        if name != _INPUT:
+            yield from _named(name, copies_in)
+    lists = [name for name in options.files if name == _INPUT][:1]
+    for file in named_files(argparse.Namespace(files=lists, list=options.list, zeros=options.zeros)):
+        yield file, PurePath(PurePath(file).name)
 
 
 def _named(name: str, copies_in: Path | None) -> Iterator[tuple[str, PurePath]]:

@@ -131,7 +131,7 @@ def _levelled(options: argparse.Namespace, paths: Sequence[Path], goals: Sequenc
         else:
             outcomes.append(MatchOutcome(path, name, *next(left), one[1]))
     before = after = None
-    if len(pieces) > 1:
+    if len(pieces) > 1 and len(pieces) == len(paths):
         before = programme(pieces, [0.0] * len(pieces))
         after = programme(pieces, [level.gain_db if level else 0.0 for level in one_gain.levels])
     read = [outcome for outcome in outcomes if outcome.piece is not None]

@@ -84,7 +84,7 @@ class Matched:
     together: Together | None
     """How loud all could be at once."""
     before: Reading | None
-    """The files in sequence as one programme; None without at least two of them."""
+    """The files in sequence as one programme; None without two of them, or where one is unread."""
     after: Reading | None
     """The same with the gains."""
     conflict: Conflict | None = None

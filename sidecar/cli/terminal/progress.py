@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from sidecar.cli.terminal.first_run import compiling_is_said
+from sidecar.delivery.distinct_names import distinct_names
 from sidecar.errors import SidecarError
 
 Told = Callable[[float], None]
@@ -53,13 +54,14 @@ def each(
         transient=True,
         disable=not sys.stderr.isatty(),
     )
+    names = distinct_names(paths)
     enough = threading.Event()
     processors = max(1, processors or os.cpu_count() or 1)
     at_once = max(1, min(processors, len(paths)))
     workers = math.ceil(processors / at_once)
 
     def one(place: int) -> Result | SidecarError:
-        bar = bars.add_task(paths[place].name, total=1.0)
+        bar = bars.add_task(names[place], total=1.0)
 
         def tell(share: float) -> None:
             if enough.is_set():
