@@ -17,7 +17,7 @@ from sidecar.delivery.match.copy_library import CodedOutput
 from sidecar.delivery.match.copy_samples import opened
 from sidecar.delivery.match.render import render
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.errors import SourceError
+from sidecar.errors import OutputError, SourceError
 from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import prepare, stamp
 
@@ -305,7 +305,7 @@ def test_a_full_disk_is_said_of_the_copy(tmp_path, out, monkeypatch):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(CodedOutput, "_written", full)
-    with pytest.raises(SourceError, match=r"its copy .*out/a.flac cannot be written \(No space left"):
+    with pytest.raises(OutputError, match=r"its copy .*out/a.flac cannot be written \(No space left"):
         render(tmp_path / "a.flac", out / "a.flac", -6.0)
     assert [*out.iterdir()] == []
 

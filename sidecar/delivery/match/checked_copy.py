@@ -45,7 +45,7 @@ def write_copy(
 
     may_correct: a copy that dither carried off the goal is written anew with the gain that makes up for it;
     False where the gain belongs to a whole sequence.
-    Raises OffGoal when the copy would not pass, SourceError where it cannot be made.
+    Raises OffGoal when the copy would not pass, SourceError or OutputError where it cannot be made.
     """
 
     corrections = _CORRECTIONS if may_correct else 0

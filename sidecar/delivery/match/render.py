@@ -23,7 +23,7 @@ from sidecar.delivery.match.copy_library import code
 from sidecar.delivery.match.copy_samples import Samples, opened
 from sidecar.delivery.match.copy_wave import copy_wave
 from sidecar.delivery.measure.whole_file import Measured, measure
-from sidecar.errors import SourceError
+from sidecar.errors import OutputError
 from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import Seen, fill
 from sidecar.wave.chunks import is_wave, naming
@@ -77,8 +77,8 @@ def render(
     loudness fields.
 
     progress: told the share done, 0 to 1, now and then.
-    Raises SourceError when the file changes or has changed, cannot be read, holds audio that was coded
-    with loss, or cannot be written.
+    Raises SourceError when the file changes or has changed, cannot be read or holds audio that was coded
+    with loss, OutputError where the copy cannot be written.
     """
     with naming(source), _naming_target(source, target):
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -122,6 +122,7 @@ def _naming_target(source: Path, target: Path) -> Iterator[None]:
         is_elsewhere = error.filename is not None and os.fsdecode(error.filename) != str(source)
         if error.errno not in _NO_ROOM and not is_elsewhere:
             raise
-        raise SourceError(
-            f"its copy {target} cannot be written ({error.strerror}). Make room, or choose another folder."
+        raise OutputError(
+            f"{source}: its copy {target} cannot be written ({error.strerror}). Make room, or choose "
+            "another folder."
         ) from error
