@@ -57,6 +57,7 @@ def summary_fields(summary: Summary | Damaged) -> dict[str, Any]:
         "source": about.source,
         "sample_rate": about.rate_hz,
         "layout": about.layout,
+        "layout_from": about.layout_from or None,
         "version": summary.version,
         "seconds": round(reading.seconds, 3),
         "integrated_lufs": _number(reading.integrated),

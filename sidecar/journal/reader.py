@@ -221,6 +221,7 @@ def _summary(row: sqlite3.Row) -> Summary | Damaged:
             about=Pass(
                 *(row["source"], row["rate_hz"], row["layout"], packing.goal(row["goal"])),
                 tuple(json.loads(row["stems"])),
+                row["layout_from"],
             ),
             version=row["version"],
             began=datetime.fromisoformat(row["began"]),

@@ -30,6 +30,9 @@ class Pass:
     goal: Goal
     stems: tuple[str, ...] = ()
     """Names of the stems where they are metered apart."""
+    layout_from: str = ""
+    """Where the layout came from: ``file``, ``--layout`` or ``assumed``; empty for passes of before that was
+    kept."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,12 @@ from sidecar.version import program_version
 def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) -> int:
     """A new pass; returns its id."""
     cursor = connection.execute(
-        "INSERT INTO passes (holder, began, source, rate_hz, layout, version, goal, stems)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO passes (holder, began, source, rate_hz, layout, version, goal, stems,"
+        " layout_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             *(holder, began, _text(about.source), about.rate_hz, about.layout, program_version()),
             *(packing.pack_fields(about.goal), json.dumps([_text(stem) for stem in about.stems])),
+            about.layout_from,
         ),
     )
     if cursor.lastrowid is None:

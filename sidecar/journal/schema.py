@@ -93,7 +93,9 @@ _SEALS = (
 )
 """Checksums, and in each pass how much is to be found elsewhere: cuts, events and told are its notes."""
 
-STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS)
+_LAYOUT_ORIGIN = ("ALTER TABLE passes ADD COLUMN layout_from TEXT NOT NULL DEFAULT ''",)
+
+STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS, _LAYOUT_ORIGIN)
 NEWEST = len(STEPS)
 PAGE_BYTES = 4096
 KIND = DatabaseKind("record of passes", 0x4C6F_5364, NEWEST)

@@ -13,6 +13,7 @@ from sidecar.settings.goals import Goal
 if TYPE_CHECKING:
     from sidecar.journal.record import Record
     from sidecar.journal.writer import Journal
+    from sidecar.meter.layouts import LayoutOrigin
     from sidecar.run.audio_recorder import AudioRecorder
 
 UPDATE_HZ = 10.0
@@ -28,6 +29,8 @@ class RunOptions:
     goal: Goal
     layout: str | None = None
     """As the meter takes it; None is the usual one for the source's channels."""
+    layout_from: LayoutOrigin = "assumed"
+    """Where that comes from."""
     duration_s: float | None = None
     """Length of the pass; where None, the source's own, or else that of the earlier pass."""
     earlier: Earlier | None = None

@@ -68,6 +68,7 @@ class Session:
         self._source = source
         self._goal = setup.goal
         self._layout = setup.layout
+        self._layout_from = setup.layout_from
         self._outlets = outlets
         self._targets = targets
         self._frames = 0
@@ -190,7 +191,8 @@ class Session:
         return meter
 
     def _about(self) -> Pass:
-        return Pass(self._source.title, self._source.rate_hz, self._layout or "", self._goal, self._stems)
+        form = (self._source.rate_hz, self._layout or "")
+        return Pass(self._source.title, *form, self._goal, self._stems, self._layout_from)
 
     def _go_on(self, before: Resumable | None, meter: Metering) -> None:
         """With a pass that broke off, as if it had not."""

@@ -83,6 +83,7 @@ def test_a_file_of_version_1_is_brought_up_to_date_with_all_that_is_in_it(old):
     assert ("old", -23.0) == (record.summary.about.source, record.summary.about.goal.target_lufs)
     assert (Cut(2, 480),) == record.cuts
     assert (None, (), 0) == (record.stems, record.told, record.summary.missing_blocks)
+    assert record.summary.about.layout_from == ""
 
 
 def test_a_pass_of_version_1_goes_on(old):

@@ -13,6 +13,7 @@ import soundfile
 
 from sidecar.cli import main
 from sidecar.delivery.measure.whole_file import measure
+from sidecar.journal import schema
 from sidecar.meter.layouts import layout_from
 from sidecar.sources.loudspeakers.named import Named, named_loudspeakers
 from sidecar.sources.loudspeakers.orders import (
@@ -259,3 +260,20 @@ def test_a_run_on_a_file_measures_with_the_loudspeakers_that_it_names(tmp_path, 
     heard = [line["integrated_lufs"] for line in readings if line["type"] == "reading"][-1]
 
     assert heard == checked
+
+
+@pytest.mark.parametrize(
+    ("mask", "asked", "layout", "layout_from"),
+    [(0x33, [], "L,R,Ls,Rs", "file"), (0x33, ["--layout", "L,R,C,LFE"], "L,R,C,LFE", "--layout")],
+)
+def test_the_record_of_a_pass_says_where_its_layout_came_from(
+    tmp_path, capsys, monkeypatch, mask, asked, layout, layout_from
+):
+    monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
+    path = extensible(tmp_path, 4, mask)
+    main(["live", "--file", str(path), "--pace", "fast", "--no-screen", *asked])
+    capsys.readouterr()
+    main(["passes", "--json"])
+    (kept,) = json.loads(capsys.readouterr().out)
+
+    assert (kept["layout"], kept["layout_from"]) == (layout, layout_from)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from sidecar.cli.run.build import run_session
 from sidecar.cli.run.fader_link import workstation
@@ -14,14 +16,23 @@ from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
 
+if TYPE_CHECKING:
+    from sidecar.meter.layouts import LayoutOrigin
+
 
 def run(options: argparse.Namespace) -> int:
     """Runs until the source ends or the person quits."""
     mix, reach = mix_of(options), workstation(options)
     source = _source(options, mix)
     named = source.positions if isinstance(source, FileSource) and mix is None else None
-    layout = options.layout or (",".join(named) if named else None)
-    return run_session(source, options, layout=layout, mix=mix, reach=reach)
+    return run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
+
+
+def _layout(asked: str | None, named: Sequence[str] | None) -> tuple[str | None, LayoutOrigin]:
+    """As the meter takes it, and where it comes from."""
+    if asked:
+        return asked, "--layout"
+    return (",".join(named), "file") if named else (None, "assumed")
 
 
 def _source(options: argparse.Namespace, mix: Mix | None) -> Source:

@@ -22,7 +22,9 @@ def run(options: argparse.Namespace) -> int:
     mix = mix_of(options)
     times = _times(options.pace)
     source = _source(options.pace, times, mix)
-    return run_session(source, options, layout="stereo", mix=mix, reach=rehearsed(options, source, times))
+    return run_session(
+        source, options, layout=("stereo", "assumed"), mix=mix, reach=rehearsed(options, source, times)
+    )
 
 
 def _source(pace: str, times: float, mix: Mix | None) -> RehearsalSource:

@@ -43,6 +43,7 @@ from sidecar.sources import Source
 from sidecar.surfaces.fader_line import FaderLine
 
 if TYPE_CHECKING:
+    from sidecar.meter.layouts import LayoutOrigin
     from sidecar.run.audio_recorder import AudioRecorder
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
@@ -52,11 +53,14 @@ def run_session(
     source: Source,
     options: argparse.Namespace,
     *,
-    layout: str | None,
+    layout: tuple[str | None, LayoutOrigin],
     mix: Mix | None = None,
     reach: Reach = no_fader,
 ) -> int:
-    """Runs *source* to its end, or until the person quits; 0 when nothing went wrong."""
+    """Runs *source* to its end, or until the person quits; 0 when nothing went wrong.
+
+    layout: as the meter takes it, and where it comes from.
+    """
     has_screen = _has_screen(options)
     try:
         if mix:
@@ -83,7 +87,7 @@ def _has_screen(options: argparse.Namespace) -> bool:
 def _session(
     source: Source,
     options: argparse.Namespace,
-    layout: str | None,
+    layout: tuple[str | None, LayoutOrigin],
     mix: Mix | None,
     reach: Reach,
     closing: contextlib.ExitStack,
@@ -119,7 +123,8 @@ def _session(
         source,
         RunOptions(
             goal,
-            layout=layout,
+            layout=layout[0],
+            layout_from=layout[1],
             duration_s=_seconds(options.duration),
             earlier=earlier,
             mix=mix,
