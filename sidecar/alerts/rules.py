@@ -1,7 +1,9 @@
 """When to warn. Pure: time is an argument, nothing here reads a clock or touches a light.
 
-Readings are compared as they are. The tolerance that standards grant a true-peak meter (+0.2/-0.4 dB,
-Tech 3341 cases 15 to 23; ±0.3 dB, R 128 V5 m) is not taken off: a warning should rather come early.
+``over`` and ``ceiling`` follow the rule by which a finished programme is judged (``sidecar/loudness/limits.py``):
+an alert and a verdict never contradict each other. The tolerance that standards grant a true-peak meter
+(+0.2/-0.4 dB, Tech 3341 cases 15 to 23; ±0.3 dB, R 128 V5 m) is not taken off: a warning should rather come
+early.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Generic, TypeVar
 
+from sidecar.loudness.limits import is_over
 from sidecar.model.readings import SILENCE, Alert, AlertState, Reading
 from sidecar.settings.goals import Goal
 
@@ -99,7 +102,7 @@ class AlertRules:
         )
         self._over.update(
             now_s,
-            trip=reading.seconds >= OVER_FROM_S and reading.integrated > goal.highest_lufs,
+            trip=reading.seconds >= OVER_FROM_S and is_over(reading.integrated, goal.highest_lufs),
             clear=reading.integrated < goal.highest_lufs - OVER_HYSTERESIS_LU,
             trip_hold_s=OVER_HOLD_S,
         )
@@ -108,7 +111,7 @@ class AlertRules:
             # Also where no block got full with it: one that a pause, a gap or the end cut short.
             new_peak_dbtp = max(new_peak_dbtp, reading.max_true_peak)
             self._highest_dbtp = reading.max_true_peak
-        self._ceiling.update(now_s, struck=new_peak_dbtp > goal.ceiling_dbtp)
+        self._ceiling.update(now_s, struck=is_over(new_peak_dbtp, goal.ceiling_dbtp))
 
         over, hot, ceiling = self._over, self._hot, self._ceiling
         return (

@@ -6,6 +6,7 @@ import math
 from typing import Literal
 
 from sidecar.alerts.rules import OVER_FROM_S
+from sidecar.loudness.limits import is_under
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 
@@ -53,4 +54,4 @@ def _standing(reading: Reading, lowest_lufs: float) -> Condition:
     the alert ``over`` does not say that it is above."""
     if reading.seconds < OVER_FROM_S or math.isinf(reading.integrated):
         return "waiting"
-    return "under" if round(reading.integrated, 1) < round(lowest_lufs, 1) else "inside"
+    return "under" if is_under(reading.integrated, lowest_lufs) else "inside"

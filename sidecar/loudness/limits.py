@@ -1,28 +1,81 @@
-"""Whether a pass keeps within its goal: the short answer, for a list or a row of the screen. Files have more
-to say of themselves (see ``sidecar/delivery``)."""
+"""The one rule for "passes": what a programme reads, held against its goal.
+
+Every verdict follows it, of a file, of a pass, on the screen and in an alert: a figure and its limit are
+compared as they are shown, rounded to one decimal (Tech 3341 §2.8), so that no two of them contradict each
+other or what is read beside them.
+"""
 
 from __future__ import annotations
 
-from sidecar.model.readings import SILENCE, Reading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidecar.model.readings import SILENCE, FloatArray, Reading
 from sidecar.settings.goals import Goal
 
+LimitName = Literal["damage", "silent", "quiet", "loud", "true peak", "short-term", "momentary"]
 
-def broken_limits(reading: Reading, goal: Goal) -> tuple[str, ...]:
-    """The limits of *goal* that *reading* breaks, a word each; empty where the pass is within all.
 
-    Figures are judged as they are shown, rounded to one decimal (Tech 3341 §2.8).
-    """
-    integrated = round(reading.integrated, 1)
-    limits = (
-        ("silent", integrated == SILENCE),
-        ("quiet", SILENCE < integrated < round(goal.lowest_lufs, 1)),
-        ("loud", integrated > round(goal.highest_lufs, 1)),
-        ("true peak", round(reading.max_true_peak, 1) > goal.ceiling_dbtp),
-        ("short-term", _is_over(reading.max_short_term, goal.max_short_term_lufs)),
-        ("momentary", _is_over(reading.max_momentary, goal.max_momentary_lufs)),
+@dataclass(frozen=True, slots=True)
+class BrokenLimit:
+    """One limit that is not kept."""
+
+    name: LimitName
+    value: float
+    """What was read, in the unit of the limit; of damage the number of samples that are not numbers."""
+    limit: float
+    excess: float
+    """How far the value is on the wrong side of the limit, dB or LU, both as shown."""
+
+
+def excess(value: float, limit: float) -> float:
+    """How far *value* is over *limit*, dB or LU, both as shown (Tech 3341 §2.8); negative when under."""
+    return round(round(value, 1) - round(limit, 1), 1)
+
+
+def is_over(value: float, limit: float | None) -> bool:
+    """Whether *value* is shown as higher than *limit*; nothing is over a limit that there is not."""
+    return limit is not None and round(value, 1) > round(limit, 1)
+
+
+def is_under(value: float, limit: float) -> bool:
+    """Whether *value* is shown as lower than *limit*."""
+    return round(value, 1) < round(limit, 1)
+
+
+def are_over(values: FloatArray, limit: float) -> NDArray[np.bool_]:
+    """As :func:`is_over`, of each value. Tenths in float32 are not those of float64: hence half a step."""
+    return np.asarray(np.round(values, 1) - round(limit, 1) > 0.05)
+
+
+def find_broken_limits(reading: Reading, goal: Goal) -> tuple[BrokenLimit, ...]:
+    """The limits of *goal* that *reading* breaks; empty where it passes."""
+    return tuple(_broken(reading, goal))
+
+
+def broken_limits(reading: Reading, goal: Goal) -> tuple[LimitName, ...]:
+    """As :func:`find_broken_limits`, a word each: for a list or a row of the screen."""
+    return tuple(broken.name for broken in _broken(reading, goal))
+
+
+def _broken(reading: Reading, goal: Goal) -> Iterator[BrokenLimit]:
+    if reading.bad_samples:  # not numbers: each player makes something else of them
+        yield BrokenLimit("damage", reading.bad_samples, 0.0, 0.0)
+    integrated = reading.integrated
+    if integrated == SILENCE:
+        yield BrokenLimit("silent", SILENCE, goal.lowest_lufs, 0.0)
+    elif is_under(integrated, goal.lowest_lufs):
+        yield BrokenLimit("quiet", integrated, goal.lowest_lufs, -excess(integrated, goal.lowest_lufs))
+    maxima: tuple[tuple[LimitName, float, float | None], ...] = (
+        ("loud", integrated, goal.highest_lufs),
+        ("true peak", reading.max_true_peak, goal.ceiling_dbtp),
+        ("short-term", reading.max_short_term, goal.max_short_term_lufs),
+        ("momentary", reading.max_momentary, goal.max_momentary_lufs),
     )
-    return tuple(word for word, is_broken in limits if is_broken)
-
-
-def _is_over(value: float, limit: float | None) -> bool:
-    return limit is not None and round(value, 1) > limit
+    for name, value, limit in maxima:
+        if limit is not None and is_over(value, limit):
+            yield BrokenLimit(name, value, limit, excess(value, limit))

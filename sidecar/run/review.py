@@ -16,6 +16,7 @@ from sidecar.advice.programme.advisor import ProgrammeAdvisor
 from sidecar.delivery.judge.remedy import remedy_findings, remedy_for
 from sidecar.errors import SettingsError
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
+from sidecar.loudness.limits import are_over
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
 from sidecar.model.foreign_text import printable
@@ -234,5 +235,5 @@ def _peaks_over(true_peak: Floats, goal: Goal) -> tuple[Event, ...]:
             "alert",
             f"ceiling {figure(float(true_peak[first:past].max()))} dBTP",
         )
-        for first, past in runs(true_peak > goal.ceiling_dbtp, _BRIDGE_BLOCKS)
+        for first, past in runs(are_over(true_peak, goal.ceiling_dbtp), _BRIDGE_BLOCKS)
     )

@@ -162,7 +162,7 @@ def test_each_channel_has_its_peak():
 
     assert (1, 1) == (len(middles(svg, "inside")), len(middles(svg, "ceiling")))
     assert middles(svg, "inside")[0][0] < points(svg, "ceiling-line")[0][0][0] < middles(svg, "ceiling")[0][0]
-    assert ">0.5 dBTP over<" in svg
+    assert ">0.5 dBTP, too high<" in svg
     assert ">−3.0 dBTP<" in svg
 
 

@@ -101,9 +101,9 @@ def test_each_measure_is_held_against_the_goal():
     """The figures with what they are held against, and in words and a shape where they stand."""
     rows = {row[0]: row[1:] for row in PageReader(page_of(over_everything(), "r128-s1")).rows}
 
-    assert ["−20.0", "LUFS", "", "−23.0", "", "▷ 3.0 over"] == rows["integrated"]
-    assert ["0.5", "dBTP", "0:00:03.0", "−1.0", "", "△ 1.5 over"] == rows["highest true peak"]
-    assert ["−15.0", "LUFS", "0:00:02.0", "−18.0", "", "▷ 3.0 over"] == rows["max short-term"]
+    assert ["−20.0", "LUFS", "", "−23.0", "", "▷ 2.8 LU too high"] == rows["integrated"]
+    assert ["0.5", "dBTP", "0:00:03.0", "−1.0", "", "△ 1.5 dB too high"] == rows["highest true peak"]
+    assert ["−15.0", "LUFS", "0:00:02.0", "−18.0", "", "▷ 3.0 LU too high"] == rows["max short-term"]
     assert ["−17.0", "LUFS", "0:00:01.0", "", "", ""] == rows["max momentary"]
 
 
@@ -114,7 +114,7 @@ def test_a_quiet_file_stands_under_and_a_right_one_passes():
         for measured in (made(integrated=-26.0), made())
     )
 
-    assert ("◁ 3.0 under", "◇ passes") == (quiet["integrated"], right["integrated"])
+    assert ("◁ 2.8 LU too low", "◇ passes") == (quiet["integrated"], right["integrated"])
 
 
 @pytest.mark.parametrize("name", ["<script>alert(1).wav", 'a"b&amp;.wav', "räksmörgås 100%.wav"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.readings import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
 
@@ -13,8 +14,6 @@ Stand = Literal["under", "inside", "over"]
 
 SHAPES: dict[str, str] = {"under": "◁", "inside": "◇", "over": "▷", "ceiling": "△"}
 
-_HAIR = 1e-6
-"""Keeps a sum like −23.0 + 0.2 from calling −22.8 over."""
 
 EBU_MODE_TARGET_LUFS = -23.0
 
@@ -49,9 +48,9 @@ def unit(goal: Goal, *, relative: bool) -> str:
 
 def stand(value: float, low: float, high: float) -> Stand:
     """Where *value* stands against *low* … *high*, both included."""
-    if value < low - _HAIR:
+    if is_under(value, low):
         return "under"
-    return "over" if value > high + _HAIR else "inside"
+    return "over" if is_over(value, high) else "inside"
 
 
 def clock(seconds: float) -> str:

@@ -8,6 +8,7 @@ import sys
 from typing import Any, TextIO
 
 from sidecar.model.foreign_text import printable_json
+from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import Alert, Move, Reading, figure
 from sidecar.model.snapshot import Snapshot, Transport
@@ -181,7 +182,7 @@ def _beside(reading: Reading, goal: Goal) -> str:
     """Where the programme stands against the goal, in words."""
     integrated = round(reading.integrated, 1)
     offset_lu = round(integrated - goal.target_lufs, 1)
-    if round(goal.lowest_lufs, 1) <= integrated <= round(goal.highest_lufs, 1):
+    if not (is_under(integrated, goal.lowest_lufs) or is_over(integrated, goal.highest_lufs)):
         return "on the goal"
     return f"{figure(abs(offset_lu))} LU {'over' if offset_lu > 0.0 else 'under'} the goal"
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.loudness.limits import are_over
 from sidecar.model.readings import FloatArray, figure
 
 Kind = Literal["fault", "remedy", "note"]
@@ -96,7 +97,7 @@ def spans_over(ends_s: FloatArray, values: FloatArray, limit: float, step_s: flo
 
     ends_s, values: shape (n,); each value belongs to the *step_s* seconds that end there.
     """
-    hits = np.flatnonzero(np.round(values, 1) - limit > 0.05)
+    hits = np.flatnonzero(are_over(values, limit))
     if not hits.size:
         return ()
     breaks = np.flatnonzero(np.diff(ends_s[hits]) > _MERGE_S + step_s) + 1

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 
 from sidecar.delivery.judge.dropouts import dropouts
 from sidecar.delivery.judge.findings import Finding, Span, length, spans_of, time_code, worst_first
-from sidecar.delivery.judge.remedy import excess
 from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, Facts
 from sidecar.delivery.measure.whole_file import Measured
+from sidecar.loudness.limits import is_over
 from sidecar.model.readings import SILENCE, decibel, figure
 from sidecar.settings.goals import Goal
 
@@ -122,7 +122,7 @@ def _dropouts(measured: Measured) -> Iterator[Note]:
 
 def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
     reading, guide = measured.reading, goal.range_guide_lu
-    if guide is not None and excess(reading.loudness_range, guide) > 0:
+    if is_over(reading.loudness_range, guide):
         # Tech 3343 §3.3: the loudness range is guidance, never a reason to refuse a programme.
         yield (
             "range",

@@ -10,13 +10,9 @@ import math
 from dataclasses import dataclass
 
 from sidecar.delivery.judge.findings import Finding
+from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.readings import SILENCE, Reading, figure
 from sidecar.settings.goals import Goal
-
-
-def excess(value: float, limit: float) -> float:
-    """How far *value* is over *limit*, both as shown (Tech 3341 §2.8); negative when under."""
-    return round(round(value, 1) - limit, 1)
 
 
 def gain_figure(gain_db: float) -> str:
@@ -48,7 +44,7 @@ def remedy_for(reading: Reading, goal: Goal) -> Remedy:
     peak_room = _room(reading.max_true_peak, goal.ceiling_dbtp)
     maxima_room = min((_room(value, limit) for value, limit in _maxima(reading, goal)), default=math.inf)
     gain = min(wanted, peak_room, maxima_room)
-    if excess(reading.integrated + gain, goal.lowest_lufs) >= 0:
+    if not is_under(reading.integrated + gain, goal.lowest_lufs):
         return Remedy(gain)
     reach = wanted if wanted <= 0 else max(0.0, gain)
     return Remedy(reach, round(max(0.0, wanted - peak_room), 1), round(max(0.0, wanted - maxima_room), 1))
@@ -63,7 +59,7 @@ def remedy_findings(reading: Reading, goal: Goal, remedy: Remedy) -> list[Findin
 
 
 def _is_inside(integrated: float, goal: Goal) -> bool:
-    return excess(integrated, goal.highest_lufs) <= 0 <= excess(integrated, goal.lowest_lufs)
+    return not (is_over(integrated, goal.highest_lufs) or is_under(integrated, goal.lowest_lufs))
 
 
 def _maxima(reading: Reading, goal: Goal) -> list[tuple[float, float]]:
@@ -77,7 +73,7 @@ def _maxima(reading: Reading, goal: Goal) -> list[tuple[float, float]]:
 def _room(value: float, limit: float) -> float:
     """How far the gain may rise, dB; negative where it must fall. What passes as shown needs no gain; what
     is promised holds to the last digit."""
-    if value > limit and excess(value, limit) <= 0:
+    if value > limit and not is_over(value, limit):
         return 0.0
     return math.floor((limit - value) * 10.0 + 1e-6) / 10.0
 

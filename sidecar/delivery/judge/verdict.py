@@ -1,7 +1,6 @@
 """Judging what was measured against a goal: does it pass, what is wrong and where, and what mends it.
 
-Figures are judged as they are shown, rounded to one decimal (Tech 3341 §2.8): nobody can be asked
-to tell a file that reads −22.8 from another one that does.
+Whether a figure passes follows ``sidecar/loudness/limits.py``, as everywhere.
 """
 
 from __future__ import annotations
@@ -13,9 +12,10 @@ import numpy as np
 
 from sidecar.delivery.judge.findings import Finding, Span, spans_over, time_code
 from sidecar.delivery.judge.notes import notes
-from sidecar.delivery.judge.remedy import Remedy, excess, remedy_findings, remedy_for
+from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, Reading, figure
+from sidecar.loudness.limits import BrokenLimit, find_broken_limits
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, figure
 from sidecar.settings.goals import Goal
 
 
@@ -62,15 +62,17 @@ class Verdict:
 def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdict:
     """Holds *measured* against *goal*. more: notes on the file that come from elsewhere."""
     reading = measured.reading
-    damage, noted = tuple(_damage(reading)), (*notes(measured, goal), *more)
-    if reading.integrated == SILENCE:
-        nothing = "Nothing in it is louder than the gate at −70 LUFS: it is silent or shorter than 0.4 s."
-        return Verdict(goal, (*damage, Finding("fault", "loudness", nothing), *noted), None)
-    rated = [*_loudness(reading, goal), *_peaks(measured, goal), *_maxima(measured, goal)]
-    faults = [fault for _, fault in sorted(rated, key=lambda pair: -pair[0])]
-    remedy = remedy_for(reading, goal)
-    mending = remedy_findings(reading, goal, remedy) if faults else []
-    return Verdict(goal, (*damage, *faults, *mending, *noted), remedy)
+    broken = sorted(find_broken_limits(reading, goal), key=_gravity)
+    faults = [_fault(limit, measured, goal) for limit in broken]
+    remedy = None if reading.integrated == SILENCE else remedy_for(reading, goal)
+    off = any(limit.name != "damage" for limit in broken)
+    mending = remedy_findings(reading, goal, remedy) if remedy and off else []
+    return Verdict(goal, (*faults, *mending, *notes(measured, goal), *more), remedy)
+
+
+def _gravity(broken: BrokenLimit) -> tuple[bool, float]:
+    """What is no sound first, for no figure of it can be relied on; then what is furthest off."""
+    return broken.name != "damage", -broken.excess
 
 
 def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
@@ -93,42 +95,42 @@ def note_count(verdicts: Sequence[Verdict]) -> int:
     return sum(finding.kind == "note" for _, finding in told(verdicts))
 
 
-Rated = tuple[float, Finding]
-"""A fault with its excess in dB or LU, by which the worst is found."""
+def _fault(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+    """A broken limit in a sentence, with its places."""
+    match broken.name:
+        case "damage" | "silent":
+            return _unusable(broken)
+        case "loud" | "quiet":
+            return _loudness(broken, goal)
+        case "true peak":
+            return _peak(broken, measured, goal)
+        case "short-term" | "momentary":
+            return _maximum(broken, measured, goal)
 
 
-def _damage(reading: Reading) -> Iterator[Finding]:
-    """What is no sound cannot be delivered: each player makes something else of it."""
-    if bad := reading.bad_samples:
-        sentence = f"{bad:,} samples are not numbers and were measured as silence: export the file again."
-        yield Finding("fault", "damage", sentence)
+def _unusable(broken: BrokenLimit) -> Finding:
+    if broken.name == "silent":
+        nothing = "Nothing in it is louder than the gate at −70 LUFS: it is silent or shorter than 0.4 s."
+        return Finding("fault", "loudness", nothing)
+    sentence = f"{broken.value:,.0f} samples are not numbers and were measured as silence: "
+    return Finding("fault", "damage", sentence + "export the file again.")
 
 
-def _loudness(reading: Reading, goal: Goal) -> Iterator[Rated]:
-    over = excess(reading.integrated, goal.highest_lufs)
-    under = -excess(reading.integrated, goal.lowest_lufs)
-    for amount, word, side, limit in (
-        (over, "loud", "over the highest", goal.highest_lufs),
-        (under, "quiet", "under the lowest", goal.lowest_lufs),
-    ):
-        if amount > 0:
-            sentence = (
-                f"Too {word}: {figure(reading.integrated)} {goal.unit} is {figure(amount)} LU {side} "
-                f"that passes, {figure(limit)} {goal.unit}."
-            )
-            yield amount, Finding("fault", "loudness", sentence)
-
-
-def _peaks(measured: Measured, goal: Goal) -> Iterator[Rated]:
-    peak = measured.reading.max_true_peak
-    over = excess(peak, goal.ceiling_dbtp)
-    if over <= 0:
-        return
+def _loudness(broken: BrokenLimit, goal: Goal) -> Finding:
+    side = "over the highest" if broken.name == "loud" else "under the lowest"
     sentence = (
-        f"True peak {figure(peak)} dBTP{_at(measured.max_true_peak_at_s)} is {figure(over)} dB over the "
-        f"ceiling of {figure(goal.ceiling_dbtp)} dBTP."
+        f"Too {broken.name}: {figure(broken.value)} {goal.unit} is {figure(broken.excess)} LU {side} "
+        f"that passes, {figure(broken.limit)} {goal.unit}."
     )
-    yield over, Finding("fault", "true peak", sentence, _peak_spans(measured, goal))
+    return Finding("fault", "loudness", sentence)
+
+
+def _peak(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+    sentence = (
+        f"True peak {figure(broken.value)} dBTP{_at(measured.max_true_peak_at_s)} is "
+        f"{figure(broken.excess)} dB over the ceiling of {figure(broken.limit)} dBTP."
+    )
+    return Finding("fault", "true peak", sentence, _peak_spans(measured, goal))
 
 
 def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
@@ -145,25 +147,19 @@ def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
     return (Span(at_s, measured.reading.seconds, peak, at_s), *spans)
 
 
-def _maxima(measured: Measured, goal: Goal) -> Iterator[Rated]:
-    reading, course = measured.reading, measured.course
-    short_term = (reading.max_short_term, measured.max_short_term_at_s, course.short_term)
-    momentary = (reading.max_momentary, measured.max_momentary_at_s, course.momentary)
-    for about, window_s, (value, at_s, levels), limit in (
-        ("short-term", SHORT_TERM_S, short_term, goal.max_short_term_lufs),
-        ("momentary", MOMENTARY_S, momentary, goal.max_momentary_lufs),
-    ):
-        over = 0.0 if limit is None else excess(value, limit)
-        if limit is None or over <= 0:
-            continue
-        sentence = (
-            f"{about.capitalize()} reaches {figure(value)} {goal.unit}{_at(at_s)}, the end of its "
-            f"{window_s:g} s: {figure(over)} LU over the limit of {figure(limit)} {goal.unit}."
-        )
-        spans = spans_over(_ends_s(levels), levels, limit, BLOCK_S)
-        if not spans and at_s is not None:  # the maximum is kept on a finer grid than the course
-            spans = (Span(max(0.0, at_s - BLOCK_S), at_s, value, at_s),)
-        yield over, Finding("fault", about, sentence, spans)
+def _maximum(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+    if broken.name == "short-term":
+        window_s, at_s, levels = SHORT_TERM_S, measured.max_short_term_at_s, measured.course.short_term
+    else:
+        window_s, at_s, levels = MOMENTARY_S, measured.max_momentary_at_s, measured.course.momentary
+    sentence = (
+        f"{broken.name.capitalize()} reaches {figure(broken.value)} {goal.unit}{_at(at_s)}, the end of its "
+        f"{window_s:g} s: {figure(broken.excess)} LU over the limit of {figure(broken.limit)} {goal.unit}."
+    )
+    spans = spans_over(_ends_s(levels), levels, broken.limit, BLOCK_S)
+    if not spans and at_s is not None:  # the maximum is kept on a finer grid than the course
+        spans = (Span(max(0.0, at_s - BLOCK_S), at_s, broken.value, at_s),)
+    return Finding("fault", broken.name, sentence, spans)
 
 
 def _ends_s(levels: FloatArray) -> FloatArray:

@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 
 from sidecar.delivery.judge.findings import time_code
-from sidecar.delivery.judge.remedy import excess
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.scales_sheet import rail_sheet
 from sidecar.delivery.report.sheet import SHAPES, Shape
+from sidecar.loudness.limits import excess, is_over, is_under
 from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading, figure, window_figure
 from sidecar.settings.goals import Goal
 
@@ -135,9 +135,14 @@ def _stand(row: _Row, middle: float, seconds: float) -> tuple[Shape, str]:
         return "under", f"shorter than {row.window_s:g} s"
     if row.value == SILENCE:
         return "under", "silent"
-    offset = excess(row.value, middle)
-    if excess(row.value, middle + row.above) > 0:
-        return row.over, f"{SHAPES[row.over]} {figure(offset)} over"
-    if excess(row.value, middle - row.below) < 0:
-        return "under", f"{SHAPES['under']} {figure(-offset)} under"
+    highest, lowest = middle + row.above, middle - row.below
+    if is_over(row.value, highest):
+        return row.over, f"{SHAPES[row.over]} {figure(excess(row.value, highest))} {_span(row)} too high"
+    if is_under(row.value, lowest):
+        return "under", f"{SHAPES['under']} {figure(-excess(row.value, lowest))} {_span(row)} too low"
     return "inside", f"{SHAPES['inside']} passes"
+
+
+def _span(row: _Row) -> str:
+    """The unit of a difference."""
+    return "dB" if row.unit == "dBTP" else "LU"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from sidecar.delivery.judge.remedy import excess
 from sidecar.delivery.report.sheet import Scale, Sheet
+from sidecar.loudness.limits import is_over
 from sidecar.model.readings import figure
 from sidecar.settings.goals import Goal
 
@@ -45,7 +45,7 @@ def peaks_sheet(
 def _draw_row(sheet: Sheet, x: Scale, top: float, channel: tuple[str, float, float], goal: Goal) -> None:
     name, peak, sample = channel
     middle = top + _ROW / 2
-    over = excess(peak, goal.ceiling_dbtp) > 0
+    over = is_over(peak, goal.ceiling_dbtp)
     sheet.text((_LEFT - 10, middle + 4), name, "strong end")
     if math.isfinite(peak):
         sheet.box((_LEFT, middle - 7), (x.at(peak), middle + 7), "level too-high" if over else "level")
@@ -53,7 +53,7 @@ def _draw_row(sheet: Sheet, x: Scale, top: float, channel: tuple[str, float, flo
     if math.isfinite(sample):
         sheet.line([(x.at(sample), middle - 11), (x.at(sample), middle + 11)], "sample")
     look = "ceiling-words strong" if over else ""
-    sheet.text((_RIGHT + 14, middle + 4), f"{figure(peak)} dBTP{' over' if over else ''}", look)
+    sheet.text((_RIGHT + 14, middle + 4), f"{figure(peak)} dBTP{', too high' if over else ''}", look)
 
 
 def _description(channels: Sequence[str], true_peak: Sequence[float], goal: Goal) -> str:

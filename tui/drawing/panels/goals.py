@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from sidecar.loudness.limits import is_over
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 from tui.drawing import wording
@@ -55,4 +56,6 @@ def _offset(goal: Goal, reading: Reading) -> tuple[str, Tone]:
         return "nothing yet", "dim"
     stand = wording.stand(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
     offset = f"{wording.SHAPES[stand]} {wording.signed(reading.integrated - goal.target_lufs)} LU"
-    return (f"{offset} △", "ceiling") if reading.max_true_peak > goal.ceiling_dbtp else (offset, stand)
+    return (
+        (f"{offset} △", "ceiling") if is_over(reading.max_true_peak, goal.ceiling_dbtp) else (offset, stand)
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sidecar.loudness.limits import is_over
 from sidecar.model.headline import chosen
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
@@ -144,7 +145,7 @@ def _peak_row(
 ) -> Row:
     marks = [(name[0] if len(peaks) <= 2 else "╹", peak - goal.ceiling_dbtp) for name, peak in peaks]
     headroom = goal.ceiling_dbtp - highest
-    over = headroom < 0.0
+    over = is_over(highest, goal.ceiling_dbtp)
     value = f"{wording.plain(abs(headroom)):>4} dB {'OVER' if over else 'free'}"
     level = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
     value = f"{'△' if over else ' '} {value}"

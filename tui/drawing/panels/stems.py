@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from sidecar.loudness.limits import is_over
 from sidecar.model.headline import first_stem
 from sidecar.model.readings import SILENCE, Limit, Move
 from sidecar.model.snapshot import Stem
@@ -84,7 +85,7 @@ def _put_entry(cells: Cells, x: int, width: int, stem: Stem, goal: Goal, *, is_f
         cells.put(
             figures + 14, _LIMITS[move.limited_by], "ceiling" if move.limited_by == "ceiling" else "plain"
         )
-    over = stem.true_peak > goal.ceiling_dbtp
+    over = is_over(stem.true_peak, goal.ceiling_dbtp)
     peak = f"{'△' if over else ''}{wording.plain(stem.true_peak)}"
     cells.put(figures + 20, f"{peak:>6}", "ceiling bold" if over else "dim" if calm else "plain")
 
