@@ -11,7 +11,6 @@ import shutil
 import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Literal
 
@@ -19,6 +18,7 @@ from sidecar.atomic_file import replacing
 from sidecar.errors import SourceError
 from sidecar.wave.bext import HISTORY_AT, RESERVED_AT, VERSION_AT, Claimed, new_bext, with_loudness
 from sidecar.wave.chunks import Chunk, Wave, naming, read_chunk, walk
+from sidecar.wave.file_identity import FileIdentity
 from sidecar.wave.patch import change_in_place, lock, put_right
 from sidecar.wave.rewrite import NewChunk, Part, refuse_without_room, write_anew
 
@@ -28,31 +28,18 @@ _FILLERS = (b"JUNK", b"junk", b"PAD ", b"FLLR")
 """Chunks that hold nothing (Tech 3306; the last by common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """By what a file is known to be still the same."""
-
-    inode: int
-    size: int
-    changed_ns: int
-
-    @classmethod
-    def of(cls, status: os.stat_result) -> Seen:
-        return cls(status.st_ino, status.st_size, status.st_mtime_ns)
-
-
-def prepare(path: Path) -> Seen:
+def prepare(path: Path) -> FileIdentity:
     """Puts an interrupted change right, and tells what :func:`stamp` is to find later.
 
     Raises SourceError when the file cannot be written, is no WAV, RF64 or BW64, or contradicts itself.
     """
     with naming(path), _held(path.resolve()) as file:
         walk(file)
-        return Seen.of(os.fstat(file.fileno()))
+        return FileIdentity.of(os.fstat(file.fileno()))
 
 
 def stamp(
-    path: Path, claimed: Claimed, seen: Seen, progress: Callable[[float], None] = lambda _share: None
+    path: Path, claimed: Claimed, seen: FileIdentity, progress: Callable[[float], None] = lambda _share: None
 ) -> How:
     """Writes the fields; times, permissions and every other byte of content stay.
 
@@ -91,8 +78,8 @@ def _held(path: Path) -> Iterator[BinaryIO]:
         yield file
 
 
-def _refuse_changed(status: os.stat_result, seen: Seen) -> None:
-    if Seen.of(status) != seen:
+def _refuse_changed(status: os.stat_result, seen: FileIdentity) -> None:
+    if FileIdentity.of(status) != seen:
         raise SourceError("it was changed while it was measured. Run this again when nothing writes to it.")
 
 
@@ -145,4 +132,4 @@ def _copy(
         with suppress(OSError, AttributeError):  # only root may give it to somebody else
             os.chown(part, status.st_uid, status.st_gid)
         shutil.copystat(path, part)
-        _refuse_changed(path.stat(), Seen.of(status))
+        _refuse_changed(path.stat(), FileIdentity.of(status))

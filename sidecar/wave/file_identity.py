@@ -1,19 +1,42 @@
-"""Work on a file holds only for the file as it was when the work began."""
+"""Knowing a file again: work on it holds only for the file as it was when the work began."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from sidecar.errors import SourceError
-from sidecar.wave.bext_write import Seen
 
-_NOTHING = Seen(0, 0, 0)
+
+@dataclass(frozen=True, slots=True)
+class FileIdentity:
+    """What the file system says of a file: two that are equal are the same file, unchanged.
+
+    The time of its content can be set by any program, and a tool that writes fields into a file in place
+    often sets it back; the time of its status cannot (POSIX.1-2017, ``<sys/stat.h>``: st_ctim). On Windows
+    the latter is the time of creation and tells of a file that was replaced.
+    """
+
+    inode: int
+    size: int
+    changed_ns: int
+    """When its content was last written, as far as it says so."""
+    status_ns: int
+    """When its content or anything about it was last changed."""
+
+    @classmethod
+    def of(cls, status: os.stat_result) -> FileIdentity:
+        return cls(status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns)
+
+
+_NOTHING = FileIdentity(0, 0, 0, 0)
 
 
 @contextmanager
-def unchanged(path: Path, seen: Seen | None = None) -> Iterator[Seen]:
+def unchanged(path: Path, seen: FileIdentity | None = None) -> Iterator[FileIdentity]:
     """Gives by what *path* is known, for work on it that is worth nothing should it change meanwhile.
 
     seen: what it is to be from the start; None takes it as it is.
@@ -31,9 +54,9 @@ def changed(path: Path) -> SourceError:
     return SourceError(f"{path} changed while it was measured. Run this again when nothing writes to it.")
 
 
-def seen_of(path: Path) -> Seen:
+def seen_of(path: Path) -> FileIdentity:
     """As it is now; a file that is not there is none that can be seen."""
     try:
-        return Seen.of(path.stat())
+        return FileIdentity.of(path.stat())
     except OSError:
         return _NOTHING

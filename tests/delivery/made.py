@@ -10,7 +10,7 @@ from sidecar.delivery.measure.facts import Facts
 from sidecar.delivery.measure.whole_file import BlockSeries, Measured
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import load_goal
-from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import FileIdentity
 
 RIGHT = Reading(
     integrated=-23.0,
@@ -35,7 +35,9 @@ def made(reading=RIGHT, facts=FACTS, course=None, **changes):
 
 def made_check(measured, *goals, file="mix.wav"):
     """Checked against these goals, as a file that nobody changes."""
-    return Checked(file, measured, tuple(judge(measured, load_goal(goal)) for goal in goals), Seen(1, 2, 3))
+    return Checked(
+        file, measured, tuple(judge(measured, load_goal(goal)) for goal in goals), FileIdentity(1, 2, 3, 4)
+    )
 
 
 def level_course(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):

@@ -16,7 +16,7 @@ from sidecar.delivery.batch.work import Job, Kept
 from sidecar.delivery.judge.checking import Unread
 from sidecar.errors import RecordError, SidecarError
 from sidecar.settings.goals import load_goal
-from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import FileIdentity
 
 JOB = Job(None, (load_goal("r128"),), "meter-1")
 
@@ -24,7 +24,7 @@ JOB = Job(None, (load_goal("r128"),), "meter-1")
 def kept(path, measured=None):
     """As if the file had been measured."""
     measured = measured or made()
-    seen = Seen.of(path.stat())
+    seen = FileIdentity.of(path.stat())
     return Kept(str(path), seen, 60.0, -23.0, -3.0, *pack(measured, ()), passes=True)
 
 
@@ -103,7 +103,7 @@ def test_outcomes_are_told_in_the_order_asked_for_and_judged_now(database, files
     assert 3 == asked
     assert [Unread(str(files[2]), "It is empty.")] == outcomes[:1]
     assert [(True, False)] * 2 == [tuple(v.passes for v in outcome.verdicts) for outcome in outcomes[1:]]
-    assert [Seen.of(path.stat()) for path in files[:2]] == [outcome.seen for outcome in outcomes[1:]]
+    assert [FileIdentity.of(path.stat()) for path in files[:2]] == [outcome.seen for outcome in outcomes[1:]]
 
 
 def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
@@ -116,7 +116,9 @@ def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
         store.ask(names)
         assert 700 == store.find_due().files
         for name in store.due():
-            store.keep(Kept(name, Seen.of(Path(name).stat()), 1.0, -23.0, -3.0, *figures, passes=True))
+            store.keep(
+                Kept(name, FileIdentity.of(Path(name).stat()), 1.0, -23.0, -3.0, *figures, passes=True)
+            )
         assert names == [outcome.file for _, outcome in store.outcomes()]
     with sqlite3.connect(database) as reading:
         assert [(700, 1, 1)] == reading.execute(
@@ -127,7 +129,7 @@ def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
 
 def test_an_inode_may_be_as_large_as_it_likes(database, files):
     """Some file systems use all 64 bits, others more."""
-    large = replace(kept(files[0]), seen=Seen(2**64 - 1, 10, 5))
+    large = replace(kept(files[0]), seen=FileIdentity(2**64 - 1, 10, 5, 6))
     with Store(database, JOB) as store:
         store.ask([str(files[0])])
         store.keep(large)

@@ -1,4 +1,4 @@
-"""The one rule for "passes", against figures written out by hand and against every other place that judges."""
+"""The one rule for "passes", against figures written out by hand and against all other places that judge."""
 
 from dataclasses import replace
 

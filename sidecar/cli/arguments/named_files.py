@@ -29,8 +29,11 @@ def named_files(options: argparse.Namespace) -> Iterator[str]:
 
 def in_memory(options: argparse.Namespace, names: Iterable[str]) -> list[str]:
     """The files of a run that keeps no archive, each once."""
-    if options.cluster:
-        raise SettingsError("--cluster needs a file that keeps the results: add --archive results.sqlite")
+    for option in ("cluster", "checksum", "forget"):
+        if getattr(options, option):
+            raise SettingsError(
+                f"--{option} needs a file that keeps the results: add --archive results.sqlite"
+            )
     files = list(dict.fromkeys(names))
     if not files:
         raise SettingsError(NOTHING)

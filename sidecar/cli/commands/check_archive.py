@@ -11,10 +11,13 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from textwrap import indent
+from typing import Any
 
 from sidecar.cli.arguments.named_files import NOTHING
+from sidecar.cli.check_archive_changes import print_changes
 from sidecar.cli.results.archive_board import Board
 from sidecar.cli.results.archive_summary import Count, print_count, print_outcomes
 from sidecar.cli.results.check_json import as_json
@@ -22,7 +25,7 @@ from sidecar.cli.terminal.log import kept_log
 from sidecar.delivery.batch.cluster import Cluster
 from sidecar.delivery.batch.packing import without_course
 from sidecar.delivery.batch.processes import MeasuringProcesses
-from sidecar.delivery.batch.store import Due, Store
+from sidecar.delivery.batch.store import Change, Due, Store
 from sidecar.delivery.batch.work import Job, Result, meter_version
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.report.files import Reports
@@ -38,14 +41,23 @@ _SYNC_S, _SYNC_FILES = 1.0, 32
 def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
     """Measures what is not on record as it is now; then tells all of it, from the record."""
     _asked(options, [])  # refuses what cannot be written before anything is measured
-    job = Job(options.layout, tuple(goals), meter_version())
+    job = Job(options.layout, tuple(goals), meter_version(), with_digest=options.checksum)
     with kept_log(), Store(Path(options.archive), job) as store:
+        is_first = not store.files_on_record
+        if options.forget:
+            _forget(store)
         count = store.ask(names) if options.files or options.list else store.ask_for_all()
         if not count:
             raise SettingsError(NOTHING)
         due = store.find_due()
         _measure(store, due, job, options)
-        return _tell(store, options, goals)
+        return _tell(store, options, goals, is_first=is_first)
+
+
+def _forget(store: Store) -> None:
+    forgotten = store.forget_gone()
+    said = "1 file that is gone" if forgotten == 1 else f"{forgotten:,} files that are gone"
+    print(f"Forgotten: {said if forgotten else 'nothing, for no file is gone'}.", file=sys.stderr)
 
 
 def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> None:
@@ -83,14 +95,16 @@ def _synced(store: Store, results: Iterator[Result | None]) -> Iterator[Result |
         yield result
 
 
-def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal]) -> int:
+def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal], *, is_first: bool) -> int:
     """Prints all of it from the record, a file at a time, and writes pages of the files that fail."""
     count = Count()
-    counted = _counted(store.outcomes(), count)
     if options.json:
-        _print_array(counted)
+        _print_array(_as_objects(store, count, is_first=is_first))
     else:
-        print_outcomes(counted, goals)
+        print_outcomes(_counted(store.outcomes(), count), goals)
+    if not is_first:
+        changes = chain(store.changes(), (Change(file, "gone") for file in store.gone_unasked()))
+        print_changes(changes, goals[0].unit, sys.stderr if options.json else sys.stdout)
     written = _reports(store, count, options, goals)
     if not options.json:
         print_count(count, written)
@@ -137,10 +151,18 @@ def _counted(outcomes: Iterable[tuple[int, Outcome]], count: Count) -> Iterator[
         yield outcome
 
 
-def _print_array(outcomes: Iterator[Outcome]) -> None:
+def _as_objects(store: Store, count: Count, *, is_first: bool) -> Iterator[dict[str, Any]]:
+    """Each file as :func:`as_json` has it, and since the second run what became of it."""
+    for place, outcome in store.outcomes():
+        count.add(place, outcome)
+        since = None if is_first else store.since(place)
+        yield {**as_json(outcome), **({"since_last_run": since} if since else {})}
+
+
+def _print_array(objects: Iterator[dict[str, Any]]) -> None:
     """As ``json.dumps(…, indent=1)`` prints a list that need not be in memory."""
     before = "[\n"
-    for outcome in outcomes:
-        print(before + indent(json.dumps(as_json(outcome), indent=1), " "), end="")
+    for each in objects:
+        print(before + indent(json.dumps(each, indent=1), " "), end="")
         before = ",\n"
     print("\n]")

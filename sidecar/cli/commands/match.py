@@ -33,8 +33,7 @@ from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import OutputError, SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import Goal, load_goal
-from sidecar.wave.bext_write import Seen
-from sidecar.wave.file_identity import unchanged
+from sidecar.wave.file_identity import FileIdentity, unchanged
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 
@@ -106,10 +105,12 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
     return [as_loud_as(goal, integrated), *([goal] if options.goal else [])]
 
 
-def _pieces(paths: Sequence[Path], options: argparse.Namespace) -> list[tuple[Piece, Seen] | SidecarError]:
+def _pieces(
+    paths: Sequence[Path], options: argparse.Namespace
+) -> list[tuple[Piece, FileIdentity] | SidecarError]:
     """Each file measured, and by what it is known."""
 
-    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, Seen]:
+    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, FileIdentity]:
         with unchanged(paths[place]) as seen:
             return Piece.of(measure(paths[place], options.layout, tell, workers=workers)), seen
 

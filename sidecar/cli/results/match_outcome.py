@@ -12,7 +12,7 @@ from sidecar.delivery.match.gains import Conflict, Level, Piece, Together
 from sidecar.delivery.match.render import Carried
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
-from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import FileIdentity
 
 _LANDING_LU = 0.05
 """How far a copy may measure from what was worked out for it: half of the last digit shown."""
@@ -27,7 +27,7 @@ class MatchOutcome:
     """The shortest that tells it from the others."""
     piece: Piece | None = None
     level: Level | None = None
-    seen: Seen | None = None
+    seen: FileIdentity | None = None
     """By what the file is known that was measured."""
     target: Path | None = None
     """Where its copy was written."""

@@ -1,4 +1,4 @@
-"""Many files measured past one machine: by the workers of a dask scheduler, through joblib.
+"""Many files measured past one machine: by the workers of a dask scheduler.
 
 The workers run this program in this version, and find the files under the same paths. What a worker had in
 hand when it died others measure; a file on which workers die again and again is given up.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import replace
 from functools import partial
 from itertools import islice
@@ -19,7 +19,7 @@ from sidecar.delivery.batch.processes import MOMENT_S, Work
 from sidecar.delivery.batch.work import Job, Kept, Result, measured, meter_version
 from sidecar.delivery.judge.checking import Unread
 from sidecar.errors import MissingPackage, NetworkError, SettingsError, SidecarError
-from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import FileIdentity
 
 _PATIENCE_S = 10.0
 """For a scheduler that does not answer."""
@@ -88,21 +88,39 @@ class Cluster:
             yield from map(_as_here, results)
 
     def _wait(self, files: list[str], heard: queue.SimpleQueue[_Heard]) -> None:
-        """A thread's: joblib gives nothing back while it waits."""
-        from sidecar.delivery.batch.joblib_bundles import each
-
+        """A thread's: the scheduler tells nothing in between."""
         try:
             alone: list[str] = []
             work = partial(bundle_measured, job=self._job, work=self._work)
-            for bundle, results in each(self._client, work, _bundles(files)):
+            for bundle, results in _finished(self._client, work, _bundles(files)):
                 heard.put(results or [])
                 alone += [] if results else bundle
             for file in alone:  # one after another: dask blames all that was waiting for a worker that died
-                ((_, results),) = each(self._client, work, [[file]])
+                ((_, results),) = _finished(self._client, work, [[file]])
                 heard.put(results or [_given_up(file)])
             heard.put(None)
         except BaseException as error:
             heard.put(error)
+
+
+def _finished(
+    client: Any, work: Callable[[Bundle], list[Result]], bundles: Iterable[Bundle]
+) -> Iterator[tuple[Bundle, list[Result] | None]]:
+    """What *work* makes of each bundle on the workers, in any order; None where worker after worker died on
+    it. Raises what *work* raises."""
+    from distributed import KilledWorker, as_completed
+
+    waiting = {}
+    for bundle in bundles:
+        future = client.submit(work, bundle, pure=False)
+        waiting[future.key] = future, bundle
+    futures = [future for future, _ in waiting.values()]
+    for future in as_completed(futures, loop=client.loop):  # type: ignore[no-untyped-call]
+        _, bundle = waiting.pop(future.key)
+        error = future.exception()
+        if error is not None and not isinstance(error, KilledWorker):
+            raise error
+        yield bundle, None if error else future.result()
 
 
 def bundle_measured(files: Bundle, job: Job, work: Work) -> list[Result]:
@@ -128,7 +146,7 @@ def _as_here(result: Result) -> Result:
     if not isinstance(result, Kept):
         return result
     try:
-        here = Seen.of(Path(result.file).stat())
+        here = FileIdentity.of(Path(result.file).stat())
     except OSError as error:
         return Unread(result.file, f"{result.file} cannot be read here: {error.strerror}.")
     if here.size != result.seen.size or abs(here.changed_ns - result.seen.changed_ns) > _COARSEST_CLOCK_NS:
@@ -142,7 +160,6 @@ def _as_here(result: Result) -> Result:
 
 def _connected(address: str) -> Any:
     try:
-        import joblib  # noqa: F401
         from distributed import Client
     except ImportError as error:
         raise MissingPackage(

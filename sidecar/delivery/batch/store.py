@@ -12,20 +12,21 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from sidecar.delivery.batch.packing import unpack
 from sidecar.delivery.batch.work import Job, Result
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.verdict import judge
-from sidecar.errors import OutputError, RecordError
+from sidecar.delivery.report.signature import Fingerprint
+from sidecar.errors import OutputError, RecordError, SourceError
 from sidecar.sqlite_file import DatabaseKind, is_damage, reason
-from sidecar.wave.bext_write import Seen
+from sidecar.wave.file_identity import FileIdentity
 
-_OUTCOME = """SELECT name, figures, course, error, inode, files.size, changed_ns
+_OUTCOME = """SELECT name, path, figures, course, error, inode, files.size, changed_ns, status_ns
     FROM asked JOIN files USING (path) WHERE place = ?"""
 
-_KIND = DatabaseKind("archive", 0x4C6F_5361, 1)
+_KIND = DatabaseKind("archive", 0x4C6F_5361, 2)
 _PATIENCE_S = 1.0
 """For another run that holds the file."""
 _AGAIN = "What was measured stays on record, and the same command goes on with it."
@@ -50,11 +51,32 @@ _TABLES = (
         error TEXT
     )""",
 )
+_MORE = (
+    "ALTER TABLE files ADD COLUMN status_ns INTEGER",
+    "ALTER TABLE files ADD COLUMN digest TEXT",
+)
+"""What came with version 2. What is on record without it is measured again."""
 _ASKED = """CREATE TEMP TABLE asked (
-    place INTEGER PRIMARY KEY, path BLOB NOT NULL UNIQUE, name BLOB NOT NULL, due INTEGER, size INTEGER
+    place INTEGER PRIMARY KEY,
+    path BLOB NOT NULL UNIQUE,
+    name BLOB NOT NULL,
+    due INTEGER,
+    size INTEGER,
+    since TEXT,
+    before_lufs REAL
 )"""
+_ON_RECORD = """SELECT place, asked.path, measurements, error IS NOT NULL, layout = ? AND meter = ?,
+    integrated_lufs, digest, inode, files.size, changed_ns, status_ns
+    FROM asked LEFT JOIN files USING (path) WHERE place > ?"""
+_CHANGES = """SELECT place, name, since, before_lufs, integrated_lufs, error
+    FROM asked LEFT JOIN files USING (path)
+    WHERE since IS NOT NULL AND (since != 'mended' OR error IS NULL) AND place > ?"""
+_SINCE = """SELECT since FROM asked LEFT JOIN files USING (path)
+    WHERE place = ? AND (since != 'mended' OR error IS NULL)"""
 _KEEP = """INSERT OR REPLACE INTO files VALUES (?1, ?2, ?3, ?4, ?5, ?6,
-    1 + coalesce((SELECT measurements FROM files WHERE path = ?1), 0), ?7, ?8, ?9, ?10, ?11, NULL)"""
+    1 + coalesce((SELECT measurements FROM files WHERE path = ?1), 0), ?7, ?8, ?9, ?10, ?11, NULL,
+    ?12, ?13)"""
+_SAME_CONTENT = "UPDATE files SET inode = ?, changed_ns = ?, status_ns = ? WHERE path = ?"
 _REFUSE = """INSERT INTO files (path, layout, meter, measurements, error) VALUES (?, ?, ?, 0, ?)
     ON CONFLICT (path) DO UPDATE SET error = excluded.error"""
 
@@ -67,6 +89,22 @@ class Due:
     size_bytes: int
 
 
+Since = Literal["new", "changed", "mended", "gone", "again"]
+"""What became of a file since the last run: it is new on record, it is another or has other content, it could
+not be read and now can, it is there no more, or it was measured by another version or as another layout."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A file that is not on record as it was."""
+
+    file: str
+    since: Since
+    before_lufs: float | None = None
+    """Its integrated loudness as it was on record; None where it was not, or nothing was read."""
+    now_lufs: float | None = None
+
+
 class Store:
     """An open archive. Raises RecordError, in words, for whatever SQLite cannot do."""
 
@@ -76,6 +114,7 @@ class Store:
         self._path = path
         self._goals = job.goals
         self._measured_so = (job.layout or "", job.meter)
+        self._compares_content = job.with_digest
         if not path.parent.is_dir():
             raise OutputError(f"--archive {path}: there is no folder {path.parent}. Make it first.")
         with self._in_words():
@@ -104,21 +143,100 @@ class Store:
             (count,) = self._database.execute("SELECT count(*) FROM asked").fetchone()
         return int(count)
 
+    @property
+    def files_on_record(self) -> int:
+        with self._in_words():
+            (count,) = self._database.execute("SELECT count(*) FROM files").fetchone()
+        return int(count)
+
+    def gone(self) -> Iterator[str]:
+        """The files on record that are there no more, of all that were ever asked for."""
+        with self._in_words():
+            for _, path in self._pages("SELECT rowid, path FROM files WHERE rowid > ?", by="rowid"):
+                if not os.path.lexists(os.fsdecode(path)):
+                    yield os.fsdecode(path)
+
+    def gone_unasked(self) -> Iterator[str]:
+        """Those of :meth:`gone` that this run is not about."""
+        for path in self.gone():
+            with self._in_words():
+                asked = self._database.execute("SELECT 1 FROM asked WHERE path = ?", (os.fsencode(path),))
+                if asked.fetchone() is None:
+                    yield path
+
+    def forget_gone(self) -> int:
+        """Takes the files off record that are there no more; returns how many.
+
+        Raises RecordError where that would be all of them: then their disk is away, not the files.
+        """
+        gone = [(os.fsencode(path),) for path in self.gone()]
+        if gone and len(gone) == self.files_on_record:
+            raise RecordError(
+                f"All {len(gone):,} files of --archive {self._path} are gone, so none is forgotten: is their "
+                "disk mounted? To begin anew, name another archive."
+            )
+        with self._in_words(), self._database as database:
+            database.execute("BEGIN")
+            database.executemany("DELETE FROM files WHERE path = ?", gone)
+        return len(gone)
+
     def find_due(self) -> Due:
         """Looks which files are not as they were measured, or were not measured so, or could not be."""
         with self._in_words(), self._database as database:
             database.execute("BEGIN")
-            for place, path, *kept in self._pages(
-                "SELECT place, asked.path, inode, files.size, changed_ns FROM asked LEFT JOIN files"
-                " ON files.path = asked.path AND error IS NULL AND layout = ? AND meter = ? WHERE place > ?",
-                *self._measured_so,
-            ):
+            for place, path, *kept in self._pages(_ON_RECORD, *self._measured_so):
                 seen = _seen(path)
-                due = seen is None or kept != [str(seen.inode), seen.size, seen.changed_ns]
-                size = seen.size if seen else 0
-                database.execute("UPDATE asked SET due = ?, size = ? WHERE place = ?", (due, size, place))
+                since, is_due = self._compared(path, seen, *kept)
+                before_lufs = kept[3] if since == "changed" else None
+                database.execute(
+                    "UPDATE asked SET due = ?, size = ?, since = ?, before_lufs = ? WHERE place = ?",
+                    (is_due, seen.size if seen else 0, since, before_lufs, place),
+                )
             row = database.execute("SELECT count(*), total(size) FROM asked WHERE due").fetchone()
         return Due(int(row[0]), int(row[1]))
+
+    def _compared(
+        self,
+        path: bytes,
+        seen: FileIdentity | None,
+        measurements: int | None,
+        is_unread: bool,
+        is_measured_so: bool,
+        _before_lufs: float | None,
+        digest: str | None,
+        *identity: object,
+    ) -> tuple[Since | None, bool]:
+        """What became of a file since it was put on record, and whether it is to be measured."""
+        if measurements is None:
+            return "new", True
+        if seen is None:
+            return "gone" if measurements else None, True
+        if is_unread:
+            return "mended", True
+        is_same = list(identity) == [str(seen.inode), seen.size, seen.changed_ns, seen.status_ns]
+        if self._compares_content and digest is not None and identity[1] == seen.size:
+            is_same = digest == _digest(path)
+            if is_same:  # copied back or touched: the record learns by what it is known now
+                self._database.execute(
+                    _SAME_CONTENT, (str(seen.inode), seen.changed_ns, seen.status_ns, path)
+                )
+        if not is_same:
+            return "changed", True
+        if not is_measured_so:
+            return "again", True
+        return None, self._compares_content and digest is None
+
+    def changes(self) -> Iterator[Change]:
+        """The files asked for that are not on record as they were before this run."""
+        with self._in_words():
+            for _, name, since, before_lufs, now_lufs, error in self._pages(_CHANGES):
+                yield Change(os.fsdecode(name), since, before_lufs, None if error else now_lufs)
+
+    def since(self, place: int) -> Since | None:
+        """What became of the file at this place; None where it is as it was."""
+        with self._in_words():
+            row: tuple[Since, ...] | None = self._database.execute(_SINCE, (place,)).fetchone()
+        return None if row is None else row[0]
 
     def due(self) -> Iterator[str]:
         """The files that are to be measured, in order."""
@@ -140,6 +258,7 @@ class Store:
                 (
                     *(path, str(seen.inode), seen.size, seen.changed_ns, *self._measured_so, result.seconds),
                     *(result.integrated_lufs, result.max_true_peak_dbtp, result.figures, result.course),
+                    *(seen.status_ns, result.digest),
                 ),
             )
 
@@ -157,16 +276,19 @@ class Store:
     def outcome(self, place: int) -> Outcome:
         """The one at this place."""
         with self._in_words():
-            name, figures, course, error, inode, *seen = self._database.execute(_OUTCOME, (place,)).fetchone()
+            name, path, figures, course, error, inode, *seen = self._database.execute(
+                _OUTCOME, (place,)
+            ).fetchone()
         file = os.fsdecode(name)
         if error is not None:
-            return Unread(file, error)
+            return Unread(file, error.replace(os.fsdecode(path), file))
         measured, more = unpack(file, figures, course)
         return Checked(
             file,
             measured,
             tuple(judge(measured, goal, more) for goal in self._goals),
-            Seen(int(inode), *seen),
+            FileIdentity(int(inode), *seen),
+            tuple(more),
         )
 
     def close(self) -> None:
@@ -178,12 +300,12 @@ class Store:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _pages(self, select: str, *values: object) -> Iterator[tuple[Any, ...]]:
-        """All rows, some at a time, so that others may be written meanwhile. *select* gives the place first
-        and ends in ``place > ?``."""
+    def _pages(self, select: str, *values: object, by: str = "place") -> Iterator[tuple[Any, ...]]:
+        """All rows, some at a time, so that others may be written meanwhile. *select* gives the column *by*
+        first and ends in ``BY > ?``."""
         last = 0
         while rows := self._database.execute(
-            f"{select} ORDER BY place LIMIT {_PAGE}", (*values, last)
+            f"{select} ORDER BY {by} LIMIT {_PAGE}", (*values, last)
         ).fetchall():
             yield from rows
             last = rows[-1][0]
@@ -196,10 +318,9 @@ class Store:
         database.execute("PRAGMA synchronous = NORMAL")  # sync() is what brings it through a power cut
         with database:
             database.execute("BEGIN EXCLUSIVE")
-            if version == 0:
-                for statement in _TABLES:
-                    database.execute(statement)
-                _KIND.mark(database)
+            for statement in (*(_TABLES if version == 0 else ()), *(_MORE if version < _KIND.newest else ())):
+                database.execute(statement)
+            _KIND.mark(database)
         database.execute(_ASKED)
 
     @contextmanager
@@ -211,8 +332,15 @@ class Store:
             raise RecordError(f"--archive: {reason(error, self._path)}.{again}") from error
 
 
-def _seen(path: bytes) -> Seen | None:
+def _seen(path: bytes) -> FileIdentity | None:
     try:
-        return Seen.of(Path(os.fsdecode(path)).stat())
+        return FileIdentity.of(Path(os.fsdecode(path)).stat())
     except OSError:
+        return None
+
+
+def _digest(path: bytes) -> str | None:
+    try:
+        return Fingerprint.of(Path(os.fsdecode(path))).sha256
+    except SourceError:
         return None

@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-import ast
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from hashlib import sha256
 from pathlib import Path
 
 from sidecar.delivery.batch.packing import pack
-from sidecar.delivery.judge.checking import Unread, check_file
+from sidecar.delivery.judge.checking import Unread, check_file, known_by
+from sidecar.delivery.measure.whole_file import MEASURING
 from sidecar.errors import SidecarError
 from sidecar.settings.goals import Goal
 from sidecar.sources.sound_file import refuse_irregular
-from sidecar.version import program_version
-from sidecar.wave.bext_write import Seen
-
-_PACKAGE = Path(__file__).parents[2]
-_BEGIN = tuple(
-    f"{name}.py" for name in ("delivery/measure/whole_file", "wave/bext", "delivery/batch/packing")
-)
-"""From here on everything is followed that is imported."""
-_ALSO = ("delivery/judge/checking.py",)
-"""What holds a file's own claims against its figures; it judges besides, which is done afresh each time."""
+from sidecar.wave.file_identity import FileIdentity
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +25,8 @@ class Job:
     """Whose figures are wanted: see :func:`meter_version`."""
     workers: int = 1
     """Threads that share one file."""
+    with_digest: bool = False
+    """Whether each file's SHA-256 is kept, by which a later run can compare contents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +34,7 @@ class Kept:
     """A file that was measured, as it is kept."""
 
     file: str
-    seen: Seen
+    seen: FileIdentity
     """By what the file is known to be still the one that was measured."""
     seconds: float
     integrated_lufs: float
@@ -52,6 +43,8 @@ class Kept:
     course: bytes
     passes: bool
     """Whether it meets all goals of this run."""
+    digest: str | None = None
+    """SHA-256 of the content that was measured; None where it was not asked for."""
 
 
 Result = Kept | Unread
@@ -59,35 +52,11 @@ Result = Kept | Unread
 
 @cache
 def meter_version() -> str:
-    """Changes with everything that figures depend on: the library that decodes, and our own measuring, by
-    its very text. So figures of an older meter are never taken for those of an improved one."""
+    """By what figures are known to come from the same measuring: our own version of it, and the library that
+    decodes."""
     import soundfile
 
-    digest = sha256(f"{program_version()} {soundfile.__libsndfile_version__}".encode())
-    for path in measuring_modules():
-        digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
-
-
-def measuring_modules() -> list[Path]:
-    """Our own modules that measuring imports, straight or by way of others."""
-    found = {_PACKAGE / name for name in _ALSO}
-    waiting = [_PACKAGE / name for name in _BEGIN]
-    while waiting:
-        path = waiting.pop()
-        if path not in found and path.is_file():
-            found.add(path)
-            waiting += _imported(path)
-    return sorted(found)
-
-
-def _imported(path: Path) -> Iterator[Path]:
-    """Files that there may be or not: a name that is imported may be a module or lie in one."""
-    for node in ast.walk(ast.parse(path.read_bytes())):
-        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("sidecar."):
-            place = _PACKAGE.joinpath(*node.module.split(".")[1:])
-            yield from (place.with_suffix(".py"), place / "__init__.py")
-            yield from (place / f"{alias.name}.py" for alias in node.names)
+    return f"{MEASURING} {soundfile.__libsndfile_version__}"
 
 
 def measured(file: str, job: Job) -> Result:
@@ -95,19 +64,19 @@ def measured(file: str, job: Job) -> Result:
     try:
         refuse_irregular(Path(file))
         checked = check_file(file, job.layout, job.goals, workers=job.workers)
+        digest = known_by(checked).sha256 if job.with_digest else None
     except SidecarError as error:
         return Unread(file, str(error))
     except Exception as error:  # a file that nobody thought of must not end the run
         return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
     reading = checked.measured.reading
-    # All other findings can be had again from the figures; these were read in the file.
-    claims = [finding for finding in checked.verdicts[0].findings if finding.about == "claims"]
     return Kept(
         file,
         checked.seen,
         reading.seconds,
         reading.integrated,
         reading.max_true_peak,
-        *pack(checked.measured, claims),
+        *pack(checked.measured, checked.from_file),
         passes=checked.passes,
+        digest=digest,
     )

@@ -15,8 +15,7 @@ from sidecar.errors import SourceError
 from sidecar.model.readings import Reading, figure
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext import Claimed, read_loudness
-from sidecar.wave.bext_write import Seen
-from sidecar.wave.file_identity import changed, seen_of, unchanged
+from sidecar.wave.file_identity import FileIdentity, changed, seen_of, unchanged
 
 _CLAIM_TOLERANCE = 0.1
 """Ours, LU or dB: the finest that is shown (Tech 3341 §2.8), ten steps of the field."""
@@ -32,8 +31,10 @@ class Checked:
     """What it measures."""
     verdicts: tuple[Verdict, ...]
     """One a goal, in the order in which they were given."""
-    seen: Seen
+    seen: FileIdentity
     """By what it is known to be still the file that was measured."""
+    from_file: tuple[Finding, ...] = ()
+    """Notes that were read in the file itself; all other findings can be had again from what was measured."""
 
     @property
     def passes(self) -> bool:
@@ -105,8 +106,8 @@ def check_file(
     path = Path(file)
     with unchanged(path) as seen:
         measured = measure(path, layout, progress, workers=workers)
-        claims = list(_claims(path, measured.reading))
-    return Checked(file, measured, tuple(judge(measured, goal, claims) for goal in goals), seen)
+        notes = tuple(_claims(path, measured.reading))
+    return Checked(file, measured, tuple(judge(measured, goal, notes) for goal in goals), seen, notes)
 
 
 def known_by(checked: Checked) -> Fingerprint:

@@ -122,7 +122,7 @@ def _dropouts(measured: Measured) -> Iterator[Note]:
 
 def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
     reading, guide = measured.reading, goal.range_guide_lu
-    if is_over(reading.loudness_range, guide):
+    if guide is not None and is_over(reading.loudness_range, guide):
         # Tech 3343 §3.3: the loudness range is guidance, never a reason to refuse a programme.
         yield (
             "range",

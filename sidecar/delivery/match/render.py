@@ -25,9 +25,9 @@ from sidecar.delivery.match.copy_wave import copy_wave
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import OutputError
 from sidecar.wave.bext import Claimed
-from sidecar.wave.bext_write import Seen, fill
+from sidecar.wave.bext_write import fill
 from sidecar.wave.chunks import is_wave, naming
-from sidecar.wave.file_identity import unchanged
+from sidecar.wave.file_identity import FileIdentity, unchanged
 from sidecar.wave.rewrite import refuse_without_room
 
 _NO_ROOM = frozenset((errno.ENOSPC, errno.EDQUOT, errno.EFBIG))
@@ -60,7 +60,7 @@ class Terms:
     """The channels' positions, as in the measuring."""
     workers: int | None = None
     """Threads that measure it, as in the measuring."""
-    seen: Seen | None = None
+    seen: FileIdentity | None = None
     """By what the source was known when its gain was worked out; None takes it as it is."""
     accept: Callable[[Measured], None] = lambda _measured: None
     """Called with what the complete copy measures; where it raises, nothing is written."""

@@ -18,6 +18,10 @@ from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, 
 from sidecar.sources.remarks import Remark
 from sidecar.sources.sound_file import SoundFile
 
+MEASURING = 2
+"""Raised by one with every change after which a file may measure otherwise or more is measured of it: an
+archive then measures anew what it keeps. ``tests/delivery/test_measuring_version.py`` asks for it."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BlockSeries:
