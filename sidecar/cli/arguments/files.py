@@ -18,6 +18,7 @@ def add_check(commands: Any) -> None:
         "sidecar check --goal r128 --goal r128-s1 spot.wav\n"
         "sidecar check --goal a85 --json *.wav\n"
         "sidecar check --report proof.html --by 'A. Mixer' *.wav\n"
+        "sidecar check --encoded --goal aes-track mix.wav\n"
         "sidecar check --plot mix.png --csv mix.csv mix.wav\n"
         "sidecar check --layout L,R,Ls,Rs,C,LFE mix.wav",
     )
@@ -32,6 +33,11 @@ def add_check(commands: Any) -> None:
         help="a goal's name or a TOML file (r128); give it again for more",
     )
     _add_layout(parser)
+    parser.add_argument(
+        "--encoded",
+        action="store_true",
+        help="also the true peak after lossy coding: MP3, Vorbis and Opus, encoded and decoded again",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")
     _add_jobs(parser)

@@ -49,7 +49,9 @@ def run(options: argparse.Namespace) -> int:
 
     def judged(place: int, tell: Callable[[float], None], workers: int) -> Checked:
         refuse_irregular(Path(options.files[place]))
-        checked = check_file(options.files[place], options.layout, goals, tell, workers)
+        checked = check_file(
+            options.files[place], options.layout, goals, tell, workers, with_coding=options.encoded
+        )
         reports.write(place, checked)
         return checked
 

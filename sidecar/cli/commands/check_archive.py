@@ -40,6 +40,8 @@ _SYNC_S, _SYNC_FILES = 1.0, 32
 
 def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
     """Measures what is not on record as it is now; then tells all of it, from the record."""
+    if options.encoded:
+        raise SettingsError("--encoded keeps nothing on record: leave out --archive, or check few files.")
     _asked(options, [])  # refuses what cannot be written before anything is measured
     job = Job(options.layout, tuple(goals), meter_version(), with_digest=options.checksum)
     with kept_log(), Store(Path(options.archive), job) as store:

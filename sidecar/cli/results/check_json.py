@@ -6,6 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from sidecar.cli.run.lines import number
+from sidecar.delivery.coding import Coded
 from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
@@ -30,6 +31,7 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
         **_facts(outcome.measured),
         **judged[0],
         **({"verdicts": judged} if len(judged) > 1 else {}),
+        **({} if outcome.coded is None else {"encoded": [_coded(one) for one in outcome.coded]}),
     }
 
 
@@ -73,6 +75,17 @@ def _facts(measured: Measured) -> dict[str, Any]:
         "clipped_runs": facts.clipped_runs,
         "first_clip_at_s": _seconds(facts.first_clip_at_s),
         "clips_at_s": [_seconds(at) for at in facts.clips_at_s],
+    }
+
+
+def _coded(coded: Coded) -> dict[str, Any]:
+    return {
+        "coder": coded.coder,
+        "quality": coded.quality,
+        "sample_rate": coded.sample_rate,
+        "kbit_per_s": coded.kbit_per_s,
+        "max_true_peak_dbtp": number(coded.true_peak_dbtp),
+        "max_true_peak_at_s": _seconds(coded.at_s),
     }
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
+from sidecar.delivery.coding import Coded, coded, coding_note
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
 from sidecar.delivery.measure.fingerprint import Fingerprint
@@ -17,6 +18,8 @@ from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext import Claimed, read_loudness
 from sidecar.wave.file_identity import FileIdentity, changed, seen_of, unchanged
 
+_MEASURING_SHARE = 0.1
+"""Of the time that coding takes besides, roughly."""
 _CLAIM_TOLERANCE = 0.1
 """Ours, LU or dB: the finest that is shown (Tech 3341 §2.8), ten steps of the field."""
 
@@ -35,6 +38,8 @@ class Checked:
     """By what it is known to be still the file that was measured."""
     from_file: tuple[Finding, ...] = ()
     """Notes that were read in the file itself; all other findings can be had again from what was measured."""
+    coded: tuple[Coded, ...] | None = None
+    """What lossy coders make of it; None where that was not asked for."""
 
     @property
     def passes(self) -> bool:
@@ -97,17 +102,34 @@ def check_file(
     goals: Sequence[Goal],
     progress: Callable[[float], None] = lambda _share: None,
     workers: int | None = None,
+    *,
+    with_coding: bool = False,
 ) -> Checked:
     """Measures one file and judges it; *progress* and *workers* are as in the measuring.
+
+    with_coding: also what lossy coding makes of its peaks, which takes several times as long.
 
     Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
     cannot be measured.
     """
     path = Path(file)
     with unchanged(path) as seen:
-        measured = measure(path, layout, progress, workers=workers)
+        share = _MEASURING_SHARE if with_coding else 1.0
+        measured = measure(path, layout, lambda done: progress(done * share), workers=workers)
         notes = tuple(_claims(path, measured.reading))
-    return Checked(file, measured, tuple(judge(measured, goal, notes) for goal in goals), seen, notes)
+        made = _coded(path, layout, progress, workers) if with_coding else None
+    verdicts = []
+    for goal in goals:
+        more = notes if made is None else (*notes, coding_note(made, measured.reading.max_true_peak, goal))
+        verdicts.append(judge(measured, goal, more))
+    return Checked(file, measured, tuple(verdicts), seen, notes, made)
+
+
+def _coded(
+    path: Path, layout: str | None, progress: Callable[[float], None], workers: int | None
+) -> tuple[Coded, ...]:
+    rest = 1.0 - _MEASURING_SHARE
+    return coded(path, layout, lambda done: progress(_MEASURING_SHARE + done * rest), workers=workers)
 
 
 def known_by(checked: Checked) -> Fingerprint:
