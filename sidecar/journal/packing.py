@@ -63,8 +63,8 @@ def reading(text: str) -> Reading:
 
 
 def goal(text: str) -> Goal:
-    """Fields of another version that this one does not know are left out."""
-    return Goal(**_known(Goal, text))
+    """Fields of another version that this one does not know are left out, and so are the rules for files."""
+    return Goal(**{**_known(Goal, text), "delivery": None})
 
 
 def _known(kind: type[Reading | Goal], text: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from sidecar.delivery_rules import DeliveryRules, rules_from
 from sidecar.errors import SettingsError
 from sidecar.settings import toml
 from sidecar.settings.toml import line, number, unusable, word
@@ -49,6 +50,9 @@ class Goal:
     """How the goal's document writes the unit; both are the same."""
     source: str = ""
     """The document that the figures come from."""
+    delivery: DeliveryRules | None = None
+    """What a file must be besides; None where the goal does not say. A pass, which is no file yet, is not
+    held against it."""
 
     @property
     def lowest_lufs(self) -> float:
@@ -75,7 +79,7 @@ _TOLERANCE_LU = (0.0, 20.0)
 _UNITS: tuple[Literal["LUFS", "LKFS"], ...] = ("LUFS", "LKFS")
 
 _REQUIRED = ("title", "target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs", "source")
-_OPTIONAL = ("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "unit")
+_OPTIONAL = ("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "unit", "delivery")
 
 
 def load_goal(name_or_path: str | Path) -> Goal:
@@ -139,6 +143,7 @@ def _read(path: Path) -> Goal:
         tolerance_above_lu=above_lu,
         unit=word(path, "unit", table.get("unit", "LUFS"), _UNITS),
         source=line(path, "source", table["source"]),
+        delivery=rules_from(path, table["delivery"]) if "delivery" in table else None,
         **{key: number(path, key, table[key], *bounds) for key, bounds in _RANGES.items() if key in table},
     )
     _refuse_contradictions(path, goal)

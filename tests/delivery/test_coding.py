@@ -134,18 +134,18 @@ class NoFolder:
 
 @pytest.mark.slow
 def test_memory_does_not_grow_with_the_file(tmp_path):
-    """Four minutes, which are 85 MB of samples, take no more than 30 MB over what half a minute takes."""
+    """Two minutes, which are 42 MB of samples, take no more than 20 MB over what 15 seconds take."""
     code = (
         "import resource, sys\nfrom pathlib import Path\nfrom sidecar.delivery.coding import coded\n"
         "coded(Path(sys.argv[1]), None)\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
     peaks_kb = []
-    for minutes in (0.5, 4):
+    for minutes in (0.25, 2):
         path = tmp_path / f"{minutes}.wav"
         with soundfile.SoundFile(path, "w", 44_100, 2, "PCM_16") as file:
-            for _ in range(round(minutes * 2)):
-                file.write(clipped_noise(30.0, 2, 44_100))
+            for _ in range(round(minutes * 4)):
+                file.write(clipped_noise(15.0, 2, 44_100))
         done = subprocess.run([sys.executable, "-c", code, path], capture_output=True, text=True, check=True)
         peaks_kb.append(int(done.stdout))
 
-    assert peaks_kb[1] < peaks_kb[0] + 30_000
+    assert peaks_kb[1] < peaks_kb[0] + 20_000

@@ -31,6 +31,7 @@ def signals():
     damaged[RATE_HZ : RATE_HZ + 200] = 0.0  # a dropout in both channels
     damaged[2 * RATE_HZ : 2 * RATE_HZ + 5, 0] = 1.0  # clipped
     damaged[:, 1] += 0.01  # a constant offset
+    damaged[4 * RATE_HZ : 4 * RATE_HZ + 250] = (0.2, -0.1)  # held samples
     damaged[5 * RATE_HZ : 6 * RATE_HZ + 4800] = 0.0  # digital silence
     surround = np.stack([0.1 * np.sin(2 * math.pi * hz * t) for hz in (200, 300, 500, 60, 700, 1100)], axis=1)
     return {
@@ -81,6 +82,7 @@ def test_the_signals_show_every_kind_of_fact(tmp_path):
 
     assert facts["gaps"]
     assert facts["silences"]
+    assert facts["held"]
     assert facts["clipped_runs"] == 1
     assert facts["dc_offset"][1] > 0.005
 

@@ -5,6 +5,7 @@ import pytest
 import soundfile
 
 from sidecar.delivery.judge.checking import check_file
+from sidecar.delivery.measure.whole_file import measure
 from sidecar.settings.goals import load_goal
 from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import prepare, stamp
@@ -204,3 +205,52 @@ def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
 
     assert "What the file says of its own loudness is wrong: integrated" in claim
     assert "range" not in claim
+
+
+@pytest.mark.parametrize("value", [b"\x2a", b"\xd3"])
+@pytest.mark.parametrize(("subtype", "byte_depth"), [("PCM_16", 2), ("PCM_24", 3)])
+def test_a_thousand_bytes_of_one_value_are_noted(tmp_path, value, subtype, byte_depth):
+    """As a bad sector leaves them, in the middle of a file."""
+    path = tmp_path / "mix.wav"
+    soundfile.write(path, noise(), RATE_HZ, subtype=subtype)
+    content = bytearray(path.read_bytes())
+    at = 44 + 3 * RATE_HZ * 2 * byte_depth
+    content[at : at + 1000] = 1000 * value
+    path.write_bytes(content)
+    note = notes_of(path)["held samples"]
+
+    frames = 1000 // (2 * byte_depth)
+    assert f"for {round(1000 * frames / RATE_HZ)} ms in 1 place" in note.sentence
+    assert note.spans[0].start_s == pytest.approx(3.0, abs=1 / RATE_HZ)
+
+
+@pytest.mark.parametrize("start", [65_536 - 20, 2 * 65_536 - 1, 5 * RATE_HZ - 40, 5 * RATE_HZ - 1, 0])
+@pytest.mark.parametrize("workers", [1, 3])
+def test_held_samples_are_found_wherever_a_file_is_cut_for_measuring(tmp_path, start, workers):
+    """Blocks of 65,536 frames, and stretches of 5 s that are measured side by side."""
+    frames = noise(31.0)
+    frames[start : start + 60] = (0.1, 0.2)
+    soundfile.write(tmp_path / "mix.wav", frames, RATE_HZ, subtype="PCM_24")
+    (held,) = measure(tmp_path / "mix.wav", workers=workers).facts.held
+
+    assert held.start_s == pytest.approx(start / RATE_HZ, abs=1.01 / RATE_HZ)
+    assert held.length_s == pytest.approx(60 / RATE_HZ, abs=1.01 / RATE_HZ)
+
+
+@pytest.mark.parametrize("what", ["square", "quiet", "short", "one channel", "clipped"])
+def test_what_stands_still_by_its_nature_is_not_held(noted, what):
+    frames = noise()
+    place = slice(3 * RATE_HZ, 3 * RATE_HZ + 200)
+    if what == "square":
+        wave = 0.3 * np.sign(np.sin(2 * np.pi * 50 * np.arange(len(frames)) / RATE_HZ) + 1e-9)
+        frames = np.stack([wave, wave], axis=1)
+    elif what == "quiet":
+        frames[place] = 0.001
+    elif what == "short":
+        frames[3 * RATE_HZ : 3 * RATE_HZ + 40] = 0.1
+    elif what == "one channel":
+        frames[place, 0] = 0.1
+    else:
+        frames[place] = 1.0
+
+    assert "held samples" not in noted(frames)

@@ -15,6 +15,9 @@ from sidecar.model.readings import FloatArray, figure
 Kind = Literal["fault", "remedy", "note"]
 """A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""
 
+_LEVELS = frozenset(("true peak", "short-term", "momentary"))
+"""Of these each place has a level worth telling."""
+
 MARKS: dict[Kind, str] = {"fault": "✗", "remedy": "→", "note": "·"}
 
 _MERGE_S = 1.0
@@ -62,11 +65,11 @@ class Finding:
 
     def _place(self, span: Span) -> str:
         place = time_code(span.start_s)
-        if self.about == "dropout":
+        if self.about in ("dropout", "held samples"):
             return f"{place} ({length(span.worst)})"
         if span.end_s - span.start_s > 0.15:
             place = f"{place} to {time_code(span.end_s)}"
-        return f"{place} ({figure(span.worst)})" if self.kind == "fault" else place
+        return f"{place} ({figure(span.worst)})" if self.about in _LEVELS else place
 
 
 def time_code(seconds: float) -> str:

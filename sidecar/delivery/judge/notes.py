@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from sidecar.delivery.judge.dropouts import dropouts
 from sidecar.delivery.judge.findings import Finding, Span, length, spans_of, time_code, worst_first
-from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, Facts
+from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, MOST_HELD, Facts
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.limits import is_over
 from sidecar.model.readings import SILENCE, decibel, figure
@@ -35,6 +35,7 @@ def notes(measured: Measured, goal: Goal) -> list[Finding]:
             *_channels(measured),
             *_silences(measured.facts, measured.reading.seconds),
             *_dropouts(measured),
+            *_held(measured.facts),
             *_guidance(measured, goal),
         )
     ]
@@ -118,6 +119,22 @@ def _dropouts(measured: Measured) -> Iterator[Note]:
             "and let it in again at once. Unless an edit means that, audio was lost.",
             worst,
         )
+
+
+def _held(facts: Facts) -> Iterator[Note]:
+    if not 0 < len(facts.held) <= MOST_HELD:
+        return
+    spans = worst_first(
+        Span(held.start_s, held.start_s + held.length_s, held.length_s, held.start_s) for held in facts.held
+    )
+    longest = length(spans[0].worst)
+    how_long = f"for {longest}" if len(spans) == 1 else f"for up to {longest}"
+    yield (
+        "held samples",
+        f"Every channel stands still at one value {how_long} in {_places(len(spans))}. Unless the sound is "
+        "made so, samples were held or damaged.",
+        spans,
+    )
 
 
 def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:

@@ -14,6 +14,7 @@ from sidecar.delivery.judge.findings import Finding, Span, spans_over, time_code
 from sidecar.delivery.judge.notes import notes
 from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
 from sidecar.delivery.measure.whole_file import Measured
+from sidecar.delivery.rules import rule_findings
 from sidecar.loudness.limits import BrokenLimit, find_broken_limits
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, figure
 from sidecar.settings.goals import Goal
@@ -67,7 +68,17 @@ def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdi
     remedy = None if reading.integrated == SILENCE else remedy_for(reading, goal)
     off = any(limit.name != "damage" for limit in broken)
     mending = remedy_findings(reading, goal, remedy) if remedy and off else []
-    return Verdict(goal, (*faults, *mending, *notes(measured, goal), *more), remedy)
+    noted = [_judged_note(note, goal) for note in (*notes(measured, goal), *more)]
+    faults += [*rule_findings(measured, goal.delivery)] if goal.delivery else []
+    faults += [finding for finding in noted if finding.kind == "fault"]
+    rest = (finding for finding in noted if finding.kind != "fault")
+    return Verdict(goal, (*faults, *mending, *rest), remedy)
+
+
+def _judged_note(note: Finding, goal: Goal) -> Finding:
+    """As a fault where *goal* refuses a file that has it."""
+    fails = goal.delivery is not None and note.about in goal.delivery.failing_notes
+    return replace(note, kind="fault") if fails else note
 
 
 def _gravity(broken: BrokenLimit) -> tuple[bool, float]:
@@ -87,7 +98,9 @@ def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
     for finding, names in goals.items():
         if finding.kind != "note":
             yield ", ".join(names) if several else "", finding
-    yield from (("", finding) for finding in goals if finding.kind == "note")
+    failing = {finding.sentence for finding in goals if finding.kind == "fault"}
+    notes = (finding for finding in goals if finding.kind == "note")
+    yield from (("", note) for note in notes if note.sentence not in failing)
 
 
 def note_count(verdicts: Sequence[Verdict]) -> int:

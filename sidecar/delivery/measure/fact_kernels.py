@@ -125,6 +125,29 @@ def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -
 
 
 @njit(nogil=True, cache=True)
+def loud_ends(planes: Any, channels: int, loud: np.float32) -> tuple[int, int]:
+    """The first and the last frame of this call in which any channel is above *loud*, linear; −1 for none."""
+    end = planes.shape[1]
+    first = REACH
+    while first < end and not _is_loud(planes, channels, first, loud):
+        first += 1
+    if first == end:
+        return -1, -1
+    last = end - 1
+    while not _is_loud(planes, channels, last, loud):
+        last -= 1
+    return first - REACH, last - REACH
+
+
+@njit(nogil=True, cache=True)
+def _is_loud(planes: Any, channels: int, at: int, loud: np.float32) -> bool:
+    highest = np.float32(0.0)
+    for c in range(channels):
+        highest = max(highest, abs(planes[c, at]))
+    return bool(highest > loud)
+
+
+@njit(nogil=True, cache=True)
 def _compare(left: Any, right: Any, state: Any) -> None:
     squares_left, both, squares_right = _products(left, right)
     state.products[0] += squares_left

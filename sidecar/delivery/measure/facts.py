@@ -13,6 +13,11 @@ GAP_EDGE_DBFS = -50.0
 """Ours: what is fainter right beside zeros has faded."""
 MOST_GAPS = 10_000
 """Ours: what has more of them is made of them."""
+QUIET_DBFS = -60.0
+"""Ours: what stays under it before the first sound and behind the last is silence to who listens, faded or
+dithered as it may be."""
+MOST_HELD = 20
+"""Ours: what stands still in more places is made so, as square waves are."""
 CLIP_SAMPLES = 3
 """Samples in a row at full scale that count as clipped. Common practice, no source."""
 CLIPS_LISTED = 20
@@ -26,6 +31,13 @@ class Silence(NamedTuple):
     """Seconds from the file's first frame."""
     length_s: float
     """Seconds."""
+
+
+class Held(NamedTuple):
+    """A stretch in which every channel stays at one value, which is not silence in all of them."""
+
+    start_s: float
+    length_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +83,11 @@ class Facts:
     """Where the first 20 of them begin, in order."""
     gaps: tuple[Gap, ...] = ()
     """The first 10 000, in order."""
+    held: tuple[Held, ...] = ()
+    """Of 1 ms and longer; of more than 20 the first 21."""
+    quiet_head_s: float = 0.0
+    """How long no sample passes −60 dBFS at the head; the whole length where none ever does."""
+    quiet_tail_s: float = 0.0
 
     @property
     def first_clip_at_s(self) -> float | None:

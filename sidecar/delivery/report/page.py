@@ -19,6 +19,7 @@ from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.sheet import style
 from sidecar.delivery.report.signature import Signature, format_words
 from sidecar.meter.layouts import ORIGIN_WORDS
+from sidecar.delivery.rules import rule_words
 from sidecar.model.readings import decibel, figure
 from sidecar.settings.goals import Goal
 
@@ -125,7 +126,9 @@ def goal_words(goal: Goal) -> str:
     for word, limit in (("short-term", goal.max_short_term_lufs), ("momentary", goal.max_momentary_lufs)):
         if limit is not None:
             limits.append(f"{word} at most {figure(limit)} {goal.unit}")
-    return f"{figure(goal.target_lufs)} {goal.unit} {band}, {', '.join(limits)}."
+    words = f"{figure(goal.target_lufs)} {goal.unit} {band}, {', '.join(limits)}."
+    rules = "" if goal.delivery is None else rule_words(goal.delivery)
+    return f"{words} {rules}" if rules else words
 
 
 def _drawings(measured: Measured, goal: Goal) -> Markup:

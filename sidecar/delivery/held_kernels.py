@@ -1,0 +1,62 @@
+"""The compiled search for held samples: all channels at one value for a while, amid sound."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from sidecar.meter.interpolation import REACH
+
+_ROOM = 256
+"""Runs that one call gives at most: what has more of them is made of them."""
+
+
+@njit(nogil=True, cache=True)
+def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_scale: np.float32) -> Any:
+    """Runs in which no channel moves, as (first, behind the last) in frames of this call, shape (n, 2).
+
+    planes: see :func:`~sidecar.meter.planes.fresh_planes`. shortest: frames. loud: linear, what at least one
+    channel must reach. What stands at *full_scale* is clipped, not held. A run at either end is given
+    whatever its length, for it may go on; one that goes on from before begins at −1.
+    """
+    end = planes.shape[1]
+    step = max(1, shortest - 1)  # no run of *shortest* has room between two probes
+    runs = np.empty((_ROOM, 2), np.int64)
+    made = 0
+    first = REACH - 1
+    probe = first
+    while probe + 1 < end and made < _ROOM:
+        if not _is_held(planes, channels, probe, loud, full_scale):
+            probe = end - 2 if probe < end - 2 < probe + step else probe + step
+            continue
+        start, stop = probe, probe + 2
+        while start > first and _stands(planes, channels, start - 1):
+            start -= 1
+        while stop < end and _stands(planes, channels, stop - 1):
+            stop += 1
+        if stop - start >= shortest or start == first or stop == end:
+            runs[made] = start - REACH, stop - REACH
+            made += 1
+        probe = max(probe + 1, stop - 1)
+    return runs[:made]
+
+
+@njit(nogil=True, cache=True)
+def _stands(planes: Any, channels: int, at: int) -> bool:
+    """Whether every channel is in column *at* what it is in the next."""
+    unlike = 0
+    for c in range(channels):
+        unlike |= planes[c, at] != planes[c, at + 1]
+    return unlike == 0
+
+
+@njit(nogil=True, cache=True)
+def _is_held(planes: Any, channels: int, at: int, loud: np.float32, full_scale: np.float32) -> bool:
+    if not _stands(planes, channels, at):
+        return False
+    highest = np.float32(0.0)
+    for c in range(channels):
+        highest = max(highest, abs(planes[c, at]))
+    return bool(loud <= highest < full_scale)
