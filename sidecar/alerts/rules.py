@@ -1,9 +1,9 @@
 """When to warn. Pure: time is an argument, nothing here reads a clock or touches a light.
 
-``over`` and ``ceiling`` follow the rule by which a finished programme is judged (``sidecar/loudness/limits.py``):
-an alert and a verdict never contradict each other. The tolerance that standards grant a true-peak meter
-(+0.2/-0.4 dB, Tech 3341 cases 15 to 23; ±0.3 dB, R 128 V5 m) is not taken off: a warning should rather come
-early.
+``over`` and ``ceiling`` follow the rule by which a finished programme is judged
+(``sidecar/loudness/limits.py``): an alert and a verdict never contradict each other. The tolerance that
+standards grant a true-peak meter (+0.2/-0.4 dB, Tech 3341 cases 15 to 23; ±0.3 dB, R 128 V5 m) is not taken
+off: a warning should rather come early.
 """
 
 from __future__ import annotations

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from sidecar.delivery_rules import DeliveryRules, rules_from
 from sidecar.errors import SettingsError
 from sidecar.settings import toml
+from sidecar.settings.delivery_rules import DeliveryRules, rules_from
 from sidecar.settings.toml import line, number, unusable, word
 
 _DIGITS = 6

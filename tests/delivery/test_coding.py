@@ -11,9 +11,10 @@ import soundfile
 from scipy.signal import resample_poly
 
 from sidecar.cli import main
-from sidecar.delivery.coding import CODERS, coded, coding_note
+from sidecar.delivery.judge.coding_note import coding_note
+from sidecar.delivery.measure.coding import CODERS, coded
+from sidecar.delivery.measure.resampling import resampled
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.delivery.resampling import resampled
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000
@@ -115,7 +116,7 @@ def test_the_command_prints_it(tmp_path, capsys):
 def test_a_copy_that_cannot_be_written_is_said(tmp_path, monkeypatch, capsys):
     path = tmp_path / "mix.wav"
     soundfile.write(path, clipped_noise(1.0), RATE_HZ, "PCM_24")
-    monkeypatch.setattr("sidecar.delivery.coding.TemporaryDirectory", NoFolder)
+    monkeypatch.setattr("sidecar.delivery.measure.coding.TemporaryDirectory", NoFolder)
 
     assert main(["check", "--encoded", str(path)]) == 2
     assert "cannot be coded as MP3 in /no/such/folder" in " ".join(capsys.readouterr().out.split())
@@ -136,7 +137,7 @@ class NoFolder:
 def test_memory_does_not_grow_with_the_file(tmp_path):
     """Two minutes, which are 42 MB of samples, take no more than 20 MB over what 15 seconds take."""
     code = (
-        "import resource, sys\nfrom pathlib import Path\nfrom sidecar.delivery.coding import coded\n"
+        "import resource, sys\nfrom pathlib import Path\nfrom sidecar.delivery.measure.coding import coded\n"
         "coded(Path(sys.argv[1]), None)\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
     peaks_kb = []

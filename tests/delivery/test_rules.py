@@ -7,10 +7,10 @@ import pytest
 import soundfile
 
 from sidecar.delivery.judge.checking import check_file
+from sidecar.delivery.judge.rules import rule_words
 from sidecar.delivery.judge.verdict import judge, told
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.delivery.rules import rule_words
-from sidecar.delivery_rules import DeliveryRules, Span
+from sidecar.settings.delivery_rules import DeliveryRules, Span
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000

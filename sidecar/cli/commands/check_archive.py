@@ -17,8 +17,8 @@ from textwrap import indent
 from typing import Any
 
 from sidecar.cli.arguments.named_files import NOTHING
-from sidecar.cli.check_archive_changes import print_changes
 from sidecar.cli.results.archive_board import Board
+from sidecar.cli.results.archive_changes import print_changes
 from sidecar.cli.results.archive_summary import Count, print_count, print_outcomes
 from sidecar.cli.results.check_json import as_json
 from sidecar.cli.terminal.log import kept_log

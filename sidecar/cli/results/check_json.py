@@ -6,10 +6,10 @@ from importlib.resources import files
 from typing import Any
 
 from sidecar.cli.run.lines import number
-from sidecar.delivery.coding import Coded
 from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.coding import Coded
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.model.readings import SHORT_TERM_S
 

@@ -18,7 +18,7 @@ from sidecar.delivery.batch.packing import unpack
 from sidecar.delivery.batch.work import Job, Result
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.verdict import judge
-from sidecar.delivery.report.signature import Fingerprint
+from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.errors import OutputError, RecordError, SourceError
 from sidecar.sqlite_file import DatabaseKind, is_damage, reason
 from sidecar.wave.file_identity import FileIdentity

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
-from sidecar.delivery.coding import Coded, coded, coding_note
+from sidecar.delivery.judge.coding_note import coding_note
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
+from sidecar.delivery.measure.coding import Coded, coded
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SourceError

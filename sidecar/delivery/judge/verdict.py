@@ -13,8 +13,8 @@ import numpy as np
 from sidecar.delivery.judge.findings import Finding, Span, spans_over, time_code
 from sidecar.delivery.judge.notes import notes
 from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
+from sidecar.delivery.judge.rules import rule_findings
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.delivery.rules import rule_findings
 from sidecar.loudness.limits import BrokenLimit, find_broken_limits
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, figure
 from sidecar.settings.goals import Goal

@@ -7,7 +7,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.delivery.held_kernels import find_held
 from sidecar.delivery.measure import fact_kernels
 from sidecar.delivery.measure.facts import (
     CLIP_SAMPLES,
@@ -20,6 +19,7 @@ from sidecar.delivery.measure.facts import (
     Silence,
 )
 from sidecar.delivery.measure.gap_keeper import GapKeeper
+from sidecar.delivery.measure.held_kernels import find_held
 from sidecar.meter.interpolation import REACH
 from sidecar.model.readings import decibel
 

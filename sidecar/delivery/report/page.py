@@ -8,6 +8,7 @@ from pathlib import PurePath
 
 from sidecar.delivery.judge.checking import Checked
 from sidecar.delivery.judge.findings import MARKS, Finding, time_code
+from sidecar.delivery.judge.rules import rule_words
 from sidecar.delivery.judge.verdict import Verdict, told
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured
@@ -19,7 +20,6 @@ from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.sheet import style
 from sidecar.delivery.report.signature import Signature, format_words
 from sidecar.meter.layouts import ORIGIN_WORDS
-from sidecar.delivery.rules import rule_words
 from sidecar.model.readings import decibel, figure
 from sidecar.settings.goals import Goal
 

@@ -7,7 +7,6 @@ the ones that libsndfile writes, at the quality that is stated.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,13 +15,9 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.delivery.judge.findings import Finding, time_code
+from sidecar.delivery.measure.resampling import resampled
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.delivery.resampling import resampled
 from sidecar.errors import SourceError
-from sidecar.loudness.limits import is_over
-from sidecar.model.readings import figure
-from sidecar.settings.goals import Goal
 from sidecar.sources.sound_file import SoundFile
 
 _READ_FRAMES = 16_384
@@ -103,30 +98,6 @@ def coded(
 
         made.append(_coded_by(coder, path, layout, share, workers))
     return tuple(made)
-
-
-def coding_note(made: tuple[Coded, ...], before_dbtp: float, goal: Goal) -> Finding:
-    """What came of it in a sentence, and how much lower the file would have to be."""
-    if not made:
-        sentence = "No coder on this machine takes this file: its peaks after lossy coding are not known."
-        return Finding("note", "coding", sentence)
-    each = ", ".join(
-        f"{figure(one.true_peak_dbtp)} dBTP after {one.coder} at {one.quality}"
-        + ("" if one.at_s is None else f" ({time_code(one.at_s)})")
-        for one in made
-    )
-    highest = max(one.true_peak_dbtp for one in made)
-    advice = ""
-    if is_over(highest, goal.ceiling_dbtp) and math.isfinite(highest):
-        lower_db = math.ceil((highest - goal.ceiling_dbtp) * 10.0 - 1e-6) / 10.0
-        advice = (
-            f" About {figure(lower_db)} dB less would bring it under {figure(goal.ceiling_dbtp)} dBTP there."
-        )
-    caution = (
-        " Other encoders and bit rates differ: EBU Tech 3343 §11.2.3 asks for more headroom before lossy "
-        "coding."
-    )
-    return Finding("note", "coding", f"True peak {each}; {figure(before_dbtp)} dBTP before.{advice}{caution}")
 
 
 def _is_written(coder: Coder) -> bool:

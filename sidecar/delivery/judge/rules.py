@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.facts import QUIET_DBFS
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.delivery_rules import DeliveryRules, Depth, Span
 from sidecar.model.readings import figure
+from sidecar.settings.delivery_rules import DeliveryRules, Depth, Span
 
 _LINEAR = re.compile(r"(?:PCM_[SU]?|ALAC_)(\d+)")
 """libsndfile's names of encodings in whole numbers, with their bits."""

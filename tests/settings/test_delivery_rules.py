@@ -2,10 +2,10 @@
 
 import pytest
 
-from sidecar.delivery_rules import DeliveryRules, Span
 from sidecar.errors import SettingsError
 from sidecar.journal.packing import goal as unpacked
 from sidecar.journal.packing import pack_fields
+from sidecar.settings.delivery_rules import DeliveryRules, Span
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 
