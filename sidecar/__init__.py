@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from sidecar.delivery.judge.findings import Finding, Span
     from sidecar.delivery.judge.remedy import Remedy
     from sidecar.delivery.judge.verdict import Verdict
-    from sidecar.delivery.measure.facts import Facts, Gap, Silence
+    from sidecar.delivery.measure.coding import Coded
+    from sidecar.delivery.measure.facts import Facts, Gap, Held, Silence
     from sidecar.delivery.measure.whole_file import BlockSeries, Measured, measure
     from sidecar.errors import (
         DeviceLost,
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from sidecar.meter.meter import Blocks, Meter
     from sidecar.meter.stems import StemBlocks, StemMeter
     from sidecar.model.readings import Move, Reading
+    from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
     from sidecar.settings.goals import Goal, all_goals, load_goal
     from sidecar.sources.remarks import Remark
 
@@ -49,12 +51,15 @@ __all__ = [
     "Blocks",
     "BuildStep",
     "Checked",
+    "Coded",
+    "DeliveryRules",
     "DeviceLost",
     "Facts",
     "FaderLimits",
     "Finding",
     "Gap",
     "Goal",
+    "Held",
     "LandingAdvisor",
     "Layout",
     "Measured",
@@ -69,6 +74,7 @@ __all__ = [
     "SidecarError",
     "SignalError",
     "Silence",
+    "SilenceLimits",
     "SourceError",
     "Span",
     "StemAdvisor",
@@ -92,7 +98,8 @@ _MODULES = {
     "sidecar.delivery.judge.findings": ("Finding", "Span"),
     "sidecar.delivery.judge.remedy": ("Remedy",),
     "sidecar.delivery.judge.verdict": ("Verdict",),
-    "sidecar.delivery.measure.facts": ("Facts", "Gap", "Silence"),
+    "sidecar.delivery.measure.coding": ("Coded",),
+    "sidecar.delivery.measure.facts": ("Facts", "Gap", "Held", "Silence"),
     "sidecar.delivery.measure.whole_file": ("BlockSeries", "Measured", "measure"),
     "sidecar.errors": (
         "DeviceLost",
@@ -106,6 +113,7 @@ _MODULES = {
     "sidecar.meter.meter": ("Blocks", "Meter"),
     "sidecar.meter.stems": ("StemBlocks", "StemMeter"),
     "sidecar.model.readings": ("Move", "Reading"),
+    "sidecar.settings.delivery_rules": ("DeliveryRules", "SilenceLimits"),
     "sidecar.settings.goals": ("Goal", "all_goals", "load_goal"),
     "sidecar.sources.remarks": ("Remark",),
 }

@@ -42,11 +42,13 @@ Each = TypeVar("Each")
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class SilenceLimits:
     """From the least to the most that passes, seconds."""
 
     least_s: float = 0.0
+    """Shorter fails, seconds."""
     most_s: float = float("inf")
+    """Longer fails, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +56,15 @@ class DeliveryRules:
     """The rules that a goal has; None or empty where it has none of a kind."""
 
     sample_rates_hz: tuple[int, ...] = ()
+    """Those that pass, Hz."""
     bit_depths: tuple[Depth, ...] = ()
     """Bits of linear PCM, or ``float``."""
     layouts: tuple[str, ...] = ()
     """Names, or comma lists of positions in the order of the channels."""
-    head_silence_s: Span | None = None
+    head_silence_s: SilenceLimits | None = None
     """Of what no sample passes −60 dBFS in."""
-    tail_silence_s: Span | None = None
+    tail_silence_s: SilenceLimits | None = None
+    """As at the head."""
     failing_notes: tuple[NoteKind, ...] = ()
     """Notes that fail a file."""
 
@@ -108,7 +112,7 @@ def _one_of(path: Path, key: str, value: Any, allowed: tuple[Each, ...]) -> Each
     raise unusable(path, key, value, f"of {', '.join(map(str, allowed))}")
 
 
-def _span(path: Path, key: str, table: dict[str, Any]) -> Span | None:
+def _span(path: Path, key: str, table: dict[str, Any]) -> SilenceLimits | None:
     value = table.get(key)
     if value is None:
         return None
@@ -116,5 +120,5 @@ def _span(path: Path, key: str, table: dict[str, Any]) -> Span | None:
         raise unusable(path, key, value, "{ least = …, most = … }, or one of the two")
     least_s = number(path, f"{key}.least", value.get("least", 0.0), 0.0, _LONGEST_S)
     if "most" not in value:
-        return Span(least_s)
-    return Span(least_s, number(path, f"{key}.most", value["most"], least_s, _LONGEST_S))
+        return SilenceLimits(least_s)
+    return SilenceLimits(least_s, number(path, f"{key}.most", value["most"], least_s, _LONGEST_S))

@@ -10,7 +10,7 @@ from sidecar.delivery.judge.checking import check_file
 from sidecar.delivery.judge.rules import rule_words
 from sidecar.delivery.judge.verdict import judge, told
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.settings.delivery_rules import DeliveryRules, Span
+from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
 from sidecar.settings.goals import load_goal
 
 RATE_HZ = 48_000
@@ -107,7 +107,7 @@ def test_the_channel_layout(tmp_path, layouts, channels, passes):
 )
 def test_silence_at_head_and_tail(faults, head_s, tail_s, about):
     """Dithered silence counts too: it stays under −60 dBFS without a digital zero."""
-    rules = DeliveryRules(head_silence_s=Span(0.5, 2.0), tail_silence_s=Span(least_s=1.0))
+    rules = DeliveryRules(head_silence_s=SilenceLimits(0.5, 2.0), tail_silence_s=SilenceLimits(least_s=1.0))
     hiss = np.random.default_rng(3)
     frames = np.concatenate(
         [
@@ -161,7 +161,8 @@ def test_the_notes_that_are_named_fail_a_file_and_no_other(tmp_path):
 
 
 def test_the_rules_are_told_in_a_sentence():
-    rules = DeliveryRules((48_000,), (24,), ("stereo",), Span(0.0, 2.0), Span(1.0), ("clipping",))
+    head, tail = SilenceLimits(0.0, 2.0), SilenceLimits(1.0)
+    rules = DeliveryRules((48_000,), (24,), ("stereo",), head, tail, ("clipping",))
 
     assert rule_words(rules) == (
         "48,000 Hz; 24-bit; stereo; at most 2.0 s of silence at the head; at least 1.0 s of silence at the "

@@ -5,7 +5,7 @@ import pytest
 from sidecar.errors import SettingsError
 from sidecar.journal.packing import goal as unpacked
 from sidecar.journal.packing import pack_fields
-from sidecar.settings.delivery_rules import DeliveryRules, Span
+from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 
@@ -38,8 +38,8 @@ def test_each_rule_arrives(tmp_path):
         (48_000, 96_000),
         (24, "float"),
         ("stereo",),
-        Span(0.5, 2.0),
-        Span(1.0),
+        SilenceLimits(0.5, 2.0),
+        SilenceLimits(1.0),
         ("clipping", "dc offset"),
     )
 

@@ -134,6 +134,16 @@ def _add_archive(parser: argparse.ArgumentParser) -> None:
         "killed goes on; without files, all that is in it",
     )
     group.add_argument(
+        "--checksum",
+        action="store_true",
+        help="with --archive: read every file again and compare its SHA-256, where size and times may lie",
+    )
+    group.add_argument(
+        "--forget",
+        action="store_true",
+        help="with --archive: take files off record that are there no more (mount their disk first)",
+    )
+    group.add_argument(
         "--cluster",
         metavar="ADDRESS",
         help="share the files of an archive among the workers of a dask scheduler",

@@ -9,7 +9,7 @@ from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.facts import QUIET_DBFS
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.model.readings import figure
-from sidecar.settings.delivery_rules import DeliveryRules, Depth, Span
+from sidecar.settings.delivery_rules import DeliveryRules, Depth, SilenceLimits
 
 _LINEAR = re.compile(r"(?:PCM_[SU]?|ALAC_)(\d+)")
 """libsndfile's names of encodings in whole numbers, with their bits."""
@@ -98,7 +98,7 @@ def _depth_words(depth: Depth) -> str:
     return "floating point" if depth == "float" else f"{depth}-bit"
 
 
-def _span_words(span: Span) -> str:
+def _span_words(span: SilenceLimits) -> str:
     if span.most_s == float("inf"):
         return f"at least {figure(span.least_s)} s"
     if span.least_s == 0.0:

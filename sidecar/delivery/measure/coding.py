@@ -68,10 +68,15 @@ class Coded:
     """A file as one coder leaves it."""
 
     coder: str
+    """Its name: MP3, Vorbis, Opus."""
     quality: str
+    """In words, as it was asked for."""
     sample_rate: int
+    """Hz, of the coded copy."""
     kbit_per_s: float
+    """What the copy came to, its container included."""
     true_peak_dbtp: float
+    """The highest of all channels, decoded; ``-inf`` in silence."""
     at_s: float | None
     """Where the 100 ms block begins that holds the highest; None in silence."""
 

@@ -37,7 +37,9 @@ class Held(NamedTuple):
     """A stretch in which every channel stays at one value, which is not silence in all of them."""
 
     start_s: float
+    """Seconds from the file's first frame."""
     length_s: float
+    """Seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,7 @@ class Facts:
     quiet_head_s: float = 0.0
     """How long no sample passes −60 dBFS at the head; the whole length where none ever does."""
     quiet_tail_s: float = 0.0
+    """As at the head."""
 
     @property
     def first_clip_at_s(self) -> float | None:
