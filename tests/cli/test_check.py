@@ -187,7 +187,7 @@ def test_files_of_one_name_are_told_apart_and_notes_are_counted(folder, capsys):
 
     shown = capsys.readouterr().out
     rows = [line.split() for line in shown.splitlines() if "/mix.wav  " in line]
-    assert [row[-3:] for row in rows] == [["✓", "passes", "·1"], ["✗", "fails", "·3"]]  # all are dual mono
+    assert [row[-3:] for row in rows] == [["✓", "passes", "·1"], ["✗", "fails", "·4"]]  # all are dual mono
     index = (folder / "r.html").read_text(encoding="utf-8")
     assert "one/mix.wav</a> · 1 note</th>" in index
-    assert "two/mix.wav</a> · 3 notes</th>" in index
+    assert "two/mix.wav</a> · 4 notes</th>" in index

@@ -16,10 +16,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.delivery.judge.remedy import excess
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
-from sidecar.loudness.limits import broken_limits
+from sidecar.loudness.limits import broken_limits, excess
 from sidecar.loudness.statistics import SHORT_TERM_STEPS, loudness_range, windowed
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading
 from sidecar.settings.goals import Goal
