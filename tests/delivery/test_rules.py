@@ -82,6 +82,7 @@ def test_the_bit_depth(faults, name, subtype, passes):
         (("stereo", "5.1"), 6, True),
         (("L,R",), 2, True),
         (("R,L",), 2, False),
+        (("L,R,C,LFE,Ls,Rs",), 6, True),
         (("5.1",), 2, False),
     ],
 )
@@ -91,7 +92,7 @@ def test_the_channel_layout(tmp_path, layouts, channels, passes):
     goal = replace(load_goal("aes-album"), delivery=DeliveryRules(layouts=layouts))
     verdict = judge(measure(path), goal)
 
-    assert ("layout" not in {f.about for f in verdict.findings}) == passes
+    assert ("layout" not in {f.about for f in verdict.findings if f.kind == "fault"}) == passes
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.facts import QUIET_DBFS
 from sidecar.delivery.measure.whole_file import Measured
+from sidecar.meter.layouts import channel_names
 from sidecar.model.readings import figure
 from sidecar.settings.delivery_rules import DeliveryRules, Depth, SilenceLimits
 
@@ -70,13 +71,19 @@ def _depth(encoding: str) -> Depth | None:
 
 
 def _layout(measured: Measured, rules: DeliveryRules) -> Iterator[Broken]:
-    has = ",".join(measured.channel_names)
-    if rules.layouts and measured.layout not in rules.layouts and has not in rules.layouts:
+    if rules.layouts and not any(_is_layout(measured, wanted) for wanted in rules.layouts):
         yield (
             "layout",
             f"Its channels are {measured.layout} ({', '.join(measured.channel_names)}); the goal asks for "
             f"{_either(rules.layouts)}.",
         )
+
+
+def _is_layout(measured: Measured, wanted: str) -> bool:
+    """By name or by positions, whichever way the two are written."""
+    names = measured.channel_names
+    are_positions = not names[0].isdigit()
+    return wanted == measured.layout or (are_positions and channel_names(wanted, len(names)) == names)
 
 
 def _ends(measured: Measured, rules: DeliveryRules) -> Iterator[Broken]:
