@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import TextIO
 
-from sidecar.cli.results.archive_board import printable
 from sidecar.delivery.batch.store import Change, Since
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import figure
 
 _LISTED = 20

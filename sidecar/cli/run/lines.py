@@ -7,8 +7,8 @@ import math
 import sys
 from typing import Any, TextIO
 
-from sidecar.model.foreign_text import printable_json
 from sidecar.loudness.limits import is_over, is_under
+from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import Alert, Move, Reading, figure
 from sidecar.model.snapshot import Snapshot, Transport
