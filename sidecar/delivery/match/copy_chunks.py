@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
 from sidecar.delivery.match.copy_samples import ABOUT_THE_SAMPLES, Samples, in_words
+from sidecar.delivery.match.playback_gains import MOST_ID3_BYTES, without_id3_gains
 from sidecar.errors import SourceError
 from sidecar.wave.bext import Claimed, with_loudness, without_umid
 
@@ -70,6 +71,8 @@ def copy_chunks(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[st
             for piece in samples.packed(order):
                 target.write(piece)
             copy_bytes(source, target, audio + size, part.stop)
+        elif samples.gain_db and part.name == b"ID3 " and part.stop - part.start <= MOST_ID3_BYTES:
+            left_out += _write_id3(source, target, part)
         elif part.name == b"bext":
             _write_bext(source, target, part, keeps_umid=not samples.gain_db)
         else:
@@ -204,6 +207,15 @@ def _write_bext(source: BinaryIO, target: BinaryIO, part: Section, *, keeps_umid
         with_loudness(raw[part.content - part.start :], Claimed()),
     )
     target.write(head + (content if keeps_umid else without_umid(content)))
+
+
+def _write_id3(source: BinaryIO, target: BinaryIO, part: Section) -> list[str]:
+    """Without gains for players, which are given in words."""
+    source.seek(part.start)
+    raw, head_bytes = source.read(part.stop - part.start), part.content - part.start
+    tag, gone = without_id3_gains(raw[head_bytes:])
+    target.write(raw[:head_bytes] + tag)
+    return gone
 
 
 def _lower(source: BinaryIO, target: BinaryIO, field: tuple[int, int, _ByteOrder], by: int) -> None:

@@ -7,16 +7,16 @@ table (§8.5). Tags that tell a player by how much to turn this very audio up or
 from __future__ import annotations
 
 import os
-import re
 import struct
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 
 from sidecar.delivery.match.copy_chunks import copy_bytes
 from sidecar.delivery.match.copy_library import CodedOutput
 from sidecar.delivery.match.copy_samples import Samples
+from sidecar.delivery.match.playback_gains import without_comment_gains, without_id3_gains
 from sidecar.errors import SourceError
 
 _MARKER = b"fLaC"
@@ -24,9 +24,6 @@ _STREAM_INFO, _SEEK_TABLE, _COMMENTS = 0, 3, 4
 _SEEK_POINT = struct.Struct(">QQH")
 _PLACEHOLDER = 0xFFFF_FFFF_FFFF_FFFF
 _MOST_BLOCKS = 1024
-_GAIN_TAG = re.compile(rb"(?:replaygain|r128)_[^=]*=", re.IGNORECASE)
-"""Tags with a gain or a peak of the audio (``R128_*``: RFC 7845 §5.2.1; the others by common practice, no
-source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +84,14 @@ def copy_flac(
         elif block.kind == _SEEK_TABLE:
             blocks.append(Block(_SEEK_TABLE, _seek_table(block.content, new.blocks[0].content, frames)))
         elif block.kind == _COMMENTS and samples.gain_db:
-            kept, gone = _without_gains(block.content)
+            kept, gone = without_comment_gains(block.content)
             blocks.append(Block(_COMMENTS, kept))
             left_out += gone
         else:
             blocks.append(block)
-    target.write(old.before + _MARKER)
+    before, gone = without_id3_gains(old.before) if samples.gain_db else (old.before, [])
+    left_out += gone
+    target.write(before + _MARKER)
     for block in blocks:
         is_last = block is blocks[-1]
         target.write(
@@ -117,35 +116,6 @@ def _seek_table(old: bytes, stream_info: bytes, frames: Sequence[int]) -> bytes:
     ]
     spare = _SEEK_POINT.pack(_PLACEHOLDER, 0, 0)
     return b"".join(points + [spare] * (len(wanted) - len(points)))
-
-
-def _without_gains(comments: bytes) -> tuple[bytes, list[str]]:
-    """The block without tags that hold for the old samples alone, and their names."""
-    try:
-        vendor, *tags = _fields(comments)
-    except (struct.error, ValueError):
-        return comments, []  # damaged: kept as it is
-    gone = [tag for tag in tags if _GAIN_TAG.match(tag)]
-    if not gone:
-        return comments, []
-    kept = [tag for tag in tags if tag not in gone]
-    sized = [struct.pack("<I", len(field)) + field for field in (vendor, *kept)]
-    names = [f"tag {tag.partition(b'=')[0].decode('ascii', 'replace')}" for tag in gone]
-    return sized[0] + struct.pack("<I", len(kept)) + b"".join(sized[1:]), names
-
-
-def _fields(comments: bytes) -> Iterator[bytes]:
-    """The vendor's text, then each tag (RFC 9639 §8.6: little-endian sizes)."""
-    vendor_stop = 4 + struct.unpack_from("<I", comments)[0]
-    yield comments[4:vendor_stop]
-    (count,) = struct.unpack_from("<I", comments, vendor_stop)
-    place = vendor_stop + 4
-    for _ in range(count):
-        stop = place + 4 + struct.unpack_from("<I", comments, place)[0]
-        if stop > len(comments):
-            raise ValueError("a tag ends behind its block")
-        yield comments[place + 4 : stop]
-        place = stop
 
 
 def _behind(source: BinaryIO) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import BinaryIO
 
 from sidecar.delivery.match.copy_samples import ABOUT_THE_SAMPLES, FLOATING_BITS, Samples, in_words
+from sidecar.delivery.match.playback_gains import MOST_ID3_BYTES, without_id3_gains
 from sidecar.errors import SourceError
 from sidecar.wave.bext import (
     HISTORY_AT,
@@ -40,6 +41,10 @@ def copy_wave(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[str]
             parts.append(bext)
         elif samples.gain_db and chunk.name in ABOUT_THE_SAMPLES:
             left_out.append(in_words(chunk.name))
+        elif samples.gain_db and chunk.name.lower() == b"id3 " and chunk.size <= MOST_ID3_BYTES:
+            tag, gone = without_id3_gains(read_chunk(source, chunk, chunk.size))
+            parts.append(NewChunk(chunk.name, len(tag), [tag]) if gone else chunk)
+            left_out += gone
         else:
             parts.append(chunk)
     write_anew(target, source, wave, parts)
