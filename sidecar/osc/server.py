@@ -11,7 +11,7 @@ from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sidecar.model.snapshot import Command, Event
 from sidecar.osc import codec
@@ -25,9 +25,7 @@ from sidecar.osc.patterns import is_pattern
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.requests import BacklogRequest, Errand, Proof, Question, Refusal, RequestParser, Subscription
 from sidecar.osc.subscriptions import LEASE_S, Peer, Subscriptions
-
-if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
-    from sidecar.surfaces.link import SurfaceLink
+from sidecar.osc.workstation import Workstation
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
@@ -59,7 +57,7 @@ class OscServer:
         outbox: Publisher,
         *,
         update_hz: float,
-        link: SurfaceLink | None = None,
+        link: Workstation | None = None,
         root: str = ROOT,
     ) -> None:
         """update_hz: readings a second where a subscriber names no rate, and the most there are.
@@ -126,27 +124,24 @@ class OscServer:
                 self._drop("sender", peer, f"the workstation may not command: {address}", now_s)
 
     def _hear_desk(
-        self, link: SurfaceLink, address: str, arguments: list[Any], peer: Peer, now_s: float
+        self, link: Workstation, address: str, arguments: list[Any], peer: Peer, now_s: float
     ) -> None:
         """A workstation's feedback tells of much besides its faders, many times a second: no fault. It is
         never answered: it was not told to understand that."""
-        surface = link.surface
         if not link.peer.is_sender(peer.key):
             self._note_stranger(link, address, peer, now_s)
             return
         try:
-            if surface.pages and surface.pages.hear(address, arguments):
-                return
-            asked = surface.feedback(address, arguments)
+            asked = link.feedback(address, arguments)
         except ValueError as error:
             self._drop("argument", peer, str(error), now_s)
             return
         if asked and self.report_fader:
             self.report_fader(asked)
 
-    def _note_stranger(self, link: SurfaceLink, address: str, peer: Peer, now_s: float) -> None:
+    def _note_stranger(self, link: Workstation, address: str, peer: Peer, now_s: float) -> None:
         """Anything on this machine can send to the port: only the workstation's own word counts."""
-        if address == link.surface.feedback_address:
+        if address == link.feedback_address:
             self.stranger = (
                 f"{address} was heard from {peer.status.name}, which does not count: the workstation is at "
                 f"{link.peer}. If it sends from another port, give --surface-from."

@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sidecar.errors import NetworkError
 from sidecar.hosts import checked_port, why_unbound
@@ -27,11 +27,7 @@ from sidecar.osc.screen_addresses import NAME_BYTES
 from sidecar.osc.sender import hand_over
 from sidecar.osc.server import Obey, OscServer
 from sidecar.osc.tcp import Stream, Streams
-
-if TYPE_CHECKING:  # loading the advice takes its time, and ``sidecar listen`` needs none
-    from sidecar.surfaces.fader_line import FaderLine
-    from sidecar.surfaces.link import SurfaceLink
-    from sidecar.surfaces.surface import Surface
+from sidecar.osc.workstation import Workstation
 
 Report = Callable[[FaderFeedback], None]
 
@@ -117,7 +113,7 @@ class OscPort(asyncio.DatagramProtocol):
         *,
         update_hz: float = 10.0,
         allow: Sequence[Network] = (),
-        link: SurfaceLink | None = None,
+        link: Workstation | None = None,
         root: str = ROOT,
     ) -> None:
         """update_hz: readings a second, for whoever does not ask for fewer.
@@ -129,16 +125,11 @@ class OscPort(asyncio.DatagramProtocol):
         """
         self._root = checked_root(root)
         if link:
-            _refuse_shared_root(link.surface, root)
+            _refuse_shared_root(link, root)
         self._targets = targets
         self._link = link
-        self.fader: FaderLine | None = None
-        """The way to the workstation's programme fader."""
         if link:
-            from sidecar.surfaces.fader_line import FaderLine
-
-            send, rounding_db = partial(self._send_fader, link), link.surface.rounding_db
-            self.fader = FaderLine(send, clock=link.clock, rounding_db=rounding_db)
+            link.connect(partial(self.post, link.target))
         self._outbox = Publisher(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
@@ -222,22 +213,15 @@ class OscPort(asyncio.DatagramProtocol):
         targets = tuple(target.status for target in self._all_targets())
         return targets + self._reception.subscribers.status()
 
-    def _send_fader(self, link: SurfaceLink, position_db: float) -> None:
-        """Sends the workstation's programme fader to *position_db*; for the guarded line only.
-
-        One datagram from the socket that takes commands, so that the answer comes back to it.
-        """
-        self.post(link.target, link.surface.message(position_db).dgram)
-
     def _report_fader(self, report: Report, feedback: Command) -> None:
         """The guard is the first to know; everything else is told after it."""
-        if self.fader is None:
+        if self._link is None:
             return
         match feedback.value:
             case float(position_db):
-                report(FaderFeedback(position_db, self.fader.confirm(position_db)))
+                report(FaderFeedback(position_db, self._link.fader.confirm(position_db)))
             case (str(stem), float(position_db)):
-                report(FaderFeedback(position_db, self.fader.clock(), stem))
+                report(FaderFeedback(position_db, self._link.fader.clock(), stem))
 
     def post(self, destination: Destination, datagram: bytes) -> None:
         """Hands one datagram to the network and records how that went.
@@ -258,8 +242,8 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _take(self, packet: bytes, peer: _Correspondent | Stream) -> None:
         self._reception.take(packet, peer, asyncio.get_running_loop().time())
-        if self.fader:
-            self.fader.stranger = self._reception.stranger
+        if self._link:
+            self._link.fader.stranger = self._reception.stranger
         self._wind()
 
     def _wind(self) -> None:
@@ -293,11 +277,10 @@ def _call_later(loop: asyncio.AbstractEventLoop, call: Callable[[float], None]) 
         loop.call_soon_threadsafe(lambda: call(loop.time()))
 
 
-def _refuse_shared_root(surface: Surface, root: str) -> None:
-    page_address = surface.pages.address if surface.pages else None
-    for place in filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)):
+def _refuse_shared_root(link: Workstation, root: str) -> None:
+    for place in link.addresses:
         if place.startswith(f"{root}/"):
             raise NetworkError(
-                f"The surface {surface.name} speaks at {place}, below {root}, where the sidecar's "
+                f"The surface {link.name} speaks at {place}, below {root}, where the sidecar's "
                 "own commands are: give it another address, or the run another root with --osc-root."
             )

@@ -30,6 +30,11 @@ def clocks() -> tuple[float, float]:
     return awake_s, time.clock_gettime(_COUNTS_SLEEP)
 
 
+def real_time_s() -> float:
+    """Seconds on the clock that goes on in sleep, where the system has one."""
+    return clocks()[1]
+
+
 class Sleep:
     """Follows a stream that is looked at several times a second."""
 

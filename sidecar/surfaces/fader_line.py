@@ -6,12 +6,6 @@ import threading
 from collections.abc import Callable
 
 from sidecar.advice.faders.guard import FaderGuard
-from sidecar.sources.sleep import clocks
-
-
-def real_time_s() -> float:
-    """Seconds of a clock that goes on while the machine sleeps, where the system has one."""
-    return clocks()[1]
 
 
 class FaderLine:
@@ -25,7 +19,7 @@ class FaderLine:
         self,
         send: Callable[[float], None],
         *,
-        clock: Callable[[], float] = real_time_s,
+        clock: Callable[[], float],
         rounding_db: float = 0.0,
     ) -> None:
         """send: sends the fader to a position in dB, in one datagram; must return at once.

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+from typing import Any
 
 from sidecar.errors import NetworkError
+from sidecar.model.snapshot import Command
 from sidecar.osc.access import same_host
 from sidecar.osc.destinations import Destination, resolve
-from sidecar.surfaces.fader_line import real_time_s
+from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import Surface
 
 
@@ -53,19 +55,55 @@ def peer_from(text: str) -> SurfacePeer:
     return SurfacePeer(found.address[0], None)
 
 
-@dataclass(frozen=True, slots=True)
 class SurfaceLink:
-    """A surface and the workstation at its other end."""
+    """A surface and the workstation at its other end: the ``osc.workstation.Workstation`` of a port."""
 
-    surface: Surface
-    target: Destination
-    """Where the workstation takes OSC."""
-    sender: SurfacePeer | None = None
-    """From where it sends; None for the same place."""
-    clock: Callable[[], float] = real_time_s
-    """Real time, unless it is a simulated workstation with a time of its own."""
+    def __init__(
+        self,
+        surface: Surface,
+        target: Destination,
+        sender: SurfacePeer | None = None,
+        *,
+        clock: Callable[[], float],
+    ) -> None:
+        """target: where the workstation takes OSC.
+        sender: from where it sends; None for the same place.
+        clock: ``sources.sleep.real_time_s``, unless it is a simulated workstation with a time of its own.
+        """
+        self.surface = surface
+        self.target = target
+        self.peer = sender or peer_at(target)
+        """From where its word counts."""
+        self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db)
+        """The way to its programme fader."""
+        self._send: Callable[[bytes], None] | None = None
 
     @property
-    def peer(self) -> SurfacePeer:
-        """From where its word counts."""
-        return self.sender or peer_at(self.target)
+    def name(self) -> str:
+        return self.surface.name
+
+    @property
+    def feedback_address(self) -> str:
+        return self.surface.feedback_address
+
+    @property
+    def addresses(self) -> tuple[str, ...]:
+        """All that the workstation speaks at."""
+        surface = self.surface
+        page_address = surface.pages.address if surface.pages else None
+        return tuple(filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)))
+
+    def feedback(self, address: str, arguments: list[Any]) -> Command | None:
+        """What a message says of a fader, as :meth:`Surface.feedback`; a page that it asks for is turned."""
+        if self.surface.pages and self.surface.pages.hear(address, arguments):
+            return None
+        return self.surface.feedback(address, arguments)
+
+    def connect(self, send: Callable[[bytes], None]) -> None:
+        """*send* hands a datagram for the workstation to the network."""
+        self._send = send
+
+    def _send_fader(self, position_db: float) -> None:
+        """One datagram from the socket that takes commands, so that the answer comes back to it."""
+        if self._send:
+            self._send(self.surface.message(position_db).dgram)

@@ -70,13 +70,13 @@ def clock():
     return NOW_S
 
 
-def lower(port, position_db):
+def lower(fader, position_db):
     """The guarded line, opened and at its target with the first step: half a decibel lower, far from now."""
-    assert port.fader.open()
-    port.fader.confirm(position_db + 0.4)
-    port.fader.clock = lambda: NOW_S + 0.2
-    assert port.fader.advance(position_db, may_rise=False) == position_db
-    port.fader.clock = clock
+    assert fader.open()
+    fader.confirm(position_db + 0.4)
+    fader.clock = lambda: NOW_S + 0.2
+    assert fader.advance(position_db, may_rise=False) == position_db
+    fader.clock = clock
 
 
 @pytest.fixture
@@ -87,6 +87,7 @@ def run_port():
     def start(*targets, surface_target=None):
         engine = EventLoop().__enter__()
         link = SurfaceLink(SURFACE, resolve(surface_target), clock=clock) if surface_target else None
+        start.fader = link and link.fader
         port = OscPort([resolve(target) for target in targets], update_hz=50.0, link=link)
         server = bind("127.0.0.1", 0)
         address = server.getsockname()
@@ -168,7 +169,7 @@ def test_a_target_on_another_machine_needs_no_other_bind(run_port):
 def test_a_workstation_that_could_not_answer_is_refused():
     """Its fader would never be heard on 127.0.0.1; the message says what to give."""
     with EventLoop() as engine:
-        port = OscPort([], link=SurfaceLink(SURFACE, resolve("192.0.2.1:8000")))
+        port = OscPort([], link=SurfaceLink(SURFACE, resolve("192.0.2.1:8000"), clock=clock))
         server = bind("127.0.0.1", 0)
         with pytest.raises(NetworkError, match="--osc-bind"):
             engine.run(port.open(server, print))
@@ -217,7 +218,7 @@ def test_readings_go_on_through_a_flood(run_port, peer):
 def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
     """One datagram a position, plain and unbundled; the answer to its sender becomes a command."""
     _engine, port, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
-    lower(port, -3.0)
+    lower(run_port.fader, -3.0)
     datagram, sender = peer.socket.recvfrom(65_535)
     peer.socket.sendto(codec.message("/main/now", "f", [-2.5]).dgram, sender)
     _wait_for(lambda: asked)
@@ -240,8 +241,8 @@ def test_stems_are_heard_by_their_number(run_port, peer):
 def test_a_desk_at_an_ipv6_address_is_reached(run_port):
     """Its family gets a socket although no target has it."""
     peer = Peer(socket.AF_INET6, "::1")
-    _engine, port, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
-    lower(port, -3.0)
+    _engine, _, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
+    lower(run_port.fader, -3.0)
 
     assert [("/main/fader", [-3.0])] == peer.messages_until("/main/fader")
     peer.close()
@@ -253,7 +254,7 @@ def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
     engine, port, _, _ = run_port(f"127.0.0.1:{other.port}", surface_target=f"127.0.0.1:{peer.port}")
     engine.soon(port.offer, a_snapshot())
     other.messages_until("/sidecar/momentary")
-    lower(port, -1.0)
+    lower(run_port.fader, -1.0)
 
     assert [("/main/fader", [-1.0])] == peer.messages_until("/main/fader")
     other.close()

@@ -4,7 +4,6 @@ import math
 import random
 import socket
 from concurrent.futures import Future
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -78,8 +77,10 @@ class Room:
         return peer.heard()
 
 
-def link_to(surface):
-    return SurfaceLink(surface, Destination("desk", socket.AF_INET, ("198.51.100.7", 8000)))
+def link_to(surface, sender=None):
+    return SurfaceLink(
+        surface, Destination("desk", socket.AF_INET, ("198.51.100.7", 8000)), sender, clock=lambda: 0.0
+    )
 
 
 @pytest.fixture
@@ -233,8 +234,8 @@ class TestStrangers:
 
     @pytest.mark.parametrize(("port", "counts"), [(None, True), (8001, True), (8002, False)])
     def test_a_workstation_that_sends_from_elsewhere_can_be_named(self, port, counts):
-        link = link_to(Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0))
-        link = replace(link, sender=SurfacePeer("198.51.100.7", port))
+        surface = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        link = link_to(surface, SurfacePeer("198.51.100.7", port))
         room = Room(link=link, desk="198.51.100.7")
         room.say(Peer("198.51.100.7", 8001), "/main/now", "f", [-3.0])
 

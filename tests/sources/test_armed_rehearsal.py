@@ -38,8 +38,9 @@ class Rig:
         server = bind("127.0.0.1", 0)
         self.desk = SimulatedWorkstation(surface, self.rehearsal, peer=server.getsockname(), times=20.0)
         target = resolve("{}:{}".format(*self.desk.address))
-        self._port = OscPort([], link=SurfaceLink(surface, target, clock=lambda: self.now_s))
-        self.line = self._port.fader
+        link = SurfaceLink(surface, target, clock=lambda: self.now_s)
+        self.line = link.fader
+        self._port = OscPort([], link=link)
         self._engine = EventLoop().__enter__()
         self._engine.run(self._port.open(server, lambda _command: None, report_fader=self._heard.put))
         self.desk.start()

@@ -36,15 +36,17 @@ class Rig:
         self.engine = EventLoop().__enter__()
         target = resolve(f"127.0.0.1:{self.peer.getsockname()[1]}")
         self.now_s = 100.0
-        self.port = OscPort([], link=SurfaceLink(self.surface, target, clock=lambda: self.now_s))
+        link = SurfaceLink(self.surface, target, clock=lambda: self.now_s)
+        self.fader = link.fader
+        self.port = OscPort([], link=link)
         self.engine.run(self.port.open(server, lambda _command: None, report_fader=self.asked.put))
 
     def send(self, target_db, from_db):
         """One step of the fader, a quarter of a second after the peer said where it stands."""
-        assert self.port.fader.open()
-        self.port.fader.confirm(from_db)
+        assert self.fader.open()
+        self.fader.confirm(from_db)
         self.now_s += 0.25
-        assert self.port.fader.advance(target_db, may_rise=True) is not None
+        assert self.fader.advance(target_db, may_rise=True) is not None
 
     def hear(self):
         """The next message that the surface is sent, and that it came from the port that takes commands."""

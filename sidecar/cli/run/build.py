@@ -40,7 +40,6 @@ from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Source
-from sidecar.surfaces.fader_line import FaderLine
 
 if TYPE_CHECKING:
     from sidecar.meter.layouts import LayoutOrigin
@@ -128,7 +127,7 @@ def _session(
             duration_s=_seconds(options.duration),
             earlier=earlier,
             mix=mix,
-            remote=_remote(reached, port.fader),
+            remote=_remote(reached),
             tape=_tape(source, options, closing),
             journal=journal,
             resumed=resumed,
@@ -160,10 +159,10 @@ def _streams(options: argparse.Namespace, closing: contextlib.ExitStack) -> sock
     return closing.enter_context(bind(options.osc_bind, options.osc_tcp, "--osc-tcp", socket.SOCK_STREAM))
 
 
-def _remote(reached: FaderLink | None, line: FaderLine | None) -> RemoteFader | None:
-    if reached is None or line is None:
+def _remote(reached: FaderLink | None) -> RemoteFader | None:
+    if reached is None:
         return None
-    return RemoteFader(reached.link.surface, line, at_once=reached.at_once)
+    return RemoteFader(reached.link.surface, reached.link.fader, at_once=reached.at_once)
 
 
 def _record(

@@ -12,7 +12,7 @@ from sidecar.errors import SettingsError
 from sidecar.osc.destinations import resolve
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
-from sidecar.surfaces.fader_line import real_time_s
+from sidecar.sources.sleep import real_time_s
 from sidecar.surfaces.link import SurfaceLink, peer_from
 from sidecar.surfaces.surface import load_surface
 
@@ -55,7 +55,8 @@ def workstation(options: argparse.Namespace) -> Reach:
         )
     _refuse_haste(options.pace)
     peer = None if options.surface_from is None else peer_from(options.surface_from)
-    reached = FaderLink(SurfaceLink(load_surface(options.surface), resolve(options.surface_at), peer))
+    target = resolve(options.surface_at)
+    reached = FaderLink(SurfaceLink(load_surface(options.surface), target, peer, clock=real_time_s))
 
     @contextlib.contextmanager
     def reach(_server: socket.socket) -> Iterator[FaderLink]:
