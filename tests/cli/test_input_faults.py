@@ -7,10 +7,12 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import soundfile
+from rich.console import Console
 
 import sidecar.cli.commands.check
 from sidecar.cli import main
@@ -18,7 +20,9 @@ from sidecar.cli.terminal import first_run
 from sidecar.cli.terminal.first_run import settle_compiled_code
 from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.batch.paths import listed
+from sidecar.delivery.measure import whole_file
 from sidecar.errors import SettingsError
+from sidecar.meter import Meter, windows
 
 RATE_HZ = 48_000
 
@@ -193,9 +197,34 @@ def test_a_list_that_is_none_is_a_setting():
 def test_what_is_compiled_is_said_once(capsys):
     """Two functions that nobody has compiled yet."""
     from numba import njit
-    from rich.console import Console
 
     with first_run.compiling_is_said(Console(stderr=True)):
         for added in (1, 2):
             assert njit(lambda x, added=added: x + added)(1) == 1 + added
     assert capsys.readouterr().err.count("Compiling the meter, once") == 1
+
+
+@pytest.mark.parametrize("is_kept", [True, False])
+def test_processes_side_by_side_find_the_meter_compiled(tmp_path, monkeypatch, is_kept):
+    """Where nothing is kept yet, one second is measured before they begin; else nothing is."""
+    measured = []
+    kept = SimpleNamespace(stats=SimpleNamespace(cache_path=str(tmp_path)))
+    monkeypatch.setattr(windows, "run_windows", kept)
+
+    def measure(path, workers):
+        measured.append(soundfile.info(path).duration)
+
+    monkeypatch.setattr(whole_file, "measure", measure)
+    if is_kept:
+        (tmp_path / "windows.run_windows-145.py311.nbi").touch()
+    first_run.compile_once(Console(stderr=True))
+
+    assert measured == ([] if is_kept else [1.0])
+
+
+def test_the_meter_is_kept_where_it_is_looked_for():
+    """Measured once in this process, it is there by the name that is looked for."""
+    measuring = Path(windows.run_windows.stats.cache_path)
+    Meter().push(np.zeros((48_000, 2)))
+
+    assert [*measuring.glob("windows.run_windows*.nbi")]

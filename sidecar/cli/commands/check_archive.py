@@ -16,11 +16,14 @@ from pathlib import Path
 from textwrap import indent
 from typing import Any
 
+from rich.console import Console
+
 from sidecar.cli.arguments.named_files import NOTHING
 from sidecar.cli.results.archive_board import Board
 from sidecar.cli.results.archive_changes import print_changes
 from sidecar.cli.results.archive_summary import Count, print_count, print_outcomes
 from sidecar.cli.results.check_json import as_json
+from sidecar.cli.terminal.first_run import compile_once
 from sidecar.cli.terminal.log import kept_log
 from sidecar.delivery.batch.cluster import Cluster
 from sidecar.delivery.batch.packing import without_course
@@ -65,8 +68,10 @@ def _forget(store: Store) -> None:
 def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> None:
     if not due.files:
         return
-    crew = Cluster(options.cluster, job) if options.cluster else _crew(due, job, options.jobs)
     try:
+        if not options.cluster:
+            compile_once(Console(stderr=True))
+        crew = Cluster(options.cluster, job) if options.cluster else _crew(due, job, options.jobs)
         with Board(due) as board, closing(crew.results(store.due())) as results:
             for result in _synced(store, results):
                 board.show(crew.at_work_on, result)

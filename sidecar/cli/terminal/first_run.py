@@ -37,6 +37,22 @@ def compiling_is_said(console: Console) -> Iterator[None]:
         yield
 
 
+def compile_once(console: Console) -> None:
+    """Compiles the measuring where nothing of it is kept yet, so that processes side by side load it rather
+    than compile it each."""
+    from sidecar.delivery.measure.whole_file import measure
+    from sidecar.meter import windows
+
+    if any(Path(windows.run_windows.stats.cache_path or "").glob("windows.run_windows*.nbi")):
+        return
+    import soundfile
+
+    with tempfile.TemporaryDirectory() as folder, compiling_is_said(console):
+        path = Path(folder) / "second.wav"
+        soundfile.write(path, [[0.1, 0.1]] * 48_000, 48_000, subtype="PCM_16")
+        measure(path, workers=1)
+
+
 def settle_compiled_code() -> None:
     """Chooses a temporary folder for compiled code where neither the installation nor the home takes any;
     without one the compiler gives up.
