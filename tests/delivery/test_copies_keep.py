@@ -248,6 +248,17 @@ def test_a_caf_keeps_every_chunk_and_alac_is_written(tmp_path, out, subtype, opt
     level_moved(tmp_path, out, "a.caf", -6.0, step)
 
 
+def test_a_coding_that_the_library_writes_wrongly_is_refused(tmp_path, out):
+    """libsndfile 1.2.2 gives other samples for ALAC of 20 bits than it was given."""
+    (tmp_path / "a.caf").write_bytes(coded("CAF", "ALAC_20"))
+
+    with pytest.raises(
+        SourceError, match="CAF with ALAC_20 cannot be written here: the library writes other"
+    ):
+        render(tmp_path / "a.caf", out / "a.caf", -6.0)
+    assert [*out.iterdir()] == []
+
+
 def test_an_identifier_of_the_material_is_not_copied_into_other_audio(tmp_path, out):
     source = with_caf_chunks(coded("CAF", "PCM_16"), ((b"umid", bytes(range(64))),))
     moved, carried = copied(tmp_path, out, "a.caf", source)

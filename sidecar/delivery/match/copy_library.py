@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import zlib
 from typing import BinaryIO
 
 from sidecar.delivery.match.copy_samples import Samples
 from sidecar.errors import SourceError
+
+_READ_FRAMES = 65_536
 
 
 class CodedOutput:
@@ -42,11 +45,13 @@ def code(samples: Samples, target: BinaryIO) -> CodedOutput:
     """Writes the levelled samples in the container and coding of their source, and the text that libsndfile
     knows of it.
 
+    Whole numbers are read back: the library's coder of 20 bits, for one, gives other samples than it has got.
     Raises SourceError where the library cannot write that coding, OSError where *target* cannot be written.
     """
     import soundfile
 
     sound = samples.sound
+    written = 0
     shape = {"samplerate": sound.samplerate, "channels": sound.channels}
     coding = {"format": sound.format, "subtype": sound.subtype, "endian": sound.endian}
     output = CodedOutput(target)
@@ -56,6 +61,7 @@ def code(samples: Samples, target: BinaryIO) -> CodedOutput:
                 setattr(new, name, text)
             for block in samples.levelled():
                 new.write(block)
+                written = zlib.crc32(block.data, written)
     except (RuntimeError, ValueError) as error:
         if output.error is None:
             raise SourceError(
@@ -63,4 +69,26 @@ def code(samples: Samples, target: BinaryIO) -> CodedOutput:
             ) from error
     if output.error is not None:
         raise output.error
+    if samples.bits is not None and _read_back(output) != written:
+        raise SourceError(
+            f"{sound.format} with {sound.subtype} cannot be written here: the library writes other samples "
+            "than it is given. Convert it to WAV."
+        )
     return output
+
+
+def _read_back(output: CodedOutput) -> int:
+    """The checksum of the samples that were written, as int32."""
+    import soundfile
+
+    found = 0
+    output.seek(0)
+    try:
+        with soundfile.SoundFile(output) as sound:
+            left = int(sound.frames)
+            while left and len(block := sound.read(min(left, _READ_FRAMES), dtype="int32", always_2d=True)):
+                found = zlib.crc32(block.data, found)
+                left -= len(block)
+    except RuntimeError:
+        return -1
+    return found
