@@ -1,17 +1,21 @@
 """What is kept of a measured file gives back what was measured."""
 
 import json
+import tracemalloc
+import zlib
 from dataclasses import fields, replace
 
 import numpy as np
+import pytest
 import soundfile
 from made import FACTS, made
 
-from sidecar.delivery.batch.packing import pack, unpack, without_course
+from sidecar.delivery.batch.packing import _checksum, pack, unpack, without_course
 from sidecar.delivery.judge.findings import Finding, Span
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.facts import Silence
 from sidecar.delivery.measure.whole_file import BlockSeries, measure
+from sidecar.errors import RecordError
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import all_goals
 
@@ -54,7 +58,7 @@ def test_what_is_kept_is_plain_data():
     """Nothing in it is ever run."""
     figures, _ = pack(made(), CLAIMS)
 
-    assert {"measured", "more", "course"} == json.loads(figures).keys()
+    assert {"measured", "more", "course", "crc32"} == json.loads(figures).keys()
 
 
 def test_figures_alone_take_no_room():
@@ -63,3 +67,32 @@ def test_figures_alone_take_no_room():
 
     assert made() == bare
     assert 0 == sum(getattr(bare.course, field.name).size for field in fields(BlockSeries))
+
+
+@pytest.mark.parametrize("place", range(0, 2000, 37))
+def test_a_flipped_bit_is_damage_and_no_other_figure(place):
+    """In the text and in the course: a digit that is another one is still JSON."""
+    figures, course = pack(made(), ())
+    packed = bytearray(figures.encode() + course)
+    packed[place % len(packed)] ^= 1 << place % 8
+    text = packed[: len(figures)].decode(errors="replace")
+
+    with pytest.raises(RecordError, match=r"mix\.wav: what the archive holds of it is damaged"):
+        unpack("mix.wav", text, bytes(packed[len(figures) :]))
+
+
+def test_a_course_that_would_fill_memory_is_refused_before_it_does():
+    """A megabyte of zeros takes a kilobyte: each of these is whole and says what it unpacks to."""
+    figures, _ = pack(made(), ())
+    for shapes, unpacked in (({"energy": ["<f8", [10**12]]}, 8), ({"energy": ["<f8", [1]]}, 1 << 28)):
+        course = zlib.compress(bytes(unpacked))
+        content = {**json.loads(figures), "course": shapes}
+        del content["crc32"]
+        content["crc32"] = _checksum(content, course)
+        tracemalloc.start()
+        with pytest.raises(RecordError, match="a course of"):
+            unpack("mix.wav", json.dumps(content), course)
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+
+        assert most < 1 << 20

@@ -1,12 +1,14 @@
 """A measured file as text and bytes that give every figure back bit for bit.
 
 Figures are JSON of fields by their names (Python's own JSON, with infinities), the course is arrays with
-their bytes sorted by significance, which halves what compressing leaves.
+their bytes sorted by significance, which halves what compressing leaves. A checksum shows whether both are as
+they were packed.
 """
 
 from __future__ import annotations
 
 import json
+import math
 import types
 import zlib
 from collections.abc import Sequence
@@ -19,7 +21,12 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.whole_file import BlockSeries, Measured
+from sidecar.errors import RecordError
 
+_MOST_BYTES = 1 << 30
+"""Of a course, unpacked: four days of 64 channels. What says more is damaged, or meant to fill memory."""
+_GARBLED = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, OverflowError)
+"""What making values of garbled text may raise."""
 _QUICK = 1
 """zlib's level: a hundredth of what the measuring takes."""
 
@@ -33,19 +40,28 @@ def pack(measured: Measured, more: Sequence[Finding]) -> tuple[str, bytes]:
     }
     arrays = {field.name: getattr(measured.course, field.name) for field in fields(BlockSeries)}
     shapes = {name: (array.dtype.str, array.shape) for name, array in arrays.items()}
-    text = json.dumps({"measured": figures, "more": [asdict(finding) for finding in more], "course": shapes})
-    return text, zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
+    course = zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
+    content = {"measured": figures, "more": [asdict(finding) for finding in more], "course": shapes}
+    return json.dumps({**content, "crc32": _checksum(content, course)}), course
 
 
 def unpack(file: str, figures: str, course: bytes) -> tuple[Measured, list[Finding]]:
-    """Inverse of :func:`pack`. file: what it is called now."""
-    kept = json.loads(figures)
-    whole = {**kept["measured"], "file": file}
-    values = {name: _built(_hints(Measured)[name], value) for name, value in whole.items()}
-    return (
-        Measured(**values, course=_course(kept["course"], zlib.decompress(course))),
-        [_built(Finding, finding) for finding in kept["more"]],
-    )
+    """Inverse of :func:`pack`. file: what it is called now.
+
+    Raises RecordError when it is not as it was packed.
+    """
+    try:
+        kept = json.loads(figures)
+        if kept.pop("crc32") != _checksum(kept, course):
+            raise ValueError("the checksum is another one")
+        whole = {**kept["measured"], "file": file}
+        values = {name: _built(_hints(Measured)[name], value) for name, value in whole.items()}
+        return (
+            Measured(**values, course=_course(kept["course"], course)),
+            [_built(Finding, finding) for finding in kept["more"]],
+        )
+    except (*_GARBLED, zlib.error) as error:
+        raise RecordError(f"{file}: what the archive holds of it is damaged ({error}).") from error
 
 
 def without_course(measured: Measured) -> Measured:
@@ -62,11 +78,28 @@ def _shuffled(array: NDArray[Any]) -> bytes:
     return np.ascontiguousarray(array).view(np.uint8).reshape(-1, array.itemsize).T.tobytes()
 
 
-def _course(shapes: dict[str, tuple[str, list[int]]], content: bytes) -> BlockSeries:
+def _checksum(content: dict[str, Any], course: bytes) -> int:
+    """CRC-32 (ISO 3309) of both; what JSON gives back is written as it was."""
+    return zlib.crc32(course, zlib.crc32(json.dumps(content).encode()))
+
+
+def _decompressed(course: bytes, size: int) -> bytes:
+    """Exactly so many bytes, and no more of them than that in memory. Raises ValueError."""
+    if not 0 <= size <= _MOST_BYTES:
+        raise ValueError(f"a course of {size} bytes")
+    zipped = zlib.decompressobj()
+    content = zipped.decompress(course, size + 1)
+    if len(content) != size or not zipped.eof:
+        raise ValueError(f"a course of other than {size} bytes")
+    return content
+
+
+def _course(shapes: dict[str, tuple[str, list[int]]], course: bytes) -> BlockSeries:
     arrays, at = {}, 0
+    content = _decompressed(course, sum(np.dtype(k).itemsize * math.prod(s) for k, s in shapes.values()))
     for name, (kind, shape) in shapes.items():
         size = np.dtype(kind).itemsize
-        count = int(np.prod(shape))
+        count = math.prod(shape)
         planes = np.frombuffer(content, np.uint8, count * size, at).reshape(size, count)
         arrays[name] = np.ascontiguousarray(planes.T).view(kind).reshape(shape)
         at += count * size
