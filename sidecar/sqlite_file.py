@@ -66,6 +66,11 @@ def is_damage(error: BaseException) -> bool:
     return isinstance(error, MemoryError | UnicodeDecodeError | sqlite3.DataError) or _code(error) in _DAMAGE
 
 
+def decoded(text: bytes) -> str:
+    """Text as SQLite gives it, for ``text_factory``: lossless, damaged or not."""
+    return text.decode("utf-8", "surrogateescape")
+
+
 def readable_rows(
     connection: sqlite3.Connection, select: str, order: str, values: Sequence[object] = ()
 ) -> tuple[list[Any], bool]:

@@ -11,9 +11,9 @@ import sqlite3
 from itertools import chain
 from pathlib import Path
 
-from sidecar.journal.seals import TABLES, decoded, seal_all
+from sidecar.journal.seals import TABLES, seal_all
 from sidecar.settings.locations import data_folder
-from sidecar.sqlite_file import DatabaseKind
+from sidecar.sqlite_file import DatabaseKind, decoded
 
 _PASSES_AND_BLOCKS = (
     # ids are never given twice: they order the passes, whatever the clock says

@@ -12,11 +12,6 @@ Table = Literal["passes", "batches", "cuts", "events", "told"]
 TABLES: tuple[Table, ...] = get_args(Table)
 
 
-def decoded(text: bytes) -> str:
-    """Text as SQLite gives it, lossless where it is no UTF-8: such a row does not keep its seal."""
-    return text.decode("utf-8", "surrogateescape")
-
-
 def seal(connection: sqlite3.Connection, table: Table, id: int) -> None:
     """Writes the checksum of a row as it stands. The caller has a transaction open."""
     cursor = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (id,))

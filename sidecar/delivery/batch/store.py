@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,10 +20,11 @@ from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.errors import OutputError, RecordError, SourceError
-from sidecar.sqlite_file import DatabaseKind, is_damage, reason
+from sidecar.sqlite_file import DATABASE_ERRORS, DatabaseKind, decoded, is_damage, readable_rows, reason
 from sidecar.wave.file_identity import FileIdentity
 
-_OUTCOME = """SELECT name, path, figures, course, error, inode, files.size, changed_ns, status_ns
+_OUTCOME = """SELECT files.rowid, asked.path, name, figures, course, error,
+    inode, files.size, changed_ns, status_ns
     FROM asked JOIN files USING (path) WHERE place = ?"""
 
 _KIND = DatabaseKind("archive", 0x4C6F_5361, 2)
@@ -119,6 +120,7 @@ class Store:
             raise OutputError(f"--archive {path}: there is no folder {path.parent}. Make it first.")
         with self._in_words():
             self._database = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
+            self._database.text_factory = decoded
             try:
                 self._prepare()
             except BaseException:
@@ -136,10 +138,19 @@ class Store:
 
     def ask_for_all(self) -> int:
         """As :meth:`ask`, of every file on record."""
+        ask = "INSERT OR IGNORE INTO asked (path, name)"
         with self._in_words():
-            self._database.execute(
-                "INSERT OR IGNORE INTO asked (path, name) SELECT path, path FROM files ORDER BY path"
-            )
+            try:
+                # from the index and from the table: where one is damaged, the other has the name
+                self._database.execute(f"{ask} SELECT path, path FROM files ORDER BY path")
+                self._database.execute(f"{ask} SELECT path, path FROM files NOT INDEXED")
+            except DATABASE_ERRORS as error:
+                if not is_damage(error):
+                    raise
+                rows, _ = readable_rows(self._database, "SELECT path FROM files", "path")
+                paths = {path for (path,) in rows} | set(self._paths_on_record())
+                readable = sorted(path for path in paths if isinstance(path, bytes))
+                self._database.executemany(f"{ask} VALUES (?1, ?1)", ((path,) for path in readable))
             (count,) = self._database.execute("SELECT count(*) FROM asked").fetchone()
         return int(count)
 
@@ -152,7 +163,7 @@ class Store:
     def gone(self) -> Iterator[str]:
         """The files on record that are there no more, of all that were ever asked for."""
         with self._in_words():
-            for _, path in self._pages("SELECT rowid, path FROM files WHERE rowid > ?", by="rowid"):
+            for path in self._paths_on_record():
                 if not os.path.lexists(os.fsdecode(path)):
                     yield os.fsdecode(path)
 
@@ -182,8 +193,8 @@ class Store:
 
     def find_due(self) -> Due:
         """Looks which files are not as they were measured, or were not measured so, or could not be."""
-        with self._in_words(), self._database as database:
-            database.execute("BEGIN")
+        with self._in_words():
+            database = self._database  # no transaction: its end fails where a damaged page was met
             for place, path, *kept in self._pages(_ON_RECORD, *self._measured_so):
                 seen = _seen(path)
                 since, is_due = self._compared(path, seen, *kept)
@@ -234,8 +245,9 @@ class Store:
 
     def since(self, place: int) -> Since | None:
         """What became of the file at this place; None where it is as it was."""
-        with self._in_words():
-            row: tuple[Since, ...] | None = self._database.execute(_SINCE, (place,)).fetchone()
+        row: tuple[Since, ...] | None = None
+        with self._in_words(), _past_damage():
+            row = self._database.execute(_SINCE, (place,)).fetchone()
         return None if row is None else row[0]
 
     def due(self) -> Iterator[str]:
@@ -245,9 +257,9 @@ class Store:
                 yield os.fsdecode(path)
 
     def keep(self, result: Result) -> None:
-        """Puts a file on record, or why it is not."""
+        """Puts a file on record, or why it is not; where its page is damaged, :meth:`outcome` says so."""
         path = os.fsencode(result.file)
-        with self._in_words():
+        with self._in_words(), _past_damage():
             if isinstance(result, Unread):
                 error = result.error.encode(errors="backslashreplace").decode()  # names need not be text
                 self._database.execute(_REFUSE, (path, *self._measured_so, error))
@@ -274,21 +286,44 @@ class Store:
                 yield place, self.outcome(place)
 
     def outcome(self, place: int) -> Outcome:
-        """The one at this place."""
-        with self._in_words():
-            name, path, figures, course, error, inode, *seen = self._database.execute(
-                _OUTCOME, (place,)
-            ).fetchone()
+        """The one at this place, or that what the archive holds of it is damaged."""
+        row = None
+        with self._in_words(), _past_damage():
+            row = self._database.execute(_OUTCOME, (place,)).fetchone()
+        if row is None or not self._is_row_of(*row[:2]):
+            return self._unreadable(place)
+        _, path, name, figures, course, error, inode, *seen = row
         file = os.fsdecode(name)
         if error is not None:
             return Unread(file, error.replace(os.fsdecode(path), file))
-        measured, more = unpack(file, figures, course)
+        try:
+            measured, more = unpack(file, figures, course)
+            identity = FileIdentity(int(inode), *seen)
+        except (RecordError, ValueError, TypeError):
+            again = "what the archive holds of it is damaged. Run this again to measure it."
+            self.keep(Unread(os.fsdecode(path), f"{os.fsdecode(path)}: {again}"))  # the next run finds it due
+            return Unread(file, f"{file}: {again}")
         return Checked(
             file,
             measured,
             tuple(judge(measured, goal, more) for goal in self._goals),
-            FileIdentity(int(inode), *seen),
+            identity,
             tuple(more),
+        )
+
+    def _is_row_of(self, id: int, path: bytes) -> bool:
+        """Whether the index has led to the row of that path: it may be damaged itself."""
+        found = None
+        with self._in_words(), _past_damage():
+            row = "SELECT path FROM files NOT INDEXED WHERE rowid = ?"
+            found = self._database.execute(row, (id,)).fetchone()
+        return bool(found == (path,))
+
+    def _unreadable(self, place: int) -> Unread:
+        (name,) = self._database.execute("SELECT name FROM asked WHERE place = ?", (place,)).fetchone()
+        file = os.fsdecode(name)
+        return Unread(
+            file, f"{file}: a page of the archive is damaged. Move it away, and a new one is begun."
         )
 
     def close(self) -> None:
@@ -300,15 +335,49 @@ class Store:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _pages(self, select: str, *values: object, by: str = "place") -> Iterator[tuple[Any, ...]]:
-        """All rows, some at a time, so that others may be written meanwhile. *select* gives the column *by*
-        first and ends in ``BY > ?``."""
+    def _pages(self, select: str, *values: object) -> Iterator[tuple[Any, ...]]:
+        """All rows, some at a time, so that others may be written meanwhile. *select* gives the place first
+        and ends in ``place > ?``. Those of damaged pages are left out."""
         last = 0
-        while rows := self._database.execute(
-            f"{select} ORDER BY {by} LIMIT {_PAGE}", (*values, last)
-        ).fetchall():
+        asked = f"SELECT place FROM asked WHERE place > ? ORDER BY place LIMIT {_PAGE}"
+        while places := [place for (place,) in self._database.execute(asked, (last,))]:
+            try:
+                rows = self._between(select, values, last, places[-1])
+            except DATABASE_ERRORS as error:
+                if not is_damage(error):
+                    raise
+                rows = self._one_by_one(select, values, places)
             yield from rows
-            last = rows[-1][0]
+            last = places[-1]
+
+    def _between(self, select: str, values: Sequence[object], last: int, stop: int) -> list[tuple[Any, ...]]:
+        """Those behind the place *last* up to *stop*."""
+        return self._database.execute(
+            f"{select} AND place <= ? ORDER BY place", (*values, last, stop)
+        ).fetchall()
+
+    def _one_by_one(self, select: str, values: Sequence[object], places: list[int]) -> list[tuple[Any, ...]]:
+        rows: list[tuple[Any, ...]] = []
+        for place in places:
+            with _past_damage():
+                rows += self._between(select, values, place - 1, place)
+        return rows
+
+    def _paths_on_record(self) -> Iterator[bytes]:
+        """Of all files, some in memory at a time; of a damaged table those that can be read."""
+        last = 0
+        select = "SELECT rowid, path FROM files NOT INDEXED WHERE rowid > ?"
+        try:
+            while rows := self._database.execute(
+                f"{select} ORDER BY rowid LIMIT {_PAGE}", (last,)
+            ).fetchall():
+                yield from (path for _, path in rows)
+                last = rows[-1][0]
+        except DATABASE_ERRORS as error:
+            if not is_damage(error):
+                raise
+            rows, _ = readable_rows(self._database, select, "rowid", (last,))
+            yield from (path for _, path in rows)
 
     def _prepare(self) -> None:
         database = self._database
@@ -327,9 +396,19 @@ class Store:
     def _in_words(self) -> Iterator[None]:
         try:
             yield
-        except sqlite3.Error as error:
+        except DATABASE_ERRORS as error:
             again = "" if is_damage(error) else f" {_AGAIN}"
             raise RecordError(f"--archive: {reason(error, self._path)}.{again}") from error
+
+
+@contextmanager
+def _past_damage() -> Iterator[None]:
+    """Leaves off where a page is damaged."""
+    try:
+        yield
+    except DATABASE_ERRORS as error:
+        if not is_damage(error):
+            raise
 
 
 def _seen(path: bytes) -> FileIdentity | None:
