@@ -11,7 +11,7 @@ import sqlite3
 from itertools import chain
 from pathlib import Path
 
-from sidecar.journal.seals import TABLES, seal_all
+from sidecar.journal.seals import TABLES, damaged_rows, seal_all
 from sidecar.settings.locations import data_folder
 from sidecar.sqlite_file import DatabaseKind, decoded
 
@@ -97,6 +97,8 @@ _LAYOUT_ORIGIN = ("ALTER TABLE passes ADD COLUMN layout_from TEXT NOT NULL DEFAU
 
 STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS, _LAYOUT_ORIGIN)
 NEWEST = len(STEPS)
+_SEALED = 4
+"""The first version whose rows have seals."""
 PAGE_BYTES = 4096
 KIND = DatabaseKind("record of passes", 0x4C6F_5364, NEWEST)
 
@@ -164,8 +166,9 @@ def _migrate(connection: sqlite3.Connection, path: Path) -> None:
     with connection:
         connection.execute("BEGIN IMMEDIATE")
         version = KIND.version(connection, path)  # another sidecar may have been quicker
+        damaged = damaged_rows(connection) if version >= _SEALED else ()
         for statement in chain.from_iterable(STEPS[version:]):
             connection.execute(statement)
         if 0 < version < NEWEST:
-            seal_all(connection)  # the steps have changed what the seals are made of
+            seal_all(connection, damaged)  # the steps have changed what the seals are made of
         KIND.mark(connection)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 import struct
 import zlib
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Literal, get_args
 
 Table = Literal["passes", "batches", "cuts", "events", "told"]
@@ -22,11 +22,23 @@ def seal(connection: sqlite3.Connection, table: Table, id: int) -> None:
         connection.execute(f"UPDATE {table} SET crc = ? WHERE id = ?", (crc, id))
 
 
-def seal_all(connection: sqlite3.Connection) -> None:
-    """Seals every row of a record of an earlier version. The caller has a transaction open."""
+def seal_all(connection: sqlite3.Connection, damaged: Container[tuple[Table, int]]) -> None:
+    """Seals every row but the damaged ones of a record whose tables have changed. The caller has a
+    transaction open."""
     for table in TABLES:
         for (id,) in connection.execute(f"SELECT id FROM {table}").fetchall():
-            seal(connection, table, id)
+            if (table, id) not in damaged:
+                seal(connection, table, id)
+
+
+def damaged_rows(connection: sqlite3.Connection) -> set[tuple[Table, int]]:
+    """Table and id of each row that is not as it was sealed."""
+    found: set[tuple[Table, int]] = set()
+    for table in TABLES:
+        cursor = connection.execute(f"SELECT * FROM {table}")
+        cursor.row_factory = sqlite3.Row
+        found |= {(table, row["id"]) for row in cursor if not is_sound(row)}
+    return found
 
 
 def is_sound(row: sqlite3.Row) -> bool:

@@ -10,9 +10,10 @@ from flipped_records import assert_the_rest_is_listed, flipped, listed, make_rec
 
 from sidecar.cli import main
 from sidecar.errors import RecordError
-from sidecar.journal import reader, schema
+from sidecar.journal import packing, reader, schema
 from sidecar.journal.record import Damaged
 from sidecar.journal.seals import seal
+from sidecar.settings.goals import load_goal
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +96,31 @@ def test_a_figure_that_is_not_as_it_was_written_is_damage(file):
 
     assert code == 2
     assert found[7] == {"id": 7, "error": "its entry in the record is not as it was written."}
+
+
+def test_bringing_a_record_up_to_date_hides_no_damage(tmp_path, monkeypatch):
+    """Rows are sealed anew with the columns that they then have: those that were damaged before stay so."""
+    file = tmp_path / "passes.sqlite"
+    with monkeypatch.context() as earlier:
+        earlier.setattr(schema, "STEPS", schema.STEPS[:4])
+        earlier.setattr(schema, "NEWEST", 4)
+        earlier.setattr(schema, "KIND", dataclasses.replace(schema.KIND, newest=4))
+        schema.connect(file, patience_s=1.0).close()
+    connection = sqlite3.connect(file)
+    columns = "holder, began, source, rate_hz, layout, version, goal, blocks, reading"
+    goal = packing.pack_fields(load_goal("r128"))
+    with connection:
+        for source in ("sound", "damaged"):
+            values = (1, "2026-01-02T03:04:05+00:00", source, 48_000, "stereo", "0.1", goal, 10, "{}")
+            connection.execute(f"INSERT INTO passes ({columns}) VALUES ({', '.join('?' * 9)})", values)
+        seal(connection, "passes", 1)
+        seal(connection, "passes", 2)
+        connection.execute("UPDATE passes SET blocks = 11 WHERE id = 2")
+    connection.close()
+    sound, damaged = reader.passes(file)
+
+    assert (sound.id, sound.about.source) == (1, "sound")
+    assert damaged == Damaged(2, "its entry in the record is not as it was written")
 
 
 def test_a_pass_whose_row_is_gone_is_listed_as_damaged(file):
