@@ -163,6 +163,7 @@ def damage(column, value):
         connection.execute(f"UPDATE passes SET {column} = ? WHERE id = 1", (value,))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("column", "value"),
     [("goal", "{"), ("reading", "[]"), ("began", "yesterday"), ("blocks", 2**40), ("stems", "5")],
@@ -182,9 +183,11 @@ def test_a_damaged_row_on_record_is_told_to_who_asked_for_it(tone, column, value
         code, errors = run.end()
 
     assert (address, bool(why)) == ("/sidecar/profile", True)
-    assert (code, errors) == (0, "")
+    assert code == 0
+    assert "sidecar:" not in errors  # a first run says besides that it compiles
 
 
+@pytest.mark.slow
 def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
     journal = Journal.open()
     run_of(700, journal=journal).run()
@@ -199,5 +202,6 @@ def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
         code, errors = run.end()
 
     assert earlier[1] == "the pass of noise"
-    assert (code, errors) == (0, "")
+    assert code == 0
+    assert "sidecar:" not in errors  # a first run says besides that it compiles
     assert len(reader.passes()) == 2

