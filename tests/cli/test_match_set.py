@@ -173,3 +173,24 @@ def test_no_file_at_all_is_said(capsys, here):
 def test_together_has_a_loudness_of_its_own(capsys, here):
     assert main(["match", "--together", "--sequence", "tracks"]) == 2
     assert "--together finds a loudness of its own" in capsys.readouterr().err
+
+
+def test_what_no_gain_mends_is_said_and_not_written(capsys, here):
+    """A delivery rule of the goal: a copy of 16 bits would not pass where 24 are asked for."""
+    shipped = (Path(__file__).parents[2] / "configs" / "goals" / "r128.toml").read_text(encoding="utf-8")
+    (here / "strict.toml").write_text(f"{shipped}\n[delivery]\nbit_depths = [24]\n", encoding="utf-8")
+    code, (whole, short) = ran_json(
+        capsys,
+        "match",
+        "--goal",
+        "strict.toml",
+        "--write",
+        "out",
+        "tracks/01 plain.wav",
+        "tracks/cd2/01 plain.wav",
+    )
+
+    assert code == 1
+    assert whole["written"] == "out/tracks/01 plain.wav"
+    assert (short["written"], short["stands"]) == (None, False)
+    assert "the goal asks for 24" in short["off_goal"]

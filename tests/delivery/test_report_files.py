@@ -14,6 +14,7 @@ from made import level_course, made, made_check
 from sidecar.delivery.report.files import Reports, names_for, write_course, write_plot
 from sidecar.delivery.report.signature import Signature
 from sidecar.errors import MissingPackage, OutputError, SidecarError
+from sidecar.settings.goals import load_goal
 from sidecar.version import program_version
 
 
@@ -71,6 +72,13 @@ def test_a_copy_that_nobody_installed_signs_all_the_same(monkeypatch):
     program_version.cache_clear()
 
     assert "Loudness Sidecar unknown" == signed
+
+
+def test_a_folder_that_several_parts_share_is_named_once(tmp_path):
+    """``--plot all.svg --csv all.csv`` of several files both lie in ``all``."""
+    reports = Reports(["a.wav", "b.wav"], SIGNATURE, plot=tmp_path / "all.svg", course=tmp_path / "all.csv")
+
+    assert reports.finish([checked("a.wav"), checked("b.wav")], [load_goal("r128")]) == [tmp_path / "all"]
 
 
 def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):

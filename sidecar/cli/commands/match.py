@@ -17,6 +17,7 @@ from sidecar.cli.results.match_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Told, each
 from sidecar.delivery.distinct_names import distinct_names
+from sidecar.delivery.judge.rules import rule_findings
 from sidecar.delivery.match.checked_copy import OffGoal, write_copy
 from sidecar.delivery.match.copy_places import copy_places
 from sidecar.delivery.match.gains import (
@@ -29,7 +30,7 @@ from sidecar.delivery.match.gains import (
     together,
 )
 from sidecar.delivery.match.render import Terms
-from sidecar.delivery.measure.whole_file import measure
+from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import OutputError, SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
 from sidecar.settings.goals import Goal, load_goal
@@ -42,6 +43,8 @@ CAUTION = (
     "Turn the monitors down before you play what was raised."
 )
 _USUAL_GOAL = "r128"
+_OF_THE_FORMAT = frozenset(("sample rate", "bit depth", "layout"))
+"""What a delivery rule is about that no gain changes."""
 _WHOLE_SET = "No copy is written: the gain of a sequence needs all of its files."
 
 
@@ -96,7 +99,7 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
     if options.like is None:
         return [goal]
     reference = Path(options.like)
-    (piece,) = _pieces([reference], options)
+    (piece,) = _pieces([reference], options, goal)
     if isinstance(piece, SidecarError):
         raise piece
     integrated = piece[0].reading.integrated
@@ -106,19 +109,27 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
 
 
 def _pieces(
-    paths: Sequence[Path], options: argparse.Namespace
-) -> list[tuple[Piece, FileIdentity] | SidecarError]:
-    """Each file measured, and by what it is known."""
+    paths: Sequence[Path], options: argparse.Namespace, goal: Goal
+) -> list[tuple[Piece, FileIdentity, str] | SidecarError]:
+    """Each file measured, by what it is known, and what no gain mends of it."""
 
-    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, FileIdentity]:
+    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, FileIdentity, str]:
         with unchanged(paths[place]) as seen:
-            return Piece.of(measure(paths[place], options.layout, tell, workers=workers)), seen
+            found = measure(paths[place], options.layout, tell, workers=workers)
+        return Piece.of(found), seen, _beyond_gain(paths[place], found, goal)
 
     return each(paths, measured, options.jobs)
 
 
+def _beyond_gain(path: Path, measured: Measured, goal: Goal) -> str:
+    """The delivery rules of the goal that the file breaks at any level, in words."""
+    found = rule_findings(measured, goal.delivery) if goal.delivery else ()
+    said = " ".join(finding.sentence for finding in found if finding.about in _OF_THE_FORMAT)
+    return f"{path}: {said}" if said else ""
+
+
 def _levelled(options: argparse.Namespace, paths: Sequence[Path], goals: Sequence[Goal]) -> Matched:
-    measured = _pieces(paths, options)
+    measured = _pieces(paths, options, goals[-1])
     pieces = [one[0] for one in measured if not isinstance(one, SidecarError)]
     all_at = together(pieces, goals)
     if options.together and all_at is not None:
@@ -130,7 +141,7 @@ def _levelled(options: argparse.Namespace, paths: Sequence[Path], goals: Sequenc
         if isinstance(one, SidecarError):
             outcomes.append(MatchOutcome(path, name, error=str(one)))
         else:
-            outcomes.append(MatchOutcome(path, name, *next(left), one[1]))
+            outcomes.append(MatchOutcome(path, name, *next(left), one[1], off_goal=one[2]))
     before = after = None
     if len(pieces) > 1 and len(pieces) == len(paths):
         before = programme(pieces, [0.0] * len(pieces))
