@@ -1,0 +1,42 @@
+"""Whole runs with an armed fader: nothing raises it too fast, too far, or where nothing may rise.
+
+tests/benchmarks/armed_runs.py plays as many as are asked for.
+"""
+
+import pytest
+from fader_scenarios import Scenario
+
+pytestmark = pytest.mark.slow
+
+SCENARIOS = 100
+SLICE = 10
+
+
+@pytest.mark.parametrize("first", range(0, SCENARIOS, SLICE))
+def test_no_sequence_raises_a_fader_too_fast_too_far_or_in_silence(first):
+    """Half of the workstations say the truth, if late or not at all; half say anything."""
+    scenarios = [Scenario(seed, is_honest=seed % 2 == 0) for seed in range(first, first + SLICE)]
+    faults = [fault for scenario in scenarios for fault in scenario.run()]
+
+    assert faults == []
+
+
+def test_the_scenarios_do_move_faders():
+    """Else they could find nothing: datagrams leave, up and down, and some rise by half a step and more."""
+    scenarios = [Scenario(seed) for seed in range(20)]
+    for scenario in scenarios:
+        scenario.run()
+
+    assert sum(scenario.datagrams for scenario in scenarios) > 20
+    assert max(scenario.risen_db for scenario in scenarios) > 1.5
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_judge_sees_a_leap(seed):
+    """A position that leaves beside the guard is found."""
+    scenario = Scenario(seed)
+    scenario._claimed = (scenario.now_s, scenario.fader_db)
+    scenario._known_s = scenario.now_s
+    scenario._arrive(scenario.fader_db + 2.0)
+
+    assert {"leapt", "rose"} == {fault.words.split()[0] for fault in scenario.faults}
