@@ -445,9 +445,26 @@ def test_the_rest_after_a_step_outlasts_the_arming():
     run(arming, 0.0, 3.2)
     arming.disarm()
     arming.arm(3.2)
-    arming.report_fader(3.2, arming.fader_db)
+    run(arming, 3.2, 1.6)
 
-    assert "needs" in arming.ask(3.3, 6.0).sentence
+    assert arming.armed
+    assert "needs" in arming.ask(4.8, 6.0).sentence
+
+
+def test_late_answers_to_a_move_from_before_do_not_arm():
+    """Down by 8 dB, disarmed and armed at once: what comes now may speak of the way there."""
+    arming = armed()
+    arming.ask(0.0, -8.0)
+    run(arming, 0.0, 1.0, answers=False)
+    arming.disarm()
+    arming.arm(1.0)
+    arming.report_fader(1.1, -0.5)
+    assert not arming.armed
+
+    arming.hear(1.8)
+    arming.hear(2.6)
+    arming.report_fader(2.6, -8.0)
+    assert arming.armed
 
 
 def test_resetting_again_and_again_gains_nothing():

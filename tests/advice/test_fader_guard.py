@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidecar.advice.faders.guard import LEAD_DB, OLDEST_S, FaderGuard
+from sidecar.advice.faders.guard import LEAD_DB, OLDEST_S, SETTLED_S, FaderGuard
 
 TICK_S = 0.05
 
@@ -33,6 +33,18 @@ def test_what_was_confirmed_before_it_was_opened_is_forgotten():
     assert guard.next_position(100.1, 0.0) is None
     guard.confirm(100.2, -60.0)
     assert guard.next_position(100.3, 0.0) == pytest.approx(-59.9)
+
+
+def test_a_late_answer_to_what_was_sent_before_it_was_opened_does_not_count():
+    guard = opened()
+    guard.next_position(100.1, -8.0)
+    guard.close()
+    guard.open()
+    guard.confirm(100.2, 0.0)
+    assert guard.next_position(100.3, 3.0) is None
+
+    guard.confirm(100.1 + SETTLED_S + 0.1, -8.0)
+    assert guard.next_position(100.1 + SETTLED_S + 0.2, 3.0) == pytest.approx(-7.9)
 
 
 def test_closing_takes_effect_with_the_next_position():

@@ -66,6 +66,7 @@ class Scenario:
         self._reports: deque[tuple[float, float, float]] = deque()
         self._course = deque([(self.now_s, self.fader_db)])
         self._known_s = -math.inf
+        self._hands_s: list[float] = []
         self._claimed: tuple[float, float] | None = None
         self._lost_until_s = -math.inf
         self._level_db, self._level_until_s = -30.0, self.now_s
@@ -135,6 +136,7 @@ class Scenario:
                 self._begin_pass()
             self.session.send(Command(verb, value))
         if chance.random() < 0.01:
+            self._hands_s.append(self.now_s)
             self._move(
                 chance.choice([-60.0, self.fader_db - chance.uniform(0.0, 20.0), chance.uniform(-40.0, 6.0)])
             )
@@ -211,11 +213,12 @@ class Scenario:
                 self._fault(f"rose by {self._risen_in_pass_db:.2f} dB in a pass")
 
     def _hand_since(self, from_s: float) -> bool:
-        sent = set(self._wire)
-        return any(at_s >= from_s and (at_s, db) not in sent for at_s, db in self._course)
+        return any(at_s > from_s for at_s in self._hands_s)
 
     def _highest_since(self, from_s: float) -> float:
         """Where the fader may still have been, for all that the sidecar can know."""
+        if not self._hand_since(from_s):
+            return self.fader_db
         known_db = self._course[0][1]
         highest_db = -math.inf
         for at_s, position_db in self._course:

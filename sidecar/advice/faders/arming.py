@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sidecar.advice.faders.guard import OLDEST_S
+from sidecar.advice.faders.guard import OLDEST_S, SETTLED_S
 from sidecar.advice.faders.sent_path import SentPath
 from sidecar.advice.faders.tapers import FaderLimits
 from sidecar.model.readings import SILENCE, Limit, figure
@@ -149,7 +149,7 @@ class Arming:
         if self.armed:
             self._reported_s = max(self._reported_s, arrived_s)
             self._follow(now_s, position_db)
-        elif self._asked_s is not None and arrived_s >= self._asked_s and self._still_asked(now_s):
+        elif self._is_answer(arrived_s) and self._still_asked(now_s):
             self._begin(now_s, position_db)
             self._reported_s = arrived_s
 
@@ -232,12 +232,17 @@ class Arming:
     def _is_silent(self) -> bool:
         return self._silent_from_s is not None
 
+    def _is_answer(self, arrived_s: float) -> bool:
+        """Whether a report came after the request, and no longer speaks of a move from before it."""
+        return (
+            self._asked_s is not None and arrived_s >= self._asked_s and arrived_s - self._sent_s > SETTLED_S
+        )
+
     def _begin(self, now_s: float, position_db: float) -> None:
         self.armed, self._asked_s = True, None
         if self._pass_began_s == SILENCE:
             self._pass_began_s = now_s
         self._position_db = self._target_db = position_db
-        self._sent_s = SILENCE
         self._owed_since_s = None
         self._path = SentPath(position_db, HAND_DB)
         self.notice = f"Armed at {figure(position_db)} dB. {CAUTION}"
@@ -253,7 +258,7 @@ class Arming:
         if self._path.known_db != known_db:
             self._owed_since_s, self._advanced_s = None, now_s
         self._note_owed(now_s)
-        if now_s - self._sent_s > FEEDBACK_TIMEOUT_S and self._target_db == self._position_db:
+        if now_s - self._sent_s > SETTLED_S and self._target_db == self._position_db:
             self._position_db = self._target_db = position_db  # as the surface rounds it
 
     def _note_owed(self, now_s: float) -> None:

@@ -13,8 +13,9 @@ OLDEST_S = 2.0
 LEAD_DB = 0.5
 """Most that a position may lie above the confirmed one while answers to what was sent are on their way."""
 
-_SETTLED_S = 1.0
-"""So long after the last position was sent the fader is where it says that it is: answers come late."""
+SETTLED_S = 1.5
+"""So long after the last position was sent the fader is where it says that it is: answers come up to a second
+late, so that an earlier one may speak of a place that the fader has left."""
 
 
 class FaderGuard:
@@ -42,7 +43,6 @@ class FaderGuard:
         self.is_open = True
         self._confirmed_db = None
         self._ramp = Ramp(SILENCE, 0.0)
-        self._sent_s = -math.inf
 
     def close(self) -> None:
         """Lets nothing through."""
@@ -51,12 +51,14 @@ class FaderGuard:
 
     def confirm(self, now_s: float, position_db: float) -> None:
         """Notes where the workstation says that its fader stands, dB; ``-inf`` for a closed one."""
-        if not self.is_open or math.isnan(position_db):
+        is_settled = now_s - self._sent_s > SETTLED_S
+        is_first = self._confirmed_db is None
+        if not self.is_open or math.isnan(position_db) or (is_first and not is_settled):
             return
         if abs(position_db - self._ramp.position_db) <= self._rounding_db:
             position_db = self._ramp.position_db
         self._confirmed_db, self._confirmed_s = position_db, now_s
-        if now_s - self._sent_s > _SETTLED_S:
+        if is_settled:
             self._ramp = Ramp(position_db, now_s)
 
     def next_position(self, now_s: float, target_db: float | None, *, may_rise: bool = True) -> float | None:
