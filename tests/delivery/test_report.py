@@ -4,6 +4,7 @@ import re
 import subprocess
 from dataclasses import replace
 from datetime import UTC, datetime
+from importlib.resources import files
 from itertools import pairwise
 
 import numpy as np
@@ -161,12 +162,41 @@ def test_words_can_be_read_and_shapes_seen():
     assert all(contrast(rule, "stroke") >= 3.0 for rule in graphic)
 
 
-def contrast(rule, what):
-    """WCAG 2.2's definition of contrast ratio and relative luminance."""
-    (colour,) = re.findall(rf"{what}: #([0-9a-f]{{6}})", rule)
+def contrast(rule, what, ground="ffffff"):
+    """WCAG 2.2's definition of contrast ratio."""
+    (colour,) = re.findall(rf"(?<![-\w]){what}: #([0-9a-f]{{6}})", rule)
+    darker, lighter = sorted((luminance(colour), luminance(ground)))
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def luminance(colour):
+    """WCAG 2.2's definition of relative luminance."""
     parts = np.array([int(colour[k : k + 2], 16) / 255 for k in (0, 2, 4)])
     linear = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
-    return 1.05 / (float(linear @ [0.2126, 0.7152, 0.0722]) + 0.05)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def test_words_can_be_read_and_shapes_seen_in_the_dark():
+    """The same ratios against the dark ground; what prints stays on white."""
+    css = files("sidecar.delivery.report").joinpath("report.css").read_text(encoding="utf-8")
+    (dark,) = re.findall(r"@media screen and \(prefers-color-scheme: dark\) \{\n(.*?)\n\}", css, re.DOTALL)
+    rules = {selector.strip(): rule for selector, rule in re.findall(r"([^{}]+)\{([^}]+)\}", dark)}
+    ground = "14191d"
+    fills = [rule for selector, rule in rules.items() if " text" in selector or selector.endswith("-words")]
+    words = [rule for rule in rules.values() if re.search(r"(?<![-\w])color: #", rule)]
+    graphic = [
+        rule
+        for selector, rule in rules.items()
+        if selector.startswith((".mark", ".limit", ".short", ".target"))
+    ]
+
+    assert all(contrast(rule, "fill", ground) >= 4.5 for rule in fills if "fill:" in rule)
+    assert all(contrast(rule, "color", ground) >= 4.5 for rule in words)
+    assert all(contrast(rule, "stroke", ground) >= 3.0 for rule in graphic)
+    page = page_of(made(), "r128")
+    assert page.index(".gate { fill: #d9ece8; }") < page.index(".gate { fill: #1d3b38; }"), (
+        "the last rule wins"
+    )
 
 
 def test_a_real_file_end_to_end(tmp_path):

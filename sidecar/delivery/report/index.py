@@ -66,7 +66,11 @@ def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]
     rows = [
         _row(outcome, name, link, len(goals)) for outcome, name, link in zip(files, names, links, strict=True)
     ]
-    return tag("table", tag("thead", head), tag("tbody", *rows))
+    return tag("table", tag("thead", head), tag("tbody", *rows), class_="index")
+
+
+_MEASURES = ("length", "integrated", "range", "max S", "true peak")
+"""What each figure is, where a narrow page has no head above it."""
 
 
 def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
@@ -85,7 +89,10 @@ def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
         "tr",
         tag("th", tag("a", name, href=quote(os.fsencode(link))), _notes(outcome.verdicts), scope="row"),
         *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
-        *(tag("td", words, class_="number") for words in figures),
+        *(
+            tag("td", words, class_="number", data_measure=measure)
+            for words, measure in zip(figures, _MEASURES, strict=True)
+        ),
     )
 
 

@@ -65,7 +65,7 @@ def page(title: str, *body: Markup) -> str:
         tag("meta", charset="utf-8"),
         tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
         tag("title", title),
-        tag("style", Markup(css + style())),
+        tag("style", Markup(style() + css)),
     )
     return f"<!DOCTYPE html>\n{tag('html', head, tag('body', *body), lang='en')}\n"
 
