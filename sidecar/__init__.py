@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from sidecar.delivery.judge.verdict import Verdict
     from sidecar.delivery.measure.coding import Coded
     from sidecar.delivery.measure.facts import Facts, Gap, Held, Silence
+    from sidecar.delivery.measure.part import Part, Scope
     from sidecar.delivery.measure.whole_file import BlockSeries, Measured, measure
     from sidecar.errors import (
         DeviceLost,
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from sidecar.meter.meter import Blocks, Meter
     from sidecar.meter.stems import StemBlocks, StemMeter
     from sidecar.model.readings import Move, Reading
+    from sidecar.model.timecode import Clock
     from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
     from sidecar.settings.goals import Goal, all_goals, load_goal
     from sidecar.sources.remarks import Remark
@@ -51,6 +53,7 @@ __all__ = [
     "Blocks",
     "BuildStep",
     "Checked",
+    "Clock",
     "Coded",
     "DeliveryRules",
     "DeviceLost",
@@ -66,10 +69,12 @@ __all__ = [
     "Meter",
     "Move",
     "NetworkError",
+    "Part",
     "ProfileFit",
     "Reading",
     "Remark",
     "Remedy",
+    "Scope",
     "SettingsError",
     "SidecarError",
     "SignalError",
@@ -100,6 +105,7 @@ _MODULES = {
     "sidecar.delivery.judge.verdict": ("Verdict",),
     "sidecar.delivery.measure.coding": ("Coded",),
     "sidecar.delivery.measure.facts": ("Facts", "Gap", "Held", "Silence"),
+    "sidecar.delivery.measure.part": ("Part", "Scope"),
     "sidecar.delivery.measure.whole_file": ("BlockSeries", "Measured", "measure"),
     "sidecar.errors": (
         "DeviceLost",
@@ -113,6 +119,7 @@ _MODULES = {
     "sidecar.meter.meter": ("Blocks", "Meter"),
     "sidecar.meter.stems": ("StemBlocks", "StemMeter"),
     "sidecar.model.readings": ("Move", "Reading"),
+    "sidecar.model.timecode": ("Clock",),
     "sidecar.settings.delivery_rules": ("DeliveryRules", "SilenceLimits"),
     "sidecar.settings.goals": ("Goal", "all_goals", "load_goal"),
     "sidecar.sources.remarks": ("Remark",),

@@ -18,6 +18,7 @@ def add_check(commands: Any) -> None:
         "sidecar check --goal r128 --goal r128-s1 spot.wav\n"
         "sidecar check --goal a85 --json *.wav\n"
         "sidecar check --report proof.html --by 'A. Mixer' *.wav\n"
+        "sidecar check --fps 25 --from 10:00:00:00 --to 10:42:30:00 programme.wav\n"
         "sidecar check --encoded --goal aes-track mix.wav\n"
         "sidecar check --plot mix.png --csv mix.csv mix.wav\n"
         "sidecar check --layout L,R,Ls,Rs,C,LFE mix.wav",
@@ -33,6 +34,23 @@ def add_check(commands: Any) -> None:
         help="a goal's name or a TOML file (r128); give it again for more",
     )
     _add_layout(parser)
+    parts = parser.add_argument_group("parts of a file")
+    parts.add_argument(
+        "--from", dest="from_", metavar="PLACE", help="measure from here: h:mm:ss.s, or a timecode with --fps"
+    )
+    parts.add_argument("--to", metavar="PLACE", help="measure up to here")
+    parts.add_argument(
+        "--parts",
+        action="store_true",
+        help="a row besides for each part between the cue markers of a WAV file; the whole decides",
+    )
+    parts.add_argument(
+        "--fps",
+        default="",
+        metavar="RATE",
+        help="tell places in timecode, from the file's own time reference: 23.976 24 25 29.97 29.97df 30 50 "
+        "59.94 59.94df 60; df counts in drop-frame",
+    )
     parser.add_argument(
         "--encoded",
         action="store_true",

@@ -14,10 +14,12 @@ from sidecar.cli.results.check_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.judge.checking import Checked, Unread, check_file
+from sidecar.delivery.measure.part import Scope, clock_of, marked_parts, part_between
 from sidecar.delivery.report.files import Reports
 from sidecar.delivery.report.signature import Signature
 from sidecar.errors import OutputError, SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
+from sidecar.model.timecode import FRAME_RATES
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
@@ -32,6 +34,7 @@ def run(options: argparse.Namespace) -> int:
         return PASS
     if not (options.files or options.list or options.archive):
         raise SettingsError("No file is named. Name one or more: sidecar check mix.wav")
+    _refuse_parts(options)
     goals = _goals(options.goal or [_USUAL_GOAL])
     names = named_files(options)
     if options.archive:
@@ -47,11 +50,24 @@ def run(options: argparse.Namespace) -> int:
         course=_path(options.csv),
     )
 
+    parts: dict[int, list[Checked]] = {}
+
     def judged(place: int, tell: Callable[[float], None], workers: int) -> Checked:
-        refuse_irregular(Path(options.files[place]))
+        file = options.files[place]
+        path = Path(file)
+        refuse_irregular(path)
+        clock = clock_of(path, options.fps)
+        part = part_between(path, options.from_, options.to, clock)
         checked = check_file(
-            options.files[place], options.layout, goals, tell, workers, with_coding=options.encoded
+            *(file, options.layout, goals, tell, workers),
+            with_coding=options.encoded,
+            scope=Scope(part, clock),
         )
+        if options.parts:
+            parts[place] = [
+                check_file(file, options.layout, goals, workers=workers, scope=Scope(each, clock))
+                for each in marked_parts(path)
+            ]
         reports.write(place, checked)
         return checked
 
@@ -69,15 +85,27 @@ def run(options: argparse.Namespace) -> int:
         for file, outcome in zip(options.files, done, strict=True)
     ]
     written = reports.finish(outcomes, goals)
+    rows = [row for place, outcome in enumerate(outcomes) for row in (outcome, *parts.get(place, ()))]
     if options.json:
-        print(json.dumps([as_json(outcome) for outcome in outcomes], indent=1))
+        print(json.dumps([as_json(row) for row in rows], indent=1))
     else:
-        show(outcomes, goals)
+        show(rows, goals)
         print("".join(f"Written: {printable(str(path))}\n" for path in written), end="")
     measured = [outcome for outcome in outcomes if isinstance(outcome, Checked)]
     if len(measured) < len(outcomes):
         return UNREADABLE
     return PASS if all(checked.passes for checked in measured) else FAIL
+
+
+def _refuse_parts(options: argparse.Namespace) -> None:
+    """What cannot be combined, and a frame rate that there is not."""
+    if options.fps and options.fps not in FRAME_RATES:
+        raise SettingsError(f"--fps {options.fps}: use one of {', '.join(FRAME_RATES)}.")
+    is_part = bool(options.from_ or options.to)
+    if options.archive and (is_part or options.parts or options.fps):
+        raise SettingsError("An archive keeps whole files: leave out --from, --to, --parts and --fps.")
+    if is_part and (options.parts or options.encoded):
+        raise SettingsError("--from and --to measure one part: leave out --parts and --encoded.")
 
 
 def _show_measured(

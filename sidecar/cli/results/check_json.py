@@ -10,6 +10,7 @@ from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.coding import Coded
+from sidecar.delivery.measure.part import Part
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.model.readings import SHORT_TERM_S
 
@@ -27,11 +28,22 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
     judged = [_judged(verdict) for verdict in outcome.verdicts]
     return {
         "file": outcome.file,
+        **({} if outcome.part is None else {"part": _part(outcome.part, outcome.measured)}),
         **_measured(outcome.measured),
         **_facts(outcome.measured),
         **judged[0],
         **({"verdicts": judged} if len(judged) > 1 else {}),
         **({} if outcome.coded is None else {"encoded": [_coded(one) for one in outcome.coded]}),
+    }
+
+
+def _part(part: Part, measured: Measured) -> dict[str, Any]:
+    rate_hz = measured.sample_rate
+    return {
+        "name": part.name,
+        "from_s": _seconds(part.first / rate_hz),
+        "to_s": _seconds(part.stop / rate_hz),
+        "from": measured.clock.words(0.0),
     }
 
 

@@ -32,7 +32,12 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     for heading in ("length", *loudness, "peak\ndBTP", "move\ndB"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict", no_wrap=True, min_width=8)
-    names = distinct_names([outcome.file for outcome in outcomes])
+    names = [
+        name if isinstance(outcome, Unread) or outcome.part is None else f"{name} [{outcome.part.name}]"
+        for name, outcome in zip(
+            distinct_names([outcome.file for outcome in outcomes]), outcomes, strict=True
+        )
+    ]
     for name, outcome in zip(names, outcomes, strict=True):
         table.add_row(NameCell(name), *_cells(outcome))
     console.print(table)

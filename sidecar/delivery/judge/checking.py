@@ -12,6 +12,7 @@ from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
 from sidecar.delivery.measure.coding import Coded, coded
 from sidecar.delivery.measure.fingerprint import Fingerprint
+from sidecar.delivery.measure.part import WHOLE, Part, Scope
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SourceError
 from sidecar.model.readings import Reading, figure
@@ -41,6 +42,8 @@ class Checked:
     """Notes that were read in the file itself; all other findings can be had again from what was measured."""
     coded: tuple[Coded, ...] | None = None
     """What lossy coders make of it; None where that was not asked for."""
+    part: Part | None = None
+    """What of it was measured; None where that is all."""
 
     @property
     def passes(self) -> bool:
@@ -105,10 +108,12 @@ def check_file(
     workers: int | None = None,
     *,
     with_coding: bool = False,
+    scope: Scope = WHOLE,
 ) -> Checked:
     """Measures one file and judges it; *progress* and *workers* are as in the measuring.
 
     with_coding: also what lossy coding makes of its peaks, which takes several times as long.
+    scope: which frames are measured, and how places in them are told.
 
     Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
     cannot be measured.
@@ -116,14 +121,15 @@ def check_file(
     path = Path(file)
     with unchanged(path) as seen:
         share = _MEASURING_SHARE if with_coding else 1.0
-        measured = measure(path, layout, lambda done: progress(done * share), workers=workers)
-        notes = tuple(_claims(path, measured.reading))
+        measured = measure(*(path, layout, lambda done: progress(done * share)), workers=workers, scope=scope)
+        notes = () if scope.part else tuple(_claims(path, measured.reading))
         made = _coded(path, layout, progress, workers) if with_coding else None
     verdicts = []
     for goal in goals:
-        more = notes if made is None else (*notes, coding_note(made, measured.reading.max_true_peak, goal))
-        verdicts.append(judge(measured, goal, more))
-    return Checked(file, measured, tuple(verdicts), seen, notes, made)
+        before_dbtp = measured.reading.max_true_peak
+        coding = () if made is None else (coding_note(made, before_dbtp, goal, scope.clock),)
+        verdicts.append(judge(measured, goal, (*notes, *coding)))
+    return Checked(file, measured, tuple(verdicts), seen, notes, made, scope.part)
 
 
 def _coded(

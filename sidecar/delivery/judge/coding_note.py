@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import math
 
-from sidecar.delivery.judge.findings import Finding, time_code
+from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.coding import Coded
 from sidecar.loudness.limits import is_over
 from sidecar.model.readings import figure
+from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 from sidecar.settings.goals import Goal
 
 
-def coding_note(made: tuple[Coded, ...], before_dbtp: float, goal: Goal) -> Finding:
+def coding_note(
+    made: tuple[Coded, ...], before_dbtp: float, goal: Goal, clock: Clock = FROM_FIRST_FRAME
+) -> Finding:
     """What came of it in a sentence, and how much lower the file would have to be."""
     if not made:
         sentence = "No coder on this machine takes this file: its peaks after lossy coding are not known."
         return Finding("note", "coding", sentence)
     each = ", ".join(
         f"{figure(one.true_peak_dbtp)} dBTP after {one.coder} at {one.quality}"
-        + ("" if one.at_s is None else f" ({time_code(one.at_s)})")
+        + ("" if one.at_s is None else f" ({clock.words(one.at_s)})")
         for one in made
     )
     highest = max(one.true_peak_dbtp for one in made)

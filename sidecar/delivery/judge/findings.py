@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from sidecar.loudness.limits import are_over
 from sidecar.model.readings import FloatArray, figure
+from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 
 Kind = Literal["fault", "remedy", "note"]
 """A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""
@@ -53,6 +54,8 @@ class Finding:
     """What was found, with its figures."""
     spans: tuple[Span, ...] = ()
     """Every place, the worst first; of clipping the first of them, in order."""
+    clock: Clock = FROM_FIRST_FRAME
+    """How places are told."""
 
     @property
     def places(self) -> str:
@@ -64,18 +67,12 @@ class Finding:
         return f"At {named}" + (f"; and {more} more." if more > 0 else ".")
 
     def _place(self, span: Span) -> str:
-        place = time_code(span.start_s)
+        place = self.clock.words(span.start_s)
         if self.about in ("dropout", "held samples"):
             return f"{place} ({length(span.worst)})"
         if span.end_s - span.start_s > 0.15:
-            place = f"{place} to {time_code(span.end_s)}"
+            place = f"{place} to {self.clock.words(span.end_s)}"
         return f"{place} ({figure(span.worst)})" if self.about in _LEVELS else place
-
-
-def time_code(seconds: float) -> str:
-    """Seconds from the start of the programme as h:mm:ss.s."""
-    tenths = round(max(0.0, seconds) * 10.0)
-    return f"{tenths // 36_000}:{tenths // 600 % 60:02}:{tenths // 10 % 60:02}.{tenths % 10}"
 
 
 def length(seconds: float) -> str:

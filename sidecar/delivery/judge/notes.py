@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sidecar.delivery.judge.dropouts import dropouts
-from sidecar.delivery.judge.findings import Finding, Span, length, spans_of, time_code, worst_first
+from sidecar.delivery.judge.findings import Finding, Span, length, spans_of, worst_first
 from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, MOST_HELD, Facts
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.limits import is_over
@@ -49,12 +49,13 @@ def _clips(measured: Measured) -> Iterator[Note]:
     if facts.first_clip_at_s is not None:
         places = spans_of(facts.clips_at_s)
         several = len(places) > 1
+        first = measured.clock.words(facts.first_clip_at_s)
         listed = (
             f" The first {CLIPS_LISTED} of them:" if several and facts.clipped_runs > CLIPS_LISTED else ""
         )
         yield (
             "clipping",
-            f"Clipped in {_places(facts.clipped_runs)}, first at {time_code(facts.first_clip_at_s)}: "
+            f"Clipped in {_places(facts.clipped_runs)}, first at {first}: "
             f"{CLIP_SAMPLES} samples or more in a row at full scale.{listed}",
             places if several else (),
         )

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sidecar.delivery.judge.findings import Finding, Span, spans_over, time_code
+from sidecar.delivery.judge.findings import Finding, Span, spans_over
 from sidecar.delivery.judge.notes import notes
 from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
 from sidecar.delivery.judge.rules import rule_findings
@@ -72,7 +72,8 @@ def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdi
     faults += [*rule_findings(measured, goal.delivery)] if goal.delivery else []
     faults += [finding for finding in noted if finding.kind == "fault"]
     rest = (finding for finding in noted if finding.kind != "fault")
-    return Verdict(goal, (*faults, *mending, *rest), remedy)
+    found = (*faults, *mending, *rest)
+    return Verdict(goal, tuple(replace(finding, clock=measured.clock) for finding in found), remedy)
 
 
 def _judged_note(note: Finding, goal: Goal) -> Finding:
@@ -140,7 +141,7 @@ def _loudness(broken: BrokenLimit, goal: Goal) -> Finding:
 
 def _peak(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
     sentence = (
-        f"True peak {figure(broken.value)} dBTP{_at(measured.max_true_peak_at_s)} is "
+        f"True peak {figure(broken.value)} dBTP{_at(measured, measured.max_true_peak_at_s)} is "
         f"{figure(broken.excess)} dB over the ceiling of {figure(broken.limit)} dBTP."
     )
     return Finding("fault", "true peak", sentence, _peak_spans(measured, goal))
@@ -166,8 +167,9 @@ def _maximum(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
     else:
         window_s, at_s, levels = MOMENTARY_S, measured.max_momentary_at_s, measured.course.momentary
     sentence = (
-        f"{broken.name.capitalize()} reaches {figure(broken.value)} {goal.unit}{_at(at_s)}, the end of its "
-        f"{window_s:g} s: {figure(broken.excess)} LU over the limit of {figure(broken.limit)} {goal.unit}."
+        f"{broken.name.capitalize()} reaches {figure(broken.value)} {goal.unit}{_at(measured, at_s)}, the "
+        f"end of its {window_s:g} s: {figure(broken.excess)} LU over the limit of {figure(broken.limit)} "
+        f"{goal.unit}."
     )
     spans = spans_over(_ends_s(levels), levels, broken.limit, BLOCK_S)
     if not spans and at_s is not None:  # the maximum is kept on a finer grid than the course
@@ -179,5 +181,5 @@ def _ends_s(levels: FloatArray) -> FloatArray:
     return (np.arange(levels.size) + 1) * BLOCK_S
 
 
-def _at(seconds: float | None) -> str:
-    return "" if seconds is None else f" at {time_code(seconds)}"
+def _at(measured: Measured, seconds: float | None) -> str:
+    return "" if seconds is None else f" at {measured.clock.words(seconds)}"

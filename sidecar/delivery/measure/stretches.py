@@ -47,6 +47,11 @@ def stretches(file: SoundFile, layout: Layout, workers: int) -> Iterator[Stretch
             yield from _one_by_one(file, layout, _ahead(file, pool))
 
 
+def part_stretches(file: SoundFile, layout: Layout, first: int, stop: int) -> Iterator[Stretch]:
+    """The frames from *first* up to *stop*, measured as if nothing were before them."""
+    return _one_by_one(file, layout, _reads_between(file, first, stop))
+
+
 def _side_by_side(
     file: SoundFile, layout: Layout, workers: int, pool: ThreadPoolExecutor
 ) -> Iterator[Stretch]:
@@ -97,6 +102,21 @@ def _reads(file: SoundFile) -> Iterator[NDArray[Any]]:
     room = np.empty((_READ_FRAMES, file.channels), file.native_type)
     while len(frames := file.read_into(room)):
         yield frames
+
+
+def _reads_between(file: SoundFile, first: int, stop: int) -> Iterator[NDArray[Any]]:
+    """As :func:`_reads`. Where no place is found to the frame, what comes before is decoded and left."""
+    at = 0
+    if file.finds_frames:
+        file.seek(first)
+        at = first
+    for frames in _reads(file):
+        begin, end = max(0, first - at), min(len(frames), stop - at)
+        at += len(frames)
+        if begin < end:
+            yield frames[begin:end]
+        if at >= stop:
+            return
 
 
 def _ahead(file: SoundFile, pool: ThreadPoolExecutor) -> Iterator[NDArray[Any]]:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery.measure.facts import Facts
 from sidecar.delivery.measure.facts_keeper import FactsKeeper
-from sidecar.delivery.measure.stretches import stretches
+from sidecar.delivery.measure.part import WHOLE, Part, Scope
+from sidecar.delivery.measure.stretches import Stretch, part_stretches, stretches
 from sidecar.meter import Blocks, Meter
 from sidecar.meter.layouts import Layout, LayoutOrigin, channel_names, choose_layout, contradicts
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
+from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 from sidecar.sources.remarks import Remark
 from sidecar.sources.sound_file import SoundFile
 
@@ -67,6 +69,8 @@ class Measured:
     it is the usual one of so many channels."""
     remarks: tuple[Remark, ...] = ()
     """What is odd about the file as a file, and about the loudspeakers that it names."""
+    clock: Clock = FROM_FIRST_FRAME
+    """How places in it are told."""
 
     @property
     def channel_names(self) -> tuple[str, ...]:
@@ -87,6 +91,7 @@ def measure(
     progress: Callable[[float], None] = lambda _share: None,
     *,
     workers: int | None = None,
+    scope: Scope = WHOLE,
 ) -> Measured:
     """What a sound file measures, from its first frame to its last (ITU-R BS.1770-5, EBU Tech 3341 and 3342).
 
@@ -103,6 +108,9 @@ def measure(
         measuring.
     workers
         Threads that share the work; None is one for each processor. The result does not depend on it.
+    scope
+        The frames that are measured, as if they were a file of their own, and how places are told in
+        sentences. Times are seconds from the first of them.
 
     Returns
     -------
@@ -116,17 +124,18 @@ def measure(
     SignalError
         Its rate cannot be measured, or no layout is known for its channels.
     """
-    courses = []
+    courses, part = [], scope.part
     with SoundFile(path) as file:
         chosen, layout_from = choose_layout(layout, file.named.positions, file.channels)
         meter = Meter(file.rate_hz, chosen.name)
         keeper = FactsKeeper(0, file.rate_hz, file.full_scale, np.empty((file.channels, 0), np.float32))
-        for stretch in stretches(file, meter.layout, workers or os.cpu_count() or 1):
+        for stretch in _stretches(file, meter.layout, workers or os.cpu_count() or 1, part):
             meter.take_in(stretch.front, stretch.hops)
             keeper.join(stretch.keeper)
             courses.append(_course(meter.take_blocks()))
-            progress(min(1.0, keeper.frames / file.frames))
-        file.finish()
+            progress(min(1.0, keeper.frames / (part.stop - part.first if part else file.frames)))
+        if part is None:
+            file.finish()
         odd = (*_on_layout(file, chosen, layout_from), *file.remarks())
     meter.finish()
     progress(1.0)
@@ -144,7 +153,14 @@ def measure(
         course,
         layout_from,
         odd,
+        replace(scope.clock, start_s=part.first / file.rate_hz) if part else scope.clock,
     )
+
+
+def _stretches(file: SoundFile, layout: Layout, workers: int, part: Part | None) -> Iterator[Stretch]:
+    if part is None:
+        return stretches(file, layout, workers)
+    return part_stretches(file, layout, part.first, part.stop)
 
 
 def _on_layout(file: SoundFile, chosen: Layout, layout_from: LayoutOrigin) -> Iterator[Remark]:

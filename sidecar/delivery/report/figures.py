@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sidecar.delivery.judge.findings import time_code
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.markup import Markup, join, tag
@@ -50,8 +49,7 @@ def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_onl
         )
     ]
     shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
-    seconds = measured.reading.seconds
-    rows = [_cells(row, seconds, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
+    rows = [_cells(row, measured, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
     return tag(
         "section",
         tag("h2", f"Against {goal.title}"),
@@ -108,8 +106,9 @@ def _settled(reading: Reading) -> str:
     return "" if reading.range_is_stable else "under 1 minute: not settled"
 
 
-def _cells(row: _Row, seconds: float, name: str) -> Markup:
-    at = "" if row.at_s is None else time_code(row.at_s)
+def _cells(row: _Row, measured: Measured, name: str) -> Markup:
+    seconds = measured.reading.seconds
+    at = "" if row.at_s is None else measured.clock.words(row.at_s)
     held, rail, stands = "", join(), row.told
     if row.middle is not None:
         held = figure(row.middle)

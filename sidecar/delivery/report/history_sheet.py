@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.delivery.judge.findings import LISTED, time_code
+from sidecar.delivery.judge.findings import LISTED
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.sheet import Point, Scale, Sheet
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, FloatArray, figure, window_figure
+from sidecar.model.timecode import time_code
 from sidecar.settings.goals import Goal
 
 _WIDTH, _HEIGHT = 860.0, 360.0
@@ -46,7 +47,7 @@ def course_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> She
     sheet = Sheet("course", (_WIDTH, _HEIGHT), "The course of the programme", words)
     field = _field(measured, goal)
     sheet.text((_LEFT, 16), heading, "strong")
-    _draw_goal(sheet, field, goal)
+    _draw_goal(sheet, field, goal, measured.clock.start_s)
     _draw_over(sheet, field, verdict)
     _draw_levels(sheet, field, measured)
     _draw_limits(sheet, field, verdict)
@@ -64,7 +65,7 @@ def _field(measured: Measured, goal: Goal) -> _Field:
     return _Field(Scale(0.0, seconds, _LEFT, _RIGHT), Scale(math.floor(lowest), highest, _BOTTOM, _TOP))
 
 
-def _draw_goal(sheet: Sheet, field: _Field, goal: Goal) -> None:
+def _draw_goal(sheet: Sheet, field: _Field, goal: Goal, start_s: float) -> None:
     """The band that passes, the grid and its figures, the target."""
     lowest = field.level.at(max(field.level.low, goal.lowest_lufs))
     sheet.box((_LEFT, lowest), (_RIGHT, field.level.at(goal.highest_lufs)), "gate")
@@ -76,7 +77,7 @@ def _draw_goal(sheet: Sheet, field: _Field, goal: Goal) -> None:
     for seconds in field.time.ticks(9, _TIME_STEPS_S):
         x = field.time.at(seconds)
         sheet.line([(x, _TOP), (x, _BOTTOM)], "grid")
-        sheet.text((x, _BOTTOM + 17), time_code(seconds)[:-2], "middle")
+        sheet.text((x, _BOTTOM + 17), time_code(seconds + start_s)[:-2], "middle")
     y = field.level.at(goal.target_lufs)
     sheet.line([(_LEFT, y), (_RIGHT, y)], "target")
     sheet.text((_LEFT - 6, y + 4), figure(goal.target_lufs), "end strong")

@@ -8,13 +8,14 @@ from urllib.parse import quote
 
 from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
-from sidecar.delivery.judge.findings import MARKS, time_code
+from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.remedy import gain_figure
 from sidecar.delivery.judge.verdict import Verdict, note_count
 from sidecar.delivery.report.markup import Markup, tag
 from sidecar.delivery.report.page import CAUTIONS, goal_words, page
 from sidecar.delivery.report.signature import Signature
 from sidecar.model.readings import SHORT_TERM_S, figure, window_figure
+from sidecar.model.timecode import time_code
 from sidecar.settings.goals import Goal
 
 

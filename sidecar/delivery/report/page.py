@@ -7,7 +7,7 @@ from importlib.resources import files
 from pathlib import PurePath
 
 from sidecar.delivery.judge.checking import Checked
-from sidecar.delivery.judge.findings import MARKS, Finding, time_code
+from sidecar.delivery.judge.findings import MARKS, Finding
 from sidecar.delivery.judge.rules import rule_words
 from sidecar.delivery.judge.verdict import Verdict, told
 from sidecar.delivery.measure.fingerprint import Fingerprint
@@ -21,6 +21,7 @@ from sidecar.delivery.report.sheet import style
 from sidecar.delivery.report.signature import Signature, format_words
 from sidecar.meter.layouts import ORIGIN_WORDS
 from sidecar.model.readings import decibel, figure
+from sidecar.model.timecode import time_code
 from sidecar.settings.goals import Goal
 
 _METHOD = (
@@ -52,7 +53,7 @@ def file_page(checked: Checked, known_by: Fingerprint, signature: Signature, ind
         _findings(checked.verdicts),
         _drawings(measured, first.goal),
         _channels(measured),
-        _file(checked.file, measured, known_by, signature),
+        _file(checked, known_by, signature),
         _section("How it was measured", tag("p", _METHOD), tag("p", CAUTIONS), class_="cautions"),
     )
 
@@ -179,16 +180,18 @@ def _channels(measured: Measured) -> Markup:
     return _section("Channels", tag("table", tag("thead", tag("tr", *top)), tag("tbody", *rows)))
 
 
-def _file(path: str, measured: Measured, known_by: Fingerprint, signature: Signature) -> Markup:
+def _file(checked: Checked, known_by: Fingerprint, signature: Signature) -> Markup:
+    measured, part = checked.measured, checked.part
     facts, reading, names = measured.facts, measured.reading, ", ".join(measured.channel_names)
     rows = (
-        ("File", path),
+        ("File", checked.file),
         ("SHA-256", tag("span", known_by.sha256, class_="hash")),
         ("Size", f"{known_by.size_bytes:,} bytes"),
         ("Format", format_words(facts.container, facts.encoding)),
         ("Sample rate", f"{measured.sample_rate:,} Hz"),
         ("Channels", f"{measured.channels} ({names})"),
         ("Layout", f"{measured.layout}, {ORIGIN_WORDS[measured.layout_from]}"),
+        *([] if part is None else [("Part measured", part.name)]),
         ("Length", f"{time_code(reading.seconds)} ({facts.frames:,} frames, none lost)"),
         ("Samples that are no numbers", f"{reading.bad_samples:,}"),
         ("Measured by", signature.by or "not stated"),
