@@ -168,6 +168,17 @@ def test_lossy_formats_have_orders_of_their_own(tmp_path, encoding, channels):
     assert named(path).positions == tuple(expected[channels].split())
 
 
+@pytest.mark.parametrize("tag_bytes", [0, 300, 70_000])
+def test_a_flac_behind_an_id3_tag_has_its_order(tmp_path, tag_bytes):
+    """Also one as long as a picture; libsndfile reads it too."""
+    path = tmp_path / "a.flac"
+    soundfile.write(path, np.zeros((4800, 4)), RATE_HZ)
+    size = bytes(tag_bytes >> shift & 0x7F for shift in (21, 14, 7, 0))
+    path.write_bytes(b"ID3\4\0\0" + size + bytes(tag_bytes) + path.read_bytes())
+
+    assert named(path).positions == ("L", "R", "Ls", "Rs")
+
+
 def opus_head(family, channels):
     head = b"OpusHead" + struct.pack("<BBHIhB", 1, channels, 312, RATE_HZ, 0, family) + bytes(30)
     return b"OggS" + bytes(22) + b"\x01" + bytes([len(head)]) + head

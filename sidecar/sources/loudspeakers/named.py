@@ -28,6 +28,8 @@ _COMMENT, _LAST = 4, 0x80
 """Types of FLAC's metadata blocks, and the mark of the last one (RFC 9639 §8.1)."""
 _HEAD_BYTES = 1 << 16
 _MOST_COMMENT_BYTES = 1 << 22
+_MOST_BLOCKS = 4096
+_ID3_FOOTER = 0x10
 
 
 class Named(NamedTuple):
@@ -42,9 +44,11 @@ class Named(NamedTuple):
 def named_loudspeakers(file: BinaryIO, channels: int) -> Named:
     """What an open sound file of so many channels says of its loudspeakers."""
     file.seek(0)
+    start = _id3_bytes(file.read(10))
+    file.seek(start)
     head = file.read(_HEAD_BYTES)
     if head[:4] == b"fLaC":
-        return _of_flac(file, channels)
+        return _of_flac(file, start, channels)
     if head[:4] == b"OggS":
         return Named(_of_ogg(head, channels))
     order = ">" if head[:4] == b"RIFX" else "<"
@@ -70,9 +74,18 @@ def _by_mask(mask: int, channels: int) -> Named:
     return Named(of_mask(mask, channels), fits)
 
 
-def _of_flac(file: BinaryIO, channels: int) -> Named:
+def _id3_bytes(head: bytes) -> int:
+    """The length of the ID3v2 tag that some put in front of a FLAC (its sizes have 7 bits a byte; from
+    memory), 0 where there is none."""
+    if len(head) < 10 or head[:3] != b"ID3":
+        return 0
+    size = sum(byte << 7 * (3 - k) for k, byte in enumerate(head[6:10]))
+    return 10 + size + (10 if head[5] & _ID3_FOOTER else 0)
+
+
+def _of_flac(file: BinaryIO, start: int, channels: int) -> Named:
     """A mask among the tags comes before the usual order (RFC 9639 §8.6.2)."""
-    comment = _flac_comment(file)
+    comment = _flac_comment(file, start + 4)
     written = _FLAC_MASK.search(comment)
     mask = int(written[1], 16) if written else 0
     if mask:
@@ -80,9 +93,12 @@ def _of_flac(file: BinaryIO, channels: int) -> Named:
     return Named(_in_order(FLAC_ORDERS, channels))
 
 
-def _flac_comment(file: BinaryIO) -> bytes:
-    place, kind = 4, 0
-    while not kind & _LAST:
+def _flac_comment(file: BinaryIO, place: int) -> bytes:
+    """The block of tags. place: where the first block begins."""
+    kind = 0
+    for _ in range(_MOST_BLOCKS):
+        if kind & _LAST:
+            break
         file.seek(place)
         header = file.read(4)
         if len(header) < 4:
