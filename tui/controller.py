@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from sidecar.model.commands import Command, Nudge
 from sidecar.model.headline import chosen
-from sidecar.model.snapshot import Command, Feed, Snapshot, Verb
+from sidecar.model.snapshot import Feed, Snapshot
 from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.panels.overs import places_s
@@ -23,7 +24,7 @@ _NEWS_LOOKS = 400
 """Looks for which a new sentence of the hand is shown in full: 20 s, for some forty words."""
 
 
-def transport_verb(snapshot: Snapshot) -> Verb:
+def transport_verb(snapshot: Snapshot) -> str:
     """What the space bar means now. A run that lost its audio is still on, so it can be paused."""
     if snapshot.transport == "paused":
         return "continue"
@@ -90,10 +91,10 @@ class Controller:
         snapshot = self.feed.snapshot()
         return replace(before, snapshot=snapshot, hand_is_news=self._hand_is_news(snapshot))
 
-    def tell(self, verb: Verb, value: str | float | None = None) -> None:
+    def send_command(self, command: Command) -> None:
         """Send a command; a refusal is kept to be shown, whatever it is: the screen has to stay."""
         try:
-            self.feed.send(Command(verb, value))
+            self.feed.send(command)
         except Exception as error:
             self.refusal = str(error)
         else:
@@ -104,7 +105,7 @@ class Controller:
         if not math.isfinite(self.feed.snapshot().fader_db):
             self.refusal = texts.RAISE_BY_HAND
             return
-        self.tell("nudge", change_db)
+        self.send_command(Nudge(change_db))
 
     def jump(self, direction: int) -> None:
         """To the next event or stretch over the limit (1), or the one before (-1)."""

@@ -9,46 +9,12 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.model.commands import Command
 from sidecar.model.readings import Alert, Move, Reading, Ride
 from sidecar.settings.goals import Goal
 
 Transport = Literal["preparing", "waiting", "measuring", "paused", "ended"]
 """preparing: kernels compile, the device opens. waiting: no audio has arrived yet or it stopped."""
-
-Verb = Literal[
-    "start",
-    "pause",
-    "continue",
-    "reset",
-    "goal",
-    "mark",
-    "acknowledge",
-    "fader",
-    "nudge",
-    "follow",
-    "profile",
-    "arm",
-    "disarm",
-    "confirm",
-    "dismiss",
-]
-
-
-@dataclass(frozen=True, slots=True)
-class Command:
-    """Something a person, a script or a surface asks of a run.
-
-    value: for goal its name; for mark a label (may be empty); for fader its position in dB,
-    and for the fader of one stem a pair of its name, or number from 1, and its position in dB.
-    for profile an earlier pass to forecast from: "last", its number on record, or "none";
-    follow makes the move that is advised, where the sidecar holds the fader; arm and disarm give and
-    take the leave to move it, disarm with the reason where it is not a person's; confirm and dismiss
-    answer a guess at a move nobody told of: their value is that question as it was shown, or None for
-    whatever is asked now.
-    """
-
-    verb: Verb
-    value: str | float | tuple[str, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.errors import NetworkError
+from sidecar.model import commands
+from sidecar.model.commands import Command
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Move
-from sidecar.model.snapshot import ArmState, Snapshot, Stem, Verb
+from sidecar.model.snapshot import ArmState, Snapshot, Stem
 from sidecar.osc.codec import Value
 
 Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
@@ -78,7 +80,8 @@ class Incoming:
     high: float
     """Range of a number; without meaning for text."""
     sentence: str
-    verb: Verb
+    command: Callable[..., Command]
+    """Made from as many values as there are tags, in their order."""
 
 
 def _hero(snapshot: Snapshot) -> Move:
@@ -244,16 +247,22 @@ MARKED = Outgoing(
 SENT = (*OUTGOING, MARKED)
 
 INCOMING: tuple[Incoming, ...] = (
-    Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", "start"),
-    Incoming("/pause", "", "", 0, 0, "hold the integrated measures", "pause"),
-    Incoming("/continue", "", "", 0, 0, "measure on after a pause", "continue"),
-    Incoming("/reset", "", "", 0, 0, "begin a new programme", "reset"),
-    Incoming("/goal", "s", "", 0, 0, "use the goal of that name", "goal"),
+    Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", commands.Start),
+    Incoming("/pause", "", "", 0, 0, "hold the integrated measures", commands.Pause),
+    Incoming("/continue", "", "", 0, 0, "measure on after a pause", commands.Continue),
+    Incoming("/reset", "", "", 0, 0, "begin a new programme", commands.Reset),
+    Incoming("/goal", "s", "", 0, 0, "use the goal of that name", commands.SelectGoal),
     Incoming(
-        "/profile", "s", "", 0, 0, "forecast from the pass of that number on record, last or none", "profile"
+        "/profile",
+        "s",
+        "",
+        0,
+        0,
+        "forecast from the pass of that number on record, last or none",
+        commands.SelectEarlierPass,
     ),
-    Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", "mark"),
-    Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", "acknowledge"),
+    Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", commands.Mark),
+    Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", commands.Acknowledge),
     Incoming(
         "/fader",
         "f",
@@ -261,10 +270,16 @@ INCOMING: tuple[Incoming, ...] = (
         -120.0,
         20.0,
         "where the programme fader stands, or is to go where the sidecar holds it",
-        "fader",
+        commands.FaderAt,
     ),
     Incoming(
-        "/nudge", "f", "dB", -40.0, 40.0, "by how much the programme fader was, or is to be, moved", "nudge"
+        "/nudge",
+        "f",
+        "dB",
+        -40.0,
+        40.0,
+        "by how much the programme fader was, or is to be, moved",
+        commands.Nudge,
     ),
     Incoming(
         "/stem/fader",
@@ -273,11 +288,13 @@ INCOMING: tuple[Incoming, ...] = (
         -120.0,
         20.0,
         "where a stem's fader stands, by its name or its number from 1",
-        "fader",
+        commands.StemFaderAt,
     ),
-    Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", "arm"),
-    Incoming("/disarm", "", "", 0, 0, "it may not any more", "disarm"),
-    Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", "confirm"),
-    Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", "dismiss"),
-    Incoming("/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", "follow"),
+    Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", commands.Arm),
+    Incoming("/disarm", "", "", 0, 0, "it may not any more", commands.Disarm),
+    Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", commands.Confirm),
+    Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", commands.Dismiss),
+    Incoming(
+        "/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", commands.Follow
+    ),
 )

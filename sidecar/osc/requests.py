@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sidecar.model.snapshot import Command, Verb
+from sidecar.model.commands import Command
 from sidecar.osc.addresses import INCOMING, ROOT, SENT, Incoming, Outgoing
 from sidecar.osc.destinations import FASTEST_HZ, SLOWEST_HZ
 from sidecar.osc.exchange import DROPS, DropReason, drop_path
@@ -107,15 +107,11 @@ class RequestParser:
         if entry is None:
             raise Refusal("address", f"{address} is no address of the sidecar's")
         if entry.tags == "":
-            return _button(entry.verb, address, arguments)
+            return _button(entry, address, arguments)
         if len(arguments) != len(entry.tags):
             raise _unfit(address, _COUNTS[len(entry.tags)], len(arguments))
-        if entry.tags == "nf":
-            stem = _name(address, arguments[0])
-            return Command(entry.verb, (stem, _number(entry, address, arguments[1])))
-        if entry.tags == "s":
-            return Command(entry.verb, _text(address, arguments[0]))
-        return Command(entry.verb, _number(entry, address, arguments[0]))
+        values = [_READ[tag](entry, address, value) for tag, value in zip(entry.tags, arguments, strict=True)]
+        return entry.command(*values)
 
     def _pattern(self, address: str, arguments: list[Any]) -> Question:
         if arguments:
@@ -170,21 +166,21 @@ def _places(address: str, arguments: list[Any], count: int) -> list[int]:
     return whole
 
 
-def _button(verb: Verb, address: str, arguments: list[Any]) -> Command | None:
+def _button(entry: Incoming, address: str, arguments: list[Any]) -> Command | None:
     if not arguments:
-        return Command(verb)
+        return entry.command()
     if len(arguments) > 1 or not isinstance(arguments[0], int | float):
         raise _unfit(address, "no argument, or one number from a button", arguments)
-    return Command(verb) if arguments[0] else None
+    return entry.command() if arguments[0] else None
 
 
-def _text(address: str, value: Any) -> str:
+def _text(_entry: Incoming, address: str, value: Any) -> str:
     if not isinstance(value, str):
         raise _unfit(address, "a text", value)
     return value
 
 
-def _name(address: str, value: Any) -> str:
+def _name(_entry: Incoming, address: str, value: Any) -> str:
     if isinstance(value, float) and value.is_integer():
         value = int(value)
     if isinstance(value, bool) or not isinstance(value, str | int):
@@ -198,6 +194,10 @@ def _number(entry: Incoming, address: str, value: Any) -> float:
     if not entry.low <= value <= entry.high:
         raise _unfit(address, f"{entry.low:g} to {entry.high:g} {entry.unit}", value)
     return float(value)
+
+
+_READ: dict[str, Callable[[Incoming, str, Any], str | float]] = {"s": _text, "n": _name, "f": _number}
+"""Reads one argument by its tag. Each raises Refusal."""
 
 
 def _is_number(value: Any) -> bool:

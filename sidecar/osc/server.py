@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
-from sidecar.model.snapshot import Command, Event
+from sidecar.model.commands import Arm, Command, Disarm, FaderAt, StemFaderAt
+from sidecar.model.snapshot import Event
 from sidecar.osc import codec
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.address_proof import AddressProofs
@@ -67,7 +68,7 @@ class OscServer:
         self.drops = DropCounters()
         self.subscribers = Subscriptions(outbox)
         self.obey: Obey | None = None
-        self.report_fader: Obey | None = None
+        self.report_fader: Callable[[FaderAt | StemFaderAt], None] | None = None
         """Gets what the workstation says of its faders."""
         self.stranger = ""
         """Who else has spoken at an address of the surface's, in a sentence."""
@@ -159,7 +160,7 @@ class OscServer:
         try:
             asked = self._inbox.request(address, arguments)
             if isinstance(asked, Command):
-                if self._link and asked.verb == "fader" and not isinstance(asked.value, tuple):
+                if self._link and isinstance(asked, FaderAt):
                     raise Refusal("argument", "the workstation itself says where its fader stands")
                 self._note_holder(asked, peer, now_s)
                 self._pass_on(asked, address, peer, packet)
@@ -186,14 +187,14 @@ class OscServer:
 
     def _note_holder(self, asked: Command, peer: Peer, now_s: float) -> None:
         """A plain datagram has no connection that could be lost; a subscription is one."""
-        if asked.verb == "arm":
+        if isinstance(asked, Arm):
             is_lasting = not isinstance(peer.key, tuple) or self.subscribers.holds(peer, now_s)
             self._armed_by = peer.key if is_lasting else None
 
     def _disarm_unheld(self) -> None:
         self._armed_by = None
         if self.obey:
-            self.obey(Command("disarm", _UNHELD))
+            self.obey(Disarm(_UNHELD))
 
     def _refuse(self, refusal: Refusal, address: str, peer: Peer, now_s: float) -> None:
         self._drop(refusal.reason, peer, str(refusal), now_s)

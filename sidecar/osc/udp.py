@@ -16,7 +16,8 @@ from typing import Any
 
 from sidecar.errors import NetworkError
 from sidecar.hosts import checked_port, why_unbound
-from sidecar.model.snapshot import Command, Event, FaderFeedback, Feed, Snapshot, Target
+from sidecar.model.commands import FaderAt, StemFaderAt
+from sidecar.model.snapshot import Event, FaderFeedback, Feed, Snapshot, Target
 from sidecar.osc.access import AccessPolicy, Network, is_this_machine
 from sidecar.osc.addresses import MARKED, ROOT, checked_root
 from sidecar.osc.backlog import Backlog
@@ -213,14 +214,14 @@ class OscPort(asyncio.DatagramProtocol):
         targets = tuple(target.status for target in self._all_targets())
         return targets + self._reception.subscribers.status()
 
-    def _report_fader(self, report: Report, feedback: Command) -> None:
+    def _report_fader(self, report: Report, feedback: FaderAt | StemFaderAt) -> None:
         """The guard is the first to know; everything else is told after it."""
         if self._link is None:
             return
-        match feedback.value:
-            case float(position_db):
+        match feedback:
+            case FaderAt(position_db):
                 report(FaderFeedback(position_db, self._link.fader.confirm(position_db)))
-            case (str(stem), float(position_db)):
+            case StemFaderAt(stem, position_db):
                 report(FaderFeedback(position_db, self._link.fader.clock(), stem))
 
     def post(self, destination: Destination, datagram: bytes) -> None:

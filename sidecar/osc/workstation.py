@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable
 from typing import Any, Protocol
 
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc.destinations import Destination
 
 
@@ -56,7 +56,7 @@ class Workstation(Protocol):
     def addresses(self) -> tuple[str, ...]:
         """All that it speaks at, that one included."""
 
-    def feedback(self, address: str, arguments: list[Any]) -> Command | None:
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
         """What a message says of a fader; None when it is about something else.
 
         Raises ValueError, with the reason, for arguments that do not fit.

@@ -9,8 +9,9 @@ from dataclasses import replace
 from types import TracebackType
 
 from sidecar.errors import NetworkError
+from sidecar.model.commands import Command, Confirm, Dismiss
 from sidecar.model.readings import Alert
-from sidecar.model.snapshot import Command, Snapshot, Timeline
+from sidecar.model.snapshot import Snapshot, Timeline
 from sidecar.osc import codec
 from sidecar.osc.addresses import ROOT
 from sidecar.osc.client import SubscriptionClient
@@ -104,7 +105,7 @@ class RemoteFeed:
         """Raises NetworkError where the run is not there to hear it, or asks something else by now."""
         if self._snapshot is None or time.monotonic() - self._heard_s > STALE_S:
             raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
-        if command.verb in ("confirm", "dismiss") and command.value not in (None, self._snapshot.guess):
+        if isinstance(command, Confirm | Dismiss) and command.question not in ("", self._snapshot.guess):
             raise NetworkError("the question is another one by now: look again, then answer")
         try:
             self._asking.socket.send(datagram(command, self._root))

@@ -28,16 +28,16 @@ class BackgroundLoader(Generic[Loaded]):
         self._beside = beside
         self._lock = threading.Lock()
         self._is_reading = False
-        self._waiting: Request | None = None
+        self._waiting: tuple[Request, str] | None = None
         self._finished: queue.SimpleQueue[tuple[Request, Future[Loaded]]] = queue.SimpleQueue()
 
-    def load(self, request: Request) -> None:
-        """Reads what the value of *request* names; a request that still waits is answered with a refusal."""
+    def load(self, request: Request, name: str) -> None:
+        """Reads what *name* stands for, for *request*; one that still waits is answered with a refusal."""
         with self._lock:
-            replaced, self._waiting = self._waiting, request
+            replaced, self._waiting = self._waiting, (request, name)
             must_begin, self._is_reading = not self._is_reading, True
         if replaced:
-            replaced.outcome.set_result(_REPLACED)
+            replaced[0].outcome.set_result(_REPLACED)
         if must_begin:
             self._begin()
 
@@ -58,16 +58,17 @@ class BackgroundLoader(Generic[Loaded]):
             raise
 
     def _work(self) -> None:
-        while (request := self._next()) is not None:
+        while (waiting := self._next()) is not None:
+            request, name = waiting
             result: Future[Loaded] = Future()
             try:
-                result.set_result(self._read(str(request.command.value)))
+                result.set_result(self._read(name))
             except Exception as error:
                 result.set_exception(error)
             self._finished.put((request, result))
 
-    def _next(self) -> Request | None:
+    def _next(self) -> tuple[Request, str] | None:
         with self._lock:
-            request, self._waiting = self._waiting, None
-            self._is_reading = request is not None
-            return request
+            waiting, self._waiting = self._waiting, None
+            self._is_reading = waiting is not None
+            return waiting

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import Command, Disarm
 
 MOST_WAITING = 256
 """Ours: half a second of what one sender may say (``doors.MESSAGES_HZ``)."""
@@ -42,7 +42,7 @@ class CommandQueue:
     def put(self, request: Request) -> None:
         """Adds a command behind the others. Where too many wait it is refused at once; a disarm never is."""
         with self._lock:
-            is_full = len(self._waiting) >= MOST_WAITING and request.command.verb != "disarm"
+            is_full = len(self._waiting) >= MOST_WAITING and not isinstance(request.command, Disarm)
             refusal = self._closed or ("Too many commands wait already: send it again." if is_full else "")
             if not refusal:
                 self._waiting.append(request)

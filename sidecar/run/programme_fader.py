@@ -10,8 +10,9 @@ import numpy as np
 
 from sidecar.alerts.rules import SILENCE_LUFS
 from sidecar.journal.record import FaderReport
+from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, FaderAt, FaderCommand, Follow, Nudge
 from sidecar.model.readings import SILENCE, Alert, FloatArray, figure, loudness
-from sidecar.model.snapshot import ArmState, Command, FaderFeedback
+from sidecar.model.snapshot import ArmState, FaderFeedback
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.pass_log import Tell
 from sidecar.run.remote_fader import RemoteFader
@@ -142,27 +143,28 @@ class ProgrammeFader:
             self._adviser.ask_soon()
             self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
 
-    def obey(self, command: Command, now_s: float) -> str:
-        """Does what *command* says of the fader; returns what there is to tell the person, or nothing."""
-        match command.verb, command.value:
-            case "fader", float(position_db):
+    def obey(self, command: FaderCommand, now_s: float) -> str:
+        """Carries out *command*; returns what there is to tell the person, or nothing."""
+        match command:
+            case FaderAt(position_db):
                 return self._stands_at(position_db, now_s)
-            case "nudge", float(change_db):
+            case Nudge(change_db):
                 return self._is_moved_by(change_db)
-            case "follow", _:
+            case Follow():
                 return self._follow()
-            case "arm" | "disarm", reason:
-                return self._arm() if command.verb == "arm" else self._disarm(str(reason or ""))
-            case "confirm" | "dismiss", question:
-                return self._answer(command.verb == "confirm", question)
-        return ""
+            case Arm():
+                return self._arm()
+            case Disarm(reason):
+                return self._disarm(reason)
+            case Confirm() | Dismiss():
+                return self._answer(command)
 
-    def _answer(self, yes: bool, question: object) -> str:
-        """An answer to *question* where the person saw one; a newer question is not answered by it."""
-        if question and question != self._adviser.guess:
+    def _answer(self, answer: Confirm | Dismiss) -> str:
+        """A newer question is not answered by the answer to one that a person saw before."""
+        if answer.question not in ("", self._adviser.guess):
             return "That question has gone; look again."
         counsel = self._adviser.counsel
-        if not yes:
+        if isinstance(answer, Dismiss):
             counsel.dismiss()
             return ""
         guess = counsel.confirm()

@@ -19,9 +19,10 @@ from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.loudness.limits import are_over
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
+from sidecar.model.commands import Command, SelectGoal
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading, figure
-from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
+from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
 
@@ -97,9 +98,9 @@ class Review:
 
         Raises SettingsError for whatever would change the pass, and for a goal that there is not.
         """
-        if command.verb != "goal":
+        if not isinstance(command, SelectGoal):
             raise SettingsError("This pass is over and stays as it is: only its goal can be changed here.")
-        self._asked_for = goal = goal_named(str(command.value))
+        self._asked_for = goal = goal_named(command.name)
         self._snapshot = replace(self._snapshot, notice=f"Holding it against {goal.title} …")
         threading.Thread(target=self._hold_against, args=(goal,), name="review", daemon=True).start()
 

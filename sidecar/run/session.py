@@ -17,10 +17,25 @@ from typing import TYPE_CHECKING
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
+from sidecar.model.commands import (
+    Acknowledge,
+    Arm,
+    Command,
+    Continue,
+    Disarm,
+    FaderAt,
+    FaderCommand,
+    Mark,
+    Pause,
+    Reset,
+    SelectEarlierPass,
+    SelectGoal,
+    Start,
+    StemFaderAt,
+)
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import (
-    Command,
     EventKind,
     FaderFeedback,
     Outlet,
@@ -49,7 +64,7 @@ if TYPE_CHECKING:
 _WAITING_AFTER_S = 1.0
 _LONGEST_MARK = 200
 """Characters of a label."""
-_NO_ADVICE = ("fader", "mark", "acknowledge")
+_NO_ADVICE = (FaderAt, StemFaderAt, Mark, Acknowledge)
 """Advice is not asked for anew: a surface may tell of a fader twenty times a second, all day."""
 
 
@@ -126,13 +141,13 @@ class Session:
         """
         request = Request(command)
         with self._sending:
-            if command.verb == "disarm" and self._disarm_waits:
+            if isinstance(command, Disarm) and self._disarm_waits:
                 request.outcome.set_result("")
                 return request.outcome
-            if command.verb == "disarm":
+            if isinstance(command, Disarm):
                 self._disarm_waits = True
                 self._fader.revoke()
-            elif command.verb == "arm":
+            elif isinstance(command, Arm):
                 self._disarm_waits = False
             self._commands.put(request)
         return request.outcome
@@ -325,7 +340,7 @@ class Session:
         for request, earlier in self._profiles.finished():
             self._attempt(request, partial(self._expect_loaded, earlier))
         for request in self._commands.turn():
-            if request.command.verb not in _NO_ADVICE:
+            if not isinstance(request.command, _NO_ADVICE):
                 self._adviser.ask_soon()
             self._attempt(request, partial(self._do, request, meter))
 
@@ -348,34 +363,46 @@ class Session:
     def _do(self, request: Request, meter: Metering) -> str | None:
         """See :meth:`_attempt` for what is returned."""
         command = request.command
-        match command.verb:
-            case "start" | "continue" if meter.is_paused:
-                meter.resume()
-                self._cut("pause", "continued")
-            case "pause" if not meter.is_paused:
-                meter.pause()
-                self._chronicle.note("pause", "paused")
-            case "reset":
-                self._reset(meter)
-            case "goal":
-                self._goals.load(request)
-                return None
-            case "profile":
-                self._profiles.load(request)
-                return None
-            case "mark":
-                self._chronicle.mark(printable(str(command.value or ""), _LONGEST_MARK))
-            case "acknowledge":
-                self._warner.acknowledge()
-            case "fader" if isinstance(command.value, tuple):
-                self._stem_stands_at(*command.value)
-            case "disarm":
-                with self._sending:
-                    self._disarm_waits = False
-                return self._fader.obey(command, self._clock())
-            case _:
-                return self._fader.obey(command, self._clock())
+        if isinstance(command, Disarm):
+            with self._sending:
+                self._disarm_waits = False
+        if isinstance(command, FaderCommand):
+            return self._fader.obey(command, self._clock())
+        if isinstance(command, SelectGoal):
+            self._goals.load(request, command.name)
+            return None
+        if isinstance(command, SelectEarlierPass):
+            self._profiles.load(request, command.name)
+            return None
+        self._do_at_once(command, meter)
         return ""
+
+    def _do_at_once(
+        self, command: Start | Pause | Continue | Reset | Mark | Acknowledge | StemFaderAt, meter: Metering
+    ) -> None:
+        match command:
+            case Start() | Continue():
+                self._continue(meter)
+            case Pause():
+                self._pause(meter)
+            case Reset():
+                self._reset(meter)
+            case Mark(label):
+                self._chronicle.mark(printable(label, _LONGEST_MARK))
+            case Acknowledge():
+                self._warner.acknowledge()
+            case StemFaderAt(stem, position_db):
+                self._stem_stands_at(stem, position_db)
+
+    def _continue(self, meter: Metering) -> None:
+        if meter.is_paused:
+            meter.resume()
+            self._cut("pause", "continued")
+
+    def _pause(self, meter: Metering) -> None:
+        if not meter.is_paused:
+            meter.pause()
+            self._chronicle.note("pause", "paused")
 
     def _use_loaded(self, goal: Future[Goal]) -> str:
         self._use(goal.result())

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sidecar.errors import NetworkError
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc.access import same_host
 from sidecar.osc.destinations import Destination, resolve
 from sidecar.surfaces.fader_line import FaderLine
@@ -93,7 +93,7 @@ class SurfaceLink:
         page_address = surface.pages.address if surface.pages else None
         return tuple(filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)))
 
-    def feedback(self, address: str, arguments: list[Any]) -> Command | None:
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
         """What a message says of a fader, as :meth:`Surface.feedback`; a page that it asks for is turned."""
         if self.surface.pages and self.surface.pages.hear(address, arguments):
             return None

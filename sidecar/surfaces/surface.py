@@ -10,8 +10,8 @@ from typing import Any, Literal
 
 from sidecar.advice.faders.tapers import FaderLimits, Taper
 from sidecar.errors import SettingsError
+from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.model.readings import SILENCE
-from sidecar.model.snapshot import Command
 from sidecar.osc import codec
 from sidecar.osc.addresses import OUTGOING
 from sidecar.osc.codec import Value
@@ -93,16 +93,15 @@ class Surface:
         value = level_db if self.scale == "db" else self.taper.position(level_db)
         return codec.message(self.fader_address, "f", [value])
 
-    def feedback(self, address: str, arguments: list[Any]) -> Command | None:
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
         """What a message of the workstation says of a fader; None when it is about something else.
 
-        The value is dB for the programme fader, and a stem's number and dB for that of a stem; ``-inf``
-        for a closed fader. Raises ValueError, with the reason, for anything but one number in range.
+        A stem goes by its number. Raises ValueError, with the reason, for anything but one number in range.
         """
         if address == self.feedback_address:
-            return Command("fader", self._level_db(address, arguments))
+            return FaderAt(self._level_db(address, arguments))
         stem = self.stem_feedback_address and self._stem(address, self.stem_feedback_address)
-        return Command("fader", (str(stem), self._level_db(address, arguments))) if stem else None
+        return StemFaderAt(str(stem), self._level_db(address, arguments)) if stem else None
 
     def placed(self, template: str, values: tuple[Value, ...], blank: Value) -> Iterator[tuple[str, Value]]:
         """Address and value of each place of a template: of the one, or of each stem that is shown.

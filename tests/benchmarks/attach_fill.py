@@ -13,8 +13,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sidecar.model.commands import Command
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Snapshot, Timeline
+from sidecar.model.snapshot import Snapshot, Timeline
 from sidecar.osc.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
 from sidecar.run.event_loop import EventLoop

@@ -29,8 +29,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "osc"))
 
 from hostile import hostile_packet
 
+from sidecar.model.commands import Command, Mark
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Snapshot, Target
+from sidecar.model.snapshot import Snapshot, Target
 from sidecar.osc import codec
 from sidecar.osc.access import AccessPolicy
 from sidecar.osc.framing import Slip
@@ -170,7 +171,7 @@ def over_sockets(count: int) -> bool:
         receiver.join(5.0)
     late_s = sorted(came_s[n] - offered_s[int(n)] for n in came_s)
     got, number = len(came_s), len(offered_s)
-    is_obeyed = Command("mark", "the end") in asked
+    is_obeyed = Mark("the end") in asked
     print(f"sockets: {count} packets in {flooded_s:.0f} s; dropped {drops}")
     print(f"  readings arrived {got} of {number}, at {number / flooded_s:.1f} a second")
     print(

@@ -13,7 +13,7 @@ from live_run import LiveRun
 from sidecar.journal import reader
 from sidecar.journal.schema import usual_file
 from sidecar.journal.writer import Journal
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import Mark, Pause, SelectEarlierPass, SelectGoal
 from sidecar.run.command_queue import MOST_WAITING
 from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
@@ -66,8 +66,8 @@ def run_of(*steps, journal=None):
     ],
     ids=repr,
 )
-@pytest.mark.parametrize("verb", ["goal", "profile"])
-def test_whatever_a_command_fails_with_is_reported_and_the_run_goes_on(monkeypatch, caplog, verb, fault):
+@pytest.mark.parametrize("command", [SelectGoal, SelectEarlierPass])
+def test_whatever_a_command_fails_with_is_reported_and_the_run_goes_on(monkeypatch, caplog, command, fault):
     def fail(_name):
         raise fault
 
@@ -76,14 +76,14 @@ def test_whatever_a_command_fails_with_is_reported_and_the_run_goes_on(monkeypat
     outcomes = []
 
     def give():
-        outcomes.append(session.submit(Command(verb, "last")))
+        outcomes.append(session.submit(command("last")))
 
     session = run_of(10, give, 1, lambda: loaded(session), 10, give, 1, lambda: loaded(session), 10)
     session.run()
 
     assert session.snapshot().transport == "ended"
     assert session.snapshot().reading.seconds == pytest.approx(3.2)
-    assert all(verb in outcome.result(LIMIT_S) for outcome in outcomes)
+    assert all(command.verb in outcome.result(LIMIT_S) for outcome in outcomes)
     assert len([record for record in caplog.records if record.levelname == "ERROR"]) == 1
 
 
@@ -107,7 +107,7 @@ def test_a_flood_of_the_heaviest_command_reads_the_disk_twice_and_stops_nothing(
     outcomes = []
 
     def flood():
-        outcomes.extend(session.submit(Command("profile", str(number))) for number in range(200))
+        outcomes.extend(session.submit(SelectEarlierPass(str(number))) for number in range(200))
 
     session = run_of(*[10, flood] * 10, 10)
     session.run()
@@ -122,14 +122,14 @@ def test_a_flood_of_the_heaviest_command_reads_the_disk_twice_and_stops_nothing(
 def test_commands_that_wait_are_bounded_in_number():
     """Ten thousand before the run has begun: what has no place is refused at once."""
     session = run_of(1)
-    outcomes = [session.submit(Command("mark", str(number))) for number in range(10_000)]
+    outcomes = [session.submit(Mark(str(number))) for number in range(10_000)]
     refused = [outcome.result() for outcome in outcomes if outcome.done()]
     session.run()
 
     assert len(refused) == 10_000 - MOST_WAITING
     assert set(refused) == {"Too many commands wait already: send it again."}
     assert all(outcome.done() for outcome in outcomes)
-    assert session.submit(Command("pause")).result(0) == "The run is over."
+    assert session.submit(Pause()).result(0) == "The run is over."
 
 
 def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
@@ -138,7 +138,7 @@ def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
 
     def mark():
         for _ in range(200):
-            session.send(Command("mark", "x" * 8_000))
+            session.send(Mark("x" * 8_000))
 
     session = run_of(*[mark, 1] * 120)
     session.run()

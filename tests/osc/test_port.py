@@ -8,8 +8,9 @@ import pytest
 from hostile import hostile_packet
 
 from sidecar.errors import NetworkError
+from sidecar.model.commands import FaderAt, Pause, SelectGoal
 from sidecar.model.readings import Alert, Reading
-from sidecar.model.snapshot import Command, FaderFeedback, Snapshot
+from sidecar.model.snapshot import FaderFeedback, Snapshot
 from sidecar.osc import codec
 from sidecar.osc.addresses import SENT
 from sidecar.osc.destinations import resolve, split
@@ -185,7 +186,7 @@ def test_the_same_socket_that_sends_takes_commands(run_port, peer):
     _wait_for(lambda: asked)
 
     assert address == sender
-    assert [Command("pause")] == asked
+    assert [Pause()] == asked
 
 
 def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, peer):
@@ -197,7 +198,7 @@ def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, 
     peer.socket.sendto(codec.message("/sidecar/goal", "s", ["a85"]).dgram, address)
     _wait_for(lambda: asked)
 
-    assert [Command("goal", "a85")] == asked
+    assert [SelectGoal("a85")] == asked
 
 
 def test_readings_go_on_through_a_flood(run_port, peer):
@@ -276,7 +277,7 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     peer.socket.sendto(next(bundle), address)
     _wait_for(lambda: len(asked) == 2)
 
-    assert asked == [FaderFeedback(-4.0, NOW_S), Command("pause")]
+    assert asked == [FaderFeedback(-4.0, NOW_S), Pause()]
     assert ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"] == caplog.messages
 
 
@@ -347,7 +348,7 @@ def test_a_sender_is_told_what_was_wrong(run_port, peer):
     _wait_for(lambda: asked)
 
     assert ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"] == heard["/sidecar/error"]
-    assert [Command("fader", -1.0)] == asked
+    assert [FaderAt(-1.0)] == asked
 
 
 def test_a_port_in_use_is_refused_with_what_to_do():

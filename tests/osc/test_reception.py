@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pythonosc.osc_message_builder import OscMessageBuilder
 
+from sidecar.model.commands import Arm, Disarm, FaderAt, Mark, Pause, Reset
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Snapshot, Target, Timeline
+from sidecar.model.snapshot import Snapshot, Target, Timeline
 from sidecar.osc import codec
 from sidecar.osc.access import (
     ANSWERS_AT_ONCE,
@@ -205,7 +206,7 @@ class TestStrangers:
         """The list is an address or a network."""
         room.say(Peer("192.0.2.5"), "/sidecar/reset")
 
-        assert [Command("reset")] == room.asked
+        assert [Reset()] == room.asked
 
     def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
         """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
@@ -215,7 +216,7 @@ class TestStrangers:
             for address in ("/main/now", "/sidecar/fader", "/*/*"):
                 assert [] == room.say(Peer(host, 8000), address, "f", [-3.0])
 
-        assert [Command("fader", -3.0)] == room.asked
+        assert [FaderAt(-3.0)] == room.asked
         assert {"sender": 5} == dict(room.counts)
 
     def test_only_the_workstation_itself_says_where_its_fader_stands(self):
@@ -239,7 +240,7 @@ class TestStrangers:
         room = Room(link=link, desk="198.51.100.7")
         room.say(Peer("198.51.100.7", 8001), "/main/now", "f", [-3.0])
 
-        assert room.asked == [Command("fader", -3.0)] * counts
+        assert room.asked == [FaderAt(-3.0)] * counts
 
 
 class TestDisarming:
@@ -249,35 +250,34 @@ class TestDisarming:
             room.say(Peer(), "/sidecar/mark", "s", ["x"])
         room.say(Peer(), "/sidecar/disarm")
 
-        assert room.asked[-1] == Command("disarm")
+        assert room.asked[-1] == Disarm()
 
     def test_a_connection_that_armed_takes_the_leave_with_it(self, room):
         peer, other = Peer(), Peer()
         peer.key, other.key = object(), object()  # as connections have
         room.say(peer, "/sidecar/arm")
         room.reception.end(other)
-        assert room.asked == [Command("arm")]
+        assert room.asked == [Arm()]
         room.reception.end(peer)
         room.reception.end(peer)
 
-        assert [command.verb for command in room.asked] == ["arm", "disarm"]
-        assert room.asked[-1].value == "Disarmed: the connection that it was armed from has ended."
+        assert room.asked == [Arm(), Disarm("Disarmed: the connection that it was armed from has ended.")]
 
     def test_a_subscriber_that_armed_and_went_takes_the_leave_with_it(self, room):
         peer = Peer()
         room.say(peer, "/sidecar/subscribe")
         room.say(peer, "/sidecar/arm")
         room.reception.expire(LEASE_S - 1.0)
-        assert room.asked == [Command("arm")]
+        assert room.asked == [Arm()]
         room.reception.expire(LEASE_S + 1.0)
 
-        assert [command.verb for command in room.asked] == ["arm", "disarm"]
+        assert [type(command) for command in room.asked] == [Arm, Disarm]
 
     def test_a_script_that_armed_without_a_subscription_may_go(self, room):
         room.say(Peer(), "/sidecar/arm")
         room.reception.expire(10.0 * LEASE_S)
 
-        assert room.asked == [Command("arm")]
+        assert room.asked == [Arm()]
 
 
 class TestStorms:
@@ -291,7 +291,7 @@ class TestStorms:
 
         assert 5000 == obeyed + room.counts["rate"]
         assert 0 < obeyed < 5000
-        assert Command("pause") == room.asked[-1]
+        assert Pause() == room.asked[-1]
 
     def test_a_storm_from_one_host_leaves_another_its_voice(self, room):
         """Allowances are each sender's own."""
@@ -299,7 +299,7 @@ class TestStorms:
             room.say(Peer("192.0.2.1"), "/sidecar/mark", "s", ["x"])
         room.say(Peer("192.0.2.2"), "/sidecar/reset")
 
-        assert Command("reset") == room.asked[-1]
+        assert Reset() == room.asked[-1]
 
     def test_answers_are_fewer_than_questions(self, room):
         """Small questions with large answers must not make a flood; most are dropped and counted."""
@@ -315,7 +315,7 @@ class TestStorms:
         room.say(Peer(), "/sidecar/mark", "s", [text])
         room.say(Peer(), "/sidecar/mark", "s", [text + "xxxx"])
 
-        assert [Command("mark", text)] == room.asked
+        assert [Mark(text)] == room.asked
         assert {"size": 1} == dict(room.counts)
 
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
@@ -327,7 +327,7 @@ class TestStorms:
         for number in range(30_000):
             room.reception.take(fader if number % 100 == 0 else meter, peer, number / 3000)
 
-        assert 300 * [Command("fader", -3.0)] == room.asked
+        assert 300 * [FaderAt(-3.0)] == room.asked
 
     def test_a_bundle_of_commands_counts_each(self, room):
         """Many small commands in one packet use the allowance up as many packets do."""
@@ -445,7 +445,7 @@ def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_boo
         peer.packets.clear()
     room.say(peer, "/sidecar/pause", now_s=2000.0)
 
-    assert Command("pause") == room.asked[-1]
+    assert Pause() == room.asked[-1]
     assert {"broken", "address", "argument"} <= set(room.counts)
 
 
@@ -540,7 +540,7 @@ class TestShares:
         room.say(Peer(), "/sidecar/reset")
 
         assert obeyed == TOGETHER * MESSAGES_AT_ONCE
-        assert room.asked[-1] == Command("reset")
+        assert room.asked[-1] == Reset()
 
 
 class TestHostilePackets:
@@ -565,7 +565,7 @@ class TestHostilePackets:
         room.say(Peer(), "/sidecar/reset")
 
         assert dict(room.counts) == {"broken": 1}
-        assert asked == [Command("reset")]
+        assert asked == [Reset()]
 
 
 class TestOutcomes:

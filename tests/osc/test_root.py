@@ -14,8 +14,9 @@ import pytest
 from sidecar.cli import main
 from sidecar.cli.arguments.parsing import OSC_ROOT
 from sidecar.errors import NetworkError
+from sidecar.model.commands import FaderAt, Nudge, Reset
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Event, Snapshot, Timeline
+from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.osc import addresses, codec
 from sidecar.osc.addresses import INCOMING, OUTGOING, checked_root
 from sidecar.osc.client import SubscriptionClient
@@ -130,7 +131,7 @@ def test_commands_and_questions_are_taken_there_and_nowhere_else(rig):
     rig.say(f"{ROOT}/momentary")
     rig.until(f"{ROOT}/momentary")
 
-    assert [Command("nudge", -1.0)] == rig.asked
+    assert [Nudge(-1.0)] == rig.asked
 
 
 def test_a_selection_names_addresses_as_they_are_sent(rig):
@@ -151,7 +152,7 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
     with contextlib.closing(asking):
         asking.keep_up(0.0)
         (address, _), *_ = codec.parse(asking.socket.recv(65_535))
-    ((commanded, _),) = codec.parse(datagram(Command("fader", -3.0), ROOT))
+    ((commanded, _),) = codec.parse(datagram(FaderAt(-3.0), ROOT))
 
     assert f"{ROOT}/alert/ceiling" == address
     assert f"{ROOT}/fader" == commanded
@@ -165,12 +166,12 @@ def test_a_screen_elsewhere_draws_such_a_run(rig):
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     with RemoteFeed("{}:{}".format(*rig.socket.getpeername()), ROOT) as feed:
         assert feed.wait(PATIENCE_S)
-        feed.send(Command("reset"))
+        feed.send(Reset())
         wait_for(lambda: rig.asked and feed.course().events)
         levels = feed.course().short_term.tolist()
 
     assert ("measuring", "r128") == (feed.snapshot().transport, feed.snapshot().goal.name)
-    assert [Command("reset")] == rig.asked
+    assert [Reset()] == rig.asked
     assert (rig.feed.events, [-20.0] * 10) == (feed.course().events, levels)
 
 

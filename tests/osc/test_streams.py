@@ -10,8 +10,9 @@ import pytest
 from hostile import hostile_packet
 
 from sidecar.errors import NetworkError
+from sidecar.model.commands import Mark, Pause, SelectGoal
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command, Snapshot
+from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc import tcp as streams_module
 from sidecar.osc.framing import Slip
@@ -106,7 +107,7 @@ def test_the_same_is_spoken_as_over_udp(open_port, caller):
 
     assert ("/sidecar/momentary", [-20.0]) == caller.until("/sidecar/momentary")[-1]
     assert "takes a number" in caller.until("/sidecar/error")[-1][1][1]
-    assert [Command("goal", "a85")] == asked
+    assert [SelectGoal("a85")] == asked
 
 
 def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
@@ -148,8 +149,8 @@ def test_frames_may_come_in_pieces_and_many_at_once(open_port, caller):
         caller.socket.sendall(bytes([byte]))
     _wait_for(lambda: len(asked) == 121)
 
-    assert [pytest.approx(n * 0.1) for n in range(120)] == [command.value for command in asked[:120]]
-    assert Command("pause") == asked[120]
+    assert [pytest.approx(n * 0.1) for n in range(120)] == [command.change_db for command in asked[:120]]
+    assert Pause() == asked[120]
 
 
 def test_sizes_in_place_of_slip_are_understood_and_answered_alike(open_port):
@@ -162,7 +163,7 @@ def test_sizes_in_place_of_slip_are_understood_and_answered_alike(open_port):
         answer = caller.recv(4 + len(expected), socket.MSG_WAITALL)
 
     assert struct.pack(">i", len(expected)) + expected == answer
-    assert [Command("pause")] == asked
+    assert [Pause()] == asked
 
 
 def test_a_size_that_cannot_be_ends_the_connection(open_port, caller):
@@ -183,7 +184,7 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
     caller.say("/sidecar/pause")
     _wait_for(lambda: open_port[3])
 
-    assert [Command("pause")] == open_port[3]
+    assert [Pause()] == open_port[3]
     assert 3 == drops(caller, "broken")
 
 
@@ -195,9 +196,9 @@ def test_a_thousand_hostile_frames_leave_the_connection_useful(open_port, caller
         packet = hostile_packet(chance)
         caller.socket.sendall(packet + END if chance.random() < 0.5 else SLIP.frame(packet))
     caller.say("/sidecar/mark", "s", ["the end"])
-    _wait_for(lambda: Command("mark", "the end") in asked)
+    _wait_for(lambda: Mark("the end") in asked)
 
-    assert Command("mark", "the end") == asked[-1]
+    assert Mark("the end") == asked[-1]
 
 
 def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkeypatch):

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from sidecar.model.commands import Arm, Disarm, FaderAt, Nudge, Pause, Reset, SelectGoal, StemFaderAt
 from sidecar.model.readings import Alert, Move, Reading
-from sidecar.model.snapshot import ArmState, Command, Snapshot, Stem
+from sidecar.model.snapshot import ArmState, Snapshot, Stem
 from sidecar.osc import addresses, codec, readme
 from sidecar.osc.requests import RequestParser
 from sidecar.settings.goals import load_goal
@@ -96,18 +97,18 @@ def test_what_is_not_there_is_not_told():
 @pytest.mark.parametrize(
     ("address", "arguments", "expected"),
     [
-        ("/sidecar/pause", [], Command("pause")),
-        ("/sidecar/reset", [1.0], Command("reset")),
+        ("/sidecar/pause", [], Pause()),
+        ("/sidecar/reset", [1.0], Reset()),
         ("/sidecar/reset", [0.0], None),
-        ("/sidecar/goal", ["a85"], Command("goal", "a85")),
-        ("/sidecar/fader", [-3], Command("fader", -3.0)),
-        ("/sidecar/fader", [-3.5], Command("fader", -3.5)),
-        ("/sidecar/nudge", [0.5], Command("nudge", 0.5)),
-        ("/sidecar/arm", [], Command("arm")),
-        ("/sidecar/disarm", [1], Command("disarm")),
-        ("/sidecar/stem/fader", ["voice", -3.0], Command("fader", ("voice", -3.0))),
-        ("/sidecar/stem/fader", [2, -3], Command("fader", ("2", -3.0))),
-        ("/sidecar/stem/fader", [2.0, -3.5], Command("fader", ("2", -3.5))),
+        ("/sidecar/goal", ["a85"], SelectGoal("a85")),
+        ("/sidecar/fader", [-3], FaderAt(-3.0)),
+        ("/sidecar/fader", [-3.5], FaderAt(-3.5)),
+        ("/sidecar/nudge", [0.5], Nudge(0.5)),
+        ("/sidecar/arm", [], Arm()),
+        ("/sidecar/disarm", [1], Disarm()),
+        ("/sidecar/stem/fader", ["voice", -3.0], StemFaderAt("voice", -3.0)),
+        ("/sidecar/stem/fader", [2, -3], StemFaderAt("2", -3.0)),
+        ("/sidecar/stem/fader", [2.0, -3.5], StemFaderAt("2", -3.5)),
     ],
 )
 def test_messages_become_commands(address, arguments, expected):

@@ -2,8 +2,8 @@
 
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
+from sidecar.model.commands import Confirm, Dismiss, FaderAt, Nudge
 from sidecar.model.readings import Move
-from sidecar.model.snapshot import Command
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.programme_fader import ProgrammeFader
 from sidecar.settings.goals import load_goal
@@ -33,7 +33,7 @@ def asked(guess):
 def test_a_yes_makes_the_guess_a_move_of_its_moment():
     """The record has it where it was heard, not where it was answered."""
     fader, adviser, notes, told = asked(Guess(0.0, -3.0, 0.9))
-    assert "" == fader.obey(Command("confirm", adviser.guess), 20.0)
+    assert "" == fader.obey(Confirm(adviser.guess), 20.0)
 
     assert [FaderReport(0.0, -3.0, is_position=False)] == told
     assert ["fader by −3.0 dB at 0 s, as guessed"] == notes
@@ -43,7 +43,7 @@ def test_a_yes_makes_the_guess_a_move_of_its_moment():
 def test_a_script_may_answer_whatever_is_asked():
     """Over OSC the answer carries no question."""
     fader, _, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.obey(Command("confirm"), 20.0)
+    fader.obey(Confirm(), 20.0)
 
     assert 1 == len(told)
 
@@ -53,7 +53,7 @@ def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
     fader, adviser, notes, told = asked(Guess(12.0, -3.0, 0.9))
     seen = adviser.guess
     adviser.counsel.guess = Guess(40.0, 2.0, 0.9)
-    said = fader.obey(Command("confirm", seen), 41.0)
+    said = fader.obey(Confirm(seen), 41.0)
 
     assert ([], [], 0.0) == (notes, told, adviser.counsel.fader_db)
     assert "gone" in said
@@ -63,21 +63,21 @@ def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
 def test_a_no_takes_the_question_away():
     """Nothing moved, nothing is on record."""
     fader, adviser, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.obey(Command("dismiss", adviser.guess), 20.0)
+    fader.obey(Dismiss(adviser.guess), 20.0)
 
     assert ("", [], 0.0) == (adviser.guess, told, adviser.counsel.fader_db)
 
 
 def test_a_new_pass_begins_where_the_fader_stands():
     """A position that was told goes on as one, steps go on as a step; either is on record."""
-    for words in ([("fader", -4.0), ("nudge", 0.5)], [("nudge", -3.5)]):
+    for words in ([FaderAt(-4.0), Nudge(0.5)], [Nudge(-3.5)]):
         fader, adviser, _, told = asked(None)
-        for verb, value in words:
-            fader.obey(Command(verb, value), 1.0)
+        for command in words:
+            fader.obey(command, 1.0)
         fader.begin_anew("the pass of mix")
 
         assert -3.5 == adviser.counsel.fader_db
-        assert FaderReport(0.0, -3.5, is_position=words[0][0] == "fader") == told[-1]
+        assert FaderReport(0.0, -3.5, is_position=words[0] == FaderAt(-4.0)) == told[-1]
 
 
 def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
@@ -107,7 +107,7 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
 def test_steps_and_positions_that_were_told_are_on_record():
     """From them the whole history can be told again."""
     fader, _, _, told = asked(None)
-    fader.obey(Command("fader", -4.0), 1.0)
-    fader.obey(Command("nudge", 0.5), 2.0)
+    fader.obey(FaderAt(-4.0), 1.0)
+    fader.obey(Nudge(0.5), 2.0)
 
     assert [(-4.0, True), (0.5, False)] == [(word.value_db, word.is_position) for word in told]

@@ -13,8 +13,8 @@ from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.writer import Journal
+from sidecar.model.commands import Acknowledge, Arm, Follow, Mark, Nudge, Pause, Reset, SelectGoal, Start
 from sidecar.model.readings import loudness, mean_square
-from sidecar.model.snapshot import Command
 from sidecar.run.options import RunOptions
 from sidecar.run.review import Review, integrated_course, past_of_file, past_of_record
 from sidecar.run.session import Session
@@ -133,13 +133,15 @@ def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
     assert 39.9 <= event.seconds <= 40.1
 
 
-@pytest.mark.parametrize("verb", ["start", "pause", "reset", "mark", "follow", "nudge", "arm", "acknowledge"])
-def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, verb):
+@pytest.mark.parametrize(
+    "command", [Start(), Pause(), Reset(), Mark(), Follow(), Nudge(0.5), Arm(), Acknowledge()]
+)
+def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, command):
     """Nothing that is over is changed from here."""
     review = Review(of_file, load_goal("r128"))
 
     with pytest.raises(SettingsError, match="is over and stays as it is"):
-        review.send(Command(verb))
+        review.send(command)
 
 
 def _until(condition):
@@ -154,7 +156,7 @@ def test_another_goal_gives_another_move(of_file):
     """The same pass held against a louder goal is to be raised by the difference of the targets."""
     review = Review(of_file, load_goal("r128"))
     first = review.snapshot().next_pass.gain_db
-    review.send(Command("goal", "a85"))
+    review.send(SelectGoal("a85"))
     _until(lambda: review.snapshot().goal.name == "a85")
 
     assert pytest.approx(-1.0, abs=0.15) == review.snapshot().next_pass.gain_db - first
@@ -174,7 +176,7 @@ def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_fil
 
     monkeypatch.setattr("sidecar.run.review.threading.Thread", Held)
     for name in ("a85", "r128-s1"):
-        review.send(Command("goal", name))
+        review.send(SelectGoal(name))
     for target, args in reversed(waiting):
         target(*args)
 
@@ -186,7 +188,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
     review = Review(of_file, load_goal("r128"))
 
     with pytest.raises(SettingsError, match="no-such-goal"):
-        review.send(Command("goal", "no-such-goal"))
+        review.send(SelectGoal("no-such-goal"))
     assert "r128" == review.snapshot().goal.name
 
 

@@ -11,8 +11,23 @@ from sidecar.errors import SourceError
 from sidecar.journal import reader
 from sidecar.journal.resume import resumable
 from sidecar.journal.writer import Journal
+from sidecar.model.commands import (
+    Acknowledge,
+    Arm,
+    Continue,
+    Disarm,
+    FaderAt,
+    Follow,
+    Mark,
+    Nudge,
+    Pause,
+    Reset,
+    SelectEarlierPass,
+    SelectGoal,
+    StemFaderAt,
+)
 from sidecar.model.readings import Move
-from sidecar.model.snapshot import Command, FaderFeedback
+from sidecar.model.snapshot import FaderFeedback
 from sidecar.run.audio_recorder import AudioRecorder
 from sidecar.run.options import RunOptions
 from sidecar.run.remote_fader import RemoteFader
@@ -118,7 +133,7 @@ def test_snapshots_come_ten_times_a_second():
 
 def test_a_pause_holds_integrated_and_lets_short_term_go_on():
     """Tech 3341 §2.2; the loud passage in the pause is no part of the programme."""
-    source = Script((10, -23.0), lambda: session.send(Command("pause")), (10, -10.0))
+    source = Script((10, -23.0), lambda: session.send(Pause()), (10, -10.0))
     session, seen = None, []
     session = Session(source, fast(), outlets=[seen.append])
     session.run()
@@ -131,7 +146,7 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
 def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
     """A workstation that stands still gives nothing: the key must then go on with the run, not pause it."""
     nothing, later_s = Block(np.zeros((0, 2), np.float32)), iter(range(100, 200))
-    source = Script((0.1, -23.0), lambda: session.send(Command("pause")), nothing, nothing, nothing)
+    source = Script((0.1, -23.0), lambda: session.send(Pause()), nothing, nothing, nothing)
     seen = []
     session = Session(source, fast(), outlets=[seen.append])
     monkeypatch.setattr(session, "_clock", lambda: float(next(later_s)))  # a second and more a look
@@ -144,12 +159,12 @@ def test_continue_measures_on_and_reset_begins_anew():
     """After a reset only what comes then counts, and the course is empty again."""
     source = Script(
         (5, -23.0),
-        lambda: session.send(Command("pause")),
+        lambda: session.send(Pause()),
         (5, -10.0),
-        lambda: session.send(Command("continue")),
+        lambda: session.send(Continue()),
         (5, -23.0),
         lambda: kept.append(session.snapshot().reading),
-        lambda: session.send(Command("reset")),
+        lambda: session.send(Reset()),
         (5, -30.0),
     )
     kept = []
@@ -178,9 +193,7 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     def look():
         states.append(next(a.state for a in session.snapshot().alerts if a.name == "ceiling"))
 
-    source = Script(
-        (2, -0.5), (5, -30.0), look, lambda: session.send(Command("acknowledge")), (1, -30.0), look
-    )
+    source = Script((2, -0.5), (5, -30.0), look, lambda: session.send(Acknowledge()), (1, -30.0), look)
     session = Session(source, fast())
     session.run()
 
@@ -205,7 +218,7 @@ def test_a_peak_in_the_block_that_an_end_or_a_gap_cuts_short_warns(after):
 
 def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     """The sidecar holds the fader: after ``follow`` the material sits on the target."""
-    source = FaderScript((10, -18.0), lambda: session.send(Command("follow")), (10, -18.0))
+    source = FaderScript((10, -18.0), lambda: session.send(Follow()), (10, -18.0))
     session = Session(source, fast())
     session.run()
     last = session.snapshot()
@@ -234,9 +247,9 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
     source = SlowFaderScript(
         (600, -17.0),
-        lambda: session.send(Command("follow")),
+        lambda: session.send(Follow()),
         (1.2, -17.0),
-        lambda: session.send(Command("follow")),
+        lambda: session.send(Follow()),
         (0.1, -17.0),
     )
     session = Session(source, fast())
@@ -248,9 +261,9 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
 def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_nothing():
     """At -12 dB before and after; ``follow`` without any advice yet must not send it up to 0 dB."""
     source = FaderScript(
-        lambda: session.send(Command("fader", -12.0)),
+        lambda: session.send(FaderAt(-12.0)),
         (5, -20.0),
-        lambda: [session.send(Command(verb)) for verb in ("reset", "follow")],
+        lambda: [session.send(command) for command in (Reset(), Follow())],
         (1, -20.0),
     )
     session = Session(source, fast())
@@ -261,7 +274,7 @@ def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_no
 
 def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     """The person moved it down 6 dB and said so: the advice for the next pass does not change."""
-    source = Script((10, -18.0), lambda: session.send(Command("nudge", -6.0)), (10, -24.0))
+    source = Script((10, -18.0), lambda: session.send(Nudge(-6.0)), (10, -24.0))
     session = Session(source, fast())
     session.run()
 
@@ -273,7 +286,7 @@ def test_quick_steps_of_a_held_fader_add_up():
 
     def thrice():
         for _ in range(3):
-            session.send(Command("nudge", 0.5))
+            session.send(Nudge(0.5))
 
     source = FaderScript((2, -18.0), thrice, (2, -18.0))
     session = Session(source, fast())
@@ -298,9 +311,9 @@ def test_feedback_from_a_fader_tells_where_it_stands():
     """The first word says where it stood all along; the next one is a move."""
     source = Script(
         (10, -18.0),
-        lambda: session.send(Command("fader", -10.0)),
+        lambda: session.send(FaderAt(-10.0)),
         (1, -18.0),
-        lambda: session.send(Command("fader", -16.0)),
+        lambda: session.send(FaderAt(-16.0)),
         (9, -24.0),
     )
     session = Session(source, fast())
@@ -312,7 +325,7 @@ def test_feedback_from_a_fader_tells_where_it_stands():
 
 def test_follow_without_a_fader_says_what_to_do():
     """Where the workstation holds the fader, the sidecar says so in place of doing nothing."""
-    source = Script((4, -18.0), lambda: session.send(Command("follow")), (1, -18.0))
+    source = Script((4, -18.0), lambda: session.send(Follow()), (1, -18.0))
     session = Session(source, fast())
     session.run()
 
@@ -323,10 +336,10 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
     """History is kept: the advice for the new goal is there at once."""
     source = Script(
         (10, -23.0),
-        lambda: session.send(Command("goal", "no-such")),
+        lambda: session.send(SelectGoal("no-such")),
         (1, -23.0),
         lambda: notices.append((session.snapshot().goal.name, session.snapshot().notice)),
-        lambda: session.send(Command("goal", "premaster")),
+        lambda: session.send(SelectGoal("premaster")),
         (2, -23.0),
     )
     notices = []
@@ -368,7 +381,7 @@ def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
     desk = Workstation()
     source = Script(
         (2, -18.0),
-        desk.is_asked_to("arm"),
+        desk.is_asked_to(Arm()),
         (0.1, -18.0),
         desk.says(-1.0),
         (1, -18.0),
@@ -429,7 +442,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path
 
 def test_marks_stand_where_they_were_set():
     """A mark carries its label and the programme's time."""
-    source = Script((3, -23.0), lambda: session.send(Command("mark", "chorus")), (1, -23.0))
+    source = Script((3, -23.0), lambda: session.send(Mark("chorus")), (1, -23.0))
     session = Session(source, fast())
     session.run()
     (mark,) = [event for event in session.course().events if event.kind == "mark"]
@@ -504,9 +517,9 @@ def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answe
     """Over OSC a surface counts its faders, a script names them."""
     source = StemScript(
         (5, -18.0),
-        lambda: session.send(Command("fader", ("2", -7.0))),
+        lambda: session.send(StemFaderAt("2", -7.0)),
         (1, -18.0),
-        lambda: session.send(Command("fader", ("drums", 0.0))),
+        lambda: session.send(StemFaderAt("drums", 0.0)),
         (1, -18.0),
     )
     session, seen = None, []
@@ -521,11 +534,11 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
     """Told -6 dB before it and -9 dB in its midst: it began at -6, not at the sum of both."""
     source = StemScript(
         (1, -18.0),
-        lambda: session.send(Command("fader", ("voice", -6.0))),
+        lambda: session.send(StemFaderAt("voice", -6.0)),
         (1, -18.0),
-        lambda: session.send(Command("reset")),
+        lambda: session.send(Reset()),
         (2, -18.0),
-        lambda: session.send(Command("fader", ("voice", -9.0))),
+        lambda: session.send(StemFaderAt("voice", -9.0)),
         (2, -18.0),
     )
     journal = Journal.open()
@@ -540,7 +553,7 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
 
 def test_a_stem_fader_without_stems_is_answered():
     """Nothing is measured apart, and the person is told how to."""
-    source = Script((2, -23.0), lambda: session.send(Command("fader", ("voice", 0.0))), (1, -23.0))
+    source = Script((2, -23.0), lambda: session.send(StemFaderAt("voice", 0.0)), (1, -23.0))
     session = Session(source, fast())
     session.run()
 
@@ -582,14 +595,14 @@ class Workstation:
             at_s = self.line.confirm(self.fader_db)
             self.session.report_fader(FaderFeedback(self.fader_db, at_s))
 
-    def is_asked_to(self, verb, value=None):
+    def is_asked_to(self, command):
         """A step of a script: somebody sends a command."""
-        return lambda: self.session.send(Command(verb, value))
+        return lambda: self.session.send(command)
 
 
 def test_arming_without_a_workstation_is_answered():
     """The person learns which options reach one."""
-    source = Script((1, -23.0), lambda: session.send(Command("arm")), (1, -23.0))
+    source = Script((1, -23.0), lambda: session.send(Arm()), (1, -23.0))
     session = Session(source, fast())
     session.run()
 
@@ -603,11 +616,11 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     source = Script(
         desk.says(-1.0),
         (20, -18.0),
-        desk.is_asked_to("arm"),
+        desk.is_asked_to(Arm()),
         (0.1, -18.0),
         desk.says(-1.0),
         (0.2, -18.0),
-        desk.is_asked_to("follow"),
+        desk.is_asked_to(Follow()),
         (5, -18.0),
     )
     seen = []
@@ -625,7 +638,7 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
 def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
     """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
     desk = Workstation()
-    steps = (0.1, -18.0), desk.is_asked_to("arm"), (0.1, -18.0), desk.says(0.0), (59.8, -18.0), (60, -40.0)
+    steps = (0.1, -18.0), desk.is_asked_to(Arm()), (0.1, -18.0), desk.says(0.0), (59.8, -18.0), (60, -40.0)
     moves = [(0.0, 0.0)]
 
     def note(snapshot):
@@ -662,11 +675,11 @@ def armed_run(*steps, nudge_db=3.0):
     source = RepeatingScript(
         desk,
         (5, -40.0),
-        desk.is_asked_to("arm"),
+        desk.is_asked_to(Arm()),
         (0.1, -40.0),
         desk.says(-20.0),
         (0.1, -40.0),
-        desk.is_asked_to("nudge", nudge_db),
+        desk.is_asked_to(Nudge(nudge_db)),
         (0.5, -40.0),
         *(step(desk) if callable(step) else step for step in steps),
     )
@@ -677,7 +690,7 @@ def armed_run(*steps, nudge_db=3.0):
 
 def test_a_rise_stops_in_the_block_in_which_the_programme_stops():
     """Half a second of rise, then digital silence: not a tenth of a decibel more."""
-    desk, hand = armed_run((5, -math.inf), lambda desk: desk.is_asked_to("nudge", 1.0), (2, -math.inf))
+    desk, hand = armed_run((5, -math.inf), lambda desk: desk.is_asked_to(Nudge(1.0)), (2, -math.inf))
 
     assert max(desk.sent) <= -20.0 + 0.5 + 1e-6
     assert "silent" in hand.sentence
@@ -691,7 +704,7 @@ def test_a_rise_stops_where_samples_are_no_numbers():
 
 
 def test_a_rise_stops_when_the_ceiling_is_passed_and_none_begins_above_it():
-    desk, hand = armed_run((2, -0.5), lambda desk: desk.is_asked_to("nudge", 3.0), (2, -0.5))
+    desk, hand = armed_run((2, -0.5), lambda desk: desk.is_asked_to(Nudge(3.0)), (2, -0.5))
 
     assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
     assert hand.sentence == "Refused: the true peak is over the ceiling."
@@ -699,14 +712,14 @@ def test_a_rise_stops_when_the_ceiling_is_passed_and_none_begins_above_it():
 
 def test_a_rise_stops_when_the_programme_gets_hot():
     """Short-term over the goal's hot line for its hold: no more from then on."""
-    _desk, hand = armed_run((9, -15.0), lambda desk: desk.is_asked_to("nudge", 3.0), (1, -15.0))
+    _desk, hand = armed_run((9, -15.0), lambda desk: desk.is_asked_to(Nudge(3.0)), (1, -15.0))
 
     assert hand.is_armed
     assert hand.sentence.startswith("Refused: the programme is ")
 
 
 def test_nothing_rises_while_the_measurement_is_paused():
-    pause, nudge = (lambda desk: desk.is_asked_to("pause")), (lambda desk: desk.is_asked_to("nudge", 3.0))
+    pause, nudge = (lambda desk: desk.is_asked_to(Pause())), (lambda desk: desk.is_asked_to(Nudge(3.0)))
     desk, hand = armed_run(pause, (2, -40.0), nudge, (1, -40.0))
 
     assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
@@ -717,7 +730,7 @@ def test_nobody_but_the_workstation_says_where_its_fader_stands():
     """A script's word neither arms nor counts as a position."""
     desk = Workstation()
     source = Script(
-        (2, -23.0), desk.is_asked_to("arm"), (0.1, -23.0), desk.is_asked_to("fader", 0.0), (1, -23.0)
+        (2, -23.0), desk.is_asked_to(Arm()), (0.1, -23.0), desk.is_asked_to(FaderAt(0.0)), (1, -23.0)
     )
     session = desk.session = Session(source, fast(remote=desk.remote))
     session.run()
@@ -733,17 +746,17 @@ def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
     sent = []
 
     def disarm():
-        desk.session.send(Command("disarm"))
+        desk.session.send(Disarm())
         sent.append(len(desk.sent))
         desk.remote.step()
 
     source = Script(
         (2, -23.0),
-        desk.is_asked_to("arm"),
+        desk.is_asked_to(Arm()),
         (0.1, -23.0),
         desk.says(0.0),
         (0.1, -23.0),
-        desk.is_asked_to("nudge", 3.0),
+        desk.is_asked_to(Nudge(3.0)),
         (1, -23.0),
         disarm,
         (2, -23.0),
@@ -759,7 +772,7 @@ def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
     """Its feedback says where it stands: a step told by key besides would count twice."""
     desk = Workstation()
-    source = Script(desk.says(-1.0), (2, -23.0), desk.is_asked_to("nudge", 0.5), (1, -23.0))
+    source = Script(desk.says(-1.0), (2, -23.0), desk.is_asked_to(Nudge(0.5)), (1, -23.0))
     session = desk.session = Session(source, fast(remote=desk.remote))
     session.run()
 
@@ -784,11 +797,11 @@ def test_the_forecast_can_be_chosen_while_it_plays_and_a_wrong_one_is_answered()
     [kept] = reader.passes()
     seen = []
     source = Script(
-        lambda: session.send(Command("profile", str(kept.id))),
+        lambda: session.send(SelectEarlierPass(str(kept.id))),
         (5, -23.0),
-        lambda: session.send(Command("profile", "../mix.wav")),
+        lambda: session.send(SelectEarlierPass("../mix.wav")),
         (5, -23.0),
-        lambda: session.send(Command("profile", "none")),
+        lambda: session.send(SelectEarlierPass("none")),
         (5, -23.0),
     )
     session, seen = None, []

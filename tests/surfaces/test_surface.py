@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sidecar.advice.faders.tapers import CONSOLE_TRAVEL
 from sidecar.errors import SettingsError
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc import codec
 from sidecar.osc.addresses import OUTGOING
 from sidecar.settings.locations import shipped_configs
@@ -102,9 +102,9 @@ class TestShipped:
         ours = shipped(name)
         desk = ours.from_the_desk
         heard = desk.feedback(*over_the_wire(ours.message(level_db)))
-        told = ours.feedback(*over_the_wire(desk.message(heard.value)))
+        told = ours.feedback(*over_the_wire(desk.message(heard.position_db)))
 
-        assert Command("fader", pytest.approx(level_db, abs=1e-4)) == told
+        assert FaderAt(pytest.approx(level_db, abs=1e-4)) == told
 
     @pytest.mark.parametrize("name", ["decibels", "positions"])
     def test_a_stem_is_known_by_its_number(self, name):
@@ -112,7 +112,7 @@ class TestShipped:
         desk = replace(shipped(name).from_the_desk, fader_address="/stem/12/fader")
         told = shipped(name).feedback(*over_the_wire(desk.message(-7.0)))
 
-        assert ("12", pytest.approx(-7.0, abs=1e-4)) == told.value
+        assert StemFaderAt("12", pytest.approx(-7.0, abs=1e-4)) == told
 
     @pytest.mark.parametrize("name", SHIPPED)
     def test_what_is_sent_is_what_the_scale_says(self, name):
@@ -205,16 +205,16 @@ class TestListening:
     @given(st.floats(-100.0, 24.0))
     def test_feedback_in_decibels_is_taken_as_it_is(self, level_db):
         """Anywhere in a fader's travel, also above the range that the sidecar itself keeps to."""
-        assert Command("fader", level_db) == shipped("decibels").feedback("/main/fader", [level_db])
+        assert FaderAt(level_db) == shipped("decibels").feedback("/main/fader", [level_db])
 
     @pytest.mark.parametrize("told", [-120.0, -144, -193.0, -math.inf])
     def test_the_many_figures_for_a_closed_fader_are_one(self, surface, told):
         """Nothing is heard below -120 dB, whatever a workstation calls it."""
-        assert Command("fader", -math.inf) == surface(scale='"db"').feedback("/main/fader/now", [told])
+        assert FaderAt(-math.inf) == surface(scale='"db"').feedback("/main/fader/now", [told])
 
     def test_the_bottom_of_the_travel_is_a_closed_fader(self, surface):
         """Position 0, as whole number or float; the top is the taper's."""
-        heard = [surface().feedback("/main/fader/now", [place]).value for place in (0, 0.0, 1)]
+        heard = [surface().feedback("/main/fader/now", [place]).position_db for place in (0, 0.0, 1)]
 
         assert [-math.inf, -math.inf, 10.0] == heard
 

@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable
 
 from textual.pilot import Pilot
 
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import Command
 from tui.app import SidecarApp, make_app
 from tui.drawing.cells import text_of
 from tui.widgets.panel import Panel

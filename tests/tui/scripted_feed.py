@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from sidecar.errors import SidecarError
+from sidecar.model.commands import Command
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
-from sidecar.model.snapshot import ArmState, Command, EarlierPass, Event, Snapshot, Stem, Target, Timeline
+from sidecar.model.snapshot import ArmState, EarlierPass, Event, Snapshot, Stem, Target, Timeline
 from sidecar.settings.goals import Goal
 
 BROADCAST = Goal(

@@ -5,7 +5,8 @@ import scripted_feed as scenes
 from driving import COMPACT, drive, rows_shown, shown, told_after, until
 from textual.widgets import Static
 
-from sidecar.model.snapshot import Command, Opening
+from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, Follow
+from sidecar.model.snapshot import Opening
 from tui.screens.arm import ArmDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.main import MainScreen
@@ -30,7 +31,7 @@ def test_arming_asks_first_and_shows_the_caution():
 @pytest.mark.parametrize(
     ("keys", "told"),
     [
-        (["x", "y"], [Command("arm")]),
+        (["x", "y"], [Arm()]),
         (["x", "n"], []),
         (["x", "x"], []),
         (["x", "escape"], []),
@@ -44,7 +45,7 @@ def test_only_yes_arms(keys, told):
 
 def test_disarming_acts_at_once():
     """Whoever is startled presses one key."""
-    assert [Command("disarm")] == told_after(scenes.armed(), "x")
+    assert [Disarm()] == told_after(scenes.armed(), "x")
 
 
 def test_without_a_surface_there_is_nothing_to_arm():
@@ -54,7 +55,7 @@ def test_without_a_surface_there_is_nothing_to_arm():
 
 def test_an_armed_fader_can_be_followed():
     """With leave the move can be made from here, without it not."""
-    assert [Command("follow")] == told_after(scenes.armed(), "f")
+    assert [Follow()] == told_after(scenes.armed(), "f")
     assert [] == told_after(scenes.unarmed(), "f")
 
 
@@ -66,10 +67,10 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
     assert [] == told_after(feed, "f")
 
 
-@pytest.mark.parametrize(("key", "verb"), [("y", "confirm"), ("n", "dismiss")])
-def test_a_question_is_answered_with_one_key(key, verb):
+@pytest.mark.parametrize(("key", "command"), [("y", Confirm), ("n", Dismiss)])
+def test_a_question_is_answered_with_one_key(key, command):
     """With the question that was seen; and where nothing is asked the keys do nothing."""
-    assert [Command(verb, scenes.asking().shown.guess)] == told_after(scenes.asking(), key)
+    assert [command(scenes.asking().shown.guess)] == told_after(scenes.asking(), key)
     assert [] == told_after(scenes.down(), key)
 
 

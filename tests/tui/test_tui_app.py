@@ -6,7 +6,7 @@ from driving import COMPACT, GENEROUS, drive, rows_shown, shown, told_after, unt
 from textual.widgets import Footer, Input, OptionList
 from textual.widgets._footer import FooterKey
 
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import Acknowledge, Mark, Reset, SelectGoal
 from tui.keys import KEYS, explained
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
@@ -21,11 +21,11 @@ from tui.widgets.rails import Scales
 @pytest.mark.parametrize(
     ("keys", "command"),
     [
-        (["r", "y"], Command("reset")),
-        (["r", "enter"], Command("reset")),
-        (["M", "h", "i", "enter"], Command("mark", "hi")),
-        (["M", "enter"], Command("mark", "")),
-        (["g", "down", "enter"], Command("goal", "exchange")),
+        (["r", "y"], Reset()),
+        (["r", "enter"], Reset()),
+        (["M", "h", "i", "enter"], Mark("hi")),
+        (["M", "enter"], Mark()),
+        (["g", "down", "enter"], SelectGoal("exchange")),
     ],
 )
 def test_a_dialogs_answer_becomes_its_command(keys, command):
@@ -81,7 +81,7 @@ def test_a_run_that_has_ended_is_told_nothing_any_more():
 
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     """With an alert the key works, without one it does nothing."""
-    assert [Command("acknowledge")] == told_after(scenes.alerted(), "a")
+    assert [Acknowledge()] == told_after(scenes.alerted(), "a")
     assert [] == told_after(scenes.down(), "a")
 
 
@@ -209,7 +209,7 @@ def test_the_footer_can_be_clicked():
 
     drive(feed, script)
 
-    assert [Command("mark", "")] == feed.told
+    assert [Mark()] == feed.told
 
 
 def _footer(app):
@@ -285,7 +285,7 @@ def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
     feed = scenes.down()
     drive(feed, script, GENEROUS)
 
-    assert [Command("mark", "")] == feed.told
+    assert [Mark()] == feed.told
 
 
 def test_a_feed_that_fails_is_said_and_asked_again():

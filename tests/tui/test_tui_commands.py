@@ -5,8 +5,8 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import Input, OptionList, Static
 
+from sidecar.model.commands import Follow, Mark, SelectGoal
 from sidecar.model.readings import ALERT_NAMES
-from sidecar.model.snapshot import Command
 from tui.app import make_app
 from tui.controller import Controller
 from tui.drawing.cells import text_of
@@ -58,9 +58,9 @@ def _parsed(action):
 @pytest.mark.parametrize(
     ("typed", "command"),
     [
-        ("mark", Command("mark", "")),
-        ("spoken word", Command("goal", "speech")),
-        ("advised move", Command("follow")),
+        ("mark", Mark()),
+        ("spoken word", SelectGoal("speech")),
+        ("advised move", Follow()),
     ],
 )
 def test_a_command_is_found_by_its_name_or_its_meaning(typed, command):

@@ -5,7 +5,8 @@ import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, drive, shown, until
 
-from sidecar.model.snapshot import Command, Event, Timeline
+from sidecar.model.commands import Mark
+from sidecar.model.snapshot import Event, Timeline
 from tui.controller import Controller
 from tui.cursor import Cursor
 from tui.drawing.cells import text_of
@@ -230,4 +231,4 @@ def test_a_mark_is_set_at_now_and_not_at_the_cursor():
     feed = scenes.down()
     drive(feed, script)
 
-    assert [Command("mark", "")] == feed.told
+    assert [Mark()] == feed.told

@@ -5,8 +5,9 @@ import math
 import pytest
 import scripted_feed as scenes
 
+from sidecar.model.commands import Nudge, Reset
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import ArmState, Command, Snapshot
+from sidecar.model.snapshot import ArmState, Snapshot
 from tui.controller import Controller, offers, transport_verb
 
 
@@ -71,7 +72,7 @@ def test_steps_of_the_fader_are_told_as_steps():
     for change_db in (0.5, 0.5, -0.1):
         desk.nudge_fader(change_db)
 
-    assert [Command("nudge", 0.5), Command("nudge", 0.5), Command("nudge", -0.1)] == feed.told
+    assert [Nudge(0.5), Nudge(0.5), Nudge(-0.1)] == feed.told
 
 
 def test_a_fader_at_the_bottom_is_not_raised_from_here():
@@ -90,10 +91,10 @@ def test_a_refusal_is_kept_until_a_command_is_taken():
     feed = scenes.down()
     desk = Controller(feed)
     feed.refusal = "nobody listens at 127.0.0.1:9100"
-    desk.tell("reset")
+    desk.send_command(Reset())
     refused = desk.look().fault
     feed.refusal = None
-    desk.tell("reset")
+    desk.send_command(Reset())
 
     assert "nobody listens at 127.0.0.1:9100" == refused
     assert "" == desk.look().fault

@@ -5,7 +5,20 @@ import scripted_feed as scenes
 from driving import GENEROUS, drive, until
 from textual.widgets import OptionList
 
-from sidecar.model.snapshot import Command
+from sidecar.model.commands import (
+    Acknowledge,
+    Command,
+    Confirm,
+    Continue,
+    Disarm,
+    Dismiss,
+    Follow,
+    Mark,
+    Nudge,
+    Pause,
+    SelectGoal,
+    Start,
+)
 from tui.drawing.panels.history import GUTTER
 from tui.keys import KEYS
 from tui.screens.arm import ArmDialog
@@ -52,14 +65,14 @@ PRESSED = {
     "measuring": (
         scenes.riding,
         [
-            ("space", "tell('pause')", Command("pause")),
-            ("m", "tell('mark', '')", Command("mark", "")),
-            ("f", "tell('follow')", Command("follow")),
-            ("plus", "nudge(0.5)", Command("nudge", 0.5)),
-            ("equals_sign", "nudge(0.5)", Command("nudge", 0.5)),
-            ("minus", "nudge(-0.5)", Command("nudge", -0.5)),
-            ("up", "nudge(0.1)", Command("nudge", 0.1)),
-            ("down", "nudge(-0.1)", Command("nudge", -0.1)),
+            ("space", "tell('pause')", Pause()),
+            ("m", "tell('mark', '')", Mark()),
+            ("f", "tell('follow')", Follow()),
+            ("plus", "nudge(0.5)", Nudge(0.5)),
+            ("equals_sign", "nudge(0.5)", Nudge(0.5)),
+            ("minus", "nudge(-0.5)", Nudge(-0.5)),
+            ("up", "nudge(0.1)", Nudge(0.1)),
+            ("down", "nudge(-0.1)", Nudge(-0.1)),
             ("r", "reset", ResetDialog),
             ("g", "goals", GoalDialog),
             ("M", "label", LabelDialog),
@@ -87,19 +100,19 @@ PRESSED = {
             ("full_stop", "jump(1)", _cursor(0.1, 60.0)),
         ],
     ),
-    "preparing": (lambda: _in_state("preparing"), [("space", "tell('start')", Command("start"))]),
-    "paused": (lambda: _in_state("paused"), [("space", "tell('continue')", Command("continue"))]),
+    "preparing": (lambda: _in_state("preparing"), [("space", "tell('start')", Start())]),
+    "paused": (lambda: _in_state("paused"), [("space", "tell('continue')", Continue())]),
     "asking": (
         _asked,
         [
-            ("a", "tell('acknowledge')", Command("acknowledge")),
-            ("y", "tell('confirm')", Command("confirm", QUESTION)),
-            ("n", "tell('dismiss')", Command("dismiss", QUESTION)),
+            ("a", "tell('acknowledge')", Acknowledge()),
+            ("y", "tell('confirm')", Confirm(QUESTION)),
+            ("n", "tell('dismiss')", Dismiss(QUESTION)),
         ],
     ),
     "stems": (scenes.stems, [("b", "balance", BalanceDialog)]),
     "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
-    "armed": (scenes.armed, [("x", "tell('disarm')", Command("disarm"))]),
+    "armed": (scenes.armed, [("x", "tell('disarm')", Disarm())]),
     "leaving": (scenes.down, [("q", "leave", lambda app: app._exit)]),
     "leaving at once": (scenes.down, [("ctrl+c", "leave", lambda app: app._exit)]),
 }
@@ -185,7 +198,7 @@ def test_a_goal_is_chosen_with_a_click():
 
     drive(feed, script, GENEROUS)
 
-    assert [Command("goal", "speech")] == feed.told
+    assert [SelectGoal("speech")] == feed.told
 
 
 def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():

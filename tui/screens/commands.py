@@ -11,6 +11,7 @@ from textual.actions import parse
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.widgets import Input
 
+from sidecar.model.commands import SelectGoal
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.controller import Controller
@@ -88,7 +89,7 @@ def _goals(goals: Sequence[Goal], screen: ScreenWithKeys) -> Iterator[Named]:
 
 
 async def _aim(screen: ScreenWithKeys, name: str) -> None:
-    screen.desk.tell("goal", name)
+    screen.desk.send_command(SelectGoal(name))
 
 
 class Commands(CommandPalette):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import ClassVar
 
@@ -10,8 +11,8 @@ from textual.binding import BindingType
 from textual.screen import Screen
 from textual.widgets import Footer
 
+from sidecar.model import commands
 from sidecar.model.readings import BLOCK_S
-from sidecar.model.snapshot import Verb
 from tui.controller import Controller, offers
 from tui.drawing import wording
 from tui.drawing.panels import standing, stems
@@ -37,6 +38,15 @@ from tui.widgets.panel import Panel
 from tui.widgets.rails import Scales
 from tui.widgets.standing import Standing
 from tui.widgets.stems import StemsPanel
+
+_AT_ONCE: dict[str, Callable[..., commands.Command]] = {
+    command.verb: command
+    for command in (
+        *(commands.Start, commands.Pause, commands.Continue, commands.Mark, commands.Acknowledge),
+        *(commands.Follow, commands.Disarm, commands.Confirm, commands.Dismiss),
+    )
+}
+"""What a key sends without a dialog, by the word in its action."""
 
 _SOMETIMES = frozenset(
     {
@@ -148,10 +158,10 @@ class MainScreen(Screen[None]):
         is_over = self._view is not None and self._view.snapshot.transport == "ended"
         return _FOR_A_RUN if is_over else frozenset()
 
-    def action_tell(self, verb: Verb, value: str | None = None) -> None:
+    def action_tell(self, verb: str, *values: str) -> None:
         if verb in ("confirm", "dismiss") and self._view is not None:
-            value = self._view.snapshot.guess
-        self.desk.tell(verb, value)
+            values = (self._view.snapshot.guess,)
+        self.desk.send_command(_AT_ONCE[verb](*values))
 
     def action_nudge(self, change_db: float) -> None:
         self.desk.nudge_fader(change_db)
@@ -202,7 +212,7 @@ class MainScreen(Screen[None]):
 
     def _reset_if(self, wanted: bool | None) -> None:
         if wanted:
-            self.desk.tell("reset")
+            self.desk.send_command(commands.Reset())
 
     def action_arm(self) -> None:
         if self._view is not None and self._view.snapshot.hand is not None:
@@ -210,7 +220,7 @@ class MainScreen(Screen[None]):
 
     def _arm_if(self, wanted: bool | None) -> None:
         if wanted:
-            self.desk.tell("arm")
+            self.desk.send_command(commands.Arm())
 
     def action_rides(self) -> None:
         if self._view is not None:
@@ -225,7 +235,7 @@ class MainScreen(Screen[None]):
 
     def _mark_if(self, label: str | None) -> None:
         if label is not None:
-            self.desk.tell("mark", label)
+            self.desk.send_command(commands.Mark(label))
 
     def action_goals(self) -> None:
         if self._view is not None:
@@ -233,7 +243,7 @@ class MainScreen(Screen[None]):
 
     def _aim_if(self, name: str | None) -> None:
         if name is not None:
-            self.desk.tell("goal", name)
+            self.desk.send_command(commands.SelectGoal(name))
 
     def action_help(self) -> None:
         self.app.push_screen(HelpDialog(explained(), self.palette))

@@ -6,6 +6,7 @@ import contextlib
 import threading
 import time
 
+from sidecar.model.commands import FaderAt
 from sidecar.osc import codec
 from sidecar.osc.udp import bind
 from sidecar.sources import FaderSource
@@ -90,8 +91,8 @@ class SimulatedWorkstation:
         for address, arguments in messages:
             with contextlib.suppress(ValueError):
                 command = self._surface.feedback(address, arguments)
-                if command and isinstance(command.value, float):
-                    levels.append(command.value)
+                if isinstance(command, FaderAt):
+                    levels.append(command.position_db)
         return levels
 
     def _report(self) -> None:

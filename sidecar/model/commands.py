@@ -1,0 +1,152 @@
+"""What a person, a script or a surface asks of a run: one dataclass a verb."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Measure on after a pause."""
+
+    verb: ClassVar[str] = "start"
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """Hold the integrated measures."""
+
+    verb: ClassVar[str] = "pause"
+
+
+@dataclass(frozen=True, slots=True)
+class Continue:
+    """Measure on after a pause."""
+
+    verb: ClassVar[str] = "continue"
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """Begin a new programme."""
+
+    verb: ClassVar[str] = "reset"
+
+
+@dataclass(frozen=True, slots=True)
+class SelectGoal:
+    """Measure against another goal."""
+
+    verb: ClassVar[str] = "goal"
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class SelectEarlierPass:
+    """Forecast from another earlier pass."""
+
+    verb: ClassVar[str] = "profile"
+    name: str
+    """``last``, its number on record, or ``none``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Set a mark at this place in the programme."""
+
+    verb: ClassVar[str] = "mark"
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """The held alerts have been seen."""
+
+    verb: ClassVar[str] = "acknowledge"
+
+
+@dataclass(frozen=True, slots=True)
+class FaderAt:
+    """Where the programme fader stands, or is to go where the sidecar holds it."""
+
+    verb: ClassVar[str] = "fader"
+    position_db: float
+    """``-inf`` for a closed fader."""
+
+
+@dataclass(frozen=True, slots=True)
+class Nudge:
+    """By how much the programme fader was, or is to be, moved."""
+
+    verb: ClassVar[str] = "nudge"
+    change_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class StemFaderAt:
+    """Where the fader of a stem stands, or is to go where the sidecar holds it."""
+
+    verb: ClassVar[str] = "fader"
+    stem: str
+    """Its name, or its number from 1."""
+    position_db: float
+    """``-inf`` for a closed fader."""
+
+
+@dataclass(frozen=True, slots=True)
+class Follow:
+    """Make the advised move, where the sidecar may move the fader."""
+
+    verb: ClassVar[str] = "follow"
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """The sidecar may move the workstation's fader."""
+
+    verb: ClassVar[str] = "arm"
+
+
+@dataclass(frozen=True, slots=True)
+class Disarm:
+    """It may not any more."""
+
+    verb: ClassVar[str] = "disarm"
+    reason: str = ""
+    """A sentence where it is not a person's doing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Confirm:
+    """The guess at a move that was not reported was right."""
+
+    verb: ClassVar[str] = "confirm"
+    question: str = ""
+    """As it was shown; empty for whatever is asked now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dismiss:
+    """The guess was wrong."""
+
+    verb: ClassVar[str] = "dismiss"
+    question: str = ""
+    """As it was shown; empty for whatever is asked now."""
+
+
+FaderCommand = FaderAt | Nudge | Follow | Arm | Disarm | Confirm | Dismiss
+"""What concerns the programme fader."""
+
+Command = (
+    Start
+    | Pause
+    | Continue
+    | Reset
+    | SelectGoal
+    | SelectEarlierPass
+    | Mark
+    | Acknowledge
+    | StemFaderAt
+    | FaderCommand
+)
