@@ -26,8 +26,8 @@ from asker import Asker, packet
 
 from sidecar.journal.record import Pass
 from sidecar.journal.writer import Journal
+from sidecar.model.commands import Disarm
 from sidecar.model.readings import Reading
-from sidecar.model.snapshot import Command
 from sidecar.osc.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions
@@ -108,7 +108,7 @@ def flood(session: Session, address: int, told: list[float]) -> list[float]:
             asker.socket.send(asked)
             if place % 100 == 0:
                 before_s = time.monotonic()
-                session.submit(Command("disarm"))
+                session.submit(Disarm())
                 disarmed.append(time.monotonic() - before_s)
     seen = len(told)
     while len(told) < seen + 20:

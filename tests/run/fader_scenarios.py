@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.model.snapshot import Command, FaderFeedback
+from sidecar.model.commands import Acknowledge, Arm, Continue, Disarm, FaderAt, Follow, Nudge, Pause, Reset
+from sidecar.model.snapshot import FaderFeedback
 from sidecar.run.options import RunOptions
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.session import Session
@@ -117,24 +118,24 @@ class Scenario:
     def _happen(self) -> None:
         chance = self.chance
         if chance.random() < 0.12:
-            verb, value = chance.choice(
+            command = chance.choice(
                 [
-                    *[("arm", None)] * 6,
-                    *[("nudge", chance.uniform(-6.0, 12.0))] * 6,
-                    *[("follow", None)] * 2,
-                    ("nudge", 40.0),
-                    ("disarm", None),
-                    ("reset", None),
-                    ("pause", None),
-                    ("continue", None),
-                    ("continue", None),
-                    ("acknowledge", None),
-                    ("fader", chance.uniform(-60.0, 10.0)),
+                    *[Arm()] * 6,
+                    *[Nudge(chance.uniform(-6.0, 12.0))] * 6,
+                    *[Follow()] * 2,
+                    Nudge(40.0),
+                    Disarm(),
+                    Reset(),
+                    Pause(),
+                    Continue(),
+                    Continue(),
+                    Acknowledge(),
+                    FaderAt(chance.uniform(-60.0, 10.0)),
                 ]
             )
-            if verb == "reset":
+            if isinstance(command, Reset):
                 self._begin_pass()
-            self.session.send(Command(verb, value))
+            self.session.send(command)
         if chance.random() < 0.01:
             self._hands_s.append(self.now_s)
             self._move(
