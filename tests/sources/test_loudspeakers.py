@@ -168,7 +168,7 @@ def test_lossy_formats_have_orders_of_their_own(tmp_path, encoding, channels):
     assert named(path).positions == tuple(expected[channels].split())
 
 
-@pytest.mark.parametrize("tag_bytes", [0, 300, 70_000])
+@pytest.mark.parametrize("tag_bytes", [300, 70_000])
 def test_a_flac_behind_an_id3_tag_has_its_order(tmp_path, tag_bytes):
     """Also one as long as a picture; libsndfile reads it too."""
     path = tmp_path / "a.flac"
