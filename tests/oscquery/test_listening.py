@@ -12,7 +12,8 @@ import pytest
 from sidecar.model.readings import Move
 from sidecar.osc import codec
 from sidecar.oscquery.server import LONGEST_COMMAND, MOST_LISTENERS_OF_ONE
-from sidecar.run.session import Session, Setup
+from sidecar.run.options import RunOptions
+from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
 
@@ -219,7 +220,7 @@ def test_a_whole_run_can_be_followed_to_its_last_value(serve):
     """A rehearsal, fast: loudness arrives as it is measured, and at the end exactly what was read last."""
     served = serve(update_hz=50.0)
     session = Session(
-        RehearsalSource(pace="fast"), Setup(load_goal("r128"), fast=True), outlets=[served.offer]
+        RehearsalSource(pace="fast"), RunOptions(load_goal("r128"), fast=True), outlets=[served.offer]
     )
 
     def run():
