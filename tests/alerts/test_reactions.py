@@ -19,7 +19,7 @@ from sidecar.model.snapshot import Snapshot
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 READING = Reading(momentary=SILENCE, short_term=-19.06, integrated=-21.25, max_true_peak=-3.0, seconds=61.5)
 
 

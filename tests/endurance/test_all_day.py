@@ -42,6 +42,7 @@ def adviser():
     return AdviceSchedule(load_goal("r128"), 24 * 3600.0, None)
 
 
+@pytest.mark.slow
 def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
     """An answer looks at all that was heard; the longer that is, the less often it is asked for, so that in
     no hour more than some ten minutes of programme are looked at a second, on average."""
@@ -59,6 +60,7 @@ def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
         assert sum(looked_at_s) / 3600.0 < 620.0
 
 
+@pytest.mark.slow
 def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
     """A paused programme does not change: hours of it are not searched for rides again and again."""
     adviser.take(heard(HOUR // 10), NOTHING)

@@ -12,6 +12,9 @@ from live_run import LiveRun
 
 from sidecar.journal import reader
 
+pytestmark = pytest.mark.slow
+
+
 RATE_HZ = 48_000
 IDLE = 1_500
 DESCRIPTORS = 1_024

@@ -14,6 +14,8 @@ from small_disk import SmallDisk
 
 from sidecar.journal import reader
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000
 
 

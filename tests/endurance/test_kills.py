@@ -1,6 +1,9 @@
 """kill -9 at any moment: benchmarks/kills.py does it a hundred times."""
 
+import pytest
 from whole_kills import Yard
+
+pytestmark = pytest.mark.slow
 
 
 def test_a_killed_run_goes_on_as_if_at_most_a_second_had_not_been(tmp_path):

@@ -13,6 +13,9 @@ import soundfile
 from ear import Ear
 from terminal import OwnTerminal
 
+pytestmark = pytest.mark.slow
+
+
 RATE_HZ = 48_000
 END_S = 30.0
 

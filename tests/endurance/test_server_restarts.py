@@ -8,6 +8,9 @@ from restarts import restart
 
 from sidecar.journal import reader
 
+pytestmark = pytest.mark.slow
+
+
 RATE_HZ = 48_000
 WRONG_S = 0.2
 

@@ -18,6 +18,9 @@ from terminal import OwnTerminal
 
 from sidecar.journal import reader
 
+pytestmark = pytest.mark.slow
+
+
 RATE_HZ = 48_000
 LIMIT_S = 120.0  # the first run on a machine compiles the meter
 END_S = 30.0

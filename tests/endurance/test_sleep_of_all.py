@@ -5,10 +5,14 @@ import signal
 import time
 from pathlib import Path
 
+import pytest
 from live_run import LiveRun
 from starved import playing_numbers
 
 from sidecar.journal import reader
+
+pytestmark = pytest.mark.slow
+
 
 ASLEEP_S = 3.0
 

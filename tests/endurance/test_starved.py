@@ -4,11 +4,15 @@ import json
 import signal
 import time
 
+import pytest
 from live_run import LiveRun
 from starved import heard_on, playing_numbers
 
 from sidecar.cli import main
 from sidecar.journal import reader
+
+pytestmark = pytest.mark.slow
+
 
 RATE_HZ = 48_000
 STARVED_S = 9.0  # the ring holds 8 s

@@ -7,9 +7,13 @@ import subprocess
 import sys
 import time
 
+import pytest
 from starved import heard_on, playing_numbers
 
 from sidecar.journal import reader
+
+pytestmark = pytest.mark.slow
+
 
 LIMIT_S = 120.0
 

@@ -28,6 +28,7 @@ def records(left):
     return [one.record for one in left if one.record is not None]
 
 
+@pytest.mark.slow
 def test_no_file_is_damaged(left):
     """SQLite's own check finds nothing, whenever the kill came."""
     assert ["ok"] * len(MOMENTS_S) == [one.integrity for one in left]

@@ -76,6 +76,7 @@ def send(port, *message):
     subprocess.run(["oscsend", "127.0.0.1", str(port), *message], check=True, timeout=PATIENCE_S)
 
 
+@pytest.mark.slow
 def test_readings_are_printed_with_the_types_that_the_table_promises(run):
     """Floats, a text, and an alert with its three values."""
     _, _, dumped = run

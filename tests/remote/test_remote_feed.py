@@ -238,6 +238,7 @@ def a_process(port, tmp_path):
     )
 
 
+@pytest.mark.slow
 def test_a_killed_run_is_told_of_and_found_again_when_it_is_back(tmp_path):
     """kill -9: the last figures stay, marked as old; the next run at that place is shown by itself."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:

@@ -18,6 +18,7 @@ def stems(seconds, seed=7):
     return noise.astype(np.float32)
 
 
+@pytest.mark.slow
 def test_the_mix_reads_what_its_sum_reads():
     """Measured as stems, integrated and true peak are those of the summed programme."""
     sound = stems(6.0)

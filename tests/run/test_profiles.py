@@ -79,6 +79,7 @@ def test_a_profile_that_cannot_be_read_is_refused(tmp_path):
         earlier_passes.load_earlier(str(tmp_path / "none.wav"))
 
 
+@pytest.mark.slow
 def test_the_second_run_knows_what_is_coming(mix, capsys):
     """The first pass is kept; the second one, with it, heads for the target from the middle on."""
     run = ["live", "--file", str(mix), "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]

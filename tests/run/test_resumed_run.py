@@ -52,6 +52,7 @@ def test_two_halves_read_as_the_whole(halves, capsys):
     assert (800, resumed["integrated_lufs"]) == (kept.blocks, round(kept.reading.integrated, 2))
 
 
+@pytest.mark.slow
 def test_a_killed_run_is_gone_on_with(tmp_path):
     """kill -9 in the middle of a rehearsal: what was on record is there, and the next run counts on."""
     rehearsal = subprocess.Popen(

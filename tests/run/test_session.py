@@ -243,6 +243,7 @@ class SlowFaderScript(FaderScript):
             self.fader_db += float(np.clip(self.aim_db - self.fader_db, -0.5, 0.5))
 
 
+@pytest.mark.slow
 def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
     source = SlowFaderScript(

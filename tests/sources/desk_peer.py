@@ -10,7 +10,7 @@ from sidecar.osc import codec
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 
 
 class SteppedRehearsal(RehearsalSource):

@@ -139,6 +139,7 @@ def test_a_flagged_overflow_is_a_loss(audio):
         assert 1 <= blocks[-1].lost < 10
 
 
+@pytest.mark.slow
 def test_a_loss_without_a_flag_is_found_by_the_clock(audio):
     """A driver that drops half a second and says nothing is found out, by the same capture process."""
     audio(drop=144_000)
@@ -247,6 +248,7 @@ def test_a_device_that_stays_away_is_lost_after_the_patience(audio, tmp_path):
         blocks_until(source, lambda block: False)
 
 
+@pytest.mark.slow
 def test_a_quiet_device_is_not_lost(audio):
     """An input that gives nothing while nothing plays keeps being listened to, beyond the patience."""
     audio(quiet=True)

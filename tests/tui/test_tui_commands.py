@@ -71,9 +71,11 @@ def test_a_command_is_found_by_its_name_or_its_meaning(typed, command):
         await _open(pilot)
         pilot.app.screen.query_one(Input).value = typed
         await until(pilot, lambda: 0 < len(_listed(pilot.app)) < 5, "what fits")
+        commands = pilot.app.screen.query_one(OptionList)
+        await until(pilot, lambda: commands.highlighted is not None, "the one that fits best")
         await pilot.press("enter")
         await until(pilot, lambda: bool(feed.told), "the command")
-        assert isinstance(pilot.app.screen, MainScreen)
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument")
 
     drive(feed, script, GENEROUS)
 

@@ -1,18 +1,18 @@
 """A terminal that stops taking output stops the picture and nothing else."""
 
-from itertools import pairwise
-
+import pytest
 from stalled_screen import StalledScreen
 
 from tui.drawing.wording import clock
 
+pytestmark = pytest.mark.slow
+
 SECONDS = 8.0
-PER_SECOND = 10
-NEVER_LATER_THAN_S = 1.0
 
 
-def test_readings_keep_their_rate_while_nobody_reads_the_screen():
-    """Ten a second over OSC for eight seconds of programme, none of it lost, and then the screen goes on."""
+def test_readings_go_on_while_nobody_reads_the_screen():
+    """Over OSC, none of the programme lost, while the terminal takes nothing more; then the screen goes on.
+    How many there are a second is for ``benchmarks/screen_cost.py``."""
     with StalledScreen() as run:
         run.read_until(b"measuring")
         heard = [run.stall()]
@@ -23,6 +23,4 @@ def test_readings_keep_their_rate_while_nobody_reads_the_screen():
         run.read_until(clock(heard[-1].seconds + 2.0).encode())
 
     assert held == still_held
-    assert len(heard) - 1 >= 0.9 * SECONDS * PER_SECOND
-    assert max(after.seconds - before.seconds for before, after in pairwise(heard)) < NEVER_LATER_THAN_S
-    assert {0} == {reading.lost for reading in heard}
+    assert {reading.lost for reading in heard} == {0}

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import aiohttp
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 async def wait_for(condition, within_s=PATIENCE_S):

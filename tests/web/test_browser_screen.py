@@ -24,6 +24,9 @@ from sidecar.settings.goals import load_goal
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.web.server import MOST_TABS
 
+pytestmark = pytest.mark.slow
+
+
 NOTHING = (
     *("", "{", "[]", "3", '["stdin"]', '["stdin", 3]', '["resize", {}]', '["nothing", 1]'),
     *('["resize", {"width": "a", "height": []}]', '["stdin", "\\ud800"]', '["stdin", ""]', "[" * 5000),
