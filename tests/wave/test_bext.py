@@ -294,6 +294,20 @@ def test_a_file_that_changed_meanwhile_is_left_alone(file):
     assert WHOLE + b"longer" == path.read_bytes()
 
 
+def test_a_change_whose_time_was_set_back_is_noticed(file):
+    """As tools do that write fields in place; the time of the status cannot be set (POSIX, st_ctim)."""
+    path = file(WHOLE)
+    seen, before = prepare(path), path.stat()
+    other = WHOLE[:-1] + bytes((WHOLE[-1] ^ 1,))
+    while path.stat().st_ctime_ns == before.st_ctime_ns:  # clocks of file systems tick every few milliseconds
+        path.write_bytes(other)
+        os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+    with pytest.raises(SourceError, match="changed while it was measured"):
+        stamp(path, CLAIMED, seen)
+    assert path.read_bytes() == other
+
+
 def test_a_link_stays_a_link(file, tmp_path):
     """The file behind it is written."""
     path = file(riff((b"fmt ", FMT), DATA))

@@ -177,7 +177,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
     parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
     parser.add_argument(
-        "--write", metavar="FILE", help="write what is heard to a .wav, .flac or .rf64 file as well"
+        "--write", metavar="FILE", help="write what is heard to a file: .wav (past 4 GiB RF64), .flac"
     )
     effects = parser.add_argument_group(
         "lights and programs",
