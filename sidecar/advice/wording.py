@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

@@ -13,7 +13,8 @@ import numpy as np
 
 from sidecar.doctor.tone_player import TonePlayer
 from sidecar.doctor.tone_process import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, ToneOrder
-from sidecar.model.readings import FloatArray, decibel, figure
+from sidecar.model.readings import FloatArray
+from sidecar.model.units import decibel, figure
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.inputs import choose, list_devices
 

@@ -18,7 +18,8 @@ from sidecar.atomic_file import write_whole
 from sidecar.errors import OutputError, SettingsError
 from sidecar.journal.record import Damaged, FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
-from sidecar.model.readings import BLOCK_S, LOUDNESS_OFFSET_DB, SILENCE
+from sidecar.model.readings import BLOCK_S, SILENCE
+from sidecar.model.units import LOUDNESS_OFFSET_DB
 from sidecar.settings.goals import Goal
 
 COLUMNS = (

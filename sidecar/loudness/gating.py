@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.model.readings import LOUDNESS_OFFSET_DB, mean_square
+from sidecar.model.units import LOUDNESS_OFFSET_DB, mean_square
 
 Floats = NDArray[np.float64]
 

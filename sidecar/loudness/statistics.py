@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers, loudness_of
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import SILENCE, mean_square
+from sidecar.model.readings import SILENCE
+from sidecar.model.units import mean_square
 
 SHORT_TERM_STEPS = 30
 """100 ms steps in the 3 s window (Tech 3341 §2.2)."""

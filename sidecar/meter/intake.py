@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SignalError
-from sidecar.model.readings import HIGHEST_RATE_HZ, LOUDNESS_OFFSET_DB, LOWEST_RATE_HZ, SILENCE
+from sidecar.model.readings import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, SILENCE
+from sidecar.model.units import LOUDNESS_OFFSET_DB
 
 AnyFrames = NDArray[np.floating | np.signedinteger]
 """Samples as they come: float32 or float64, full scale 1.0; int16 or int32, full scale theirs."""

@@ -13,7 +13,8 @@ from sidecar.meter.front import HOPS_PER_SECOND, Front, Hops
 from sidecar.meter.grid import Grid
 from sidecar.meter.intake import AnyFrames, level_dbtp, level_lufs
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
-from sidecar.model.readings import Reading, decibel, loudness, mean_square
+from sidecar.model.readings import Reading
+from sidecar.model.units import amplitude, decibel, loudness, mean_square
 
 _LONGEST_PUSH = 65_536
 """Frames that are taken in at once: more would only cost memory."""
@@ -205,8 +206,8 @@ class Meter:
             self._cut()
         self._frames = round(reading.seconds * self.sample_rate)
         self._bad_samples = reading.bad_samples
-        self._true_peak = np.array([_amplitude(peak) for peak in reading.true_peak], np.float32)
-        self._sample_peak = np.float32(_amplitude(reading.sample_peak))
+        self._true_peak = np.array([amplitude(peak) for peak in reading.true_peak], np.float32)
+        self._sample_peak = np.float32(amplitude(reading.sample_peak))
         self._windows = windows.fresh_windows(self._front.hop_frames)
         self._windows.levels[2:] = mean_square(reading.max_momentary), mean_square(reading.max_short_term)
         self._windows.frames[0] = self._frames
@@ -307,10 +308,6 @@ class Meter:
     def _cut(self) -> None:
         self._front.cut()
         self._windows.hops[:] = 0
-
-
-def _amplitude(level_db: float) -> float:
-    return float(10.0 ** (level_db / 20.0))
 
 
 def _layout(name: str | None, channels: int | None, weights: Sequence[float] | None) -> Layout:

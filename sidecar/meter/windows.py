@@ -14,7 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.meter.kernels import HOPS_PER_BLOCK
-from sidecar.model.readings import LOUDNESS_OFFSET_DB, mean_square
+from sidecar.model.units import LOUDNESS_OFFSET_DB, mean_square
 
 MOMENTARY_HOPS = 40
 """0.4 s: Tech 3341 §2.2, and the gating block of BS.1770-5 Annex 1."""

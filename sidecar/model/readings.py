@@ -18,54 +18,13 @@ FloatArray = NDArray[np.floating]
 
 SILENCE = -math.inf
 
-LOUDNESS_OFFSET_DB = -0.691
-"""ITU-R BS.1770-5 Annex 1, equation 2: cancels the K-weighting's gain at 997 Hz."""
-
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 384_000
 """Sample rates that can be measured."""
 BLOCK_S = 0.1
 """Step of the gating blocks (BS.1770-5 Annex 1: 400 ms with 75 % overlap): the grid of everything
 that is kept about a programme."""
-
-
-def loudness(mean_square: float) -> float:
-    """LUFS of a K-weighted, channel-summed mean square (linear, full scale 1.0); ``-inf`` for 0.
-
-    Source: ITU-R BS.1770-5 Annex 1, equation 2.
-    """
-    if mean_square <= 0.0:
-        return SILENCE
-    return LOUDNESS_OFFSET_DB + 10.0 * math.log10(mean_square)
-
-
-def mean_square(loudness_lufs: float) -> float:
-    """Inverse of :func:`loudness`: LUFS to a linear mean square; ``-inf`` gives 0."""
-    return float(10.0 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10.0))
-
-
-def decibel(amplitude: float) -> float:
-    """dB of a linear amplitude (full scale 1.0); ``-inf`` for 0."""
-    return 20.0 * math.log10(amplitude) if amplitude > 0.0 else SILENCE
-
-
-NOTHING_DB = -200.0
-"""Ours: 24 bits end 144 dB under full scale; what lies this far down is what filters remember, not sound."""
-
-
-def figure(value: float) -> str:
-    """A level as it is shown: one decimal, a printed minus, never a minus zero (Tech 3341 §2.8)."""
-    rounded = round(value, 1) + 0.0
-    return "−∞" if rounded <= NOTHING_DB else f"{rounded:.1f}".replace("-", "−")
-
-
 MOMENTARY_S, SHORT_TERM_S = 0.4, 3.0
 """Lengths of the windows (Tech 3341 §2.2)."""
-
-
-def window_figure(value: float, window_s: float, seconds: float) -> str:
-    """As :func:`figure`; a dash where a programme of so many seconds is shorter than the window, so that
-    there is no such value."""
-    return "–" if seconds < window_s else figure(value)
 
 
 @dataclass(frozen=True, slots=True)

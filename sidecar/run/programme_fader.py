@@ -11,8 +11,9 @@ import numpy as np
 from sidecar.alerts.rules import SILENCE_LUFS
 from sidecar.journal.record import FaderReport
 from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, FaderAt, FaderCommand, Follow, Nudge
-from sidecar.model.readings import SILENCE, Alert, FloatArray, figure, loudness
+from sidecar.model.readings import SILENCE, Alert, FloatArray
 from sidecar.model.snapshot import ArmState, FaderFeedback
+from sidecar.model.units import figure, loudness
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.pass_log import Tell
 from sidecar.run.remote_fader import RemoteFader

@@ -21,8 +21,9 @@ from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
 from sidecar.model.commands import Command, SelectGoal
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading, figure
+from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading
 from sidecar.model.snapshot import Event, Snapshot, Timeline
+from sidecar.model.units import figure
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
 

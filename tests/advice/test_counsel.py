@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
-from sidecar.model.readings import mean_square
+from sidecar.model.units import mean_square
 from sidecar.settings.goals import load_goal
 
 R128 = load_goal("r128")

@@ -18,7 +18,8 @@ from sidecar.delivery.match.gains import (
 )
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.loudness.gating import Powers
-from sidecar.model.readings import SILENCE, Reading, mean_square
+from sidecar.model.readings import SILENCE, Reading
+from sidecar.model.units import mean_square
 from sidecar.settings.goals import load_goal
 
 R128 = load_goal("r128")

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from made import FACTS, level_course, made
 
 from sidecar.delivery.judge.verdict import judge, told
-from sidecar.model.readings import SILENCE, figure
+from sidecar.model.readings import SILENCE
+from sidecar.model.units import figure
 from sidecar.settings.goals import load_goal
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sidecar.advice.programme.landing import LandingAdvisor
 from sidecar.loudness.gating import LevelClasses, Part, Powers, gated_loudness, gating_powers
-from sidecar.model.readings import mean_square
+from sidecar.model.units import mean_square
 from sidecar.settings.goals import load_goal
 
 

@@ -14,7 +14,7 @@ from sidecar.errors import SettingsError
 from sidecar.journal import reader
 from sidecar.journal.writer import Journal
 from sidecar.model.commands import Acknowledge, Arm, Follow, Mark, Nudge, Pause, Reset, SelectGoal, Start
-from sidecar.model.readings import loudness, mean_square
+from sidecar.model.units import loudness, mean_square
 from sidecar.run.options import RunOptions
 from sidecar.run.review import Review, integrated_course, past_of_file, past_of_record
 from sidecar.run.session import Session

@@ -7,7 +7,8 @@ import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, settled, shown, until
 
-from sidecar.model.readings import Reading, mean_square
+from sidecar.model.readings import Reading
+from sidecar.model.units import mean_square
 from sidecar.run.review import FinishedPass, Review, integrated_course
 from sidecar.settings.goals import load_goal
 from tui.app import make_app

@@ -6,7 +6,7 @@ import math
 from typing import Literal
 
 from sidecar.loudness.limits import is_over, is_under
-from sidecar.model.readings import NOTHING_DB, figure
+from sidecar.model.units import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
 
 Stand = Literal["under", "inside", "over"]

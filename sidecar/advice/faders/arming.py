@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from sidecar.advice.faders.guard import OLDEST_S, SETTLED_S
 from sidecar.advice.faders.sent_path import SentPath
 from sidecar.advice.faders.tapers import FaderLimits
-from sidecar.model.readings import SILENCE, Limit, figure
+from sidecar.model.readings import SILENCE, Limit
+from sidecar.model.units import figure
 
 CAUTION = (
     "Caution: the sidecar will now move a fader, upward too. Sudden level can hurt ears and loudspeakers: "

@@ -34,7 +34,8 @@ from numpy.typing import ArrayLike
 from sidecar.errors import SignalError
 from sidecar.loudness.gating import loudness_of
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import BLOCK_S, figure
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.units import figure
 
 WINDOW = 40
 """Blocks looked at before and after a step: 4 s each."""

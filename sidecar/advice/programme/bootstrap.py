@@ -16,7 +16,7 @@ from scipy.special import stdtrit
 
 from sidecar.loudness.gating import ABSOLUTE_GATE, RELATIVE_GATE, loudness_of
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import mean_square
+from sidecar.model.units import mean_square
 
 COVERAGE = 0.90
 """Share of programmes that a band is meant to hold."""

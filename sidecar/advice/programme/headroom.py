@@ -8,7 +8,8 @@ from dataclasses import replace
 from itertools import takewhile
 
 from sidecar.advice.wording import ceiling, change, level
-from sidecar.model.readings import Move, figure
+from sidecar.model.readings import Move
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 _ROUNDING = 1e-9

@@ -18,7 +18,8 @@ from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
 from sidecar.loudness.gating import Part, gated_loudness
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import BLOCK_S, Limit, Move, figure
+from sidecar.model.readings import BLOCK_S, Limit, Move
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 LEAVE_ALONE_LU = 1.0

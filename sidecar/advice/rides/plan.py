@@ -18,7 +18,8 @@ from sidecar.advice.rides.search import (
 from sidecar.advice.wording import level
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import ProgrammeStatistics, measured
-from sidecar.model.readings import Ride, figure
+from sidecar.model.readings import Ride
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 CAUTION = "Caution: a ride up raises peaks and can hurt: check the true peak, and turn the monitors down."

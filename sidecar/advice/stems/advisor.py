@@ -19,7 +19,8 @@ from sidecar.advice.stems.wording import told
 from sidecar.advice.wording import ceiling
 from sidecar.errors import SettingsError
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import BLOCK_S, SILENCE, Move, figure
+from sidecar.model.readings import BLOCK_S, SILENCE, Move
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 _ROUNDING_DB = 1e-3

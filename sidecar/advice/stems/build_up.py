@@ -14,7 +14,8 @@ from sidecar.advice.stems.history import StemHistory
 from sidecar.advice.stems.search import shared_changes_db, together
 from sidecar.advice.wording import ceiling, level
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import SILENCE, Limit, Move, figure
+from sidecar.model.readings import SILENCE, Limit, Move
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 CAUTION = "Caution: turn the monitors down before opening faders, and bring each one up slowly."

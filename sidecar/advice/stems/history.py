@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from sidecar.errors import SignalError
 from sidecar.loudness.gating import ABSOLUTE_GATE, GATING_STEPS, RELATIVE_GATE, gating_powers
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import SILENCE, decibel, loudness
+from sidecar.model.readings import SILENCE
+from sidecar.model.units import decibel, loudness
 
 Bools = NDArray[np.bool_]
 

@@ -11,7 +11,8 @@ from sidecar.advice.faders.tapers import FaderLimits
 from sidecar.advice.stems.history import Bools, Gated, PeakBound, StemHistory
 from sidecar.advice.stems.search import MOST_FADERS, Candidates, cheapest, shared_changes_db, together, ways
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import SILENCE, Limit, mean_square
+from sidecar.model.readings import SILENCE, Limit
+from sidecar.model.units import mean_square
 
 _NEAR_ENOUGH_LU = 0.06
 """Faders move in tenths, so a landing can miss by half of one, and by what a gate adds."""

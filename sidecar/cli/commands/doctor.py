@@ -18,7 +18,7 @@ from sidecar.doctor import tone_test
 from sidecar.doctor.tone_test import Found
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.goals import all_goals, goal_faults
 from sidecar.settings.locations import own_configs
 from sidecar.version import program_version

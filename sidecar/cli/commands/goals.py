@@ -11,7 +11,7 @@ from dataclasses import asdict
 from rich.console import Console
 
 from sidecar.cli.terminal.table import open_table
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal, all_goals, goal_faults
 from sidecar.settings.locations import own_configs
 

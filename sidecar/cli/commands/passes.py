@@ -19,7 +19,8 @@ from sidecar.journal.record import Damaged, Summary
 from sidecar.journal.schema import usual_file
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import BLOCK_S, figure
+from sidecar.model.readings import BLOCK_S
+from sidecar.model.units import figure, h_mm_ss
 
 DONE, DAMAGED = 0, 2
 
@@ -88,7 +89,7 @@ def _cells(summary: Summary | Damaged) -> tuple[str, ...]:
         f"{summary.began.astimezone():%Y-%m-%d %H:%M}",
         printable(about.source),
         printable(about.goal.name),
-        _length(reading.seconds),
+        h_mm_ss(reading.seconds),
         figure(reading.integrated),
         figure(reading.loudness_range),
         figure(reading.max_true_peak),
@@ -101,8 +102,3 @@ def _holes(summary: Summary) -> str:
     missing_s = summary.missing_blocks * BLOCK_S
     holes = ([] if summary.ended else ["no end"]) + ([f"{missing_s:.0f} s missing"] if missing_s else [])
     return f" ({', '.join(holes)})" if holes else ""
-
-
-def _length(seconds: float) -> str:
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"

@@ -17,6 +17,7 @@ from rich.text import Text
 from sidecar.delivery.batch.store import Due
 from sidecar.delivery.batch.work import Kept, Result
 from sidecar.model.foreign_text import printable
+from sidecar.model.units import h_mm_ss
 
 _DRAW_S = 0.25
 _LINE_S = 10.0
@@ -66,7 +67,7 @@ class Progress:
             f"{self.passed:,} pass, {self.failed:,} fail, {self.unread:,} unreadable",
         ]
         if 0.0 < self.share < 1.0:
-            said.append(f"{clock(elapsed_s * (1.0 / self.share - 1.0))} left")
+            said.append(f"{h_mm_ss(round(elapsed_s * (1.0 / self.share - 1.0)))} left")
         return said
 
 
@@ -114,11 +115,6 @@ def _table(progress: Progress, words: Sequence[str], at_work_on: Sequence[str]) 
     for file in at_work_on[:_NAMED]:
         table.add_row("measuring", Text(printable(PurePath(file).name)))
     return table
-
-
-def clock(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"
 
 
 def _size(file: str) -> int:

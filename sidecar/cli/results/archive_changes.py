@@ -8,7 +8,7 @@ from typing import TextIO
 
 from sidecar.delivery.batch.store import Change, Since
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 
 _LISTED = 20
 """Ours: files of one kind that are named; the rest is counted."""

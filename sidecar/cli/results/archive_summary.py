@@ -13,7 +13,7 @@ from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.verdict import told
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

@@ -18,7 +18,8 @@ from sidecar.delivery.judge.remedy import gain_figure
 from sidecar.delivery.judge.verdict import Verdict, note_count, told
 from sidecar.meter.layouts import ORIGIN_WORDS
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, figure, window_figure
+from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S
+from sidecar.model.units import figure, h_mm_ss, window_figure
 from sidecar.settings.goals import Goal
 
 
@@ -73,7 +74,7 @@ def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
     reading = outcome.measured.reading
     several = len(outcome.verdicts) > 1
     return (
-        _length(reading.seconds),
+        h_mm_ss(reading.seconds),
         figure(reading.integrated),
         window_figure(reading.loudness_range, SHORT_TERM_S, reading.seconds),
         window_figure(reading.max_short_term, SHORT_TERM_S, reading.seconds),
@@ -120,8 +121,3 @@ def _rows(outcome: Outcome) -> Iterator[tuple[str, str]]:
         yield MARKS[finding.kind], f"{goal}: {finding.sentence}" if goal else finding.sentence
         if finding.places:
             yield "", finding.places
-
-
-def _length(seconds: float) -> str:
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"

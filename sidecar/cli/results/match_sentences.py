@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from sidecar.cli.results.match_outcome import Matched, MatchOutcome
 from sidecar.delivery.match.gains import Bound, signed
-from sidecar.model.readings import Reading, figure
+from sidecar.model.readings import Reading
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 _LISTED = 5

@@ -14,7 +14,8 @@ from sidecar.cli.terminal.name_cell import NameCell
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.match.gains import signed
 from sidecar.model.foreign_text import printable
-from sidecar.model.readings import Reading, figure
+from sidecar.model.readings import Reading
+from sidecar.model.units import figure
 
 
 def show(options: argparse.Namespace, matched: Matched) -> None:

@@ -10,8 +10,9 @@ from typing import Any, TextIO
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import chosen, chosen_move
-from sidecar.model.readings import Alert, Move, Reading, figure
+from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Transport
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

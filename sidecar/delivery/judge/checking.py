@@ -15,7 +15,8 @@ from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.part import WHOLE, Part, Scope
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import SourceError
-from sidecar.model.readings import Reading, figure
+from sidecar.model.readings import Reading
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext import Claimed, read_loudness
 from sidecar.wave.file_identity import FileIdentity, changed, seen_of, unchanged

@@ -7,8 +7,8 @@ import math
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.coding import Coded
 from sidecar.loudness.limits import is_over
-from sidecar.model.readings import figure
 from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

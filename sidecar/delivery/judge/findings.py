@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.loudness.limits import are_over
-from sidecar.model.readings import FloatArray, figure
+from sidecar.model.readings import FloatArray
 from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
+from sidecar.model.units import figure
 
 Kind = Literal["fault", "remedy", "note"]
 """A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""

@@ -12,7 +12,8 @@ from sidecar.delivery.judge.findings import Finding, Span, length, spans_of, wor
 from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED, MOST_GAPS, MOST_HELD, Facts
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.limits import is_over
-from sidecar.model.readings import SILENCE, decibel, figure
+from sidecar.model.readings import SILENCE
+from sidecar.model.units import decibel, figure
 from sidecar.settings.goals import Goal
 
 INVERTED = -0.95

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from sidecar.delivery.judge.findings import Finding
 from sidecar.loudness.limits import is_over, is_under
-from sidecar.model.readings import SILENCE, Reading, figure
+from sidecar.model.readings import SILENCE, Reading
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

@@ -9,7 +9,7 @@ from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.measure.facts import QUIET_DBFS
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.meter.layouts import channel_names
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.delivery_rules import DeliveryRules, Depth, SilenceLimits
 
 _LINEAR = re.compile(r"(?:PCM_[SU]?|ALAC_)(\d+)")

@@ -16,7 +16,8 @@ from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
 from sidecar.delivery.judge.rules import rule_findings
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.limits import BrokenLimit, find_broken_limits
-from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray, figure
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 

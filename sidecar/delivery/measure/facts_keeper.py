@@ -21,7 +21,7 @@ from sidecar.delivery.measure.facts import (
 from sidecar.delivery.measure.gap_keeper import GapKeeper
 from sidecar.delivery.measure.held_kernels import find_held
 from sidecar.meter.interpolation import REACH
-from sidecar.model.readings import decibel
+from sidecar.model.units import decibel
 
 _QUIET = np.float32(10.0 ** (QUIET_DBFS / 20.0))
 

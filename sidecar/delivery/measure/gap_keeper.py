@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.measure.facts import GAP_EDGE_DBFS, MOST_GAPS, SHORTEST_GAP_S, Gap
 from sidecar.delivery.measure.gap_kernels import EDGE
-from sidecar.model.readings import decibel
+from sidecar.model.units import decibel
 
 _LEAST_STEPS = 4
 """Ours: in few bits a sample of one step stands far over silence, and quiet sound is full of zeros."""

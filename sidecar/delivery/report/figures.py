@@ -11,7 +11,8 @@ from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.scales_sheet import rail_sheet
 from sidecar.delivery.report.sheet import SHAPES, Shape
 from sidecar.loudness.limits import excess, is_over, is_under
-from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading, figure, window_figure
+from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
+from sidecar.model.units import figure, window_figure
 from sidecar.settings.goals import Goal
 
 

@@ -12,8 +12,9 @@ from sidecar.delivery.judge.findings import LISTED
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.sheet import Point, Scale, Sheet
-from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, FloatArray, figure, window_figure
+from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, FloatArray
 from sidecar.model.timecode import time_code
+from sidecar.model.units import figure, window_figure
 from sidecar.settings.goals import Goal
 
 _WIDTH, _HEIGHT = 860.0, 360.0

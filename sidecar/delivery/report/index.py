@@ -14,8 +14,9 @@ from sidecar.delivery.judge.verdict import Verdict, note_count
 from sidecar.delivery.report.markup import Markup, tag
 from sidecar.delivery.report.page import CAUTIONS, goal_words, page
 from sidecar.delivery.report.signature import Signature
-from sidecar.model.readings import SHORT_TERM_S, figure, window_figure
+from sidecar.model.readings import SHORT_TERM_S
 from sidecar.model.timecode import time_code
+from sidecar.model.units import figure, window_figure
 from sidecar.settings.goals import Goal
 
 

@@ -13,7 +13,8 @@ import numpy as np
 
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.sheet import Scale, Sheet
-from sidecar.model.readings import SILENCE, FloatArray, Reading, figure
+from sidecar.model.readings import SILENCE, FloatArray, Reading
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 _ABSOLUTE_GATE_LUFS, _RELATIVE_GATE_LU = -70.0, 20.0

@@ -20,8 +20,8 @@ from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.sheet import style
 from sidecar.delivery.report.signature import Signature, format_words
 from sidecar.meter.layouts import ORIGIN_WORDS
-from sidecar.model.readings import decibel, figure
 from sidecar.model.timecode import time_code
+from sidecar.model.units import decibel, figure
 from sidecar.settings.goals import Goal
 
 _METHOD = (

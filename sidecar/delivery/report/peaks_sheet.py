@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from sidecar.delivery.report.sheet import Scale, Sheet
 from sidecar.loudness.limits import is_over
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 _WIDTH, _ROW, _TOP, _FOOT = 460.0, 32.0, 44.0, 46.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from sidecar.delivery.report.sheet import Shape, Sheet
-from sidecar.model.readings import figure
+from sidecar.model.units import figure
 
 _WIDTH, _HEIGHT, _MIDDLE_Y = 260.0, 22.0, 11.0
 _REACH_LU = 18.0

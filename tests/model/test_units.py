@@ -12,17 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import sosfreqz
 
-from sidecar.model.readings import (
-    ALERT_NAMES,
-    SILENCE,
-    AlertName,
-    Move,
-    Reading,
-    decibel,
-    figure,
-    loudness,
-    mean_square,
-)
+from sidecar.model.readings import ALERT_NAMES, SILENCE, AlertName, Move, Reading
+from sidecar.model.units import amplitude, decibel, figure, h_mm_ss, loudness, mean_square, window_figure
 
 # ITU-R BS.1770-5 Annex 1, tables 1 and 2: the K-weighting at 48 kHz.
 K_WEIGHTING = np.array(
@@ -141,3 +132,26 @@ def test_every_alert_has_its_place_in_the_order():
 def test_what_filters_remember_of_sound_is_no_level(value, expected):
     """Minutes after the last note a filter still holds 1e-16 of it: nobody is to read that as loudness."""
     assert expected == figure(value)
+
+
+@given(st.floats(-180.0, 60.0))
+def test_an_amplitude_comes_back_as_its_level(level_db):
+    assert decibel(amplitude(level_db)) == pytest.approx(level_db, abs=1e-9)
+    assert amplitude(level_db) == pytest.approx(np.power(10.0, level_db / 20.0))
+
+
+def test_silence_has_no_amplitude():
+    assert amplitude(SILENCE) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(0.0, "0:00:00"), (59.999, "0:00:59"), (3599.9, "0:59:59"), (3661.0, "1:01:01"), (90_000.0, "25:00:00")],
+)
+def test_a_time_counts_whole_seconds_that_have_passed(seconds, text):
+    assert h_mm_ss(seconds) == text
+
+
+def test_a_window_longer_than_the_programme_has_no_figure():
+    assert window_figure(-23.0, 3.0, 2.9) == "–"
+    assert window_figure(-23.0, 3.0, 3.0) == "−23.0"

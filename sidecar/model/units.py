@@ -1,0 +1,56 @@
+"""Levels turned into one another, and as they are shown."""
+
+from __future__ import annotations
+
+import math
+
+from sidecar.model.readings import SILENCE
+
+LOUDNESS_OFFSET_DB = -0.691
+"""ITU-R BS.1770-5 Annex 1, equation 2: cancels the K-weighting's gain at 997 Hz."""
+
+NOTHING_DB = -200.0
+"""Ours: 24 bits end 144 dB under full scale; what lies this far down is what filters remember, not sound."""
+
+
+def loudness(mean_square: float) -> float:
+    """Linear K-weighted, channel-summed mean square (full scale 1.0) to LUFS; 0 gives ``-inf``.
+
+    Source: ITU-R BS.1770-5 Annex 1, equation 2.
+    """
+    if mean_square <= 0.0:
+        return SILENCE
+    return LOUDNESS_OFFSET_DB + 10.0 * math.log10(mean_square)
+
+
+def mean_square(loudness_lufs: float) -> float:
+    """LUFS to a linear mean square (full scale 1.0); ``-inf`` gives 0. Inverse of :func:`loudness`."""
+    return float(10.0 ** ((loudness_lufs - LOUDNESS_OFFSET_DB) / 10.0))
+
+
+def decibel(amplitude: float) -> float:
+    """Linear amplitude (full scale 1.0) to dBFS; 0 gives ``-inf``."""
+    return 20.0 * math.log10(amplitude) if amplitude > 0.0 else SILENCE
+
+
+def amplitude(level_db: float) -> float:
+    """dBFS to a linear amplitude (full scale 1.0); ``-inf`` gives 0. Inverse of :func:`decibel`."""
+    return float(10.0 ** (level_db / 20.0))
+
+
+def figure(value: float) -> str:
+    """LUFS, LU, dB or dBTP to text: one decimal, a printed minus, never a minus zero (Tech 3341 §2.8)."""
+    rounded = round(value, 1) + 0.0
+    return "−∞" if rounded <= NOTHING_DB else f"{rounded:.1f}".replace("-", "−")
+
+
+def window_figure(value: float, window_s: float, seconds: float) -> str:
+    """As :func:`figure`; a dash where a programme of so many seconds is shorter than the window, so that
+    there is no such value."""
+    return "–" if seconds < window_s else figure(value)
+
+
+def h_mm_ss(seconds: float) -> str:
+    """Seconds, 0 or more, to text in whole ones that have passed: ``1:02:03``."""
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"
