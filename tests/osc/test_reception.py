@@ -542,6 +542,16 @@ class TestShares:
         assert obeyed == TOGETHER * MESSAGES_AT_ONCE
         assert room.asked[-1] == Reset()
 
+    def test_many_addresses_together_get_no_more_answers_than_a_few(self, room):
+        answers = sum(
+            bool(room.say(Peer(f"192.0.2.{number}"), "/sidecar/transport"))
+            for _ in range(50)
+            for number in range(200)
+        )
+
+        assert answers == TOGETHER * ANSWERS_AT_ONCE
+        assert room.say(Peer(), "/sidecar/transport")
+
 
 class TestHostilePackets:
     @pytest.mark.parametrize("depth", [5, 100, 2000])
