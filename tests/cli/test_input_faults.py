@@ -117,12 +117,12 @@ def test_a_check_that_is_interrupted_shows_what_was_measured(
     files = [str(a_wave(tmp_path / f"{name}.wav")) for name in ("first", "second", "third")]
     measuring = sidecar.cli.commands.check.check_file
 
-    def check_file(file, *more):
+    def check_file(file, layout, goals, progress, *more, **named):
         if file == files[1]:
             os.kill(os.getpid(), signal.SIGINT)
             while True:
-                more[2](0.5)
-        return measuring(file, *more)
+                progress(0.5)
+        return measuring(file, layout, goals, progress, *more, **named)
 
     monkeypatch.setattr(sidecar.cli.commands.check, "check_file", check_file)
 
