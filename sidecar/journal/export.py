@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.atomic_file import write_whole
 from sidecar.errors import OutputError, SettingsError
 from sidecar.journal.record import Damaged, FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
 from sidecar.model.readings import BLOCK_S, SILENCE
 from sidecar.model.units import LOUDNESS_OFFSET_DB
 from sidecar.settings.goals import Goal
+from sidecar.storage.atomic_file import write_whole
 
 COLUMNS = (
     *("seconds", "block_lufs", "short_term_lufs", "integrated_lufs"),

@@ -7,7 +7,7 @@ import contextlib
 import os
 from pathlib import Path
 
-from sidecar.atomic_file import remove_unless_locked, try_lock
+from sidecar.storage.atomic_file import remove_unless_locked, try_lock
 
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 

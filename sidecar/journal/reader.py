@@ -25,7 +25,7 @@ from sidecar.journal.record import Cut, Damaged, FaderReport, Pass, Record, Stem
 from sidecar.journal.seals import Table, is_sound
 from sidecar.model.readings import BLOCK_S
 from sidecar.model.snapshot import Event
-from sidecar.sqlite_file import DATABASE_ERRORS, is_damage, readable_rows, reason
+from sidecar.storage.sqlite_file import DATABASE_ERRORS, is_damage, readable_rows, reason
 
 _PATIENCE_S = 5.0
 _IDS = range(1, 2**63)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from sidecar.journal.seals import TABLES, damaged_rows, seal_all
 from sidecar.settings.locations import data_folder
-from sidecar.sqlite_file import DatabaseKind, decoded
+from sidecar.storage.sqlite_file import DatabaseKind, decoded
 
 _PASSES_AND_BLOCKS = (
     # ids are never given twice: they order the passes, whatever the clock says

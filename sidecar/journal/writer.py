@@ -23,7 +23,7 @@ from sidecar.journal.holding import Hold
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
 from sidecar.model.readings import BLOCK_S
-from sidecar.sqlite_file import DATABASE_ERRORS, reason
+from sidecar.storage.sqlite_file import DATABASE_ERRORS, reason
 
 log = logging.getLogger(__name__)
 

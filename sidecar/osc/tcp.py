@@ -7,9 +7,9 @@ import socket
 from collections.abc import Callable, Hashable, Iterator
 from typing import cast
 
-from sidecar.connections import ConnectionLimits
 from sidecar.model.snapshot import Target
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
+from sidecar.osc.connections import ConnectionLimits
 from sidecar.osc.destinations import Destination
 from sidecar.osc.drops import DropCounters
 from sidecar.osc.exchange import DropReason

@@ -14,8 +14,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO, Literal
 
-from sidecar.atomic_file import replacing
 from sidecar.errors import SourceError
+from sidecar.storage.atomic_file import replacing
 from sidecar.wave.bext import HISTORY_AT, RESERVED_AT, VERSION_AT, Claimed, new_bext, with_loudness
 from sidecar.wave.chunks import Chunk, Wave, naming, read_chunk, walk
 from sidecar.wave.file_identity import FileIdentity

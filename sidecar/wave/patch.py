@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from sidecar.atomic_file import sync, sync_folder
 from sidecar.errors import SourceError
+from sidecar.storage.atomic_file import sync, sync_folder
 
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 _NO_WAIT = getattr(os, "O_NONBLOCK", 0)

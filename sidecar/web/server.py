@@ -14,8 +14,8 @@ from typing import Any
 import textual_serve
 from aiohttp import web
 
-from sidecar.connections import ConnectionLimits, serve_limited
 from sidecar.hosts import listening
+from sidecar.osc.connections import ConnectionLimits, serve_limited
 from sidecar.web.guard import Guard
 from sidecar.web.tab import Tab, attend
 

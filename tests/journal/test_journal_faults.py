@@ -14,7 +14,7 @@ from sidecar.journal import reader
 from sidecar.journal.record import StemBalance
 from sidecar.journal.writer import Journal
 from sidecar.model.readings import Reading
-from sidecar.sqlite_file import reason
+from sidecar.storage.sqlite_file import reason
 
 
 @pytest.fixture

@@ -20,7 +20,14 @@ from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.errors import OutputError, RecordError, SourceError
-from sidecar.sqlite_file import DATABASE_ERRORS, DatabaseKind, decoded, is_damage, readable_rows, reason
+from sidecar.storage.sqlite_file import (
+    DATABASE_ERRORS,
+    DatabaseKind,
+    decoded,
+    is_damage,
+    readable_rows,
+    reason,
+)
 from sidecar.wave.file_identity import FileIdentity
 
 _OUTCOME = """SELECT files.rowid, asked.path, name, figures, course, error,

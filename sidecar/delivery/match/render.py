@@ -16,7 +16,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sidecar.atomic_file import replacing
 from sidecar.delivery.match.copy_chunks import copy_chunks, copy_coded_caf
 from sidecar.delivery.match.copy_flac import copy_flac
 from sidecar.delivery.match.copy_library import code
@@ -24,6 +23,7 @@ from sidecar.delivery.match.copy_samples import Samples, opened
 from sidecar.delivery.match.copy_wave import copy_wave
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import OutputError
+from sidecar.storage.atomic_file import replacing
 from sidecar.wave.bext import Claimed
 from sidecar.wave.bext_write import fill
 from sidecar.wave.chunks import is_wave, naming

@@ -10,7 +10,6 @@ from pathlib import Path, PurePath
 
 import numpy as np
 
-from sidecar.atomic_file import write_whole
 from sidecar.delivery.judge.checking import Checked, Outcome, known_by
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.history_sheet import course_sheet
@@ -21,6 +20,7 @@ from sidecar.delivery.report.signature import Signature
 from sidecar.errors import MissingPackage, OutputError, SettingsError
 from sidecar.model.readings import BLOCK_S, SILENCE
 from sidecar.settings.goals import Goal
+from sidecar.storage.atomic_file import write_whole
 
 _PIXELS_PER_UNIT = 2.0
 

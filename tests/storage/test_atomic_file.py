@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.atomic_file import replacing, write_whole
+from sidecar.storage.atomic_file import replacing, write_whole
 
 
 def names(folder):
@@ -62,7 +62,8 @@ def test_an_error_in_between_leaves_the_old_file_and_nothing_else(tmp_path):
 def test_what_a_killed_run_left_is_removed_by_the_next(tmp_path):
     target = tmp_path / "page [1].html"
     code = (
-        "import os, signal, sys; from pathlib import Path; from sidecar.atomic_file import replacing\n"
+        "import os, signal, sys; from pathlib import Path\n"
+        "from sidecar.storage.atomic_file import replacing\n"
         "with replacing(Path(sys.argv[1])): os.kill(os.getpid(), signal.SIGKILL)"
     )
     killed = subprocess.run([sys.executable, "-c", code, target], check=False)
