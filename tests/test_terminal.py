@@ -52,6 +52,7 @@ def terminal(request, tmp_path):
     made.close()
 
 
+@pytest.mark.slow
 def test_a_rehearsal_is_run_paused_reset_and_left_on_a_real_terminal(terminal):
     """The move appears; keys do what the footer says; the terminal is as it was afterwards."""
     terminal.type(f"{sys.executable} -m sidecar rehearse --osc-port 0; echo left with $?", "Enter")

@@ -91,6 +91,7 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     assert ["down 1.8", "down 2.5"] == [said[17:25] for said in out.getvalue().splitlines()]
 
 
+@pytest.mark.slow
 def test_on_a_terminal_it_stays_one_line():
     """A real terminal of its own: the line is rewritten, and left by a new one at the end."""
     leader, follower = pty.openpty()
