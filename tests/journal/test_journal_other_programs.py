@@ -8,9 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from journal_waiting import wait_until
 from known_signal import ABOUT, Measuring
 
+from sidecar.cli import main
 from sidecar.errors import RecordError
 from sidecar.journal import reader, schema, writer
 from sidecar.journal.writer import Journal
@@ -40,6 +42,20 @@ def test_a_pass_that_another_run_is_writing_is_not_gone_on_with(file):
     journal.close()
 
     assert reader.to_resume(file).summary.id == 1
+
+
+def test_a_run_that_would_go_on_with_it_is_refused_before_it_begins(file, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
+    soundfile.write(tmp_path / "mix.wav", np.zeros((4_800, 2)), 48_000)
+    journal = Journal(file, period_s=0.005)
+    hear(journal.begin(ABOUT))
+    wait_until(lambda: recorded(file) == 1)
+    code = main(["live", "--file", str(tmp_path / "mix.wav"), "--pace", "fast", "--no-screen", "--resume"])
+    journal.close()
+
+    assert code == 2
+    assert "Pass 1 is still being written by another run" in capsys.readouterr().err
+    assert recorded(file) == 1
 
 
 def test_a_pass_whose_run_was_killed_is_gone_on_with_and_leaves_nothing(file):
