@@ -237,7 +237,7 @@ def test_held_samples_are_found_wherever_a_file_is_cut_for_measuring(tmp_path, s
     assert held.length_s == pytest.approx(60 / RATE_HZ, abs=1.01 / RATE_HZ)
 
 
-@pytest.mark.parametrize("what", ["square", "quiet", "short", "one channel", "clipped"])
+@pytest.mark.parametrize("what", ["square", "quiet", "short", "one channel", "clipped", "turned down"])
 def test_what_stands_still_by_its_nature_is_not_held(noted, what):
     frames = noise()
     place = slice(3 * RATE_HZ, 3 * RATE_HZ + 200)
@@ -246,6 +246,9 @@ def test_what_stands_still_by_its_nature_is_not_held(noted, what):
         frames = np.stack([wave, wave], axis=1)
     elif what == "quiet":
         frames[place] = 0.001
+    elif what == "turned down":  # clipped to flat tops of some milliseconds, then 1 dB less
+        bass = 4.0 * np.sin(2 * np.pi * 40 * np.arange(place.start, place.start + 4800) / RATE_HZ)
+        frames[place.start : place.start + 4800] = 0.89 * np.clip(bass, -1.0, 1.0)[:, None]
     elif what == "short":
         frames[3 * RATE_HZ : 3 * RATE_HZ + 40] = 0.1
     elif what == "one channel":

@@ -9,6 +9,8 @@ from numba import njit
 
 from sidecar.meter.interpolation import REACH
 
+_TOPS = 3
+"""Ours: samples beside a run that stand as high as it does."""
 _ROOM = 256
 """Runs that one call gives at most: what has more of them is made of them."""
 
@@ -36,7 +38,10 @@ def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_
             start -= 1
         while stop < end and _stands(planes, channels, stop - 1):
             stop += 1
-        if stop - start >= shortest or start == first or stop == end:
+        if stop - start < shortest and start > first and stop < end:
+            probe = max(probe + 1, stop - 1)
+            continue
+        if not _is_flat_top(planes, channels, start, stop):
             runs[made] = start - REACH, stop - REACH
             made += 1
         probe = max(probe + 1, stop - 1)
@@ -50,6 +55,24 @@ def _stands(planes: Any, channels: int, at: int) -> bool:
     for c in range(channels):
         unlike |= planes[c, at] != planes[c, at + 1]
     return unlike == 0
+
+
+@njit(nogil=True, cache=True)
+def _is_flat_top(planes: Any, channels: int, start: int, stop: int) -> bool:
+    """Whether every channel stands at the outermost that it reaches on this side, and does so elsewhere too:
+    clipped sound that was turned down, not held."""
+    for c in range(channels):
+        held = planes[c, start]
+        elsewhere = 0
+        for i in range(REACH, planes.shape[1]):
+            x = planes[c, i]
+            if (x > held > 0.0) or (x < held < 0.0):
+                return False
+            if x == held and not start <= i < stop:
+                elsewhere += 1
+        if elsewhere < _TOPS:
+            return False
+    return True
 
 
 @njit(nogil=True, cache=True)
