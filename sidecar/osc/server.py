@@ -91,6 +91,10 @@ class OscServer:
         """What has happened in the course since the last call; to be called with each snapshot."""
         return self.archive.news() if self.archive else ()
 
+    def is_disarm(self, packet: bytes) -> bool:
+        """Whether a packet is the one command that waits for nothing."""
+        return bool(packet == self._disarm)
+
     def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
         try:
@@ -106,7 +110,7 @@ class OscServer:
         if len(packet) > LARGEST_PACKET:
             self._drop("size", peer, f"{len(packet)} bytes, where {LARGEST_PACKET} are the most", now_s)
             return
-        is_urgent = is_let_in and packet == self._disarm
+        is_urgent = is_let_in and self.is_disarm(packet)
         if not is_urgent and not self._doors.has_room_for(peer.host, len(packet), now_s):
             self._drop("rate", peer, "too many packets at once", now_s)
             return

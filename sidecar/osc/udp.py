@@ -9,6 +9,7 @@ import logging
 import os
 import socket
 import time
+from collections import deque
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -33,6 +34,10 @@ from sidecar.osc.workstation import Workstation
 Report = Callable[[FaderFeedback], None]
 
 _BUFFER = 1 << 20
+_MOST_WAITING = 4096
+_AT_ONCE = 50
+"""Packets. Between so many the socket is emptied again: a few milliseconds."""
+_LARGEST_DATAGRAM = 65_535
 _STREAM_BUFFER = 1 << 16
 """Systems let it grow to megabytes, and a connection that nobody reads would be noticed only then."""
 
@@ -143,6 +148,8 @@ class OscPort(asyncio.DatagramProtocol):
         self._host = ""
         self._others: dict[socket.AddressFamily, socket.socket] = {}
         self._transport: asyncio.DatagramTransport | None = None
+        self._waiting: deque[tuple[bytes, tuple[Any, ...]]] = deque()
+        self._is_working = False
 
     async def open(
         self,
@@ -234,6 +241,34 @@ class OscPort(asyncio.DatagramProtocol):
             hand_over(sender, datagram, destination)
 
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
+        self._admit(data, addr)
+        if not self._is_working:
+            self._work()
+
+    def _admit(self, data: bytes, addr: tuple[Any, ...]) -> None:
+        """A disarm is taken at once, and again in its turn: an arm that was sent before it must not win."""
+        if self._reception.is_disarm(data):
+            self._take_datagram(data, addr)
+        if len(self._waiting) < _MOST_WAITING:
+            self._waiting.append((data, addr))
+        else:
+            now_s = asyncio.get_running_loop().time()
+            self._reception.drops.count("rate", addr[0], "too many packets at once", now_s)
+
+    def _work(self) -> None:
+        """Empties the socket, so that a disarm behind a flood is found, and takes some of what waits."""
+        for _ in range(_MOST_WAITING):
+            try:
+                self._admit(*self._server.recvfrom(_LARGEST_DATAGRAM))  # type: ignore[union-attr]
+            except OSError:  # there is nothing more; a fault is the transport's to find
+                break
+        for _ in range(min(_AT_ONCE, len(self._waiting))):
+            self._take_datagram(*self._waiting.popleft())
+        self._is_working = bool(self._waiting)
+        if self._is_working:
+            asyncio.get_running_loop().call_soon(self._work)
+
+    def _take_datagram(self, data: bytes, addr: tuple[Any, ...]) -> None:
         family = socket.AF_INET6 if ":" in addr[0] else socket.AF_INET
         name = f"[{addr[0]}]:{addr[1]}" if family == socket.AF_INET6 else f"{addr[0]}:{addr[1]}"
         self._take(data, _Correspondent(Destination(name, family, addr), self))

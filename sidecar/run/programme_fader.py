@@ -110,6 +110,11 @@ class ProgrammeFader:
         if self._remote:
             self._remote.step()
 
+    def close(self) -> None:
+        """The run is over: nothing is moved any more."""
+        if self._remote:
+            self._remote.close()
+
     def slept(self) -> None:
         """The machine slept: whoever gave leave may be gone."""
         if self._remote:

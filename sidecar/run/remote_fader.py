@@ -49,8 +49,8 @@ class RemoteFader:
         if self._arming.armed:
             self._arming.arm(self._line.clock())
             return
-        if not self._line.open():
-            self._arming.notice = "Not armed: it was disarmed in the same moment; arm it again."
+        if refusal := self._line.open():
+            self._arming.notice = refusal
             return
         self._arming.arm(self._line.clock())
         if self._arming.is_waiting and self._line.stranger:
@@ -67,6 +67,10 @@ class RemoteFader:
         self._line.close()
         self._line.settle()
         self._wants_arming = False
+
+    def close(self) -> None:
+        """The run is over."""
+        self._line.close()
 
     def slept(self) -> None:
         """The machine slept: whoever gave leave may be gone, and the headphones on again."""

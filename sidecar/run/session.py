@@ -182,6 +182,7 @@ class Session:
             self._listen(meter, for_s)
             self._end(meter)
         finally:
+            self._fader.close()
             self._chronicle.end(meter.reading())
 
     def _listen(self, meter: Metering, for_s: float | None) -> None:

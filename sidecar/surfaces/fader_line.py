@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable
 
 from sidecar.advice.faders.guard import FaderGuard
+from sidecar.surfaces.claim import FaderClaim
 
 
 class FaderLine:
@@ -21,9 +22,11 @@ class FaderLine:
         *,
         clock: Callable[[], float],
         rounding_db: float = 0.0,
+        claim: FaderClaim | None = None,
     ) -> None:
         """send: sends the fader to a position in dB, in one datagram; must return at once.
         clock: real time, unless the fader is a simulated one with a time of its own.
+        claim: keeps other runs off the fader while the line is open.
         """
         self.clock = clock
         self.stranger = ""
@@ -32,6 +35,7 @@ class FaderLine:
         self._guard = FaderGuard(rounding_db)
         self._lock = threading.Lock()
         self._revocations = 0
+        self._claim = claim
 
     def confirm(self, position_db: float) -> float:
         """Notes a report of the workstation; returns when it arrived."""
@@ -40,17 +44,22 @@ class FaderLine:
             self._guard.confirm(now_s, position_db)
             return now_s
 
-    def open(self) -> bool:
-        """Lets positions through from the next report on; False while a revocation is not settled yet."""
+    def open(self) -> str:
+        """Lets positions through from the next report on; returns why not, or nothing."""
         with self._lock:
-            if self._revocations == 0:
-                self._guard.open()
-            return self._guard.is_open
+            if self._revocations:
+                return "Not armed: it was disarmed in the same moment; arm it again."
+            if self._claim and not self._claim.take():
+                return "Not armed: another sidecar on this machine has this fader; disarm it there first."
+            self._guard.open()
+            return ""
 
     def close(self) -> None:
         """Lets nothing through from now on."""
         with self._lock:
             self._guard.close()
+            if self._claim:
+                self._claim.release()
 
     def revoke(self) -> None:
         """As :meth:`close`, and :meth:`open` is refused until :meth:`settle` was called as often.

@@ -10,6 +10,7 @@ from sidecar.errors import NetworkError
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc.access import same_host
 from sidecar.osc.destinations import Destination, resolve
+from sidecar.surfaces.claim import FaderClaim
 from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import Surface
 
@@ -65,16 +66,18 @@ class SurfaceLink:
         sender: SurfacePeer | None = None,
         *,
         clock: Callable[[], float],
+        claim: FaderClaim | None = None,
     ) -> None:
         """target: where the workstation takes OSC.
         sender: from where it sends; None for the same place.
         clock: ``sources.sleep.real_time_s``, unless it is a simulated workstation with a time of its own.
+        claim: keeps other runs on this machine off its programme fader.
         """
         self.surface = surface
         self.target = target
         self.peer = sender or peer_at(target)
         """From where its word counts."""
-        self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db)
+        self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db, claim=claim)
         """The way to its programme fader."""
         self._send: Callable[[bytes], None] | None = None
 

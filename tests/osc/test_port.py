@@ -73,7 +73,7 @@ def clock():
 
 def lower(fader, position_db):
     """The guarded line, opened and at its target with the first step: half a decibel lower, far from now."""
-    assert fader.open()
+    assert fader.open() == ""
     fader.confirm(position_db + 0.4)
     fader.clock = lambda: NOW_S + 0.2
     assert fader.advance(position_db, may_rise=False) == position_db

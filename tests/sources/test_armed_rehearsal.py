@@ -86,7 +86,7 @@ class Rig:
 
     def arm(self):
         """Asks for leave, and waits for the workstation's next report."""
-        assert self.line.open()
+        assert self.line.open() == ""
         self.arming.arm(self.now_s)
         end = time.monotonic() + PATIENCE_S
         while not self.arming.armed and time.monotonic() < end:

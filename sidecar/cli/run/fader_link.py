@@ -10,9 +10,11 @@ from dataclasses import dataclass
 
 from sidecar.errors import SettingsError
 from sidecar.osc.destinations import resolve
+from sidecar.settings.locations import data_folder
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 from sidecar.sources.sleep import real_time_s
+from sidecar.surfaces.claim import FaderClaim
 from sidecar.surfaces.link import SurfaceLink, peer_from
 from sidecar.surfaces.surface import load_surface
 
@@ -56,7 +58,9 @@ def workstation(options: argparse.Namespace) -> Reach:
     _refuse_haste(options.pace)
     peer = None if options.surface_from is None else peer_from(options.surface_from)
     target = resolve(options.surface_at)
-    reached = FaderLink(SurfaceLink(load_surface(options.surface), target, peer, clock=real_time_s))
+    surface = load_surface(options.surface)
+    claim = FaderClaim(data_folder(), "{} {} {}".format(*target.address[:2], surface.fader_address))
+    reached = FaderLink(SurfaceLink(surface, target, peer, clock=real_time_s, claim=claim))
 
     @contextlib.contextmanager
     def reach(_server: socket.socket) -> Iterator[FaderLink]:
