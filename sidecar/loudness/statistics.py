@@ -17,9 +17,6 @@ from sidecar.model.units import mean_square
 SHORT_TERM_STEPS = 30
 """100 ms steps in the 3 s window (Tech 3341 §2.2)."""
 
-COMFORT_ABOVE_LU, COMFORT_BELOW_LU = 3.0, 5.0
-"""Listeners' comfort zone round the target (Tech 3343 §3.5.2)."""
-
 _RANGE_GATE_LU = 20.0
 """Relative gate of the loudness range; comparisons are ≥ here (Tech 3342 §3.1)."""
 

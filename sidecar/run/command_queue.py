@@ -6,7 +6,7 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
@@ -33,8 +33,7 @@ class Request:
 class CommandQueue:
     """Any thread puts commands in; one carries them out, some at a time."""
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock = clock
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._waiting: deque[Request] = deque()
         self._closed = ""
@@ -51,10 +50,10 @@ class CommandQueue:
 
     def turn(self) -> Iterator[Request]:
         """The next commands in their order: at least one, and no more when :data:`TURN_S` is over."""
-        end_s = self._clock() + TURN_S
+        end_s = time.monotonic() + TURN_S
         while self._waiting:
             yield self._waiting.popleft()
-            if self._clock() >= end_s:
+            if time.monotonic() >= end_s:
                 return
 
     def close(self, refusal: str) -> None:

@@ -67,7 +67,7 @@ def chunks_before_audio(file: BinaryIO) -> Iterator[Found]:
         place = -(-(found.start + size) // form.padding) * form.padding
 
 
-def content(file: BinaryIO, chunk: Found, most: int = 1 << 16) -> bytes:
-    """The first *most* bytes of a chunk, or all where it is shorter."""
+def content(file: BinaryIO, chunk: Found) -> bytes:
+    """The first 64 KiB of a chunk, or all where it is shorter."""
     file.seek(chunk.start)
-    return file.read(min(most, chunk.size))
+    return file.read(min(1 << 16, chunk.size))
