@@ -35,8 +35,8 @@ Report = Callable[[FaderFeedback], None]
 
 _BUFFER = 1 << 20
 _MOST_WAITING = 4096
-_AT_ONCE = 50
-"""Packets. Between so many the socket is emptied again: a few milliseconds."""
+_TURN_S = 0.005
+"""Then the socket is emptied again."""
 _LARGEST_DATAGRAM = 65_535
 _STREAM_BUFFER = 1 << 16
 """Systems let it grow to megabytes, and a connection that nobody reads would be noticed only then."""
@@ -262,11 +262,13 @@ class OscPort(asyncio.DatagramProtocol):
                 self._admit(*self._server.recvfrom(_LARGEST_DATAGRAM))  # type: ignore[union-attr]
             except OSError:  # there is nothing more; a fault is the transport's to find
                 break
-        for _ in range(min(_AT_ONCE, len(self._waiting))):
+        loop = asyncio.get_running_loop()
+        end_s = loop.time() + _TURN_S
+        while self._waiting and loop.time() < end_s:
             self._take_datagram(*self._waiting.popleft())
         self._is_working = bool(self._waiting)
         if self._is_working:
-            asyncio.get_running_loop().call_soon(self._work)
+            loop.call_soon(self._work)
 
     def _take_datagram(self, data: bytes, addr: tuple[Any, ...]) -> None:
         family = socket.AF_INET6 if ":" in addr[0] else socket.AF_INET
