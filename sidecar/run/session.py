@@ -327,13 +327,15 @@ class Session:
     def _take_feedback(self) -> None:
         while not self._feedback.empty():
             feedback = self._feedback.get()
-            if not feedback.stem:
-                self._fader.report_fader(feedback, self._clock())
-            elif self._adviser.stem_faders:
-                try:
-                    self._stem_stands_at(feedback.stem, feedback.position_db)
-                except SettingsError as error:
-                    self._notice = str(error)
+            request = Request(FaderAt(feedback.position_db))
+            self._attempt(request, partial(self._report_feedback, feedback))
+
+    def _report_feedback(self, feedback: FaderFeedback) -> str:
+        if not feedback.stem:
+            self._fader.report_fader(feedback, self._clock())
+        elif self._adviser.stem_faders:
+            self._stem_stands_at(feedback.stem, feedback.position_db)
+        return ""
 
     def _obey(self, meter: Metering) -> None:
         for request, goal in self._goals.finished():

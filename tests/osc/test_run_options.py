@@ -32,6 +32,7 @@ def tone(tmp_path):
         (["--osc", "127.0.0.1:9000/alarms"], "behind the slash give groups"),
         (["--osc-root", "/studio/"], "'/studio/' cannot be the root of OSC addresses"),
         (["--osc", "127.0.0.1:9000@99"], "behind the @ give readings a second, 1 to 50"),
+        (["--stems", "a,b"], "2 stems need 4 channels, two each, and there are 2"),
     ],
 )
 def test_what_cannot_be_used_is_refused_in_one_line(tone, capsys, options, words):
@@ -42,6 +43,24 @@ def test_what_cannot_be_used_is_refused_in_one_line(tone, capsys, options, words
     assert 2 == code
     assert words in said
     assert 1 == len(said.strip().splitlines())
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--rate", "1000"], "--rate takes 8000 to 384000 Hz, not 1000."),
+        (["--stems", "a,b,c", "--channels", "4"], "3 stems need 6 channels, two each, and there are 4"),
+        (["--stems", "a,b", "--pick", "3,4"], "2 stems need 4 channels, two each, and there are 2"),
+    ],
+)
+def test_what_cannot_be_measured_is_refused_before_an_input_is_opened(monkeypatch, capsys, options, words):
+    monkeypatch.setattr("sidecar.cli.commands.live.DeviceSource", None)
+    code = main(["live", "--no-screen", "--osc-port", "0", *options])
+    told = capsys.readouterr()
+
+    assert code == 2
+    assert words in told.err
+    assert (len(told.err.strip().splitlines()), told.out) == (1, "")
 
 
 def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
