@@ -217,6 +217,7 @@ def test_listen_prints_what_a_run_sends(files, capsys):
     assert 0 == listener.returncode
 
 
+@pytest.mark.slow
 def test_without_the_audio_library_files_are_still_checked_and_the_rehearsal_runs(files, tmp_path):
     """Only live audio needs PortAudio; where it is missing the message names the package."""
     (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")

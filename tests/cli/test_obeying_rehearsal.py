@@ -9,6 +9,8 @@ import pytest
 
 from sidecar.settings.goals import load_goal
 
+pytestmark = pytest.mark.slow
+
 
 def sidecar(*arguments):
     return subprocess.run(
