@@ -57,9 +57,9 @@ def test_between_two_looks_the_rails_move_alone():
         before = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
         pilot.app.glance()
         after = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
-        assert ["rails"] == [name for name in before if before[name] != after[name]]
+        assert ["scales"] == [name for name in before if before[name] != after[name]]
         pilot.app.look()
-        assert after["coursepanel"] != pilot.app.screen.query_one(HistoryPanel).rows
+        assert after["historypanel"] != pilot.app.screen.query_one(HistoryPanel).rows
 
     drive(scenes.playing(), script, GENEROUS)
 
@@ -136,7 +136,7 @@ def test_the_wheel_zooms_the_course():
     """Where a mouse lies at hand it does what one expects."""
 
     async def script(pilot):
-        await pilot._post_mouse_events([_scroll_up()], "#coursepanel", button=0)
+        await pilot._post_mouse_events([_scroll_up()], "#historypanel", button=0)
         await until(pilot, lambda: " 60 min" in shown(pilot.app), "an hour")
 
     drive(scenes.down(), script)
@@ -278,7 +278,8 @@ def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
     async def script(pilot):
         with monkeypatch.context() as patched:
             patched.setattr(Scales, "draw", broken)
-            await until(pilot, lambda: "rails cannot be drawn: no such rail" in shown(pilot.app), "the fault")
+            said = "scales cannot be drawn: no such rail"
+            await until(pilot, lambda: said in shown(pilot.app), "the fault")
         await until(pilot, lambda: "cannot be drawn" not in shown(pilot.app), "the end of the fault")
         await pilot.press("m")
 

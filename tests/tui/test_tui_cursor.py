@@ -197,8 +197,8 @@ def test_a_click_on_the_course_puts_the_cursor_there():
     """The column under the pointer, to the cell."""
 
     async def script(pilot):
-        panel = pilot.app.screen.query_one("#coursepanel")
-        await pilot.click("#coursepanel", offset=(GUTTER + 30, 3))
+        panel = pilot.app.screen.query_one("#historypanel")
+        await pilot.click("#historypanel", offset=(GUTTER + 30, 3))
         await until(pilot, lambda: pilot.app.desk.cursor.at_s is not None, "the cursor")
         assert pytest.approx(panel.shown.time_s(30)) == pilot.app.desk.cursor.at_s
 

@@ -205,10 +205,10 @@ def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():
     """There is nothing to be read where nothing was heard yet; the axis is no time."""
 
     async def script(pilot):
-        await pilot.click("#coursepanel", offset=(GUTTER - 2, 3))
+        await pilot.click("#historypanel", offset=(GUTTER - 2, 3))
         await pilot.press("u")
         assert pilot.app.desk.cursor.at_s is None
-        await pilot.click("#coursepanel", offset=(GUTTER + 110, 3))
+        await pilot.click("#historypanel", offset=(GUTTER + 110, 3))
         await until(pilot, lambda: _cursor(184.0, 184.0)(pilot.app), "the cursor at now")
 
     drive(scenes.down(), script, GENEROUS)
