@@ -108,6 +108,7 @@ def results(cluster, files):
     return {result.file: result for result in cluster.results(iter(files)) if result is not None}
 
 
+@pytest.mark.slow
 def test_results_are_those_of_this_machine_and_a_dead_worker_loses_none(dask, archive):
     """One of three workers is killed when the first results are there: each file comes all the same, once,
     as it is measured here, and what is broken in the same words."""
@@ -130,6 +131,7 @@ def test_results_are_those_of_this_machine_and_a_dead_worker_loses_none(dask, ar
     assert {Kept, Unread} == {type(result) for result in found.values()}
 
 
+@pytest.mark.slow
 def test_a_file_on_which_workers_die_is_given_up_and_no_other(dask):
     """Not even those that were sent with it or were waiting behind it."""
     files = [f"{number}.wav" for number in range(12)] + ["crash.wav"]
@@ -145,6 +147,7 @@ def test_workers_of_another_version_measure_nothing(dask):
         results(Cluster(dask.address, replace(JOB, meter="other")), ["a.wav"])
 
 
+@pytest.mark.slow
 def test_a_scheduler_that_goes_away_ends_the_run_in_words(tmp_path, archive, monkeypatch):
     """Instead of waiting for it for ever; one that nobody works for is said before that."""
     monkeypatch.setattr(archive_cluster, "_PATIENCE_S", 0.5)
