@@ -190,7 +190,9 @@ class Scenario:
             self._fault(f"leapt by {rise_db:.2f} dB, from {before_db:.2f} to {position_db:.2f}")
         if self.now_s - self._claimed[0] > 2.0 + 1e-6:
             self._fault(f"moved {self.now_s - self._claimed[0]:.1f} s after the last report")
-        is_rise = position_db > (before_db if self.is_honest else self._claimed[1]) + 1e-9
+        # A hand whose report is still on its way cannot be known of: the way down may pass above it.
+        known_db = max(reference_db, before_db) if self.is_honest else self._claimed[1]
+        is_rise = position_db > known_db + 1e-9
         if is_rise and self._is_silent:
             self._fault("rose in silence")
         if is_rise and self._is_over:
