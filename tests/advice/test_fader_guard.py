@@ -118,6 +118,14 @@ def test_nothing_that_would_lift_a_fader_pulled_down_by_hand_passes():
     assert guard.next_position(100.15, -0.5) is None
 
 
+def test_a_fall_never_lifts_a_fader_that_a_hand_has_pulled_further_down():
+    guard = opened()
+    guard.next_position(100.05, -60.0)
+    guard.confirm(100.1, -60.0)
+
+    assert guard.next_position(100.15, -60.0) == -60.0
+
+
 def test_while_nothing_may_rise_a_fall_passes():
     guard = opened()
 

@@ -77,7 +77,8 @@ class FaderGuard:
             self._ramp = Ramp(sent_db, now_s)  # time at rest is no head start
             return None
         ramp = self._ramp.towards(target_db, now_s)
-        highest_db = confirmed_db + LEAD_DB if may_rise else min(confirmed_db, sent_db)
+        is_rise = may_rise and target_db > sent_db
+        highest_db = confirmed_db + LEAD_DB if is_rise else min(confirmed_db, sent_db)
         position_db = min(ramp.position_db, highest_db)
         is_beyond = position_db < target_db if target_db < sent_db else position_db <= sent_db
         if is_beyond:
