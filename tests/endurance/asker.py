@@ -1,6 +1,7 @@
 """Whoever speaks to a run over OSC, on a socket of their own."""
 
 import socket
+import time
 
 from pythonosc.osc_message_builder import OscMessageBuilder
 
@@ -43,10 +44,17 @@ class Asker:
 
     def hear(self, address):
         """Arguments of the next message at *address*; all others are passed over."""
-        while True:
+        return self.hear_all(address)[0]
+
+    def hear_all(self, *addresses):
+        """Arguments of the next message at each of *addresses*, whichever comes first."""
+        heard, end_s = {}, time.monotonic() + PATIENCE_S
+        while not heard.keys() >= set(addresses):
+            assert time.monotonic() < end_s, f"of {addresses} only {list(heard)} came"
             for found, arguments in codec.parse(self.socket.recv(65_536)):
-                if found == address:
-                    return arguments
+                if found in addresses:
+                    heard.setdefault(found, arguments)
+        return [heard[address] for address in addresses]
 
     def ask(self, address):
         """The present value."""
