@@ -118,6 +118,20 @@ def test_nothing_that_would_lift_a_fader_pulled_down_by_hand_passes():
     assert guard.next_position(100.15, -0.5) is None
 
 
+def test_a_hand_that_lowers_a_rising_fader_a_little_ends_the_rise_until_it_has_settled():
+    """Half a decibel down is within what a surface may round; it must not come back in one datagram."""
+    guard = opened()
+    for tick in range(1, 9):
+        now_s = 100.0 + tick * TICK_S
+        guard.next_position(now_s, 3.0)
+        guard.confirm(now_s, 0.05 * tick)
+    guard.confirm(100.45, -0.1)
+
+    assert guard.next_position(100.5, 3.0) is None
+    guard.confirm(102.5, -0.1)
+    assert guard.next_position(102.55, 3.0) == pytest.approx(-0.05)
+
+
 def test_a_fall_never_lifts_a_fader_that_a_hand_has_pulled_further_down():
     guard = opened()
     guard.next_position(100.05, -60.0)

@@ -37,11 +37,15 @@ class FaderGuard:
         self._confirmed_s = -math.inf
         self._ramp = Ramp(SILENCE, 0.0)
         self._sent_s = -math.inf
+        self._is_lowered = False
+        """Whether something else has lowered the fader since a position was sent: it rises again only after
+        it has settled, from where it stands then."""
 
     def open(self) -> None:
         """Lets positions through from the next confirmed one on; what was confirmed before is forgotten."""
         self.is_open = True
         self._confirmed_db = None
+        self._is_lowered = False
         self._ramp = Ramp(SILENCE, 0.0)
 
     def close(self) -> None:
@@ -57,9 +61,11 @@ class FaderGuard:
             return
         if abs(position_db - self._ramp.position_db) <= self._rounding_db:
             position_db = self._ramp.position_db
+        if self._confirmed_db is not None and position_db < min(self._confirmed_db, self._ramp.position_db):
+            self._is_lowered = True  # a fader that rises does not go back by itself
         self._confirmed_db, self._confirmed_s = position_db, now_s
         if is_settled:
-            self._ramp = Ramp(position_db, now_s)
+            self._ramp, self._is_lowered = Ramp(position_db, now_s), False
 
     def next_position(self, now_s: float, target_db: float | None, *, may_rise: bool = True) -> float | None:
         """The position to send now, dB, or None; it counts as sent.
@@ -77,7 +83,7 @@ class FaderGuard:
             self._ramp = Ramp(sent_db, now_s)  # time at rest is no head start
             return None
         ramp = self._ramp.towards(target_db, now_s)
-        is_rise = may_rise and target_db > sent_db
+        is_rise = may_rise and not self._is_lowered and target_db > sent_db
         highest_db = confirmed_db + LEAD_DB if is_rise else min(confirmed_db, sent_db)
         position_db = min(ramp.position_db, highest_db)
         is_beyond = position_db < target_db if target_db < sent_db else position_db <= sent_db
