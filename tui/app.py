@@ -81,7 +81,7 @@ class SidecarApp(App[None]):
         self.is_over: Callable[[], bool] = lambda: False
         """Whether somebody outside asked for the end: a signal, a terminal that was closed."""
         self._view: View | None = None
-        self._turns = cycle((self.look, self.glance))
+        self._turns = cycle((self.refresh_view, self.glance))
 
     def on_app_blur(self, event: AppBlur) -> None:
         """A screen that nobody types at is looked at all the same: its footer must not stand still."""
@@ -94,13 +94,13 @@ class SidecarApp(App[None]):
     def _turn(self) -> None:
         next(self._turns)()
 
-    def look(self) -> None:
+    def refresh_view(self) -> None:
         """Show the run as it is now. Whatever fails is said on the screen and ends nothing."""
         if self.is_over():
             self.exit()
             return
         try:
-            view = self._view = self.desk.look()
+            view = self._view = self.desk.read_view()
         except Exception as error:  # a feed that fails must not take the screen away
             if self._view is None:
                 return

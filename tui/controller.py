@@ -70,10 +70,10 @@ class Controller:
         self._sentence = ""
         self._news_left = 0
 
-    def look(self) -> View:
+    def read_view(self) -> View:
         """The run as it is now."""
-        snapshot, course = self.feed.snapshot(), self.feed.course()
-        self.cursor.heard(float(course.seconds[-1]) if len(course.seconds) else 0.0)
+        snapshot, course = self.feed.snapshot(), self.feed.timeline()
+        self.cursor.programme_reached(float(course.seconds[-1]) if len(course.seconds) else 0.0)
         return View(
             snapshot=snapshot,
             course=course,
@@ -94,7 +94,7 @@ class Controller:
     def send_command(self, command: Command) -> None:
         """Send a command; a refusal is kept to be shown, whatever it is: the screen has to stay."""
         try:
-            self.feed.send(command)
+            self.feed.send_command(command)
         except Exception as error:
             self.refusal = str(error)
         else:
@@ -109,7 +109,7 @@ class Controller:
 
     def jump(self, direction: int) -> None:
         """To the next event or stretch over the limit (1), or the one before (-1)."""
-        self.cursor.jump(places_s(self.feed.course(), self.feed.snapshot().goal), direction)
+        self.cursor.jump(places_s(self.feed.timeline(), self.feed.snapshot().goal), direction)
 
     def _hand_is_news(self, snapshot: Snapshot) -> bool:
         """True for some looks after the hand said something new."""

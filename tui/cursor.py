@@ -16,7 +16,7 @@ class Cursor:
         """Seconds of programme; None while it is not shown."""
         self._now_s = 0.0
 
-    def heard(self, now_s: float) -> None:
+    def programme_reached(self, now_s: float) -> None:
         """The programme has come as far as *now_s*; where it began anew the cursor is gone."""
         if now_s < self._now_s - _HAIR_S:
             self.at_s = None

@@ -29,7 +29,7 @@ class RowPlan:
     peak_rows: int = 1
     spare: int = field(default=0, repr=False)
 
-    def take(self, panel: str, rows: int) -> bool:
+    def reserve(self, panel: str, rows: int) -> bool:
         """Give *panel* more *rows* if there are as many left; tells whether there were."""
         if rows > self.spare:
             return False
@@ -63,35 +63,35 @@ def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowP
     the stems first the course gives way, then the size of the figures.
     """
     shared = RowPlan(spare=max(0, rows))
-    is_complete = shared.take("hero", 1)
-    if standing and shared.take("standing", 1):
+    is_complete = shared.reserve("hero", 1)
+    if standing and shared.reserve("standing", 1):
         standing -= 1
-    is_complete = is_complete and all(shared.take(panel, height) for panel, height in _STEPS)
+    is_complete = is_complete and all(shared.reserve(panel, height) for panel, height in _STEPS)
     if is_complete:
-        shared.take("standing", min(standing, shared.spare))
+        shared.reserve("standing", min(standing, shared.spare))
         _make_room(shared, stems)
     if is_complete and shared.spare >= _COURSE:
-        shared.take("course", _COURSE)
+        shared.reserve("course", _COURSE)
         _grow(shared, rows, channels)
     rest = "course" if is_complete and shared.course + shared.spare >= _LEAST_COURSE else "hero"
-    shared.take(rest, shared.spare)
+    shared.reserve(rest, shared.spare)
     return shared
 
 
 def _make_room(shared: RowPlan, stems: int) -> None:
     """The table of stems; where the hero gave more rows than it takes, it gets the others back."""
     if stems > shared.spare:
-        shared.take("hero", _LEAST_HERO - shared.hero)
-    shared.take("stems", min(stems, shared.spare))
+        shared.reserve("hero", _LEAST_HERO - shared.hero)
+    shared.reserve("stems", min(stems, shared.spare))
 
 
 def _grow(shared: RowPlan, rows: int, channels: int) -> None:
     """What a tall screen adds before the rest goes to the course."""
-    shared.take("outlets", 1)
-    if shared.take("rails", THICK_RAILS):
+    shared.reserve("outlets", 1)
+    if shared.reserve("rails", THICK_RAILS):
         shared.thickness = 2
-    if 1 < channels <= MOST_PEAK_ROWS and shared.take("rails", channels - 1):
+    if 1 < channels <= MOST_PEAK_ROWS and shared.reserve("rails", channels - 1):
         shared.peak_rows = channels
-    shared.take("hero", 1)
+    shared.reserve("hero", 1)
     if rows >= _WALL_ROWS:
-        shared.take("hero", 7)
+        shared.reserve("hero", 7)

@@ -27,7 +27,7 @@ class Heard:
     stems: StemBalance | None
 
     @property
-    def end(self) -> int:
+    def next_block(self) -> int:
         """Number of the block that comes next."""
         return self.first + len(self.energy)
 
@@ -50,7 +50,7 @@ class Batch:
     reading: Reading
 
     @property
-    def end(self) -> int:
+    def next_block(self) -> int:
         return self.first + len(self.energy)
 
     @property
@@ -103,7 +103,7 @@ def _runs(heard: Sequence[Heard]) -> list[list[Heard]]:
     """Split where blocks are missing in between."""
     runs = [[heard[0]]]
     for entry in heard[1:]:
-        if entry.first == runs[-1][-1].end:
+        if entry.first == runs[-1][-1].next_block:
             runs[-1].append(entry)
         else:
             runs.append([entry])

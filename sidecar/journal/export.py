@@ -114,7 +114,7 @@ def _json(record: Record) -> str:
         "cuts": [asdict(cut) for cut in record.cuts],
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],
-        "told_of_fader": [_fields(told) for told in record.told],
+        "told_of_fader": [_fields(told) for told in record.fader_reports],
         "course": _course(record),
         "stems": _stems(record),
     }

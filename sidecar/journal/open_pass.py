@@ -32,7 +32,7 @@ class OpenPass:
         self._told: dict[str, FaderReport] = {}
         """The last word on each fader."""
 
-    def blocks(
+    def add_blocks(
         self,
         energy: Floats,
         true_peak: Floats,
@@ -48,10 +48,10 @@ class OpenPass:
         stems: the same blocks of each stem, in every call of a pass that has stems and in no other.
         """
         heard = Heard(self._next, energy, true_peak, short_term, fader_db, reading, stems)
-        self._next = heard.end
+        self._next = heard.next_block
         self._put(self, heard)
 
-    def cut(self, lost_frames: int = 0) -> None:
+    def add_cut(self, lost_frames: int = 0) -> None:
         """The next block does not follow the last one; so many frames were lost in between."""
         self._put(self, Cut(self._next, lost_frames))
 
@@ -59,7 +59,7 @@ class OpenPass:
         """A mark, an alert, a move: what the course shows."""
         self._put(self, event)
 
-    def told(self, told: FaderReport) -> None:
+    def add_fader_report(self, told: FaderReport) -> None:
         """Something was said of a fader. One that rests may say so many times a second: it is kept once."""
         last = self._told.get(told.stem)
         if last is not None and told.is_position and replace(last, at_s=told.at_s) == told:
@@ -67,11 +67,11 @@ class OpenPass:
         self._told[told.stem] = told
         self._put(self, told)
 
-    def goal(self, goal: Goal) -> None:
+    def set_goal(self, goal: Goal) -> None:
         """Another goal is in force."""
         self.about = replace(self.about, goal=goal)
         self._put(self, Aimed(goal))
 
-    def end(self, reading: Reading | None = None) -> None:
+    def close_pass(self, reading: Reading | None = None) -> None:
         """The pass is over; *reading* is its last word."""
         self._put(self, Ended(self._clock().isoformat(), reading))

@@ -125,7 +125,7 @@ class Record:
     stems: StemBalance | None
     cuts: tuple[Cut, ...]
     events: tuple[Event, ...]
-    told: tuple[FaderReport, ...]
+    fader_reports: tuple[FaderReport, ...]
     damage: str = ""
     """What of it can no longer be read, in words; empty where all can."""
 
@@ -142,7 +142,7 @@ class Record:
         whole[self.place] = values
         return whole
 
-    def course(self) -> Timeline:
+    def timeline(self) -> Timeline:
         """As the screen draws it. A missing stretch is silent, with integrated and fader as before it."""
         blocks = np.arange(self.summary.blocks)
         latest = np.searchsorted(self.place, blocks, side="right")

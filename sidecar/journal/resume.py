@@ -54,9 +54,9 @@ def resumable(record: Record) -> Resumable:
         true_peak=record.laid_out(record.true_peak.astype(np.float64), SILENCE),
         fader=fader_history(record),
         stems=_stems(record),
-        told_stems=frozenset(word.stem for word in record.told if _says_where(word)) - {""},
+        told_stems=frozenset(word.stem for word in record.fader_reports if _says_where(word)) - {""},
         lost_frames=record.summary.lost_frames,
-        course=record.course(),
+        course=record.timeline(),
     )
 
 
@@ -64,10 +64,10 @@ def fader_history(record: Record) -> FaderHistory:
     """The programme fader's history: what was said of it, in the order in which it was said; where nobody
     ever said anything, what the source itself knew in each block."""
     history = FaderHistory()
-    told = [word for word in record.told if not word.stem]
+    told = [word for word in record.fader_reports if not word.stem]
     for word in told or _known_by_the_source(record):
         if word.is_position:
-            history.feedback(word.at_s, word.value_db)
+            history.add_feedback(word.at_s, word.value_db)
         else:
             history.moved_by(word.at_s, word.value_db)
     return history
@@ -100,7 +100,7 @@ def _stems(record: Record) -> StemBalance | None:
     covariance[record.place], true_peak[record.place] = stems.covariance, stems.true_peak
     fader_db[record.place] = stems.fader_db
     for place, name in enumerate(names):
-        _put_right(fader_db[:, place], [word for word in record.told if word.stem == name])
+        _put_right(fader_db[:, place], [word for word in record.fader_reports if word.stem == name])
     return StemBalance(covariance, true_peak, fader_db)
 
 

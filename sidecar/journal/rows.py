@@ -101,7 +101,7 @@ def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
     _insert(connection, "batches", columns)
     connection.execute(
         "UPDATE passes SET blocks = ?, recorded = recorded + ?, reading = ? WHERE id = ?",
-        (batch.end, len(batch.energy), packing.pack_fields(batch.reading), id),
+        (batch.next_block, len(batch.energy), packing.pack_fields(batch.reading), id),
     )
 
 

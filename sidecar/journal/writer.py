@@ -110,7 +110,7 @@ class Journal:
         continued = OpenPass(self._put, record.summary.about, self._clock, record.summary.blocks)
         summary = record.summary
         self._put(continued, Resumed(summary.id, summary.blocks, summary.holder))
-        continued.cut()
+        continued.add_cut()
         return continued
 
     def close(self, wait_s: float = 5.0) -> None:

@@ -34,13 +34,13 @@ class LightMachine:
         self._sent_s = -math.inf
         self._repeat_s = REPEAT_S
 
-    def update(self, now_s: float, conditions: frozenset[Condition]) -> tuple[Value, ...] | None:
+    def values_to_send(self, now_s: float, conditions: frozenset[Condition]) -> tuple[Value, ...] | None:
         """What to send now, one value a light in the order of the lights; None when nothing is due.
 
         Call it at least 10 times a second: a change that is kept back comes out of a later call.
         now_s: a monotonic clock's seconds.
         """
-        wanted = tuple(choice.update(now_s, conditions) for choice in self._choices)
+        wanted = tuple(choice.next_value(now_s, conditions) for choice in self._choices)
         due = wanted != self._shown or now_s - self._sent_s >= self._repeat_s
         sent = due and self._may_send(now_s)
         if sent:
@@ -50,11 +50,11 @@ class LightMachine:
                 choice.see(now_s)
         return wanted if sent else None
 
-    def end(self) -> None:
+    def switch_to_safe(self) -> None:
         """From the next update on every light shows its safe value, and is sent it more often."""
         self._repeat_s = SAFE_REPEAT_S
         for choice in self._choices:
-            choice.end()
+            choice.switch_to_safe()
 
     def _may_send(self, now_s: float) -> bool:
         sendings = self._limit.update(now_s, self._sendings + 1)
@@ -75,7 +75,7 @@ class _Choice:
         self._seen_from_s: float | None = None
         """When it was first sent; None while the limit keeps it back."""
 
-    def update(self, now_s: float, conditions: frozenset[Condition]) -> Value:
+    def next_value(self, now_s: float, conditions: frozenset[Condition]) -> Value:
         asked = self._asked(now_s, conditions)
         if asked < self._on or (asked > self._on and self._is_over(now_s)):
             self._on, self._seen_from_s = asked, None
@@ -89,7 +89,7 @@ class _Choice:
         if self._seen_from_s is None:
             self._seen_from_s = now_s
 
-    def end(self) -> None:
+    def switch_to_safe(self) -> None:
         self._shows, self._held_from_s = (), []
         self._on = 0
 

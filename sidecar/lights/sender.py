@@ -72,9 +72,9 @@ class Lamps:
         """The newest snapshot."""
         # The compiler may take its time before the first reading, and after the end there is no more to say.
         is_quiet = snapshot.transport in {"preparing", "ended"}
-        self.show(conditions(snapshot), float("inf") if is_quiet else STALE_S)
+        self.show_conditions(conditions(snapshot), float("inf") if is_quiet else STALE_S)
 
-    def show(self, conditions: frozenset[Condition], patience_s: float = float("inf")) -> None:
+    def show_conditions(self, conditions: frozenset[Condition], patience_s: float = float("inf")) -> None:
         """Shows these conditions until others are given, or until the patience is over."""
         self._conditions = conditions
         self._stale_from_s = asyncio.get_running_loop().time() + patience_s
@@ -87,7 +87,7 @@ class Lamps:
             self._sender.close()
             return
         self._timer.cancel()
-        self._machine.end()
+        self._machine.switch_to_safe()
         sendings = 0
         for _ in range(round(_LONGEST_CLOSE_S / TICK_S)):
             sendings += self._send()
@@ -106,11 +106,13 @@ class Lamps:
 
     def _send(self) -> bool:
         now_s = asyncio.get_running_loop().time()
-        values = self._machine.update(now_s, self._conditions if now_s < self._stale_from_s else _LOST)
+        values = self._machine.values_to_send(
+            now_s, self._conditions if now_s < self._stale_from_s else _LOST
+        )
         if values is None:
             return False
         for lamp, value in zip(self._lamps, values, strict=True):
             light = lamp.light
             message = codec.message(light.address, light.tags, [*light.before, *value])
-            self._sender.send(message.dgram, lamp.destination)
+            self._sender.send_datagram(message.dgram, lamp.destination)
         return True

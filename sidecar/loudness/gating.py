@@ -144,12 +144,12 @@ class LevelClasses:
         self._counts, self._totals = counts, totals
 
     @classmethod
-    def of(cls, powers: Floats) -> LevelClasses:
+    def from_powers(cls, powers: Floats) -> LevelClasses:
         """powers: gating blocks, shape (programmes, blocks); together those of a row count as one block."""
         rows, length = powers.shape
         if rows > 1 and powers.size > _AT_ONCE:
             half = rows // 2
-            return cls.of(powers[:half]).joined(cls.of(powers[half:]))
+            return cls.from_powers(powers[:half]).joined(cls.from_powers(powers[half:]))
         level = (loudness_of(np.maximum(powers, _LEAST)) - _LOWEST_LUFS) / _CLASS_LU
         place = np.clip(level, 0, _CLASSES - 1).astype(np.intp) + _CLASSES * np.arange(rows)[:, np.newaxis]
         size = rows * _CLASSES

@@ -58,7 +58,7 @@ class Allowance:
     left: float
     now_s: float
 
-    def take(self, amount: float, now_s: float, rate_hz: float, most: float) -> bool:
+    def spend(self, amount: float, now_s: float, rate_hz: float, most: float) -> bool:
         """Takes *amount* where there is as much."""
         self.left = min(most, self.left + max(0.0, now_s - self.now_s) * rate_hz)
         self.now_s = now_s
@@ -85,11 +85,11 @@ class Allowances:
         it does not count among the others."""
         sender = sender_of(host)
         own = self._of(sender, times * self._most, now_s)
-        if not own.take(amount, now_s, times * self._rate_hz, times * self._most):
+        if not own.spend(amount, now_s, times * self._rate_hz, times * self._most):
             return False
         if sender == THIS_MACHINE or times > 1.0:
             return True
-        return self._together.take(amount, now_s, TOGETHER * self._rate_hz, TOGETHER * self._most)
+        return self._together.spend(amount, now_s, TOGETHER * self._rate_hz, TOGETHER * self._most)
 
     def _of(self, sender: str, most: float, now_s: float) -> Allowance:
         """That sender's. Of many senders the one that was silent for longest is forgotten."""
@@ -112,7 +112,7 @@ class AccessPolicy:
         self._answers = Allowances(ANSWERS_HZ, ANSWERS_AT_ONCE)
         self._parts = Allowances(PARTS_HZ, PARTS_AT_ONCE)
 
-    def let_in(self, host: str) -> bool:
+    def is_allowed(self, host: str) -> bool:
         """Whether a sender at this address is heard at all."""
         address = address_of(host)
         return address is not None and (

@@ -59,7 +59,7 @@ class Backlog:
         self._known: tuple[int, int] | None = None
         """A pass, and how many of its events are no news any more."""
 
-    def look(self) -> Timeline:
+    def refresh(self) -> Timeline:
         """The course now; to be called often enough to see it begin anew."""
         course = self._course()
         size, level, events = self._seen
@@ -74,7 +74,7 @@ class Backlog:
     def news(self) -> Sequence[Event]:
         """What has happened since it was asked last. At first nothing: a pass that is gone on with brings its
         own events along."""
-        events = self.look().events
+        events = self.refresh().events
         known, self._known = self._known, (self._pass, len(events))
         if known is None:
             return ()
@@ -92,7 +92,7 @@ class Backlog:
 
     def _recent_course(self, now_s: float) -> Timeline:
         if self._looked_at is None or not 0.0 <= now_s - self._looked_at[0] < _LOOK_S:
-            self._looked_at = now_s, self.look()
+            self._looked_at = now_s, self.refresh()
         return self._looked_at[1]
 
     def _columns(self, course: Timeline, first: int, count: int) -> Iterator[bytes]:

@@ -59,7 +59,7 @@ class SubscriptionClient:
         for bundle in codec.bundles([verified, self._request()], time.time()):
             self._say(bundle)
 
-    def note(self, now_s: float) -> None:
+    def note_answer(self, now_s: float) -> None:
         """To be called when something has come."""
         self._heard_s = now_s
 

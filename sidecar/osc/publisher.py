@@ -56,7 +56,7 @@ class Edition:
         self._messages: dict[Outgoing | Detail, list[Any]] = {}
         self._datagrams: dict[tuple[Selection, tuple[Group, ...]], list[bytes]] = {}
 
-    def values(self, row: Outgoing) -> tuple[Value, ...]:
+    def arguments(self, row: Outgoing) -> tuple[Value, ...]:
         """The arguments of a row; none where there is nothing to tell."""
         return row.read(self.snapshot)
 
@@ -64,7 +64,7 @@ class Edition:
         """Bundles with what these groups of a selection have to tell."""
         key = selection, groups
         if key not in self._datagrams:
-            messages = chain.from_iterable(map(self._told, selection.of(groups)))
+            messages = chain.from_iterable(map(self._told, selection.of_groups(groups)))
             self._datagrams[key] = list(codec.bundles(messages, self._unix_time_s))
         return self._datagrams[key]
 
@@ -87,7 +87,7 @@ class Publisher:
         self._said: dict[Group, tuple[Any, ...]] = {}
         self._beat_due_s = 0.0
 
-    def add(self, line: Line, now_s: float) -> None:
+    def add_line(self, line: Line, now_s: float) -> None:
         """A receiver more: it is told at once how things stand."""
         self._lines.append(line)
         if self.latest is None:
@@ -111,7 +111,7 @@ class Publisher:
                 _send(self.latest.datagrams(line.selection, fresh), line)
         self._send_readings(now_s, _EARLY)
 
-    def happened(self, row: Outgoing, told: Sequence[tuple[Value, ...]], unix_time_s: float) -> None:
+    def publish_event(self, row: Outgoing, told: Sequence[tuple[Value, ...]], unix_time_s: float) -> None:
         """Tells everybody who is sent that row of what happened, once. told: the arguments of each."""
         messages = [codec.message(self._root + row.path, row.tags, values) for values in told]
         datagrams = list(codec.bundles(messages, unix_time_s))

@@ -23,7 +23,7 @@ class Selection:
 
     rows: tuple[Outgoing | Detail, ...]
 
-    def of(self, groups: tuple[Group, ...]) -> tuple[Outgoing | Detail, ...]:
+    def of_groups(self, groups: tuple[Group, ...]) -> tuple[Outgoing | Detail, ...]:
         """The rows that belong to these groups."""
         return tuple(row for row in self.rows if row.group in groups)
 

@@ -27,7 +27,7 @@ class Sender:
             self._sockets[family] = socket.socket(family, socket.SOCK_DGRAM)
             self._sockets[family].setblocking(False)
 
-    def send(self, datagram: bytes, destination: Destination) -> None:
+    def send_datagram(self, datagram: bytes, destination: Destination) -> None:
         """Hands one datagram to the network and records how that went with the destination."""
         hand_over(self._sockets[destination.family], datagram, destination)
 

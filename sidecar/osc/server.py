@@ -95,7 +95,7 @@ class OscServer:
         """Whether a packet is the one command that waits for nothing."""
         return bool(packet == self._disarm)
 
-    def take(self, packet: bytes, peer: Peer, now_s: float) -> None:
+    def receive_packet(self, packet: bytes, peer: Peer, now_s: float) -> None:
         """One packet, whatever it may be; never raises."""
         try:
             self._take(packet, peer, now_s)
@@ -103,7 +103,7 @@ class OscServer:
             self._drop("broken", peer, f"a packet has set off a fault inside ({error!r})", now_s)
 
     def _take(self, packet: bytes, peer: Peer, now_s: float) -> None:
-        is_let_in = self._doors.let_in(peer.host)
+        is_let_in = self._doors.is_allowed(peer.host)
         if not is_let_in and not self._doors.is_desk(peer.host):
             self._drop("sender", peer, "this sender is not allowed", now_s)
             return
@@ -179,7 +179,7 @@ class OscServer:
 
     def end(self, peer: Peer) -> None:
         """Ends what *peer* was sent; a fader that was armed from there is disarmed."""
-        self.subscribers.end(peer)
+        self.subscribers.cancel(peer)
         if self._armed_by is not None and peer.key == self._armed_by:
             self._disarm_unheld()
 
@@ -203,7 +203,7 @@ class OscServer:
     def _refuse(self, refusal: Refusal, address: str, peer: Peer, now_s: float) -> None:
         self._drop(refusal.reason, peer, str(refusal), now_s)
         if self._may_answer(peer, now_s):
-            peer.send(self._answer("/error", quoted(address), quoted(str(refusal))))
+            peer.send_packet(self._answer("/error", quoted(address), quoted(str(refusal))))
 
     def _pass_on(self, command: Command, address: str, peer: Peer, packet: _Packet) -> None:
         """A command, to be carried out elsewhere; its sender gets to know why where it is not."""
@@ -243,7 +243,7 @@ class OscServer:
             return
         if asked == "unsubscribe":
             self.end(peer)
-            peer.send(self._answer("/subscribed", 0.0, 0.0, 0))
+            peer.send_packet(self._answer("/subscribed", 0.0, 0.0, 0))
             return
         if isinstance(asked, Subscription):
             if not self._is_proven(peer, now_s):
@@ -256,7 +256,7 @@ class OscServer:
         line = self.subscribers.renew(peer, now_s)
         if line is None:
             raise Refusal("address", "there is no subscription to renew: it ended, or never was")
-        peer.send(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+        peer.send_packet(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
 
     def _show(self, asked: BacklogRequest, address: str, peer: Peer, now_s: float) -> None:
         """What was before, as far as the asker's allowance goes, and to subscribers only: they said that they
@@ -269,20 +269,20 @@ class OscServer:
             if not self._doors.may_be_shown(peer.host, now_s):
                 self._drop("rate", peer, "too much asked for at once", now_s)
                 return
-            peer.send(packet)
+            peer.send_packet(packet)
 
     def _is_proven(self, peer: Peer, now_s: float) -> bool:
         """Whether what is sent to *peer* goes to who asked for it."""
         return peer.is_proven or self._proofs.holds(peer.key, now_s) or self.subscribers.holds(peer, now_s)
 
     def _ask_for_proof(self, peer: Peer, now_s: float) -> None:
-        peer.send(self._answer("/verify", self._proofs.number(peer.key, now_s)))
+        peer.send_packet(self._answer("/verify", self._proofs.number(peer.key, now_s)))
 
     def _tell(self, question: Question, address: str, peer: Peer, now_s: float) -> None:
         """One value as a plain message, as the asker of one expects it; more in bundles, to proven addresses
         only, for they are larger than the question."""
         edition = self._outbox.latest
-        told = [(row, edition.values(row)) for row in question.rows] if edition else []
+        told = [(row, edition.arguments(row)) for row in question.rows] if edition else []
         messages = [codec.message(self._root + row.path, row.tags, values) for row, values in told if values]
         messages += [
             codec.message(self._root + drop_path(reason), "i", [self.drops.counts[reason]])
@@ -291,13 +291,13 @@ class OscServer:
         if not messages:
             raise Refusal("address", f"{quoted(address)} has nothing to tell now")
         if len(messages) == 1:
-            peer.send(messages[0].dgram)
+            peer.send_packet(messages[0].dgram)
             return
         if not self._is_proven(peer, now_s):
             self._ask_for_proof(peer, now_s)
             return
         for datagram in codec.bundles(messages, time.time()):
-            peer.send(datagram)
+            peer.send_packet(datagram)
 
     def _may_answer(self, peer: Peer, now_s: float) -> bool:
         if self._doors.may_be_answered(peer.host, now_s):

@@ -35,7 +35,7 @@ class Peer(Protocol):
     @property
     def status(self) -> Target: ...
 
-    def send(self, packet: bytes) -> None:
+    def send_packet(self, packet: bytes) -> None:
         """Answers; returns at once and never raises."""
 
 
@@ -65,9 +65,9 @@ class Subscriptions:
         if before:
             self._outbox.remove(before.line)
             peer = before.peer
-        line = Line(selection, 1.0 / rate_hz, peer.send)
+        line = Line(selection, 1.0 / rate_hz, peer.send_packet)
         self._leases[peer.key] = Lease(peer, line, now_s + LEASE_S)
-        self._outbox.add(line, now_s)
+        self._outbox.add_line(line, now_s)
         return ""
 
     def _full_for(self, host: str) -> str:
@@ -96,7 +96,7 @@ class Subscriptions:
         """Whether the peer of that key has a lease."""
         return key in self._leases
 
-    def end(self, peer: Peer) -> None:
+    def cancel(self, peer: Peer) -> None:
         """Sends *peer* nothing more; harmless when nothing was sent."""
         lease = self._leases.pop(peer.key, None)
         if lease:
@@ -105,7 +105,7 @@ class Subscriptions:
     def expire(self, now_s: float) -> None:
         """Ends what was not renewed."""
         for lease in [lease for lease in self._leases.values() if lease.ends_s <= now_s]:
-            self.end(lease.peer)
+            self.cancel(lease.peer)
 
     def status(self) -> tuple[Target, ...]:
         """How sending to each goes; may be read from any thread."""

@@ -92,7 +92,7 @@ class Stream(asyncio.Protocol):
         address = transport.get_extra_info("peername") or ("", 0)  # it may be gone already
         self.host = address[0]
         streams = self._streams
-        if not streams.doors.let_in(self.host):
+        if not streams.doors.is_allowed(self.host):
             self._refuse("sender", "this sender is not allowed")
         elif full := streams.limits.enter(self.host):
             self._refuse("full", full)
@@ -126,7 +126,7 @@ class Stream(asyncio.Protocol):
                 return
         self._transport.resume_reading()
 
-    def send(self, packet: bytes) -> None:
+    def send_packet(self, packet: bytes) -> None:
         """Hands one packet to the network; a reader that is too far behind is dropped."""
         transport, destination, framed = self._transport, self._destination, self._framing
         if transport is None or destination is None or framed is None or transport.is_closing():

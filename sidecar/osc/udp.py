@@ -106,7 +106,7 @@ class _Correspondent:
     def status(self) -> Target:
         return self.destination.status
 
-    def send(self, packet: bytes) -> None:
+    def send_packet(self, packet: bytes) -> None:
         self.port.post(self.destination, packet)
 
 
@@ -139,7 +139,7 @@ class OscPort(asyncio.DatagramProtocol):
         self._outbox = Publisher(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
-            self._outbox.add(Line(target.selection, period_s, partial(self.post, target)), 0.0)
+            self._outbox.add_line(Line(target.selection, period_s, partial(self.post, target)), 0.0)
         doors = AccessPolicy(allow, link.peer.host if link else None)
         self._reception = OscServer(doors, self._outbox, update_hz=update_hz, link=link, root=root)
         self._streams = Streams(doors, self._reception.drops, self._take, ended=self._reception.end)
@@ -182,7 +182,7 @@ class OscPort(asyncio.DatagramProtocol):
             self._reception.report_fader = partial(self._report_fader, report_fader)
         self._reception.later = partial(_call_later, asyncio.get_running_loop())
         if feed:
-            self._reception.archive = Backlog(feed.course, feed.goals, self._root)
+            self._reception.archive = Backlog(feed.timeline, feed.goals, self._root)
         self._server, self._host = server, host
         for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
             self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
@@ -214,7 +214,7 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _tell_marks(self, events: Sequence[Event]) -> None:
         told = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
-        self._outbox.happened(MARKED, told, time.time())
+        self._outbox.publish_event(MARKED, told, time.time())
 
     def status(self) -> tuple[Target, ...]:
         """How sending to each target and subscriber goes; may be read from any thread."""
@@ -279,7 +279,7 @@ class OscPort(asyncio.DatagramProtocol):
         _log.info("OSC: a target refused a datagram: %s", exc)
 
     def _take(self, packet: bytes, peer: _Correspondent | Stream) -> None:
-        self._reception.take(packet, peer, asyncio.get_running_loop().time())
+        self._reception.receive_packet(packet, peer, asyncio.get_running_loop().time())
         if self._link:
             self._link.fader.stranger = self._reception.stranger
         self._wind()

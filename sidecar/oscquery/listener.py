@@ -33,7 +33,7 @@ class Listener:
         self._all_sent = asyncio.Event()
         self._all_sent.set()
 
-    def obey(self, text: str, packets: Packets) -> None:
+    def handle_request(self, text: str, packets: Packets) -> None:
         """LISTEN sends a value at once and then whenever it changes, until IGNORE.
 
         Whatever else clients say belongs to parts of the proposal that are not offered, and is passed over.
@@ -58,7 +58,7 @@ class Listener:
             self._all_sent.clear()
             self._news.set()
 
-    async def write(self) -> None:
+    async def send_waiting(self) -> None:
         """Sends what waits, until cancelled or the client is gone."""
         with contextlib.suppress(ConnectionError):
             while True:
@@ -68,7 +68,7 @@ class Listener:
                     await self._channel.send_bytes(self._waiting.pop(next(iter(self._waiting))))
                 self._all_sent.set()
 
-    async def finish(self) -> None:
+    async def drain(self) -> None:
         """Parts when all was sent: of a client that does not read, never, so it needs a time limit."""
         await self._all_sent.wait()
         await self._channel.close()

@@ -58,7 +58,7 @@ class Discovery:
         self._host = ""
         self._update_due_s = 0.0
         self._timer: asyncio.TimerHandle | None = None
-        self._limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE, doors.let_in)
+        self._limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE, doors.is_allowed)
         self._listeners: dict[Listener, str] = {}
         """And the host of each."""
         self._server: asyncio.Server | None = None
@@ -85,7 +85,7 @@ class Discovery:
         self._tell()
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(_PARTING_S):
-                await asyncio.gather(*(listener.finish() for listener in self._listeners))
+                await asyncio.gather(*(listener.drain() for listener in self._listeners))
         for listener in self._listeners:
             listener.drop()
         if self._runner:
@@ -161,11 +161,11 @@ class Discovery:
         self._listeners[listener] = sender
         try:
             await channel.prepare(request)
-            writer = asyncio.create_task(listener.write())
+            writer = asyncio.create_task(listener.send_waiting())
             try:
                 async for message in channel:
                     if message.type == web.WSMsgType.TEXT:
-                        listener.obey(message.data, self._tree.packets(self._latest))
+                        listener.handle_request(message.data, self._tree.packets(self._latest))
             finally:
                 writer.cancel()
         finally:

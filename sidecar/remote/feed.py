@@ -94,14 +94,14 @@ class RemoteFeed:
             return replace(known, notice=self._refusal)
         return known
 
-    def course(self) -> Timeline:
+    def timeline(self) -> Timeline:
         return self._copy.course
 
     def goals(self) -> Sequence[Goal]:
         """Those of the run; of this machine none may be there by the same name."""
         return self._goals or ((self._snapshot.goal,) if self._snapshot else ())
 
-    def send(self, command: Command) -> None:
+    def send_command(self, command: Command) -> None:
         """Raises NetworkError where the run is not there to hear it, or asks something else by now."""
         if self._snapshot is None or time.monotonic() - self._heard_s > STALE_S:
             raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
@@ -154,7 +154,7 @@ class RemoteFeed:
         snapshot = snapshot_of(self._told)
         if snapshot:
             self._heard_s = time.monotonic()
-            self._asking.note(self._heard_s)
+            self._asking.note_answer(self._heard_s)
             self._snapshot = snapshot
             self._has_heard.set()
 
@@ -162,9 +162,9 @@ class RemoteFeed:
         """Takes one message; whether it tells how the run stands."""
         match path:
             case "/course/size" | "/course/part" | "/event":
-                self._copy.hear(path, arguments)
+                self._copy.receive_answer(path, arguments)
             case "/goals/goal":
-                self._told.hear(path, arguments)
+                self._told.receive_message(path, arguments)
                 self._goals = tuple(GOAL.decode(*goal) for goal in self._told.several(path))
             case "/error":
                 self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
@@ -173,7 +173,7 @@ class RemoteFeed:
             case "/subscribed":
                 pass
             case _:
-                self._told.hear(path, arguments)
+                self._told.receive_message(path, arguments)
                 return True
         return False
 

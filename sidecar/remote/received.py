@@ -42,7 +42,7 @@ class ReceivedMessages:
     def __contains__(self, path: str) -> bool:
         return path in self._one or path in self._several
 
-    def hear(self, path: str, arguments: Arguments) -> None:
+    def receive_message(self, path: str, arguments: Arguments) -> None:
         """One message, by its path below the root; it has to be sound (:func:`sound`)."""
         if path in _ONE_BY_ONE:
             self._hear_one_of_several(path, *arguments)

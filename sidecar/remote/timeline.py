@@ -63,7 +63,7 @@ class TimelineCopy:
             self._events_goal = len(self._events) + MOST_EVENTS
             yield "/events", (len(self._events),)
 
-    def hear(self, path: str, arguments: tuple[Any, ...]) -> None:
+    def receive_answer(self, path: str, arguments: tuple[Any, ...]) -> None:
         """One answer."""
         which_pass, *rest = arguments
         if path == "/course/size":

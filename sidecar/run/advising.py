@@ -74,7 +74,7 @@ class AdviceSchedule:
     @property
     def told_stems(self) -> tuple[FaderReport, ...]:
         """What was told of the faders of stems."""
-        return self.stem_faders.told if self.stem_faders else ()
+        return self.stem_faders.reports if self.stem_faders else ()
 
     @property
     def build_up(self) -> tuple[Opening, ...]:
@@ -104,13 +104,13 @@ class AdviceSchedule:
             return gain_db
         return min(max(gain_db - gone_db, min(gain_db, 0.0)), max(gain_db, 0.0))
 
-    def take(self, taken: Taken, block: Block) -> None:
+    def push_blocks(self, taken: Taken, block: Block) -> None:
         """Takes in what was metered of *block*, which tells of the faders that the source itself knows."""
         mix, apart = taken.mix, taken.mix.channel_energy
         if self.stem_faders and taken.stems:
-            self.stem_faders.take(taken.stems, mix.true_peak, block)
+            self.stem_faders.push_blocks(taken.stems, mix.true_peak, block)
             apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
-        self.counsel.take(mix.energy, mix.true_peak, apart, block.gain_db)
+        self.counsel.push_blocks(mix.energy, mix.true_peak, apart, block.gain_db)
 
     def restore(self, before: Resumable) -> None:
         """Goes on with a pass that broke off."""
@@ -124,26 +124,26 @@ class AdviceSchedule:
         if self.stem_faders:
             self.stem_faders.splice()
 
-    def expect(self, earlier: Earlier | None) -> None:
+    def use_earlier_pass(self, earlier: Earlier | None) -> None:
         """Another earlier pass, or none, as the forecast."""
-        self.counsel.expect(earlier)
+        self.counsel.use_earlier_pass(earlier)
         self.earlier_pass = None
         self.ask_soon()
 
-    def use(self, goal: Goal) -> None:
+    def use_goal(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._goal = self.counsel.goal = goal
         self.rides, self.rides_reason = (), ""
         self._rides_due_s = self._searched_s = SILENCE
         if self.stem_faders:
-            self.stem_faders.use(goal)
+            self.stem_faders.use_goal(goal)
         self.ask_soon()
 
-    def begin_anew(self, title: str) -> None:
+    def begin_next_pass(self, title: str) -> None:
         """A new pass; the one before becomes its forecast."""
         self._begin(self.last_pass(title))
         if self.stem_faders:
-            self.stem_faders.begin_anew()
+            self.stem_faders.begin_next_pass()
 
     def last_pass(self, title: str) -> Earlier | None:
         """What a later pass can take as its forecast: this one, or the one before while it is too short."""
@@ -155,10 +155,10 @@ class AdviceSchedule:
         """Something has changed: the next look asks for advice."""
         self._due_s = SILENCE
 
-    def look(self, now_s: float, *, at_rest: bool) -> None:
+    def update_advice(self, now_s: float, *, at_rest: bool) -> None:
         """Asks for advice where it is due. at_rest: nothing plays, so that a long search harms nobody."""
         if self.stem_faders:
-            self.stem_faders.look(now_s)
+            self.stem_faders.update_moves(now_s)
         if now_s < self._due_s:
             return
         counsel = self.counsel

@@ -19,7 +19,7 @@ class AlertMonitor:
         self._peak_dbtp = SILENCE
         self.alerts: tuple[Alert, ...] = ()
 
-    def take(self, true_peaks_dbtp: Iterable[float]) -> None:
+    def push_true_peaks(self, true_peaks_dbtp: Iterable[float]) -> None:
         """True peaks of blocks that were measured since the last update."""
         self._peak_dbtp = max(self._peak_dbtp, *true_peaks_dbtp)
 
@@ -38,7 +38,7 @@ class AlertMonitor:
         """The held alerts have been seen."""
         self._watch.acknowledge()
 
-    def use(self, goal: Goal) -> None:
+    def use_goal(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._watch.change_goal(goal)
 

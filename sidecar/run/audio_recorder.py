@@ -77,7 +77,7 @@ class AudioRecorder:
         """Why the file is not whole, in a sentence to show; empty while it is."""
         return f"{self._path} is not whole: {self._why}." if self._why else ""
 
-    def take(self, frames: FloatArray, lost: int = 0, rate_hz: int | None = None) -> None:
+    def record_frames(self, frames: FloatArray, lost: int = 0, rate_hz: int | None = None) -> None:
         """Writes frames, shape (n, channels), soon; *lost* ones before them become silence.
 
         rate_hz: theirs, where it may have changed; at another one than the file's they are left out.

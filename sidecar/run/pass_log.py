@@ -43,7 +43,7 @@ class PassLog:
         """Programme heard."""
         return self._log.seconds
 
-    def course(self) -> Timeline:
+    def timeline(self) -> Timeline:
         """The pass so far; may be asked for from any thread."""
         return self._log.view()
 
@@ -52,7 +52,7 @@ class PassLog:
         """Why nothing is being written, in a sentence to show; empty while all is well."""
         return self._journal.fault if self._journal else ""
 
-    def begin(self, about: Pass) -> Resumable | None:
+    def begin_pass(self, about: Pass) -> Resumable | None:
         """The first pass of the run: what it goes on with, None where it begins anew.
 
         Raises SettingsError where what plays cannot go on with what is on record.
@@ -67,23 +67,25 @@ class PassLog:
                 f"{about.source} is {_form(about)}. Give the same input, or begin anew without --resume."
             )
         self._pass = self._journal.resume(self._resumed) if self._journal else None
-        self.goal(about.goal)
+        self.record_goal(about.goal)
         found = resumable(self._resumed)
         self._log.restore(found.course)
         return found
 
-    def begin_anew(self, about: Pass, reading: Reading, told: Iterable[FaderReport]) -> None:
+    def begin_next_pass(self, about: Pass, reading: Reading, told: Iterable[FaderReport]) -> None:
         """The person reset: the pass so far ends with *reading*. told: what is still known of faders."""
-        self.end(reading)
+        self.end_pass(reading)
         self._log = TimelineLog()
         self._pass = self._journal.begin(about) if self._journal else None
         for word in told:
-            self.told(word)
+            self.record_fader_report(word)
 
-    def take(self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None) -> None:
+    def record_blocks(
+        self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None
+    ) -> None:
         """100 ms blocks, the reading behind them, the programme fader and those of the stems."""
         count = taken.mix.energy.size
-        self._log.add(count, reading.short_term, reading.integrated, fader_db)
+        self._log.add_columns(count, reading.short_term, reading.integrated, fader_db)
         if self._pass is None:
             return
         stems = None
@@ -91,45 +93,45 @@ class PassLog:
             faders_db = np.tile(stem_gains_db, (count, 1))
             stems = StemBalance(taken.stems.covariance, taken.stems.true_peak, faders_db)
         mix = taken.mix
-        self._pass.blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
+        self._pass.add_blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
 
-    def cut(self, lost_s: float = 0.0) -> None:
+    def record_cut(self, lost_s: float = 0.0) -> None:
         """The next block does not follow the last one."""
         if self._pass:
             # a device may have come back at another rate than the pass began with
-            self._pass.cut(round(lost_s * self._pass.about.rate_hz))
+            self._pass.add_cut(round(lost_s * self._pass.about.rate_hz))
 
-    def note(self, kind: EventKind, text: str) -> None:
+    def record_event(self, kind: EventKind, text: str) -> None:
         """Something happened here."""
         event = Event(self._log.seconds, kind, printable(text))
-        self._log.note(event)
+        self._log.add_event(event)
         if kind == "gap":
             log.warning("gap at %.1f s: %s", event.seconds, text)
         if self._pass:
             self._pass.event(event)
 
-    def mark(self, label: str) -> None:
+    def record_mark(self, label: str) -> None:
         """A person or a script marks this place. Raises SettingsError where the pass has too many events."""
         if self._log.is_full:
             raise SettingsError(
                 f"The pass holds {MOST_EVENTS:,} events, and takes no more marks: reset begins anew."
             )
-        self.note("mark", label)
+        self.record_event("mark", label)
 
-    def told(self, told: FaderReport) -> None:
+    def record_fader_report(self, told: FaderReport) -> None:
         """Something was said of a fader."""
         if self._pass:
-            self._pass.told(told)
+            self._pass.add_fader_report(told)
 
-    def goal(self, goal: Goal) -> None:
+    def record_goal(self, goal: Goal) -> None:
         """Another goal is in force."""
         if self._pass:
-            self._pass.goal(goal)
+            self._pass.set_goal(goal)
 
-    def end(self, reading: Reading) -> None:
+    def end_pass(self, reading: Reading) -> None:
         """The pass is over."""
         if self._pass:
-            self._pass.end(reading)
+            self._pass.close_pass(reading)
 
 
 Tell = Callable[[FaderReport], None]

@@ -125,7 +125,7 @@ class ProgrammeFader:
         position_db = self._adviser.counsel.fader_db
         if self._remote:
             self._remote.begin_pass()
-        self._adviser.begin_anew(title)
+        self._adviser.begin_next_pass(title)
         counsel = self._adviser.counsel
         is_position = self._knows_gain or self._heard_db is not None or position_db == SILENCE
         if is_position:
@@ -171,9 +171,9 @@ class ProgrammeFader:
             return "That question has gone; look again."
         counsel = self._adviser.counsel
         if isinstance(answer, Dismiss):
-            counsel.dismiss()
+            counsel.dismiss_guess()
             return ""
-        guess = counsel.confirm()
+        guess = counsel.confirm_guess()
         if guess is not None:
             self._tell(FaderReport(guess.time_s, guess.change_db, is_position=False))
             self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")

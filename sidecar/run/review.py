@@ -79,7 +79,7 @@ class Review:
             rate_hz=past.rate_hz,
             layout=past.layout,
             duration_s=past.reading.seconds,
-            fader_db=0.0 if past.fader is None else past.fader.at(past.reading.seconds),
+            fader_db=0.0 if past.fader is None else past.fader.position_db_at(past.reading.seconds),
             lost_frames=past.lost_frames,
             notice=_NOTICE,
         )
@@ -88,13 +88,13 @@ class Review:
     def snapshot(self) -> Snapshot:
         return self._snapshot
 
-    def course(self) -> Timeline:
+    def timeline(self) -> Timeline:
         return self._course
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()
 
-    def send(self, command: Command) -> None:
+    def send_command(self, command: Command) -> None:
         """Takes another goal to hold the pass against.
 
         Raises SettingsError for whatever would change the pass, and for a goal that there is not.
@@ -225,7 +225,7 @@ def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:
         return None
     faders = StemFaders(Mix(past.stem_names), goal)
     faders.restore(past.stems, past.true_peak, past.cuts, past.told_stems)
-    faders.look(0.0)
+    faders.update_moves(0.0)
     return faders
 
 

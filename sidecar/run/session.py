@@ -97,9 +97,13 @@ class Session:
         stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
         self._adviser = AdviceSchedule(setup.goal, duration_s, setup.earlier, stem_faders)
         self._chronicle = PassLog(setup.journal, setup.resumed)
-        note = self._chronicle.note
+        note = self._chronicle.record_event
         self._fader = ProgrammeFader(
-            source, self._adviser, lambda text: note("move", text), self._chronicle.told, setup.remote
+            source,
+            self._adviser,
+            lambda text: note("move", text),
+            self._chronicle.record_fader_report,
+            setup.remote,
         )
         self._warner = AlertMonitor(setup.goal, lambda name: note("alert", name))
         self._commands = CommandQueue()
@@ -121,13 +125,13 @@ class Session:
     def snapshot(self) -> Snapshot:
         return self._snapshot
 
-    def course(self) -> Timeline:
-        return self._chronicle.course()
+    def timeline(self) -> Timeline:
+        return self._chronicle.timeline()
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()
 
-    def send(self, command: Command) -> None:
+    def send_command(self, command: Command) -> None:
         """Hands in a command. What moves a fader is stopped by ``disarm`` before this returns."""
         outcome = self.submit(command)
         if outcome.done():
@@ -177,13 +181,13 @@ class Session:
         self._publish("preparing", Reading())
         meter = self._prepared()
         self._notice = ""
-        self._go_on(self._chronicle.begin(self._about()), meter)
+        self._go_on(self._chronicle.begin_pass(self._about()), meter)
         try:
             self._listen(meter, for_s)
             self._end(meter)
         finally:
             self._fader.close()
-            self._chronicle.end(meter.reading())
+            self._chronicle.end_pass(meter.reading())
 
     def _listen(self, meter: Metering, for_s: float | None) -> None:
         self._began_s = self._audio_s = self._update_due_s = self._clock()
@@ -217,14 +221,14 @@ class Session:
         meter.restore(before.energies, before.reading, before.cuts)
         self._adviser.restore(before)
         self._lost_s = before.lost_frames / meter.rate_hz
-        self._chronicle.note("gap", "gone on with")
+        self._chronicle.record_event("gap", "gone on with")
 
     def _take(self, block: Block, meter: Metering) -> None:
         if self._source.rate_hz != meter.rate_hz:
-            meter.change_rate(self._source.rate_hz, *self._adviser.counsel.heard)
+            meter.change_rate(self._source.rate_hz, *self._adviser.counsel.metered)
             self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
         if self._tape:
-            self._tape.take(block.frames, block.lost, self._source.rate_hz)
+            self._tape.record_frames(block.frames, block.lost, self._source.rate_hz)
         if block.lost or block.slept_s:
             self._note_gap(block, meter)
         self._notice = block.fault or self._notice
@@ -239,10 +243,10 @@ class Session:
         self._fader.report_audio(block.frames)
         if taken.mix.energy.size == 0:
             return
-        self._warner.take(taken.mix.true_peak)
-        self._adviser.take(taken, block)
+        self._warner.push_true_peaks(taken.mix.true_peak)
+        self._adviser.push_blocks(taken, block)
         reading, fader_db = meter.reading(), self._adviser.counsel.fader_db
-        self._chronicle.take(taken, reading, fader_db, self._adviser.stem_gains_db)
+        self._chronicle.record_blocks(taken, reading, fader_db, self._adviser.stem_gains_db)
 
     def _note_gap(self, block: Block, meter: Metering) -> None:
         lost_s = block.lost / self._source.rate_hz
@@ -255,8 +259,8 @@ class Session:
 
     def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:
         self._adviser.splice()
-        self._chronicle.cut(lost_s)
-        self._chronicle.note(kind, text)
+        self._chronicle.record_cut(lost_s)
+        self._chronicle.record_event(kind, text)
 
     def _update(self, meter: Metering) -> None:
         """Makes a snapshot when one is due."""
@@ -266,7 +270,7 @@ class Session:
         behind = now_s - self._update_due_s > 1.0
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
         reading = meter.reading()
-        self._adviser.look(now_s, at_rest=meter.is_paused)
+        self._adviser.update_advice(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
         self._fader.report_state(self._warner.alerts, is_paused=meter.is_paused)
@@ -317,7 +321,7 @@ class Session:
             meter.finish()
         now_s, reading = self._clock(), meter.reading()
         self._adviser.ask_soon()
-        self._adviser.look(now_s, at_rest=True)
+        self._adviser.update_advice(now_s, at_rest=True)
         self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
         self._commands.close("The run is over.")
         self._publish("ended", reading)
@@ -391,7 +395,7 @@ class Session:
             case Reset():
                 self._reset(meter)
             case Mark(label):
-                self._chronicle.mark(printable(label, _LONGEST_MARK))
+                self._chronicle.record_mark(printable(label, _LONGEST_MARK))
             case Acknowledge():
                 self._warner.acknowledge()
             case StemFaderAt(stem, position_db):
@@ -405,18 +409,18 @@ class Session:
     def _pause(self, meter: Metering) -> None:
         if not meter.is_paused:
             meter.pause()
-            self._chronicle.note("pause", "paused")
+            self._chronicle.record_event("pause", "paused")
 
     def _use_loaded(self, goal: Future[Goal]) -> str:
         self._use(goal.result())
         return ""
 
     def _expect_loaded(self, earlier: Future[Earlier | None]) -> str:
-        self._adviser.expect(earlier.result())
+        self._adviser.use_earlier_pass(earlier.result())
         return ""
 
     def _reset(self, meter: Metering) -> None:
-        self._chronicle.begin_anew(self._about(), meter.reading(), self._adviser.told_stems)
+        self._chronicle.begin_next_pass(self._about(), meter.reading(), self._adviser.told_stems)
         meter.reset()
         self._fader.begin_anew(f"the pass of {self._source.title}")
         self._warner.reset()
@@ -424,16 +428,18 @@ class Session:
 
     def _use(self, goal: Goal) -> None:
         self._goal = goal
-        self._adviser.use(goal)
-        self._warner.use(goal)
-        self._chronicle.goal(goal)
-        self._chronicle.note("goal", goal.name)
+        self._adviser.use_goal(goal)
+        self._warner.use_goal(goal)
+        self._chronicle.record_goal(goal)
+        self._chronicle.record_event("goal", goal.name)
 
     def _stem_stands_at(self, stem: str, position_db: float) -> None:
         faders = self._adviser.stem_faders
         if faders is None:
             raise SettingsError("Stems are not measured apart in this run: name them with --stems.")
-        name = faders.stands_at(stem, position_db)
-        self._chronicle.told(FaderReport(self._chronicle.seconds, position_db, is_position=True, stem=name))
+        name = faders.report_position(stem, position_db)
+        self._chronicle.record_fader_report(
+            FaderReport(self._chronicle.seconds, position_db, is_position=True, stem=name)
+        )
         if isinstance(self._source, StemFaderSource):
             self._source.move_stem(name, position_db)

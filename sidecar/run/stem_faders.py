@@ -81,7 +81,7 @@ class StemFaders:
         self.build_up: tuple[Opening, ...] = ()
         """A rough balance from silence."""
 
-    def take(self, blocks: StemBlocks, mix_peak_dbtp: Floats, heard: Block) -> None:
+    def push_blocks(self, blocks: StemBlocks, mix_peak_dbtp: Floats, heard: Block) -> None:
         """Takes in 100 ms blocks.
 
         mix_peak_dbtp: highest true peak of the mix in each, shape (n,). heard: the audio that filled them,
@@ -119,7 +119,7 @@ class StemFaders:
         self._peaks_dbtp = np.maximum(self._peaks_dbtp, peaks_dbtp.max(axis=0, initial=SILENCE))
         self._seconds += len(covariance) * BLOCK_S
 
-    def stands_at(self, stem: str, position_db: float) -> str:
+    def report_position(self, stem: str, position_db: float) -> str:
         """The fader of *stem*, by its name or its number from 1, stands there; returns its name.
 
         The first word on a fader counts for the whole past. Raises SettingsError for a stem there is not, and
@@ -139,7 +139,7 @@ class StemFaders:
         return name
 
     @property
-    def told(self) -> tuple[FaderReport, ...]:
+    def reports(self) -> tuple[FaderReport, ...]:
         """What was told of the faders, as the first words of a new pass."""
         known = zip(self._mix.names, self._faders_db, strict=True)
         return tuple(
@@ -152,12 +152,12 @@ class StemFaders:
         """The next block does not follow the last one."""
         self._advisor.splice()
 
-    def use(self, goal: Goal) -> None:
+    def use_goal(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
         self._advisor.goal = goal
         self.ask_soon()
 
-    def begin_anew(self) -> None:
+    def begin_next_pass(self) -> None:
         """A new pass; the faders stand where they stood."""
         self._advisor.reset()
         self._reset()
@@ -166,7 +166,7 @@ class StemFaders:
         """Something has changed: the next look asks for the moves."""
         self._due_s = SILENCE
 
-    def look(self, now_s: float) -> None:
+    def update_moves(self, now_s: float) -> None:
         """Asks for the moves where they are due."""
         if self._was_moved:
             self._was_moved, self._rests_s = False, now_s + _AT_REST_S

@@ -40,7 +40,7 @@ class TimelineLog:
         self._events = course.events
         self._add(course.short_term, course.integrated, course.fader_db.astype(np.float64))
 
-    def add(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
+    def add_columns(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
         """Adds the columns of so many blocks, all with the readings at their end."""
         self._add(short_term, integrated, np.full(blocks, fader_db))
 
@@ -60,7 +60,7 @@ class TimelineLog:
         self._faders_db.append(faders_db)
         self._size = stop
 
-    def note(self, event: Event) -> None:
+    def add_event(self, event: Event) -> None:
         self._events = (*self._events, event)
 
     def view(self) -> Timeline:

@@ -140,7 +140,7 @@ class DeviceSource:
             self._losses = ClockLoss(rate_hz)
 
     def _look_for_sleep(self, state: State) -> None:
-        slept_s, counted_s = self._sleep.look(*self._read_clocks(), state.frames)
+        slept_s, counted_s = self._sleep.slept_since_last(*self._read_clocks(), state.frames)
         if slept_s:
             self._slept_s += slept_s
             self._watch.stood_still(counted_s)
@@ -149,8 +149,8 @@ class DeviceSource:
     def _take(self, state: State) -> Block:
         overrun, frames = self._recorder.read(self._position, state.frames, self._columns)
         first_s = state.frames_s - (state.frames - self._position) / self._rate_hz
-        gap = round(self._watch.heard(first_s, state.frames_s) * self._rate_hz)
-        unheard = self._losses.update(state.frames, state.frames_s)
+        gap = round(self._watch.report_frames(first_s, state.frames_s) * self._rate_hz)
+        unheard = self._losses.count_lost(state.frames, state.frames_s)
         flagged = state.overflows - self._overflows  # how much each cost is for the clock to tell
         self._position, self._overflows = state.frames, state.overflows
         slept_s, self._slept_s, self._fault = self._slept_s, 0.0, ""

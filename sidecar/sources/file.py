@@ -81,7 +81,7 @@ class FileSource:
                         return
                 yield Block(frames)
             if frames is not None:
-                self._file.finish()
+                self._file.check_complete()
         finally:
             self.close()
 

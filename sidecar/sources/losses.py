@@ -36,7 +36,7 @@ class ClockLoss:
         self._recent_s: deque[float] = deque(maxlen=_WINDOWS)
         self._usual_s = math.inf
 
-    def update(self, frames_total: int, now_s: float) -> int:
+    def count_lost(self, frames_total: int, now_s: float) -> int:
         """Takes the running frame count and the time it was reached; returns frames newly found lost."""
         if self._origin is None:
             self._origin = (frames_total, now_s)

@@ -45,7 +45,7 @@ class Sleep:
         self._frames = 0
         self._heard_s = -math.inf
 
-    def look(self, awake_s: float, all_s: float, frames: int) -> tuple[float, float]:
+    def slept_since_last(self, awake_s: float, all_s: float, frames: int) -> tuple[float, float]:
         """Seconds slept since the last look, and how many of them the monotonic clock has counted.
 
         frames: how many have arrived. Whoever looks may be late alone, and frames pile up meanwhile. Where

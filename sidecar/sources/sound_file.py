@@ -115,7 +115,7 @@ class SoundFile:
         self._at += len(read)
         return read
 
-    def finish(self) -> None:
+    def check_complete(self) -> None:
         """Raises SourceError for a file that was cut off; for when all that is there has been read."""
         if self._cut is not None:
             raise SourceError(

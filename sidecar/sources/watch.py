@@ -58,7 +58,7 @@ class CaptureWatchdog:
         self._retry_s = now_s if stood else now_s + RETRY_S
         self._state, self._away = "down", True
 
-    def heard(self, first_s: float, last_s: float) -> float:
+    def report_frames(self, first_s: float, last_s: float) -> float:
         """Frames arrived, captured between these times. Returns the seconds missed before them:
         0 unless the capture was started anew since the frames before."""
         missed_s = self._missed_s

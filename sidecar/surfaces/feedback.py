@@ -85,4 +85,4 @@ class SurfaceFeedback:
 
     def _send(self, row: Outgoing, address: str, value: Value) -> None:
         self._said[address] = value
-        self._sender.send(codec.message(address, row.tags[0], [value]).dgram, self._destination)
+        self._sender.send_datagram(codec.message(address, row.tags[0], [value]).dgram, self._destination)

@@ -98,7 +98,7 @@ class SurfaceLink:
 
     def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
         """What a message says of a fader, as :meth:`Surface.feedback`; a page that it asks for is turned."""
-        if self.surface.pages and self.surface.pages.hear(address, arguments):
+        if self.surface.pages and self.surface.pages.turn_page(address, arguments):
             return None
         return self.surface.feedback(address, arguments)
 

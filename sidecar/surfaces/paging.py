@@ -20,7 +20,7 @@ class Paging:
     """Where the surface says which page it shows, from 1."""
     page: int = 1
 
-    def hear(self, address: str, arguments: list[Any]) -> bool:
+    def turn_page(self, address: str, arguments: list[Any]) -> bool:
         """Turns the page where a message asks for it; whether it spoke of pages at all.
 
         0 is a button that was let go. Raises ValueError, with the reason, for anything but one page.

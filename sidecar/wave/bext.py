@@ -40,7 +40,7 @@ class Claimed:
     """LUFS."""
 
     @classmethod
-    def of(cls, reading: Reading) -> Claimed:
+    def from_reading(cls, reading: Reading) -> Claimed:
         """What may be said truthfully of a finished programme that reads so, at two decimals.
 
         A range is claimed only where there was a short-term value to take it from.

@@ -20,7 +20,7 @@ class Guard:
         self._bind = bind
         self._token = token
 
-    def fault(self, host: str, origin: str | None, shown: tuple[str, ...], *, is_channel: bool) -> str:
+    def refusal(self, host: str, origin: str | None, shown: tuple[str, ...], *, is_channel: bool) -> str:
         """Why a request is refused, in words for the person; empty where it is not.
 
         host, origin: the headers of these names. shown: the tokens that came with it.

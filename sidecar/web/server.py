@@ -81,7 +81,7 @@ class WebPages:
     @web.middleware
     async def _admit(self, request: web.Request, handler: Any) -> web.StreamResponse:
         shown = (request.query.get("token", ""), request.cookies.get(self._cookie, ""))
-        fault = self._guard.fault(
+        fault = self._guard.refusal(
             request.headers.get("Host", ""),
             request.headers.get("Origin"),
             shown,

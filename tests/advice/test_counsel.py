@@ -18,7 +18,7 @@ def noise(seconds, lufs, seed=1):
 
 def hear(counsel, energy, gain_db=None):
     for block in energy.reshape(-1, 10):
-        counsel.take(block, np.full(10, -12.0), block[:, None], gain_db)
+        counsel.push_blocks(block, np.full(10, -12.0), block[:, None], gain_db)
 
 
 def test_a_move_that_was_told_costs_the_next_pass_nothing():
@@ -118,10 +118,10 @@ def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
     channels = a_step(1, -5.0)
     counsel = ProgrammeAdvisor(R128)
     for block in channels.reshape(-1, 10, 2):
-        counsel.take(block.sum(axis=1), np.full(10, -12.0), block, None)
+        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
     assert counsel.guess is not None
     unaware = counsel.next_pass().gain_db
-    guess = counsel.confirm()
+    guess = counsel.confirm_guess()
 
     assert pytest.approx(-5.0, abs=0.6) == guess.change_db
     assert pytest.approx(30.0, abs=1.0) == guess.time_s
@@ -134,9 +134,9 @@ def test_a_guess_that_is_dismissed_changes_nothing():
     """The person says no, and that was it."""
     counsel = ProgrammeAdvisor(R128)
     for block in a_step(1, -5.0).reshape(-1, 10, 2):
-        counsel.take(block.sum(axis=1), np.full(10, -12.0), block, None)
+        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
     before = counsel.next_pass()
-    counsel.dismiss()
+    counsel.dismiss_guess()
 
     assert counsel.guess is None
     assert before == counsel.next_pass()
@@ -149,7 +149,7 @@ def test_a_move_that_was_told_is_not_asked_about():
     for number, block in enumerate(channels):
         if number == 30:
             counsel.fader_moved_by(-5.0)
-        counsel.take(block.sum(axis=1), np.full(10, -12.0), block, None)
+        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
 
     assert counsel.guess is None
 

@@ -25,36 +25,36 @@ def test_told_moves_add_up():
     history.moved_by(10.0, -2.0)
     history.moved_by(20.0, 0.5)
 
-    assert [0.0, -2.0, -1.5] == [history.at(time_s) for time_s in (9.9, 10.0, 30.0)]
+    assert [0.0, -2.0, -1.5] == [history.position_db_at(time_s) for time_s in (9.9, 10.0, 30.0)]
 
 
 def test_feedback_puts_earlier_moves_right():
     """The first feedback says where the fader stands now, hence where it stood before the told moves."""
     history = FaderHistory()
     history.moved_by(10.0, 2.0)
-    history.feedback(20.0, -5.0)
+    history.add_feedback(20.0, -5.0)
 
-    assert [-7.0, -5.0, -5.0] == [history.at(time_s) for time_s in (0.0, 15.0, 25.0)]
+    assert [-7.0, -5.0, -5.0] == [history.position_db_at(time_s) for time_s in (0.0, 15.0, 25.0)]
     assert history.is_absolute
 
 
 def test_feedback_counts_from_its_own_time():
     """Later feedback changes nothing before it, whatever happened to the fader in between."""
     history = FaderHistory()
-    history.feedback(0.0, -5.0)
-    history.feedback(10.0, -math.inf)
-    history.feedback(20.0, 1.0)
+    history.add_feedback(0.0, -5.0)
+    history.add_feedback(10.0, -math.inf)
+    history.add_feedback(20.0, 1.0)
 
-    assert [-5.0, -math.inf, 1.0] == [history.at(time_s) for time_s in (9.0, 19.0, 21.0)]
+    assert [-5.0, -math.inf, 1.0] == [history.position_db_at(time_s) for time_s in (9.0, 19.0, 21.0)]
 
 
 def test_a_fader_first_seen_closed_has_no_bearing_on_what_was_before():
     """From a closed fader no difference leads back: earlier positions stay as they were."""
     history = FaderHistory()
-    history.feedback(10.0, -math.inf)
-    history.feedback(20.0, -3.0)
+    history.add_feedback(10.0, -math.inf)
+    history.add_feedback(20.0, -3.0)
 
-    assert [0.0, -math.inf, -3.0] == [history.at(time_s) for time_s in (5.0, 15.0, 25.0)]
+    assert [0.0, -math.inf, -3.0] == [history.position_db_at(time_s) for time_s in (5.0, 15.0, 25.0)]
 
 
 def test_blocks_take_the_position_in_their_middle():
@@ -78,7 +78,7 @@ def test_news_may_come_in_any_order(news: list[tuple[bool, float]], shuffle: ran
     shuffle.shuffle(shuffled)
     for history, told in ((in_time, events), (late, shuffled)):
         for time_s, is_feedback, value_db in told:
-            (history.feedback if is_feedback else history.moved_by)(time_s, value_db)
+            (history.add_feedback if is_feedback else history.moved_by)(time_s, value_db)
 
     assert in_time.gains_db(0, 1300).tolist() == pytest.approx(late.gains_db(0, 1300).tolist())
 
@@ -87,19 +87,19 @@ def test_a_fader_at_rest_takes_no_room():
     """Ten thousand equal reports are kept as two, and the last of them still counts."""
     history = FaderHistory()
     for tick in range(10_000):
-        history.feedback(tick * 0.1, -5.0)
+        history.add_feedback(tick * 0.1, -5.0)
     history.moved_by(500.0, 2.0)
 
     assert len(history._events) == 3
-    assert [-3.0, -5.0] == [history.at(600.0), history.at(1000.0)]
+    assert [-3.0, -5.0] == [history.position_db_at(600.0), history.position_db_at(1000.0)]
 
 
 @pytest.mark.parametrize(
     ("verb", "time_s", "value_db"),
     [
-        ("feedback", 0.0, math.nan),
-        ("feedback", 0.0, math.inf),
-        ("feedback", math.nan, 0.0),
+        ("add_feedback", 0.0, math.nan),
+        ("add_feedback", 0.0, math.inf),
+        ("add_feedback", math.nan, 0.0),
         ("moved_by", 0.0, math.inf),
         ("moved_by", 0.0, math.nan),
         ("moved_by", math.inf, 0.0),
@@ -111,4 +111,4 @@ def test_what_is_no_position_is_refused(verb: str, time_s: float, value_db: floa
 
     with pytest.raises(SettingsError):
         getattr(history, verb)(time_s, value_db)
-    assert history.at(100.0) == 0.0
+    assert history.position_db_at(100.0) == 0.0

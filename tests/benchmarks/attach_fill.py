@@ -52,8 +52,8 @@ def attach(place: str, columns: int) -> None:
     """The screen's side: prints when it had the last minute, and when all."""
     began_s, minute_s = time.perf_counter(), 0.0
     with RemoteFeed(place) as feed:
-        while len(feed.course().seconds) < columns:
-            if not minute_s and len(feed.course().seconds) >= 600:
+        while len(feed.timeline().seconds) < columns:
+            if not minute_s and len(feed.timeline().seconds) >= 600:
                 minute_s = time.perf_counter() - began_s
             time.sleep(0.005)
     print(f"last minute {minute_s:.2f} s, all {time.perf_counter() - began_s:.1f} s", flush=True)
@@ -61,12 +61,12 @@ def attach(place: str, columns: int) -> None:
 
 def play(hours: float) -> None:
     programme = Programme(3600.0 * hours)
-    columns = len(programme.course().seconds)
+    columns = len(programme.timeline().seconds)
     snapshot = programme.snapshot()
     with EventLoop() as engine:
         port = OscPort([])
         server = bind("127.0.0.1", 0)
-        engine.run(port.open(server, programme.send, feed=programme))
+        engine.run(port.open(server, programme.send_command, feed=programme))
         place = "{}:{}".format(*server.getsockname())
         screen = subprocess.Popen(
             [sys.executable, __file__, place, str(columns)], stdout=subprocess.PIPE, text=True
@@ -76,7 +76,7 @@ def play(hours: float) -> None:
             asked_s = time.perf_counter()
             engine.soon(lambda asked_s=asked_s: late_s.append(time.perf_counter() - asked_s))
             engine.soon(port.offer, snapshot)
-            programme.log.add(1, -23.0, -23.0, 0.0)
+            programme.log.add_columns(1, -23.0, -23.0, 0.0)
             time.sleep(UPDATE_S)
         cpu, all_s = time.process_time() - began_cpu_s, time.perf_counter() - began_s
         said = screen.communicate()[0].strip()

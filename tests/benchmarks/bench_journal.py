@@ -38,7 +38,7 @@ def cost_of_a_call(folder):
         without_s.append(time.perf_counter() - began_s)
         one = np.array([0.01])
         began_s = time.perf_counter()
-        entry.blocks(one, one, one, 0.0, READING)
+        entry.add_blocks(one, one, one, 0.0, READING)
         with_s.append(time.perf_counter() - began_s)
         time.sleep(0.002 if block % 10 else 0.02)
     journal.close()
@@ -56,7 +56,7 @@ def cost_of_a_write(folder):
     for _ in range(100):
         for _ in range(5):
             one = np.array([0.01])
-            entry.blocks(one, one, one, 0.0, READING)
+            entry.add_blocks(one, one, one, 0.0, READING)
         began_s = time.perf_counter()
         journal._flush()  # on this thread: the writer's own sleeps for an hour
         times_s.append(time.perf_counter() - began_s)
@@ -76,9 +76,9 @@ def size_of_an_hour(folder, stems):
     for _ in range(36_000 // 5):
         values = rng.random(5)
         products = StemBalance(rng.random((5, stems, stems)), rng.random((5, stems)), np.zeros((5, stems)))
-        entry.blocks(values, values, values, 0.0, READING, products if stems else None)
-        entry.cut()  # keeps the five in a row of their own
-    entry.end(READING)
+        entry.add_blocks(values, values, values, 0.0, READING, products if stems else None)
+        entry.add_cut()  # keeps the five in a row of their own
+    entry.close_pass(READING)
     journal.close()
     size = file.stat().st_size
     print(f"an hour with {stems:2} stems: {size / 1e6:6.2f} MB; 24 h: {24 * size / 1e6:6.0f} MB")

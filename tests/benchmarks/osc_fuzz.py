@@ -80,11 +80,11 @@ def straight(count: int) -> bool:
         packet = hostile_packet(chance)
         began_s = time.thread_time()
         if number % 2:
-            reception.take(packet, peer, number * 0.1)
+            reception.receive_packet(packet, peer, number * 0.1)
         else:
             for one in SLIP.feed(SLIP.frame(packet) if chance.random() < 0.5 else packet + b"\xc0"):
                 if one is not None:
-                    reception.take(one, peer, number * 0.1)
+                    reception.receive_packet(one, peer, number * 0.1)
         slowest_s = max(slowest_s, time.thread_time() - began_s)
         if number % (count // 4) == count // 4 - 1:
             gc.collect()

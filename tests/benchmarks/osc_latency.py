@@ -92,7 +92,7 @@ def measure(seconds: float, block_frames: int, update_hz: float) -> list[float]:
             RunOptions(load_goal("r128"), update_hz=update_hz),
             outlets=[lambda snapshot: engine.soon(port.offer, snapshot)],
         )
-        engine.run(port.open(bind("127.0.0.1", 0), session.send))
+        engine.run(port.open(bind("127.0.0.1", 0), session.send_command))
         session.run()
         engine.run(port.close())
     here.send(True)

@@ -45,7 +45,7 @@ def cost_s(draw, views):
 def views_at(seconds, zoom):
     desk = Controller(PlayingFeed(seconds, seconds + 15.0))
     desk.zoom(zoom - len(ZOOMS_S) + 1)
-    return [desk.look() for _ in range(LOOKS)]
+    return [desk.read_view() for _ in range(LOOKS)]
 
 
 def main():

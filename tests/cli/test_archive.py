@@ -245,10 +245,10 @@ def test_where_nobody_watches_there_is_a_line_each_ten_seconds(capsys):
     with Board(Due(4, 4000), lambda: now[0]) as board:
         for second, result in enumerate((kept(600.0, 500), Unread("b.wav", "?"), kept(600.0, 500, False))):
             now[0] = second * 4.0
-            board.show([], result)
+            board.draw_progress([], result)
         now[0] = 10.0
-        board.show([], None)
-        board.show([], None)
+        board.draw_progress([], None)
+        board.draw_progress([], None)
 
     assert (
         "3 of 4 files; 0.3 files/s, 120 × real time; 1 pass, 1 fail, 1 unreadable; 0:00:30 left\n"

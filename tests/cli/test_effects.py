@@ -52,7 +52,7 @@ def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
         place = f"127.0.0.1:{panel.getsockname()[1]}"
         code = main(
             [
-                *("live", "--file", loud_file, "--pace", "fast", "--no-screen", "--osc-port", "0"),
+                *("live", "--file", loud_file, "--no-screen", "--osc-port", "0"),
                 *("--surface", "touch", "--surface-at", place),
             ]
         )

@@ -26,16 +26,16 @@ def record(monkeypatch, tmp_path):
     right = journal.begin(Pass("evening [live]", 48_000, "stereo", load_goal("r128"), ("voice", "music")))
     levels = np.array([-np.inf, -9.0, -8.0])
     stems = StemBalance(np.tile(np.diag([0.01, 0.0]), (3, 1, 1)), np.full((3, 2), -9.0), np.zeros((3, 2)))
-    right.blocks(
+    right.add_blocks(
         *(np.array([0.0, 0.01, 0.02]), levels, levels, 0.0),
         Reading(integrated=-23.04, max_true_peak=-8.0, true_peak=(-8.0,), seconds=0.3),
         stems,
     )
     right.event(Event(0.2, "mark", "=1+1"))
-    right.end()
+    right.close_pass()
     loud = journal.begin(Pass("loud", 48_000, "stereo", load_goal("r128")))
     ones = np.ones(5)
-    loud.blocks(ones, ones, ones, 0.0, Reading(integrated=-20.0, max_true_peak=0.5, seconds=0.5))
+    loud.add_blocks(ones, ones, ones, 0.0, Reading(integrated=-20.0, max_true_peak=0.5, seconds=0.5))
     journal.close()
     return file
 
@@ -127,8 +127,8 @@ def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
     monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
     journal = Journal(tmp_path / "passes.sqlite", period_s=0.02)
     heard = journal.begin(Pass("mix", 48_000, "stereo", load_goal("r128")))
-    heard.told(FaderReport(0.0, -np.inf, True))
-    heard.blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
+    heard.add_fader_report(FaderReport(0.0, -np.inf, True))
+    heard.add_blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
     journal.close()
     assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")])
     (told,) = json.loads((tmp_path / "pass.json").read_text())["told_of_fader"]
@@ -170,10 +170,10 @@ def test_what_the_disk_would_not_take_is_said(record, capsys, monkeypatch):
     journal = Journal(record, period_s=0.02)
     torn = journal.begin(Pass("torn", 48_000, "stereo", load_goal("r128")))
     one = np.ones(1)
-    torn.blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
+    torn.add_blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
     torn._next += 20
-    torn.blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
-    torn.end()
+    torn.add_blocks(one, one, one, 0.0, Reading(integrated=-23.0, max_true_peak=-3.0))
+    torn.close_pass()
     journal.close()
     main(["passes"])
 

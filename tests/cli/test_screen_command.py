@@ -110,7 +110,7 @@ def test_who_attaches_late_sees_the_programme_from_its_beginning(run):
     """The course of a real run, filled in over OSC, has its first tenth of a second and goes on."""
     with RemoteFeed(f"127.0.0.1:{run}") as feed:
         wait_for(lambda: feed.snapshot().transport == "measuring")
-        course = wait_for(lambda: (c := feed.course()).seconds.size > 20 and c)
+        course = wait_for(lambda: (c := feed.timeline()).seconds.size > 20 and c)
 
     assert pytest.approx(0.1) == course.seconds[0]
     assert np.isfinite(course.short_term[10:]).all()

@@ -84,8 +84,8 @@ def test_the_processes_end_with_the_one_that_is_killed(tmp_path):
     """They find nobody to tell, and leave nothing running."""
     mark = tmp_path / "pid"
     code = (
-        "import sys; from test_archive_crew import Crew, JOB, until_alone\n"
-        "list(Crew(JOB, 1, until_alone).results(iter(sys.argv[1:])))"
+        "import sys; from test_archive_crew import JOB, MeasuringProcesses, until_alone\n"
+        "list(MeasuringProcesses(JOB, 1, until_alone).results(iter(sys.argv[1:])))"
     )
     parent = subprocess.Popen([sys.executable, "-c", code, mark], cwd=Path(__file__).parent)
     moment = threading.Event()

@@ -365,7 +365,7 @@ def test_a_stamp_changes_five_fields_of_a_wave_and_nothing_else(tmp_path):
     source = wave_with_everything()
     (tmp_path / "a.wav").write_bytes(source)
     measured = measure(tmp_path / "a.wav")
-    stamp(tmp_path / "a.wav", Claimed.of(measured.reading), prepare(tmp_path / "a.wav"))
+    stamp(tmp_path / "a.wav", Claimed.from_reading(measured.reading), prepare(tmp_path / "a.wav"))
     stamped = (tmp_path / "a.wav").read_bytes()
 
     at = source.index(b"bext") + 8

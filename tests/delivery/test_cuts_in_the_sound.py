@@ -92,7 +92,7 @@ def kept(frames, cuts, joined=False):
     keeper = FactsKeeper(0, RATE_HZ, 1.0, before)
     for start, stop in pairwise(cuts):
         one = FactsKeeper(start, RATE_HZ, 1.0, before) if joined else keeper
-        one.push(np.ascontiguousarray(samples[:, start : stop + REACH]))
+        one.add_frames(np.ascontiguousarray(samples[:, start : stop + REACH]))
         if joined:
             keeper.join(one)
     return keeper.facts("", "").gaps

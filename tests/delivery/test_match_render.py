@@ -58,7 +58,7 @@ def test_a_wave_keeps_every_chunk_but_its_samples_and_its_loudness(tmp_path, out
     assert new[b"bext"] == OLD[:412] + new[b"bext"][412:422] + OLD[422:] + line
     expected = [(name, new[name] if name in {b"bext", b"data"} else kept) for name, kept in chunks]
     assert build(*expected) == content
-    assert Claimed.of(measured.reading) == read_loudness(out / "mix.wav")
+    assert Claimed.from_reading(measured.reading) == read_loudness(out / "mix.wav")
     assert len(DATA[1]) == len(new[b"data"])
 
 
@@ -70,7 +70,7 @@ def test_a_wave_without_loudness_fields_is_given_them(tmp_path, out):
 
     names = [name for name, _ in taken_apart((out / "mix.wav").read_bytes())]
     assert [b"JUNK", b"fmt ", b"bext", b"data", b"LIST"] == names
-    assert Claimed.of(measured.reading) == read_loudness(out / "mix.wav")
+    assert Claimed.from_reading(measured.reading) == read_loudness(out / "mix.wav")
 
 
 def test_what_was_said_about_the_old_samples_is_left_out(tmp_path, out):

@@ -196,7 +196,7 @@ def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
     noted(noise())
     path = tmp_path / "mix.wav"
     reading = check_file(str(path), None, [GOAL]).measured.reading
-    true = Claimed.of(reading)
+    true = Claimed.from_reading(reading)
     stamp(path, true, prepare(path))
     assert "claims" not in notes_of(path)
 

@@ -45,7 +45,7 @@ def drawn(course, goal=SHORT_FORM, **changes):
 
 def test_markup_escapes_what_is_not_markup():
     """Text never becomes an element or an end of an attribute."""
-    assert "<p>a\ufffdb\ufffd\ufffd\tc</p>" == tag("p", "a\x01b\udcff\ufffe\tc")
+    assert "<p>a\ufffdb\ufffd\ufffd\ufffdc</p>" == tag("p", "a\x01b\udcff\ufffe\tc")
     assert '<p title="a&quot;&lt;b">1 &lt; 2<b>3</b></p>' == tag("p", "1 < 2", tag("b", "3"), title='a"<b')
     assert "&amp;<br>" == join("&", tag("br"))
 

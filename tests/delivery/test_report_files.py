@@ -78,7 +78,9 @@ def test_a_folder_that_several_parts_share_is_named_once(tmp_path):
     """``--plot all.svg --csv all.csv`` of several files both lie in ``all``."""
     reports = Reports(["a.wav", "b.wav"], SIGNATURE, plot=tmp_path / "all.svg", course=tmp_path / "all.csv")
 
-    assert reports.finish([checked("a.wav"), checked("b.wav")], [load_goal("r128")]) == [tmp_path / "all"]
+    assert reports.write_index([checked("a.wav"), checked("b.wav")], [load_goal("r128")]) == [
+        tmp_path / "all"
+    ]
 
 
 def test_without_the_renderer_a_picture_is_refused_with_the_line_that_installs_it(monkeypatch):

@@ -8,7 +8,7 @@ import soundfile
 
 from sidecar.delivery.judge.checking import check_file
 from sidecar.delivery.judge.rules import rule_words
-from sidecar.delivery.judge.verdict import judge, told
+from sidecar.delivery.judge.verdict import findings_by_goal, judge
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
 from sidecar.settings.goals import load_goal
@@ -155,7 +155,7 @@ def test_the_notes_that_are_named_fail_a_file_and_no_other(tmp_path):
     assert [verdict.passes for verdict in verdicts] == [True, False]
     assert kinds[0] == {"clipping": "note", "inverted channel": "note"}
     assert kinds[1] == {"clipping": "fault", "inverted channel": "note"}
-    assert [(goal, f.kind, f.about) for goal, f in told(verdicts)] == [
+    assert [(goal, f.kind, f.about) for goal, f in findings_by_goal(verdicts)] == [
         ("strict", "fault", "clipping"),
         ("", "note", "inverted channel"),
     ]

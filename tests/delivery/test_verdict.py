@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made import FACTS, level_course, made
 
-from sidecar.delivery.judge.verdict import judge, told
+from sidecar.delivery.judge.verdict import findings_by_goal, judge
 from sidecar.model.readings import SILENCE
 from sidecar.model.units import figure
 from sidecar.settings.goals import load_goal
@@ -199,13 +199,16 @@ def test_what_holds_for_several_goals_is_told_once():
         ("r128, r128-s1", "loudness"),
         ("r128, r128-s1", "remedy"),
         ("r128-s1", "short-term"),
-    ] == [(goal, finding.about) for goal, finding in told(verdicts)]
+    ] == [(goal, finding.about) for goal, finding in findings_by_goal(verdicts)]
 
 
 def test_several_goals_are_told_one_after_the_other_and_notes_once():
     """A note is the file's own, whatever it is held against."""
     file = made(facts=replace(FACTS, clipped_runs=1, clips_at_s=(4.0,)), integrated=-20.0)
-    rows = [(goal, f.about) for goal, f in told([judge(file, load_goal(g)) for g in ("r128", "r128-s2")])]
+    rows = [
+        (goal, f.about)
+        for goal, f in findings_by_goal([judge(file, load_goal(g)) for g in ("r128", "r128-s2")])
+    ]
 
     assert [("r128", "loudness"), ("r128", "remedy"), ("", "clipping")] == rows
 

@@ -48,13 +48,13 @@ def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
     no hour more than some ten minutes of programme are looked at a second, on average."""
     now_s, looked_at_s = 0.0, []
     for _ in range(8):
-        adviser.take(heard(3 * HOUR), NOTHING)
+        adviser.push_blocks(heard(3 * HOUR), NOTHING)
         monkeypatch.setattr(adviser.counsel, "next_pass", lambda: looked_at_s.append(adviser.counsel.seconds))
         monkeypatch.setattr(adviser.counsel, "this_pass", lambda: None)
         looked_at_s.clear()
         for _ in range(3600):
             now_s += 1.0
-            adviser.look(now_s, at_rest=False)
+            adviser.update_advice(now_s, at_rest=False)
 
         assert looked_at_s
         assert sum(looked_at_s) / 3600.0 < 620.0
@@ -63,15 +63,15 @@ def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
 @pytest.mark.slow
 def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
     """A paused programme does not change: hours of it are not searched for rides again and again."""
-    adviser.take(heard(HOUR // 10), NOTHING)
+    adviser.push_blocks(heard(HOUR // 10), NOTHING)
     searches, search = [], adviser.counsel.rides
     monkeypatch.setattr(adviser.counsel, "rides", lambda: searches.append(1) or search())
     for now_s in range(600):
-        adviser.look(float(now_s), at_rest=True)
+        adviser.update_advice(float(now_s), at_rest=True)
 
     assert [1] == searches
     adviser.ask_soon()
-    adviser.look(600.0, at_rest=True)
+    adviser.update_advice(600.0, at_rest=True)
     assert [1, 1] == searches
 
 
@@ -89,9 +89,9 @@ def test_what_is_to_come_is_judged_by_the_latest_four_hours():
 
 def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
     """Neither a pause nor the end of a long run waits minutes for rides that nobody asked for: it says so."""
-    adviser.take(heard(4 * HOUR + 10), NOTHING)
+    adviser.push_blocks(heard(4 * HOUR + 10), NOTHING)
     monkeypatch.setattr(adviser.counsel, "rides", lambda: pytest.fail("the search began"))
-    adviser.look(0.0, at_rest=True)
+    adviser.update_advice(0.0, at_rest=True)
 
     assert () == adviser.rides
     assert "more than 4 h" in adviser.rides_reason
@@ -99,7 +99,7 @@ def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
 
 def advice_of_hours(adviser):
     for seed in range(HOURS):
-        adviser.take(heard(HOUR, seed), Block(NOTHING.frames, gain_db=-float(seed)))
+        adviser.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=-float(seed)))
         adviser.counsel.next_pass()
         adviser.counsel.this_pass()
     return adviser
@@ -108,7 +108,7 @@ def advice_of_hours(adviser):
 def course_of_hours(_):
     course = TimelineLog()
     for minute in range(HOURS * 60):
-        course.add(HOUR // 60, -23.0, -23.0, -float(minute))
+        course.add_columns(HOUR // 60, -23.0, -23.0, -float(minute))
     return course
 
 
@@ -167,7 +167,7 @@ def test_a_look_at_a_day_takes_little_room_besides(adviser):
     """An answer brings all that was heard together once, and no more: what it takes for a moment is memory
     that the run is seen to take."""
     for seed in range(24):
-        adviser.take(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
+        adviser.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
     adviser.counsel.next_pass()
     tracemalloc.start()
     try:

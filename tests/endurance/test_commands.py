@@ -138,11 +138,11 @@ def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
 
     def mark():
         for _ in range(200):
-            session.send(Mark("x" * 8_000))
+            session.send_command(Mark("x" * 8_000))
 
     session = run_of(*[mark, 1] * 120)
     session.run()
-    events = session.course().events
+    events = session.timeline().events
 
     assert 10_000 <= len(events) < 10_020  # what happens by itself is kept all the same
     assert max(len(event.text) for event in events) <= 201

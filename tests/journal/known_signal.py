@@ -47,13 +47,13 @@ class Measuring:
             if is_cut(block):
                 self.meter.splice()
                 if entry is not None:
-                    entry.cut(LOST_FRAMES)
+                    entry.add_cut(LOST_FRAMES)
             self.meter.push(frames(block))
             taken, reading = self.meter.take_blocks(), self.meter.reading()
             self.energies.append(float(taken.energy[0]))
             self.readings.append(reading)
             if entry is not None:
-                entry.blocks(taken.energy, taken.true_peak, taken.short_term, -1.5, reading)
+                entry.add_blocks(taken.energy, taken.true_peak, taken.short_term, -1.5, reading)
                 if block % 10 == 0:
                     entry.event(Event(block / 10, "mark", f"block {block}"))
         return self

@@ -37,7 +37,7 @@ def hear(entry, energies, **more):
     """Blocks of these energies, with a reading that says how many."""
     values = np.asarray(energies, np.float64)
     levels = np.full(len(values), -20.0)
-    entry.blocks(values, levels, levels, 0.0, replace(LOUD, seconds=len(values) / 10), **more)
+    entry.add_blocks(values, levels, levels, 0.0, replace(LOUD, seconds=len(values) / 10), **more)
 
 
 def test_a_pass_comes_back_as_it_was_heard(journal, file):
@@ -45,7 +45,7 @@ def test_a_pass_comes_back_as_it_was_heard(journal, file):
     events in their order and at their places."""
     entry = journal.begin(ABOUT)
     measured = Measuring().go_on(200, entry)
-    entry.end(measured.readings[-1])
+    entry.close_pass(measured.readings[-1])
     journal.close()
     record = reader.load(1, file)
 
@@ -66,8 +66,8 @@ def test_silence_and_a_goal_without_a_lower_limit_come_back(journal, file):
     goal = load_goal("aes-track")
     entry = journal.begin(replace(ABOUT, goal=goal))
     silence = np.full(3, -np.inf)
-    entry.blocks(np.zeros(3), silence, silence, -np.inf, Reading(true_peak=(-np.inf, -np.inf)))
-    entry.end()
+    entry.add_blocks(np.zeros(3), silence, silence, -np.inf, Reading(true_peak=(-np.inf, -np.inf)))
+    entry.close_pass()
     journal.close()
     record = reader.load(1, file)
 
@@ -82,15 +82,15 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     name, stem = os.fsdecode(b"caf\xe9.wav"), os.fsdecode(b"voi\xe7e")
     entry = journal.begin(replace(ABOUT, source=name, stems=(stem,)))
     hear(entry, [0.1], stems=StemBalance(np.ones((1, 1, 1)), np.zeros((1, 1)), np.zeros((1, 1))))
-    entry.told(FaderReport(0.0, -3.0, True, stem))
+    entry.add_fader_report(FaderReport(0.0, -3.0, True, stem))
     entry.event(Event(0.0, "mark", stem))
-    entry.end()
+    entry.close_pass()
     journal.close()
     record = reader.load(1, file)
 
     assert "" == journal.fault
     assert ("caf?.wav", ("voi?e",)) == (record.summary.about.source, record.summary.about.stems)
-    assert ("voi?e", "voi?e") == (record.told[0].stem, record.events[0].text)
+    assert ("voi?e", "voi?e") == (record.fader_reports[0].stem, record.events[0].text)
 
 
 def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
@@ -108,8 +108,8 @@ def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
 
     monkeypatch.setattr(reader, "_summary", look_and_hear)
 
-    assert 3 == len(reader.load(1, file).course().seconds)
-    assert 5 == len(reader.load(1, file).course().seconds)
+    assert 3 == len(reader.load(1, file).timeline().seconds)
+    assert 5 == len(reader.load(1, file).timeline().seconds)
 
 
 def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
@@ -126,7 +126,7 @@ def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
     ]
     hear(entry, np.ones(25), stems=half[0])
     hear(entry, np.ones(15), stems=half[1])
-    entry.end()
+    entry.close_pass()
     journal.close()
     record = reader.load(1, file)
 
@@ -140,16 +140,16 @@ def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
     """From them the fader's history can be told again, and the verdict is on the goal that held."""
     entry = journal.begin(ABOUT)
     hear(entry, np.ones(5))
-    entry.told(FaderReport(0.2, -3.0, is_position=True))
-    entry.told(FaderReport(0.1, 1.5, is_position=False))
-    entry.told(FaderReport(0.3, -6.0, is_position=True, stem="voice"))
-    entry.goal(load_goal("premaster"))
-    entry.end()
+    entry.add_fader_report(FaderReport(0.2, -3.0, is_position=True))
+    entry.add_fader_report(FaderReport(0.1, 1.5, is_position=False))
+    entry.add_fader_report(FaderReport(0.3, -6.0, is_position=True, stem="voice"))
+    entry.set_goal(load_goal("premaster"))
+    entry.close_pass()
     journal.close()
     record = reader.load(1, file)
 
-    assert (FaderReport(0.2, -3.0, True), FaderReport(0.1, 1.5, False)) == record.told[:2]
-    assert (FaderReport(0.3, -6.0, True, "voice"),) == record.told[2:]
+    assert (FaderReport(0.2, -3.0, True), FaderReport(0.1, 1.5, False)) == record.fader_reports[:2]
+    assert (FaderReport(0.3, -6.0, True, "voice"),) == record.fader_reports[2:]
     assert load_goal("premaster") == record.summary.about.goal
 
 
@@ -161,12 +161,12 @@ def test_a_fader_that_rests_is_kept_once(journal, file):
         *((0.0, -3.0, True), (0.1, -3.0, True), (0.2, -3.0, True)),
         *((0.2, 1.0, False), (0.3, 1.0, False), (0.4, -3.0, True)),
     ):
-        entry.told(FaderReport(at_s, value_db, is_position))
-    entry.told(FaderReport(0.4, -3.0, True, "voice"))
+        entry.add_fader_report(FaderReport(at_s, value_db, is_position))
+    entry.add_fader_report(FaderReport(0.4, -3.0, True, "voice"))
     journal.close()
 
     assert [(0.0, ""), (0.2, ""), (0.3, ""), (0.4, ""), (0.4, "voice")] == [
-        (word.at_s, word.stem) for word in reader.load(1, file).told
+        (word.at_s, word.stem) for word in reader.load(1, file).fader_reports
     ]
 
 
@@ -177,7 +177,7 @@ def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
     for energy in (1.0, 2.0):
         entry = journal.begin(ABOUT)
         hear(entry, [energy] * 10)
-        entry.end()
+        entry.close_pass()
     journal.close()
     first, second = reader.passes(file)
 
@@ -190,10 +190,10 @@ def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
 
 def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
     """Neither one that nobody spoke of, nor one with a mark and no sound."""
-    journal.begin(ABOUT).end()
+    journal.begin(ABOUT).close_pass()
     entry = journal.begin(ABOUT)
     entry.event(Event(0.0, "mark", "before the sound"))
-    entry.end()
+    entry.close_pass()
     journal.close()
 
     assert [] == reader.passes(file)
@@ -204,7 +204,7 @@ def test_the_latest_pass_can_be_asked_to_be_long_enough(journal, file):
     for blocks in (600, 20):
         entry = journal.begin(ABOUT)
         hear(entry, np.ones(blocks))
-        entry.end()
+        entry.close_pass()
     journal.close()
 
     assert 1 == reader.latest(file, blocks=600).summary.id
@@ -221,7 +221,7 @@ def test_a_pass_goes_on_where_it_broke_off(file):
     second = Journal(file, period_s=0.02)
     entry = second.resume(before)
     hear(entry, np.arange(10.0, 15.0))
-    entry.end()
+    entry.close_pass()
     second.close()
     (summary,) = reader.passes(file)
     record = reader.load(summary.id, file)
@@ -279,7 +279,7 @@ def test_a_deleted_pass_gives_its_room_back(journal, file):
     for _ in range(2):
         entry = journal.begin(ABOUT)
         hear(entry, np.ones(20_000))
-        entry.end()
+        entry.close_pass()
     journal.close()
     before = file.stat().st_size
     with pytest.raises(RecordError, match="no pass 9"):
@@ -297,9 +297,9 @@ def test_the_course_is_the_one_that_the_screen_drew(journal, file):
     entry = journal.begin(ABOUT)
     hear(entry, np.ones(30))
     entry.event(Event(1.0, "alert", "hot"))
-    entry.end()
+    entry.close_pass()
     journal.close()
-    course = reader.load(1, file).course()
+    course = reader.load(1, file).timeline()
 
     assert 30 == course.seconds.size == course.short_term.size == course.integrated.size
     assert (pytest.approx(0.1), pytest.approx(3.0)) == (course.seconds[0], course.seconds[-1])

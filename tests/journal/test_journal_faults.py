@@ -84,7 +84,7 @@ def blocks_on_record(file):
 
 def caught_up(journal, entry, measured, file):
     """Whether all that was measured is on record; true only if nothing is missing from it."""
-    entry.end(measured.readings[-1])
+    entry.close_pass(measured.readings[-1])
     wait_until(lambda: blocks_on_record(file) == len(measured.energies))
     wait_until(lambda: not journal.fault)
     record = reader.latest(file)
@@ -153,7 +153,7 @@ def test_a_record_whose_folder_has_become_read_only(disk, opened):
     wait_until(lambda: journal.fault)
     said = journal.fault
     disk.allow_writing(allowed=True)
-    entry.end()
+    entry.close_pass()
     wait_until(lambda: blocks_on_record(file) == 40)
 
     assert f"{file} cannot be written" in said
@@ -216,7 +216,7 @@ def test_what_does_not_fit_into_memory_is_missing_in_few_pieces(tmp_path, opened
     locker.release()
     wait_until(lambda: not journal.fault)
     measured.go_on(50, entry)
-    entry.end()
+    entry.close_pass()
     wait_until(lambda: reader.latest(file).summary.ended)
     record = reader.latest(file)
     missing = sum(count for _, count in record.missing)
@@ -265,7 +265,7 @@ def test_blocks_that_contradict_each_other_do_not_stop_the_worker(tmp_path, open
     entry = journal.begin(ABOUT)
     for stems in (2, 3):
         two = StemBalance(np.ones((2, stems, stems)), np.ones((2, stems)), np.ones((2, stems)))
-        entry.blocks(np.ones(2), np.ones(2), np.ones(2), 0.0, Reading(), two)
+        entry.add_blocks(np.ones(2), np.ones(2), np.ones(2), 0.0, Reading(), two)
     wait_until(lambda: journal.fault)
 
     assert "a fault of its own" in journal.fault

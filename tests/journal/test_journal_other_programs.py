@@ -26,7 +26,7 @@ def file(tmp_path):
 
 def hear(entry, blocks=1):
     values = np.ones(blocks)
-    entry.blocks(values, values, values, 0.0, Reading())
+    entry.add_blocks(values, values, values, 0.0, Reading())
 
 
 def recorded(file):

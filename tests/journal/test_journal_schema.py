@@ -82,7 +82,7 @@ def test_a_file_of_version_1_is_brought_up_to_date_with_all_that_is_in_it(old):
     )
     assert ("old", -23.0) == (record.summary.about.source, record.summary.about.goal.target_lufs)
     assert (Cut(2, 480),) == record.cuts
-    assert (None, (), 0) == (record.stems, record.told, record.summary.missing_blocks)
+    assert (None, (), 0) == (record.stems, record.fader_reports, record.summary.missing_blocks)
     assert record.summary.about.layout_from == ""
 
 
@@ -91,7 +91,7 @@ def test_a_pass_of_version_1_goes_on(old):
     journal = Journal(old, period_s=0.02)
     entry = journal.resume(reader.load(7, old))
     values = np.ones(2)
-    entry.blocks(values, values, values, 0.0, reader.load(7, old).summary.reading)
+    entry.add_blocks(values, values, values, 0.0, reader.load(7, old).summary.reading)
     journal.close()
 
     assert [0.25, 0.5, 0.75, 1.0, 1.0] == reader.load(7, old).energy.tolist()
@@ -129,7 +129,7 @@ def test_a_file_of_a_newer_program_is_refused_and_left_alone(newer):
         reader.passes(newer)
     journal = Journal(newer, period_s=0.02)
     entry = journal.begin(ABOUT)
-    entry.blocks(np.ones(1), np.ones(1), np.ones(1), 0.0, Reading())
+    entry.add_blocks(np.ones(1), np.ones(1), np.ones(1), 0.0, Reading())
     journal.close()
 
     assert "newer sidecar" in journal.fault

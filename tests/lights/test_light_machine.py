@@ -37,7 +37,7 @@ def play(machine, script, start_s=0.0):
     sent = []
     for units, words in script:
         now_s += units * UNIT_S
-        values = machine.update(now_s, frozenset(words))
+        values = machine.values_to_send(now_s, frozenset(words))
         if values is not None:
             sent.append((now_s, values))
     return sent
@@ -95,7 +95,7 @@ def test_whatever_the_files_say_nothing_is_sent_a_fourth_time_in_any_second(ligh
     machine = LightMachine(lights)
     sent = play(machine, script)
     if ends:
-        machine.end()
+        machine.switch_to_safe()
         sent += play(machine, steady([], 4.0), start_s=sum(units for units, _ in script) * UNIT_S)
 
     assert most_in_a_window([at for at, _ in sent]) <= MOST
@@ -145,7 +145,7 @@ def test_at_the_end_the_safe_state_is_sent_three_times_and_nothing_else(made, sc
     """Within little more than a second and a half, also in the middle of a pattern or of a shortest time."""
     machine = LightMachine([made])
     play(machine, script)
-    machine.end()
+    machine.switch_to_safe()
     sent = play(machine, steady(WORDS, WINDOW_S + 0.75), start_s=sum(units for units, _ in script) * UNIT_S)
 
     assert [SAFE] * 3 == values(sent)[:3]

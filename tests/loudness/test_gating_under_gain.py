@@ -94,7 +94,7 @@ def test_a_day_is_gated_as_a_whole_and_kept_in_the_room_of_hours():
 def test_classes_hold_what_is_heard_through_a_fader_that_is_almost_closed(fader_db):
     """At a fader of 0 dB the material lies far over full scale; under the fader it reads what it was."""
     powers = mean_square(-14.0) * 10.0 ** (np.random.default_rng(3).normal(0.0, 3.0, 500) / 10.0)
-    classes = LevelClasses.of((powers * 10.0 ** (-fader_db / 10.0))[np.newaxis])
+    classes = LevelClasses.from_powers((powers * 10.0 ** (-fader_db / 10.0))[np.newaxis])
 
     heard = gated_loudness([Part(classes, np.array([[fader_db]]))])
     assert pytest.approx(float(gated_loudness([Part(Powers(powers))])), abs=0.05) == float(heard[0, 0])

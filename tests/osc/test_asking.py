@@ -53,7 +53,7 @@ def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer)
         with contextlib.suppress(BlockingIOError):
             times.append((asked(peer), round(now_s - 100.0)))
         if now_s >= 105.0:
-            asking.note(now_s)
+            asking.note_answer(now_s)
     asking.close()
 
     assert {(("/sidecar/subscribe", ()),)} == {tuple((a, tuple(v)) for a, v in said) for said, _ in times}

@@ -29,7 +29,7 @@ def test_this_machine_and_the_list_are_let_in_and_nobody_else(host, is_let_in):
     """Also where a socket for both families wraps an IPv4 address."""
     allowed = [network("192.0.2.20"), network("198.51.100.0/24"), network("2001:db8::/32")]
 
-    assert is_let_in == AccessPolicy(allowed).let_in(host)
+    assert is_let_in == AccessPolicy(allowed).is_allowed(host)
 
 
 @pytest.mark.parametrize("host", ["192.0.2.7", "::ffff:192.0.2.7"])
@@ -37,14 +37,14 @@ def test_the_workstation_is_known_on_a_socket_for_both_families(host):
     """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
     doors = AccessPolicy(desk="192.0.2.7")
 
-    assert (True, False) == (doors.is_desk(host), doors.let_in(host))
+    assert (True, False) == (doors.is_desk(host), doors.is_allowed(host))
     assert not doors.is_desk("192.0.2.8")
     assert not AccessPolicy().is_desk(host)
 
 
 def test_the_zone_of_a_link_local_address_is_not_part_of_it():
     """RFC 4007: the zone says which cable, not who."""
-    assert AccessPolicy([network("fe80::/10")]).let_in("fe80::1%eth0")
+    assert AccessPolicy([network("fe80::/10")]).is_allowed("fe80::1%eth0")
 
 
 @pytest.mark.parametrize("text", ["everyone", "192.0.2.0/33", "192.0.2.1/24", "", "192.0.2.20:9000"])

@@ -25,10 +25,10 @@ class Pass:
 
     def play(self, blocks=1):
         for _ in range(blocks):
-            self.log.add(1, -20.0 - self.log.seconds / 100, -23.0, 0.0)
+            self.log.add_columns(1, -20.0 - self.log.seconds / 100, -23.0, 0.0)
 
     def note(self, text, kind="mark"):
-        self.log.note(Event(self.log.seconds, kind, text))
+        self.log.add_event(Event(self.log.seconds, kind, text))
 
     def news(self):
         return [event.text for event in self.archive.news()]
@@ -57,8 +57,8 @@ def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
     """They were told when they happened."""
     before = TimelineLog()
     for number in range(50):
-        before.add(1, -20.0 - number, -23.0, 0.0)
-    before.note(Event(2.0, "mark", "before"))
+        before.add_columns(1, -20.0 - number, -23.0, 0.0)
+    before.add_event(Event(2.0, "mark", "before"))
     a_pass.log.restore(before.view())
     heard = [a_pass.news()]
     a_pass.note("now")
@@ -99,13 +99,13 @@ def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
         Receiver(selection) for selection in (EVERYTHING, select(("mark",)), select(("alert",)), EVERYTHING)
     )
     for receiver in (everything, marks, alerts):
-        outbox.add(receiver.line, 0.0)
+        outbox.add_line(receiver.line, 0.0)
     snapshot = Snapshot("measuring", load_goal("r128"))
     outbox.offer(snapshot, 0.0, 0.0)
-    outbox.happened(MARKED, [(1.5, "verse"), (2.0, "refrain")], 0.0)
+    outbox.publish_event(MARKED, [(1.5, "verse"), (2.0, "refrain")], 0.0)
     for second in range(1, 4):
         outbox.offer(snapshot, float(second), float(second))
-    outbox.add(late.line, 3.0)
+    outbox.add_line(late.line, 3.0)
     outbox.send_last()
 
     told = [(1.5, "verse"), (2.0, "refrain")]
@@ -115,9 +115,9 @@ def test_marks_go_to_everybody_who_is_sent_them_and_are_not_repeated():
 def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
     """A thousand of the longest labels between two looks."""
     outbox, receiver = Publisher(), Receiver(select(("mark",)))
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     outbox.offer(Snapshot("measuring", load_goal("r128")), 0.0, 0.0)
-    outbox.happened(MARKED, [(float(n), codec.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
+    outbox.publish_event(MARKED, [(float(n), codec.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
 
     assert 1000 == len(receiver.marks)
     assert receiver.most_bytes <= codec.LARGEST_DATAGRAM

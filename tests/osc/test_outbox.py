@@ -55,8 +55,8 @@ def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     """Beside one that takes all; over ten seconds the count is right within one."""
     momentary = select(("/sidecar/momentary",))
     outbox, slow, fast = Publisher(), Receiver(momentary, rate_hz), Receiver(momentary, 50.0)
-    outbox.add(slow.line, 0.0)
-    outbox.add(fast.line, 0.0)
+    outbox.add_line(slow.line, 0.0)
+    outbox.add_line(fast.line, 0.0)
     for _ in run(outbox, 10.0, 50.0, lambda now_s: a_snapshot()):
         pass
 
@@ -69,7 +69,7 @@ def test_new_readings_wait_for_no_timer(phase_s):
     """The first snapshot came at another moment of the period, and each comes a little early or late: all
     leave as they come."""
     outbox, receiver = Publisher(), Receiver(select(("/sidecar/seconds",)), rate_hz=10.0)
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     jitter = random.Random(4)
     for number in range(1, 100):
@@ -83,7 +83,7 @@ def test_readings_that_came_close_together_make_no_later_one_wait():
     """Two come within a period, as after a stall, and the steady row after them just before its time: of it
     the first may be passed over, all others leave as they come."""
     outbox, receiver = Publisher(), Receiver(select(("/sidecar/seconds",)), rate_hz=25.0)
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     for now_s in (0.0, 0.021):
         outbox.offer(a_snapshot(), now_s, now_s)
     for number in range(50):
@@ -99,7 +99,7 @@ def test_the_last_readings_are_sent_although_nothing_follows():
     """A run that ends tells its end: after two periods at the latest, or when it closes."""
     outbox, receiver, other = Publisher(), Receiver(rate_hz=10.0), Receiver(rate_hz=1.0)
     for each in (receiver, other):
-        outbox.add(each.line, 0.0)
+        outbox.add_line(each.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     outbox.offer(a_snapshot(reading=Reading(seconds=7.0)), 0.02, 0.02)
     assert [0.0] == receiver.known["/sidecar/seconds"]
@@ -115,7 +115,7 @@ def test_the_last_readings_are_sent_although_nothing_follows():
 def test_a_receiver_is_never_sent_the_same_readings_twice():
     """Asking for more than there are gives as many as there are."""
     outbox, eager = Publisher(), Receiver(select(("/sidecar/momentary",)), 50.0)
-    outbox.add(eager.line, 0.0)
+    outbox.add_line(eager.line, 0.0)
     for _ in run(outbox, 10.0, 10.0, lambda now_s: a_snapshot()):
         pass
 
@@ -125,7 +125,7 @@ def test_a_receiver_is_never_sent_the_same_readings_twice():
 def test_a_receiver_is_sent_its_selection_and_nothing_else():
     """Groups and addresses, in the table's order."""
     outbox, picky = Publisher(), Receiver(select(("alert", "/sidecar/integrated")))
-    outbox.add(picky.line, 0.0)
+    outbox.add_line(picky.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
 
     assert {
@@ -138,7 +138,7 @@ def test_who_comes_later_is_told_at_once_how_things_stand():
     """A light that is switched on in mid-programme shows the truth without waiting for a heartbeat."""
     outbox, late = Publisher(), Receiver()
     outbox.offer(a_snapshot(alerts=(Alert("hot", "on", -18.0, -20.0),)), 0.0, 0.0)
-    outbox.add(late.line, 0.3)
+    outbox.add_line(late.line, 0.3)
 
     assert 1 == late.known["/sidecar/alert/hot"][0]
     assert "/sidecar/momentary" in late.known
@@ -149,7 +149,7 @@ def test_receivers_of_the_same_selection_share_one_datagram():
     outbox = Publisher()
     receivers = [Receiver(select(("reading",))) for _ in range(3)]
     for receiver in receivers:
-        outbox.add(receiver.line, 0.0)
+        outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
 
     assert 1 == len({id(receiver.datagrams[0]) for receiver in receivers})
@@ -158,7 +158,7 @@ def test_receivers_of_the_same_selection_share_one_datagram():
 def test_what_is_not_there_is_not_sent():
     """Without stems and without a surface, no message is made up."""
     outbox, receiver = Publisher(), Receiver()
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     assert not [a for a in receiver.known if a.startswith(("/sidecar/stems", "/sidecar/hand"))]
 
@@ -178,7 +178,7 @@ def test_what_is_not_there_is_not_sent():
 def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):
     """It leaves with the snapshot that brings it; the one after, alike, is silent about it."""
     outbox, receiver = Publisher(), Receiver()
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     outbox.offer(a_snapshot(**changes), 0.02, 0.02)
     told = receiver.count(address)
@@ -204,7 +204,7 @@ def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives
         return lost
 
     receiver = Receiver(select(("alert",)), lose=lose)
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     switch_s = sorted(chance.uniform(1.0, 295.0) for _ in range(60))
 
     def truth(now_s):
@@ -227,7 +227,7 @@ def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives
 def test_without_loss_an_alert_is_right_with_the_next_snapshot():
     """The bound above is loss and nothing else."""
     outbox, receiver = Publisher(), Receiver(select(("alert",)))
-    outbox.add(receiver.line, 0.0)
+    outbox.add_line(receiver.line, 0.0)
     for at in range(100):
         state = "on" if at % 3 == 0 else "off"
         outbox.offer(a_snapshot(alerts=(Alert("hot", state),)), at * STEP_S, 0.0)

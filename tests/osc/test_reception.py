@@ -45,7 +45,7 @@ class Peer:
         self.status = Target(f"{host}:{port}")
         self.packets = []
 
-    def send(self, packet):
+    def send_packet(self, packet):
         self.packets.append(packet)
 
     def heard(self):
@@ -74,7 +74,7 @@ class Room:
         self.counts = self.reception.drops.counts
 
     def say(self, peer, address, tags="", values=(), now_s=0.0):
-        self.reception.take(codec.message(address, tags, values).dgram, peer, now_s)
+        self.reception.receive_packet(codec.message(address, tags, values).dgram, peer, now_s)
         return peer.heard()
 
 
@@ -97,7 +97,7 @@ class TestAsking:
     def test_an_address_without_arguments_is_answered_with_its_value(self, room):
         """One plain message, no bundle, to who asked."""
         peer = Peer()
-        room.reception.take(codec.message("/sidecar/integrated", "", []).dgram, peer, 0.0)
+        room.reception.receive_packet(codec.message("/sidecar/integrated", "", []).dgram, peer, 0.0)
 
         assert [codec.message("/sidecar/integrated", "f", [-22.5]).dgram] == peer.packets
         assert not room.asked
@@ -113,7 +113,7 @@ class TestAsking:
     def test_everything_can_be_asked_for_at_once(self, room):
         """Two parts and three; bundles stay within the size that every path carries."""
         peer = Peer()
-        room.reception.take(codec.message("/sidecar/*/*", "", []).dgram, peer, 0.0)
+        room.reception.receive_packet(codec.message("/sidecar/*/*", "", []).dgram, peer, 0.0)
 
         assert max(map(len, peer.packets)) <= codec.LARGEST_DATAGRAM
         assert dict(peer.heard()).keys() >= {"/sidecar/max/momentary", "/sidecar/drops/rate"}
@@ -131,7 +131,7 @@ class TestAsking:
     def test_drops_are_counted_and_can_be_asked_for(self, room):
         """By reason, since the start."""
         peer = Peer()
-        room.reception.take(b"nonsense", peer, 0.0)
+        room.reception.receive_packet(b"nonsense", peer, 0.0)
         room.say(peer, "/sidecar/nothing")
 
         assert [("/sidecar/drops/broken", [1])] == room.say(peer, "/sidecar/drops/broken")
@@ -197,7 +197,7 @@ class TestStrangers:
         stranger = Peer("198.51.100.1")
         for address in ("/sidecar/reset", "/sidecar/momentary", "/sidecar/subscribe", "/sidecar/nothing"):
             assert [] == room.say(stranger, address)
-        room.reception.take(b"nonsense", stranger, 0.0)
+        room.reception.receive_packet(b"nonsense", stranger, 0.0)
 
         assert {"sender": 5} == dict(room.counts)
         assert [] == room.asked
@@ -325,7 +325,7 @@ class TestStorms:
         meter = codec.message("/track/1/meter", "f", [0.5]).dgram
         fader = codec.message("/main/now", "f", [-3.0]).dgram
         for number in range(30_000):
-            room.reception.take(fader if number % 100 == 0 else meter, peer, number / 3000)
+            room.reception.receive_packet(fader if number % 100 == 0 else meter, peer, number / 3000)
 
         assert 300 * [FaderAt(-3.0)] == room.asked
 
@@ -333,7 +333,7 @@ class TestStorms:
         """Many small commands in one packet use the allowance up as many packets do."""
         (bundle,) = codec.bundles([codec.message("/sidecar/mark", "s", ["x"])] * 35, 0.0)
         for _ in range(200):
-            room.reception.take(bundle, Peer(), 0.0)
+            room.reception.receive_packet(bundle, Peer(), 0.0)
 
         assert len(room.asked) <= 1000
 
@@ -427,7 +427,7 @@ def test_no_place_is_too_far_to_be_asked_for(room, path, places, answers, place,
     asked = OscMessageBuilder(f"/sidecar{path}")
     for _ in range(places):
         asked.add_arg(place, "d")
-    room.reception.take(asked.build().dgram, peer, 0.0)
+    room.reception.receive_packet(asked.build().dgram, peer, 0.0)
 
     assert (answers if is_one else ["/sidecar/error"]) == [address for address, _ in peer.heard()]
 
@@ -439,7 +439,7 @@ def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_boo
     for step in range(10_000):
         packet = hostile_packet(chance)
         before = len(room.asked) + sum(room.counts.values()) + len(peer.packets)
-        room.reception.take(packet, peer, step * 0.1)
+        room.reception.receive_packet(packet, peer, step * 0.1)
         after = len(room.asked) + sum(room.counts.values()) + len(peer.packets)
         assert before < after or asks_nothing(packet), packet
         peer.packets.clear()
@@ -459,7 +459,7 @@ def test_any_message_is_obeyed_or_answered(address, arguments):
     room, peer = Room(), Peer()
     tags = "".join({str: "s", int: "i", float: "f"}[type(value)] for value in arguments)
     built = codec.message("/sidecar/" + address, tags, arguments).dgram
-    room.reception.take(built, peer, 0.0)
+    room.reception.receive_packet(built, peer, 0.0)
 
     assert room.asked or peer.heard() or room.counts
 
@@ -479,7 +479,7 @@ class TestForgedAddresses:
 
     def test_a_forged_packet_buys_hardly_more_bytes_than_it_has(self, room):
         peer, packet = Peer("192.0.2.7"), codec.message("/sidecar/subscribe", "", []).dgram
-        room.reception.take(packet, peer, 0.0)
+        room.reception.receive_packet(packet, peer, 0.0)
         for second in range(120):
             room.reception.subscribers.expire(float(second))
             room.outbox.offer(a_snapshot(), float(second), float(second))
@@ -558,7 +558,7 @@ class TestHostilePackets:
     def test_nested_arrays_are_a_counted_drop(self, room, depth):
         tags = b"," + b"[" * depth + b"]" * depth
         padded = tags + b"\0" * (4 - len(tags) % 4)
-        room.reception.take(b"/sidecar/mark\0\0\0" + padded, Peer(), 0.0)
+        room.reception.receive_packet(b"/sidecar/mark\0\0\0" + padded, Peer(), 0.0)
 
         assert dict(room.counts) == {"broken": 1}
         assert room.asked == []
@@ -619,7 +619,7 @@ class TestOutcomes:
             0.0,
         )
         for packet in bundle:
-            room.reception.take(packet, peer, 0.0)
+            room.reception.receive_packet(packet, peer, 0.0)
         outcomes[0][1].set_result("")
         assert peer.heard() == []
         room.outbox.offer(Snapshot("paused", load_goal("premaster")), 0.1, 0.1)

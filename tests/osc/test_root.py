@@ -50,7 +50,7 @@ class RunFeed:
     def __init__(self):
         self.events = ()
 
-    def course(self):
+    def timeline(self):
         column = np.full(10, -20.0, np.float32)
         return Timeline(column, column, column, column, self.events)
 
@@ -166,13 +166,13 @@ def test_a_screen_elsewhere_draws_such_a_run(rig):
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     with RemoteFeed("{}:{}".format(*rig.socket.getpeername()), ROOT) as feed:
         assert feed.wait(PATIENCE_S)
-        feed.send(Reset())
-        wait_for(lambda: rig.asked and feed.course().events)
-        levels = feed.course().short_term.tolist()
+        feed.send_command(Reset())
+        wait_for(lambda: rig.asked and feed.timeline().events)
+        levels = feed.timeline().short_term.tolist()
 
     assert ("measuring", "r128") == (feed.snapshot().transport, feed.snapshot().goal.name)
     assert [Reset()] == rig.asked
-    assert (rig.feed.events, [-20.0] * 10) == (feed.course().events, levels)
+    assert (rig.feed.events, [-20.0] * 10) == (feed.timeline().events, levels)
 
 
 def test_listen_asks_such_a_run(rig):

@@ -151,7 +151,7 @@ def test_who_may_not_command_may_not_ask(serve):
     """The list that guards the commands guards this port too: it takes no connection from elsewhere."""
 
     class Guard:
-        def let_in(self, host):
+        def is_allowed(self, host):
             assert "127.0.0.1" == host
             return False
 

@@ -40,10 +40,10 @@ def test_any_values_of_the_right_types_do_no_harm(many):
             if heard is None:
                 continue
             if heard[0].startswith(("/course/", "/event")):
-                copy.hear(*heard)
+                copy.receive_answer(*heard)
                 list(copy.questions(1.0))
             else:
-                told.hear(*heard)
+                told.receive_message(*heard)
     snapshot_of(told)
     for goal in told.several("/goals/goal"):
         GOAL.decode(*goal)

@@ -31,7 +31,7 @@ class Peer:
         self.status = Target(f"127.0.0.1:{port}")
         self.packets = []
 
-    def send(self, packet):
+    def send_packet(self, packet):
         self.packets.append(packet)
 
 
@@ -56,11 +56,11 @@ class Wire:
     def play(self, seconds):
         for _ in range(round(seconds * 10)):
             level = self.chance.uniform(-60.0, -10.0) if self.chance.random() > 0.1 else SILENCE
-            self.log.add(1, level, level - 1.0, self.chance.uniform(-9.0, 3.0))
+            self.log.add_columns(1, level, level - 1.0, self.chance.uniform(-9.0, 3.0))
 
     def ask(self, path, tags, values, peer=None):
         packet = codec.message(ROOT + path, tags, values).dgram
-        self.reception.take(packet, peer or self.peer, self.now_s)
+        self.reception.receive_packet(packet, peer or self.peer, self.now_s)
 
     def tick(self):
         """One look of both sides; a packet either way may be lost."""
@@ -79,7 +79,7 @@ class Wire:
         for address, arguments in codec.parse(packet):
             path, clean = sound(address, arguments)
             if path in ("/course/size", "/course/part", "/event"):
-                self.copy.hear(path, clean)
+                self.copy.receive_answer(path, clean)
 
     def fetch(self, within_s):
         """Seconds until the copy is whole."""
@@ -103,7 +103,7 @@ class Wire:
 def test_a_late_screen_gets_the_course_from_its_first_column(seconds):
     """Bit for bit, silence included, whatever the length is to the parts it comes in."""
     between = Wire(seconds)
-    between.log.note(Event(0.0, "mark", "begin"))
+    between.log.add_event(Event(0.0, "mark", "begin"))
     between.fetch(within_s=10.0)
 
     between.assert_same()
@@ -130,7 +130,7 @@ def test_what_is_lost_is_asked_for_again(share):
     chance = random.Random(8)
     between = Wire(300.0, lambda: chance.random() < share)
     for place in range(150):
-        between.log.note(Event(float(place), "mark", f"Kästchen {place}"))
+        between.log.add_event(Event(float(place), "mark", f"Kästchen {place}"))
     between.fetch(within_s=120.0)
 
     between.assert_same()
@@ -171,7 +171,7 @@ def test_the_copy_follows_a_course_that_grows():
 def test_a_reset_empties_it(played_s):
     """Also where the new pass is longer than the old one by the time that it is asked for again."""
     between = Wire(60.0)
-    between.log.note(Event(3.0, "mark", "old"))
+    between.log.add_event(Event(3.0, "mark", "old"))
     between.fetch(within_s=5.0)
     between.log = TimelineLog()
     between.play(played_s)
@@ -262,13 +262,13 @@ def test_questions_beyond_the_end_are_answered_with_the_size():
 def test_parts_that_cannot_be_are_passed_over():
     """Columns before the first, beyond a month, of another pass, or a blob that is no row."""
     copy = TimelineCopy()
-    copy.hear("/course/size", (7, 10, 0))
+    copy.receive_answer("/course/size", (7, 10, 0))
     list(copy.questions(0.0))
     row = np.zeros(3, ">f4").tobytes()
     for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):
-        copy.hear("/course/part", (which_pass, first, blob))
+        copy.receive_answer("/course/part", (which_pass, first, blob))
         assert 0 == len(copy.course.seconds)
-    copy.hear("/course/part", (7, 9, row))
+    copy.receive_answer("/course/part", (7, 9, row))
 
     assert [1.0] == copy.course.seconds.tolist()
 
@@ -290,7 +290,7 @@ def test_the_goals_come_whole():
 def a_copy_of(size, events=0):
     """A copy that was told how long the course is, and has asked for its newest columns and those before."""
     copy = TimelineCopy()
-    copy.hear("/course/size", (7, size, events))
+    copy.receive_answer("/course/size", (7, size, events))
     list(copy.questions(0.0))
     return copy
 
@@ -300,7 +300,7 @@ def test_columns_that_were_not_asked_for_take_no_memory(first):
     """A pass of a month is claimed, and one packet brings columns from anywhere in it."""
     copy = a_copy_of(26_000_000)
     tracemalloc.start()
-    copy.hear("/course/part", (7, first, bytes(960)))
+    copy.receive_answer("/course/part", (7, first, bytes(960)))
     _, peak_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()
 
@@ -311,7 +311,7 @@ def test_columns_that_were_not_asked_for_take_no_memory(first):
 def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_what_came():
     copy = a_copy_of(26_000_000)
     tracemalloc.start()
-    copy.hear("/course/part", (7, 26_000_000 - 80, bytes(960)))
+    copy.receive_answer("/course/part", (7, 26_000_000 - 80, bytes(960)))
     _, peak_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()
 
@@ -323,7 +323,7 @@ def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_wh
 def test_events_without_end_are_asked_for_only_so_far():
     copy = a_copy_of(0, events=2**31 - 1)
     for place in range(20_010):
-        copy.hear("/event", (7, place, 0.0, "mark", "x"))
+        copy.receive_answer("/event", (7, place, 0.0, "mark", "x"))
 
     assert len(copy.course.events) == 20_000
     assert not [path for path, _ in copy.questions(9.0) if path == "/events"]

@@ -85,7 +85,7 @@ def tell(told, snapshot):
     datagrams = edition.datagrams(WANTED, ("reading",)) + edition.datagrams(WANTED, ON_CHANGE)
     for datagram in datagrams:
         for address, arguments in codec.parse(datagram):
-            told.hear(*sound(address, arguments))
+            told.receive_message(*sound(address, arguments))
     return datagrams
 
 
@@ -153,7 +153,7 @@ def test_no_picture_before_all_was_told():
         for datagram in tell(ReceivedMessages(), snapshot):
             for address, arguments in codec.parse(datagram):
                 if address != missing:
-                    told.hear(*sound(address, arguments))
+                    told.receive_message(*sound(address, arguments))
         assert snapshot_of(told) is None, missing
 
     assert snapshot_of(whole) is not None

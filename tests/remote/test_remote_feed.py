@@ -73,7 +73,7 @@ def a_run(mix=None):
             ],
             targets=port.status,
         )
-        engine.run(port.open(server, session.send, feed=session))
+        engine.run(port.open(server, session.send_command, feed=session))
         worker = threading.Thread(target=session.run, daemon=True)
         worker.start()
         try:
@@ -124,10 +124,10 @@ def test_the_screen_elsewhere_is_told_what_the_one_here_is_shown(run, feed):
     """The whole snapshot, stems and moves included, once the programme is paused: it then stands still."""
     session = run.session
     wait_for(lambda: session.snapshot().reading.seconds > 20.0 and session.snapshot().build_up)
-    feed.send(Pause())
+    feed.send_command(Pause())
     wait_for(lambda: feed.snapshot().transport == "paused")
     wait_for(lambda: not [at for at in differences(session.snapshot(), feed.snapshot()) if not moving(at)])
-    feed.send(Continue())
+    feed.send_command(Continue())
     wait_for(lambda: feed.snapshot().transport == "measuring")
 
     assert 4 == len(feed.snapshot().stems)
@@ -154,15 +154,15 @@ def test_no_reading_is_shown_that_the_run_did_not_make(run, feed):
 def test_a_screen_that_attaches_late_shows_the_whole_programme(run):
     """Every column and every event since the beginning, as the run itself has them."""
     session, place = run.session, run.place
-    session.send(Mark("−1 dB, Kästchen"))
-    wait_for(lambda: len(session.course().seconds) > 300)
+    session.send_command(Mark("−1 dB, Kästchen"))
+    wait_for(lambda: len(session.timeline().seconds) > 300)
     with RemoteFeed(place) as feed:
-        session.send(Pause())
+        session.send_command(Pause())
         wait_for(lambda: session.snapshot().transport == "paused")
-        wait_for(lambda: len(feed.course().seconds) == len(session.course().seconds))
-        wait_for(lambda: len(feed.course().events) == len(session.course().events))
-        ours, theirs = feed.course(), session.course()
-        session.send(Continue())
+        wait_for(lambda: len(feed.timeline().seconds) == len(session.timeline().seconds))
+        wait_for(lambda: len(feed.timeline().events) == len(session.timeline().events))
+        ours, theirs = feed.timeline(), session.timeline()
+        session.send_command(Continue())
 
     for name in ("seconds", "short_term", "integrated", "fader_db"):
         assert getattr(theirs, name).tobytes() == getattr(ours, name).tobytes(), name
@@ -173,28 +173,28 @@ def test_a_screen_that_attaches_late_shows_the_whole_programme(run):
 def test_commands_reach_the_run(run, feed):
     """A goal, a mark with a name, a fader, a stem's fader; the run shows them and the feed shows the run."""
     session = run.session
-    feed.send(SelectGoal("a85"))
-    feed.send(Mark("coda"))
-    feed.send(StemFaderAt("voice", -4.5))
-    feed.send(Nudge(-1.5))
+    feed.send_command(SelectGoal("a85"))
+    feed.send_command(Mark("coda"))
+    feed.send_command(StemFaderAt("voice", -4.5))
+    feed.send_command(Nudge(-1.5))
     wait_for(lambda: feed.snapshot().goal.name == "a85")
-    wait_for(lambda: "coda" in [event.text for event in feed.course().events])
+    wait_for(lambda: "coda" in [event.text for event in feed.timeline().events])
     wait_for(lambda: -4.5 in [stem.fader_db for stem in feed.snapshot().stems])
     wait_for(lambda: session.snapshot().fader_db == feed.snapshot().fader_db != 0.0)
-    feed.send(SelectGoal("no such goal"))
+    feed.send_command(SelectGoal("no such goal"))
     wait_for(lambda: "no such goal" in feed.snapshot().notice)
-    feed.send(SelectGoal("r128"))
+    feed.send_command(SelectGoal("r128"))
     wait_for(lambda: feed.snapshot().goal == session.snapshot().goal == load_goal("r128"))
 
 
 def test_a_reset_begins_anew_here_too(run, feed):
     """Programme time and course are those of the new pass."""
-    wait_for(lambda: len(feed.course().seconds) > 100)
-    feed.send(Reset())
-    wait_for(lambda: len(feed.course().seconds) < 100 and feed.snapshot().reading.seconds < 60.0)
-    wait_for(lambda: len(feed.course().seconds) > 0)
+    wait_for(lambda: len(feed.timeline().seconds) > 100)
+    feed.send_command(Reset())
+    wait_for(lambda: len(feed.timeline().seconds) < 100 and feed.snapshot().reading.seconds < 60.0)
+    wait_for(lambda: len(feed.timeline().seconds) > 0)
 
-    assert 0.1 == pytest.approx(feed.course().seconds[0])
+    assert 0.1 == pytest.approx(feed.timeline().seconds[0])
 
 
 def test_the_goals_are_those_of_the_run(run, feed):
@@ -213,10 +213,10 @@ def test_a_run_that_is_not_there_is_waited_for():
     with RemoteFeed(place) as feed:
         shown = feed.snapshot()
         with pytest.raises(NetworkError, match="'mark' was not sent"):
-            feed.send(Mark())
+            feed.send_command(Mark())
 
     assert ("waiting", True) == (shown.transport, place in shown.notice)
-    assert 0 == len(feed.course().seconds)
+    assert 0 == len(feed.timeline().seconds)
 
 
 def test_a_place_that_is_none_is_refused():
@@ -254,7 +254,7 @@ def test_a_killed_run_is_told_of_and_found_again_when_it_is_back(tmp_path):
             wait_for(lambda: feed.snapshot().transport == "waiting")
             stale = feed.snapshot()
             with pytest.raises(NetworkError, match="was not sent"):
-                feed.send(Pause())
+                feed.send_command(Pause())
             second = a_process(port, tmp_path)
             wait_for(lambda: feed.snapshot().transport == "measuring")
             back = feed.snapshot()

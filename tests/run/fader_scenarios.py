@@ -135,7 +135,7 @@ class Scenario:
             )
             if isinstance(command, Reset):
                 self._begin_pass()
-            self.session.send(command)
+            self.session.send_command(command)
         if chance.random() < 0.01:
             self._hands_s.append(self.now_s)
             self._move(

@@ -14,12 +14,12 @@ def test_rides_of_the_goal_before_are_not_shown_for_the_next():
     adviser = AdviceSchedule(load_goal("r128-s1"), None, None)
     energy = np.full(600, USUAL)
     energy[300:350] = LOUD
-    adviser.counsel.take(energy, np.full(600, -20.0), energy[:, np.newaxis], None)
-    adviser.look(0.0, at_rest=False)
+    adviser.counsel.push_blocks(energy, np.full(600, -20.0), energy[:, np.newaxis], None)
+    adviser.update_advice(0.0, at_rest=False)
     assert adviser.rides
 
-    adviser.use(load_goal("r128"))
+    adviser.use_goal(load_goal("r128"))
     assert () == adviser.rides
-    adviser.look(1.0, at_rest=False)
+    adviser.update_advice(1.0, at_rest=False)
     assert () == adviser.rides
     assert adviser.rides_reason

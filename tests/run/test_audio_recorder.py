@@ -24,8 +24,8 @@ def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
     """Beyond full scale too: a bus may pass it, and a later check must see by how much."""
     first, second = (np.random.default_rng(seed).normal(0.0, 0.7, (900, 2)) for seed in (1, 2))
     tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
-    tape.take(first.astype(np.float32))
-    tape.take(second.astype(np.float32), lost=300)
+    tape.record_frames(first.astype(np.float32))
+    tape.record_frames(second.astype(np.float32), lost=300)
     tape.close()
     heard, rate_hz = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
@@ -40,7 +40,7 @@ def test_a_long_loss_is_written_in_pieces(tmp_path):
     tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
     tracemalloc.start()
     try:
-        tape.take(np.ones((1, 2), np.float32), lost=2_000_000)
+        tape.record_frames(np.ones((1, 2), np.float32), lost=2_000_000)
         tape.close()
         _, most = tracemalloc.get_traced_memory()
     finally:
@@ -88,13 +88,13 @@ def test_a_disk_that_takes_no_more_is_said_and_what_it_missed_is_silent(tmp_path
     ones = np.ones((4_800, 2), np.float32)
     with files_end_at(100_000):
         for _ in range(10):
-            tape.take(ones)
+            tape.record_frames(ones)
         end_s = time.monotonic() + 30.0
         while tape._owed < 8 * 4_800:  # the first two blocks have room
             assert time.monotonic() < end_s
             time.sleep(0.01)
         said = tape.fault
-    tape.take(2.0 * ones)
+    tape.record_frames(2.0 * ones)
     tape.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
@@ -113,11 +113,11 @@ def test_a_disk_that_is_too_slow_costs_sound_and_no_time(tmp_path, monkeypatch):
     monkeypatch.setattr(GrowingWave, "write", lambda *given: may_write.wait(30.0) and write(*given))
     tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
     for level in range(1, 9):
-        tape.take(np.full((100, 2), level, np.float32))
+        tape.record_frames(np.full((100, 2), level, np.float32))
     may_write.set()
     while not tape._frames.empty():
         time.sleep(0.01)
-    tape.take(np.full((100, 2), 9, np.float32))
+    tape.record_frames(np.full((100, 2), 9, np.float32))
     tape.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
     levels = heard[::100, 0].tolist()
@@ -131,7 +131,7 @@ def test_a_disk_that_is_too_slow_costs_sound_and_no_time(tmp_path, monkeypatch):
 def test_a_wav_is_as_the_library_reads_and_our_own_checker_walks_it(tmp_path, channels):
     frames = np.random.default_rng(3).normal(0.0, 0.7, (70_001, channels)).astype(np.float32)
     tape = AudioRecorder(tmp_path / "heard.wav", 96_000, channels)
-    tape.take(frames)
+    tape.record_frames(frames)
     tape.close()
     info = soundfile.info(tmp_path / "heard.wav")
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32", always_2d=True)
@@ -149,7 +149,7 @@ def test_what_outgrows_a_wav_becomes_rf64_and_every_frame_is_there(tmp_path, mon
     frames = np.random.default_rng(4).normal(0.0, 0.7, (9_000, 2)).astype(np.float32)
     tape = AudioRecorder(tmp_path / "heard.wav", 1_000, 2)
     for place in range(0, 9_000, 500):
-        tape.take(frames[place : place + 500])
+        tape.record_frames(frames[place : place + 500])
     tape.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
     with (tmp_path / "heard.wav").open("rb") as file:
@@ -181,7 +181,7 @@ def test_a_format_with_32_bit_sizes_ends_with_a_word_before_they_do(tmp_path, mo
     monkeypatch.setattr(tape_module, "_LIMIT_BYTES", 20_000)
     tape = AudioRecorder(tmp_path / "heard.aiff", RATE_HZ, 2)
     for _ in range(5):
-        tape.take(np.ones((1_000, 2), np.float32))
+        tape.record_frames(np.ones((1_000, 2), np.float32))
     tape.close()
 
     assert soundfile.info(tmp_path / "heard.aiff").frames == 2_000
@@ -194,7 +194,7 @@ def test_a_run_that_is_killed_leaves_a_wav_that_can_be_read(tmp_path):
         "import os, signal, sys; from pathlib import Path; import numpy as np\n"
         "from sidecar.run.audio_recorder import AudioRecorder\n"
         "tape = AudioRecorder(Path(sys.argv[1]), 48_000, 2)\n"
-        "for _ in range(25): tape.take(np.ones((4_800, 2), np.float32))\n"
+        "for _ in range(25): tape.record_frames(np.ones((4_800, 2), np.float32))\n"
         "while not tape._frames.empty(): pass\n"
         "os.kill(os.getpid(), signal.SIGKILL)"
     )

@@ -35,12 +35,12 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
     """Half of it was heard 6 dB down, and was said to be: the material is the same all the way."""
     journal = Journal.open()
     kept = journal.begin(Pass("evening", RATE_HZ, "stereo", load_goal("r128")))
-    kept.told(FaderReport(0.0, 0.0, is_position=True))
-    kept.blocks(np.full(400, 1e-3), np.full(400, -9.0), np.full(400, -30.0), 0.0, Reading(seconds=40.0))
-    kept.told(FaderReport(40.0, -6.0, is_position=True))
+    kept.add_fader_report(FaderReport(0.0, 0.0, is_position=True))
+    kept.add_blocks(np.full(400, 1e-3), np.full(400, -9.0), np.full(400, -30.0), 0.0, Reading(seconds=40.0))
+    kept.add_fader_report(FaderReport(40.0, -6.0, is_position=True))
     quiet = np.full(300, 1e-3 * 10**-0.6)
-    kept.blocks(quiet, np.full(300, -15.0), np.full(300, -36.0), -6.0, Reading(seconds=70.0))
-    kept.end()
+    kept.add_blocks(quiet, np.full(300, -15.0), np.full(300, -36.0), -6.0, Reading(seconds=70.0))
+    kept.close_pass()
     journal.close()
     read = earlier_passes.load_earlier("last")
 

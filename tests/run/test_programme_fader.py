@@ -91,7 +91,7 @@ def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
 def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
     """Never more than was advised, and never back."""
     _, adviser, _, _ = asked(None)
-    adviser.look(0.0, at_rest=False)
+    adviser.update_advice(0.0, at_rest=False)
     left = {}
     for advised_db in (-3.0, 3.0, 0.0):
         adviser.next_pass = Move(advised_db)

@@ -126,7 +126,7 @@ def test_the_course_of_a_file_ends_where_its_reading_ends(of_file):
 def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
     """At the moment where they begin, with the highest of them; another goal has its own."""
     review = Review(of_file, load_goal("r128"))
-    (event,) = review.course().events
+    (event,) = review.timeline().events
 
     highest = f"{of_file.reading.max_true_peak:.1f}".replace("-", "−")
     assert ("alert", f"ceiling {highest} dBTP") == (event.kind, event.text)
@@ -141,7 +141,7 @@ def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, command)
     review = Review(of_file, load_goal("r128"))
 
     with pytest.raises(SettingsError, match="is over and stays as it is"):
-        review.send(command)
+        review.send_command(command)
 
 
 def _until(condition):
@@ -156,7 +156,7 @@ def test_another_goal_gives_another_move(of_file):
     """The same pass held against a louder goal is to be raised by the difference of the targets."""
     review = Review(of_file, load_goal("r128"))
     first = review.snapshot().next_pass.gain_db
-    review.send(SelectGoal("a85"))
+    review.send_command(SelectGoal("a85"))
     _until(lambda: review.snapshot().goal.name == "a85")
 
     assert pytest.approx(-1.0, abs=0.15) == review.snapshot().next_pass.gain_db - first
@@ -176,7 +176,7 @@ def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_fil
 
     monkeypatch.setattr("sidecar.run.review.threading.Thread", Held)
     for name in ("a85", "r128-s1"):
-        review.send(SelectGoal(name))
+        review.send_command(SelectGoal(name))
     for target, args in reversed(waiting):
         target(*args)
 
@@ -188,7 +188,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
     review = Review(of_file, load_goal("r128"))
 
     with pytest.raises(SettingsError, match="no-such-goal"):
-        review.send(SelectGoal("no-such-goal"))
+        review.send_command(SelectGoal("no-such-goal"))
     assert "r128" == review.snapshot().goal.name
 
 
@@ -207,8 +207,8 @@ def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     assert told.rides == seen.rides
     assert told.reading.integrated == pytest.approx(seen.reading.integrated, abs=0.01)
     assert told.duration_s == pytest.approx(seen.duration_s, abs=0.1)
-    np.testing.assert_array_equal(session.course().integrated, review.course().integrated)
-    assert [e.text for e in session.course().events] == [e.text for e in review.course().events]
+    np.testing.assert_array_equal(session.timeline().integrated, review.timeline().integrated)
+    assert [e.text for e in session.timeline().events] == [e.text for e in review.timeline().events]
 
 
 @pytest.fixture

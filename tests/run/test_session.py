@@ -133,7 +133,7 @@ def test_snapshots_come_ten_times_a_second():
 
 def test_a_pause_holds_integrated_and_lets_short_term_go_on():
     """Tech 3341 §2.2; the loud passage in the pause is no part of the programme."""
-    source = Script((10, -23.0), lambda: session.send(Pause()), (10, -10.0))
+    source = Script((10, -23.0), lambda: session.send_command(Pause()), (10, -10.0))
     session, seen = None, []
     session = Session(source, fast(), outlets=[seen.append])
     session.run()
@@ -146,7 +146,7 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
 def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
     """A workstation that stands still gives nothing: the key must then go on with the run, not pause it."""
     nothing, later_s = Block(np.zeros((0, 2), np.float32)), iter(range(100, 200))
-    source = Script((0.1, -23.0), lambda: session.send(Pause()), nothing, nothing, nothing)
+    source = Script((0.1, -23.0), lambda: session.send_command(Pause()), nothing, nothing, nothing)
     seen = []
     session = Session(source, fast(), outlets=[seen.append])
     monkeypatch.setattr(session, "_clock", lambda: float(next(later_s)))  # a second and more a look
@@ -159,12 +159,12 @@ def test_continue_measures_on_and_reset_begins_anew():
     """After a reset only what comes then counts, and the course is empty again."""
     source = Script(
         (5, -23.0),
-        lambda: session.send(Pause()),
+        lambda: session.send_command(Pause()),
         (5, -10.0),
-        lambda: session.send(Continue()),
+        lambda: session.send_command(Continue()),
         (5, -23.0),
         lambda: kept.append(session.snapshot().reading),
-        lambda: session.send(Reset()),
+        lambda: session.send_command(Reset()),
         (5, -30.0),
     )
     kept = []
@@ -174,7 +174,7 @@ def test_continue_measures_on_and_reset_begins_anew():
     assert pytest.approx(-23.0, abs=0.1) == kept[0].integrated
     assert pytest.approx(10.0, abs=0.2) == kept[0].seconds
     assert pytest.approx(-30.0, abs=0.1) == session.snapshot().reading.integrated
-    assert 50 == session.course().seconds.size
+    assert 50 == session.timeline().seconds.size
 
 
 def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_course():
@@ -183,7 +183,7 @@ def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_course():
     on = {alert.name for alert in seen[-1].alerts if alert.state == "on"}
 
     assert {"over", "hot"} <= on
-    assert {"over", "hot"} <= {event.text for event in session.course().events if event.kind == "alert"}
+    assert {"over", "hot"} <= {event.text for event in session.timeline().events if event.kind == "alert"}
 
 
 def test_the_ceiling_is_held_until_it_is_acknowledged():
@@ -193,7 +193,9 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     def look():
         states.append(next(a.state for a in session.snapshot().alerts if a.name == "ceiling"))
 
-    source = Script((2, -0.5), (5, -30.0), look, lambda: session.send(Acknowledge()), (1, -30.0), look)
+    source = Script(
+        (2, -0.5), (5, -30.0), look, lambda: session.send_command(Acknowledge()), (1, -30.0), look
+    )
     session = Session(source, fast())
     session.run()
 
@@ -218,7 +220,7 @@ def test_a_peak_in_the_block_that_an_end_or_a_gap_cuts_short_warns(after):
 
 def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     """The sidecar holds the fader: after ``follow`` the material sits on the target."""
-    source = FaderScript((10, -18.0), lambda: session.send(Follow()), (10, -18.0))
+    source = FaderScript((10, -18.0), lambda: session.send_command(Follow()), (10, -18.0))
     session = Session(source, fast())
     session.run()
     last = session.snapshot()
@@ -226,7 +228,7 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     assert last.holds_fader
     assert pytest.approx(-5.0, abs=0.1) == last.fader_db
     assert last.next_pass.is_quiet
-    assert any(event.kind == "move" for event in session.course().events)
+    assert any(event.kind == "move" for event in session.timeline().events)
 
 
 class SlowFaderScript(FaderScript):
@@ -248,9 +250,9 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
     source = SlowFaderScript(
         (600, -17.0),
-        lambda: session.send(Follow()),
+        lambda: session.send_command(Follow()),
         (1.2, -17.0),
-        lambda: session.send(Follow()),
+        lambda: session.send_command(Follow()),
         (0.1, -17.0),
     )
     session = Session(source, fast())
@@ -262,9 +264,9 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
 def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_nothing():
     """At -12 dB before and after; ``follow`` without any advice yet must not send it up to 0 dB."""
     source = FaderScript(
-        lambda: session.send(FaderAt(-12.0)),
+        lambda: session.send_command(FaderAt(-12.0)),
         (5, -20.0),
-        lambda: [session.send(command) for command in (Reset(), Follow())],
+        lambda: [session.send_command(command) for command in (Reset(), Follow())],
         (1, -20.0),
     )
     session = Session(source, fast())
@@ -275,7 +277,7 @@ def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_no
 
 def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     """The person moved it down 6 dB and said so: the advice for the next pass does not change."""
-    source = Script((10, -18.0), lambda: session.send(Nudge(-6.0)), (10, -24.0))
+    source = Script((10, -18.0), lambda: session.send_command(Nudge(-6.0)), (10, -24.0))
     session = Session(source, fast())
     session.run()
 
@@ -287,7 +289,7 @@ def test_quick_steps_of_a_held_fader_add_up():
 
     def thrice():
         for _ in range(3):
-            session.send(Nudge(0.5))
+            session.send_command(Nudge(0.5))
 
     source = FaderScript((2, -18.0), thrice, (2, -18.0))
     session = Session(source, fast())
@@ -312,9 +314,9 @@ def test_feedback_from_a_fader_tells_where_it_stands():
     """The first word says where it stood all along; the next one is a move."""
     source = Script(
         (10, -18.0),
-        lambda: session.send(FaderAt(-10.0)),
+        lambda: session.send_command(FaderAt(-10.0)),
         (1, -18.0),
-        lambda: session.send(FaderAt(-16.0)),
+        lambda: session.send_command(FaderAt(-16.0)),
         (9, -24.0),
     )
     session = Session(source, fast())
@@ -326,7 +328,7 @@ def test_feedback_from_a_fader_tells_where_it_stands():
 
 def test_follow_without_a_fader_says_what_to_do():
     """Where the workstation holds the fader, the sidecar says so in place of doing nothing."""
-    source = Script((4, -18.0), lambda: session.send(Follow()), (1, -18.0))
+    source = Script((4, -18.0), lambda: session.send_command(Follow()), (1, -18.0))
     session = Session(source, fast())
     session.run()
 
@@ -337,10 +339,10 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
     """History is kept: the advice for the new goal is there at once."""
     source = Script(
         (10, -23.0),
-        lambda: session.send(SelectGoal("no-such")),
+        lambda: session.send_command(SelectGoal("no-such")),
         (1, -23.0),
         lambda: notices.append((session.snapshot().goal.name, session.snapshot().notice)),
-        lambda: session.send(SelectGoal("premaster")),
+        lambda: session.send_command(SelectGoal("premaster")),
         (2, -23.0),
     )
     notices = []
@@ -360,7 +362,7 @@ def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
 
     assert 24_000 == seen[-1].lost_frames
     assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
-    assert ["0.50 s lost"] == [e.text for e in session.course().events if e.kind == "gap"]
+    assert ["0.50 s lost"] == [e.text for e in session.timeline().events if e.kind == "gap"]
     assert "0.50 s" in seen[-1].notice
 
 
@@ -371,7 +373,7 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
 
     assert 0 == seen[-1].lost_frames
     assert ["the machine slept for 12 min 3 s"] == [
-        e.text for e in session.course().events if e.kind == "gap"
+        e.text for e in session.timeline().events if e.kind == "gap"
     ]
     assert "The machine slept for 12 min 3 s; the measurement goes on without that time." == seen[-1].notice
     assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.max_short_term
@@ -435,7 +437,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path
     assert pytest.approx(20.0, abs=0.001) == reading.seconds
     assert (44_100, 44_100) == (seen[-1].rate_hz, seen[-1].lost_frames)
     assert ["at 44100 Hz from here on", "1.00 s lost"] == [
-        event.text for event in session.course().events if event.kind == "gap"
+        event.text for event in session.timeline().events if event.kind == "gap"
     ]
     assert "44100 Hz does not fit" in seen[-1].notice
     assert 10 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
@@ -443,10 +445,10 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path
 
 def test_marks_stand_where_they_were_set():
     """A mark carries its label and the programme's time."""
-    source = Script((3, -23.0), lambda: session.send(Mark("chorus")), (1, -23.0))
+    source = Script((3, -23.0), lambda: session.send_command(Mark("chorus")), (1, -23.0))
     session = Session(source, fast())
     session.run()
-    (mark,) = [event for event in session.course().events if event.kind == "mark"]
+    (mark,) = [event for event in session.timeline().events if event.kind == "mark"]
 
     assert ("chorus", pytest.approx(3.0, abs=0.1)) == (mark.text, mark.seconds)
 
@@ -454,7 +456,7 @@ def test_marks_stand_where_they_were_set():
 def test_the_course_has_a_column_for_each_100_ms():
     """Seconds, short-term, integrated and fader, all of one length."""
     session, _ = run((12, -23.0))
-    course = session.course()
+    course = session.timeline()
 
     assert 120 == course.seconds.size == course.short_term.size == course.integrated.size
     assert pytest.approx(-23.0, abs=0.1) == float(course.short_term[-1])
@@ -518,9 +520,9 @@ def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answe
     """Over OSC a surface counts its faders, a script names them."""
     source = StemScript(
         (5, -18.0),
-        lambda: session.send(StemFaderAt("2", -7.0)),
+        lambda: session.send_command(StemFaderAt("2", -7.0)),
         (1, -18.0),
-        lambda: session.send(StemFaderAt("drums", 0.0)),
+        lambda: session.send_command(StemFaderAt("drums", 0.0)),
         (1, -18.0),
     )
     session, seen = None, []
@@ -535,11 +537,11 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
     """Told -6 dB before it and -9 dB in its midst: it began at -6, not at the sum of both."""
     source = StemScript(
         (1, -18.0),
-        lambda: session.send(StemFaderAt("voice", -6.0)),
+        lambda: session.send_command(StemFaderAt("voice", -6.0)),
         (1, -18.0),
-        lambda: session.send(Reset()),
+        lambda: session.send_command(Reset()),
         (2, -18.0),
-        lambda: session.send(StemFaderAt("voice", -9.0)),
+        lambda: session.send_command(StemFaderAt("voice", -9.0)),
         (2, -18.0),
     )
     journal = Journal.open()
@@ -554,7 +556,7 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
 
 def test_a_stem_fader_without_stems_is_answered():
     """Nothing is measured apart, and the person is told how to."""
-    source = Script((2, -23.0), lambda: session.send(StemFaderAt("voice", 0.0)), (1, -23.0))
+    source = Script((2, -23.0), lambda: session.send_command(StemFaderAt("voice", 0.0)), (1, -23.0))
     session = Session(source, fast())
     session.run()
 
@@ -598,12 +600,12 @@ class Workstation:
 
     def is_asked_to(self, command):
         """A step of a script: somebody sends a command."""
-        return lambda: self.session.send(command)
+        return lambda: self.session.send_command(command)
 
 
 def test_arming_without_a_workstation_is_answered():
     """The person learns which options reach one."""
-    source = Script((1, -23.0), lambda: session.send(Arm()), (1, -23.0))
+    source = Script((1, -23.0), lambda: session.send_command(Arm()), (1, -23.0))
     session = Session(source, fast())
     session.run()
 
@@ -630,7 +632,7 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
 
     assert seen[-1].hand.is_armed
     assert pytest.approx(-6.0, abs=0.1) == desk.sent[-1] == seen[-1].fader_db
-    assert [event.text for event in session.course().events if event.kind == "move"] == [
+    assert [event.text for event in session.timeline().events if event.kind == "move"] == [
         "fader at −1.0 dB",
         "fader at −6.0 dB",
     ]
@@ -747,7 +749,7 @@ def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
     sent = []
 
     def disarm():
-        desk.session.send(Disarm())
+        desk.session.send_command(Disarm())
         sent.append(len(desk.sent))
         desk.remote.step()
 
@@ -798,11 +800,11 @@ def test_the_forecast_can_be_chosen_while_it_plays_and_a_wrong_one_is_answered()
     [kept] = reader.passes()
     seen = []
     source = Script(
-        lambda: session.send(SelectEarlierPass(str(kept.id))),
+        lambda: session.send_command(SelectEarlierPass(str(kept.id))),
         (5, -23.0),
-        lambda: session.send(SelectEarlierPass("../mix.wav")),
+        lambda: session.send_command(SelectEarlierPass("../mix.wav")),
         (5, -23.0),
-        lambda: session.send(SelectEarlierPass("none")),
+        lambda: session.send_command(SelectEarlierPass("none")),
         (5, -23.0),
     )
     session, seen = None, []

@@ -27,7 +27,7 @@ def blocks(seconds, voice_lufs, band_lufs, peaks_dbtp=(-20.0, -20.0)):
 
 
 def take(faders, stem_blocks, heard=HEARD):
-    faders.take(stem_blocks, stem_blocks.true_peak.max(axis=1) + 3.0, heard)
+    faders.push_blocks(stem_blocks, stem_blocks.true_peak.max(axis=1) + 3.0, heard)
 
 
 def stem(faders, name):
@@ -38,7 +38,7 @@ def test_the_stem_that_is_too_loud_is_moved():
     """The band at −18 alone makes the mix 5 LU too loud: it goes down and the kept voice stays."""
     faders = StemFaders(Mix(NAMES, keep=("voice",)), GOAL)
     take(faders, blocks(30, -30.0, -18.0))
-    faders.look(0.0)
+    faders.update_moves(0.0)
 
     assert stem(faders, "voice").move.is_quiet
     assert stem(faders, "band").move.gain_db < -5.0
@@ -49,14 +49,14 @@ def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_mov
     """Told −4 dB, nothing has changed; told −9 dB later, the same material is 5 dB quieter from there."""
     faders = StemFaders(Mix(NAMES), GOAL)
     take(faders, blocks(30, SILENCE, -18.0))
-    faders.stands_at("2", -4.0)
+    faders.report_position("2", -4.0)
     take(faders, blocks(0.1, SILENCE, -18.0))
-    faders.look(0.0)
+    faders.update_moves(0.0)
     first = stem(faders, "band")
-    faders.stands_at("band", -9.0)
+    faders.report_position("band", -9.0)
     take(faders, blocks(0.1, SILENCE, -23.0))
-    faders.look(0.0)
-    faders.look(0.6)
+    faders.update_moves(0.0)
+    faders.update_moves(0.6)
     second = stem(faders, "band")
 
     assert (-4.0, pytest.approx(-5.0, abs=0.1)) == (first.fader_db, first.move.gain_db)
@@ -67,13 +67,13 @@ def test_a_ride_asks_for_the_moves_when_it_has_come_to_rest_not_at_every_step(mo
     """A search takes a tenth of a second after an hour of eight stems; steps come twenty a second."""
     faders = StemFaders(Mix(NAMES), GOAL)
     take(faders, blocks(30, SILENCE, -18.0))
-    faders.look(0.0)
+    faders.update_moves(0.0)
     asked_s, now_s = [], 0.0
     monkeypatch.setattr(faders, "_advisor", Asked(faders._advisor, lambda: asked_s.append(now_s)))
     for step in range(1, 21):
         now_s = step * 0.05
-        faders.stands_at("band", -0.1 * min(step, 10))
-        faders.look(now_s)
+        faders.report_position("band", -0.1 * min(step, 10))
+        faders.update_moves(now_s)
 
     assert [1.0] == asked_s
 
@@ -97,8 +97,8 @@ def test_faders_that_the_source_knows_are_taken_from_it():
     faders = StemFaders(Mix(NAMES), GOAL)
     knows = Block(HEARD.frames, gain_db=-3.0, stem_gains_db=(0.0, -2.0))
     take(faders, blocks(30, SILENCE, -23.0), knows)
-    faders.stands_at("band", 5.0)
-    faders.look(0.0)
+    faders.report_position("band", 5.0)
+    faders.update_moves(0.0)
 
     assert -2.0 == stem(faders, "band").fader_db
     assert stem(faders, "band").move.is_quiet
@@ -108,7 +108,7 @@ def test_the_balance_from_silence_starts_with_the_anchor():
     """The voice first, then the rest under it, onto the goal."""
     faders = StemFaders(Mix(NAMES, anchor="voice", offset_lu=10.0), GOAL)
     take(faders, blocks(30, -20.0, -18.0))
-    faders.look(0.0)
+    faders.update_moves(0.0)
 
     assert list(NAMES) == [opening.name for opening in faders.build_up]
     assert pytest.approx(10.0, abs=0.2) == (faders.build_up[0].fader_db - 20.0) - (
@@ -119,11 +119,11 @@ def test_the_balance_from_silence_starts_with_the_anchor():
 def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
     """A reset does not move anybody's fader."""
     faders = StemFaders(Mix(NAMES), GOAL)
-    faders.stands_at("voice", -6.0)
+    faders.report_position("voice", -6.0)
     take(faders, blocks(30, -20.0, -18.0, (-3.0, -20.0)))
-    faders.look(0.0)
+    faders.update_moves(0.0)
     assert -3.0 == stem(faders, "voice").true_peak
-    faders.begin_anew()
+    faders.begin_next_pass()
 
     assert (-6.0, SILENCE, True) == (
         stem(faders, "voice").fader_db,
@@ -136,11 +136,11 @@ def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
 def test_what_is_no_position_is_refused(position_db):
     """It would end the run with the next block."""
     with pytest.raises(SettingsError, match="is no position"):
-        StemFaders(Mix(NAMES), GOAL).stands_at("voice", position_db)
+        StemFaders(Mix(NAMES), GOAL).report_position("voice", position_db)
 
 
 @pytest.mark.parametrize("name", ["0", "3", "drums", ""])
 def test_an_unknown_stem_is_named_with_those_there_are(name):
     """A script's author sees what went wrong."""
     with pytest.raises(SettingsError, match="there are voice, band"):
-        StemFaders(Mix(NAMES), GOAL).stands_at(name, 0.0)
+        StemFaders(Mix(NAMES), GOAL).report_position(name, 0.0)

@@ -49,7 +49,7 @@ class DeskPeer:
     def hear(self) -> float:
         """The next report, dB."""
         [message] = codec.parse(self.socket.recv(65_535))
-        return self.surface.feedback(*message).value
+        return self.surface.feedback(*message).position_db
 
     def hear_until(self, level_db: float) -> list[float]:
         """Reports up to and with the first one of that level."""

@@ -114,7 +114,7 @@ def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
         [message] = codec.parse(listener.recv(65_535))
         desk.close()
 
-    assert pytest.approx(0.0, abs=1e-4) == surface.feedback(*message).value
+    assert pytest.approx(0.0, abs=1e-4) == surface.feedback(*message).position_db
 
 
 def test_nonsense_is_passed_over(surface, peer, rehearsal):

@@ -22,7 +22,9 @@ class Stream:
         return self
 
     def look(self):
-        self.looks.append(self.sleep.look(self.awake_s, self.awake_s + self.asleep_s, self.frames))
+        self.looks.append(
+            self.sleep.slept_since_last(self.awake_s, self.awake_s + self.asleep_s, self.frames)
+        )
         return self.looks[-1]
 
     @property

@@ -29,7 +29,7 @@ def read(path, block_frames):
         blocks = []
         while len(block := file.read(block_frames, file.native_type)):
             blocks.append(block)
-        file.finish()
+        file.check_complete()
         return np.concatenate(blocks) * SCALES[file.native_type]
 
 

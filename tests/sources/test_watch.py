@@ -10,7 +10,7 @@ from sidecar.sources.watch import OPEN_LIMIT_S, RETRY_S, STALL_S, CaptureWatchdo
 def playing(until_s: float = 10.0, patience_s: float = 30.0) -> CaptureWatchdog:
     """A stream that has delivered until now."""
     watch = CaptureWatchdog(patience_s, 0.0)
-    watch.heard(0.0, until_s)
+    watch.report_frames(0.0, until_s)
     return watch
 
 
@@ -140,8 +140,8 @@ def test_all_that_was_missed_counts_from_the_last_frame_to_the_first():
     watch.started(14.5)
     watch.opened(14.9)
 
-    assert 5.0 == watch.heard(15.0, 15.1)
-    assert 0.0 == watch.heard(15.1, 15.2)
+    assert 5.0 == watch.report_frames(15.0, 15.1)
+    assert 0.0 == watch.report_frames(15.1, 15.2)
 
 
 def test_a_hang_counts_as_missed_although_the_device_reopens():
@@ -151,7 +151,7 @@ def test_a_hang_counts_as_missed_although_the_device_reopens():
     watch.started(11.0)
     watch.opened(11.3)
 
-    assert pytest.approx(1.4) == watch.heard(11.4, 11.5)
+    assert pytest.approx(1.4) == watch.report_frames(11.4, 11.5)
 
 
 def test_a_rest_is_not_missed():
@@ -161,7 +161,7 @@ def test_a_rest_is_not_missed():
     watch.started(11.0)
     watch.opened(11.3)
 
-    assert 0.0 == watch.heard(100.0, 100.1)
+    assert 0.0 == watch.report_frames(100.0, 100.1)
 
 
 def test_a_start_that_hung_is_an_absence():
@@ -173,7 +173,7 @@ def test_a_start_that_hung_is_an_absence():
     watch.started(21.0)
     watch.opened(21.3)
 
-    assert pytest.approx(11.3) == watch.heard(100.0, 100.1)
+    assert pytest.approx(11.3) == watch.report_frames(100.0, 100.1)
 
 
 def test_a_rest_after_an_absence_counts_only_the_absence():
@@ -189,4 +189,4 @@ def test_a_rest_after_an_absence_counts_only_the_absence():
     watch.started(16.0)
     watch.opened(16.3)
 
-    assert pytest.approx(5.0) == watch.heard(100.0, 100.1)
+    assert pytest.approx(5.0) == watch.report_frames(100.0, 100.1)

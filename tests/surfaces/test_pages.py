@@ -163,10 +163,10 @@ def test_a_page_past_the_last_is_empty_and_can_be_left(panel):
 def test_the_last_page_is_that_of_the_last_stem_there_can_be(strips, last):
     """999 stems; the page behind it is refused with the range."""
     pages = Paging(strips, "/bank")
-    assert pages.hear("/bank", [float(last)])
+    assert pages.turn_page("/bank", [float(last)])
     with pytest.raises(ValueError, match=f"1 to {last}, not"):
-        pages.hear("/bank", [last + 1])
+        pages.turn_page("/bank", [last + 1])
     with pytest.raises(ValueError, match="takes the number of a page"):
-        pages.hear("/bank", [math.nan])
+        pages.turn_page("/bank", [math.nan])
 
     assert (last - 1) * strips + 1 == pages.stem(1)

@@ -98,13 +98,13 @@ class ScriptedFeed:
             raise RuntimeError(self.failure)
         return self.shown
 
-    def course(self) -> Timeline:
+    def timeline(self) -> Timeline:
         return self.course_shown
 
     def goals(self) -> Sequence[Goal]:
         return GOALS
 
-    def send(self, command: Command) -> None:
+    def send_command(self, command: Command) -> None:
         if self.refusal is not None:
             raise SidecarError(self.refusal)
         self.told.append(command)

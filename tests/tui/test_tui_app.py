@@ -53,12 +53,12 @@ def test_between_two_looks_the_rails_move_alone():
     """What the eye follows moves twenty times a second; the rest, which would cost most, waits its turn."""
 
     async def script(pilot):
-        pilot.app.look()
+        pilot.app.refresh_view()
         before = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
         pilot.app.glance()
         after = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
         assert ["scales"] == [name for name in before if before[name] != after[name]]
-        pilot.app.look()
+        pilot.app.refresh_view()
         assert after["historypanel"] != pilot.app.screen.query_one(HistoryPanel).rows
 
     drive(scenes.playing(), script, GENEROUS)
@@ -73,7 +73,7 @@ def test_a_run_that_has_ended_is_told_nothing_any_more():
         await pilot.press("space", "r", "m", "f", "plus", "a", "x", "y", "g", "u", "left")
         screen = pilot.app.screen
         assert isinstance(screen, MainScreen)
-        assert (True, True) == (screen.desk.look().relative, screen.desk.cursor.at_s is not None)
+        assert (True, True) == (screen.desk.read_view().relative, screen.desk.cursor.at_s is not None)
 
     drive(feed, script, GENEROUS)
     assert [] == feed.told
@@ -320,7 +320,7 @@ def test_a_still_run_repaints_nothing():
 
     async def script(pilot):
         looks = []
-        pilot.app.desk.feed.course = lambda: looks.append(1) or pilot.app.desk.feed.course_shown
+        pilot.app.desk.feed.timeline = lambda: looks.append(1) or pilot.app.desk.feed.course_shown
         for panel in pilot.app.screen.query(Scales):
             panel.refresh = lambda *regions, **_: repainted.append(regions)
         await until(pilot, lambda: len(looks) > 3, "some looks")

@@ -119,7 +119,7 @@ def test_the_axis_is_fixed_and_the_goal_lies_between_two_rows(rows):
 def test_every_row_has_the_width_of_the_panel(scene, width, height):
     """Whatever the size and the programme, nothing sticks out and nothing is missing."""
     feed = scene()
-    rows = HistoryDrawing().rows(View(feed.snapshot(), feed.course()), width, height)
+    rows = HistoryDrawing().rows(View(feed.snapshot(), feed.timeline()), width, height)
 
     assert [width] * height == [len(text_of(row)) for row in rows]
 
@@ -128,7 +128,7 @@ def test_every_row_has_the_width_of_the_panel(scene, width, height):
 def test_the_zoom_is_written_beside_the_time(zoom_s, label):
     """Nobody has to guess what stretch is shown."""
     feed = scenes.down()
-    view = View(feed.snapshot(), feed.course(), zoom_s=zoom_s)
+    view = View(feed.snapshot(), feed.timeline(), zoom_s=zoom_s)
 
     assert _lines(view, 80, 6)[-1].startswith(f" {label} ")
 

@@ -18,7 +18,7 @@ from tui.drawing.view import View
 
 def _at(now_s=100.0, at_s=None):
     cursor = Cursor()
-    cursor.heard(now_s)
+    cursor.programme_reached(now_s)
     if at_s is not None:
         cursor.place(at_s)
     return cursor
@@ -43,9 +43,9 @@ def test_the_cursor_stays_inside_what_was_heard(at_s, expected):
 def test_a_reset_dismisses_the_cursor_and_time_does_not():
     """The moment it stood on is gone with the old pass; a programme that goes on leaves it in place."""
     cursor = _at(at_s=40.0)
-    cursor.heard(100.1)
+    cursor.programme_reached(100.1)
     kept = cursor.at_s
-    cursor.heard(0.2)
+    cursor.programme_reached(0.2)
 
     assert (40.0, None) == (kept, cursor.at_s)
 
@@ -213,7 +213,7 @@ def test_jumping_goes_to_events_and_to_where_it_went_over():
     feed.course_shown.short_term[400:] = -30.0
     feed.course_shown.short_term[:300] = -30.0
     feed.course_shown.short_term[310:400] = -30.0
-    desk.look()
+    desk.read_view()
     seen = []
     for _ in range(6):
         desk.jump(-1)

@@ -58,11 +58,11 @@ def test_what_the_hand_says_is_news_for_a_while():
     """Long enough to be read, and again when it says something else."""
     feed = scenes.armed()
     desk = Controller(feed)
-    seen = [desk.look().hand_is_news for _ in range(600)]
+    seen = [desk.read_view().hand_is_news for _ in range(600)]
     feed.change(hand=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
 
     assert (True, True, False) == (seen[0], seen[300], seen[-1])
-    assert desk.look().hand_is_news
+    assert desk.read_view().hand_is_news
 
 
 def test_steps_of_the_fader_are_told_as_steps():
@@ -83,7 +83,7 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
     desk.nudge_fader(0.5)
 
     assert [] == feed.told
-    assert "by hand" in desk.look().fault
+    assert "by hand" in desk.read_view().fault
 
 
 def test_a_refusal_is_kept_until_a_command_is_taken():
@@ -92,22 +92,22 @@ def test_a_refusal_is_kept_until_a_command_is_taken():
     desk = Controller(feed)
     feed.refusal = "nobody listens at 127.0.0.1:9100"
     desk.send_command(Reset())
-    refused = desk.look().fault
+    refused = desk.read_view().fault
     feed.refusal = None
     desk.send_command(Reset())
 
     assert "nobody listens at 127.0.0.1:9100" == refused
-    assert "" == desk.look().fault
+    assert "" == desk.read_view().fault
 
 
 def test_zoom_goes_from_half_a_minute_to_the_whole():
     """And stops at both ends."""
     desk = Controller(scenes.down())
-    seen = [desk.look().zoom_s]
+    seen = [desk.read_view().zoom_s]
     for _ in range(8):
         desk.zoom(-1)
-        seen.append(desk.look().zoom_s)
+        seen.append(desk.read_view().zoom_s)
     desk.zoom(99)
 
     assert [None, 3600.0, 900.0, 300.0, 120.0, 60.0, 30.0, 30.0, 30.0] == seen
-    assert desk.look().zoom_s is None
+    assert desk.read_view().zoom_s is None

@@ -45,7 +45,7 @@ def _no_cursor(app):
 
 
 def _view(**look):
-    return lambda app: all(getattr(app.desk.look(), name) == value for name, value in look.items())
+    return lambda app: all(getattr(app.desk.read_view(), name) == value for name, value in look.items())
 
 
 def _in_state(transport):

@@ -66,7 +66,7 @@ def test_the_log_is_newest_first_with_times():
     events = (Event(2.0, "mark", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
     feed = scenes.down()
     feed.course_shown = _course(levels, events)
-    rows = [text_of(row).split() for row in log_rows(Controller(feed).look(), 80)]
+    rows = [text_of(row).split() for row in log_rows(Controller(feed).read_view(), 80)]
 
     assert [
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
@@ -90,7 +90,7 @@ def test_what_is_too_old_is_counted():
     feed = scenes.down()
     events = [Event(n * 0.1, "mark", str(n)) for n in range(MOST + 7)]
     feed.course_shown = _course([-30.0] * 600, events)
-    rows = log_rows(Controller(feed).look(), 80)
+    rows = log_rows(Controller(feed).read_view(), 80)
 
     assert "and 7 before" == text_of(rows[-1])
     assert MOST + 1 == len(rows)

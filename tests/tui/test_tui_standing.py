@@ -13,7 +13,7 @@ from tui.drawing.panels.standing import rows_wanted, standing_rows
 
 
 def _view(feed, *, news=False):
-    return replace(Controller(feed).look(), hand_is_news=news)
+    return replace(Controller(feed).read_view(), hand_is_news=news)
 
 
 def _lines(view, width=80, height=None):

@@ -13,7 +13,7 @@ from tui.drawing.panels.status import alerts_row, heading, outlets
 
 
 def _view(feed):
-    return Controller(feed).look()
+    return Controller(feed).read_view()
 
 
 def test_the_heading_says_state_time_goal_and_source():

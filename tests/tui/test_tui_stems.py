@@ -12,11 +12,11 @@ from tui.drawing.panels.stems import rows_wanted, stem_rows
 
 
 def _lines(feed, width=80, height=3):
-    return [text_of(row).rstrip() for row in stem_rows(Controller(feed).look(), width, height)]
+    return [text_of(row).rstrip() for row in stem_rows(Controller(feed).read_view(), width, height)]
 
 
 def _tone(feed, text):
-    rows = stem_rows(Controller(feed).look(), 80, 3)
+    rows = stem_rows(Controller(feed).read_view(), 80, 3)
     return next(tone for row in rows for part, tone in row if text in part)
 
 
@@ -36,7 +36,7 @@ def test_a_name_in_wide_characters_leaves_every_figure_in_its_place():
     feed = scenes.stems()
     voice, *others = feed.shown.stems
     feed.change(stems=(replace(voice, name="ボーカル"), *others))
-    row = stem_rows(Controller(feed).look(), 80, 3)[1]
+    row = stem_rows(Controller(feed).read_view(), 80, 3)[1]
 
     assert 80 == width_of(row)
     assert text_of(row).endswith("−14.1 ")
@@ -90,7 +90,7 @@ def test_left_out_moves_are_not_called_at_rest():
 @pytest.mark.parametrize("count", [4, 12, 16])
 def test_every_row_has_the_width_of_the_panel(width, height, count):
     """Whatever the size, nothing sticks out and nothing is missing."""
-    rows = stem_rows(Controller(scenes.many_stems(count)).look(), width, height)
+    rows = stem_rows(Controller(scenes.many_stems(count)).read_view(), width, height)
 
     assert [width] * height == [len(text_of(row)) for row in rows]
 

@@ -32,10 +32,18 @@ def test_zero_lu_is_minus_23_lufs():
 
 @pytest.mark.parametrize(
     ("value", "expected"),
-    [(-23.2, "inside"), (-22.8, "inside"), (-23.21, "under"), (-22.79, "over"), (-math.inf, "under")],
+    [
+        (-23.2, "inside"),
+        (-22.8, "inside"),
+        (-23.24, "inside"),
+        (-22.76, "inside"),
+        (-23.26, "under"),
+        (-22.74, "over"),
+        (-math.inf, "under"),
+    ],
 )
 def test_both_ends_of_the_tolerance_pass(value, expected):
-    """EBU R 128 V5 i): ±0.2 LU is allowed, and the sum −23.0 + 0.2 must not call −22.8 over."""
+    """EBU R 128 V5 i): ±0.2 LU is allowed, judged as shown: the sum −23.0 + 0.2 must not call −22.8 over."""
     assert expected == wording.stand(value, BROADCAST.lowest_lufs, BROADCAST.highest_lufs)
 
 

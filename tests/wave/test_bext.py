@@ -63,8 +63,8 @@ def test_values_are_rounded_to_hundredths_and_what_does_not_fit_is_unused(value,
 
 def test_silence_claims_nothing():
     """No loudness, no range: a range of 0 would be a claim about programme that is not there."""
-    assert Claimed() == Claimed.of(Reading())
-    assert 0.0 == Claimed.of(Reading(max_short_term=-30.0)).loudness_range
+    assert Claimed() == Claimed.from_reading(Reading())
+    assert 0.0 == Claimed.from_reading(Reading(max_short_term=-30.0)).loudness_range
 
 
 def test_what_is_written_is_read_back(file):

@@ -50,7 +50,7 @@ def run():
             outlets=[lambda snapshot: engine.soon(port.offer, snapshot)],
             targets=port.status,
         )
-        engine.run(port.open(server, session.send, feed=session))
+        engine.run(port.open(server, session.send_command, feed=session))
         worker = threading.Thread(target=session.run, daemon=True)
         worker.start()
         yield session, "{}:{}".format(*server.getsockname())
@@ -98,7 +98,7 @@ def children(pid):
 
 
 def count_marks(session):
-    return sum(event.kind == "mark" for event in session.course().events)
+    return sum(event.kind == "mark" for event in session.timeline().events)
 
 
 def has_drawn(page, text):

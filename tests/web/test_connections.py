@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 
+from sidecar.web import server
 from sidecar.web.guard import Guard
 from sidecar.web.server import MOST_CONNECTIONS_OF_ONE, WebPages, _serve, bind
 
@@ -52,7 +53,7 @@ def test_a_connection_that_brings_no_token_is_not_kept():
 
 def test_idle_connections_make_room_and_more_of_one_host_are_not_taken(monkeypatch):
     monkeypatch.setattr("sidecar.osc.connections.FIRST_S", 0.5)
-    monkeypatch.setattr("sidecar.web.server._KEPT_S", 0.1)
+    monkeypatch.setattr(server, "_KEPT_S", 0.1)
 
     async def attack(port):
         idle = [await asyncio.open_connection("127.0.0.1", port) for _ in range(MOST_CONNECTIONS_OF_ONE)]

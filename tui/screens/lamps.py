@@ -17,5 +17,5 @@ class LampDialog(ListDialog):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "leave", "Back", show=False)]
 
-    def listed(self, view: View) -> list[Run]:
+    def list_rows(self, view: View) -> list[Run]:
         return lines(lamp_rows(view.snapshot, self.text_width))[1:]

@@ -46,12 +46,12 @@ class ListDialog(Dialog[None]):
     def show(self, view: View) -> None:
         """The latest view of it."""
         self._view = view
-        text = prose(self.listed(view), self._palette)
+        text = prose(self.list_rows(view), self._palette)
         if text != self._text and self.query("#list"):  # on a busy machine the size comes before the content
             self._text = text
             self.query_one("#list", Static).update(text)
 
-    def listed(self, view: View) -> list[Run]:
+    def list_rows(self, view: View) -> list[Run]:
         """The list as toned text, over several lines."""
         raise NotImplementedError
 
@@ -70,7 +70,7 @@ class ListDialog(Dialog[None]):
 class RidesDialog(ListDialog):
     """Where the fader must leave its line and come back."""
 
-    def listed(self, view: View) -> list[Run]:
+    def list_rows(self, view: View) -> list[Run]:
         rides = view.snapshot.rides
         runs: list[Run] = [(f"{view.snapshot.rides_reason or texts.NO_RIDES}\n", "plain")]
         if any(ride.gain_db > 0.0 for ride in rides):
@@ -82,7 +82,7 @@ class RidesDialog(ListDialog):
 class BalanceDialog(ListDialog):
     """Which fader to bring up next from silence, and to where."""
 
-    def listed(self, view: View) -> list[Run]:
+    def list_rows(self, view: View) -> list[Run]:
         openings = view.snapshot.build_up
         runs: list[Run] = [
             (texts.BALANCE_HOW, "strong"),

@@ -20,7 +20,7 @@ class LogDialog(ListDialog):
         Binding("l", "leave", "Back", show=False),
     ]
 
-    def listed(self, view: View) -> list[Run]:
+    def list_rows(self, view: View) -> list[Run]:
         width = self.text_width
         happened = lines(log_rows(view, width))
         sent = lines(target_rows(view.snapshot.targets, width))

@@ -34,7 +34,7 @@ class FaderHistory:
         self._events: list[_Event] = []
         self._resolve()
 
-    def feedback(self, time_s: float, position_db: float) -> None:
+    def add_feedback(self, time_s: float, position_db: float) -> None:
         """The fader said that it stood at *position_db* from *time_s* on (``-inf``: closed).
 
         Raises SettingsError for values that are no position.
@@ -57,7 +57,7 @@ class FaderHistory:
             raise SettingsError(f"{change_db} dB is no fader move; give it in decibels, negative for down.")
         self._add(_Event(_checked(time_s), change_db, False))
 
-    def at(self, time_s: float) -> float:
+    def position_db_at(self, time_s: float) -> float:
         """The position in force at *time_s*, dB."""
         return float(self._in_force(np.array(time_s)))
 

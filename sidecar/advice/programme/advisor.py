@@ -69,28 +69,30 @@ class ProgrammeAdvisor:
     @property
     def seconds(self) -> float:
         """Programme heard."""
-        return self._landing.blocks * BLOCK_S
+        return self._landing.block_count * BLOCK_S
 
     @property
-    def heard(self) -> tuple[Floats, tuple[int, ...]]:
+    def metered(self) -> tuple[Floats, tuple[int, ...]]:
         """100 ms energies as metered, shape (n,), and the places before which the pass was cut."""
-        return self._landing.heard
+        return self._landing.metered
 
     @property
     def fader_db(self) -> float:
         """Where the programme fader stands, as far as anybody told."""
-        return self._fader.at(self.seconds)
+        return self._fader.position_db_at(self.seconds)
 
-    def take(self, energy: Floats, true_peak_dbtp: Floats, channels: Floats, gain_db: float | None) -> None:
+    def push_blocks(
+        self, energy: Floats, true_peak_dbtp: Floats, channels: Floats, gain_db: float | None
+    ) -> None:
         """Takes in 100 ms blocks as metered.
 
         energy, true_peak_dbtp: shape (n,). channels: energies of what is metered apart, shape (n, m).
         gain_db: the fader in force where the source itself knows it, else None.
         """
-        first = self._landing.blocks
+        first = self._landing.block_count
         self._peaks.append(true_peak_dbtp)
         if gain_db is not None:
-            self._fader.feedback(first * BLOCK_S, gain_db)
+            self._fader.add_feedback(first * BLOCK_S, gain_db)
         self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
         if gain_db is None and not self._fader.is_absolute:
             self._listen_for_moves(channels)
@@ -105,7 +107,7 @@ class ProgrammeAdvisor:
         self._hear(energies, true_peaks_dbtp, cuts)
         self.splice()
 
-    def expect(self, earlier: Earlier | None) -> None:
+    def use_earlier_pass(self, earlier: Earlier | None) -> None:
         """Takes another earlier pass, or none, as the forecast; what was heard stays."""
         if self.earlier is not None and self.duration_s == self.earlier.seconds:
             self.duration_s = None
@@ -122,7 +124,7 @@ class ProgrammeAdvisor:
     def fader_stands_at(self, position_db: float) -> None:
         """The fader itself said where it stands, from now on."""
         was_absolute = self._fader.is_absolute
-        self._fader.feedback(self.seconds, position_db)
+        self._fader.add_feedback(self.seconds, position_db)
         if not was_absolute:
             self._told_s.append(self.seconds)
             self._retell()
@@ -132,7 +134,7 @@ class ProgrammeAdvisor:
         self._fader.moved_by(self.seconds, change_db)
         self._told_s.append(self.seconds)
 
-    def confirm(self) -> Guess | None:
+    def confirm_guess(self) -> Guess | None:
         """The guess was right: the past is read with it. Returns it, None where there was none."""
         guess, self.guess = self.guess, None
         if guess is not None:
@@ -140,7 +142,7 @@ class ProgrammeAdvisor:
             self._retell()
         return guess
 
-    def dismiss(self) -> None:
+    def dismiss_guess(self) -> None:
         """The guess was wrong."""
         self.guess = None
 
@@ -166,11 +168,11 @@ class ProgrammeAdvisor:
 
     def rides(self) -> RidePlan:
         """The rides that bring the course heard so far into the goal's limits."""
-        return plan_rides(self.heard[0], self.goal)
+        return plan_rides(self.metered[0], self.goal)
 
     def material(self) -> Floats:
         """What was heard at a fader of 0 dB, for a later pass to take as its earlier one; shape (n,)."""
-        return material(self.heard[0], self._fader)
+        return material(self.metered[0], self._fader)
 
     @property
     def _profile(self) -> Floats | None:
@@ -187,7 +189,7 @@ class ProgrammeAdvisor:
 
     def _retell(self) -> None:
         """The fader stood elsewhere than was thought: all that was heard is taken in anew."""
-        energies, cuts = self.heard
+        energies, cuts = self.metered
         self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile)
         self._hear(energies, self._peaks.part(0, len(energies)), cuts)
 

@@ -37,7 +37,7 @@ class Creep:
     """Blocks ago at which the level is known best."""
 
     @classmethod
-    def of(cls, levels: Floats, age: Floats, news: float, whole_blocks: int) -> Creep:
+    def fitted(cls, levels: Floats, age: Floats, news: float, whole_blocks: int) -> Creep:
         """The slope by Bayes' rule, the prior normal about none.
 
         levels, age: of the stretches heard, dB and blocks ago, shape (n,). news: what each of them counts.

@@ -157,7 +157,7 @@ def unheard_rest(
     is_programme = levels > levels.max() - _PAUSE_LU
     age = (np.arange(len(heard))[::-1] + 0.5) * heard.shape[1]
     news = heard.shape[1] / _TURN_BLOCKS
-    creep = Creep.of(levels[is_programme], age[is_programme], news, len(in_time) + rest_blocks)
+    creep = Creep.fitted(levels[is_programme], age[is_programme], news, len(in_time) + rest_blocks)
     up_db = creep.per_block_db * age
     levels = levels + up_db
     heard = heard * 10.0 ** (up_db[:, np.newaxis] / 10.0)
@@ -165,8 +165,8 @@ def unheard_rest(
     new_levels = _new_levels(levels[is_programme], news, target_lufs - fader_db)
     new = _louder(heard[typical], new_levels - levels[typical])
     goes_on, drawn = _deals(len(heard), news, rest_blocks)
-    playing = LevelClasses.of(_louder(in_time[-_PLAYING_BLOCKS:], _PLAYING_DB)).mixed(goes_on)
-    following = LevelClasses.of(np.concatenate([heard, new])).mixed(drawn)
+    playing = LevelClasses.from_powers(_louder(in_time[-_PLAYING_BLOCKS:], _PLAYING_DB)).mixed(goes_on)
+    following = LevelClasses.from_powers(np.concatenate([heard, new])).mixed(drawn)
     level = UnheardRest(playing, following, np.zeros(_FUTURES))
     left_alone = level.whole(Part(known, fader_db), np.array([fader_db]))[:, 0]
     likely = _as_rough_mix(left_alone, target_lufs)

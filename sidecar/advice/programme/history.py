@@ -62,19 +62,19 @@ class History:
         return self._heard_gates >= ENOUGH_GATES
 
     @property
-    def blocks(self) -> int:
+    def block_count(self) -> int:
         """100 ms blocks metered."""
         return len(self._energies)
 
     @property
     def energies(self) -> Floats:
         """100 ms energies as metered, shape (blocks,)."""
-        return self._energies.part(0, self.blocks)
+        return self._energies.part(0, self.block_count)
 
     @property
-    def run(self) -> Floats:
+    def cut_free_run(self) -> Floats:
         """100 ms energies of the material since the last cut, the latest half hour at most."""
-        return self._material(max(self._last_cut, self.blocks - _LONGEST_RUN), self.blocks)
+        return self._material(max(self._last_cut, self.block_count - _LONGEST_RUN), self.block_count)
 
     @property
     def known_in_time(self) -> Floats:
@@ -85,7 +85,7 @@ class History:
     def splice(self) -> None:
         """The next block does not follow the last one: no gating block spans the cut."""
         self._latest = (np.empty(0), np.empty(0))
-        self.cuts.append(self.blocks)
+        self.cuts.append(self.block_count)
 
     def push(self, energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None) -> None:
         """Adds 100 ms blocks: scalars, or arrays of one length. Raises SignalError."""

@@ -81,12 +81,12 @@ class LandingAdvisor:
         self._profile = None if profile is None else _checked_profile(profile)
 
     @property
-    def blocks(self) -> int:
+    def block_count(self) -> int:
         """100 ms blocks heard."""
-        return self._history.blocks
+        return self._history.block_count
 
     @property
-    def heard(self) -> tuple[Floats, tuple[int, ...]]:
+    def metered(self) -> tuple[Floats, tuple[int, ...]]:
         """100 ms energies as metered, shape (blocks,), and the blocks before which the pass was cut."""
         return self._history.energies, tuple(self._history.cuts)
 
@@ -163,7 +163,7 @@ class LandingAdvisor:
         if self.duration_s is None:
             raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
         heard = self._history
-        rest_blocks = round(self.duration_s / BLOCK_S) - heard.blocks
+        rest_blocks = round(self.duration_s / BLOCK_S) - heard.block_count
         if rest_blocks <= 0:
             return self._ended()
         if heard.last_open_db is None or not heard.is_enough:
@@ -189,7 +189,9 @@ class LandingAdvisor:
     def look_again_s(self) -> float:
         """Seconds of programme after which to look at this pass again: the less is still to come, the
         sooner. The longest ones where the length of the pass is not known."""
-        rest_s = math.inf if self.duration_s is None else self.duration_s - self._history.blocks * BLOCK_S
+        rest_s = (
+            math.inf if self.duration_s is None else self.duration_s - self._history.block_count * BLOCK_S
+        )
         return look_again_s(rest_s)
 
     @property
@@ -197,13 +199,13 @@ class LandingAdvisor:
         """How the earlier pass fits this one; None without one."""
         if self._profile is None:
             return None
-        run = self._history.run
-        return fit_profile(run, self._history.blocks - len(run), self._profile)
+        run = self._history.cut_free_run
+        return fit_profile(run, self._history.block_count - len(run), self._profile)
 
     def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
         heard = self._history
         if fit is not None and fit.fits and self._profile is not None:
-            rest = known_rest(fit, self._profile, heard.blocks, rest_blocks)
+            rest = known_rest(fit, self._profile, heard.block_count, rest_blocks)
             if rest is not None:
                 return rest
         in_time = heard.known_in_time

@@ -15,7 +15,7 @@ from sidecar.advice.programme.landing import LEAVE_ALONE_LU
 from sidecar.advice.stems.build_up import BuildStep, build_up
 from sidecar.advice.stems.history import Bools, Gated, StemHistory
 from sidecar.advice.stems.plans import Plan, Planner
-from sidecar.advice.stems.wording import told
+from sidecar.advice.stems.wording import moves_sentence
 from sidecar.advice.wording import ceiling
 from sidecar.errors import SettingsError
 from sidecar.loudness.series import Floats
@@ -178,13 +178,13 @@ class StemAdvisor:
         if self.anchor is not None and self.offset_lu is not None:
             plan = planner.under_anchor(free, self.names.index(self.anchor), self.offset_lu)
             if plan is not None:
-                return self._told(
+                return self._plan_moves(
                     planner, plan, f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
                 )
         if self._is_left_alone(now.lufs):
             return {}
         plan = self._landing(planner, now)
-        return self._stuck(now) if plan is None else self._told(planner, plan)
+        return self._stuck(now) if plan is None else self._plan_moves(planner, plan)
 
     def build_up(self) -> list[BuildStep]:
         """A rough balance from silence: which fader to bring up next, to where, and where that lands.
@@ -218,9 +218,9 @@ class StemAdvisor:
         above = min(self.goal.tolerance_above_lu, LEAVE_ALONE_LU)
         return self.goal.target_lufs - below <= lufs <= self.goal.target_lufs + above
 
-    def _told(self, planner: Planner, plan: Plan, why: str = "") -> dict[str, Move]:
+    def _plan_moves(self, planner: Planner, plan: Plan, why: str = "") -> dict[str, Move]:
         plan, note = self._under_ceiling(planner, plan)
-        return told(plan, self.names, self.goal, " ".join(part for part in (why, note) if part))
+        return moves_sentence(plan, self.names, self.goal, " ".join(part for part in (why, note) if part))
 
     def _under_ceiling(self, planner: Planner, plan: Plan) -> tuple[Plan, str]:
         """A rise of everything is cut to what the known peak allows; of other moves only a bound is known,

@@ -13,7 +13,7 @@ from sidecar.model.readings import Move
 from sidecar.settings.goals import Goal
 
 
-def told(plan: Plan, names: Sequence[str], goal: Goal, note: str) -> dict[str, Move]:
+def moves_sentence(plan: Plan, names: Sequence[str], goal: Goal, note: str) -> dict[str, Move]:
     """The moves of *plan* by name, each with the landing of all and the sentence for all."""
     landing = plan.gated.lufs
     low, high = spread_lu(plan.gated.powers)

@@ -68,7 +68,7 @@ def run(options: argparse.Namespace) -> int:
                 check_file(file, options.layout, goals, workers=workers, scope=Scope(each, clock))
                 for each in marked_parts(path)
             ]
-        reports.write(place, checked)
+        reports.write_report(place, checked)
         return checked
 
     try:
@@ -84,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
         Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome
         for file, outcome in zip(options.files, done, strict=True)
     ]
-    written = reports.finish(outcomes, goals)
+    written = reports.write_index(outcomes, goals)
     rows = [row for place, outcome in enumerate(outcomes) for row in (outcome, *parts.get(place, ()))]
     if options.json:
         print(json.dumps([as_json(row) for row in rows], indent=1))

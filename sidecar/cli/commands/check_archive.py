@@ -74,7 +74,7 @@ def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> N
         crew = Cluster(options.cluster, job) if options.cluster else _crew(due, job, options.jobs)
         with Board(due) as board, closing(crew.results(store.due())) as results:
             for result in _synced(store, results):
-                board.show(crew.at_work_on, result)
+                board.draw_progress(crew.at_work_on, result)
     except KeyboardInterrupt:
         print(
             "Interrupted. What was measured is on record: the same command goes on with it.", file=sys.stderr
@@ -133,13 +133,13 @@ def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Seq
         if isinstance(outcome, Checked):
             outcome = _written(reports, at, outcome)
         outcomes.append(outcome)
-    return reports.finish(outcomes, goals)
+    return reports.write_index(outcomes, goals)
 
 
 def _written(reports: Reports, at: int, checked: Checked) -> Outcome:
     """What the index needs of it once its own page is written."""
     try:
-        reports.write(at, checked)
+        reports.write_report(at, checked)
     except SourceError as error:
         return Unread(checked.file, str(error))
     return replace(checked, measured=without_course(checked.measured))

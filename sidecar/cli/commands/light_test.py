@@ -73,7 +73,7 @@ def _walk(lamp: Lamp, each_s: float) -> None:
         engine.run(lamps.open())
         try:
             for line, show in _steps(light):
-                engine.soon(lamps.show, frozenset(show.when if show else ()))
+                engine.soon(lamps.show_conditions, frozenset(show.when if show else ()))
                 print(line, flush=True)
                 time.sleep(each_s)
         except KeyboardInterrupt:

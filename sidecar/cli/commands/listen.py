@@ -57,7 +57,7 @@ def _ask(options: argparse.Namespace, end_s: float) -> None:
         while (now_s := time.monotonic()) < end_s:
             asking.keep_up(now_s)
             if _hear(asking.socket, options, asking):
-                asking.note(now_s)
+                asking.note_answer(now_s)
                 doubt_s = now_s + _DOUBT_S
             elif now_s > doubt_s:
                 doubt_s = math.inf

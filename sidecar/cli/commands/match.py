@@ -15,7 +15,7 @@ from sidecar.cli.results.match_outcome import Matched, MatchOutcome, as_json
 from sidecar.cli.results.match_sentences import out_of_set
 from sidecar.cli.results.match_table import show
 from sidecar.cli.terminal.log import kept_log
-from sidecar.cli.terminal.progress import Told, each
+from sidecar.cli.terminal.progress import ProgressCallback, each
 from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.rules import rule_findings
 from sidecar.delivery.match.checked_copy import OffGoal, write_copy
@@ -113,9 +113,9 @@ def _pieces(
 ) -> list[tuple[Piece, FileIdentity, str] | SidecarError]:
     """Each file measured, by what it is known, and what no gain mends of it."""
 
-    def measured(place: int, tell: Told, workers: int) -> tuple[Piece, FileIdentity, str]:
+    def measured(place: int, on_progress: ProgressCallback, workers: int) -> tuple[Piece, FileIdentity, str]:
         with unchanged(paths[place]) as seen:
-            found = measure(paths[place], options.layout, tell, workers=workers)
+            found = measure(paths[place], options.layout, on_progress, workers=workers)
         return Piece.of(found), seen, _beyond_gain(paths[place], found, goal)
 
     return each(paths, measured, options.jobs)
@@ -158,7 +158,7 @@ def _written(
     if options.sequence and any(map(out_of_set, outcomes)):
         return [outcome if outcome.error else replace(outcome, off_goal=_WHOLE_SET) for outcome in outcomes]
 
-    def write(place: int, tell: Told, workers: int) -> MatchOutcome:
+    def write(place: int, on_progress: ProgressCallback, workers: int) -> MatchOutcome:
         outcome, target = outcomes[place], targets[place]
         if not outcome.passes or outcome.level is None:
             return outcome
@@ -172,7 +172,7 @@ def _written(
                 matched.goals,
                 Terms(options.layout, workers, outcome.seen),
                 may_correct=not options.sequence,
-                progress=tell,
+                progress=on_progress,
             )
         except OffGoal as error:
             return replace(outcome, off_goal=str(error))

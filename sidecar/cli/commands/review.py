@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from sidecar.cli.terminal.progress import Told, each
+from sidecar.cli.terminal.progress import ProgressCallback, each
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import RecordError, SidecarError
@@ -40,8 +40,8 @@ def _review(options: argparse.Namespace) -> Review:
 def _measured(path: Path, layout: str | None) -> Measured:
     """The file measured, with a bar while it lasts."""
 
-    def work(_place: int, tell: Told, workers: int) -> Measured:
-        return measure(path, layout, tell, workers=workers)
+    def work(_place: int, on_progress: ProgressCallback, workers: int) -> Measured:
+        return measure(path, layout, on_progress, workers=workers)
 
     (found,) = each([path], work)
     if isinstance(found, SidecarError):

@@ -13,7 +13,7 @@ from rich.console import Console
 
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.name_cell import NameCell
-from sidecar.cli.terminal.progress import Told, each
+from sidecar.cli.terminal.progress import ProgressCallback, each
 from sidecar.cli.terminal.table import open_table
 from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.verdict import judge
@@ -57,8 +57,8 @@ def run(options: argparse.Namespace) -> int:
     goal = load_goal(options.goal) if options.goal else None
     paths = [Path(file) for file in options.files]
 
-    def one(place: int, tell: Told, workers: int) -> StampOutcome:
-        return _stamped(paths[place], options, goal, tell, workers)
+    def one(place: int, on_progress: ProgressCallback, workers: int) -> StampOutcome:
+        return _stamped(paths[place], options, goal, on_progress, workers)
 
     with kept_log():
         outcomes = each(paths, one, options.jobs)
@@ -72,7 +72,11 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _stamped(
-    path: Path, options: argparse.Namespace, goal: Goal | None, tell: Told, workers: int
+    path: Path,
+    options: argparse.Namespace,
+    goal: Goal | None,
+    on_progress: ProgressCallback,
+    workers: int,
 ) -> StampOutcome:
     refuse_irregular(path)
     if path.stat().st_size == 0:
@@ -86,15 +90,17 @@ def _stamped(
         prepare(path)
     with unchanged(path) as seen:
         before = read_loudness(path)
-        measured = measure(path, options.layout, lambda share: tell(_MEASURING * share), workers=workers)
-    now, notes = Claimed.of(measured.reading), tuple(remark.sentence for remark in measured.remarks)
+        measured = measure(
+            path, options.layout, lambda share: on_progress(_MEASURING * share), workers=workers
+        )
+    now, notes = Claimed.from_reading(measured.reading), tuple(remark.sentence for remark in measured.remarks)
     if goal is not None and not judge(measured, goal).passes:
         return StampOutcome(before, now, "off goal", notes)
     if now == (before or Claimed()):
         return StampOutcome(before, now, "right already", notes)
     if options.dry_run:
         return StampOutcome(before, now, "to be written", notes)
-    how = stamp(path, now, seen, lambda share: tell(_MEASURING + (1.0 - _MEASURING) * share))
+    how = stamp(path, now, seen, lambda share: on_progress(_MEASURING + (1.0 - _MEASURING) * share))
     if (read_loudness(path) or Claimed()) != now:
         raise SourceError(f"{path}: other fields are read back than were written. Check the disk.")
     return StampOutcome(before, now, how, notes)

@@ -82,7 +82,7 @@ class Board:
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         self._began_s = self._shown_s = now()
 
-    def show(self, at_work_on: Sequence[str], result: Result | None) -> None:
+    def draw_progress(self, at_work_on: Sequence[str], result: Result | None) -> None:
         """Takes in what has come, and draws when it is time."""
         if result is not None:
             self.progress.add(result)

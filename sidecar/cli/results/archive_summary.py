@@ -11,7 +11,7 @@ from rich.text import Text
 
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
-from sidecar.delivery.judge.verdict import told
+from sidecar.delivery.judge.verdict import findings_by_goal
 from sidecar.model.foreign_text import printable
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
@@ -74,7 +74,7 @@ def _named(broken: Unread) -> str:
 
 def _worst(checked: Checked) -> str:
     """The first fault, and how much more there is."""
-    found = list(told(checked.verdicts))
+    found = list(findings_by_goal(checked.verdicts))
     goal, first = next(pair for pair in found if pair[1].kind == "fault")
     more = sum(finding.kind != "remedy" for _, finding in found) - 1
     words = f"{goal}: {first.sentence}" if goal else first.sentence

@@ -15,7 +15,7 @@ from sidecar.delivery.distinct_names import distinct_names
 from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.remedy import gain_figure
-from sidecar.delivery.judge.verdict import Verdict, note_count, told
+from sidecar.delivery.judge.verdict import Verdict, findings_by_goal, note_count
 from sidecar.meter.layouts import ORIGIN_WORDS
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S
@@ -117,7 +117,7 @@ def _rows(outcome: Outcome) -> Iterator[tuple[str, str]]:
     if isinstance(outcome, Unread):
         yield "?", outcome.error
         return
-    for goal, finding in told(outcome.verdicts):
+    for goal, finding in findings_by_goal(outcome.verdicts):
         yield MARKS[finding.kind], f"{goal}: {finding.sentence}" if goal else finding.sentence
         if finding.places:
             yield "", finding.places

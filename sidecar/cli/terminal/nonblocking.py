@@ -47,7 +47,7 @@ def patient_output() -> Iterator[None]:
         yield
     finally:
         sys.stdout = usual
-        patient.end()
+        patient.flush_and_end()
         if patient.fault is not None and patient.fault.errno in DISK_FULL:
             raise unwritable(patient.fault)
 
@@ -92,7 +92,7 @@ class NonblockingOutput(io.TextIOBase):
             self._taken_bytes += len(piece)
             self._pieces.put(piece)
 
-    def end(self) -> None:
+    def flush_and_end(self) -> None:
         """Writes the rest; who does not read it in time does not get it."""
         self._until_s = time.monotonic() + _END_S
         self._pieces.put(None)

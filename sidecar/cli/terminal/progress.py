@@ -18,7 +18,7 @@ from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.delivery.distinct_names import distinct_names
 from sidecar.errors import SidecarError
 
-Told = Callable[[float], None]
+ProgressCallback = Callable[[float], None]
 """What the work calls with the share done, 0 to 1."""
 Result = TypeVar("Result")
 
@@ -37,9 +37,9 @@ class _Interrupted(BaseException):
 
 
 def each(
-    paths: Sequence[Path], work: Callable[[int, Told, int], Result], processors: int = 0
+    paths: Sequence[Path], work: Callable[[int, ProgressCallback, int], Result], processors: int = 0
 ) -> list[Result | SidecarError]:
-    """Calls *work* with the place of each path, a function to tell the progress, and the threads that fall
+    """Calls *work* with the place of each path, a function for its progress, and the threads that fall
     to one file; one file's error does not keep the others from being done.
 
     processors: how many there are for all of it, 0 for those of this machine. Results are in the order of
@@ -63,14 +63,14 @@ def each(
     def one(place: int) -> Result | SidecarError:
         bar = bars.add_task(names[place], total=1.0)
 
-        def tell(share: float) -> None:
+        def on_progress(share: float) -> None:
             if enough.is_set():
                 raise _Interrupted
             bars.update(bar, completed=share)
 
         try:
-            tell(0.0)
-            return work(place, tell, workers)
+            on_progress(0.0)
+            return work(place, on_progress, workers)
         except SidecarError as error:
             return error
         finally:

@@ -35,7 +35,7 @@ class _WorkerProcess:
     line: Connection
     file: str | None = None
 
-    def take(self, file: str | None) -> None:
+    def receive_result(self, file: str | None) -> None:
         self.file = file
         if file is not None:
             with suppress(OSError):  # it was ended meanwhile, which is heard next
@@ -62,14 +62,14 @@ class MeasuringProcesses:
         try:
             for _ in range(self._count):
                 self._hands.append(self._hire())
-                self._hands[-1].take(next(files, None))
+                self._hands[-1].receive_result(next(files, None))
             while busy := [hand for hand in self._hands if hand.file is not None]:
                 ready = wait([hand.line for hand in busy], MOMENT_S)
                 if not ready:
                     yield None
                 for hand in (hand for hand in busy if hand.line in ready):
                     result = self._heard(hand)
-                    hand.take(next(files, None) or (self._again.popleft() if self._again else None))
+                    hand.receive_result(next(files, None) or (self._again.popleft() if self._again else None))
                     if result is not None:
                         yield result
         finally:

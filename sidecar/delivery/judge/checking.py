@@ -164,7 +164,7 @@ def _claims(path: Path, reading: Reading) -> Iterator[Finding]:
     wrong = [
         f"{field.name.replace('_', ' ')} {figure(says)} where {figure(reads)} was measured"
         for field, says, reads in zip(
-            fields(claimed), astuple(claimed), astuple(Claimed.of(reading)), strict=True
+            fields(claimed), astuple(claimed), astuple(Claimed.from_reading(reading)), strict=True
         )
         if says is not None and reads is not None and abs(says - reads) > _CLAIM_TOLERANCE + 1e-9
     ]

@@ -88,7 +88,7 @@ def _gravity(broken: BrokenLimit) -> tuple[bool, float]:
     return broken.name != "damage", -broken.excess
 
 
-def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
+def findings_by_goal(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
     """All there is to say of one file, each thing once: the goals' faults and remedies in their order, then
     the notes. With each the names of the goals it holds for; empty where there is one goal, or for a note,
     which is the file's own."""
@@ -107,7 +107,7 @@ def told(verdicts: Sequence[Verdict]) -> Iterator[tuple[str, Finding]]:
 
 def note_count(verdicts: Sequence[Verdict]) -> int:
     """How many notes there are on a file, each counted once."""
-    return sum(finding.kind == "note" for _, finding in told(verdicts))
+    return sum(finding.kind == "note" for _, finding in findings_by_goal(verdicts))
 
 
 def _fault(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:

@@ -92,7 +92,7 @@ def render(
             )
             terms.accept(measured)
             if is_wave(part):
-                fill(part, Claimed.of(measured.reading))
+                fill(part, Claimed.from_reading(measured.reading))
     return Copy(replace(measured, file=str(target)), carried)
 
 

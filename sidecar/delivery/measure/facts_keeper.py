@@ -53,7 +53,7 @@ class FactsKeeper:
         """Where in the file the next frame is."""
         return self._frame
 
-    def push(self, planes: NDArray[np.float32]) -> None:
+    def add_frames(self, planes: NDArray[np.float32]) -> None:
         """Takes in frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
         silences, *gaps = fact_kernels.gather(
             planes,

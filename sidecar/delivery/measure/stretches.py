@@ -79,7 +79,7 @@ def _stretch(whole: SoundFile, layout: Layout, first_block: int, end_block: int)
         room = np.empty((_READ_FRAMES, file.channels), file.native_type)
         while at < end and len(frames := file.read_into(room[: end - at])):
             parts.append(front.push(frames))
-            keeper.push(parts[-1].planes)
+            keeper.add_frames(parts[-1].planes)
             at += len(frames)
     return Stretch(front, joined(parts), keeper)
 
@@ -91,7 +91,7 @@ def _one_by_one(file: SoundFile, layout: Layout, reads: Iterator[NDArray[Any]]) 
     for frames in reads:
         hops = front.push(frames)
         keeper = FactsKeeper(at, file.rate_hz, file.full_scale, before)
-        keeper.push(hops.planes)
+        keeper.add_frames(hops.planes)
         yield Stretch(front, hops, keeper)
         before = hops.samples[:, -CLIP_SAMPLES:].copy()
         at += len(frames)

@@ -135,7 +135,7 @@ def measure(
             courses.append(_course(meter.take_blocks()))
             progress(min(1.0, keeper.frames / (part.stop - part.first if part else file.frames)))
         if part is None:
-            file.finish()
+            file.check_complete()
         odd = (*_on_layout(file, chosen, layout_from), *file.remarks())
     meter.finish()
     progress(1.0)

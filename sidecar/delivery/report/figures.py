@@ -28,7 +28,7 @@ class _Row:
     """How far under the middle still passes."""
     above: float = 0.0
     over: Shape = "over"
-    told: str = ""
+    remark: str = ""
     """What is to be known of a measure that is held against nothing."""
     window_s: float = 0.0
     """What is shorter has no such measure."""
@@ -95,7 +95,7 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
             goal.max_momentary_lufs,
             window_s=MOMENTARY_S,
         ),
-        _Row("loudness range", reading.loudness_range, "LU", told=_settled(reading), window_s=SHORT_TERM_S),
+        _Row("loudness range", reading.loudness_range, "LU", remark=_settled(reading), window_s=SHORT_TERM_S),
         _Row("peak to loudness", measured.peak_to_loudness_lu, "LU"),
     ]
 
@@ -110,7 +110,7 @@ def _settled(reading: Reading) -> str:
 def _cells(row: _Row, measured: Measured, name: str) -> Markup:
     seconds = measured.reading.seconds
     at = "" if row.at_s is None else measured.clock.words(row.at_s)
-    held, rail, stands = "", join(), row.told
+    held, rail, stands = "", join(), row.remark
     if row.middle is not None:
         held = figure(row.middle)
         shape, stands = _stand(row, row.middle, seconds)

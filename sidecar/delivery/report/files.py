@@ -53,7 +53,7 @@ class Reports:
             names_for(path, files, several=self._several) if path else [] for path in (page, plot, course)
         )
 
-    def write(self, place: int, checked: Checked) -> None:
+    def write_report(self, place: int, checked: Checked) -> None:
         """What is written of one file: the one at this place.
 
         Raises SourceError when it is not the file any more that was measured, OutputError when nothing can
@@ -68,7 +68,7 @@ class Reports:
         if self._courses:
             write_course(self._courses[place], checked.measured)
 
-    def finish(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
+    def write_index(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
         """Writes the index; gives where to look for what was written."""
         any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
         own = [path.with_suffix("") if self._several else path for path in self._asked] if any_checked else []

@@ -37,7 +37,7 @@ class _Field:
     time: Scale
     level: Scale
 
-    def at(self, seconds: float, lufs: float) -> Point:
+    def point(self, seconds: float, lufs: float) -> Point:
         return self.time.at(seconds), self.level.at(lufs)
 
 
@@ -103,21 +103,21 @@ def _draw_limits(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
         sheet.line([(_LEFT, y), (_RIGHT, y)], "limit")
         sheet.text((_LEFT + 5, y - 5), f"max {letter} {figure(limit)}", "over-words halo")
         for span in verdict.spans(about)[:LISTED]:
-            sheet.mark(field.at(span.worst_s, span.worst), "over")
+            sheet.mark(field.point(span.worst_s, span.worst), "over")
 
 
 def _draw_levels(sheet: Sheet, field: _Field, measured: Measured) -> None:
     course = measured.course
     highs, lows, at_s = _columns(course.momentary)
-    upper = [field.at(second, level) for second, level in zip(at_s, highs, strict=True)]
-    lower = [field.at(second, level) for second, level in zip(at_s, lows, strict=True)]
+    upper = [field.point(second, level) for second, level in zip(at_s, highs, strict=True)]
+    lower = [field.point(second, level) for second, level in zip(at_s, lows, strict=True)]
     sheet.area(upper + lower[::-1], "momentary")
     highs, lows, at_s = _columns(course.short_term)
     path = []
     for second, high, low in zip(at_s, highs, lows, strict=True):
-        path.append(field.at(second, high))
+        path.append(field.point(second, high))
         if high - low > 0.2:
-            path.append(field.at(second, low))
+            path.append(field.point(second, low))
     sheet.line(path, "short-term")
     silences = [(silence.start_s, silence.start_s + silence.length_s) for silence in measured.facts.silences]
     for start, end in _stretches(field, silences):

@@ -9,7 +9,7 @@ from pathlib import PurePath
 from sidecar.delivery.judge.checking import Checked
 from sidecar.delivery.judge.findings import MARKS, Finding
 from sidecar.delivery.judge.rules import rule_words
-from sidecar.delivery.judge.verdict import Verdict, told
+from sidecar.delivery.judge.verdict import Verdict, findings_by_goal
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.figures import figures_table
@@ -145,7 +145,7 @@ def _drawings(measured: Measured, goal: Goal) -> Markup:
 
 
 def _findings(verdicts: Sequence[Verdict]) -> Markup:
-    rows = [_finding(goal, finding) for goal, finding in told(verdicts)]
+    rows = [_finding(goal, finding) for goal, finding in findings_by_goal(verdicts)]
     if not rows:
         return _section("What was found", tag("p", "Nothing that fails it and nothing to look at."))
     return _section("What was found", tag("ul", *rows, class_="findings"))
