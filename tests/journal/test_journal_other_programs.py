@@ -50,7 +50,19 @@ def test_a_run_that_would_go_on_with_it_is_refused_before_it_begins(file, tmp_pa
     journal = Journal(file, period_s=0.005)
     hear(journal.begin(ABOUT))
     wait_until(lambda: recorded(file) == 1)
-    code = main(["live", "--file", str(tmp_path / "mix.wav"), "--pace", "fast", "--no-screen", "--resume"])
+    code = main(
+        [
+            "live",
+            "--file",
+            str(tmp_path / "mix.wav"),
+            "--pace",
+            "fast",
+            "--no-screen",
+            "--osc-port",
+            "0",
+            "--resume",
+        ]
+    )
     journal.close()
 
     assert code == 2

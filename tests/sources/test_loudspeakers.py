@@ -26,6 +26,7 @@ from sidecar.sources.loudspeakers.orders import (
 )
 
 RATE_HZ = 48_000
+LIVE = ("--pace", "fast", "--no-screen", "--osc-port", "0")
 _GET_CHANNEL_MAP = 0x1100
 """SFC_GET_CHANNEL_MAP_INFO of sndfile.h, from memory."""
 LIBRARY_NAMES = dict(
@@ -266,7 +267,7 @@ def test_a_run_on_a_file_measures_with_the_loudspeakers_that_it_names(tmp_path, 
     assert len(path.read_bytes()) == len(content)
     main(["check", "--json", str(path)])
     checked = json.loads(capsys.readouterr().out)[0]["integrated_lufs"]
-    main(["live", "--file", str(path), "--pace", "fast", "--no-screen", "--json", "--no-record"])
+    main(["live", "--file", str(path), *LIVE, "--json", "--no-record"])
     readings = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     heard = [line["integrated_lufs"] for line in readings if line["type"] == "reading"][-1]
 
@@ -282,7 +283,7 @@ def test_the_record_of_a_pass_says_where_its_layout_came_from(
 ):
     monkeypatch.setattr(schema, "data_folder", lambda: tmp_path)
     path = extensible(tmp_path, 4, mask)
-    main(["live", "--file", str(path), "--pace", "fast", "--no-screen", *asked])
+    main(["live", "--file", str(path), *LIVE, *asked])
     capsys.readouterr()
     main(["passes", "--json"])
     (kept,) = json.loads(capsys.readouterr().out)
