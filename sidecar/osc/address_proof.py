@@ -1,8 +1,8 @@
-"""Which UDP addresses have shown that they receive what is sent to them. Pure: time is an argument.
+"""Proof that a UDP address receives what is sent to it. Pure: time is an argument.
 
-The address on a datagram can be forged. So before a stream goes to an address elsewhere, one small packet
-with a number goes there, and only who reads it can send the number back. Until then nothing is kept of an
-address: the number is a keyed digest of it and of the time.
+The source address of a datagram can be forged. So before readings are sent to an address on another machine,
+a small packet with a number is sent there, and only its receiver can send the number back. Until then no
+state is kept for an address: the number is a keyed digest of it and of the time.
 """
 
 from __future__ import annotations
@@ -13,25 +13,25 @@ from collections import OrderedDict
 from collections.abc import Hashable
 
 VALID_S = 60.0
-"""So long a proven address may subscribe; while its subscription lasts it needs no other proof."""
+"""How long a proven address may subscribe; while its subscription lasts it needs no other proof."""
 _SLOT_S = 10.0
-"""A number can be sent back in the slot that it is of, and in the next one."""
+"""A number is valid in the slot that it was made for, and in the next one."""
 _MOST = 256
 
 
 class AddressProofs:
-    """Numbers to send, and the addresses that sent theirs back."""
+    """Makes the numbers to send, and keeps the addresses that sent theirs back."""
 
     def __init__(self) -> None:
         self._secret = secrets.token_bytes(32)
         self._until_s: OrderedDict[Hashable, float] = OrderedDict()
 
     def number(self, address: Hashable, now_s: float) -> int:
-        """What *address* has to send back: 31 bits."""
+        """Returns the number that *address* has to send back: 31 bits."""
         return self._number(address, int(now_s // _SLOT_S))
 
     def prove(self, address: Hashable, number: int, now_s: float) -> bool:
-        """Whether that is the number of *address*; from now on it is proven."""
+        """Returns whether *number* is that of *address*, and if so marks the address as proven."""
         slot = int(now_s // _SLOT_S)
         if number not in (self._number(address, slot), self._number(address, slot - 1)):
             return False
@@ -42,7 +42,7 @@ class AddressProofs:
         return True
 
     def holds(self, address: Hashable, now_s: float) -> bool:
-        """Whether *address* has been proven of late."""
+        """Whether *address* was proven within the last VALID_S."""
         return self._until_s.get(address, now_s) > now_s
 
     def _number(self, address: Hashable, slot: int) -> int:

@@ -1,5 +1,5 @@
-"""The OSC address space: the one table from which sending, receiving, discovery and the README's table are
-made. Its paths stand below a root, which each run may choose."""
+"""The OSC address space: one table, from which sending, receiving, discovery and the README's table are
+made. Its paths are below a root, which each run may choose."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ RATES: dict[Group, str] = {
     "hand": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
     "mark": "once, as it happens",
-    "detail": "on change, and once a second, to who asks for the group `detail`",
+    "detail": "on change, and once a second, to subscribers of the group `detail`",
 }
 
 
 def checked_root(text: str) -> str:
-    """*text* where a run's addresses may stand below it. Raises NetworkError."""
+    """Returns *text* where it can be the root of addresses. Raises NetworkError where it cannot."""
     if text.isascii() and text.isprintable() and _ROOT_FORM.fullmatch(text) and len(text) <= _LONGEST_ROOT:
         return text
     raise NetworkError(
@@ -50,7 +50,7 @@ def checked_root(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outgoing:
-    """An address that the sidecar sends. Each row is only ever itself."""
+    """An address that the sidecar sends. Rows are compared by identity."""
 
     path: str
     """Below the root."""
@@ -60,7 +60,7 @@ class Outgoing:
     group: Group
     sentence: str
     read: Callable[[Snapshot], tuple[Value, ...]]
-    """The arguments; none at all where there is nothing to tell, and then nothing is sent."""
+    """Returns the arguments; none where the snapshot has no value, and then nothing is sent."""
 
     def messages(self, snapshot: Snapshot) -> tuple[tuple[Value, ...], ...]:
         """The arguments of the one message, or none."""
@@ -70,7 +70,7 @@ class Outgoing:
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """An address that the sidecar obeys."""
+    """An address of a command."""
 
     path: str
     tags: str
@@ -182,7 +182,7 @@ def _hand() -> Iterator[Outgoing]:
 
     yield add("/hand/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
     yield add("/hand/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
-    yield add("/hand/notice", "s", "what was last said of that", lambda h: h.sentence)
+    yield add("/hand/notice", "s", "the latest sentence about that", lambda h: h.sentence)
 
 
 def _run() -> Iterator[Outgoing]:
@@ -243,7 +243,7 @@ MARKED = Outgoing(
     "a mark, as it is set: where in the programme, in seconds, and its label",
     lambda _snapshot: (),
 )
-"""What happens has no value to be asked for."""
+"""An event: it has no present value that could be read."""
 SENT = (*OUTGOING, MARKED)
 
 INCOMING: tuple[Incoming, ...] = (
@@ -292,7 +292,7 @@ INCOMING: tuple[Incoming, ...] = (
     ),
     Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", commands.Arm),
     Incoming("/disarm", "", "", 0, 0, "it may not any more", commands.Disarm),
-    Incoming("/confirm", "", "", 0, 0, "the guess at a move nobody told of was right", commands.Confirm),
+    Incoming("/confirm", "", "", 0, 0, "the guess at an unreported move was right", commands.Confirm),
     Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", commands.Dismiss),
     Incoming(
         "/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", commands.Follow

@@ -1,4 +1,4 @@
-"""The programme so far and the goals there are, for who attaches late: packets that answer one asker."""
+"""The course and events so far and the available goals, as packets for a client that attaches late."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ from sidecar.settings.goals import Goal
 PART_COLUMNS = 80
 """Columns of one part: 960 bytes."""
 MOST_PARTS = 8
-"""Parts that one question is answered with, so that one short packet brings no storm."""
+"""Parts in the answer to one request, so that one short packet does not cause a flood."""
 MOST_EVENTS = 64
 _GOALS_S = 5.0
-"""Files are not read more often than that, however often they are asked for."""
+"""Shortest time between two readings of the goal files, however often they are requested."""
 _LOOK_S = 0.05
-"""Nor is the course: of a day it takes milliseconds."""
+"""The same for the course: copying that of a day takes milliseconds."""
 
 _log = logging.getLogger(__name__)
 
@@ -40,7 +40,7 @@ COLUMN_TYPE = np.dtype(">f4")
 
 
 class Backlog:
-    """Answers from a course that grows, and begins anew with each reset."""
+    """Answers requests from a course that grows, and restarts with each reset."""
 
     def __init__(
         self, course: Callable[[], Timeline], goals: Callable[[], Sequence[Goal]], root: str = ROOT
@@ -49,18 +49,18 @@ class Backlog:
         self._goals = goals
         self._root = root
         self._pass = 1 + secrets.randbelow(2**30)
-        """Which pass it is: any other number after a reset, and after the sidecar was started anew."""
-        self._told_goals: list[bytes] = []
+        """Number of the pass: another one after a reset, and after a restart of the sidecar."""
+        self._goal_packets: list[bytes] = []
         self._goals_due_s = -math.inf
         self._is_reading_goals = threading.Lock()
         self._read_goals()
         self._looked_at: tuple[float, Timeline] | None = None
         self._seen: tuple[int, float, int] = (0, 0.0, 0)
         self._known: tuple[int, int] | None = None
-        """A pass, and how many of its events are no news any more."""
+        """A pass, and how many of its events :meth:`news` has returned."""
 
     def refresh(self) -> Timeline:
-        """The course now; to be called often enough to see it begin anew."""
+        """Returns the course now; call it often enough to notice a restart of the course."""
         course = self._course()
         size, level, events = self._seen
         begun_anew = len(course.seconds) < size or len(course.events) < events
@@ -72,8 +72,8 @@ class Backlog:
         return course
 
     def news(self) -> Sequence[Event]:
-        """What has happened since it was asked last. At first nothing: a pass that is gone on with brings its
-        own events along."""
+        """Returns the events since the last call. The first call returns none: a resumed pass starts with its
+        earlier events."""
         events = self.refresh().events
         known, self._known = self._known, (self._pass, len(events))
         if known is None:
@@ -81,7 +81,7 @@ class Backlog:
         return events[known[1] :] if known[0] == self._pass else events
 
     def packets(self, asked: BacklogRequest, now_s: float) -> Iterable[bytes]:
-        """What answers one question."""
+        """Returns the packets that answer one request."""
         match asked.what:
             case "course":
                 return self._columns(self._recent_course(now_s), asked.first, asked.count)
@@ -96,7 +96,7 @@ class Backlog:
         return self._looked_at[1]
 
     def _columns(self, course: Timeline, first: int, count: int) -> Iterator[bytes]:
-        """How long the course is, then the columns from *first* on, the newest part first."""
+        """Yields the size of the course, then the columns from *first* on, the newest part first."""
         size = len(course.seconds)
         yield self._packet("/course/size", self._pass, size, len(course.events))
         stop = min(first + count, first + MOST_PARTS * PART_COLUMNS, size)
@@ -111,7 +111,7 @@ class Backlog:
             yield self._packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
 
     def _events(self, course: Timeline, first: int) -> Iterator[bytes]:
-        """What happened, from the event of that place on, the oldest first."""
+        """Yields the events from place *first* on, the oldest first."""
         wanted = course.events[first : first + MOST_EVENTS]
         return codec.bundles(
             (
@@ -129,13 +129,13 @@ class Backlog:
         )
 
     def goals(self, now_s: float) -> Sequence[bytes]:
-        """Every goal that a command may name, as last read. Where that is some time ago they are read anew
-        beside the loop, for the next question: a disk that stands still must not stop everything."""
+        """Returns every goal that a command may name, as last read. Goals older than _GOALS_S are read again
+        in another thread, for the next request: a disk that does not answer must not block the loop."""
         if now_s >= self._goals_due_s and not self._is_reading_goals.locked():
             self._goals_due_s = now_s + _GOALS_S
-            with contextlib.suppress(RuntimeError):  # no thread can be had: the next question tries again
+            with contextlib.suppress(RuntimeError):  # no thread can be started: the next request tries again
                 threading.Thread(target=self._read_goals, name="goals", daemon=True).start()
-        return self._told_goals
+        return self._goal_packets
 
     def _read_goals(self) -> None:
         with self._is_reading_goals:
@@ -144,11 +144,11 @@ class Backlog:
             except Exception as error:
                 _log.warning("the goals cannot be read: %r", error)
                 return
-            told = [
+            messages = [
                 self._answer("/goals/goal", place, count, *arguments)
                 for place, count, *arguments in numbered([GOAL.encode(goal) for goal in goals])
             ]
-            self._told_goals = list(codec.bundles(told, time.time()))
+            self._goal_packets = list(codec.bundles(messages, time.time()))
 
     def _answer(self, path: str, *values: codec.Value) -> Any:
         return codec.message(self._root + path, _TAGS[path], values)

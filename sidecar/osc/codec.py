@@ -14,10 +14,10 @@ from pythonosc.osc_packet import OscPacket
 from sidecar.model.foreign_text import printable
 
 LARGEST_DATAGRAM = 1200
-"""Bytes. An IPv6 path carries at least 1280, less 48 of headers: nothing this small is ever split."""
+"""Bytes. An IPv6 path carries at least 1280, less 48 of headers: a smaller datagram is never fragmented."""
 
 WIRE_SILENCE = -120.0
-"""What silence, and what is even less, is on the wire, where neither infinity nor NaN may appear."""
+"""The value of silence, and of any lower level, on the wire, where neither infinity nor NaN may appear."""
 
 _UNPRINTABLE = re.compile(rb"[^ -~]")
 _BUNDLE_HEADER = 16
@@ -29,15 +29,15 @@ _MOST_I = 2**31 - 1
 Value = float | int | str | bytes
 
 _ARGUMENT_BYTES = {"i": 4, "f": 4, "r": 4, "m": 4, "h": 8, "d": 8, "t": 8} | dict.fromkeys("TFN[]", 0)
-"""Of the type tags that the library reads; strings and blobs tell their size themselves."""
+"""Size by type tag, of the tags that the library reads; the size of strings and blobs is in their data."""
 
 
 def message(address: str, tags: str, values: Iterable[Value]) -> Any:
     """One OSC message whose arguments have exactly the documented types.
 
     tags: one a value; a trailing ``*`` repeats the tag before it. Silence, infinities and NaN become
-    numbers that a receiver can draw. Text is UTF-8: OSC 1.0 knows ASCII only, which this is wherever ASCII
-    will do, and receivers in use take the rest for bytes or for UTF-8.
+    numbers that a receiver can draw. Text is UTF-8: OSC 1.0 allows ASCII only, of which UTF-8 is a superset,
+    and receivers in use read the other characters as bytes or as UTF-8.
     """
     builder = OscMessageBuilder(address)
     for index, value in enumerate(values):
@@ -47,7 +47,7 @@ def message(address: str, tags: str, values: Iterable[Value]) -> Any:
 
 
 def clipped(text: str, most_bytes: int) -> str:
-    """*text* as far as it takes at most so many bytes on the wire."""
+    """Returns the beginning of *text* that takes at most *most_bytes* bytes in UTF-8."""
     return text.encode("utf-8", "replace")[:most_bytes].decode("utf-8", "ignore")
 
 
@@ -63,13 +63,13 @@ def _plain(tag: str, value: Value) -> Value:
 
 
 def level_of(value: float) -> float:
-    """A level from the wire, where silence and infinity are the numbers that :func:`message` puts there."""
+    """Returns the level of a value from the wire: ±120 is ±infinity, as :func:`message` encodes it."""
     return math.copysign(math.inf, value) if abs(value) == -WIRE_SILENCE else value
 
 
 def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
     """Packs messages into as few bundles as fit in LARGEST_DATAGRAM each, all stamped with that time."""
-    stamp = cast(int, unix_time_s)  # the library takes a float and says int
+    stamp = cast(int, unix_time_s)  # the library takes a float and declares an int
     builder, size = OscBundleBuilder(stamp), _BUNDLE_HEADER
     for element in messages:
         more = _ELEMENT_HEADER + element.size
@@ -83,10 +83,10 @@ def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
 
 
 def fault(datagram: bytes) -> str | None:
-    """Why a datagram must not reach the parser; None means that it may.
+    """Returns why a datagram must not reach the parser; None where it may.
 
-    The library's parser loops for ever on a negative element size, recurses as deep as it is told, fills
-    short numbers up and passes over tags that it does not know, so that later arguments shift.
+    The library's parser loops for ever on a negative element size, recurses without a limit, pads short
+    numbers with zeros and skips unknown tags, so that later arguments shift.
     """
     todo = [(datagram, 0)]
     while todo:
@@ -109,7 +109,7 @@ def fault(datagram: bytes) -> str | None:
 
 
 def _message_fault(part: bytes) -> str | None:
-    """Why one message cannot be read; it begins with ``/``."""
+    """Returns why one message, which begins with ``/``, cannot be read; None where it can."""
     at = _after_text(part, 0)
     if at is None or _UNPRINTABLE.search(part[: part.index(0)]):
         return "the address has no end, or is not printable ASCII"
@@ -123,12 +123,13 @@ def _message_fault(part: bytes) -> str | None:
         if at is None or at > len(part):
             return f"the argument of the type tag {tag!r} cannot be read"
     if at != len(part):
-        return f"{len(part) - at} bytes more than the type tags tell of"
+        return f"{len(part) - at} bytes more than the type tags describe"
     return _array_fault(part[tags_at : part.index(0, tags_at)])
 
 
 def _array_fault(tags: bytes) -> str | None:
-    """Why the arrays among type tags cannot be read: an error's words about one would nest as deeply."""
+    """Returns why the arrays among type tags cannot be read; None where they can. The depth is limited since
+    the text of an error about an array would nest as deeply."""
     depth = 0
     for tag in tags:
         depth += (tag == ord("[")) - (tag == ord("]"))
@@ -138,7 +139,7 @@ def _array_fault(tags: bytes) -> str | None:
 
 
 def _after_text(part: bytes, at: int) -> int | None:
-    """Where what follows a string begins; None where it has no end (OSC 1.0, "OSC-string")."""
+    """Returns the offset behind a string and padding; None where it never ends (OSC 1.0, "OSC-string")."""
     end = part.find(0, at)
     after = (end // 4 + 1) * 4
     return after if end >= 0 and after <= len(part) else None
@@ -155,9 +156,9 @@ def _after_argument(part: bytes, at: int, tag: str) -> int | None:
 
 
 def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
-    """Address and arguments of each message in a datagram, in order; texts as :func:`printable` gives them.
+    """Returns address and arguments of each message in a datagram, in order; texts made :func:`printable`.
 
-    Raises ValueError, with the reason, for anything that is not sound OSC.
+    Raises ValueError, with the reason, for a malformed datagram.
     """
     reason = fault(datagram)
     if reason is not None:
@@ -170,7 +171,7 @@ def parse(datagram: bytes) -> list[tuple[str, list[Any]]]:
 
 
 def _printable(values: Iterable[Any]) -> list[Any]:
-    """Arrays are lists, nested no deeper than :data:`_DEEPEST_ARRAY`."""
+    """Returns the values with texts made printable; arrays are lists, at most _DEEPEST_ARRAY deep."""
     return [
         printable(value)
         if isinstance(value, str)

@@ -1,6 +1,6 @@
-"""How many TCP connections a server takes, from whom, and how long one may be silent.
+"""Limits on a server's TCP connections: their number, their hosts, and how long one may send nothing.
 
-Each takes a descriptor, and a process has few: the record, the capture and programs must always get theirs.
+Each takes a file descriptor, and a process has few: the record, the capture and programs need some.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ except ImportError:  # Windows, where sockets are no descriptors of the C librar
     resource = None
 
 _RESERVED = 96
-"""Descriptors that no server takes: a run with capture, record, screen and programs has some 50 open."""
+"""Descriptors kept free of connections: a run with capture, record, screen and programs has some 50 open."""
 _LEAST = 4
 
 
@@ -57,7 +57,7 @@ class ConnectionLimits:
         return ""
 
     def leave(self, host: str) -> None:
-        """One that was taken is no more."""
+        """Counts one connection of *host* less."""
         sender = sender_of(host)
         self._hosts[sender] -= 1
         if not self._hosts[sender]:
@@ -65,9 +65,9 @@ class ConnectionLimits:
 
 
 FIRST_S = 10.0
-"""Who has connected and says nothing for so long has no business here."""
+"""Longest time from connecting to the first byte."""
 SILENT_S = 60.0
-"""Ours: three times as long as any client that is there can be silent, for it answers pings."""
+"""Ours: three times the longest silence of a working client, which answers pings."""
 _BACKLOG = 32
 """Connections that are accepted in one go, before the first of them can be refused."""
 
@@ -75,7 +75,7 @@ _BACKLOG = 32
 async def serve_limited(
     listening: socket.socket, limits: ConnectionLimits, serve: Callable[[], asyncio.Protocol]
 ) -> asyncio.Server:
-    """Takes over a listening socket. serve: makes the protocol for each connection that is taken."""
+    """Starts a server on a listening socket. serve: makes the protocol for each accepted connection."""
     loop = asyncio.get_running_loop()
     return await loop.create_server(
         lambda: LimitedProtocol(limits, serve, first_s=FIRST_S, silent_s=SILENT_S),
@@ -85,7 +85,7 @@ async def serve_limited(
 
 
 class LimitedProtocol(asyncio.Protocol):
-    """Stands in front of the protocol that serves a connection, and closes what is too much or too silent."""
+    """Wraps the protocol that serves a connection; closes one beyond the limits or idle for too long."""
 
     def __init__(
         self,
@@ -95,14 +95,15 @@ class LimitedProtocol(asyncio.Protocol):
         first_s: float,
         silent_s: float,
     ) -> None:
-        """serve: makes the protocol behind. first_s: until the first byte. silent_s: between two."""
+        """serve: makes the wrapped protocol. first_s: longest time to the first byte. silent_s: longest
+        time between two."""
         self._limits = limits
         self._serve = serve
         self._silent_s = silent_s
         self._allowed_s = first_s
         self._behind: asyncio.Protocol | None = None
         self._host = ""
-        self._heard_s = 0.0
+        self._received_s = 0.0
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         self._transport = cast(asyncio.Transport, transport)
@@ -112,12 +113,12 @@ class LimitedProtocol(asyncio.Protocol):
             return
         self._behind = self._serve()
         self._behind.connection_made(transport)
-        self._heard_s = asyncio.get_running_loop().time()
+        self._received_s = asyncio.get_running_loop().time()
         self._look()
 
     def data_received(self, data: bytes) -> None:
         self._allowed_s = self._silent_s
-        self._heard_s = asyncio.get_running_loop().time()
+        self._received_s = asyncio.get_running_loop().time()
         if self._behind:
             self._behind.data_received(data)
 
@@ -139,11 +140,11 @@ class LimitedProtocol(asyncio.Protocol):
             behind.connection_lost(exc)
 
     def _look(self) -> None:
-        """Closes the connection where nothing came for too long, and looks again when that could be so."""
+        """Closes the connection where nothing came for too long; else checks again when that could be so."""
         loop = asyncio.get_running_loop()
         if self._behind is None:
             return
-        left_s = self._heard_s + self._allowed_s - loop.time()
+        left_s = self._received_s + self._allowed_s - loop.time()
         if left_s <= 0.0:
             self._transport.abort()
         else:

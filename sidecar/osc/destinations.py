@@ -1,4 +1,4 @@
-"""Where OSC goes: addresses as a person gives them, resolved once."""
+"""OSC destinations: addresses as given on the command line, resolved once."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ _HIGHEST_PORT = 65_535
 
 
 def split(text: str) -> tuple[str, int]:
-    """Host and port of ``host:port`` or ``[v6 address]:port``; a bare port means this machine.
+    """Returns host and port of ``host:port`` or ``[v6 address]:port``; a bare port means this machine.
 
-    Raises NetworkError when that is not what it says.
+    Raises NetworkError for any other text.
     """
     host, _, port = text.rpartition(":")
     if not port.isascii() or not port.isdigit() or not 1 <= int(port) <= _HIGHEST_PORT:
@@ -32,7 +32,7 @@ def split(text: str) -> tuple[str, int]:
 
 @dataclass(slots=True)
 class Destination:
-    """One resolved place and how sending to it goes."""
+    """One resolved address, with counts of datagrams sent and failed."""
 
     name: str
     family: socket.AddressFamily
@@ -40,7 +40,7 @@ class Destination:
     selection: Selection = EVERYTHING
     """What is sent there."""
     rate_hz: float | None = None
-    """Readings a second; None for as many as the run makes for everybody."""
+    """Readings a second; None for the run's own rate."""
     sent: int = 0
     failed: int = 0
     fault: str = ""
@@ -60,10 +60,10 @@ class Destination:
 
 
 def resolve(text: str) -> Destination:
-    """The place that ``HOST:PORT``, ``HOST:PORT/GROUP,GROUP`` or either with ``@HZ`` behind it names.
+    """Returns the destination of ``HOST:PORT``, ``HOST:PORT/GROUP,GROUP`` or either with ``@HZ`` behind it.
 
-    Looks the host up, now and never again: a name server must not hold up the sending. Of a name with
-    addresses of both families, as localhost often is, the IPv4 one counts: most receivers have no other.
+    The host is looked up only now: a name server must not delay the sending. Of a name with addresses of
+    both families, as localhost often is, the IPv4 one is used: most receivers have no other.
     Raises NetworkError when the target cannot be read or the host is not found.
     """
     wanted, _, rate = text.partition("@")

@@ -1,4 +1,4 @@
-"""What was not obeyed, counted by reason."""
+"""Dropped packets and messages, counted by reason."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _log = logging.getLogger(__name__)
 
 
 class DropCounters:
-    """Counts each drop; writes of the first few and then of one a second, so that no storm fills the disk."""
+    """Counts each drop; logs the first few and then one a second, so that a flood does not fill the disk."""
 
     def __init__(self) -> None:
         self.counts: Counter[DropReason] = Counter()
@@ -24,7 +24,7 @@ class DropCounters:
         self._now_s = 0.0
 
     def count(self, reason: DropReason, host: str, words: str, now_s: float) -> None:
-        """One more that came from *host* and was dropped; *words* say why."""
+        """Counts one drop from *host*; *words* are the reason for the log."""
         self.counts[reason] += 1
         self._lines = min(_LINES, self._lines + max(0.0, now_s - self._now_s) / _LINE_EVERY_S)
         self._now_s = now_s
@@ -34,5 +34,5 @@ class DropCounters:
 
 
 def quoted(text: str) -> str:
-    """Foreign text, short enough for an answer or a line of the log, and in one line."""
+    """Returns foreign text as one line, short enough for an answer or the log."""
     return printable(text, _LONGEST_QUOTE)

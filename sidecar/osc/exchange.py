@@ -1,4 +1,4 @@
-"""What passes between the sidecar and one asker alone: the table's other half."""
+"""Requests of one client and the answers to it: the second half of the address table."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ DropReason = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """An address for one asker or one answer, which goes to nobody else."""
+    """An address of a request, or of an answer that goes to its sender only."""
 
     path: str
     tags: str
@@ -26,17 +26,17 @@ SERVICES: tuple[Exchange, ...] = (
     Exchange(
         "/subscribe",
         "[s*][f]",
-        "send me these groups, addresses or patterns (all without any), readings so many times a second",
+        "send these groups, addresses or patterns (all without any), readings so many times a second",
     ),
     Exchange("/verified", "i", "from elsewhere over UDP: the number of /verify; then subscribe again"),
-    Exchange("/renew", "", "go on for another lease"),
-    Exchange("/unsubscribe", "", "send me nothing more"),
+    Exchange("/renew", "", "renew the subscription for another lease"),
+    Exchange("/unsubscribe", "", "end the subscription"),
     Exchange(
         "/course",
         "ii",
         "to subscribers: the course from that column on, so many columns (640 at most a time)",
     ),
-    Exchange("/events", "i", "to subscribers: what happened, from the event of that place on"),
+    Exchange("/events", "i", "to subscribers: the events from that place on"),
     Exchange("/goals", "", "to subscribers: every goal that can be chosen"),
 )
 ANSWERS: tuple[Exchange, ...] = (
@@ -46,7 +46,7 @@ ANSWERS: tuple[Exchange, ...] = (
     Exchange(
         "/verify",
         "i",
-        "to an address elsewhere, over UDP: send that number with /verified, then ask again",
+        "to an address elsewhere, over UDP: send that number with /verified, then repeat the request",
     ),
     Exchange("/course/size", "iii", "which pass it is, another after each reset; its columns, its events"),
     Exchange(
@@ -56,23 +56,23 @@ ANSWERS: tuple[Exchange, ...] = (
     ),
     Exchange("/event", "iifss", "pass, place, seconds, kind (alert, mark, move, gap, goal, pause), text"),
     Exchange("/goals/goal", "ii" + GOAL.tags, f"place, how many; {GOAL.sentence}"),
-    Exchange("/error", "ss", "the address that was not obeyed, and why"),
+    Exchange("/error", "ss", "the address that was refused, and why"),
 )
 DROPS: dict[DropReason, str] = {
     "sender": "packets from senders that are not allowed; they get no answer",
-    "rate": "packets and answers beyond what one sender may have",
+    "rate": "packets and answers beyond the rate of one sender",
     "size": "packets that are too large",
     "broken": "packets that are no OSC",
-    "address": "messages to an address that is none, or has nothing to tell",
+    "address": "messages to an unknown address, or to one without a value",
     "argument": "messages with arguments that do not fit",
     "failed": "commands that were understood and could not be carried out",
     "full": "subscriptions and connections beyond the most there may be",
-    "slow": "connections that were closed because nobody read them",
-    "idle": "connections that were closed because nothing came over them",
+    "slow": "connections that were closed because their data was not read",
+    "idle": "connections that were closed because nothing arrived over them",
 }
-"""Counters since the start, asked for at ``/drops/`` and the reason."""
+"""Counters since the start, read at ``/drops/`` and the reason."""
 
 
 def drop_path(reason: DropReason) -> str:
-    """Where the counter of that reason is asked for, below the root."""
+    """Returns the path of that reason's counter, below the root."""
     return f"/drops/{reason}"

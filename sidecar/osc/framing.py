@@ -1,4 +1,4 @@
-"""Where one OSC packet ends and the next begins on a stream. No sockets here."""
+"""Framing of OSC packets on a byte stream. No sockets here."""
 
 from __future__ import annotations
 
@@ -11,29 +11,29 @@ _SIZE = 4
 
 
 class Framing(Protocol):
-    """How packets are told apart, both ways."""
+    """Encodes packets into frames, and decodes frames into packets."""
 
     recovers: bool
-    """Whether what follows a broken frame can be read again."""
+    """Whether the frame behind a broken one can be read."""
 
     def frame(self, packet: bytes) -> bytes:
-        """The packet as it goes over the stream."""
+        """Returns the packet as one frame."""
 
     def feed(self, data: bytes) -> Iterator[bytes | None]:
-        """Each packet that *data* completes; None in the place of one that was too long or broken."""
+        """Yields each packet that *data* completes; None in the place of one that was too long or broken."""
 
 
 def framing(first: bytes, largest: int) -> Framing:
-    """The framing of a stream that begins with these bytes.
+    """Returns the framing of a stream that begins with these bytes.
 
-    A size is less than 16 MiB, so its first byte is 0; in SLIP no packet begins with one.
+    A size is less than 16 MiB, so its first byte is 0; no SLIP packet begins with that byte.
     largest: bytes of a packet.
     """
     return Sized(largest) if first[:1] == b"\0" else Slip(2 * largest)
 
 
 class Slip:
-    """SLIP with an END on both sides (OSC 1.1; RFC 1055). Keeps at most one frame, whatever arrives."""
+    """SLIP with an END on both sides (OSC 1.1; RFC 1055). Buffers at most one frame."""
 
     recovers = True
 

@@ -1,8 +1,7 @@
-"""OSC 1.0 address patterns, matched in a time that no pattern can blow up.
+"""OSC 1.0 address patterns, matched in a time bounded by the length of the pattern.
 
-A matcher that tries one star after the other runs for minutes on a short pattern full of them. This one
-carries all places reached so far through the pattern at once, as the bits of one number: its work is bounded
-by the length of the pattern.
+A backtracking matcher runs for minutes on a short pattern full of stars. This one advances all positions
+reached so far through the pattern at once, as the bits of one number.
 """
 
 from __future__ import annotations

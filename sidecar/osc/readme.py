@@ -8,7 +8,7 @@ from sidecar.osc.screen_addresses import DETAILS
 
 
 def markdown() -> str:
-    """The table as the README prints it."""
+    """Returns the four tables of addresses as Markdown."""
     sent = [
         f"| `{ROOT}{out.path}` | `{out.tags}` | {out.unit or '–'} | {RATES[out.group]} | {out.sentence} |"
         for out in SENT
@@ -27,8 +27,8 @@ def markdown() -> str:
         [
             _drawn(("out", "arguments", "unit", "sent", "meaning"), sent),
             _drawn(("in", "arguments", "unit", "meaning"), obeyed),
-            _drawn(("in, for who asks", "arguments", "meaning"), asked),
-            _drawn(("answer, to who asked", "arguments", "meaning"), [*answered, *counted]),
+            _drawn(("in, for clients", "arguments", "meaning"), asked),
+            _drawn(("answer, to the client", "arguments", "meaning"), [*answered, *counted]),
         ]
     )
 

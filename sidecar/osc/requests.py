@@ -1,4 +1,4 @@
-"""What an OSC message asks for, checked against the table."""
+"""OSC messages as requests, checked against the address table."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from sidecar.osc.selection import Selection, select
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Asks for present values."""
+    """A request for present values."""
 
     rows: tuple[Outgoing, ...]
     counters: tuple[DropReason, ...] = ()
@@ -25,7 +25,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Subscription:
-    """Asks to be sent a selection."""
+    """A request to subscribe to a selection."""
 
     selection: Selection
     rate_hz: float | None
@@ -33,7 +33,7 @@ class Subscription:
 
 @dataclass(frozen=True, slots=True)
 class BacklogRequest:
-    """Asks for what was before: a stretch of the course, events from a place on, or the goals there are."""
+    """A request for earlier data: a stretch of the course, events from a place on, or the available goals."""
 
     what: Literal["course", "events", "goals"]
     first: int = 0
@@ -42,7 +42,7 @@ class BacklogRequest:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """Brings back the number that was sent to the sender's address."""
+    """The number of ``/verify``, sent back by its receiver."""
 
     number: int
 
@@ -52,7 +52,7 @@ Request = Command | Question | Subscription | BacklogRequest | Proof | Errand
 
 
 class Refusal(ValueError):
-    """Why a message is not obeyed."""
+    """A message that is refused, with the reason."""
 
     def __init__(self, reason: DropReason, words: str) -> None:
         super().__init__(words)
@@ -63,7 +63,7 @@ _COUNTS = {1: "one argument", 2: "two arguments"}
 
 
 class RequestParser:
-    """Reads messages to one root."""
+    """Parses messages to addresses below one root."""
 
     def __init__(self, root: str = ROOT) -> None:
         self._root = root
@@ -87,10 +87,10 @@ class RequestParser:
         }
 
     def request(self, address: str, arguments: list[Any]) -> Request | None:
-        """What one message asks for; None when a button says that it was let go.
+        """Returns the request of one message; None for the release of a button.
 
-        An outgoing address, or a pattern of some, without arguments asks for the present values. What changes
-        anything needs its plain address: no wildcard resets a measurement.
+        An outgoing address, or a pattern of some, without arguments requests the present values. A command
+        needs its plain address: no wildcard resets a measurement.
         Raises Refusal for an unknown address, wrong arguments or a value out of range.
         """
         if is_pattern(address):
@@ -101,8 +101,8 @@ class RequestParser:
         return service(address, arguments) if service else self._command(address, arguments)
 
     def _command(self, address: str, arguments: list[Any]) -> Command | None:
-        """A command without arguments may carry one number, as buttons of control surfaces do: 0 is
-        letting go. A whole number is taken where a float is wanted."""
+        """Returns the command. One without arguments may carry one number, as buttons of control surfaces
+        send it: 0 is the release. A whole number is accepted where a float is expected."""
         entry = self._commands.get(address)
         if entry is None:
             raise Refusal("address", f"{address} is no address of the sidecar's")
@@ -116,7 +116,7 @@ class RequestParser:
     def _pattern(self, address: str, arguments: list[Any]) -> Question:
         if arguments:
             raise Refusal(
-                "argument", "an address pattern only asks: what changes anything needs its plain address"
+                "argument", "an address pattern only reads values: a command needs its plain address"
             )
         try:
             pattern = Pattern(address)
@@ -133,14 +133,15 @@ class RequestParser:
     def _question(self, address: str, arguments: list[Any]) -> Question:
         if arguments:
             raise Refusal(
-                "argument", f"{address} is told by the sidecar: it takes no argument, and answers without"
+                "argument",
+                f"{address} is sent by the sidecar: it takes no argument, and without one returns its value",
             )
         if address in self._rows:
             return Question((self._rows[address],))
         return Question((), (self._counters[address],))
 
     def _subscription(self, address: str, arguments: list[Any]) -> Subscription:
-        """Words first, then perhaps the rate."""
+        """Returns the subscription: words first, then an optional rate."""
         rate_hz = None
         if arguments and _is_number(arguments[-1]):
             *arguments, rate_hz = arguments
@@ -150,7 +151,7 @@ class RequestParser:
                     f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
                 )
         if not all(isinstance(word, str) for word in arguments):
-            raise Refusal("argument", f"{address} takes groups or addresses, and then perhaps a rate")
+            raise Refusal("argument", f"{address} takes groups or addresses, and then an optional rate")
         try:
             return Subscription(select(tuple(arguments), self._root), rate_hz)
         except ValueError as error:
@@ -158,7 +159,7 @@ class RequestParser:
 
 
 def _places(address: str, arguments: list[Any], count: int) -> list[int]:
-    """So many whole numbers from 0 on."""
+    """Returns *count* arguments as whole numbers from 0 on. Raises Refusal for any others."""
     whole = [int(value) for value in arguments if _is_number(value) and value >= 0 and value == value // 1]
     if len(whole) != count or len(arguments) != count:
         wanted = _COUNTS.get(count, "no argument")

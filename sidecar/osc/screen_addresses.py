@@ -1,8 +1,8 @@
-"""The addresses that a screen elsewhere needs: each row says how its arguments are made and read back.
+"""The addresses that a remote screen needs: each row encodes a field of the snapshot and decodes it.
 
-Each row always has something to send, so that a receiver who missed what was before knows what holds now. Of
-what there may be several of, each has a message of its own with its place and how many there are; where there
-is none, one message says so.
+Each row always has a value to send, so that a receiver that missed earlier messages has the present state. A
+field of several items is sent as one message an item, with its place and the number of items; an empty one
+as one message with the number 0.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ Fields = dict[str, Any]
 """Fields of a snapshot, or of its reading, by name."""
 
 NO_LIMIT = 120.0
-"""Where a goal sets no limit: what infinity is on the wire."""
+"""The value of a limit that a goal does not set: that of infinity on the wire."""
 
 SENTENCE_BYTES, NAME_BYTES = 480, 200
-"""What a text may take, so that each message fits in one datagram (``codec.LARGEST_DATAGRAM``)."""
+"""Most bytes of a text, so that each message fits in one datagram (``codec.LARGEST_DATAGRAM``)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shape(Generic[T]):
-    """How one kind of value stands in the arguments of a message; ``decode`` undoes ``encode``."""
+    """The encoding of one type as arguments of a message; ``decode`` reverses ``encode``."""
 
     tags: str
     sentence: str
@@ -41,7 +41,7 @@ class Shape(Generic[T]):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Detail:
-    """An address of the group ``detail``. Each row is only ever itself."""
+    """An address of the group ``detail``. Rows are compared by identity."""
 
     path: str
     tags: str
@@ -156,7 +156,7 @@ _ARM_STATE = _optional(
         lambda is_armed, surface, sentence: ArmState(surface, bool(is_armed), sentence),
     ),
     ArmState("", False, ""),
-    "1 where a surface is connected; 1 while armed, surface, what was last said",
+    "1 where a surface is connected; 1 while armed, surface, the latest sentence about it",
 )
 _EARLIER = _optional(
     Shape(
@@ -203,7 +203,7 @@ _SOURCE_FIELDS = ("source", "rate_hz", "layout", "duration_s")
 
 
 def numbered(arguments: Sequence[Arguments]) -> tuple[Arguments, ...]:
-    """Each with its place from 0 and how many there are in front."""
+    """Returns each with its place from 0 and their number in front."""
     return tuple((place, len(arguments), *one) for place, one in enumerate(arguments))
 
 
@@ -266,14 +266,14 @@ DETAILS: tuple[Detail, ...] = (
     _each("/detail/opening", "build_up", _OPENING, "one a step of the rough balance", Opening("", 0.0, "")),
     _each("/detail/ride", "rides", _RIDE, "one a ride", Ride(0.0, 0.0, 0.0, 0.0)),
     _one("/detail/rides", "rides_reason", _TEXT, "why there are these rides, or none"),
-    _each("/detail/target", "targets", _TARGET, "one a place OSC goes to", Target("")),
+    _each("/detail/target", "targets", _TARGET, "one a destination of OSC", Target("")),
     _one("/detail/guess", "guess", _TEXT, "a question about a move that was not reported, or nothing"),
-    _one("/detail/notice", "notice", _TEXT, "the latest thing worth saying, or nothing"),
+    _one("/detail/notice", "notice", _TEXT, "the latest notice, or nothing"),
 )
 
 
 def content(snapshot: Snapshot) -> tuple[object, ...]:
-    """What a change of the details is told by. What is counted up all the time is no change."""
+    """Returns the values whose change counts as a change of the details; counters are left out."""
     return (
         snapshot.reading.range_is_stable,
         snapshot.reading.bad_samples,

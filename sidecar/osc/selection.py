@@ -1,4 +1,4 @@
-"""Which of the outgoing addresses somebody is sent."""
+"""Selections of the outgoing addresses that a receiver is sent."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from sidecar.osc.screen_addresses import DETAILS, Detail
 GROUPS: tuple[Group, ...] = get_args(Group)
 
 _MOST_CHARACTERS = 512
-"""Of all words together. Ours: some twenty addresses, one by one; what has to be matched stays bounded."""
+"""Of all words together. Ours: some twenty addresses, one by one; it bounds the work of matching."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Selection:
-    """Rows of the table, in its order. Two are alike only when they are the same one."""
+    """Rows of the table, in its order. Compared by identity."""
 
     rows: tuple[Outgoing | Detail, ...]
 
@@ -29,10 +29,11 @@ class Selection:
 
 
 def select(words: tuple[str, ...], root: str = ROOT) -> Selection:
-    """What *words* name, each a group, an address or a pattern; without words everything but the details.
+    """Returns the rows that *words* name, each a group, an address or a pattern; without words all rows but
+    the details.
 
     root: what addresses begin with.
-    The same words give the same selection, so that whoever is sent the same shares one datagram.
+    The same words return the same object, so that receivers with equal selections share each datagram.
     Raises ValueError, with the reason, for a word that names nothing.
     """
     length = sum(map(len, words)) + len(words)
@@ -49,7 +50,7 @@ def _selected(words: frozenset[str], root: str) -> Selection:
 
 
 def _test(word: str, root: str) -> Callable[[Outgoing], bool]:
-    """Whether a row is meant by *word*. Raises ValueError."""
+    """Returns the test for the rows that *word* names. Raises ValueError where it names none."""
     if word in GROUPS:
         return lambda row: row.group == word
     if word.startswith("/"):

@@ -9,7 +9,7 @@ from sidecar.osc.destinations import Destination
 
 
 def hand_over(sender: socket.socket, datagram: bytes, destination: Destination) -> None:
-    """Sends one datagram from a socket that does not wait, and records how that went."""
+    """Sends one datagram from a non-blocking socket, and records the outcome."""
     try:
         sender.sendto(datagram, destination.address)
     except OSError as error:
@@ -28,7 +28,7 @@ class Sender:
             self._sockets[family].setblocking(False)
 
     def send_datagram(self, datagram: bytes, destination: Destination) -> None:
-        """Hands one datagram to the network and records how that went with the destination."""
+        """Hands one datagram to the network and records the outcome with the destination."""
         hand_over(self._sockets[destination.family], datagram, destination)
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""Who asked to be sent what: leases that end unless they are renewed. Pure: time is an argument."""
+"""Subscriptions as leases that end unless they are renewed. Pure: time is an argument."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ LEASE_S = 60.0
 MOST = 64
 """Ours: a studio's screens, lights and scripts many times over, and a bounded load for the engine."""
 MOST_OF_ONE = MOST // 4
-"""Of one host: what it does not need is left to others."""
+"""Of one host, so that one host cannot use up all subscriptions."""
 
 
 class Peer(Protocol):
-    """Whoever speaks to the port, over UDP or a stream."""
+    """The sender of a packet, over UDP or a stream."""
 
     @property
     def key(self) -> Hashable:
-        """Address and port, or the stream: what tells one asker from another."""
+        """Address and port, or the stream; different for each sender."""
 
     @property
     def host(self) -> str: ...
@@ -36,7 +36,7 @@ class Peer(Protocol):
     def status(self) -> Target: ...
 
     def send_packet(self, packet: bytes) -> None:
-        """Answers; returns at once and never raises."""
+        """Sends one packet back; returns at once and never raises."""
 
 
 @dataclass(slots=True)
@@ -49,25 +49,25 @@ class Lease:
 
 
 class Subscriptions:
-    """Keeps at most MOST subscriptions, one an asker."""
+    """Keeps at most MOST subscriptions, one for each peer."""
 
-    def __init__(self, outbox: Publisher) -> None:
-        self._outbox = outbox
+    def __init__(self, publisher: Publisher) -> None:
+        self._publisher = publisher
         self._leases: dict[Hashable, Lease] = {}
 
     def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> str:
-        """Sends *peer* a selection from now on, in place of the one before; returns why not."""
+        """Sends *peer* a selection from now on, in place of the one before; returns why not, or nothing."""
         self.expire(now_s)
         full = "" if peer.key in self._leases else self._full_for(peer.host)
         if full:
             return full
         before = self._leases.pop(peer.key, None)
         if before:
-            self._outbox.remove(before.line)
+            self._publisher.remove(before.line)
             peer = before.peer
         line = Line(selection, 1.0 / rate_hz, peer.send_packet)
         self._leases[peer.key] = Lease(peer, line, now_s + LEASE_S)
-        self._outbox.add_line(line, now_s)
+        self._publisher.add_line(line, now_s)
         return ""
 
     def _full_for(self, host: str) -> str:
@@ -79,7 +79,7 @@ class Subscriptions:
         return ""
 
     def renew(self, peer: Peer, now_s: float) -> Line | None:
-        """What *peer* is sent for another lease; None when it has none."""
+        """Renews the lease of *peer* and returns its line; None where it has no lease."""
         self.expire(now_s)
         lease = self._leases.get(peer.key)
         if lease is None:
@@ -88,7 +88,7 @@ class Subscriptions:
         return lease.line
 
     def holds(self, peer: Peer, now_s: float) -> bool:
-        """Whether *peer* has a lease that lasts."""
+        """Whether *peer* has a lease that has not ended."""
         lease = self._leases.get(peer.key)
         return lease is not None and lease.ends_s > now_s
 
@@ -97,16 +97,16 @@ class Subscriptions:
         return key in self._leases
 
     def cancel(self, peer: Peer) -> None:
-        """Sends *peer* nothing more; harmless when nothing was sent."""
+        """Ends the subscription of *peer*; does nothing where it has none."""
         lease = self._leases.pop(peer.key, None)
         if lease:
-            self._outbox.remove(lease.line)
+            self._publisher.remove(lease.line)
 
     def expire(self, now_s: float) -> None:
-        """Ends what was not renewed."""
+        """Ends the subscriptions that were not renewed."""
         for lease in [lease for lease in self._leases.values() if lease.ends_s <= now_s]:
             self.cancel(lease.peer)
 
     def status(self) -> tuple[Target, ...]:
-        """How sending to each goes; may be read from any thread."""
+        """Returns counts of datagrams for each subscriber; may be called from any thread."""
         return tuple(lease.peer.status for lease in list(self._leases.values()))

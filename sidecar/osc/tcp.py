@@ -20,7 +20,7 @@ MOST, MOST_OF_ONE = 64, 16
 FIRST_S = 10.0
 """Until the first whole packet."""
 IDLE_S = 600.0
-"""Ours: whoever follows a run says so each minute, and a button is pressed once in a while."""
+"""Ours: subscribers renew each minute, and buttons are pressed now and then."""
 _BACKLOG = 32
 
 _MOST_UNREAD = 256 * 1024
@@ -28,7 +28,7 @@ _MOST_UNREAD = 256 * 1024
 
 _FRAMES_A_TURN = 50
 _TURN_S = 0.1
-"""Who sends more frames than that in a turn is read more slowly: a stream can be made to wait."""
+"""A stream with more frames than that in a turn is read more slowly: TCP's flow control makes it wait."""
 
 _BROKEN = "a frame that is too long or cannot be read"
 
@@ -39,10 +39,10 @@ class Streams:
     """All connections of one listening socket."""
 
     def __init__(
-        self, doors: AccessPolicy, drops: DropCounters, take: Take, ended: Callable[[Stream], None]
+        self, access: AccessPolicy, drops: DropCounters, take: Take, ended: Callable[[Stream], None]
     ) -> None:
-        """take: gets each packet and who sent it. ended: hears of each connection that is no more."""
-        self.doors = doors
+        """take: called with each packet and its stream. ended: called with each stream that was closed."""
+        self.access = access
         self.drops = drops
         self.take = take
         self.ended = ended
@@ -56,7 +56,7 @@ class Streams:
         self._server = await loop.create_server(lambda: Stream(self), sock=listening, backlog=_BACKLOG)
 
     def close(self) -> None:
-        """Ends every connection; who has not read by now what was sent reads no more."""
+        """Ends every connection; data that was not read by then is discarded."""
         if self._server:
             self._server.close()
         for stream in list(self.open):
@@ -64,7 +64,7 @@ class Streams:
 
 
 class Stream(asyncio.Protocol):
-    """One connection. Who does not read is dropped, not waited for."""
+    """One connection. It is closed where its peer does not read, rather than waited for."""
 
     def __init__(self, streams: Streams) -> None:
         self._streams = streams
@@ -73,11 +73,11 @@ class Stream(asyncio.Protocol):
         self._destination: Destination | None = None
         self._packets: Iterator[bytes | None] = iter(())
         self.host = ""
-        self._heard_s = 0.0
-        self._patience_s = FIRST_S
+        self._received_s = 0.0
+        self._allowed_s = FIRST_S
 
     is_proven = True
-    """Both sides have answered each other before a stream is there."""
+    """TCP's handshake has proven the peer's address."""
 
     @property
     def key(self) -> Hashable:
@@ -92,7 +92,7 @@ class Stream(asyncio.Protocol):
         address = transport.get_extra_info("peername") or ("", 0)  # it may be gone already
         self.host = address[0]
         streams = self._streams
-        if not streams.doors.is_allowed(self.host):
+        if not streams.access.is_allowed(self.host):
             self._refuse("sender", "this sender is not allowed")
         elif full := streams.limits.enter(self.host):
             self._refuse("full", full)
@@ -100,7 +100,7 @@ class Stream(asyncio.Protocol):
             family = transport.get_extra_info("socket").family
             self._destination = Destination(f"{self.host}:{address[1]}", family, address)
             streams.open.add(self)
-            self._heard_s = asyncio.get_running_loop().time()
+            self._received_s = asyncio.get_running_loop().time()
             self._look()
 
     def data_received(self, data: bytes) -> None:
@@ -113,7 +113,7 @@ class Stream(asyncio.Protocol):
             return
         for taken, packet in enumerate(self._packets, 1):
             if packet is not None:
-                self._heard_s, self._patience_s = asyncio.get_running_loop().time(), IDLE_S
+                self._received_s, self._allowed_s = asyncio.get_running_loop().time(), IDLE_S
                 self._streams.take(packet, self)
             elif self._framing and self._framing.recovers:
                 self._count("broken", _BROKEN)
@@ -127,7 +127,7 @@ class Stream(asyncio.Protocol):
         self._transport.resume_reading()
 
     def send_packet(self, packet: bytes) -> None:
-        """Hands one packet to the network; a reader that is too far behind is dropped."""
+        """Hands one packet to the network; closes the connection where too much is unread."""
         transport, destination, framed = self._transport, self._destination, self._framing
         if transport is None or destination is None or framed is None or transport.is_closing():
             return
@@ -150,15 +150,15 @@ class Stream(asyncio.Protocol):
             self._streams.ended(self)
 
     def _look(self) -> None:
-        """Closes the connection where no packet came for too long, and looks again when that could be so."""
+        """Closes the connection where no packet came for too long; else checks again once that may be so."""
         if self not in self._streams.open:
             return
         loop = asyncio.get_running_loop()
-        left_s = self._heard_s + self._patience_s - loop.time()
+        left_s = self._received_s + self._allowed_s - loop.time()
         if left_s > 0.0:
             loop.call_later(left_s, self._look)
         else:
-            self._refuse("idle", f"nothing came for {self._patience_s:g} s")
+            self._refuse("idle", f"nothing came for {self._allowed_s:g} s")
 
     def _refuse(self, reason: DropReason, words: str) -> None:
         self._count(reason, words)

@@ -36,10 +36,10 @@ Report = Callable[[FaderFeedback], None]
 _BUFFER = 1 << 20
 _MOST_WAITING = 4096
 _TURN_S = 0.005
-"""Then the socket is emptied again."""
+"""Longest time of handling packets before the socket is emptied again."""
 _LARGEST_DATAGRAM = 65_535
 _STREAM_BUFFER = 1 << 16
-"""Systems let it grow to megabytes, and a connection that nobody reads would be noticed only then."""
+"""Systems let it grow to megabytes, and a connection that is not read would be noticed only then."""
 
 _log = logging.getLogger(__name__)
 
@@ -47,9 +47,9 @@ _log = logging.getLogger(__name__)
 def bind(
     host: str, port: int, option: str = "--osc-port", kind: socket.SocketKind = socket.SOCK_DGRAM
 ) -> socket.socket:
-    """A socket on one address of this machine; port 0 takes any that is free.
+    """Returns a socket bound to one address of this machine; port 0 takes any that is free.
 
-    option: what the person can choose another port with.
+    option: the option that chooses the port, for the error message.
     Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
     checked_port(port, option)
@@ -59,7 +59,7 @@ def bind(
         if kind == socket.SOCK_STREAM and os.name == "posix":
             # Else the port stays taken for a minute after a run that had connections.
             server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        if kind == socket.SOCK_STREAM:  # a machine that was switched off says no goodbye (RFC 1122 §4.2.3.6)
+        if kind == socket.SOCK_STREAM:  # a machine that was switched off sends no FIN (RFC 1122 §4.2.3.6)
             server.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         server.bind((host, port))
     except OSError as error:
@@ -85,7 +85,7 @@ def bind(
 
 @dataclass(frozen=True, slots=True)
 class _Correspondent:
-    """Who spoke to the UDP socket."""
+    """The sender of a datagram."""
 
     destination: Destination
     port: OscPort
@@ -111,7 +111,7 @@ class _Correspondent:
 
 
 class OscPort(asyncio.DatagramProtocol):
-    """Sends snapshots to targets and subscribers, and passes commands on. Lives on the engine's loop."""
+    """Sends snapshots to targets and subscribers, and passes commands on. Used on the engine's loop only."""
 
     def __init__(
         self,
@@ -122,12 +122,12 @@ class OscPort(asyncio.DatagramProtocol):
         link: Workstation | None = None,
         root: str = ROOT,
     ) -> None:
-        """update_hz: readings a second, for whoever does not ask for fewer.
-        allow: who may speak besides this machine.
+        """update_hz: readings a second, unless a receiver asks for fewer.
+        allow: networks that may send besides this machine.
         link: how a workstation's faders are reached; without it no fader is moved.
         root: what the addresses of this run begin with.
 
-        Raises NetworkError for a root that is none, or below which the surface speaks of its faders.
+        Raises NetworkError for an invalid root, or one above a feedback address of the surface.
         """
         self._root = checked_root(root)
         if link:
@@ -136,13 +136,13 @@ class OscPort(asyncio.DatagramProtocol):
         self._link = link
         if link:
             link.connect(partial(self.post, link.target))
-        self._outbox = Publisher(root)
+        self._publisher = Publisher(root)
         for target in targets:
             period_s = 1.0 / min(target.rate_hz or update_hz, update_hz)
-            self._outbox.add_line(Line(target.selection, period_s, partial(self.post, target)), 0.0)
-        doors = AccessPolicy(allow, link.peer.host if link else None)
-        self._reception = OscServer(doors, self._outbox, update_hz=update_hz, link=link, root=root)
-        self._streams = Streams(doors, self._reception.drops, self._take, ended=self._reception.end)
+            self._publisher.add_line(Line(target.selection, period_s, partial(self.post, target)), 0.0)
+        access = AccessPolicy(allow, link.peer.host if link else None)
+        self._osc_server = OscServer(access, self._publisher, update_hz=update_hz, link=link, root=root)
+        self._streams = Streams(access, self._osc_server.drops, self._take, ended=self._osc_server.end)
         self._timer: asyncio.TimerHandle | None = None
         self._server: socket.socket | None = None
         self._host = ""
@@ -160,29 +160,29 @@ class OscPort(asyncio.DatagramProtocol):
         report_fader: Report | None = None,
         feed: Feed | None = None,
     ) -> None:
-        """Takes over a bound socket; sends from it too, so that answers come back to the port that asked.
+        """Receives on a bound socket, and sends from it too, so that receivers can answer to its port.
 
-        Only what it cannot reach, another family of addresses or, from 127.0.0.1, another machine, is sent
-        from a socket of its own, where nobody listens for answers.
+        A destination that it cannot reach, of another address family or, from 127.0.0.1, on another machine,
+        is sent to from a socket of its own, on which no answers are received.
 
-        obey: takes each command that arrives; called on the loop and must return at once.
-        streams: a bound TCP socket where the same is spoken.
-        report_fader: gets what the workstation says of its faders; called on the loop as well.
-        feed: where subscribers are told what was before they came, and which goals there are.
+        obey: called with each command that arrives, on the loop; must return at once.
+        streams: a bound TCP socket for the same messages.
+        report_fader: called with each fader position of the workstation, on the loop as well.
+        feed: source of the earlier course and events, and of the goals, for subscribers.
         Raises NetworkError when the workstation of the surface could not answer.
         """
-        host, desk = server.getsockname()[0], self._link.target if self._link else None
-        if desk and is_this_machine(host) and not is_this_machine(desk.address[0]):
+        host, workstation = server.getsockname()[0], self._link.target if self._link else None
+        if workstation and is_this_machine(host) and not is_this_machine(workstation.address[0]):
             raise NetworkError(
-                f"The workstation at {desk.name} could not tell where its fader is: OSC is taken on {host} "
-                "only. Give --osc-bind the address of this machine that it reaches."
+                f"The workstation at {workstation.name} could not report its fader: OSC is received on "
+                f"{host} only. Give --osc-bind the address of this machine that it reaches."
             )
-        self._reception.obey = obey
+        self._osc_server.obey = obey
         if report_fader:
-            self._reception.report_fader = partial(self._report_fader, report_fader)
-        self._reception.later = partial(_call_later, asyncio.get_running_loop())
+            self._osc_server.report_fader = partial(self._report_fader, report_fader)
+        self._osc_server.later = partial(_call_later, asyncio.get_running_loop())
         if feed:
-            self._reception.archive = Backlog(feed.timeline, feed.goals, self._root)
+            self._osc_server.archive = Backlog(feed.timeline, feed.goals, self._root)
         self._server, self._host = server, host
         for family in {target.family for target in self._all_targets() if self._sender(target) is None}:
             self._others[family] = socket.socket(family, socket.SOCK_DGRAM)
@@ -196,7 +196,7 @@ class OscPort(asyncio.DatagramProtocol):
         """Sends the last snapshot's alerts and state once more, then closes."""
         if self._timer:
             self._timer.cancel()
-        self._outbox.send_last()
+        self._publisher.send_last()
         self._streams.close()
         if self._transport:
             self._transport.close()
@@ -204,25 +204,25 @@ class OscPort(asyncio.DatagramProtocol):
             other.close()
 
     def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot: what changed goes out at once, readings to everybody they are due to."""
+        """Sends what changed in the newest snapshot at once, and readings to receivers where they are due."""
         now_s = asyncio.get_running_loop().time()
-        self._reception.expire(now_s)
-        self._outbox.offer(snapshot, now_s, time.time())
-        if snapshot.transport != "preparing":  # until then a pass that is gone on with may still be read
-            self._tell_marks(self._reception.news())
+        self._osc_server.expire(now_s)
+        self._publisher.offer(snapshot, now_s, time.time())
+        if snapshot.transport != "preparing":  # until then a resumed pass may still be read
+            self._publish_marks(self._osc_server.news())
         self._wind()
 
-    def _tell_marks(self, events: Sequence[Event]) -> None:
-        told = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
-        self._outbox.publish_event(MARKED, told, time.time())
+    def _publish_marks(self, events: Sequence[Event]) -> None:
+        marks = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
+        self._publisher.publish_event(MARKED, marks, time.time())
 
     def status(self) -> tuple[Target, ...]:
-        """How sending to each target and subscriber goes; may be read from any thread."""
+        """Returns counts of datagrams for each target and subscriber; may be called from any thread."""
         targets = tuple(target.status for target in self._all_targets())
-        return targets + self._reception.subscribers.status()
+        return targets + self._osc_server.subscribers.status()
 
     def _report_fader(self, report: Report, feedback: FaderAt | StemFaderAt) -> None:
-        """The guard is the first to know; everything else is told after it."""
+        """Confirms a position to the fader's guard, then reports it to the engine."""
         if self._link is None:
             return
         match feedback:
@@ -232,9 +232,10 @@ class OscPort(asyncio.DatagramProtocol):
                 report(FaderFeedback(position_db, self._link.fader.clock(), stem))
 
     def post(self, destination: Destination, datagram: bytes) -> None:
-        """Hands one datagram to the network and records how that went.
+        """Hands one datagram to the network and records the outcome.
 
-        Past asyncio's transport, which would keep what one place does not take and let all others wait.
+        It bypasses asyncio's transport, which would queue a datagram that one destination does not take, and
+        delay all others.
         """
         sender = self._sender(destination)
         if sender:
@@ -246,21 +247,23 @@ class OscPort(asyncio.DatagramProtocol):
             self._work()
 
     def _admit(self, data: bytes, addr: tuple[Any, ...]) -> None:
-        """A disarm is taken at once, and again in its turn: an arm that was sent before it must not win."""
-        if self._reception.is_disarm(data):
+        """Queues a packet. A disarm is handled at once, and again in its turn: an arm sent before it must not
+        take effect after it."""
+        if self._osc_server.is_disarm(data):
             self._take_datagram(data, addr)
         if len(self._waiting) < _MOST_WAITING:
             self._waiting.append((data, addr))
         else:
             now_s = asyncio.get_running_loop().time()
-            self._reception.drops.count("rate", addr[0], "too many packets at once", now_s)
+            self._osc_server.drops.count("rate", addr[0], "too many packets at once", now_s)
 
     def _work(self) -> None:
-        """Empties the socket, so that a disarm behind a flood is found, and takes some of what waits."""
+        """Empties the socket, so that a disarm behind a flood is found, and handles queued packets for
+        _TURN_S."""
         for _ in range(_MOST_WAITING):
             try:
                 self._admit(*self._server.recvfrom(_LARGEST_DATAGRAM))  # type: ignore[union-attr]
-            except OSError:  # there is nothing more; a fault is the transport's to find
+            except OSError:  # the socket is empty; the transport reports other errors
                 break
         loop = asyncio.get_running_loop()
         end_s = loop.time() + _TURN_S
@@ -279,14 +282,14 @@ class OscPort(asyncio.DatagramProtocol):
         _log.info("OSC: a target refused a datagram: %s", exc)
 
     def _take(self, packet: bytes, peer: _Correspondent | Stream) -> None:
-        self._reception.receive_packet(packet, peer, asyncio.get_running_loop().time())
+        self._osc_server.receive_packet(packet, peer, asyncio.get_running_loop().time())
         if self._link:
-            self._link.fader.stranger = self._reception.stranger
+            self._link.fader.stranger = self._osc_server.stranger
         self._wind()
 
     def _wind(self) -> None:
         """Sets the timer to when readings are due next."""
-        due_s = self._outbox.due_s()
+        due_s = self._publisher.due_s()
         if self._timer and self._timer.when() == due_s:
             return
         if self._timer:
@@ -295,11 +298,11 @@ class OscPort(asyncio.DatagramProtocol):
 
     def _ring(self) -> None:
         self._timer = None
-        self._outbox.send_due(asyncio.get_running_loop().time())
+        self._publisher.send_due(asyncio.get_running_loop().time())
         self._wind()
 
     def _sender(self, destination: Destination) -> socket.socket | None:
-        """The socket from which a datagram can get there."""
+        """Returns a socket that can reach the destination; None where none is open."""
         server = self._server
         is_near = is_this_machine(destination.address[0]) or not is_this_machine(self._host)
         if server and server.family == destination.family and is_near:
@@ -319,6 +322,6 @@ def _refuse_shared_root(link: Workstation, root: str) -> None:
     for place in link.addresses:
         if place.startswith(f"{root}/"):
             raise NetworkError(
-                f"The surface {link.name} speaks at {place}, below {root}, where the sidecar's "
+                f"The surface {link.name} sends to {place}, below {root}, where the sidecar's "
                 "own commands are: give it another address, or the run another root with --osc-root."
             )

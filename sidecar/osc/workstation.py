@@ -1,4 +1,4 @@
-"""What a port needs of a workstation that speaks at addresses of its own; the surfaces are such."""
+"""The interface of a workstation with OSC addresses of its own, as the OSC port needs it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from sidecar.osc.destinations import Destination
 
 
 class WorkstationPeer(Protocol):
-    """From where its word counts; as text, the address that a person would give."""
+    """The address that feedback is accepted from; as text, in the form that options take."""
 
     @property
     def host(self) -> str: ...
@@ -20,27 +20,27 @@ class WorkstationPeer(Protocol):
 
 
 class WorkstationFader(Protocol):
-    """The guarded way to its programme fader."""
+    """Guarded access to its programme fader."""
 
     stranger: str
-    """Who else has spoken at the feedback address, in a sentence."""
+    """A sentence on the last other sender to the feedback address; empty for none."""
 
     @property
     def clock(self) -> Callable[[], float]: ...
 
     def confirm(self, position_db: float) -> float:
-        """Notes a report of the workstation; returns when it arrived."""
+        """Records a position that the workstation reports; returns the time in seconds of :attr:`clock`."""
 
 
 class Workstation(Protocol):
-    """How its faders are reached, and what it says of them."""
+    """The addresses of its faders, and its feedback on them."""
 
     @property
     def name(self) -> str: ...
 
     @property
     def target(self) -> Destination:
-        """Where it takes OSC."""
+        """Where it receives OSC."""
 
     @property
     def peer(self) -> WorkstationPeer: ...
@@ -50,14 +50,14 @@ class Workstation(Protocol):
 
     @property
     def feedback_address(self) -> str:
-        """Where it says where its programme fader stands."""
+        """The address of its reports of the programme fader."""
 
     @property
     def addresses(self) -> tuple[str, ...]:
-        """All that it speaks at, that one included."""
+        """All addresses that it sends, that one included."""
 
     def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
-        """What a message says of a fader; None when it is about something else.
+        """Returns the fader position that a message reports; None where it is about something else.
 
         Raises ValueError, with the reason, for arguments that do not fit.
         """

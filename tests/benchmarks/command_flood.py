@@ -78,7 +78,7 @@ def main() -> None:
         disarmed = flood(session, address, told)
         session.stop()
         run.join()
-        counts = port._reception.drops.counts
+        counts = port._osc_server.drops.counts
         loop.run(port.close())
     gaps = np.diff(np.array(told[10:]))
     longest_ms, median_ms = gaps.max() * 1000, np.median(gaps) * 1000

@@ -166,7 +166,7 @@ def over_sockets(count: int) -> bool:
         with socket.create_connection(stream_address) as caller:
             caller.sendall(SLIP.frame(MARK))
             time.sleep(1.0)
-        drops = dict(port._reception.drops.counts)
+        drops = dict(port._osc_server.drops.counts)
         engine.run(port.close())
         receiver.join(5.0)
     late_s = sorted(came_s[n] - offered_s[int(n)] for n in came_s)

@@ -87,7 +87,7 @@ def test_nobody_else_can_put_words_in(peer):
 @pytest.mark.parametrize("place", ["255.255.255.255:9139", "[fe80::1]:9139"])
 def test_an_address_that_is_no_single_machines_is_refused_in_words(place):
     """A broadcast, and a link-local address without its link (RFC 4007 §6)."""
-    with pytest.raises(NetworkError, match=r"cannot be asked .* give the address of one machine"):
+    with pytest.raises(NetworkError, match=r"cannot be reached .* give the address of one machine"):
         SubscriptionClient(resolve(place))
 
 

@@ -35,7 +35,7 @@ def test_this_machine_and_the_list_are_let_in_and_nobody_else(host, is_let_in):
 @pytest.mark.parametrize("host", ["192.0.2.7", "::ffff:192.0.2.7"])
 def test_the_workstation_is_known_on_a_socket_for_both_families(host):
     """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
-    doors = AccessPolicy(desk="192.0.2.7")
+    doors = AccessPolicy(workstation="192.0.2.7")
 
     assert (True, False) == (doors.is_desk(host), doors.is_allowed(host))
     assert not doors.is_desk("192.0.2.8")

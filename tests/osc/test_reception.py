@@ -151,7 +151,7 @@ class TestErrors:
             ("/sidecar/momentary", "f", [1.0], "argument", "takes no argument"),
             ("/sidecar/nothing/*", "", [], "address", "names no address"),
             ("/sidecar/[", "", [], "address", "never closed"),
-            ("/sidecar/stems/names", "", [], "address", "nothing to tell"),
+            ("/sidecar/stems/names", "", [], "address", "has no value now"),
             ("/sidecar/subscribe", "s", ["everything"], "argument", "none of the groups"),
             ("/sidecar/subscribe", "sf", ["alert", 51.0], "argument", "1 to 50"),
             ("/sidecar/subscribe", "fs", [1.0, "alert"], "argument", "groups or addresses"),
@@ -231,7 +231,7 @@ class TestStrangers:
 
         [(address, [about, reason])] = room.say(Peer(), "/sidecar/fader", "f", [6.0])
         assert (address, about, room.asked) == ("/sidecar/error", "/sidecar/fader", [])
-        assert reason == "the workstation itself says where its fader stands"
+        assert reason == "the fader position comes from the workstation's feedback"
 
     @pytest.mark.parametrize(("port", "counts"), [(None, True), (8001, True), (8002, False)])
     def test_a_workstation_that_sends_from_elsewhere_can_be_named(self, port, counts):

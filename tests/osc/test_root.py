@@ -235,7 +235,7 @@ def test_a_surface_may_not_speak_of_faders_where_the_commands_are():
     """What it says would be taken for commands; another root makes room for it."""
     surface = Surface("mine", "Mine", "/main/fader", "/sidecar/now", "db", -60.0, 6.0)
     link = SurfaceLink(surface, resolve("127.0.0.1:8000"), clock=lambda: 0.0)
-    with pytest.raises(NetworkError, match=r"mine speaks at /sidecar/now, below /sidecar.*--osc-root"):
+    with pytest.raises(NetworkError, match=r"mine sends to /sidecar/now, below /sidecar.*--osc-root"):
         OscPort([], link=link)
 
     OscPort([], link=link, root="/sidecar-two")

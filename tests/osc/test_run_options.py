@@ -28,7 +28,7 @@ def tone(tmp_path):
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (["--osc-allow", "everyone"], "'everyone' cannot be allowed to speak over OSC"),
+        (["--osc-allow", "everyone"], "'everyone' cannot be allowed to send OSC"),
         (["--osc", "127.0.0.1:9000/alarms"], "behind the slash give groups"),
         (["--osc-root", "/studio/"], "'/studio/' cannot be the root of OSC addresses"),
         (["--osc", "127.0.0.1:9000@99"], "behind the @ give readings a second, 1 to 50"),
