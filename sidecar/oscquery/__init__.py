@@ -1,5 +1,5 @@
-"""Lets controllers and patches find a run and its OSC addresses by themselves: OSCQuery over HTTP.
+"""Discovery of a run and its OSC addresses by controllers and patches: OSCQuery over HTTP.
 
-``tree`` turns the OSC table into nodes, ``server`` answers for them, ``listener`` is one client that follows
-values, ``announce`` makes the run known by name on the network. Nothing here changes a run.
+``tree`` turns the OSC table into nodes, ``server`` serves them, ``listener`` is one client that follows
+values, ``announce`` publishes the run's name on the network. Nothing here changes a run.
 """

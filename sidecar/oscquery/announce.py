@@ -1,4 +1,4 @@
-"""Makes a run known by name (DNS-SD over multicast DNS, RFC 6763 and 6762), on one interface only.
+"""Announces a run by name (DNS-SD over multicast DNS, RFC 6763 and 6762), on one interface only.
 
 Source of the service types: the public OSCQuery proposal for ``_oscjson._tcp``, common practice for
 ``_osc._udp``; both from memory.
@@ -24,10 +24,10 @@ OSCQUERY, OSC = "_oscjson._tcp.local.", "_osc._udp.local."
 
 
 def services(host: str, *, http_port: int, osc_port: int) -> tuple[ServiceInfo, ...]:
-    """What is announced: where to ask, and where to send commands.
+    """Returns the two services to announce: the HTTP port, and the UDP port of commands.
 
-    The names carry machine and port, since two runs on one machine cannot hear each other's claim to a name:
-    they share the port of multicast DNS, and an answer reaches only one of them.
+    The names include machine and port, since two runs on one machine cannot detect that they claim the same
+    name: they share the port of multicast DNS, and an answer reaches only one of them.
 
     host: the address in figures that both ports are bound to.
     Raises SettingsError when that is no single address.
@@ -47,33 +47,33 @@ def services(host: str, *, http_port: int, osc_port: int) -> tuple[ServiceInfo, 
 
 
 class Announcement:
-    """Speaks for some services from :meth:`open` to :meth:`close`. Lives on the engine's loop."""
+    """Announces some services from :meth:`open` to :meth:`close`. Used on the engine's loop only."""
 
     def __init__(self, announced: tuple[ServiceInfo, ...]) -> None:
         self._announced = announced
-        self._voice: AsyncZeroconf | None = None
+        self._zeroconf: AsyncZeroconf | None = None
 
     async def open(self) -> None:
-        """Takes about two seconds: the name is tried first, and gets a number where another machine has it.
+        """Registers the services, in about two seconds; a name that another machine has gets a number.
 
-        To be closed even where it fails. Raises NetworkError where the network takes no multicast.
+        Call :meth:`close` even where it fails. Raises NetworkError where the network takes no multicast.
         """
         hosts = sorted({host for info in self._announced for host in info.parsed_addresses()})
         try:
-            self._voice = AsyncZeroconf(interfaces=hosts)
+            self._zeroconf = AsyncZeroconf(interfaces=hosts)
             await asyncio.gather(*(self._register(info) for info in self._announced))
         except (OSError, Error) as error:
             raise NetworkError(
-                f"Cannot announce the run on {', '.join(hosts)}: {error}. Leave --announce out and tell "
-                "address and port yourself, or choose another interface with --osc-bind."
+                f"Cannot announce the run on {', '.join(hosts)}: {error}. Leave --announce out and enter "
+                "address and port in the controller, or choose another interface with --osc-bind."
             ) from error
 
     async def close(self) -> None:
-        """Says goodbye, so that nobody keeps the name."""
-        if self._voice:
-            await self._voice.async_unregister_all_services()
-            await self._voice.async_close()
+        """Withdraws the services, so that no machine keeps the name in its cache (RFC 6762 §10.1)."""
+        if self._zeroconf:
+            await self._zeroconf.async_unregister_all_services()
+            await self._zeroconf.async_close()
 
     async def _register(self, info: ServiceInfo) -> None:
-        assert self._voice
-        await (await self._voice.async_register_service(info, allow_name_change=True))
+        assert self._zeroconf
+        await (await self._zeroconf.async_register_service(info, allow_name_change=True))

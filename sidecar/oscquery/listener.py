@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
 
 class Listener:
-    """What a client follows, and the newest value of each address that has not reached it yet.
+    """The addresses that one client follows, and the newest value of each that was not sent yet.
 
-    A newer value takes the place of the one that still waits. So a client that reads slowly misses what came
-    in between and never what is true now, holds up nobody, and no more waits for it than there are addresses.
+    A newer value replaces one that is still queued. So a client that reads slowly misses values in between
+    but gets the present one, delays no other client, and has at most one value an address in its queue.
     """
 
     def __init__(
@@ -27,39 +27,39 @@ class Listener:
         self._channel = channel
         self._line = line
         self._readable = readable
-        self._told: dict[str, bytes | None] = {}
+        self._latest: dict[str, bytes | None] = {}
         self._waiting: dict[str, bytes] = {}
         self._news = asyncio.Event()
         self._all_sent = asyncio.Event()
         self._all_sent.set()
 
     def handle_request(self, text: str, packets: Packets) -> None:
-        """LISTEN sends a value at once and then whenever it changes, until IGNORE.
+        """Starts on LISTEN to send a value, at once and on each change; stops on IGNORE.
 
-        Whatever else clients say belongs to parts of the proposal that are not offered, and is passed over.
+        Other requests belong to parts of the proposal that are not offered, and are ignored.
         """
         path, follows = _asked(text)
         if path not in self._readable:
             return
         if not follows:
-            self._told.pop(path, None)
+            self._latest.pop(path, None)
             self._waiting.pop(path, None)
             return
-        self._told[path] = None
+        self._latest[path] = None
         self.offer(packets)
 
     def offer(self, packets: Packets) -> None:
-        """What the newest snapshot reads; returns at once."""
-        for path, told in self._told.items():
+        """Queues the values that changed in the newest snapshot; returns at once."""
+        for path, latest in self._latest.items():
             packet = packets(path)
-            if packet and packet != told:
-                self._told[path] = self._waiting[path] = packet
+            if packet and packet != latest:
+                self._latest[path] = self._waiting[path] = packet
         if self._waiting:
             self._all_sent.clear()
             self._news.set()
 
     async def send_waiting(self) -> None:
-        """Sends what waits, until cancelled or the client is gone."""
+        """Sends queued values until cancelled, or until the client has disconnected."""
         with contextlib.suppress(ConnectionError):
             while True:
                 await self._news.wait()
@@ -69,23 +69,24 @@ class Listener:
                 self._all_sent.set()
 
     async def drain(self) -> None:
-        """Parts when all was sent: of a client that does not read, never, so it needs a time limit."""
+        """Closes the channel once the queue is sent: with a client that does not read, never, so set a limit
+        on its time."""
         await self._all_sent.wait()
         await self._channel.close()
 
     def drop(self) -> None:
-        """Parts at once, whatever still waits."""
+        """Closes the connection at once and discards the queue."""
         if self._line:
             self._line.abort()
 
 
 def _asked(text: str) -> tuple[str, bool]:
-    """Path, and whether it is to be followed from now on; an empty path for anything else."""
+    """Returns the path, and True for LISTEN or False for IGNORE; an empty path for anything else."""
     try:
-        said = json.loads(text)
+        request = json.loads(text)
     except (ValueError, RecursionError):
         return "", False
-    if not isinstance(said, dict) or said.get("COMMAND") not in ("LISTEN", "IGNORE"):
+    if not isinstance(request, dict) or request.get("COMMAND") not in ("LISTEN", "IGNORE"):
         return "", False
-    path = said.get("DATA")
-    return (path, said["COMMAND"] == "LISTEN") if isinstance(path, str) else ("", False)
+    path = request.get("DATA")
+    return (path, request["COMMAND"] == "LISTEN") if isinstance(path, str) else ("", False)

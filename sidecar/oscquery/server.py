@@ -1,6 +1,6 @@
-"""OSCQuery's HTTP side of a run: which addresses there are, what they mean and what they read now.
+"""The OSCQuery server of a run over HTTP: its addresses, their meaning and their present values.
 
-Read-only, whatever is asked: commands go over OSC, where it is known who may give them.
+Read-only: commands go over OSC, where senders are checked.
 Source of the queries and status codes: the public OSCQuery proposal, from memory.
 """
 
@@ -29,14 +29,14 @@ LONGEST_COMMAND = 4096
 """Bytes of one websocket message: a LISTEN is far shorter."""
 
 _SILENT_FOR_S = 20.0
-"""A websocket client that answers no ping for about so long is gone."""
+"""A websocket client that answers no ping for about so long is disconnected."""
 _PARTING_S = 1.0
 _KEPT_S = 30.0
-"""A connection that is kept for a next question."""
+"""How long a connection is kept for a next request."""
 
 
 def bind(host: str, port: int) -> socket.socket:
-    """A listening TCP socket on one address of this machine; port 0 takes any that is free.
+    """Returns a listening TCP socket on one address of this machine; port 0 takes any that is free.
 
     Raises NetworkError when the port is taken or none, or the address is not this machine's.
     """
@@ -45,12 +45,12 @@ def bind(host: str, port: int) -> socket.socket:
 
 
 class Discovery:
-    """Answers for the OSC table, and for the newest snapshot. Lives on the engine's loop."""
+    """Serves the OSC table and the values of the newest snapshot. Used on the engine's loop only."""
 
     def __init__(
-        self, osc_port: int, doors: AccessPolicy, *, update_hz: float = 10.0, root: str = ROOT
+        self, osc_port: int, access: AccessPolicy, *, update_hz: float = 10.0, root: str = ROOT
     ) -> None:
-        """osc_port: the UDP port that takes commands. doors: who may ask. root: what addresses begin with."""
+        """osc_port: the UDP port of commands. access: hosts that may connect. root: of the addresses."""
         self._osc_port = osc_port
         self._period_s = 1.0 / update_hz
         self._tree = Tree(root=root)
@@ -58,14 +58,14 @@ class Discovery:
         self._host = ""
         self._update_due_s = 0.0
         self._timer: asyncio.TimerHandle | None = None
-        self._limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE, doors.is_allowed)
+        self._limits = ConnectionLimits(MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE, access.is_allowed)
         self._listeners: dict[Listener, str] = {}
-        """And the host of each."""
+        """Clients that follow values, with the host of each."""
         self._server: asyncio.Server | None = None
         self._runner: web.AppRunner | None = None
 
     async def open(self, server: socket.socket) -> None:
-        """Takes over a listening socket and answers on it."""
+        """Answers requests on a listening socket."""
         self._host = server.getsockname()[0]
         app = web.Application(middlewares=[self._refuse_strangers])
         app.router.add_get("/{path:.*}", self._answer)
@@ -77,12 +77,12 @@ class Discovery:
         self._server = await serve_limited(server, self._limits, self._runner.server)
 
     async def close(self) -> None:
-        """Brings the last values to those who follow them, unless they do not read, then closes."""
+        """Sends the last values to the clients that follow them, for at most _PARTING_S, then closes."""
         if self._server:
             self._server.close()
         if self._timer:
             self._timer.cancel()
-        self._tell()
+        self._publish()
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(_PARTING_S):
                 await asyncio.gather(*(listener.drain() for listener in self._listeners))
@@ -92,13 +92,14 @@ class Discovery:
             await self._runner.cleanup()
 
     def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot: what changed goes to those who follow it, at the update rate at most."""
+        """Schedules the changes of the newest snapshot for the clients that follow them, at the update rate
+        at most."""
         self._latest = snapshot
         if self._timer is None:
             loop = asyncio.get_running_loop()
-            self._timer = loop.call_later(max(0.0, self._update_due_s - loop.time()), self._tell)
+            self._timer = loop.call_later(max(0.0, self._update_due_s - loop.time()), self._publish)
 
-    def _tell(self) -> None:
+    def _publish(self) -> None:
         self._timer = None
         self._update_due_s = asyncio.get_running_loop().time() + self._period_s
         packets = self._tree.packets(self._latest)
@@ -107,15 +108,17 @@ class Discovery:
 
     @web.middleware
     async def _refuse_strangers(self, request: web.Request, handler: Any) -> web.StreamResponse:
-        """Who may not command may not connect; and no web page must read a run through its visitor's browser.
+        """Refuses requests by a foreign host name or from pages of other origins; access by address is
+        checked on connecting.
 
-        Pages of other origins get no answer that they may read, as no header allows it; but a name that
-        its owner points at this machine would make them the same origin, and websockets know no origins.
+        Browsers withhold answers from pages of other origins, as no header allows them; but a DNS name that
+        its owner points at this machine makes such a page the same origin, and websockets are not restricted
+        by origin.
         """
-        asked_at = request.headers.get("Host", "")
-        host = host_of(f"//{asked_at}")
+        requested = request.headers.get("Host", "")
+        host = host_of(f"//{requested}")
         if not is_ours(host, self._host):
-            raise web.HTTPForbidden(text=f"'{asked_at}' is not this machine; ask by its address.\n")
+            raise web.HTTPForbidden(text=f"'{requested}' is not this machine; use its address.\n")
         origin = request.headers.get("Origin")
         if origin is not None and host_of(origin) != host and not is_loopback(host_of(origin)):
             raise web.HTTPForbidden(text="Pages of other origins may not read this.\n")
@@ -139,15 +142,15 @@ class Discovery:
         return _json({asked: found[asked]}) if asked in found else web.Response(status=204)
 
     def _host_info(self) -> Node:
-        told: Node = {
+        info: Node = {
             "NAME": NAME,
             "OSC_PORT": self._osc_port,
             "OSC_TRANSPORT": "UDP",
             "EXTENSIONS": dict.fromkeys((*OFFERED, "LISTEN"), True),
         }
-        if not ipaddress.ip_address(self._host).is_unspecified:  # else: wherever the question went to
-            told["OSC_IP"] = self._host
-        return told
+        if not ipaddress.ip_address(self._host).is_unspecified:  # else: the address of the request
+            info["OSC_IP"] = self._host
+        return info
 
     async def _follow(self, request: web.Request) -> web.WebSocketResponse:
         sender = sender_of(request.remote or "")
@@ -173,7 +176,7 @@ class Discovery:
         return channel
 
 
-def _json(told: Node) -> web.Response:
-    response = web.json_response(told)
+def _json(node: Node) -> web.Response:
+    response = web.json_response(node)
     response.headers["Cache-Control"] = "no-store"
     return response

@@ -17,7 +17,7 @@ from sidecar.osc.exchange import SERVICES, Exchange
 
 Node = dict[str, Any]
 Packets = Callable[[str], bytes | None]
-"""The values of a readable path as an OSC message; None where there is nothing to tell."""
+"""Returns the values of a readable path as an OSC message; None where it has none."""
 
 NAME = "Loudness Sidecar"
 
@@ -30,7 +30,7 @@ OFFERED = ("ACCESS", "VALUE", "RANGE", "DESCRIPTION", "UNIT", "OVERLOADS")
 ATTRIBUTES = frozenset(
     {*OFFERED, "FULL_PATH", "CONTENTS", "TYPE", "TAGS", "EXTENDED_TYPE", "CRITICAL", "CLIPMODE"}
 )
-"""All that the proposal knows: one of these that a node has not got is absent, any other is a mistake."""
+"""All attributes of the proposal: one that a node lacks is absent, any other name is a mistake."""
 
 
 class Tree:
@@ -58,14 +58,14 @@ class Tree:
         return frozenset(self._sent)
 
     def node(self, path: str, snapshot: Snapshot | None) -> Node:
-        """The node and all below it. Raises KeyError where there is none."""
+        """Returns the node and all below it. Raises KeyError where there is none."""
         found = self.attributes(path, snapshot)
         if self._children[path]:
             found["CONTENTS"] = {name: self.node(at, snapshot) for name, at in self._children[path].items()}
         return found
 
     def attributes(self, path: str, snapshot: Snapshot | None) -> Node:
-        """The node without what is below it; no VALUE where there is nothing to tell."""
+        """Returns the node without those below it; VALUE is absent where the snapshot has none."""
         if path in self._services:
             return {"FULL_PATH": path, "ACCESS": WRITE} | _service_attributes(self._services[path])
         sent, obeyed = self._sent.get(path), self._obeyed.get(path)
@@ -79,7 +79,7 @@ class Tree:
         return found
 
     def packets(self, snapshot: Snapshot | None) -> Packets:
-        """Gives OSC messages of that snapshot, each made once however many ask for it."""
+        """Returns a function from path to OSC message of that snapshot, each message built once."""
 
         @cache
         def packet(path: str) -> bytes | None:
@@ -117,18 +117,18 @@ def _obeyed_attributes(row: Incoming) -> Node:
 
 
 def _service_attributes(row: Exchange) -> Node:
-    """Without a TYPE where arguments may be left out: the proposal has no way to say so."""
+    """Returns the attributes; no TYPE where arguments are optional, which the proposal cannot express."""
     return {"DESCRIPTION": row.sentence} | ({} if "[" in row.tags else {"TYPE": row.tags})
 
 
 def _repeated(tags: str, values: int) -> str:
-    """One tag a value: a trailing ``*`` repeats the one before it, and counts once while nothing is known."""
+    """Returns one tag a value: a trailing ``*`` repeats the one before it, and counts once without values."""
     plain = tags.rstrip("*")
     return plain if plain == tags else plain + plain[-1] * (values - len(plain))
 
 
 def _units(unit: str, tags: str) -> Node:
-    """The trade's own words: the proposal's list of units has neither LUFS nor dBTP."""
+    """Returns units in the trade's own words: the proposal's list has neither LUFS nor dBTP."""
     return {"UNIT": [unit if tag in "fi" else "" for tag in tags]} if unit else {}
 
 

@@ -1,1 +1,1 @@
-"""The other end of a run's OSC: what a screen elsewhere is given, and how it asks."""
+"""The client side of a run's OSC: snapshots and commands of a screen on another machine."""

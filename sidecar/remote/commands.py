@@ -1,4 +1,4 @@
-"""Commands as messages: the table's obeying the other way round."""
+"""Encodes commands as OSC messages, by the table that the server parses them with."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _ROWS = {row.command: row for row in INCOMING}
 
 
 def datagram(command: Command, root: str = ROOT) -> bytes:
-    """One message that asks a run with that root for it."""
+    """Returns the command as one message for a run with that root."""
     row = _ROWS[type(command)]
     values: tuple[codec.Value, ...] = astuple(command)[: len(row.tags)]
     made: bytes = codec.message(root + row.path, row.tags.replace("n", "s"), values).dgram

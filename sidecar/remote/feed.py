@@ -1,4 +1,4 @@
-"""A run that plays elsewhere, as a feed: subscribes to it over OSC and goes on when it comes back."""
+"""A run on another machine as a feed: subscribes over OSC, and again when the run comes back."""
 
 from __future__ import annotations
 
@@ -24,39 +24,39 @@ from sidecar.remote.timeline import TimelineCopy
 from sidecar.settings.goals import Goal
 
 STALE_S = 2.5
-"""Something comes each second at least (``outbox.BEAT_S``): two lost in a row are no word any more."""
+"""A datagram arrives each second at least (``publisher.BEAT_S``): after two lost in a row, it is stale."""
 
 _WANTED = "reading,alert,run,detail@10"
 _LARGEST = 65_535
 _LOOK_S = 0.05
 _GOALS_S = 30.0
 _REFUSAL_S = 10.0
-"""A refusal is shown for so long."""
+"""How long a refusal is shown."""
 
 _NO_GOAL = Goal("", "no goal known yet, drawn for", -23.0, 0.0, 0.0, -1.0, -18.0)
-"""Something to draw before the first word; nothing is held against it."""
+"""A goal to draw before the first snapshot; no reading is judged by it."""
 
 
 class RemoteFeed:
-    """Use it as a context manager. Its calls return at once, whatever the network does."""
+    """Snapshots of a remote run. Use it as a context manager; calls do not wait for the network."""
 
     def __init__(self, place: str, root: str = ROOT) -> None:
         """place: ``HOST:PORT`` where the run takes commands. root: what its addresses begin with.
 
-        Raises NetworkError when that is no place or no root, or the host is not found.
+        Raises NetworkError for an invalid place or root, or where the host is not found.
         """
         self._place = place
         self._root = root
-        self._asking = SubscriptionClient(resolve(f"{place}/{_WANTED}"), root)
-        self._asking.socket.settimeout(_LOOK_S)
-        self._told = ReceivedMessages()
+        self._client = SubscriptionClient(resolve(f"{place}/{_WANTED}"), root)
+        self._client.socket.settimeout(_LOOK_S)
+        self._received = ReceivedMessages()
         self._copy = TimelineCopy()
-        self._began_s = self._heard_s = time.monotonic()
+        self._began_s = self._received_s = time.monotonic()
         self._goals_due_s = 0.0
         self._refusal, self._refused_s = "", 0.0
         self._snapshot: Snapshot | None = None
         self._goals: tuple[Goal, ...] = ()
-        self._has_heard = threading.Event()
+        self._has_received = threading.Event()
         self._is_closed = threading.Event()
         self._thread = threading.Thread(target=self._attend, name="attached", daemon=True)
 
@@ -72,18 +72,18 @@ class RemoteFeed:
     ) -> None:
         self._is_closed.set()
         self._thread.join()
-        self._asking.close()
+        self._client.close()
 
     def wait(self, for_s: float) -> bool:
-        """Waits for the first word at most so long; whether it has come."""
-        return self._has_heard.wait(for_s)
+        """Waits at most *for_s* seconds for the first snapshot; returns whether it has come."""
+        return self._has_received.wait(for_s)
 
     # --- the feed: any thread -----------------------------------------------------------------
 
     def snapshot(self) -> Snapshot:
         now_s = time.monotonic()
         known = self._snapshot
-        silent_s = now_s - self._heard_s
+        silent_s = now_s - self._received_s
         if known is None:
             silence = _silence(self._place, now_s - self._began_s)
             hint = "does it run, and does its --osc-allow name this machine?"
@@ -98,17 +98,17 @@ class RemoteFeed:
         return self._copy.course
 
     def goals(self) -> Sequence[Goal]:
-        """Those of the run; of this machine none may be there by the same name."""
+        """Returns the goals of the run, since those on this machine may differ."""
         return self._goals or ((self._snapshot.goal,) if self._snapshot else ())
 
     def send_command(self, command: Command) -> None:
-        """Raises NetworkError where the run is not there to hear it, or asks something else by now."""
-        if self._snapshot is None or time.monotonic() - self._heard_s > STALE_S:
+        """Sends a command. Raises NetworkError where the run does not send, or its question has changed."""
+        if self._snapshot is None or time.monotonic() - self._received_s > STALE_S:
             raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
         if isinstance(command, Confirm | Dismiss) and command.question not in ("", self._snapshot.guess):
             raise NetworkError("the question is another one by now: look again, then answer")
         try:
-            self._asking.socket.send(datagram(command, self._root))
+            self._client.socket.send(datagram(command, self._root))
         except OSError as error:
             raise NetworkError(f"'{command.verb}' did not reach {self._place}: {error}") from error
 
@@ -117,21 +117,21 @@ class RemoteFeed:
     def _attend(self) -> None:
         while not self._is_closed.is_set():
             now_s = time.monotonic()
-            self._asking.keep_up(now_s)
+            self._client.keep_up(now_s)
             try:
                 for question in self._questions(now_s):
-                    self._asking.socket.send(question)
-                packet = self._asking.socket.recv(_LARGEST)
+                    self._client.socket.send(question)
+                packet = self._client.socket.recv(_LARGEST)
             except TimeoutError:
                 continue
-            except OSError:  # nobody is there: refused at once, which must not become a race
+            except OSError:  # no port is open there: recv fails at once, so wait to avoid a busy loop
                 self._is_closed.wait(_LOOK_S)
                 continue
             self._take(packet)
 
     def _questions(self, now_s: float) -> Iterator[bytes]:
-        """What is asked besides the subscription, while there is one."""
-        if self._snapshot is None or now_s - self._heard_s > STALE_S:
+        """Yields the requests that are due besides the subscription, while it lasts."""
+        if self._snapshot is None or now_s - self._received_s > STALE_S:
             return
         for path, places in self._copy.questions(now_s):
             yield codec.message(self._root + path, "i" * len(places), places).dgram
@@ -146,40 +146,40 @@ class RemoteFeed:
             return
         is_news = False
         for address, arguments in messages:
-            heard = sound(address, arguments, self._root)
-            if heard:
-                is_news |= self._hear(*heard)
+            message = sound(address, arguments, self._root)
+            if message:
+                is_news |= self._store_message(*message)
         if not is_news:
             return
-        snapshot = snapshot_of(self._told)
+        snapshot = snapshot_of(self._received)
         if snapshot:
-            self._heard_s = time.monotonic()
-            self._asking.note_answer(self._heard_s)
+            self._received_s = time.monotonic()
+            self._client.note_answer(self._received_s)
             self._snapshot = snapshot
-            self._has_heard.set()
+            self._has_received.set()
 
-    def _hear(self, path: str, arguments: Arguments) -> bool:
-        """Takes one message; whether it tells how the run stands."""
+    def _store_message(self, path: str, arguments: Arguments) -> bool:
+        """Stores one message; returns whether it is part of a snapshot."""
         match path:
             case "/course/size" | "/course/part" | "/event":
                 self._copy.receive_answer(path, arguments)
             case "/goals/goal":
-                self._told.receive_message(path, arguments)
-                self._goals = tuple(GOAL.decode(*goal) for goal in self._told.several(path))
+                self._received.receive_message(path, arguments)
+                self._goals = tuple(GOAL.decode(*goal) for goal in self._received.several(path))
             case "/error":
                 self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
             case "/verify":
-                self._asking.verify(arguments[0])
+                self._client.verify(arguments[0])
             case "/subscribed":
                 pass
             case _:
-                self._told.receive_message(path, arguments)
+                self._received.receive_message(path, arguments)
                 return True
         return False
 
 
 def _stale(known: Snapshot, place: str, silent_s: float) -> Snapshot:
-    """The last that was known, marked as such: a figure that stands still must not look like a quiet room."""
+    """Returns the last snapshot, marked as lost: a figure that stands still must not look like silence."""
     lost = Alert("lost", "on", silent_s, STALE_S)
     return replace(
         known,

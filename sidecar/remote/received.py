@@ -1,4 +1,4 @@
-"""What a sidecar has told so far, address by address. Whatever does not fit the table is passed over."""
+"""The latest message of each address received from a sidecar. Those that do not fit the table are ignored."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from sidecar.osc.screen_addresses import DETAILS
 Arguments = tuple[Any, ...]
 
 _ONE_BY_ONE = {row.path for row in DETAILS if row.is_numbered} | {"/goals/goal"}
-"""Addresses with a message for each of several, which begins with its place and how many there are."""
+"""Addresses with a message for each of several items, which begins with its place and their number."""
 _MOST = 1_000
-"""Ours: of nothing there are as many; what a mistaken number can take stays bounded."""
+"""Ours: more than any field has items; it bounds the memory that a wrong number can take."""
 _LONGEST_TEXT = 1_000
 """Characters. Ours: some four times the longest sentence of a run (``details.NAME_BYTES``)."""
 _CHANNELS = "/peak/channels"
@@ -43,23 +43,23 @@ class ReceivedMessages:
         return path in self._one or path in self._several
 
     def receive_message(self, path: str, arguments: Arguments) -> None:
-        """One message, by its path below the root; it has to be sound (:func:`sound`)."""
+        """Stores one message, by its path below the root, as :func:`sound` returns it."""
         if path in _ONE_BY_ONE:
-            self._hear_one_of_several(path, *arguments)
+            self._store_one_of_several(path, *arguments)
             return
         if path == _FIRST_READING:
             self._one.pop(_CHANNELS, None)  # it follows in the same packet, where there is any channel yet
         self._one[path] = arguments
 
     def one(self, path: str) -> Arguments:
-        """Its arguments; none where it was not told."""
+        """Returns the arguments of an address; none where no message has arrived."""
         return self._one.get(path, ())
 
     def several(self, path: str) -> list[Arguments]:
-        """Those of each that there is, in their order."""
+        """Returns the arguments of each item of an address, in order of their places."""
         return [arguments for _, arguments in sorted(self._several.get(path, {}).items())]
 
-    def _hear_one_of_several(self, path: str, place: int, count: int, *arguments: Any) -> None:
+    def _store_one_of_several(self, path: str, place: int, count: int, *arguments: Any) -> None:
         if self._counts.get(path) != count:
             self._counts[path] = count
             self._several[path] = {}
@@ -68,7 +68,7 @@ class ReceivedMessages:
 
 
 def sound(address: str, arguments: Sequence[Any], root: str = ROOT) -> tuple[str, Arguments] | None:
-    """Path below the root and arguments of a message that is as the table says, below *root*; else None.
+    """Returns path below *root* and arguments of a message that fits the table; None of any other.
 
     Texts are cut to :data:`_LONGEST_TEXT`. Figures are the shortest decimals that are the same on the wire:
     0.2 was sent as the float32 next to 0.2.

@@ -1,4 +1,4 @@
-"""What was received, as a snapshot: the rows of the address table read back."""
+"""Decodes received messages into a snapshot, by the rows of the address table."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _OF_THE_READING = ("range_is_stable", "bad_samples")
 
 
 def snapshot_of(received: ReceivedMessages) -> Snapshot | None:
-    """The run as it was received; None before all of it was."""
+    """Returns the run's snapshot; None until every address of it was received."""
     if not all(path in received for path in _NEEDED):
         return None
     details: Fields = {}

@@ -1,7 +1,7 @@
-"""A copy of a course that grows elsewhere: what to ask for, and what has come. Pure: time is an argument.
+"""A copy of a remote course that grows: requests to send, and answers stored. Pure: time is an argument.
 
-The newest columns are asked for first and all the time, then the past, stretch by stretch backwards. What
-gets lost on the way is asked for again.
+The newest columns are requested first and all the time, then the past, stretch by stretch backwards. A
+request whose answer is lost is repeated.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ Question = tuple[str, tuple[int, ...]]
 """An address below the root, and whole numbers."""
 
 STRETCH = MOST_PARTS * PART_COLUMNS
-"""Columns that are asked for at a time."""
+"""Columns of one request."""
 
 _NEWEST_S = 0.2
 _BEHIND_S = 0.06
-"""8 parts in so long stay under what one asker may have (``doors.PARTS_HZ``)."""
+"""8 parts in so long stay below the rate limit of one sender (``access.PARTS_HZ``)."""
 _LOST_S = 0.3
-"""What has not come by then is asked for again."""
+"""Time after which a missing answer is requested again."""
 _ROWS = 3
 """Of a part: short-term, integrated, fader. Here the seconds stand before them."""
 _FIRST_ROOM = 6_000
@@ -41,7 +41,7 @@ _NOTHING = np.empty(0, np.float32)
 
 
 class TimelineCopy:
-    """One thread asks and hears; any other may look at :attr:`course`."""
+    """Used by one thread; any other may read :attr:`course`."""
 
     def __init__(self) -> None:
         self.course = Timeline(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
@@ -50,7 +50,7 @@ class TimelineCopy:
         self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
 
     def questions(self, now_s: float) -> Iterator[Question]:
-        """What is to be asked now."""
+        """Yields the requests that are due now."""
         if now_s >= self._newest_due_s:
             self._newest_due_s = now_s + (_BEHIND_S if self._high < self._size else _NEWEST_S)
             yield "/course", (self._high, STRETCH)
@@ -64,16 +64,16 @@ class TimelineCopy:
             yield "/events", (len(self._events),)
 
     def receive_answer(self, path: str, arguments: tuple[Any, ...]) -> None:
-        """One answer."""
+        """Stores one answer; those of an earlier pass are ignored."""
         which_pass, *rest = arguments
         if path == "/course/size":
-            self._hear_size(which_pass, *rest)
+            self._store_size(which_pass, *rest)
         elif which_pass != self._pass:
             return  # of a pass that is over
         elif path == "/course/part":
-            self._hear_part(*rest)
+            self._store_part(*rest)
         elif path == "/event":
-            self._hear_event(*rest)
+            self._store_event(*rest)
 
     def _begin(self, which_pass: int | None, size: int) -> None:
         self._pass = which_pass
@@ -89,7 +89,7 @@ class TimelineCopy:
         self._events_there: int = 0
         self._events_goal = 0
 
-    def _hear_size(self, which_pass: int, size: int, events: int) -> None:
+    def _store_size(self, which_pass: int, size: int, events: int) -> None:
         size = max(0, min(size, _LONGEST))
         if which_pass != self._pass:
             self._begin(which_pass, size)
@@ -97,11 +97,11 @@ class TimelineCopy:
             self._show()
         self._size, self._events_there = size, min(events, _MOST_EVENTS)
 
-    def _hear_part(self, first: int, blob: bytes) -> None:
+    def _store_part(self, first: int, blob: bytes) -> None:
         rows = np.frombuffer(blob[: len(blob) // (4 * _ROWS) * 4 * _ROWS], COLUMN_TYPE).reshape(-1, _ROWS)
         stop = first + len(rows)
         if first < self._past_goal or stop > self._high + STRETCH:
-            return  # nobody asked for that
+            return  # not requested
         self._make_room(first, stop)
         place = slice(first - self._base, stop - self._base)
         self._table[1:, place] = np.where(rows == WIRE_SILENCE, -np.inf, rows).T
@@ -113,7 +113,7 @@ class TimelineCopy:
             self._past_due_s = min(self._past_due_s, self._past_asked_s + _BEHIND_S)
         self._show()
 
-    def _hear_event(self, place: int, seconds: float, kind: str, text: str) -> None:
+    def _store_event(self, place: int, seconds: float, kind: str, text: str) -> None:
         if place != len(self._events) or place >= _MOST_EVENTS:
             return
         known = cast(EventKind, kind) if kind in get_args(EventKind) else "mark"
@@ -123,7 +123,7 @@ class TimelineCopy:
         self._show()
 
     def _make_room(self, first: int, stop: int) -> None:
-        """New arrays, twice as long, where there is none; the old ones stay as they are for their readers."""
+        """Allocates new arrays, twice as long, where there is no room; readers of the old ones keep those."""
         have = len(self._known)
         room = max(have, _FIRST_ROOM)
         before = min(max(room, self._base - first), self._base) if first < self._base else 0
@@ -142,5 +142,5 @@ class TimelineCopy:
 
 
 def _run(known: NDArray[np.bool_]) -> int:
-    """How many are known from the first on without a gap."""
+    """Returns the number of known columns from the first on without a gap."""
     return int(np.argmin(known)) if not known.all() else len(known)

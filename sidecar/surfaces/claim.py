@@ -1,4 +1,4 @@
-"""One sidecar at a time for a workstation's fader: a lock between the runs of one person on one machine."""
+"""A lock on a workstation's fader, so that one run at a time of a user on a machine moves it."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from typing import BinaryIO
 
 
 class FaderClaim:
-    """Held by the run that may move a fader. The system gives it up with the process, however that ends.
+    """A file lock held by the run that may move a fader. The system releases it when the process ends.
 
-    Where one workstation answers only who moves its fader, two runs could not notice each other by its word.
-    Where the system has no such locks every claim is granted.
+    A workstation may send feedback only to the sender that moves its fader, so two runs could not detect
+    each other by it. On a system without such locks every claim is granted.
     """
 
     def __init__(self, folder: Path, fader: str) -> None:
-        """folder: where locks lie; it is made. fader: what tells this fader from others."""
+        """folder: of the lock files; made where missing. fader: a text that identifies the fader."""
         self._path = folder / f"fader-{re.sub(r'[^A-Za-z0-9]+', '-', fader)}.lock"
         self._file: BinaryIO | None = None
 
     def take(self) -> bool:
-        """Whether this run has the fader now; never waits."""
+        """Takes the lock and returns whether this run has it; never waits."""
         if self._file is not None:
             return True
         try:
@@ -40,7 +40,7 @@ class FaderClaim:
         return True
 
     def release(self) -> None:
-        """Gives the fader up; harmless where it was not taken."""
+        """Releases the lock; does nothing where it was not taken."""
         file, self._file = self._file, None
         if file is not None:
             with contextlib.suppress(OSError):

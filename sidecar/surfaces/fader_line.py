@@ -1,4 +1,4 @@
-"""The only way to a workstation's programme fader: a guard, a lock and the call that sends a datagram."""
+"""The only access to a workstation's programme fader: a guard, a lock and the call that sends a datagram."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from sidecar.surfaces.claim import FaderClaim
 
 
 class FaderLine:
-    """Sends positions that the guard lets through. Every method may be called from any thread.
+    """Sends positions that the guard allows. Every method may be called from any thread.
 
-    The guard decides and the datagram leaves under one lock, so that nothing is sent once :meth:`revoke`
-    or :meth:`close` has returned, whatever other threads are in the midst of.
+    The guard's decision and the sending are under one lock, so that nothing is sent once :meth:`revoke` or
+    :meth:`close` has returned, whatever other threads do.
     """
 
     def __init__(
@@ -25,12 +25,12 @@ class FaderLine:
         claim: FaderClaim | None = None,
     ) -> None:
         """send: sends the fader to a position in dB, in one datagram; must return at once.
-        clock: real time, unless the fader is a simulated one with a time of its own.
-        claim: keeps other runs off the fader while the line is open.
+        clock: real time in seconds, unless the fader is a simulated one with a time of its own.
+        claim: locks the fader against other runs while the line is open.
         """
         self.clock = clock
         self.stranger = ""
-        """Who else has spoken at the feedback address; such reports count for nothing."""
+        """A sentence on the last other sender to the feedback address, whose reports are ignored."""
         self._send = send
         self._guard = FaderGuard(rounding_db)
         self._lock = threading.Lock()
@@ -38,14 +38,14 @@ class FaderLine:
         self._claim = claim
 
     def confirm(self, position_db: float) -> float:
-        """Notes a report of the workstation; returns when it arrived."""
+        """Records a position in dB that the workstation reports; returns the clock's time in seconds."""
         with self._lock:
             now_s = self.clock()
             self._guard.confirm(now_s, position_db)
             return now_s
 
     def open(self) -> str:
-        """Lets positions through from the next report on; returns why not, or nothing."""
+        """Allows positions to be sent from the next report on; returns why not, or nothing."""
         with self._lock:
             if self._revocations:
                 return "Not armed: it was disarmed in the same moment; arm it again."
@@ -55,24 +55,24 @@ class FaderLine:
             return ""
 
     def close(self) -> None:
-        """Lets nothing through from now on."""
+        """Sends nothing from now on, and releases the claim."""
         with self._lock:
             self._guard.close()
             if self._claim:
                 self._claim.release()
 
     def revoke(self) -> None:
-        """As :meth:`close`, and :meth:`open` is refused until :meth:`settle` was called as often.
+        """Sends nothing from now on, and refuses :meth:`open` until :meth:`settle` was called as often.
 
-        For a disarm that is still waiting behind other commands: an arm that was asked for before it must
-        not open the line again.
+        For a disarm that is still queued behind other commands: an arm that was sent before it must not open
+        the line again.
         """
         with self._lock:
             self._revocations += 1
             self._guard.close()
 
     def settle(self) -> None:
-        """One revocation has arrived where arming is decided."""
+        """Ends one revocation, once its disarm has been carried out."""
         with self._lock:
             self._revocations = max(0, self._revocations - 1)
 

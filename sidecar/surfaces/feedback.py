@@ -1,5 +1,5 @@
-"""What a surface shows of a run: values of the OSC table at addresses of the surface's own. Lives on the
-engine's loop."""
+"""Feedback to a surface: values of the OSC table at the surface's own addresses. Used on the engine's loop
+only."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ _NO_STEM: dict[str, Value] = {
     "/stems/moves": 0.0,
     "/stems/peaks": codec.WIRE_SILENCE,
 }
-"""What a strip shows that has no stem."""
+"""The values of a strip without a stem."""
 
 
 class SurfaceFeedback:
-    """Sends each value when it changes and once a second, in a message of its own, as controls want it.
+    """Sends each value when it changes and once a second, in a message of its own, as controls expect it.
 
-    A control shows one value, so of several arguments only the first is sent: of an alert its state. What
-    there is one of a stem goes to an address a stem, or a strip; when the page is turned everything is sent.
+    A control shows one value, so of several arguments only the first is sent: of an alert its state. A row
+    with one value a stem has one address a stem, or a strip; when the page changes everything is sent.
     Caution: flashing light can cause seizures. The lamps of the alerts lie side by side, so all of them
-    together are kept to 3 changes in any second (``alerts.FlashLimit``).
+    together are limited to 3 changes in any second (``alerts.FlashLimit``).
     """
 
     def __init__(
@@ -47,25 +47,26 @@ class SurfaceFeedback:
         self._sender = Sender([destination])
         self._dark = tuple(ALERT_STATES["off"] for row, _ in self._rows if row.group == "alert")
         self._alerts: FlashLimit[tuple[Value, ...]] = FlashLimit(self._dark)
-        self._said: dict[str, Value] = {}
+        self._sent: dict[str, Value] = {}
         self._page = 1
         self._beat_due_s = 0.0
 
     def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot; returns at once."""
+        """Sends what changed in the newest snapshot; returns at once."""
         now_s = self._clock()
         if now_s >= self._beat_due_s or self._is_turned():
             self._beat_due_s = now_s + _BEAT_S
-            self._said.clear()
+            self._sent.clear()
         alerts = iter(self._alerts.update(now_s, self._states(snapshot)))
         for row, template in self._rows:
             values = (next(alerts),) if row.group == "alert" else row.read(snapshot)
             for address, value in self._surface.placed(template, values, _NO_STEM.get(row.path, 0.0)):
-                if value != self._said.get(address):
+                if value != self._sent.get(address):
                     self._send(row, address, value)
 
     async def close(self) -> None:
-        """Puts the alerts out, once that is no change too many: what stays lit and nobody minds would lie."""
+        """Switches the alerts off, once the flash limit allows it: a lamp left lit would show a state that no
+        run updates."""
         until_s = self._clock() + _LONGEST_CLOSE_S
         while self._alerts.update(now_s := self._clock(), self._dark) != self._dark and now_s < until_s:
             await asyncio.sleep(_LOOK_S)
@@ -75,7 +76,7 @@ class SurfaceFeedback:
         self._sender.close()
 
     def _is_turned(self) -> bool:
-        """Whether the page is another one than at the last look."""
+        """Whether the page has changed since the last call."""
         before = self._page
         self._page = self._surface.pages.page if self._surface.pages else before
         return self._page != before
@@ -84,5 +85,5 @@ class SurfaceFeedback:
         return tuple(row.read(snapshot)[0] for row, _ in self._rows if row.group == "alert")
 
     def _send(self, row: Outgoing, address: str, value: Value) -> None:
-        self._said[address] = value
+        self._sent[address] = value
         self._sender.send_datagram(codec.message(address, row.tags[0], [value]).dgram, self._destination)

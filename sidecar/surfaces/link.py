@@ -1,4 +1,4 @@
-"""How a workstation's faders are reached, and from where its word on them is accepted."""
+"""The connection to a workstation's faders: where to send, and where feedback is accepted from."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class SurfacePeer:
 
     host: str
     port: int | None
-    """None where any port of that host counts."""
+    """None where any port of that host is accepted."""
 
     def is_sender(self, key: Hashable) -> bool:
         """Whether a datagram from *key*, a socket's address, is the workstation's."""
@@ -36,12 +36,12 @@ class SurfacePeer:
 
 
 def peer_at(destination: Destination) -> SurfacePeer:
-    """The workstation that answers from where it takes OSC."""
+    """Returns the peer of a workstation that sends from the address at which it receives OSC."""
     return SurfacePeer(*destination.address[:2])
 
 
 def peer_from(text: str) -> SurfacePeer:
-    """The one at ``HOST:PORT``, or at any port of ``HOST``.
+    """Returns the peer at ``HOST:PORT``, or at any port of ``HOST``.
 
     Raises NetworkError where the host is not found.
     """
@@ -57,7 +57,7 @@ def peer_from(text: str) -> SurfacePeer:
 
 
 class SurfaceLink:
-    """A surface and the workstation at its other end: the ``osc.workstation.Workstation`` of a port."""
+    """A surface and its workstation: the ``osc.workstation.Workstation`` of an OSC port."""
 
     def __init__(
         self,
@@ -68,17 +68,17 @@ class SurfaceLink:
         clock: Callable[[], float],
         claim: FaderClaim | None = None,
     ) -> None:
-        """target: where the workstation takes OSC.
-        sender: from where it sends; None for the same place.
+        """target: where the workstation receives OSC.
+        sender: where it sends from; None for the same address and port.
         clock: ``sources.sleep.real_time_s``, unless it is a simulated workstation with a time of its own.
-        claim: keeps other runs on this machine off its programme fader.
+        claim: locks its programme fader against other runs on this machine.
         """
         self.surface = surface
         self.target = target
         self.peer = sender or peer_at(target)
-        """From where its word counts."""
+        """The address that its feedback is accepted from."""
         self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db, claim=claim)
-        """The way to its programme fader."""
+        """Guarded access to its programme fader."""
         self._send: Callable[[bytes], None] | None = None
 
     @property
@@ -91,19 +91,19 @@ class SurfaceLink:
 
     @property
     def addresses(self) -> tuple[str, ...]:
-        """All that the workstation speaks at."""
+        """All addresses that the workstation sends."""
         surface = self.surface
         page_address = surface.pages.address if surface.pages else None
         return tuple(filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)))
 
     def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
-        """What a message says of a fader, as :meth:`Surface.feedback`; a page that it asks for is turned."""
+        """Returns what :meth:`Surface.feedback` does; changes the page where the message asks for one."""
         if self.surface.pages and self.surface.pages.turn_page(address, arguments):
             return None
         return self.surface.feedback(address, arguments)
 
     def connect(self, send: Callable[[bytes], None]) -> None:
-        """*send* hands a datagram for the workstation to the network."""
+        """Stores *send*, which hands a datagram for the workstation to the network."""
         self._send = send
 
     def _send_fader(self, position_db: float) -> None:

@@ -11,19 +11,19 @@ MOST_STEMS = 999
 
 @dataclass(slots=True)
 class Paging:
-    """The page in force. What hears the surface and what shows things on it share one of these, on the
-    engine's loop."""
+    """The page that a surface shows. Shared by the receiver of its messages and the sender of its feedback,
+    both on the engine's loop."""
 
     strips: int
     """Stems that are shown at a time."""
     address: str
-    """Where the surface says which page it shows, from 1."""
+    """The address at which the surface reports its page, from 1."""
     page: int = 1
 
     def turn_page(self, address: str, arguments: list[Any]) -> bool:
-        """Turns the page where a message asks for it; whether it spoke of pages at all.
+        """Changes the page where a message reports it; returns whether the message was about pages.
 
-        0 is a button that was let go. Raises ValueError, with the reason, for anything but one page.
+        0 is the release of a button. Raises ValueError, with the reason, for anything but one page.
         """
         if address != self.address:
             return False
@@ -36,11 +36,11 @@ class Paging:
         return True
 
     def stem(self, strip: int) -> int | None:
-        """The stem, from 1, that is on the strip of that number; None where there is no such strip."""
+        """Returns the stem, from 1, on the strip of that number; None where there is no such strip."""
         return self._first + strip if 1 <= strip <= self.strips else None
 
     def shown(self, values: tuple[Any, ...], blank: Any) -> tuple[Any, ...]:
-        """Of a value a stem those on the strips; *blank* where a strip has no stem."""
+        """Returns, of one value a stem, those on the strips; *blank* where a strip has no stem."""
         shown = values[self._first : self._first + self.strips]
         return shown + (blank,) * (self.strips - len(shown))
 

@@ -1,4 +1,4 @@
-"""Surfaces: how a workstation's faders are reached over OSC, read from TOML."""
+"""Surfaces: the OSC addresses and scale of a workstation's faders, read from TOML."""
 
 from __future__ import annotations
 
@@ -29,34 +29,34 @@ STRIP = "{strip}"
 _MOST_STRIPS = 128
 """Ours: far more than any panel shows at a time."""
 _MOST_DB = 24.0
-"""Ours: more than any fader gives; a report above it is no report of a fader in dB."""
+"""Ours: more than any fader's range; a report above it is not one of a fader in dB."""
 
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """Where a workstation takes and tells its programme fader, and tells those of its stems."""
+    """The addresses at which a workstation takes and reports its programme fader, and reports its stems'."""
 
     name: str
     """Short name, the file's stem."""
     title: str
     fader_address: str
-    """What the sidecar sends."""
+    """Sent by the sidecar."""
     feedback_address: str
-    """What the workstation says; may be the same."""
+    """Sent by the workstation; may be the same."""
     scale: Scale
-    """What both carry: dB, or the place in the fader's travel, 0 to 1."""
+    """The unit of both: dB, or the position in the fader's travel, 0 to 1."""
     lowest_db: float
     highest_db: float
-    """The range that the sidecar sends the fader through; nothing above it ever leaves."""
+    """The range in which the sidecar moves the fader; no position above it is sent."""
     taper: Taper = field(default_factory=Taper)
-    """What a position means in dB; without meaning where the scale is dB."""
+    """The dB value of each position; unused where the scale is dB."""
     stem_feedback_address: str | None = None
-    """What it says of the stems' faders, which the sidecar hears and never moves."""
+    """Reports of the stems' faders, which the sidecar reads and never moves."""
     show: Mapping[str, str] = field(default_factory=dict)
-    """What it shows besides: for each path of the OSC table an address of the surface's own, where the value
-    is one a stem with ``{stem}`` or ``{strip}`` in it."""
+    """Other values that it shows: for paths of the OSC table an address of the surface's own, with
+    ``{stem}`` or ``{strip}`` in it where there is one value a stem."""
     pages: Paging | None = None
-    """The page that its strips show, all of a surface that ever changes; None where it shows every stem."""
+    """The page that its strips show, the only mutable state of a surface; None where it shows every stem."""
 
     @property
     def limits(self) -> FaderLimits:
@@ -65,15 +65,15 @@ class Surface:
 
     @property
     def rounding_db(self) -> float:
-        """How far a report may lie beside what was sent and still be that: figures are rounded to tenths,
-        positions to 1/127 of the travel, 0.31 dB around unity (common practice, no source)."""
+        """How far a report may differ from the position sent and still confirm it: dB values are rounded to
+        tenths, positions to 1/127 of the travel, 0.31 dB around unity (common practice, no source)."""
         return 0.1 if self.scale == "db" else 0.3
 
     @property
     def from_the_desk(self) -> Surface:
-        """The same wire from its other end: takes what this one sends, says what this one understands.
+        """The surface as the workstation has it, with the two programme fader addresses swapped.
 
-        A desk says where its programme fader stands, wherever that is: its range has no top.
+        A workstation reports its fader at any position, so the range has no upper end but _MOST_DB.
         """
         return replace(
             self,
@@ -85,18 +85,18 @@ class Surface:
         )
 
     def message(self, position_db: float) -> Any:
-        """The OSC message that sends the programme fader to *position_db*.
+        """Returns the OSC message that moves the programme fader to *position_db*.
 
-        What is above the range goes to its top, what is no number to the bottom.
+        A position above the range becomes its top, NaN becomes silence.
         """
         level_db = SILENCE if math.isnan(position_db) else min(position_db, self.highest_db)
         value = level_db if self.scale == "db" else self.taper.position(level_db)
         return codec.message(self.fader_address, "f", [value])
 
     def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
-        """What a message of the workstation says of a fader; None when it is about something else.
+        """Returns the fader position that a message of the workstation reports; None for other messages.
 
-        A stem goes by its number. Raises ValueError, with the reason, for anything but one number in range.
+        A stem is named by its number. Raises ValueError, with the reason, for other than one number in range.
         """
         if address == self.feedback_address:
             return FaderAt(self._level_db(address, arguments))
@@ -104,9 +104,9 @@ class Surface:
         return StemFaderAt(str(stem), self._level_db(address, arguments)) if stem else None
 
     def placed(self, template: str, values: tuple[Value, ...], blank: Value) -> Iterator[tuple[str, Value]]:
-        """Address and value of each place of a template: of the one, or of each stem that is shown.
+        """Yields address and value of each place of a template: of the one, or of each stem that is shown.
 
-        blank: what a strip shows that has no stem.
+        blank: the value of a strip without a stem.
         """
         if STRIP in template and self.pages:
             values = self.pages.shown(values, blank)
@@ -116,7 +116,7 @@ class Surface:
             yield _at(template, place), value
 
     def _stem(self, address: str, template: str) -> int | None:
-        """The stem that *address* speaks of, from 1."""
+        """Returns the stem, from 1, that *address* is about; None where it is about none."""
         if self.pages is None:
             return _number_in(address, template, STEM)
         strip = _number_in(address, template, STRIP)
@@ -136,7 +136,7 @@ class Surface:
 
 
 def _number_in(address: str, template: str, word: str) -> int | None:
-    """The number that makes *address* of *template* where *word* stands."""
+    """Returns the number that stands in *address* in place of *word* in *template*; None where none does."""
     before, after = template.split(word)
     digits = address.removeprefix(before).removesuffix(after)
     is_number = digits.isascii() and digits.isdigit() and len(digits) <= 3 and digits[0] != "0"
@@ -210,7 +210,7 @@ def _stem_feedback(path: Path, table: dict[str, Any], place: str) -> str | None:
 
 
 def _stem_address(path: Path, key: str, value: Any, place: str) -> str:
-    """place: what stands for the stem's number, or the strip's."""
+    """Returns the template *value*. place: the placeholder of the stem's number, or the strip's."""
     text = line(path, key, value)
     if text.count(place) != 1:
         raise unusable(path, key, value, f"an OSC address with {place} once, such as /stem/{place}/fader")
@@ -247,7 +247,7 @@ def _show(path: Path, value: Any, place: str) -> dict[str, str]:
 
 
 def _refuse_contradictions(path: Path, surface: Surface) -> None:
-    """Ranges that lead nowhere, and one address for two things."""
+    """Raises SettingsError for an empty range, and for one address with two meanings."""
     if surface.highest_db <= surface.lowest_db:
         raise unusable(path, "highest_db", surface.highest_db, f"above lowest_db ({surface.lowest_db:g})")
     if surface.scale == "position" and surface.highest_db > surface.taper.top_db:
@@ -258,20 +258,20 @@ def _refuse_contradictions(path: Path, surface: Surface) -> None:
 
 
 def _refuse_shared_sources(path: Path, surface: Surface) -> None:
-    """What the surface says must be about one thing."""
+    """Raises SettingsError where an address that the surface sends has two meanings."""
     template = surface.stem_feedback_address
-    heard = {surface.feedback_address}
-    if template and _places(template) & heard:
+    sources = {surface.feedback_address}
+    if template and _places(template) & sources:
         one = f"another address than feedback_address ({surface.feedback_address}) for every stem"
         raise unusable(path, "stem_feedback_address", template, one)
-    heard |= _places(template) if template else set()
-    if surface.pages and surface.pages.address in heard:
+    sources |= _places(template) if template else set()
+    if surface.pages and surface.pages.address in sources:
         raise unusable(path, "page_address", surface.pages.address, "another address than that of a fader")
 
 
 def _refuse_shared_places(path: Path, surface: Surface) -> None:
-    """What is only to be shown must not move a fader or turn a page, and two values at one place would take
-    turns. Most layouts listen to a control where it speaks, so those addresses count too."""
+    """Raises SettingsError where a shown value would move a fader or change the page, or two values have one
+    address. Most layouts send and receive a control at one address, so feedback addresses are checked too."""
     faders = {surface.fader_address, surface.feedback_address}
     if surface.stem_feedback_address:
         faders |= _places(surface.stem_feedback_address)
@@ -288,10 +288,10 @@ def _refuse_shared_places(path: Path, surface: Surface) -> None:
 
 
 def _places(template: str) -> set[str]:
-    """The address, or those of all stems or strips."""
+    """Returns the address, or those of all stems or strips."""
     return {_at(template, place) for place in range(1, MOST_STEMS + 1)}
 
 
 def _at(template: str, place: int) -> str:
-    """The address of the stem, or the strip, of that number."""
+    """Returns the address of the stem, or the strip, of that number."""
     return template.replace(STEM, str(place)).replace(STRIP, str(place))
