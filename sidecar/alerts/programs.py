@@ -1,4 +1,4 @@
-"""Programs that are run when an alert changes: one at a time, with a time limit, and never waited for."""
+"""Programs run when an alert changes: one at a time, with a time limit, without blocking the engine."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ from sidecar.settings.toml import nearest
 LIMIT_S = 10.0
 """A program that takes longer is ended, with all that it started and that still is in its group."""
 _END_S = 3.0
-"""What is still to be run when the sidecar ends has so long for it."""
+"""Longest time for the programs still to be run when the sidecar ends."""
 _KEPT_BYTES = 2000
-"""So much of what a program says is kept in the log."""
+"""Bytes of a program's output that are logged."""
 _REAPED_S = 1.0
-"""A killed program is awaited for so long: what has left its group may still hold its output open."""
+"""Longest wait for a killed program: a child that left its group may still hold its output open."""
 _SILENCE = -120.0
 
 When = Literal["on", "held", "off", "any"]
@@ -37,7 +37,7 @@ _log = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Reaction:
-    """One program and what it answers to."""
+    """One program and the change of an alert that starts it."""
 
     alert: AlertName
     when: When
@@ -47,7 +47,7 @@ class Reaction:
 
 
 def reaction(event: str, command: str) -> Reaction:
-    """The reaction that ``--on`` asks for: an alert's name, with ``:held``, ``:off`` or ``:any`` for other
+    """Returns the reaction of ``--on``: an alert's name, with ``:held``, ``:off`` or ``:any`` for other
     changes than to on, and a command whose words are split as a shell does, without a shell.
 
     Raises SettingsError for an unknown alert or state, a command that cannot be split, and a program that
@@ -89,10 +89,10 @@ def _words(command: str) -> tuple[str, ...]:
 
 
 class Reactions:
-    """Runs the programs. Lives on the engine's loop.
+    """Runs the programs. Used on the engine's loop only.
 
-    One runs at a time. Alerts that change meanwhile wait, each with its newest state only, so no more than
-    one run an alert ever waits, and none comes for a state that is over.
+    One runs at a time. Alerts that change meanwhile are queued, each with its newest state only, so at most
+    one run an alert is queued, and none starts for a state that is over.
     """
 
     def __init__(self, reactions: Sequence[Reaction], *, limit_s: float = LIMIT_S) -> None:
@@ -103,7 +103,7 @@ class Reactions:
         self._work: asyncio.Task[None] | None = None
 
     def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot: what changed in it since the one before is reacted to."""
+        """Queues the programs for the alerts that changed since the snapshot before; returns at once."""
         for alert in snapshot.alerts:
             if alert.state != self._states.get(alert.name, "off"):
                 self._states[alert.name] = alert.state
@@ -114,7 +114,7 @@ class Reactions:
             self._work = asyncio.get_running_loop().create_task(self._run_all())
 
     async def close(self) -> None:
-        """Lets what is due be run for some seconds more, then ends it."""
+        """Waits at most _END_S for the queued programs, then ends them."""
         if self._work is None:
             return
         await asyncio.wait({self._work}, timeout=_END_S)
@@ -149,7 +149,7 @@ class Reactions:
             return
         output = bytearray()
         try:
-            code = await asyncio.wait_for(_hear_out(process, output), self._limit_s)
+            code = await asyncio.wait_for(_read_output(process, output), self._limit_s)
             outcome = f"ended with {code}"
         except TimeoutError:
             await _end(process)
@@ -157,22 +157,22 @@ class Reactions:
         except asyncio.CancelledError:
             await _end(process)
             raise
-        said = output.decode(errors="replace").strip()
+        text = output.decode(errors="replace").strip()
         alert, state = environment["SIDECAR_ALERT"], environment["SIDECAR_STATE"]
         level = logging.WARNING if process.returncode else logging.INFO
-        _log.log(level, "%s for %s %s: %s. %s", words[0], alert, state, outcome, said)
+        _log.log(level, "%s for %s %s: %s. %s", words[0], alert, state, outcome, text)
 
 
-async def _hear_out(process: asyncio.subprocess.Process, output: bytearray) -> int:
-    """Reads all that is said, so that the program can go on talking, and keeps the beginning; then the
-    exit code. What a program leaves behind belongs to it as long as it holds its output open."""
-    while process.stdout and (heard := await process.stdout.read(1 << 16)):
-        output += heard[: _KEPT_BYTES - len(output)]
+async def _read_output(process: asyncio.subprocess.Process, output: bytearray) -> int:
+    """Reads a program's output to its end, so that it never blocks on writing, and appends the beginning to
+    *output*; returns the exit code. Child processes that hold the output open are waited for too."""
+    while process.stdout and (chunk := await process.stdout.read(1 << 16)):
+        output += chunk[: _KEPT_BYTES - len(output)]
     return await process.wait()
 
 
 async def _end(process: asyncio.subprocess.Process) -> None:
-    """Ends a program with its group, where the system has such a thing."""
+    """Kills a program with its process group, where the system has process groups."""
     with contextlib.suppress(ProcessLookupError):
         if hasattr(os, "killpg"):
             os.killpg(process.pid, signal.SIGKILL)
@@ -183,7 +183,8 @@ async def _end(process: asyncio.subprocess.Process) -> None:
 
 
 def _environment(alert: Alert, snapshot: Snapshot) -> dict[str, str]:
-    """What the program is told. Figures are as on the OSC wire: dB or seconds, silence is -120."""
+    """Returns the program's environment variables. Figures are as on the OSC wire: dB or seconds, silence is
+    -120."""
     reading, goal = snapshot.reading, snapshot.goal
     figures = {
         "SIDECAR_VALUE": alert.value,

@@ -1,9 +1,9 @@
-"""When to warn. Pure: time is an argument, nothing here reads a clock or touches a light.
+"""The rules of the five alerts. Pure: time is an argument, nothing here reads a clock or drives a light.
 
 ``over`` and ``ceiling`` follow the rule by which a finished programme is judged
 (``sidecar/loudness/limits.py``): an alert and a verdict never contradict each other. The tolerance that
 standards grant a true-peak meter (+0.2/-0.4 dB, Tech 3341 cases 15 to 23; ±0.3 dB, R 128 V5 m) is not taken
-off: a warning should rather come early.
+off: a warning that comes early is the safer error.
 """
 
 from __future__ import annotations
@@ -17,9 +17,10 @@ from sidecar.settings.goals import Goal
 
 # Ours, where no source is named.
 MIN_ON_S = 1.0
-"""A warning stays on at least this long, so that a person can see it and a light cannot flicker."""
+"""A warning stays on at least this long, so that it can be seen and a light does not flicker."""
 OVER_FROM_S = 3.0
-"""Of measured programme: the first words say little. As long as the short-term window (Tech 3341 §2.2)."""
+"""Of measured programme: earlier, integrated is too uncertain. The length of the short-term window (Tech 3341
+§2.2)."""
 OVER_HOLD_S = 1.0
 """A live integrated value is renewed at least once in this time (Tech 3341 §2.2)."""
 OVER_HYSTERESIS_LU = 0.1
@@ -41,7 +42,7 @@ State = TypeVar("State")
 
 
 class AlertRules:
-    """Turns readings into the five warnings.
+    """Computes the five alerts from readings.
 
     over     integrated above the highest value that passes
     hot      short-term above the goal's hot line for the goal's hold
@@ -49,10 +50,9 @@ class AlertRules:
     lost     no audio has arrived for LOST_AFTER_S
     silent   audio arrives, but momentary has been below SILENCE_LUFS for ``silent_after_s``
 
-    Paused, the integrated value stands still and so does ``over``; peaks are no part of the programme
-    and silence is expected, so ``ceiling`` and ``silent`` do not start. Short-term goes on moving, and
-    with it ``hot``: too loud is too loud. While ``lost``, ``hot`` and ``silent`` do not start, since
-    nothing is heard.
+    While paused, integrated and ``over`` do not change; peaks are no part of the programme and silence is
+    expected, so ``ceiling`` and ``silent`` do not start. Short-term is still measured, and ``hot`` with it.
+    While ``lost``, ``hot`` and ``silent`` do not start, since no audio arrives.
     """
 
     def __init__(self, goal: Goal, *, silent_after_s: float = SILENT_AFTER_S) -> None:
@@ -76,7 +76,7 @@ class AlertRules:
         since_audio_s: float = 0.0,
         paused: bool = False,
     ) -> tuple[Alert, ...]:
-        """All five alerts at this moment, in the order of ``ALERT_NAMES``. Call it some 10 times a second.
+        """Returns all five alerts at this moment, in the order of ``ALERT_NAMES``; call it 10 times a second.
 
         now_s: a monotonic clock's seconds; one that steps back only starts the holds anew.
         peak_dbtp: the highest true peak of all channels since the call before; ``-inf`` for none.
@@ -123,11 +123,11 @@ class AlertRules:
         )
 
     def acknowledge(self) -> None:
-        """The person has seen the ceiling alert: from the next update on it shows new peaks only."""
+        """Acknowledges the ceiling alert: from the next update on it shows new peaks only."""
         self._ceiling.acknowledge()
 
     def reset(self) -> None:
-        """A new programme: over, hot and ceiling start afresh; lost and silent are about the line."""
+        """Starts a new programme: over, hot and ceiling are off; lost and silent, about the input, go on."""
         for alert in (self._over, self._hot, self._ceiling):
             alert.put_out(self._now_s)
         self._highest_dbtp = SILENCE
@@ -139,14 +139,14 @@ class AlertRules:
         self._goal = goal
         self.reset()
 
-    def _quiet_s(self, heard_until_s: float, reading: Reading, *, listening: bool) -> float:
-        """How long the audio that arrived has been silent."""
+    def _quiet_s(self, audio_until_s: float, reading: Reading, *, listening: bool) -> float:
+        """Returns for how many seconds the audio that arrived has been silent."""
         if not (listening and reading.momentary < SILENCE_LUFS):
             self._quiet_from_s = None
             return 0.0
-        if self._quiet_from_s is None or self._quiet_from_s > heard_until_s:
-            self._quiet_from_s = heard_until_s
-        return heard_until_s - self._quiet_from_s
+        if self._quiet_from_s is None or self._quiet_from_s > audio_until_s:
+            self._quiet_from_s = audio_until_s
+        return audio_until_s - self._quiet_from_s
 
 
 class _Switch:
@@ -223,7 +223,7 @@ class _Latch:
 
 
 class FlashLimit(Generic[State]):
-    """Keeps whatever drives a light to FLASH_CHANGES changes in any FLASH_WINDOW_S.
+    """Limits the state of a light to FLASH_CHANGES changes in any FLASH_WINDOW_S.
 
     Caution: flashing light can cause seizures. Give each light its own limit; give lights that sit together
     one limit, fed with all their states as a tuple, since to the eye they are one light.
@@ -236,11 +236,11 @@ class FlashLimit(Generic[State]):
         self._now_s: float | None = None
 
     def update(self, now_s: float, state: State) -> State:
-        """What the light may show now. Call it again, also with an unchanged state: what was kept back
-        follows as soon as it may.
+        """Returns the state that the light may show now. Call it again, with an unchanged state too: a change
+        that was held back follows as soon as the limit allows.
 
-        now_s: a monotonic clock's seconds. One that steps back is taken to have stood still: nobody can
-        tell how much time has passed, and too slow is the safe side.
+        now_s: a monotonic clock's seconds. One that steps back is taken to have stood still: the time that
+        has passed is unknown, and too few changes are safe.
         """
         if self._now_s is not None and now_s < self._now_s:
             step_s = self._now_s - now_s

@@ -1,4 +1,4 @@
-"""Lights: what a lamp shows of a run, and when. Pure: no sockets, and time is an argument."""
+"""Lights: the states of a run that a lamp shows. Pure but for ``sender``: time is an argument."""
 
 from sidecar.lights.conditions import conditions
 from sidecar.lights.light import Light, all_lights, light_faults, load_light

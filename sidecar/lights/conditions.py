@@ -1,4 +1,4 @@
-"""What a light can tell of a run, in words that a settings file uses."""
+"""The conditions of a run that a light can show, by their names in a settings file."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ CONDITIONS: dict[Condition, str] = {
 
 
 def conditions(snapshot: Snapshot) -> frozenset[Condition]:
-    """All that holds at this moment. Nothing once the run has ended; ``lost`` alone while no audio
-    arrives, since what was read last is no longer known to be so."""
+    """Returns the conditions that hold at this moment. None once the run has ended; ``lost`` alone while no
+    audio arrives, since the last readings may be out of date."""
     alerts = {alert.name: alert.state for alert in snapshot.alerts}
     if snapshot.transport == "ended":
         return frozenset()

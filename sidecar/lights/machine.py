@@ -10,14 +10,14 @@ from sidecar.lights.conditions import Condition
 from sidecar.lights.light import Light, Value
 
 REPEAT_S = 1.0
-"""A state is sent again after so long, so that a lost datagram leaves no light wrong for longer, and a
-receiver that hears nothing for a few seconds knows that the sidecar is gone."""
+"""A state is sent again after so long, so that a light is wrong for no longer after a lost datagram, and a
+receiver that gets nothing for a few seconds can conclude that the sidecar has ended."""
 SAFE_REPEAT_S = 0.35
 """The same once the run has ended; three in a second is what the limit lets through."""
 
 
 class LightMachine:
-    """Turns the conditions of a run into what all its lights show.
+    """Computes the values of all lights of a run from its conditions.
 
     Caution: flashing light can cause seizures. All lights of a run are sent together and share one limit:
     side by side they are one light to the eye (``alerts.FlashLimit``). The limit counts each sending,
@@ -35,9 +35,9 @@ class LightMachine:
         self._repeat_s = REPEAT_S
 
     def values_to_send(self, now_s: float, conditions: frozenset[Condition]) -> tuple[Value, ...] | None:
-        """What to send now, one value a light in the order of the lights; None when nothing is due.
+        """Returns what to send now, one value a light in the order of the lights; None when nothing is due.
 
-        Call it at least 10 times a second: a change that is kept back comes out of a later call.
+        Call it at least 10 times a second: a change that is held back is returned by a later call.
         now_s: a monotonic clock's seconds.
         """
         wanted = tuple(choice.next_value(now_s, conditions) for choice in self._choices)
@@ -51,7 +51,7 @@ class LightMachine:
         return wanted if sent else None
 
     def switch_to_safe(self) -> None:
-        """From the next update on every light shows its safe value, and is sent it more often."""
+        """Sets every light to its safe value from the next update on, and repeats it more often."""
         self._repeat_s = SAFE_REPEAT_S
         for choice in self._choices:
             choice.switch_to_safe()
@@ -73,7 +73,7 @@ class _Choice:
         self._on = len(light.shows)
         """Place of the show that is on; behind the last: none, so the safe value."""
         self._seen_from_s: float | None = None
-        """When it was first sent; None while the limit keeps it back."""
+        """When it was first sent; None while the limit holds it back."""
 
     def next_value(self, now_s: float, conditions: frozenset[Condition]) -> Value:
         asked = self._asked(now_s, conditions)
@@ -85,7 +85,7 @@ class _Choice:
         return self._shows[self._on].at(now_s - seen_from_s)
 
     def see(self, now_s: float) -> None:
-        """What is on has been sent."""
+        """Notes that the show that is on has been sent."""
         if self._seen_from_s is None:
             self._seen_from_s = now_s
 
@@ -94,7 +94,7 @@ class _Choice:
         self._on = 0
 
     def _asked(self, now_s: float, conditions: frozenset[Condition]) -> int:
-        """Place of the first show that has held for long enough."""
+        """Returns the place of the first show whose condition has held for long enough."""
         asked = len(self._shows)
         for place, show in reversed(list(enumerate(self._shows))):
             if conditions.isdisjoint(show.when):
@@ -108,5 +108,5 @@ class _Choice:
         return asked
 
     def _is_over(self, now_s: float) -> bool:
-        """Whether what is on has been seen for long enough to give way to what comes after it."""
+        """Whether the show that is on has been sent for its shortest time, so that a later one may follow."""
         return self._seen_from_s is not None and now_s - self._seen_from_s >= self._shows[self._on].min_on_s

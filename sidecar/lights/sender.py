@@ -1,4 +1,4 @@
-"""The lamps of a run: what its lights show, sent over OSC."""
+"""Sends the values of a run's lights to lamps over OSC."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from sidecar.osc.sender import Sender
 TICK_S = 0.05
 """A pulse changes this late at most."""
 STALE_S = 3.0
-"""A run that has said nothing for so long is taken for one that hears nothing."""
+"""After so long without a snapshot the lamps show ``lost``."""
 _SAFE_SENDINGS = 3
 _LONGEST_CLOSE_S = 3.0
 
@@ -27,14 +27,14 @@ _LOST: frozenset[Condition] = frozenset({"lost"})
 
 @dataclass(frozen=True, slots=True)
 class Lamp:
-    """A light and where it is sent to."""
+    """A light and the destination of its messages."""
 
     light: Light
     destination: Destination
 
 
 def lamp_at(text: str) -> Lamp:
-    """The lamp that ``NAME=HOST:PORT`` asks for.
+    """Returns the lamp of ``NAME=HOST:PORT``.
 
     Raises SettingsError when it has not that form or there is no such light, and NetworkError when the
     place cannot be read or found.
@@ -49,10 +49,10 @@ def lamp_at(text: str) -> Lamp:
 
 
 class Lamps:
-    """Sends each light's message when it changes and once a second. Lives on the engine's loop.
+    """Sends each light's message when it changes and once a second. Used on the engine's loop only.
 
-    Caution: flashing light can cause seizures; ``lights.machine`` keeps all lamps together to 3 sendings
-    in any second.
+    Caution: flashing light can cause seizures; ``lights.machine`` limits all lamps together to 3 sendings in
+    any second.
     """
 
     def __init__(self, lamps: Sequence[Lamp]) -> None:
@@ -64,18 +64,18 @@ class Lamps:
         self._timer: asyncio.TimerHandle | None = None
 
     async def open(self) -> None:
-        """Begins to send; without lamps there is nothing to do."""
+        """Begins to send; does nothing without lamps."""
         if self._lamps:
             self._tick()
 
     def offer(self, snapshot: Snapshot) -> None:
-        """The newest snapshot."""
-        # The compiler may take its time before the first reading, and after the end there is no more to say.
+        """Shows the conditions of the newest snapshot."""
+        # Compiling may delay the first reading, and after the end no snapshot follows.
         is_quiet = snapshot.transport in {"preparing", "ended"}
         self.show_conditions(conditions(snapshot), float("inf") if is_quiet else STALE_S)
 
     def show_conditions(self, conditions: frozenset[Condition], patience_s: float = float("inf")) -> None:
-        """Shows these conditions until others are given, or until the patience is over."""
+        """Shows these conditions until others are given, or ``lost`` after *patience_s* seconds."""
         self._conditions = conditions
         self._stale_from_s = asyncio.get_running_loop().time() + patience_s
         if self._timer:
@@ -97,7 +97,7 @@ class Lamps:
         self._sender.close()
 
     def status(self) -> tuple[Target, ...]:
-        """How sending to each lamp goes; may be read from any thread."""
+        """Returns counts of datagrams for each lamp; may be called from any thread."""
         return tuple(lamp.destination.status for lamp in self._lamps)
 
     def _tick(self) -> None:

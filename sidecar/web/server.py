@@ -25,11 +25,11 @@ MOST_TABS = 8
 MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE = 96, 48
 """Ours: a browser opens six for a page and one for its screen."""
 _HEARTBEAT_S = 15.0
-"""A page that answers no ping for about so long is gone: a sleeping tablet, a torn cable."""
+"""A page that answers no ping for about so long is disconnected: a sleeping tablet, a broken link."""
 _LONGEST_MESSAGE = 65_536
 _PARTING_S = 5.0
 _KEPT_S = 30.0
-"""A connection that is kept for a next request."""
+"""How long a connection is kept for a next request."""
 _OWN = ("page.css", "page.js")
 _LIBRARY = {
     "terminal.js": "js/textual.js",
@@ -37,7 +37,7 @@ _LIBRARY = {
     "mono.ttf": "fonts/RobotoMono-VariableFont_wght.ttf",
 }
 _HEADERS = {
-    # Everything comes from here and goes nowhere else; no other page may show this one inside itself.
+    # All resources are from this server; no other page may embed this one.
     "Content-Security-Policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
     "frame-ancestors 'none'",
     "Referrer-Policy": "no-referrer",
@@ -59,14 +59,14 @@ class WebPages:
     """Serves the page, and a process with the screen to each tab."""
 
     def __init__(self, command: Sequence[str], guard: Guard, port: int) -> None:
-        """command: what shows the screen. port: where this is served; tells its cookie from another's."""
+        """command: of the process with the screen. port: of this server; part of its cookie's name."""
         self._command = command
         self._guard = guard
         self._cookie = f"sidecar-{port}"
         self._tabs: set[Tab] = set()
 
     def app(self) -> web.Application:
-        """The whole of it, for an event loop to run."""
+        """Returns the web application."""
         app = web.Application(middlewares=[self._admit])
         app.router.add_get("/", self._page)
         app.router.add_get("/ws", self._channel)
@@ -136,7 +136,7 @@ def _asked_size(request: web.Request) -> tuple[int, int]:
 
 
 def serve(server: socket.socket, pages: WebPages) -> None:
-    """Serves until it is interrupted or told to end; then no tab's process is left."""
+    """Serves until SIGINT or SIGTERM, then ends the process of every tab."""
     asyncio.run(_serve(server, pages))
 
 

@@ -1,4 +1,4 @@
-"""One tab: a process with the screen, and the websocket that it is drawn over."""
+"""One tab: a process with the screen, and the websocket of its output and keys."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
 _QUIT_S = 3.0
-"""A screen that has not left by then, when its tab is gone, is killed."""
+"""A screen that has not ended so long after its tab was closed is killed."""
 _LONGEST_SIDE = 1000
-"""Cells. Ours: no wall has more, and what is drawn takes memory."""
+"""Cells. Ours: more than any display has; it bounds the memory of a screen."""
 
 
 class Tab(AppService):
@@ -56,13 +56,13 @@ class Tab(AppService):
         await self._channel.close()
 
     async def run(self) -> None:
-        """Passes on what the process draws, until it ends; then the page is told so."""
+        """Passes the output of the process on until it ends, then sends the page the end."""
         with contextlib.suppress(ConnectionError):
             await super().run()
         await self.remote_close()
 
     async def stop(self) -> None:
-        """Ends the process, in good order if it will."""
+        """Asks the process to quit; kills it where it has not ended after _QUIT_S."""
         if self._process is None or self._task is None:
             return
         task, self._task = self._task, None
@@ -79,7 +79,7 @@ class Tab(AppService):
 
 
 async def attend(tab: Tab, channel: web.WebSocketResponse, width: int, height: int) -> None:
-    """Passes on what the person does, until the page is gone; then the process ends."""
+    """Passes keys and sizes from the page on until it disconnects, then ends the process."""
     await tab.start(*sides(width, height))
     try:
         async for message in channel:
@@ -90,15 +90,15 @@ async def attend(tab: Tab, channel: web.WebSocketResponse, width: int, height: i
 
 
 def sides(width: Any, height: Any) -> tuple[int, int]:
-    """The size of a terminal as a page tells it, kept to what can be drawn.
+    """Returns width and height in cells, each from 1 to _LONGEST_SIDE.
 
-    Raises ValueError or TypeError where it is none.
+    Raises ValueError or TypeError where they are not numbers.
     """
     return max(1, min(int(width), _LONGEST_SIDE)), max(1, min(int(height), _LONGEST_SIDE))
 
 
 async def _obey(tab: Tab, channel: web.WebSocketResponse, text: str) -> None:
-    """One message of the page; what is none is passed over."""
+    """Handles one message of the page; a malformed one is ignored."""
     try:
         kind, *rest = json.loads(text)
         match kind, rest:
