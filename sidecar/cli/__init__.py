@@ -1,4 +1,4 @@
-"""The command ``sidecar``: parse, call, print. What does the work is imported when it is needed."""
+"""The command ``sidecar``: parse, call, print. Modules of a command are imported when it is called."""
 
 from __future__ import annotations
 
@@ -44,13 +44,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _output_lost(error: OSError) -> int:
-    """Whoever read the output has heard enough, or it goes to a disk that is full. Raises any other error."""
-    has_gone = isinstance(error, BrokenPipeError)
-    if not has_gone and error.errno not in DISK_FULL:
+    """Returns the exit code for a closed output pipe (0) or a full disk. Raises any other error."""
+    is_closed = isinstance(error, BrokenPipeError)
+    if not is_closed and error.errno not in DISK_FULL:
         raise error
-    # What is still on its way there would be tried once more at the end.
+    # Python would try to write the buffered rest again at exit.
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 0 if has_gone else _refuse(unwritable(error), CANNOT)
+    return 0 if is_closed else _refuse(unwritable(error), CANNOT)
 
 
 def _refuse(error: SidecarError, code: int) -> int:

@@ -48,7 +48,7 @@ def add_check(commands: Any) -> None:
         "--fps",
         default="",
         metavar="RATE",
-        help="tell places in timecode, from the file's own time reference: 23.976 24 25 29.97 29.97df 30 50 "
+        help="show places in timecode, from the file's own time reference: 23.976 24 25 29.97 29.97df 30 50 "
         "59.94 59.94df 60; df counts in drop-frame",
     )
     parser.add_argument(

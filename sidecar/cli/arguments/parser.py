@@ -18,7 +18,7 @@ def make_parser() -> Parser:
     parser = Parser(
         prog="sidecar",
         description="Measures loudness beside any workstation, says which fader to move and where the "
-        "programme will land, and tells lights, surfaces and scripts over OSC.",
+        "programme will land, and reports to lights, surfaces and scripts over OSC.",
         epilog="Begin with: sidecar rehearse",
     )
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND")

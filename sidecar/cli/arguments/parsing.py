@@ -9,9 +9,9 @@ from textwrap import fill
 from typing import Any, NoReturn
 
 LISTEN_PORT = 9138
-"""Where ``sidecar listen`` listens, and so where runs send unless told otherwise."""
+"""The UDP port of ``sidecar listen``, and the default port that runs send to."""
 COMMAND_PORT = 9139
-"""Where a run listens for commands."""
+"""The UDP port of a run's commands."""
 OSC_ROOT = "/sidecar"
 """``osc.addresses.ROOT``, without loading the table."""
 _CANNOT = 2
@@ -37,7 +37,7 @@ class Help(argparse.HelpFormatter):
 
 
 class Parser(argparse.ArgumentParser):
-    """Refuses with one line that says what is wrong and where it is explained."""
+    """Exits on a mistake with one line: what is wrong, and which command's help explains it."""
 
     def __init__(self, **options: Any) -> None:
         super().__init__(formatter_class=Help, **options)
@@ -95,7 +95,7 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 
 
 def add_osc_root(parser: Any, meaning: str) -> None:
-    """The option of commands that speak OSC."""
+    """The option of commands that use OSC."""
     parser.add_argument("--osc-root", default=OSC_ROOT, metavar="/NAME", help=f"{meaning} ({OSC_ROOT})")
 
 

@@ -159,7 +159,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--profile",
         metavar="P",
-        help="an earlier pass as the forecast: 'last' for the last one heard, or a sound file of the mix",
+        help="an earlier pass as the forecast: 'last' for the last on record, or a sound file of the mix",
     )
     parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
     parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
@@ -234,7 +234,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         "--discovery-port",
         type=int,
         metavar="PORT",
-        help="tell the addresses over HTTP (OSCQuery) there, on the --osc-bind address; 0 is any free port",
+        help="serve the addresses over HTTP (OSCQuery) there, on the --osc-bind address; 0 is any free port",
     )
     osc.add_argument(
         "--announce",

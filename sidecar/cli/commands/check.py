@@ -52,14 +52,14 @@ def run(options: argparse.Namespace) -> int:
 
     parts: dict[int, list[Checked]] = {}
 
-    def judged(place: int, tell: Callable[[float], None], workers: int) -> Checked:
+    def judged(place: int, report_share: Callable[[float], None], workers: int) -> Checked:
         file = options.files[place]
         path = Path(file)
         refuse_irregular(path)
         clock = clock_of(path, options.fps)
         part = part_between(path, options.from_, options.to, clock)
         checked = check_file(
-            *(file, options.layout, goals, tell, workers),
+            *(file, options.layout, goals, report_share, workers),
             with_coding=options.encoded,
             scope=Scope(part, clock),
         )
@@ -78,7 +78,7 @@ def run(options: argparse.Namespace) -> int:
         _show_measured(interrupted.done, goals, in_json=options.json)
         raise
     for outcome in done:
-        if isinstance(outcome, OutputError):  # a report that cannot be written: nobody's file is to blame
+        if isinstance(outcome, OutputError):  # a report that cannot be written is no fault of the file
             raise outcome
     outcomes = [
         Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome
@@ -111,7 +111,7 @@ def _refuse_parts(options: argparse.Namespace) -> None:
 def _show_measured(
     done: Sequence[Checked | SidecarError | None], goals: Sequence[Goal], *, in_json: bool
 ) -> None:
-    """What there is when Ctrl-C comes, and how much that is."""
+    """Prints the results that were finished before Ctrl-C, and their number."""
     measured = [outcome for outcome in done if isinstance(outcome, Checked)]
     if in_json:
         print(json.dumps([as_json(outcome) for outcome in measured], indent=1))

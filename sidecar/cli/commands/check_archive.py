@@ -38,11 +38,11 @@ from sidecar.settings.goals import Goal
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
 _SYNC_S, _SYNC_FILES = 1.0, 32
-"""What a power cut may take at most."""
+"""Most seconds and files of results that a power cut can lose."""
 
 
 def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
-    """Measures what is not on record as it is now; then tells all of it, from the record."""
+    """Measures the files that are new or changed, then prints the results of all from the record."""
     if options.encoded:
         raise SettingsError("--encoded keeps nothing on record: leave out --archive, or check few files.")
     _asked(options, [])  # refuses what cannot be written before anything is measured
@@ -56,13 +56,13 @@ def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequ
             raise SettingsError(NOTHING)
         due = store.find_due()
         _measure(store, due, job, options)
-        return _tell(store, options, goals, is_first=is_first)
+        return _print_results(store, options, goals, is_first=is_first)
 
 
 def _forget(store: Store) -> None:
     forgotten = store.forget_gone()
-    said = "1 file that is gone" if forgotten == 1 else f"{forgotten:,} files that are gone"
-    print(f"Forgotten: {said if forgotten else 'nothing, for no file is gone'}.", file=sys.stderr)
+    count = "1 file that is gone" if forgotten == 1 else f"{forgotten:,} files that are gone"
+    print(f"Forgotten: {count if forgotten else 'nothing, for no file is gone'}.", file=sys.stderr)
 
 
 def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> None:
@@ -90,7 +90,7 @@ def _crew(due: Due, job: Job, jobs: int) -> MeasuringProcesses:
 
 
 def _synced(store: Store, results: Iterator[Result | None]) -> Iterator[Result | None]:
-    """The same results, on record, and on the disk before long."""
+    """Yields the results unchanged, each stored before, and synced to the disk at short intervals."""
     waiting, synced = 0, time.monotonic()
     for result in results:
         if result is not None:
@@ -102,8 +102,11 @@ def _synced(store: Store, results: Iterator[Result | None]) -> Iterator[Result |
         yield result
 
 
-def _tell(store: Store, options: argparse.Namespace, goals: Sequence[Goal], *, is_first: bool) -> int:
-    """Prints all of it from the record, a file at a time, and writes pages of the files that fail."""
+def _print_results(
+    store: Store, options: argparse.Namespace, goals: Sequence[Goal], *, is_first: bool
+) -> int:
+    """Prints all results from the record, a file at a time, and writes pages of the files that fail; returns
+    the exit code."""
     count = Count()
     if options.json:
         _print_array(_as_objects(store, count, is_first=is_first))

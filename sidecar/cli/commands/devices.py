@@ -33,7 +33,7 @@ def run(options: argparse.Namespace) -> int:
         table.add_column(heading, justify="right")
     table.add_column("loopback?")
     for device in devices:
-        width = str(device.input_channels) if device.width_is_known else "as told"
+        width = str(device.input_channels) if device.width_is_known else "by options"
         mark = "◆ likely" if device.likely_loopback else ""
         table.add_row(
             printable(device.name), printable(device.host_api), width, f"{device.default_rate_hz} Hz", mark

@@ -27,7 +27,7 @@ from sidecar.version import program_version
 def run(options: argparse.Namespace) -> int:
     """Looks at everything, and with ``--tone`` listens; 0 when all is well, 1 when something is missing.
 
-    Raises SettingsError where it is said what to play to and not that anything is to be played.
+    Raises SettingsError where an output is given without ``--tone``.
     """
     for option, given in (("--device", options.device), ("--play-to", options.play_to)):
         if given is not None and not options.tone:
@@ -129,7 +129,7 @@ def _discovery() -> Iterator[Found]:
 
 
 def _settings() -> Iterator[Found]:
-    """Files of the person's own that cannot be used are left out of every list, so they are told here."""
+    """Names the user's own files that cannot be used: every other list leaves them out."""
     from sidecar.lights import all_lights, light_faults
     from sidecar.surfaces.surface import all_surfaces, surface_faults
 

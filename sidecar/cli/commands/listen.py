@@ -21,8 +21,8 @@ _LARGEST = 65_535
 _LOOK_S = 0.2
 _DOUBT_S = 3.0
 _DOUBT = (
-    "Nothing is heard from {}. Is a sidecar running there, is that its command port (--osc-port), and may "
-    "this machine speak to it (--osc-bind and --osc-allow there)?"
+    "Nothing arrives from {}. Is a sidecar running there, is that its command port (--osc-port), and may "
+    "this machine send to it (--osc-bind and --osc-allow there)?"
 )
 
 
@@ -38,41 +38,44 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _listen(options: argparse.Namespace, end_s: float) -> None:
-    """To whatever comes."""
+    """Prints each datagram that arrives at the port."""
     with bind(options.bind, options.port, "--port") as server:
         server.settimeout(_LOOK_S)
         host, port = server.getsockname()[:2]
         print(f"Listening for OSC on {host}:{port}; end with Ctrl-C.", file=sys.stderr, flush=True)
         while time.monotonic() < end_s:
-            _hear(server, options)
+            _print_datagram(server, options)
 
 
 def _ask(options: argparse.Namespace, end_s: float) -> None:
-    """For what one sidecar sends."""
-    asking = SubscriptionClient(resolve(options.source), options.osc_root)
-    asking.socket.settimeout(_LOOK_S)
+    """Subscribes to one sidecar and prints what it sends."""
+    client = SubscriptionClient(resolve(options.source), options.osc_root)
+    client.socket.settimeout(_LOOK_S)
     print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
     doubt_s = time.monotonic() + _DOUBT_S
-    with contextlib.closing(asking):
+    with contextlib.closing(client):
         while (now_s := time.monotonic()) < end_s:
-            asking.keep_up(now_s)
-            if _hear(asking.socket, options, asking):
-                asking.note_answer(now_s)
+            client.keep_up(now_s)
+            if _print_datagram(client.socket, options, client):
+                client.note_answer(now_s)
                 doubt_s = now_s + _DOUBT_S
             elif now_s > doubt_s:
                 doubt_s = math.inf
                 print(_DOUBT.format(options.source), file=sys.stderr, flush=True)
 
 
-def _hear(
-    server: socket.socket, options: argparse.Namespace, asking: SubscriptionClient | None = None
+def _print_datagram(
+    server: socket.socket, options: argparse.Namespace, client: SubscriptionClient | None = None
 ) -> bool:
-    """Prints one datagram; False when none came for a while. asking: answers what the sidecar asks back."""
+    """Prints one datagram; returns False when none came for a while.
+
+    client: of the subscription, answers ``/verify``; None without one.
+    """
     try:
         data, sender = server.recvfrom(_LARGEST)
     except TimeoutError:
         return False
-    except OSError:  # nobody is there, or no way leads there now
+    except OSError:  # no port is open there, or no route leads there now
         time.sleep(_LOOK_S)
         return False
     try:
@@ -81,8 +84,8 @@ def _hear(
         print(f"{sender[0]}: not OSC that can be read: {printable(str(error))}", file=sys.stderr)
         return True
     for address, arguments in messages:
-        if asking and address == f"{options.osc_root}/verify":
-            asking.verify(*arguments)
+        if client and address == f"{options.osc_root}/verify":
+            client.verify(*arguments)
         if address.startswith(options.only):
             print(_line(address, arguments, as_json=options.json), flush=True)
     return True
@@ -91,5 +94,5 @@ def _hear(
 def _line(address: str, arguments: list[Any], *, as_json: bool) -> str:
     if as_json:
         return json.dumps({"address": address, "arguments": arguments}, default=str)
-    told = " ".join([address, *(f"{a:.2f}" if isinstance(a, float) else str(a) for a in arguments)])
-    return printable(told)
+    text = " ".join([address, *(f"{a:.2f}" if isinstance(a, float) else str(a) for a in arguments)])
+    return printable(text)

@@ -55,16 +55,16 @@ def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
 
 
 def _refuse_beside_a_file(options: argparse.Namespace) -> None:
-    """What would be left out of account without a word."""
+    """Raises SettingsError for an option that would have no effect."""
     for option in ("device", "rate", "channels", "pick"):
         if getattr(options, option) is not None:
-            raise SettingsError(f"--{option} speaks of a device, and --file has none: give one of the two.")
+            raise SettingsError(f"--{option} is about a device, and --file has none: give one of the two.")
 
 
 def _refuse_what_cannot_be_measured(
     options: argparse.Namespace, mix: Mix | None, pick: tuple[int, ...] | None
 ) -> None:
-    """Before the input is opened: it would be told twice otherwise, and late."""
+    """Raises for an unusable rate or width before the input is opened; later it would be reported twice."""
     if options.rate is not None and not LOWEST_RATE_HZ <= options.rate <= HIGHEST_RATE_HZ:
         raise SettingsError(f"--rate takes {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {options.rate:g}.")
     width = len(pick) if pick else options.channels

@@ -1,4 +1,4 @@
-"""``sidecar passes``: what was heard, kept, exported and forgotten."""
+"""``sidecar passes``: lists, exports and deletes the passes on record."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from sidecar.errors import MissingPackage
 from sidecar.hosts import is_loopback
 
 _FIRST_WORD_S = 1.0
-"""A run that is there has told all of itself by then; one that is not is waited for on the screen."""
+"""Time in which a run that is there sends its first snapshot; else the screen opens and waits for it."""
 
 
 def run(options: argparse.Namespace) -> int:
@@ -42,7 +42,7 @@ def _here(options: argparse.Namespace) -> int:
 
 
 def _is_orphan(parent: int) -> Callable[[], bool]:
-    """Whether this is a tab of a browser, and what served it was killed: nobody draws it any more."""
+    """Whether this is the process of a browser tab whose server was killed, so that its output is lost."""
     is_tab = "WebDriver" in os.environ.get("TEXTUAL_DRIVER", "")
     return lambda: is_tab and os.getppid() != parent
 
@@ -58,7 +58,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
         raise MissingPackage(
             f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
         ) from error
-    resolve(options.attach)  # a mistake is told here, not in each tab
+    resolve(options.attach)  # a mistake is printed here, not in each tab
     checked_root(options.osc_root)
     server = bind(options.bind, options.port)
     host, port = server.getsockname()[:2]
@@ -78,10 +78,10 @@ def _link(host: str, port: int, token: str) -> str:
 
 
 def _own_address() -> str:
-    """The address that this machine has towards others; its name where it has none."""
+    """Returns the address of this machine on its network; its name where it has none."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(("192.0.2.1", 9))  # RFC 5737: nobody's, and nothing is sent
+            probe.connect(("192.0.2.1", 9))  # RFC 5737: a documentation address, and nothing is sent
         except OSError:
             return socket.gethostname()
         address: str = probe.getsockname()[0]

@@ -21,7 +21,7 @@ from sidecar.model.units import h_mm_ss
 
 _DRAW_S = 0.25
 _LINE_S = 10.0
-"""Where nobody watches."""
+"""Seconds between two lines where the output is no terminal."""
 _NAMED = 8
 """Files at work that are named; a cluster has more."""
 
@@ -59,7 +59,7 @@ class Progress:
             self.failed += 1
 
     def words(self, elapsed_s: float) -> list[str]:
-        """Done, rate, and time left once there is anything to tell it by."""
+        """Returns the share done, the rate, and the time left once it can be estimated."""
         elapsed_s = max(elapsed_s, 1e-3)
         said = [
             f"{self.done:,} of {self._due.files:,} files",

@@ -42,7 +42,7 @@ class Count:
 def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
     """A line for each file that fails, with the worst in it; then one for each that could not be read."""
     console = Console(highlight=False)
-    console.soft_wrap = not console.is_terminal  # a line a file for whoever searches them
+    console.soft_wrap = not console.is_terminal  # a line a file, which can be searched
     for goal in goals:
         console.print(f"{goal.title}: {figure(goal.target_lufs)} {goal.unit}", markup=False)
     unread = []

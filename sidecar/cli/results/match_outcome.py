@@ -24,7 +24,7 @@ class MatchOutcome:
 
     path: Path
     name: str = ""
-    """The shortest that tells it from the others."""
+    """The shortest name that differs from those of the others."""
     piece: Piece | None = None
     level: Level | None = None
     seen: FileIdentity | None = None

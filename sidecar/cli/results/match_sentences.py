@@ -12,7 +12,7 @@ from sidecar.settings.goals import Goal
 
 _LISTED = 5
 _WIDE_LU = 5.0
-"""Ours: ranges that far apart are heard as different dynamics."""
+"""Ours: ranges that far apart sound like different dynamics."""
 _SILENT = "nothing in it is louder than the gate at −70 LUFS. There is no loudness to match."
 _TOO_MUCH: dict[Bound, tuple[str, str]] = {
     "ceiling": ("true peak", "Bring the highest peaks down first"),

@@ -21,7 +21,7 @@ from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.cli.terminal.log import kept_log
-from sidecar.cli.terminal.nonblocking import patient_output
+from sidecar.cli.terminal.nonblocking import nonblocking_output
 from sidecar.cli.terminal.shutdown import Shutdown
 from sidecar.errors import RecordError, SettingsError
 from sidecar.journal import reader
@@ -145,7 +145,7 @@ def _session(
 def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
     """What is printed in place of the screen."""
     if not _has_screen(options) and options.pace != "fast":
-        closing.enter_context(patient_output())  # a file can wait for whoever reads; a device cannot
+        closing.enter_context(nonblocking_output())  # a file source can wait for the output, a device cannot
     if options.plain:
         return [SpokenLine()]
     if options.no_screen:

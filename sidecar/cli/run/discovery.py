@@ -1,4 +1,4 @@
-"""Discovery beside a run, where the person asks for it."""
+"""Discovery beside a run, where options enable it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _log = logging.getLogger(__name__)
 
 @contextlib.contextmanager
 def discovery(engine: EventLoop, options: argparse.Namespace, osc: socket.socket) -> Iterator[list[Outlet]]:
-    """Answers on the address that takes commands; gives the outlets that keep it up to date.
+    """Serves discovery on the address that takes commands; yields the outlets that keep it up to date.
 
     osc: the bound socket that takes commands.
     Raises MissingPackage where a package is missing, SettingsError where the address cannot be announced,
@@ -38,8 +38,8 @@ def discovery(engine: EventLoop, options: argparse.Namespace, osc: socket.socket
         ) from error
     host, osc_port = osc.getsockname()[:2]
     with bind(host, options.discovery_port or 0) as server, contextlib.ExitStack() as closing:
-        doors = AccessPolicy([network(text) for text in options.osc_allow or ()])
-        found = Discovery(osc_port, doors, update_hz=options.osc_rate, root=options.osc_root)
+        access = AccessPolicy([network(text) for text in options.osc_allow or ()])
+        found = Discovery(osc_port, access, update_hz=options.osc_rate, root=options.osc_root)
         closing.callback(lambda: engine.run(found.close()))
         engine.run(found.open(server))
         http_port = server.getsockname()[1]

@@ -27,7 +27,7 @@ class FaderLink:
 
     link: SurfaceLink
     at_once: bool = False
-    """Arms by itself: for a fader that can hurt nobody."""
+    """Whether to arm at once: for a simulated fader, which cannot do harm."""
 
 
 Reach = Callable[[socket.socket], contextlib.AbstractContextManager[FaderLink | None]]
@@ -82,10 +82,10 @@ def _refuse_haste(pace: str) -> None:
 
 
 def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float) -> Reach:
-    """The fader of a simulated workstation on a real socket, where the person asked for one.
+    """Returns the fader of a simulated workstation on a real socket, where options ask for one.
 
     times: how much faster than real the rehearsal runs. Where it is faster, its fader travels in the
-    rehearsal's own time and moves no level that anybody hears, so arming, ramps and rests keep that time too.
+    rehearsal's own time and no audio is played, so arming, ramps and rests keep that time too.
 
     Raises SettingsError where the surface cannot be used.
     """
@@ -96,14 +96,14 @@ def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float
 
     @contextlib.contextmanager
     def reach(server: socket.socket) -> Iterator[FaderLink]:
-        desk = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2], times=times)
-        desk.start()
+        workstation = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2], times=times)
+        workstation.start()
         try:
-            target = resolve("{}:{}".format(*desk.address))
+            target = resolve("{}:{}".format(*workstation.address))
             clock = real_time_s if times == 1.0 else lambda: source.played_s
             link = SurfaceLink(surface, target, clock=clock)
             yield FaderLink(link, options.obey)
         finally:
-            desk.close()
+            workstation.close()
 
     return reach

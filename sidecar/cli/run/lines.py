@@ -111,10 +111,10 @@ class PlainLines:
 
 
 class SpokenLine:
-    """One line that changes, for those who are read to: whole sentences, the move first, nothing drawn.
+    """One line that changes, for screen readers: whole sentences, the move first, no graphics.
 
     On a terminal it is rewritten in place; into a pipe each change is a line. It changes once a second at
-    most, and only where what it says is new.
+    most, and only where its text is new.
     """
 
     def __init__(self, out: TextIO | None = None) -> None:
@@ -140,7 +140,7 @@ class SpokenLine:
 
 
 def spoken(snapshot: Snapshot) -> str:
-    """A run in sentences that a screen reader can read out."""
+    """Returns a run in sentences that a screen reader can read out."""
     if snapshot.transport == "preparing":
         return snapshot.notice or "Getting ready to listen."
     fader, move = chosen_move(snapshot)
@@ -157,7 +157,7 @@ def spoken(snapshot: Snapshot) -> str:
 
 
 def _whose(snapshot: Snapshot) -> str:
-    """Said at the end: the pass that was heard stands as it is, and what is advised is for another."""
+    """Returns the words before a move: after the end of a pass, that it is for the next one."""
     return "For the next pass: " if snapshot.transport == "ended" else ""
 
 

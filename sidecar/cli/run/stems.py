@@ -9,11 +9,12 @@ from sidecar.run.stem_faders import Mix
 
 
 def mix_of(options: argparse.Namespace) -> Mix | None:
-    """The stems of a run; None where only the mix is heard. Raises SettingsError for what makes no sense."""
+    """Returns the stems of a run; None where only the mix is measured. Raises SettingsError for options that
+    contradict each other."""
     if options.stems is None:
         if options.anchor or options.keep or options.under is not None:
             raise SettingsError(
-                "--anchor, --keep and --under speak of stems: give live --stems, rehearse --apart as well."
+                "--anchor, --keep and --under are about stems: give live --stems, rehearse --apart as well."
             )
         return None
     if options.under is not None and options.anchor is None:

@@ -32,8 +32,8 @@ def run_beside(
     without it where the terminal holds it up. *closing*, what goes with the run, is closed in either case.
 
     has_screen: whether *show* draws on the terminal, so that the run ends when that is closed. Raises what
-    ended the run: SidecarError, also for a fault inside, or BrokenPipeError where whoever read the output
-    has gone.
+    ended the run: SidecarError, also for an internal error, or BrokenPipeError where the reader of the output
+    has closed it.
     """
     failures: list[BaseException] = []
     worker = threading.Thread(target=_work, args=(session, for_s, failures), name="meter", daemon=True)
@@ -77,11 +77,11 @@ def _in_words(error: Exception) -> Exception:
     if isinstance(error, SidecarError):
         return error
     if isinstance(error, OSError) and error.errno in _READER_GONE:
-        return BrokenPipeError(error.errno, "nobody reads the output any more")
+        return BrokenPipeError(error.errno, "the reader of the output has closed it")
     if isinstance(error, OSError) and error.errno in DISK_FULL:
         return unwritable(error)
     log.error("the run has failed", exc_info=error)
     return SidecarError(
-        f"The sidecar has failed inside ({error!r}). What was heard until then is on record: go on with "
-        "--resume. The log has the details for whoever mends it."
+        f"The sidecar has failed inside ({error!r}). What was measured until then is on record: go on with "
+        "--resume. The log has the details for a report of the error."
     )

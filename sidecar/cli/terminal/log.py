@@ -1,4 +1,4 @@
-"""The log of a run: what is worth keeping goes into a file, and nothing tears the screen."""
+"""The log of a run: log records go into a file, and C libraries' output does not corrupt the screen."""
 
 from __future__ import annotations
 
@@ -37,9 +37,9 @@ Records = queue.SimpleQueue[logging.LogRecord | None]
 def kept_log(level: str = "info") -> Iterator[None]:
     """Sends log records of *level* and up, and whatever C libraries write to descriptor 2, into files.
 
-    A record is a line of JSON. Whoever logs does not wait: a thread of its own writes. Python's own error
-    output keeps going where it went, and so does the screen, which is drawn on it: both are given a copy
-    of the descriptor. Where no log can be written, none is.
+    A record is a line of JSON. Logging does not block: a thread of its own writes. Python's own error output
+    is not redirected, nor is the screen, which is drawn on it: both get a copy of the descriptor. Where no
+    log can be written, none is kept.
     """
     try:
         folder = log_folder()
@@ -86,7 +86,7 @@ class _Waiting(logging.Handler):
 
 
 class _File(RotatingFileHandler):
-    """A full disk costs lines of the log, and no more: the usual report of it would tear the screen."""
+    """Drops lines of the log on a full disk, without logging's own report, which would corrupt the screen."""
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802, ARG002
         return

@@ -1,7 +1,7 @@
-"""Standard output for whoever measures: it never waits for whoever reads.
+"""Standard output that never blocks the measuring thread.
 
-A script that stops reading, a terminal that was held with Ctrl-S: a pipe full of lines would hold up the
-meter that prints them, and the capture would run over.
+Where a script stops reading, or a terminal is held with Ctrl-S, a full pipe would block the meter that
+prints, and the capture would overflow.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from sidecar.cli.terminal.unwritable import DISK_FULL, unwritable
 
 _ROOM_BYTES = 1 << 20
-"""Lines of some three minutes; later ones are left out until somebody reads again."""
+"""Lines of some three minutes; later ones are dropped until the output is read again."""
 _PIECE_BYTES = 512
 """A pipe that is ready takes at least so much without waiting (PIPE_BUF in POSIX's limits.h)."""
 _END_S = 2.0
@@ -31,8 +31,8 @@ log = logging.getLogger(__name__)
 
 
 @contextlib.contextmanager
-def patient_output() -> Iterator[None]:
-    """In place of standard output while it lasts, where that is a file or pipe that can be waited for.
+def nonblocking_output() -> Iterator[None]:
+    """Replaces standard output for the context, where that is a file or pipe that ``select`` can wait for.
 
     Raises OutputError at the end where it is a file and its disk was full.
     """
@@ -42,18 +42,18 @@ def patient_output() -> Iterator[None]:
         yield
         return
     usual.flush()
-    sys.stdout = patient = NonblockingOutput(descriptor, usual.encoding, is_terminal=usual.isatty())
+    sys.stdout = output = NonblockingOutput(descriptor, usual.encoding, is_terminal=usual.isatty())
     try:
         yield
     finally:
         sys.stdout = usual
-        patient.flush_and_end()
-        if patient.fault is not None and patient.fault.errno in DISK_FULL:
-            raise unwritable(patient.fault)
+        output.flush_and_end()
+        if output.fault is not None and output.fault.errno in DISK_FULL:
+            raise unwritable(output.fault)
 
 
 class NonblockingOutput(io.TextIOBase):
-    """Text that is written by a thread of its own, a flush at a time."""
+    """A text stream that is written by a thread of its own, a flush at a time."""
 
     def __init__(self, descriptor: int, encoding: str, *, is_terminal: bool) -> None:
         self._descriptor = descriptor
@@ -63,10 +63,10 @@ class NonblockingOutput(io.TextIOBase):
         self._pieces: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._taken_bytes = 0
         self._written_bytes = 0
-        """Counted by the thread alone, as *_taken_bytes* is by whoever writes: no lock is needed."""
+        """Changed by the writing thread only, as *_taken_bytes* is by the caller of flush: needs no lock."""
         self._missed = 0
         self.fault: OSError | None = None
-        """Why nothing can be written any more."""
+        """The error that ended the writing."""
         self._until_s = float("inf")
         self._thread = threading.Thread(target=self._run, name="output", daemon=True)
         self._thread.start()
@@ -79,12 +79,12 @@ class NonblockingOutput(io.TextIOBase):
         return len(text)
 
     def flush(self) -> None:
-        """Hands over what was written since the last flush, or leaves all of it out where too much waits.
+        """Queues the text written since the last flush, or drops all of it where the queue is full.
 
-        Raises BrokenPipeError when whoever read has gone, or the disk is full.
+        Raises BrokenPipeError where the reader has closed the pipe, or the disk is full.
         """
         if self.fault is not None:
-            raise BrokenPipeError(errno.EPIPE, "nobody reads the output any more")
+            raise BrokenPipeError(errno.EPIPE, "the reader of the output has closed it")
         piece, self._text = self._text.encode(self._encoding, "backslashreplace"), ""
         if self._taken_bytes - self._written_bytes + len(piece) > _ROOM_BYTES:
             self._missed += 1
@@ -93,12 +93,12 @@ class NonblockingOutput(io.TextIOBase):
             self._pieces.put(piece)
 
     def flush_and_end(self) -> None:
-        """Writes the rest; who does not read it in time does not get it."""
+        """Writes the rest, for at most _END_S; drops what was not read by then."""
         self._until_s = time.monotonic() + _END_S
         self._pieces.put(None)
         self._thread.join(2.0 * _END_S)
         if self._missed:
-            log.warning("nobody read the output: %d lines were left out", self._missed)
+            log.warning("the output was not read: %d lines were left out", self._missed)
 
     def _run(self) -> None:
         try:
@@ -108,7 +108,7 @@ class NonblockingOutput(io.TextIOBase):
             self.fault = error
 
     def _write(self, piece: bytes) -> bool:
-        """False when the time was over before all of it was taken."""
+        """Writes a piece; returns False where the time was over before all of it was written."""
         while piece:
             _, ready, _ = select.select([], [self._descriptor], [], _LOOK_S)
             if ready:

@@ -14,18 +14,18 @@ from sidecar.cli.terminal.state import Terminal
 
 _LOOK_S = 0.1
 _GONE_S = 1.0
-"""What a screen has to leave a terminal that was closed: there is nothing that it could give back."""
+"""Longest time for a screen to end after its terminal was closed: there are no modes to restore."""
 _STUCK_S = 10.0
-"""What it has otherwise: the usual end takes two seconds on a busy machine."""
+"""Longest time for it otherwise: the usual end takes two seconds on a busy machine."""
 _LAST_S = 60.0
-"""What the whole end has, the last words in it; a disk and lamps that hang are waited for in between."""
+"""Longest time for the whole end with the last words, which may wait for a disk and lamps that hang."""
 
 log = logging.getLogger(__name__)
 
 
 class Shutdown:
-    """Whether somebody asked for the end. Signals set a flag and no more: their handlers interrupt the
-    main thread anywhere, where a lock may be held that ending needs."""
+    """Whether the end was requested. Signal handlers only set a flag: they interrupt the main thread
+    anywhere, where a lock may be held that ending needs."""
 
     def __init__(self) -> None:
         self.is_asked = False
@@ -33,12 +33,12 @@ class Shutdown:
 
 @contextlib.contextmanager
 def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Shutdown]:
-    """The main thread has the terminal while this lasts, and says the *last words* once afterwards.
+    """Yields the shutdown flag while the main thread uses the terminal; calls *last_words* once afterwards.
 
-    Ctrl-C, SIGTERM, SIGHUP and, with a screen, the end of its terminal ask for the end. A terminal that
-    takes nothing more (nobody reads it, it was closed with output waiting) holds the main thread up for
-    ever; then the last words are said without it, and the process ends with the exit code that they give.
-    So it does where the terminal was closed: of a screen on it not every thread can be trusted to end.
+    Ctrl-C, SIGTERM, SIGHUP and, with a screen, the end of its terminal request the end. A terminal that
+    takes no more output (it is not read, or was closed with output waiting) blocks the main thread for ever;
+    then *last_words* is called in another thread, and the process ends with the exit code that it returns.
+    The same is done where the terminal was closed: a screen on it may have threads that never end.
     """
     asked, turn, is_over = Shutdown(), threading.Lock(), threading.Event()
     terminal = Terminal()

@@ -14,7 +14,7 @@ except ImportError:  # Windows
 
 
 class Terminal:
-    """The one on the standard input, with the modes that it has now; where there is none, nothing happens."""
+    """The terminal on standard input, with its present modes; without one, the methods do nothing."""
 
     def __init__(self) -> None:
         self._modes: list[Any] | None = None
@@ -23,8 +23,8 @@ class Terminal:
             self._modes = termios.tcgetattr(self._descriptor)
 
     def is_gone(self) -> bool:
-        """Whether it was closed. This need not have been told by a signal: SIGHUP is sent to the session
-        that a terminal controls, and to nobody else."""
+        """Whether it was closed. A signal need not report this: SIGHUP is sent only to the session that a
+        terminal controls."""
         return self._modes is not None and not os.isatty(self._descriptor)
 
     def give_back(self) -> None:
