@@ -16,14 +16,14 @@ Condition = Literal[
 
 CONDITIONS: dict[Condition, str] = {
     "ceiling": "true peaks pass the ceiling",
-    "held": "they did, and nobody has acknowledged it",
+    "held": "they did, and it is not yet acknowledged",
     "hot": "short-term is above the hot line",
     "over": "integrated is above what passes",
     "under": "integrated is below what passes",
     "inside": "integrated is within the goal's tolerance",
     "silent": "audio arrives and is silent",
     "paused": "the measurement is paused",
-    "waiting": "getting ready, or too little heard to judge",
+    "waiting": "getting ready, or too little measured to judge",
     "lost": "no audio arrives",
 }
 """Each condition and what it means."""

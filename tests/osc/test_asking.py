@@ -14,7 +14,7 @@ import pytest
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 from sidecar.cli.arguments.parser import make_parser
-from sidecar.cli.commands.listen import _hear
+from sidecar.cli.commands.listen import _print_datagram
 from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
@@ -127,7 +127,7 @@ def test_what_is_printed_does_not_steer_the_terminal(capsys):
             builder = OscMessageBuilder(address)  # our own leaves such characters out
             builder.add_arg(text, "s")
             sender.sendto(builder.build().dgram, server.getsockname())
-            assert _hear(server, options)
+            assert _print_datagram(server, options)
     told = capsys.readouterr()
 
     assert told.out == "/a b\ufffd]0;c\ufffd\ufffdd\ufffd2J\ufffde\n"
@@ -143,7 +143,7 @@ def test_a_way_that_is_cut_for_a_moment_ends_no_listening(monkeypatch):
         def recvfrom(self, _most):
             raise OSError(errno.EHOSTUNREACH, os.strerror(errno.EHOSTUNREACH))
 
-    assert not _hear(Cut(), make_parser().parse_args(["listen"]))
+    assert not _print_datagram(Cut(), make_parser().parse_args(["listen"]))
 
 
 def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):

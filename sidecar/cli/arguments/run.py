@@ -38,7 +38,7 @@ def add_rehearse(commands: Any) -> None:
     _add_stem_options(stems)
     fader = parser.add_argument_group("the programme fader of a simulated workstation, over real OSC")
     fader.add_argument(
-        "--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file (decibels)"
+        "--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file (decibels)"
     )
     fader.add_argument("--obey", action="store_true", help="arm it at once and make the moves unasked")
     _add_run_options(parser)
@@ -87,12 +87,12 @@ def add_live(commands: Any) -> None:
     stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
     _add_stem_options(stems)
     fader = parser.add_argument_group("the workstation's programme fader over OSC")
-    fader.add_argument("--surface", metavar="NAME", help="how it is spoken to: a surface's name, or a file")
+    fader.add_argument("--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file")
     fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
     fader.add_argument(
         "--surface-from",
         metavar="HOST[:PORT]",
-        help="where it sends from, if not there: nothing else may say where the fader stands",
+        help="where it sends from, if not there: reports of the fader count from that place only",
     )
     _add_run_options(parser)
 
@@ -177,7 +177,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
     parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
     parser.add_argument(
-        "--write", metavar="FILE", help="write what is heard to a file: .wav (past 4 GiB RF64), .flac"
+        "--write", metavar="FILE", help="write the audio to a file: .wav (past 4 GiB RF64), .flac"
     )
     effects = parser.add_argument_group(
         "lights and programs",

@@ -52,7 +52,7 @@ def workstation(options: argparse.Namespace) -> Reach:
         return no_fader
     if options.surface is None or options.surface_at is None:
         raise SettingsError(
-            "A workstation's fader needs both: --surface says how it is spoken to, --surface-at where, "
+            "A workstation's fader needs both: --surface names its OSC addresses, --surface-at its place, "
             "such as --surface decibels --surface-at 127.0.0.1:8000."
         )
     _refuse_haste(options.pace)
