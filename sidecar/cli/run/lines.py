@@ -28,7 +28,7 @@ class JsonLines:
         if snapshot.transport == "preparing":
             return
         reading = snapshot.reading
-        _say(
+        _print_object(
             type="reading",
             transport=snapshot.transport,
             seconds=round(reading.seconds, 3),
@@ -46,18 +46,18 @@ class JsonLines:
             fader_db=number(snapshot.fader_db),
             goal=snapshot.goal.name,
         )
-        self._say_move(snapshot)
-        self._say_alerts(snapshot)
+        self._print_move(snapshot)
+        self._print_alerts(snapshot)
         if snapshot.notice != self._notice:
             self._notice = snapshot.notice
-            _say(type="notice", seconds=round(reading.seconds, 3), text=snapshot.notice)
+            _print_object(type="notice", seconds=round(reading.seconds, 3), text=snapshot.notice)
 
-    def _say_move(self, snapshot: Snapshot) -> None:
+    def _print_move(self, snapshot: Snapshot) -> None:
         fader, move = chosen_move(snapshot)
         if (fader, move) == self._move:
             return
         self._move = fader, move
-        _say(
+        _print_object(
             type="move",
             seconds=round(snapshot.reading.seconds, 3),
             this_pass=chosen(snapshot).scope == "this pass",
@@ -70,11 +70,11 @@ class JsonLines:
             reason=move.reason,
         )
 
-    def _say_alerts(self, snapshot: Snapshot) -> None:
+    def _print_alerts(self, snapshot: Snapshot) -> None:
         before = {alert.name: alert.state for alert in self._alerts}
         for alert in snapshot.alerts:
             if alert.state != before.get(alert.name, "off"):
-                _say(
+                _print_object(
                     type="alert",
                     seconds=round(snapshot.reading.seconds, 3),
                     name=alert.name,
@@ -90,12 +90,12 @@ class PlainLines:
 
     def __init__(self) -> None:
         self._beat = -1
-        self._said = ""
+        self._latest = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
         sentence = snapshot.notice or f"{_whose(snapshot)}{chosen_move(snapshot)[1].reason}"
-        if sentence != self._said:
-            self._said = sentence
+        if sentence != self._latest:
+            self._latest = sentence
             print(sentence, flush=True)
         if snapshot.beat == self._beat or snapshot.transport == "preparing":
             return
@@ -122,17 +122,17 @@ class SpokenLine:
         self._out = out or sys.stdout
         self._in_place = self._out.isatty()
         self._beat = -1
-        self._said = ""
+        self._latest = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
         if snapshot.beat == self._beat and snapshot.transport != "ended":
             return
         self._beat = snapshot.beat
         line = spoken(snapshot)
-        if line == self._said:
+        if line == self._latest:
             return
-        blank = " " * max(0, len(self._said) - len(line))
-        self._said = line
+        blank = " " * max(0, len(self._latest) - len(line))
+        self._latest = line
         self._out.write(f"\r{line}{blank}" if self._in_place else f"{line}\n")
         if self._in_place and snapshot.transport == "ended":
             self._out.write("\n")
@@ -188,7 +188,7 @@ def _beside(reading: Reading, goal: Goal) -> str:
     return f"{figure(abs(offset_lu))} LU {'over' if offset_lu > 0.0 else 'under'} the goal"
 
 
-def _say(**fields: Any) -> None:
+def _print_object(**fields: Any) -> None:
     print(printable_json(fields), flush=True)
 
 
