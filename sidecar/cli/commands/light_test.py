@@ -86,7 +86,7 @@ def _walk(lamp: Lamp, each_s: float) -> None:
 
 
 def _steps(light: Light) -> Iterator[tuple[str, Show | None]]:
-    """Each state from the least important to the most, with the line that says what it is."""
+    """Yields each state from the least important to the most, with the line that describes it."""
     count = len(light.shows) + 1
     yield f"1 of {count}  safe: nothing known, nothing wrong  steady {_numbers(light.safe)}", None
     for place, show in enumerate(reversed(light.shows), start=2):

@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _export(id: int, file: Path) -> int:
-    """Writes what of the pass can be read, and says what cannot."""
+    """Writes the readable part of the pass, and reports what cannot be read."""
     record = reader.load(id, despite_damage=True)
     export(record, file)
     print(f"Written: {printable(str(file))}")

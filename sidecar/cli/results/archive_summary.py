@@ -67,7 +67,7 @@ def print_count(count: Count, written: Sequence[Path]) -> None:
 
 
 def _named(broken: Unread) -> str:
-    """What says which file it is about, as most reasons do by themselves."""
+    """Returns the reason with the file's name in front, unless it contains that already."""
     name = PurePath(broken.file).name
     return broken.error if name in broken.error else f"{broken.file}: {broken.error}"
 

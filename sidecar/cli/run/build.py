@@ -143,7 +143,7 @@ def _session(
 
 
 def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
-    """What is printed in place of the screen."""
+    """Returns the outlets that print lines in place of the screen."""
     if not _has_screen(options) and options.pace != "fast":
         closing.enter_context(nonblocking_output())  # a file source can wait for the output, a device cannot
     if options.plain:
@@ -168,7 +168,7 @@ def _remote(reached: FaderLink | None) -> RemoteFader | None:
 def _record(
     options: argparse.Namespace, closing: contextlib.ExitStack
 ) -> tuple[Journal | None, Record | None]:
-    """Where the passes go, and the one that is gone on with."""
+    """Returns the record that the pass is written to, and the pass to resume."""
     resumed = None
     if options.resume:
         resumed = reader.to_resume()
@@ -182,7 +182,7 @@ def _record(
 
 
 def _close(journal: Journal) -> None:
-    """Writes the rest, and says it where the disk takes nothing even now."""
+    """Writes the rest, and reports it where the disk still takes nothing."""
     journal.close()
     if journal.fault:
         print(f"sidecar: {printable(journal.fault)}", file=sys.stderr)
@@ -199,7 +199,7 @@ def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitS
 
 
 def _close_tape(tape: AudioRecorder) -> None:
-    """Writes the rest, and says it where the file is not whole."""
+    """Writes the rest, and reports it where the file is incomplete."""
     tape.close()
     if tape.fault:
         print(f"sidecar: {printable(tape.fault)}", file=sys.stderr)
@@ -213,7 +213,7 @@ def _run_on_screen(session: Session, options: argparse.Namespace, closing: conte
 
 
 def _seconds(text: str | None) -> float | None:
-    """A duration such as 210, 3:30 or 1:02:03 in seconds."""
+    """Returns a duration such as 210, 3:30 or 1:02:03 in seconds."""
     if text is None:
         return None
     parts = text.split(":")

@@ -31,7 +31,7 @@ class FaderLink:
 
 
 Reach = Callable[[socket.socket], contextlib.AbstractContextManager[FaderLink | None]]
-"""Given the socket that takes commands, says how the fader is reached for as long as the run lasts."""
+"""Takes the socket of commands; yields the link to the fader for the duration of the run."""
 
 
 @contextlib.contextmanager

@@ -21,14 +21,14 @@ class RunOutputs:
 
     outlets: tuple[Outlet, ...]
     status: Callable[[], tuple[Target, ...]]
-    """How sending to each lamp goes; may be read from any thread."""
+    """Returns counts of datagrams for each lamp; may be called from any thread."""
 
 
 @contextlib.contextmanager
 def effects(
     engine: EventLoop, options: argparse.Namespace, reached: FaderLink | None
 ) -> Iterator[RunOutputs]:
-    """All that the person asked for, ended in good order: lamps are safe and no alert stays lit.
+    """Yields the outputs that options ask for; closes them with the lamps safe and every alert switched off.
 
     Raises SettingsError for a light, an alert or a program that there is not, NetworkError for a lamp's
     place that cannot be found.

@@ -28,8 +28,8 @@ Show = Callable[[threading.Thread, Shutdown], None]
 def run_beside(
     session: Session, for_s: float | None, show: Show, closing: contextlib.ExitStack, *, has_screen: bool
 ) -> None:
-    """Runs *session* in a thread of its own while *show* has this one, and ends it when that returns, or
-    without it where the terminal holds it up. *closing*, what goes with the run, is closed in either case.
+    """Runs *session* in a thread of its own and *show* in this one, and ends the session when *show* returns,
+    or where the terminal blocks it. *closing*, the resources of the run, is closed in either case.
 
     has_screen: whether *show* draws on the terminal, so that the run ends when that is closed. Raises what
     ended the run: SidecarError, also for an internal error, or BrokenPipeError where the reader of the output

@@ -19,7 +19,7 @@ _KEPT_AT = "NUMBA_CACHE_DIR"
 
 @contextmanager
 def compiling_is_said(console: Console) -> Iterator[None]:
-    """While it lasts, says once on *console* when something is compiled rather than loaded."""
+    """Prints once on *console*, during the context, when a kernel is compiled rather than loaded."""
     from numba.core import event
 
     class Compiling(event.Listener):

@@ -33,7 +33,7 @@ class Interrupted(KeyboardInterrupt):
 
 
 class _Interrupted(BaseException):
-    """The person has had enough: no more is begun, and what runs ends at its next report of progress."""
+    """Cancelled with Ctrl-C: no more work is begun, and what runs ends at its next report of progress."""
 
 
 def each(
