@@ -31,6 +31,7 @@ def metered(audio, faders_db):
     return advisor
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_any_fader_set_reads_as_if_remixed_and_measured_again(audio, seed):
     """Eight stems that share a room, heard through moving faders: any other set within 0.01 LU of a remix."""
@@ -41,6 +42,7 @@ def test_any_fader_set_reads_as_if_remixed_and_measured_again(audio, seed):
     assert mix_loudness(audio, faders_db) == pytest.approx(advisor.loudness(faders_db), abs=0.01)
 
 
+@pytest.mark.slow
 def test_what_stems_share_counts(audio):
     """Adding energies as if stems had nothing in common would miss by more than 0.3 LU here."""
     faders_db = np.zeros(8)
@@ -154,6 +156,7 @@ def test_a_small_move_of_one_fader_is_bounded_close_to_the_known_peak(peaked):
     assert advisor.peak_bound_dbtp(moved_db) < 20.0 * math.log10(stem_sum.sum(axis=1).max()) - 1.0
 
 
+@pytest.mark.slow
 def test_an_unmeasured_peak_is_never_promised(audio):
     """Without true peaks the bound is infinite."""
     assert math.inf == metered(audio, np.zeros(8)).peak_bound_dbtp(np.zeros(8))

@@ -69,6 +69,7 @@ def test_moves_land_the_mix(seed, offset_lu):
     assert {round(truth, 2)} == {round(move.landing, 2) for move in moves.values()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("seed", "offset_lu"), [(0, -1.0), (1, 0.7), (2, -2.0), (3, 1.3), (4, -0.4)])
 def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset_lu):
     """Where trying every tenth on every fader finds a single move, one of the same size is advised."""
@@ -82,6 +83,7 @@ def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset
     assert [pytest.approx(least_db, abs=0.11)] == [abs(move.gain_db) for move in moves.values()]
 
 
+@pytest.mark.slow
 def test_two_faders_move_where_one_is_not_enough():
     """Two steady stems at -26.0 LUFS each, 2.4 LU too quiet: one goes up its whole step of 3 dB and the
     other 10·log10(2·10^0.24 - 10^0.3) = 1.7 dB."""

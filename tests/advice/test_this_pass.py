@@ -229,6 +229,7 @@ def test_a_closed_fader_counts_as_silence_in_this_pass():
     assert "all the way down" in move.reason
 
 
+@pytest.mark.slow
 def test_following_the_advice_beats_the_habit():
     """Obeyed at every look, the advice lands 10 programmes at less than half the habit's error and travel."""
     programmes = [material(seed, 600, level_lufs=-25.0) for seed in range(20, 30)]

@@ -39,6 +39,7 @@ def held(kind):
     return np.array([[holds(programme(kind, seed), share) for share in HEARD] for seed in PROGRAMMES])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_band_holds_nine_landings_in_ten(kind):
     """On each kind of either law the band holds 85 to 95 % of the landings. (The looks at one programme stand

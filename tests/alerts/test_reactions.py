@@ -153,6 +153,7 @@ def test_a_state_that_is_over_is_not_reacted_to_any_more(tmp_path, engine):
     assert ["over on"] == seen(tmp_path)
 
 
+@pytest.mark.slow
 def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, caplog):
     """After its limit it is gone, its child too, and the next one has its turn."""
     family = tmp_path / "family"

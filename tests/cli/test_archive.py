@@ -54,6 +54,7 @@ def is_readable(broken, name):
     return name not in broken or "not numbers" in broken[name]
 
 
+@pytest.mark.slow
 def test_all_that_is_good_is_measured_and_all_that_is_broken_is_told(folder, capsys):
     """Twelve kinds of good files, eleven ways to be broken, all in one folder; the printed array is the one
     of a check that keeps nothing, and what is measured is on the target to which it was made."""
@@ -82,6 +83,7 @@ def test_all_that_is_good_is_measured_and_all_that_is_broken_is_told(folder, cap
     assert plain == said.replace(absolute, "masters")
 
 
+@pytest.mark.slow
 def test_a_second_run_measures_what_changed_and_judges_all_anew(folder, capsys):
     """Against any goal, by what is on record."""
     made_archive(folder / "masters", 12, every=100)
@@ -136,6 +138,7 @@ def assert_gone(group):
     raise AssertionError("a process was left running")
 
 
+@pytest.mark.slow
 def test_kills_at_any_moment_and_each_file_is_measured_once(folder):
     """A real kill, twice, after a few files and after more; what was told before it stays."""
     made_archive(folder / "masters", FILES, every=1000)
@@ -157,6 +160,7 @@ def test_kills_at_any_moment_and_each_file_is_measured_once(folder):
     assert all(" files; " in line for line in done.stderr.splitlines()), "only progress, on a slow machine"
 
 
+@pytest.mark.slow
 def test_who_interrupts_is_told_how_to_go_on(folder):
     """Exit code 130, one sentence, nothing left running, no traceback of any process."""
     made_archive(folder / "masters", FILES, every=1000)
@@ -173,6 +177,7 @@ def test_who_interrupts_is_told_how_to_go_on(folder):
     assert_gone(process.pid)
 
 
+@pytest.mark.slow
 def test_pages_are_written_of_files_that_fail(folder, capsys):
     """The index says how many there are in all, and lists what could not be read."""
     broken = made_archive(folder / "masters", 22, every=20)
@@ -189,6 +194,7 @@ def test_pages_are_written_of_files_that_fail(folder, capsys):
     assert "00002" not in index
 
 
+@pytest.mark.slow
 def test_the_index_is_written_whether_one_fails_or_none(folder, capsys):
     """So that no page of an earlier run is taken for this one's."""
     made_archive(folder / "masters", 4, every=100)

@@ -41,6 +41,7 @@ def run(capfd, *arguments):
     return code, captured.out, captured.err
 
 
+@pytest.mark.slow
 def test_the_first_run_has_nothing_to_compare_with_and_the_second_no_change(folder, capfd):
     for _ in range(2):
         code, said, _ = run(capfd, "masters")
@@ -48,6 +49,7 @@ def test_the_first_run_has_nothing_to_compare_with_and_the_second_no_change(fold
         assert "Since the last run" not in said
 
 
+@pytest.mark.slow
 def test_each_change_is_listed_with_what_it_did_to_the_loudness(folder, capfd):
     run(capfd, "masters")
     write(folder / "masters" / "b.wav", -20.0)

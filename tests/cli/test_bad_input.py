@@ -188,6 +188,7 @@ def test_a_device_name_that_matches_nothing(loopback, refused):
     assert "loopback" in said
 
 
+@pytest.mark.slow
 def test_a_device_name_that_matches_several(loopback, refused):
     """The candidates are listed, none is taken by luck."""
     said = refused("live", "--device", "l")
@@ -290,6 +291,7 @@ def in_a_process(*arguments):
     return subprocess.run([sys.executable, "-m", "sidecar", *arguments], capture_output=True, check=False)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [
@@ -310,6 +312,7 @@ def test_a_full_disk_behind_the_output_is_said(command):
     assert (2, f"sidecar: {said}\n") == (done.returncode, done.stderr)
 
 
+@pytest.mark.slow
 def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(unreadable_names):
     """Old archives have names in other codings; they come out as the bytes that they are."""
     name = unreadable_names[0]
@@ -320,6 +323,7 @@ def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(unreadable_name
     assert os.fsdecode(name) == json.loads(told.stdout)[0]["file"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", [(), ("--archive", "kept.sqlite")])
 def test_reports_are_written_of_names_that_are_no_text(unreadable_names, tmp_path, monkeypatch, more):
     """What no page can hold becomes a mark on it; the links of the index lead to the bytes of the names."""
@@ -335,6 +339,7 @@ def test_reports_are_written_of_names_that_are_no_text(unreadable_names, tmp_pat
     assert ["caf\ufffd.wav" in text for text in (index, page, drawing)] == [True] * 3
 
 
+@pytest.mark.slow
 def test_a_copy_is_made_of_a_file_whose_name_is_no_text(unreadable_names, tmp_path):
     """Under the same bytes, and the same whichever way the name is read: the dither comes from it."""
     copies = tmp_path / "copies"

@@ -105,6 +105,7 @@ def test_goals_are_listed_for_people_and_for_scripts(capsys):
     assert goals["aes-track"]["tolerance_below_lu"] is None
 
 
+@pytest.mark.slow
 def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, capsys):
     """They are no words of a table's own, wherever a person's or a device's name comes into one."""
     monkeypatch.setenv("COLUMNS", "200")
@@ -192,6 +193,7 @@ def test_a_run_without_json_prints_lines_for_people(files, capsys):
     assert "OVER" in said
 
 
+@pytest.mark.slow
 def test_listen_prints_what_a_run_sends(files, capsys):
     """Two processes over a real port: what the run sends is what the listener prints."""
     listener = subprocess.Popen(

@@ -70,6 +70,7 @@ def test_a_list_that_begins_as_utf_16_and_breaks_off(tmp_path, capsys):
     assert "Save it as UTF-8" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="names are bytes there alone")
 def test_names_that_are_no_text_are_json_all_the_same(tmp_path):
     """Of a file that is measured and of one that is not, through a real pipe."""

@@ -108,6 +108,7 @@ def test_names_do_not_steer_the_terminal(command, more, steering_name, capsys):
     assert "new\ufffd" in shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("coding", ["ascii", "latin-1", "cp1252"])
 def test_an_output_that_lacks_signs_gets_their_like(coding, loud_file):
     """A console of an older system, or a pipe on one, is no reason to fail: the figures arrive."""
@@ -124,6 +125,7 @@ def test_an_output_that_lacks_signs_gets_their_like(coding, loud_file):
     assert "x fails" in said
 
 
+@pytest.mark.slow
 def test_a_closed_output_is_no_fault(loud_file):
     """``sidecar check … >&-`` is for who wants the exit code alone."""
     closing = ("sh", "-c", '"$0" -m sidecar check "$1" >&-', sys.executable, loud_file)

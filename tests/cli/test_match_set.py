@@ -85,6 +85,7 @@ MODES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("options", "count"), MODES, ids=[" ".join(options) for options, _ in MODES])
 def test_every_copy_that_exists_passes_a_check_for_its_goal(capsys, here, options, count):
     code, outcomes = ran_json(capsys, "match", *options, "--write", "out", "tracks")
@@ -115,6 +116,7 @@ def test_what_is_said_of_twelve_tracks_is_short(capsys, here):
     assert "As loud as all can be together: −" in said
 
 
+@pytest.mark.slow
 def test_short_words_are_advised_to_become_longer(capsys, here):
     """Eight bits hold rounding and dither at about −43 LUFS: in a sequence far down a quiet track drowns."""
     _, out = ran(capsys, "match", "--goal", "aes-album", "--sequence", "--write", "out", "tracks")

@@ -152,6 +152,7 @@ def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
     assert f"{tmp_path}/caf\\udce9.wav2 is empty." == outcomes[1].error
 
 
+@pytest.mark.slow
 def test_what_was_kept_is_there_after_a_kill(database, files):
     """Each file from the moment it was told, without a further word."""
     code = (
@@ -168,6 +169,7 @@ def test_what_was_kept_is_there_after_a_kill(database, files):
     assert ["c.wav"] == due(database, files)
 
 
+@pytest.mark.slow
 def test_one_run_at_a_time(database, files):
     """The second is told at once; the first goes on."""
     with Store(database, JOB) as first:

@@ -26,6 +26,7 @@ def clipped_noise(seconds=2.0, channels=2, rate_hz=RATE_HZ):
     return np.clip(0.5 * noise, -0.891, 0.891).astype(np.float32)
 
 
+@pytest.mark.slow
 def test_the_peaks_are_those_of_a_copy_that_is_coded_and_decoded_by_hand(tmp_path):
     path = tmp_path / "mix.wav"
     sound = clipped_noise()
@@ -50,6 +51,7 @@ def test_the_peaks_are_those_of_a_copy_that_is_coded_and_decoded_by_hand(tmp_pat
         assert found.true_peak_dbtp > -0.5, "limited noise overshoots in every coder"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "rate"), [("MP3", 192.0), ("Opus", 128.0)])
 def test_the_stated_bit_rate_is_the_one_that_is_written(tmp_path, name, rate):
     """Two channels; with what a container adds to five seconds."""

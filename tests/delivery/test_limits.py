@@ -47,6 +47,7 @@ def test_the_excess_is_the_difference_of_what_is_shown():
 LEVELS = st.integers(-3000, 100).map(lambda hundredths: hundredths / 100.0)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(
     integrated=st.one_of(LEVELS, st.just(SILENCE)),

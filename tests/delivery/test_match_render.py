@@ -232,6 +232,7 @@ def test_a_copy_that_does_not_come_to_its_end_leaves_nothing(tmp_path, out):
         assert [b"earlier"] == [path.read_bytes() for path in out.iterdir()]
 
 
+@pytest.mark.slow
 def test_kills_leave_no_copy_or_a_whole_one(tmp_path, out):
     """Killed for real at places from the first line to the last; the next run clears what was left."""
     soundfile.write(tmp_path / "a.wav", noise(1.0), RATE_HZ, subtype="PCM_16")

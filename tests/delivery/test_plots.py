@@ -104,6 +104,7 @@ def test_peaks_over_the_ceiling_are_marked_and_else_the_highest_is():
     assert 52 + (790 - 52) * 3.0 / 60 == pytest.approx(middles(under, "inside")[0][0], abs=0.1)
 
 
+@pytest.mark.slow
 def test_a_course_stays_small_however_long_the_programme():
     """A day of it, over its limits every few seconds, is a drawing of some tens of kilobytes."""
     rng = np.random.default_rng(1)

@@ -58,6 +58,7 @@ def assert_same(one, other):
     assert pytest.approx(one.facts.correlation, abs=1e-9) == other.facts.correlation
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("rate_hz", "channels", "suffix", "subtype"),
     [
@@ -80,6 +81,7 @@ def test_side_by_side_is_one_by_one(tmp_path, rate_hz, channels, suffix, subtype
     assert_same(measure(path, workers=1), measure(path, workers=4))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["a.ogg", "a.mp3"])
 def test_what_cannot_be_cut_is_decoded_ahead(tmp_path, name):
     """Packets of a lossy file are decoded in one row, whoever measures."""

@@ -201,6 +201,7 @@ def two(loopback):
     return loopback
 
 
+@pytest.mark.slow
 def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     """Through a real sound server: −23.0 LUFS within 0.1 LU, in tune, nothing lost, after the caution."""
     monkeypatch.setattr(tone_test, "hear_tone", partial(hear_tone, lead_s=0.1))
@@ -215,6 +216,7 @@ def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     assert "✓ lost frames: 0 frames were lost" == lines[at + 4]
 
 
+@pytest.mark.slow
 def test_a_real_volume_that_is_down_is_found(two):
     """Half way down at a sound server of cubic volumes (from memory): 60 log10 0.5 = −18.06 dB."""
     subprocess.run(["pactl", "set-sink-volume", "loopback", "50%"], check=True)
@@ -229,6 +231,7 @@ def test_a_real_volume_that_is_down_is_found(two):
     assert 1 == len(cautions)
 
 
+@pytest.mark.slow
 def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
     """Ctrl-C after the caution: the process that would play is gone before it was told to."""
     players = []
@@ -251,6 +254,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
     assert [-9] == [player._process.poll() for player in players]
 
 
+@pytest.mark.slow
 def test_an_output_that_is_not_there_is_said_with_those_that_are(two):
     """Nothing is played anywhere else instead."""
     with pytest.raises(SourceError, match=r"No output is called 'nowhere'.*loopback \(ALSA\)"):

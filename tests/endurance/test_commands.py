@@ -132,6 +132,7 @@ def test_commands_that_wait_are_bounded_in_number():
     assert session.submit(Pause()).result(0) == "The run is over."
 
 
+@pytest.mark.slow
 def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
     """A pass takes ten thousand events; then a mark is refused."""
     monkeypatch.setattr("sidecar.run.command_queue.TURN_S", LIMIT_S)  # a busy machine carries out fewer

@@ -55,6 +55,7 @@ def test_of_records_with_flipped_bits_the_rest_is_listed_each_time(content, tmp_
     assert damaged > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bits", [4, 30])
 def test_a_pass_of_a_record_with_flipped_bits_is_whole_or_refused(content, file, bits):
     whole = {id: as_plain(reader.load(id, file)) for id in range(1, 17)}

@@ -86,6 +86,7 @@ def start(engine, *places):
     return lamps
 
 
+@pytest.mark.slow
 def test_an_alert_lights_the_lamp_and_the_end_makes_it_dark(engine, bulb):
     """On when it runs hot; on closing the safe state comes three times and nothing after it."""
     lamps = start(engine, f"lamp={bulb.place}")
@@ -99,6 +100,7 @@ def test_an_alert_lights_the_lamp_and_the_end_makes_it_dark(engine, bulb):
     assert [SAFE] * 3 == bulb.rest()
 
 
+@pytest.mark.slow
 def test_a_state_that_stays_is_said_again_and_again(engine, bulb):
     """The lamp hears the state once a second, so it can tell that the sidecar is there."""
     lamps = start(engine, f"lamp={bulb.place}")
@@ -110,6 +112,7 @@ def test_a_state_that_stays_is_said_again_and_again(engine, bulb):
     assert ("/lamp", [1]) == again
 
 
+@pytest.mark.slow
 def test_a_pulse_goes_on_between_snapshots(engine, bulb):
     """One snapshot, and the ceiling's pulse goes on and off by itself."""
     lamps = start(engine, f"lamp={bulb.place}")
@@ -121,6 +124,7 @@ def test_a_pulse_goes_on_between_snapshots(engine, bulb):
     assert [("/lamp", [0]), ("/lamp", [1]), ("/lamp", [0])] == pulse
 
 
+@pytest.mark.slow
 def test_every_lamp_hears_its_own_message(engine, bulb):
     """Two lights at one place, each with its own address and its own types."""
     lamps = start(engine, f"colours={bulb.place}", f"dimmer={bulb.place}")
@@ -133,6 +137,7 @@ def test_every_lamp_hears_its_own_message(engine, bulb):
     assert all(each.sent >= 4 and not each.failed for each in lamps.status())
 
 
+@pytest.mark.slow
 def test_a_run_that_hangs_leaves_no_lamp_lit(engine, bulb, monkeypatch):
     """After some seconds without a snapshot the lamp shows what it shows without audio."""
     monkeypatch.setattr(lamp_module, "STALE_S", 0.3)
@@ -145,6 +150,7 @@ def test_a_run_that_hangs_leaves_no_lamp_lit(engine, bulb, monkeypatch):
     assert heard.count(("/lamp", [1])) <= 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("transport", "expected"), [("preparing", 1), ("ended", 0)])
 def test_where_no_snapshots_are_due_none_is_missed(engine, bulb, monkeypatch, transport, expected):
     """The first start compiles for some ten seconds, and a screen may stay open after the end: neither is
@@ -164,6 +170,7 @@ def test_where_no_snapshots_are_due_none_is_missed(engine, bulb, monkeypatch, tr
     assert [("/lamp", [expected])] * 2 == heard
 
 
+@pytest.mark.slow
 def test_a_lamp_that_cannot_be_reached_is_counted_and_holds_up_nobody(engine, bulb):
     """A port that no datagram may go to stands first; the other lamp still hears."""
     lamps = start(engine, "lamp=255.255.255.255:9", f"lamp={bulb.place}")

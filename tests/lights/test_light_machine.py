@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -87,6 +88,7 @@ def any_light(draw):
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(any_light(), min_size=1, max_size=3), scripts, st.booleans())
 def test_whatever_the_files_say_nothing_is_sent_a_fourth_time_in_any_second(lights, script, ends):
@@ -101,6 +103,7 @@ def test_whatever_the_files_say_nothing_is_sent_a_fourth_time_in_any_second(ligh
     assert most_in_a_window([at for at, _ in sent]) <= MOST
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(any_light(), scripts, st.sets(st.integers(0, 400)))
 def test_lost_datagrams_make_no_light_change_faster(made, script, lost):
@@ -111,6 +114,7 @@ def test_lost_datagrams_make_no_light_change_faster(made, script, lost):
         assert most_in_a_window([at for at, _ in changes(arrived)]) <= MOST
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.sampled_from([0.25, 1.0, 2.5]), min_size=2, max_size=5), scripts)
 def test_what_is_shown_stays_for_its_shortest_time(min_on_s, script):
@@ -127,6 +131,7 @@ def test_what_is_shown_stays_for_its_shortest_time(min_on_s, script):
             assert later - at >= shows[places[was]].min_on_s
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(any_light(), scripts, conditions)
 def test_in_the_end_the_light_tells_the_truth(made, script, words):
@@ -139,6 +144,7 @@ def test_in_the_end_the_light_tells_the_truth(made, script, words):
     assert true == sent[-1][1][0]
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(any_light(), scripts)
 def test_at_the_end_the_safe_state_is_sent_three_times_and_nothing_else(made, script):

@@ -77,6 +77,7 @@ def test_pieces_sum_up_to_the_whole(levels, piece, gain_db):
     assert expected == pytest.approx(float(gated_loudness([Part(powers, gain_db)])), abs=1e-6)
 
 
+@pytest.mark.slow
 def test_a_day_is_gated_as_a_whole_and_kept_in_the_room_of_hours():
     """Six hours of blocks, taken in as they come, read within 0.001 LU under any gain."""
     blocks, powers = material(seed=8, seconds=6 * 3600), Powers()

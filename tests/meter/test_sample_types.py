@@ -29,6 +29,7 @@ def test_integers_are_the_floats_they_stand_for(channels, dtype, full_scale):
     assert reading((steps / 2**15).astype(np.float32)) == reading(same)
 
 
+@pytest.mark.slow
 def test_ten_minutes_may_be_pushed_at_once():
     """One push of any size is the same as many."""
     frames = np.random.default_rng(0).normal(0.0, 0.1, (600 * RATE_HZ, 2)).astype(np.float32)

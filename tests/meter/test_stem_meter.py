@@ -145,6 +145,7 @@ def test_the_advisor_reads_what_the_remix_reads():
     assert pytest.approx(remix.reading().integrated, abs=1e-4) == advisor.loudness(gains_db)
 
 
+@pytest.mark.slow
 @bounded
 @given(st.sampled_from(RATES_HZ), st.lists(st.integers(1, 6000), min_size=1, max_size=5))
 def test_block_sizes_make_no_difference(rate_hz, sizes):
@@ -191,6 +192,7 @@ def test_true_peak_is_between_the_samples(rate_hz, amplitude, phase_deg, expecte
     assert np.all((expected - 0.4 <= steady) & (steady <= expected + 0.2))
 
 
+@pytest.mark.slow
 def test_each_peak_is_in_its_own_block_and_stem():
     """The louder channel's, within 0.1 dB of band-limited interpolation on 64 points a sample."""
     rate_hz, stems = 48_000, 3

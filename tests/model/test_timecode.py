@@ -17,6 +17,7 @@ def counted_by_hand(counted, dropped, minutes):
                     yield minute // 60, minute % 60, second, frame
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["25", "29.97", "29.97df", "59.94df", "24"])
 def test_every_frame_of_an_hour_has_the_number_that_counting_gives(name):
     rate = FRAME_RATES[name]

@@ -188,6 +188,7 @@ def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):
     assert told == receiver.count(address)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives(seed):
     """Every fifth datagram is lost, at random: the wait is at most a heartbeat for each datagram in a row

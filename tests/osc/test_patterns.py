@@ -96,6 +96,7 @@ PIECES = {
 }
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None, derandomize=True)
 @given(st.lists(st.sampled_from(sorted(PIECES)), max_size=8), st.text("abcd/", max_size=10))
 def test_it_agrees_with_regular_expressions(pieces, address):
@@ -105,6 +106,7 @@ def test_it_agrees_with_regular_expressions(pieces, address):
     assert expected == matches("".join(pieces), address)
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None, derandomize=True)
 @given(st.text(max_size=40), st.text(max_size=20))
 def test_any_text_is_a_pattern_or_refused(pattern, address):

@@ -318,6 +318,7 @@ class TestStorms:
         assert [Mark(text)] == room.asked
         assert {"size": 1} == dict(room.counts)
 
+    @pytest.mark.slow
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
         """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
         desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
@@ -449,6 +450,7 @@ def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_boo
     assert {"broken", "address", "argument"} <= set(room.counts)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(
     st.text("/abcdefgmorstu*?[]{},-!", min_size=1, max_size=40),

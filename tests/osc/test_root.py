@@ -175,6 +175,7 @@ def test_a_screen_elsewhere_draws_such_a_run(rig):
     assert (rig.feed.events, [-20.0] * 10) == (feed.timeline().events, levels)
 
 
+@pytest.mark.slow
 def test_listen_asks_such_a_run(rig):
     """A whole process that is told of the root."""
     place = "{}:{}/reading".format(*rig.socket.getpeername())

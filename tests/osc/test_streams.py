@@ -188,6 +188,7 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
     assert 3 == drops(caller, "broken")
 
 
+@pytest.mark.slow
 def test_a_thousand_hostile_frames_leave_the_connection_useful(open_port, caller):
     """Noise within frames, broken frames, and bytes between them; a sound command at the end is obeyed."""
     _, _, _, asked = open_port

@@ -116,6 +116,7 @@ def test_bundles_within_bundles_end_somewhere():
         codec.parse(packet)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.data())
 def test_no_mutated_packet_gets_through_as_anything_but_messages_or_a_reason(data):

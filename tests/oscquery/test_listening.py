@@ -182,6 +182,7 @@ def flooded(served, a_snapshot, times):
         served.engine.run(asyncio.sleep(0.002))
 
 
+@pytest.mark.slow
 def test_a_client_that_does_not_read_holds_up_nobody_and_misses_only_the_past(serve, a_snapshot):
     """Another one gets the newest value meanwhile; the sleeper finds it when it wakes, but not all before."""
     served = serve(update_hz=1000.0)
@@ -202,6 +203,7 @@ def test_a_client_that_does_not_read_holds_up_nobody_and_misses_only_the_past(se
     assert said.count(b" of 400") < 400
 
 
+@pytest.mark.slow
 def test_a_client_that_does_not_read_does_not_hold_up_the_end(serve, a_snapshot):
     """Closing gives up on it after a moment."""
     served = serve(update_hz=1000.0)
@@ -216,6 +218,7 @@ def test_a_client_that_does_not_read_does_not_hold_up_the_end(serve, a_snapshot)
     sleeper.socket.close()
 
 
+@pytest.mark.slow
 def test_a_whole_run_can_be_followed_to_its_last_value(serve):
     """A rehearsal, fast: loudness arrives as it is measured, and at the end exactly what was read last."""
     served = serve(update_hz=50.0)

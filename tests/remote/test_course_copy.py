@@ -109,6 +109,7 @@ def test_a_late_screen_gets_the_course_from_its_first_column(seconds):
     between.assert_same()
 
 
+@pytest.mark.slow
 def test_an_hour_is_there_in_a_few_seconds():
     """36 000 columns within what one asker may have; the last minute is there at once."""
     between = Wire(3600.0)
@@ -211,6 +212,7 @@ def test_only_a_subscriber_is_told():
         assert "subscribe first" in words
 
 
+@pytest.mark.slow
 def test_one_asker_gets_no_more_than_its_allowance():
     """A thousand questions at once and then a hundred a second: the books say what was not answered."""
     between = Wire(3600.0)
@@ -320,6 +322,7 @@ def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_wh
     assert peak_bytes < 1_000_000
 
 
+@pytest.mark.slow
 def test_events_without_end_are_asked_for_only_so_far():
     copy = a_copy_of(0, events=2**31 - 1)
     for place in range(20_010):

@@ -89,6 +89,7 @@ def tell(told, snapshot):
     return datagrams
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(snapshots, snapshots)
 def test_a_snapshot_comes_back_as_it_was(before, snapshot):

@@ -192,6 +192,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
     assert "r128" == review.snapshot().goal.name
 
 
+@pytest.mark.slow
 def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     """Reading, course, advice and rides are those that the run had when it was over."""
     journal = Journal.open(tmp_path / "passes.db")
@@ -230,6 +231,7 @@ def test_the_command_opens_a_file_as_past(mix, opened):
     assert {"contrast": "high", "is_past": True} == looks
 
 
+@pytest.mark.slow
 def test_the_command_opens_the_last_pass_on_record_or_one_by_its_id(mix, opened):
     """With the goal that was in force in it."""
     arguments = ["--pace", "fast", "--no-screen", "--osc-port", "0", "--goal", "a85"]

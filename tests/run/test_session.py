@@ -503,6 +503,7 @@ def run_stems(*steps):
     return session, seen
 
 
+@pytest.mark.slow
 def test_stems_are_advised_one_by_one_and_the_mix_is_what_is_measured():
     """The kept band stays; the voice goes down so that the sum lands."""
     _, seen = run_stems((20, -21.0))
@@ -638,6 +639,7 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     ]
 
 
+@pytest.mark.slow
 def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
     """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
     desk = Workstation()
@@ -792,6 +794,7 @@ def test_what_is_heard_is_written(tmp_path):
     assert 2 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
 
 
+@pytest.mark.slow
 def test_the_forecast_can_be_chosen_while_it_plays_and_a_wrong_one_is_answered():
     """The pass on record by its number, then none; what is no pass is said, and changes nothing."""
     journal = Journal.open()

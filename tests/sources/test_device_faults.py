@@ -104,6 +104,7 @@ def test_a_rate_that_was_asked_for_is_never_replaced(audio):
         DeviceSource(rate_hz=96_000)
 
 
+@pytest.mark.slow
 def test_a_device_that_hangs_on_opening_is_given_up(audio, monkeypatch):
     """A hung sound system ends in a sentence."""
     audio(hang=True)
@@ -113,6 +114,7 @@ def test_a_device_that_hangs_on_opening_is_given_up(audio, monkeypatch):
         DeviceSource()
 
 
+@pytest.mark.slow
 def test_frames_arrive_in_order_and_whole(audio):
     """A second of a counting signal has every number once, from where the measurement began."""
     with closing(DeviceSource()) as source:
@@ -129,6 +131,7 @@ def test_frames_arrive_in_order_and_whole(audio):
         assert (frames, 2) == np.concatenate([block.frames for block in blocks]).shape
 
 
+@pytest.mark.slow
 def test_a_flagged_overflow_is_a_loss(audio):
     """At least one frame is missing when the system says so, however few the clock can see."""
     audio(flag_every=100)
@@ -152,6 +155,7 @@ def test_a_loss_without_a_flag_is_found_by_the_clock(audio):
         assert pid == source._recorder.pid
 
 
+@pytest.mark.slow
 def test_a_reader_that_is_too_slow_loses_exactly_what_was_overwritten(audio, monkeypatch):
     """When the measurement sleeps for longer than the ring lasts, the count of what is gone is exact."""
     monkeypatch.setattr(recorder_module, "ring_capacity", lambda *_: 4800)
@@ -169,6 +173,7 @@ def test_a_reader_that_is_too_slow_loses_exactly_what_was_overwritten(audio, mon
         assert after.lost >= 24_000 - 4800
 
 
+@pytest.mark.slow
 def test_a_process_that_dies_is_replaced_and_the_gap_told(audio, tmp_path):
     """The first block after the death tells the frames missed, against the clock; till then all are empty."""
     journal = tmp_path / "journal"
@@ -186,6 +191,7 @@ def test_a_process_that_dies_is_replaced_and_the_gap_told(audio, tmp_path):
         assert any(len(block.frames) == 0 for block in blocks)
 
 
+@pytest.mark.slow
 def test_a_device_that_comes_back_at_another_rate_goes_on_at_that_one(audio):
     """What is counted as lost is counted at the rate of the block that says so."""
     audio(frames=24_000)
@@ -197,6 +203,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_at_that_one(audio):
         assert blocks[-1].lost > 0.2 * 44_100
 
 
+@pytest.mark.slow
 def test_a_rate_that_was_asked_for_is_waited_for(audio, monkeypatch):
     """Where the person named the rate, another one is a fault; it is said while there is hope."""
     audio(frames=24_000)
@@ -210,6 +217,7 @@ def test_a_rate_that_was_asked_for_is_waited_for(audio, monkeypatch):
         assert 0 == sum(block.lost for block in blocks)
 
 
+@pytest.mark.slow
 def test_a_device_that_comes_back_with_other_channels_is_not_taken(audio):
     """Which of them are those that were measured nobody can tell: it counts as lost, and why is said."""
     audio(frames=24_000)
@@ -239,6 +247,7 @@ def test_a_sleep_of_the_machine_is_told_and_is_no_loss(audio):
         assert 0 == sum(block.lost for block in blocks)
 
 
+@pytest.mark.slow
 def test_a_device_that_stays_away_is_lost_after_the_patience(audio, tmp_path):
     """The end is an error of its own kind that says what the system answered last."""
     audio(frames=24_000, stay_away=str(tmp_path / "gone"))

@@ -70,6 +70,7 @@ def test_a_ramp_is_followed_to_its_end(peer, rehearsal):
     assert sorted(heard, reverse=True) == heard
 
 
+@pytest.mark.slow
 def test_a_fader_that_cannot_arrive_says_so_again_and_again(peer):
     """While no programme plays the fader stays on its way; the report is repeated, not left at one."""
     peer.send(-2.0)

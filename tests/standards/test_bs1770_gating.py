@@ -31,6 +31,7 @@ def test_an_incomplete_last_block_is_dropped(rate_hz):
     assert whole < integrated(rate_hz, (2.0, -30.0), (0.1, -3.0)) - 1.0
 
 
+@pytest.mark.slow
 def test_the_absolute_gate(rate_hz):
     """Blocks at or under −70 LKFS never count: not alone and not beside others."""
     assert -math.inf == integrated(rate_hz, (5, -70.5))
@@ -38,6 +39,7 @@ def test_the_absolute_gate(rate_hz):
     assert pytest.approx(-69.5, abs=0.1) == integrated(rate_hz, (10, -70.5), (20, -69.5), (10, -70.5))
 
 
+@pytest.mark.slow
 def test_the_relative_gate_is_10_lu_under_the_ungated_mean(rate_hz):
     """Power mean of 20 s at −20 and 20 s at L, minus 10: L = −31.5 counts, L = −33.5 does not.
 

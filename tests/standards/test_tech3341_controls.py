@@ -126,6 +126,7 @@ def test_nothing_pushed_reads_nothing(meter):
     assert expected == meter.reading()
 
 
+@pytest.mark.slow
 def test_the_loudness_range_of_the_first_minute_is_flagged(meter, play):
     """§2.4: LRA is flagged as not yet stable for the first 60 s of programme, pauses not counted."""
     play((50, -23.0))

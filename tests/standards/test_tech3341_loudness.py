@@ -40,6 +40,7 @@ def test_a_steady_tone_reads_its_level_three_times(rate_hz, level, expected):
         assert near(expected) == reading.integrated
 
 
+@pytest.mark.slow
 @rows_3_to_6
 def test_a_file_is_gated_and_weighted(rate_hz, row):
     """Rows 3–6 as files: both gates and the channel weights leave I at −23.0 LUFS."""
@@ -50,6 +51,7 @@ def test_a_file_is_gated_and_weighted(rate_hz, row):
     assert near(-23.0) == reading.integrated
 
 
+@pytest.mark.slow
 @rows_3_to_6
 def test_a_live_programme_is_gated_and_weighted(rate_hz, row):
     """Rows 3–6 live: I stands at −23.0 LUFS when the last odd block has come in."""
@@ -80,6 +82,7 @@ def test_momentary_stands_still(rate_hz):
     assert near(-23.0) == max(settled)
 
 
+@pytest.mark.slow
 def test_files_read_one_max_short_term_wherever_the_tone_starts(rate_hz):
     """Row 10: max S of 20 files, the 3 s tone 150 ms later in each, is −23.0 LUFS."""
     maxima = [
@@ -111,6 +114,7 @@ def maxima_in_turn(rate_hz, length_s, shift_s, lead_s, field):
     return [last_readings[i] for i in range(20)]
 
 
+@pytest.mark.slow
 def test_live_max_short_term_in_turn(rate_hz):
     """Row 11: live max S is −38.0, −37.0 … −19.0 LUFS in turn, the tones off the grid of the blocks."""
     maxima = maxima_in_turn(rate_hz, 3.0, 0.15, 0.0, "max_short_term")

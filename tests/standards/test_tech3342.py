@@ -27,6 +27,7 @@ def test_loudness_range_of_a_file(rate_hz, row):
     assert near(row) == reading.loudness_range
 
 
+@pytest.mark.slow
 def test_loudness_range_of_a_live_programme(rate_hz, row):
     """Rows 1–4 live: no silence follows, and the range is the same within the tolerance."""
     *_, (_, reading) = read_live(tones(rate_hz, range_segments(row)), rate_hz)
@@ -34,6 +35,7 @@ def test_loudness_range_of_a_live_programme(rate_hz, row):
     assert near(row) == reading.loudness_range
 
 
+@pytest.mark.slow
 def test_a_programme_repeated_whole_keeps_its_loudness_range(rate_hz, row):
     """§4: playing the whole signal twice changes nothing."""
     meter = Meter(sample_rate=rate_hz, layout="stereo")

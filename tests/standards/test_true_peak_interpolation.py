@@ -68,6 +68,7 @@ passages = st.builds(
 )
 
 
+@pytest.mark.slow
 @bounded
 @given(passages, st.lists(st.integers(1, 3000), min_size=1, max_size=5))
 def test_true_peak_is_that_of_the_interpolated_signal(passage, sizes):

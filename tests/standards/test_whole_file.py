@@ -103,6 +103,7 @@ def audible(loudness):
     return max(float(loudness), -100.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
 @settings(bounded, max_examples=20)
 @example(VALUE_AT_THE_GATE, [5000])
@@ -125,6 +126,7 @@ def test_streaming_reads_what_the_whole_file_holds(rate_hz, programme, sizes):
     assert pytest.approx(len(whole.frames) / programme.rate_hz, abs=1e-6) == reading.seconds
 
 
+@pytest.mark.slow
 @bounded
 @given(programmes, block_sizes)
 def test_max_short_term_lies_between_the_coarsest_grid_and_every_frame(programme, sizes):
@@ -136,6 +138,7 @@ def test_max_short_term_lies_between_the_coarsest_grid_and_every_frame(programme
     assert audible(max(whole.windows(3.0, None))) + 0.01 >= audible(reading.max_short_term)
 
 
+@pytest.mark.slow
 @bounded
 @example(Programme(8_000, "5.0", ((3.328125, None), (0.5, -1.0)), np.float32, 0), [5000])  # ends within a hop
 @given(programmes, block_sizes)
@@ -154,6 +157,7 @@ def test_the_end_of_a_file_adds_its_silence_to_the_range_alone(programme, sizes)
     assert all(after >= before for before, after in zip(live.true_peak, file.true_peak, strict=True))
 
 
+@pytest.mark.slow
 @bounded
 @given(programmes, block_sizes, block_sizes)
 def test_block_sizes_make_no_difference(programme, one, other):
@@ -191,6 +195,7 @@ def test_the_percentiles_of_the_range_are_those_of_the_formula(values):
     )
 
 
+@pytest.mark.slow
 def test_frame_by_frame_is_the_same_programme():
     """Blocks of a single frame, the smallest there are, give the reading of one block."""
     programme = Programme(8_000, "stereo", ((3.2, -20.0), (0.4, None), (0.5, -12.0)), np.float32, 3341)

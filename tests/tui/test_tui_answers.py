@@ -12,6 +12,7 @@ from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.main import MainScreen
 
 
+@pytest.mark.slow
 def test_arming_asks_first_and_shows_the_caution():
     """No leave is given before what it can do has been read."""
 
@@ -28,6 +29,7 @@ def test_arming_asks_first_and_shows_the_caution():
     drive(feed, script)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("keys", "told"),
     [
@@ -53,6 +55,7 @@ def test_without_a_surface_there_is_nothing_to_arm():
     assert [] == told_after(scenes.down(), "x", "y")
 
 
+@pytest.mark.slow
 def test_an_armed_fader_can_be_followed():
     """With leave the move can be made from here, without it not."""
     assert [Follow()] == told_after(scenes.armed(), "f")
@@ -67,6 +70,7 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
     assert [] == told_after(feed, "f")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("key", "command"), [("y", Confirm), ("n", Dismiss)])
 def test_a_question_is_answered_with_one_key(key, command):
     """With the question that was seen; and where nothing is asked the keys do nothing."""
@@ -74,6 +78,7 @@ def test_a_question_is_answered_with_one_key(key, command):
     assert [] == told_after(scenes.down(), key)
 
 
+@pytest.mark.slow
 def test_the_rides_are_listed_and_kept_up_to_date():
     """When, how long, how far and how fast, with the reason; a new plan takes its place."""
     feed = scenes.riding()
@@ -95,6 +100,7 @@ def test_the_rides_are_listed_and_kept_up_to_date():
     drive(feed, script)
 
 
+@pytest.mark.slow
 def test_the_balance_from_silence_is_listed_in_its_order_with_the_caution():
     """Close all, then which fader to bring up to where; offered only where stems are measured."""
     feed = scenes.stems()

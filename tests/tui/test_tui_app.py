@@ -18,6 +18,7 @@ from tui.widgets.panel import Panel
 from tui.widgets.rails import Scales
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("keys", "command"),
     [
@@ -33,6 +34,7 @@ def test_a_dialogs_answer_becomes_its_command(keys, command):
     assert [command] == told_after(scenes.down(), *keys)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "keys",
     [
@@ -64,6 +66,7 @@ def test_between_two_looks_the_rails_move_alone():
     drive(scenes.playing(), script, GENEROUS)
 
 
+@pytest.mark.slow
 def test_a_run_that_has_ended_is_told_nothing_any_more():
     """Nobody would hear it: no key is offered that would change what is over, and looking back stays."""
     feed = scenes.armed()
@@ -79,6 +82,7 @@ def test_a_run_that_has_ended_is_told_nothing_any_more():
     assert [] == feed.told
 
 
+@pytest.mark.slow
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     """With an alert the key works, without one it does nothing."""
     assert [Acknowledge()] == told_after(scenes.alerted(), "a")
@@ -93,6 +97,7 @@ def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
     assert [] == told_after(feed, "f")
 
 
+@pytest.mark.slow
 def test_reset_asks_first_and_says_what_would_be_lost():
     """A programme's measurement is not lost to a slip of the hand."""
 
@@ -106,6 +111,7 @@ def test_reset_asks_first_and_says_what_would_be_lost():
     assert [] == feed.told
 
 
+@pytest.mark.slow
 def test_u_switches_every_number():
     """LUFS to LU and back, in the same place."""
 
@@ -118,6 +124,7 @@ def test_u_switches_every_number():
     drive(scenes.down(), script)
 
 
+@pytest.mark.slow
 def test_brackets_zoom_and_s_switches_the_scale():
     """The course and the rails are looked at as the person likes."""
 
@@ -148,6 +155,7 @@ def _scroll_up():
     return MouseScrollUp
 
 
+@pytest.mark.slow
 def test_the_goal_list_shows_where_the_programme_would_stand():
     """Each goal with the offset from it, kept live while somebody chooses."""
     feed = scenes.down()
@@ -169,6 +177,7 @@ def _end_of(options, index):
     return options.get_option_at_index(index).prompt.plain.split("dBTP")[1].strip()
 
 
+@pytest.mark.slow
 def test_the_help_explains_each_key_and_comes_from_the_same_table():
     """A key without an explanation would be a key nobody finds."""
     assert len(KEYS) == len(explained())
@@ -198,6 +207,7 @@ def test_quitting_needs_no_question(key):
     assert [] == feed.told
 
 
+@pytest.mark.slow
 def test_the_footer_can_be_clicked():
     """Each key of the footer is a button."""
     feed = scenes.down()
@@ -257,6 +267,7 @@ def _painted(app):
     return "".join(panel.render_line(y).text for panel in panels for y in range(panel.size.height))
 
 
+@pytest.mark.slow
 def test_any_size_is_drawn_without_a_fault():
     """From one cell to a wall, and back."""
 
@@ -330,6 +341,7 @@ def test_a_still_run_repaints_nothing():
     assert [] == repainted
 
 
+@pytest.mark.slow
 def test_labels_are_typed_not_obeyed():
     """In the label's field the letters of other keys are letters."""
 

@@ -164,6 +164,7 @@ def test_where_the_course_has_little_room_the_reading_is_there_all_the_same(heig
     assert "▴1:40.0  S " in text_of(rows[-1])
 
 
+@pytest.mark.slow
 def test_keys_move_the_cursor_and_escape_lets_it_go():
     """Left shows it, further left moves it by a column, and the course follows now again in the end."""
 
@@ -222,6 +223,7 @@ def test_jumping_goes_to_events_and_to_where_it_went_over():
     assert [170.0, 140.0, 101.0, 52.0, 30.1, 30.1] == seen
 
 
+@pytest.mark.slow
 def test_a_mark_is_set_at_now_and_not_at_the_cursor():
     """The cursor only looks; it changes nothing of the run."""
 

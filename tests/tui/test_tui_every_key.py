@@ -132,6 +132,7 @@ async def _press(pilot, feed, key, expected):
         await until(pilot, lambda: expected(pilot.app), key)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", list(PRESSED))
 def test_each_key_does_what_the_table_says(name):
     """One command leaves, one dialog opens and escape closes it, or the look changes."""
@@ -166,6 +167,7 @@ BY_MOUSE = [
 ]
 
 
+@pytest.mark.slow
 def test_dialogs_are_opened_and_closed_with_the_mouse_alone():
     """Their keys in the footer open them, and their own footers close them; nothing else is told."""
     feed = scenes.down()
@@ -184,6 +186,7 @@ def test_dialogs_are_opened_and_closed_with_the_mouse_alone():
     assert [] == feed.told
 
 
+@pytest.mark.slow
 def test_a_goal_is_chosen_with_a_click():
     """The row under the pointer."""
     feed = scenes.down()
@@ -201,6 +204,7 @@ def test_a_goal_is_chosen_with_a_click():
     assert [SelectGoal("speech")] == feed.told
 
 
+@pytest.mark.slow
 def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():
     """There is nothing to be read where nothing was heard yet; the axis is no time."""
 

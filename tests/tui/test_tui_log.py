@@ -105,6 +105,7 @@ def test_where_sending_fails_is_said_with_the_reason():
     assert "OSC goes nowhere." == text_of(target_rows((), 80)[0])
 
 
+@pytest.mark.slow
 def test_l_opens_the_log_and_it_follows_the_run():
     """What happens while it is open stands at its top."""
     feed = scenes.alerted()

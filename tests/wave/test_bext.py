@@ -258,6 +258,7 @@ contents = st.one_of(st.integers(0, 9), st.integers(590, 640)).map(lambda size: 
 several = st.lists(st.tuples(named, contents), max_size=5)
 
 
+@pytest.mark.slow
 @settings(derandomize=True, deadline=None, max_examples=150)
 @given(
     build=st.sampled_from([riff, long_form]),

@@ -32,6 +32,7 @@ def others(content):
     return [part for part in taken_apart(content) if part[0] not in {b"bext", b"JUNK"}]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("original", FILES.values(), ids=FILES)
 def test_fifty_kills_leave_fifty_whole_files(tmp_path, original):
     """Killed at fifty lines from the first to the last: each file is old or new, and the next stamp works."""
