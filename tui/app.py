@@ -76,7 +76,7 @@ class SidecarApp(App[None]):
         self.theme = "sidecar"
         self.animation_level = "none"
         self.set_class(looks.ascii_only, "-ascii")
-        self.desk = Controller(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
+        self.controller = Controller(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self.is_over: Callable[[], bool] = lambda: False
         """Whether somebody outside asked for the end: a signal, a terminal that was closed."""
@@ -88,7 +88,7 @@ class SidecarApp(App[None]):
         event.prevent_default()
 
     def on_mount(self) -> None:
-        self.push_screen(MainScreen(self.desk, self.palette))
+        self.push_screen(MainScreen(self.controller, self.palette))
         self.set_interval(LOOK_S, self._turn)
 
     def _turn(self) -> None:
@@ -100,7 +100,7 @@ class SidecarApp(App[None]):
             self.exit()
             return
         try:
-            view = self._view = self.desk.read_view()
+            view = self._view = self.controller.read_view()
         except Exception as error:  # a feed that fails must not take the screen away
             if self._view is None:
                 return
@@ -115,7 +115,7 @@ class SidecarApp(App[None]):
         if self._view is None:
             return
         with contextlib.suppress(Exception):  # of a feed that fails the next look tells
-            self._view = self.desk.glance(self._view)
+            self._view = self.controller.glance(self._view)
         for screen in self.screen_stack[-1:]:
             if isinstance(screen, MainScreen):
                 screen.show_moving(self._view)

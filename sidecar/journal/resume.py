@@ -36,7 +36,7 @@ class Resumable:
     """The programme fader: all that was said of it, or else what the source itself knew."""
     stems: StemBalance | None
     """The stems, their faders with what was only said of them later."""
-    told_stems: frozenset[str]
+    reported_stems: frozenset[str]
     """Those whose faders somebody has told of: the next word on one is not the first."""
     lost_frames: int
     course: Timeline
@@ -54,7 +54,7 @@ def resumable(record: Record) -> Resumable:
         true_peak=record.laid_out(record.true_peak.astype(np.float64), SILENCE),
         fader=fader_history(record),
         stems=_stems(record),
-        told_stems=frozenset(word.stem for word in record.fader_reports if _says_where(word)) - {""},
+        reported_stems=frozenset(word.stem for word in record.fader_reports if _says_where(word)) - {""},
         lost_frames=record.summary.lost_frames,
         course=record.timeline(),
     )

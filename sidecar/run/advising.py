@@ -1,4 +1,4 @@
-"""The advice of a run: which counsel is asked, how often, and what it said last."""
+"""The advice of a run: which advisor is asked, how often, and what it said last."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class AdviceSchedule:
         self._begin(earlier)
 
     def _begin(self, earlier: Earlier | None) -> None:
-        self.counsel = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
+        self.advisor = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
         self.next_pass = Move(reason="Listening.")
         self.this_pass: Move | None = None
         self.earlier_pass: EarlierPass | None = None
@@ -72,7 +72,7 @@ class AdviceSchedule:
         return self.stem_faders.gains_db if self.stem_faders else None
 
     @property
-    def told_stems(self) -> tuple[FaderReport, ...]:
+    def stem_reports(self) -> tuple[FaderReport, ...]:
         """What was told of the faders of stems."""
         return self.stem_faders.reports if self.stem_faders else ()
 
@@ -83,7 +83,7 @@ class AdviceSchedule:
 
     @property
     def guess(self) -> str:
-        return self.counsel.guess.sentence if self.counsel.guess else ""
+        return self.advisor.guess.sentence if self.advisor.guess else ""
 
     @property
     def move(self) -> Move:
@@ -93,13 +93,13 @@ class AdviceSchedule:
     @property
     def is_over(self) -> bool:
         """True once the pass has come to its end, where that is known."""
-        duration_s = self.counsel.duration_s
-        return duration_s is not None and self.counsel.seconds >= duration_s
+        duration_s = self.advisor.duration_s
+        return duration_s is not None and self.advisor.seconds >= duration_s
 
     @property
     def gain_left_db(self) -> float:
         """What is left of that move: the fader may have gone some of the way since advice was asked for."""
-        gain_db, gone_db = self.move.gain_db, self.counsel.fader_db - self._asked_at_db
+        gain_db, gone_db = self.move.gain_db, self.advisor.fader_db - self._asked_at_db
         if not math.isfinite(gone_db):
             return gain_db
         return min(max(gain_db - gone_db, min(gain_db, 0.0)), max(gain_db, 0.0))
@@ -110,29 +110,29 @@ class AdviceSchedule:
         if self.stem_faders and taken.stems:
             self.stem_faders.push_blocks(taken.stems, mix.true_peak, block)
             apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
-        self.counsel.push_blocks(mix.energy, mix.true_peak, apart, block.gain_db)
+        self.advisor.push_blocks(mix.energy, mix.true_peak, apart, block.gain_db)
 
     def restore(self, before: Resumable) -> None:
         """Goes on with a pass that broke off."""
-        self.counsel.restore(before.energies, before.true_peak, before.cuts, before.fader)
+        self.advisor.restore(before.energies, before.true_peak, before.cuts, before.fader)
         if self.stem_faders and before.stems:
-            self.stem_faders.restore(before.stems, before.true_peak, before.cuts, before.told_stems)
+            self.stem_faders.restore(before.stems, before.true_peak, before.cuts, before.reported_stems)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""
-        self.counsel.splice()
+        self.advisor.splice()
         if self.stem_faders:
             self.stem_faders.splice()
 
     def use_earlier_pass(self, earlier: Earlier | None) -> None:
         """Another earlier pass, or none, as the forecast."""
-        self.counsel.use_earlier_pass(earlier)
+        self.advisor.use_earlier_pass(earlier)
         self.earlier_pass = None
         self.ask_soon()
 
     def use_goal(self, goal: Goal) -> None:
         """Another goal; what was heard stays."""
-        self._goal = self.counsel.goal = goal
+        self._goal = self.advisor.goal = goal
         self.rides, self.rides_reason = (), ""
         self._rides_due_s = self._searched_s = SILENCE
         if self.stem_faders:
@@ -147,9 +147,9 @@ class AdviceSchedule:
 
     def last_pass(self, title: str) -> Earlier | None:
         """What a later pass can take as its forecast: this one, or the one before while it is too short."""
-        if self.counsel.seconds < _WORTH_KEEPING_S:
-            return self.counsel.earlier
-        return Earlier(title, self.counsel.material())
+        if self.advisor.seconds < _WORTH_KEEPING_S:
+            return self.advisor.earlier
+        return Earlier(title, self.advisor.material())
 
     def ask_soon(self) -> None:
         """Something has changed: the next look asks for advice."""
@@ -161,21 +161,21 @@ class AdviceSchedule:
             self.stem_faders.update_moves(now_s)
         if now_s < self._due_s:
             return
-        counsel = self.counsel
-        self._due_s = now_s + _ADVISE_S + counsel.seconds * _ADVISE_SHARE
-        self._asked_at_db = counsel.fader_db
-        self.next_pass, self.this_pass = counsel.next_pass(), counsel.this_pass()
-        if counsel.earlier is not None:
-            self.earlier_pass = EarlierPass(counsel.earlier.title, *counsel.fit())
+        advisor = self.advisor
+        self._due_s = now_s + _ADVISE_S + advisor.seconds * _ADVISE_SHARE
+        self._asked_at_db = advisor.fader_db
+        self.next_pass, self.this_pass = advisor.next_pass(), advisor.this_pass()
+        if advisor.earlier is not None:
+            self.earlier_pass = EarlierPass(advisor.earlier.title, *advisor.fit())
         self._seek_rides(now_s, at_rest=at_rest)
 
     def _seek_rides(self, now_s: float, *, at_rest: bool) -> None:
-        heard_s = self.counsel.seconds
+        heard_s = self.advisor.seconds
         if heard_s > _LONGEST_AT_REST_S:
             self.rides, self.rides_reason = (), _TOO_LONG
             return
         is_due = at_rest or (now_s >= self._rides_due_s and heard_s <= _LONGEST_FOR_RIDES_S)
         if is_due and self._searched_s != heard_s:
             self._rides_due_s, self._searched_s = now_s + _RIDES_S, heard_s
-            plan = self.counsel.rides()
+            plan = self.advisor.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason

@@ -69,7 +69,7 @@ class AudioRecorder:
         """Frames that found no room in the queue, to be made up for by silence; the caller's thread alone."""
         self._owed = 0
         """Frames that the disk did not take, to be made up for by silence; the writer's thread alone."""
-        self._thread = threading.Thread(target=self._run, name="tape", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="audio recorder", daemon=True)
         self._thread.start()
 
     @property

@@ -39,7 +39,7 @@ class RunOptions:
     """The stems, where the source's channels are stems side by side."""
     remote: RemoteFader | None = None
     """The workstation's programme fader, where a surface reaches it."""
-    tape: AudioRecorder | None = None
+    recorder: AudioRecorder | None = None
     """Where what is heard is written."""
     journal: Journal | None = None
     """Where the passes are put on record."""

@@ -36,12 +36,12 @@ _PAUSED = "the measurement is paused, so there is no new advice."
 
 
 class ProgrammeFader:
-    """Obeys what is said of the fader, and keeps the adviser's idea of where it stands."""
+    """Obeys what is said of the fader, and keeps the advice's idea of where it stands."""
 
     def __init__(
         self,
         source: Source,
-        adviser: AdviceSchedule,
+        advice: AdviceSchedule,
         note: Callable[[str], None],
         tell: Tell,
         remote: RemoteFader | None = None,
@@ -52,7 +52,7 @@ class ProgrammeFader:
         self._knows_gain = isinstance(source, FaderSource)
         self._held = source if remote is None and isinstance(source, FaderSource) else None
         self._remote = remote
-        self._adviser = adviser
+        self._advice = advice
         self._note = note
         self._tell = tell
         self._aim_db: float | None = None
@@ -122,16 +122,16 @@ class ProgrammeFader:
 
     def begin_anew(self, title: str) -> None:
         """A new pass, the one before by that title its forecast; the fader stands where it stood."""
-        position_db = self._adviser.counsel.fader_db
+        position_db = self._advice.advisor.fader_db
         if self._remote:
             self._remote.begin_pass()
-        self._adviser.begin_next_pass(title)
-        counsel = self._adviser.counsel
+        self._advice.begin_next_pass(title)
+        advisor = self._advice.advisor
         is_position = self._knows_gain or self._heard_db is not None or position_db == SILENCE
         if is_position:
-            counsel.fader_stands_at(position_db)
+            advisor.fader_stands_at(position_db)
         elif position_db != 0.0:
-            counsel.fader_moved_by(position_db)
+            advisor.fader_moved_by(position_db)
         if not self._knows_gain and (is_position or position_db != 0.0):
             self._tell(FaderReport(0.0, position_db, is_position=is_position))
 
@@ -141,12 +141,12 @@ class ProgrammeFader:
         Behind the end of the pass nothing is moved unasked: what is advised then is for the next one.
         """
         if self._remote:
-            gain_db = 0.0 if self._adviser.is_over else self._adviser.gain_left_db
-            move = replace(self._adviser.move, gain_db=gain_db)
-            self._remote.look(seconds, move, self._adviser.counsel.look_again_s)
+            gain_db = 0.0 if self._advice.is_over else self._advice.gain_left_db
+            move = replace(self._advice.move, gain_db=gain_db)
+            self._remote.look(seconds, move, self._advice.advisor.look_again_s)
         if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
             self._noted_db = self._heard_db
-            self._adviser.ask_soon()
+            self._advice.ask_soon()
             self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
 
     def obey(self, command: FaderCommand, now_s: float) -> str:
@@ -167,13 +167,13 @@ class ProgrammeFader:
 
     def _answer(self, answer: Confirm | Dismiss) -> str:
         """A newer question is not answered by the answer to one that a person saw before."""
-        if answer.question not in ("", self._adviser.guess):
+        if answer.question not in ("", self._advice.guess):
             return "That question has gone; look again."
-        counsel = self._adviser.counsel
+        advisor = self._advice.advisor
         if isinstance(answer, Dismiss):
-            counsel.dismiss_guess()
+            advisor.dismiss_guess()
             return ""
-        guess = counsel.confirm_guess()
+        guess = advisor.confirm_guess()
         if guess is not None:
             self._tell(FaderReport(guess.time_s, guess.change_db, is_position=False))
             self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
@@ -190,19 +190,19 @@ class ProgrammeFader:
         return ""
 
     def _note_position(self, position_db: float, now_s: float) -> None:
-        if position_db == self._heard_db == self._adviser.counsel.fader_db:
+        if position_db == self._heard_db == self._advice.advisor.fader_db:
             return  # workstations repeat themselves all day
         if not self._knows_gain:
-            self._adviser.counsel.fader_stands_at(position_db)
-            self._tell(FaderReport(self._adviser.counsel.seconds, position_db, is_position=True))
+            self._advice.advisor.fader_stands_at(position_db)
+            self._tell(FaderReport(self._advice.advisor.seconds, position_db, is_position=True))
         self._heard_db, self._heard_s = position_db, now_s
 
     def _is_moved_by(self, change_db: float) -> str:
         if self._held is not None:
             self._send(self._aimed_at(self._held.fader_db) + change_db)
         elif self._remote is None:
-            self._adviser.counsel.fader_moved_by(change_db)
-            self._tell(FaderReport(self._adviser.counsel.seconds, change_db, is_position=False))
+            self._advice.advisor.fader_moved_by(change_db)
+            self._tell(FaderReport(self._advice.advisor.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
         elif self._remote.hand.is_armed:
             self._remote.change_by(change_db, is_advised=False)
@@ -211,10 +211,10 @@ class ProgrammeFader:
         return ""
 
     def _follow(self) -> str:
-        gain_db = self._adviser.gain_left_db
+        gain_db = self._advice.gain_left_db
         if self._held is not None:
             if gain_db != 0.0:
-                self._send(self._adviser.counsel.fader_db + gain_db)
+                self._send(self._advice.advisor.fader_db + gain_db)
             return ""
         if self._remote is None:
             return "The sidecar does not hold this fader: make the move by hand."

@@ -58,7 +58,7 @@ class FinishedPass:
     lost_frames: int = 0
     stem_names: tuple[str, ...] = ()
     stems: StemBalance | None = None
-    told_stems: frozenset[str] = frozenset()
+    reported_stems: frozenset[str] = frozenset()
     is_file: bool = False
     """A finished file: measured whole, without a fader and without events of a run."""
 
@@ -111,16 +111,16 @@ class Review:
             if goal is not self._asked_for:  # threads come out of a lock in any order
                 return
             past = self._past
-            counsel = ProgrammeAdvisor(goal)
-            counsel.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
-            plan = counsel.rides()
+            advisor = ProgrammeAdvisor(goal)
+            advisor.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
+            plan = advisor.rides()
             stems = _stem_faders(past, goal)
             if past.is_file:
                 self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
             self._snapshot = replace(
                 self._snapshot,
                 goal=goal,
-                next_pass=_file_move(past.reading, goal) if past.is_file else counsel.next_pass(),
+                next_pass=_file_move(past.reading, goal) if past.is_file else advisor.next_pass(),
                 rides=plan.rides,
                 rides_reason=plan.reason,
                 stems=stems.stems() if stems else (),
@@ -147,7 +147,7 @@ def past_of_record(record: Record) -> FinishedPass:
         lost_frames=kept.lost_frames,
         stem_names=summary.about.stems,
         stems=kept.stems,
-        told_stems=kept.told_stems,
+        reported_stems=kept.reported_stems,
     )
 
 
@@ -224,7 +224,7 @@ def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:
     if past.stems is None:
         return None
     faders = StemFaders(Mix(past.stem_names), goal)
-    faders.restore(past.stems, past.true_peak, past.cuts, past.told_stems)
+    faders.restore(past.stems, past.true_peak, past.cuts, past.reported_stems)
     faders.update_moves(0.0)
     return faders
 

@@ -74,41 +74,41 @@ class Session:
     def __init__(
         self,
         source: Source,
-        setup: RunOptions,
+        options: RunOptions,
         *,
         outlets: Sequence[Outlet] = (),
         targets: Callable[[], tuple[Target, ...]] = tuple,
     ) -> None:
         """targets: tells how sending to each OSC target goes."""
         self._source = source
-        self._goal = setup.goal
-        self._layout = setup.layout
-        self._layout_from = setup.layout_from
+        self._goal = options.goal
+        self._layout = options.layout
+        self._layout_from = options.layout_from
         self._outlets = outlets
         self._targets = targets
         self._frames = 0
         self._clock: Callable[[], float] = time.monotonic
-        if setup.fast:
+        if options.fast:
             self._clock = lambda: self._frames / source.rate_hz
-        self._period_s = 1.0 / setup.update_hz
-        duration_s = source.duration_s if setup.duration_s is None else setup.duration_s
-        self._stems = setup.mix.names if setup.mix else ()
-        self._tape = setup.tape
-        stem_faders = StemFaders(setup.mix, setup.goal) if setup.mix else None
-        self._adviser = AdviceSchedule(setup.goal, duration_s, setup.earlier, stem_faders)
-        self._chronicle = PassLog(setup.journal, setup.resumed)
-        note = self._chronicle.record_event
+        self._period_s = 1.0 / options.update_hz
+        duration_s = source.duration_s if options.duration_s is None else options.duration_s
+        self._stems = options.mix.names if options.mix else ()
+        self._recorder = options.recorder
+        stem_faders = StemFaders(options.mix, options.goal) if options.mix else None
+        self._advice = AdviceSchedule(options.goal, duration_s, options.earlier, stem_faders)
+        self._pass_log = PassLog(options.journal, options.resumed)
+        note = self._pass_log.record_event
         self._fader = ProgrammeFader(
             source,
-            self._adviser,
+            self._advice,
             lambda text: note("move", text),
-            self._chronicle.record_fader_report,
-            setup.remote,
+            self._pass_log.record_fader_report,
+            options.remote,
         )
-        self._warner = AlertMonitor(setup.goal, lambda name: note("alert", name))
+        self._alerts = AlertMonitor(options.goal, lambda name: note("alert", name))
         self._commands = CommandQueue()
-        self._goals = BackgroundLoader(goal_named, beside=not setup.fast)
-        self._profiles = BackgroundLoader(on_record, beside=not setup.fast)
+        self._goals = BackgroundLoader(goal_named, beside=not options.fast)
+        self._profiles = BackgroundLoader(on_record, beside=not options.fast)
         self._faults = UnforeseenFaults()
         self._outcomes: list[tuple[Future[str], str]] = []
         """Of commands that were carried out since the last snapshot, or could not be."""
@@ -118,7 +118,7 @@ class Session:
         self._stopped = False
         self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
         self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
-        self._snapshot = self._picture("preparing", Reading())
+        self._snapshot = self._make_snapshot("preparing", Reading())
 
     # --- the feed: any thread -----------------------------------------------------------------
 
@@ -126,7 +126,7 @@ class Session:
         return self._snapshot
 
     def timeline(self) -> Timeline:
-        return self._chronicle.timeline()
+        return self._pass_log.timeline()
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()
@@ -179,29 +179,29 @@ class Session:
         SignalError when it cannot be measured.
         """
         self._publish("preparing", Reading())
-        meter = self._prepared()
+        meter = self._compiled_meter()
         self._notice = ""
-        self._go_on(self._chronicle.begin_pass(self._about()), meter)
+        self._resume_pass(self._pass_log.begin_pass(self._about()), meter)
         try:
-            self._listen(meter, for_s)
+            self._measure_blocks(meter, for_s)
             self._end(meter)
         finally:
             self._fader.close()
-            self._chronicle.end_pass(meter.reading())
+            self._pass_log.end_pass(meter.reading())
 
-    def _listen(self, meter: Metering, for_s: float | None) -> None:
+    def _measure_blocks(self, meter: Metering, for_s: float | None) -> None:
         self._began_s = self._audio_s = self._update_due_s = self._clock()
         for block in self._source.blocks():
-            self._take_feedback()
-            self._obey(meter)
-            self._take(block, meter)
+            self._report_faders()
+            self._run_commands(meter)
+            self._measure_block(block, meter)
             self._fader.step()
             self._update(meter)
             if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
                 break
         self._source.close()
 
-    def _prepared(self) -> Metering:
+    def _compiled_meter(self) -> Metering:
         """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
         from sidecar.run.metering import Metering
 
@@ -214,21 +214,21 @@ class Session:
         form = (self._source.rate_hz, self._layout or "")
         return Pass(self._source.title, *form, self._goal, self._stems, self._layout_from)
 
-    def _go_on(self, before: Resumable | None, meter: Metering) -> None:
+    def _resume_pass(self, before: Resumable | None, meter: Metering) -> None:
         """With a pass that broke off, as if it had not."""
         if before is None:
             return
         meter.restore(before.energies, before.reading, before.cuts)
-        self._adviser.restore(before)
+        self._advice.restore(before)
         self._lost_s = before.lost_frames / meter.rate_hz
-        self._chronicle.record_event("gap", "gone on with")
+        self._pass_log.record_event("gap", "gone on with")
 
-    def _take(self, block: Block, meter: Metering) -> None:
+    def _measure_block(self, block: Block, meter: Metering) -> None:
         if self._source.rate_hz != meter.rate_hz:
-            meter.change_rate(self._source.rate_hz, *self._adviser.counsel.metered)
+            meter.change_rate(self._source.rate_hz, *self._advice.advisor.metered)
             self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
-        if self._tape:
-            self._tape.record_frames(block.frames, block.lost, self._source.rate_hz)
+        if self._recorder:
+            self._recorder.record_frames(block.frames, block.lost, self._source.rate_hz)
         if block.lost or block.slept_s:
             self._note_gap(block, meter)
         self._notice = block.fault or self._notice
@@ -243,10 +243,10 @@ class Session:
         self._fader.report_audio(block.frames)
         if taken.mix.energy.size == 0:
             return
-        self._warner.push_true_peaks(taken.mix.true_peak)
-        self._adviser.push_blocks(taken, block)
-        reading, fader_db = meter.reading(), self._adviser.counsel.fader_db
-        self._chronicle.record_blocks(taken, reading, fader_db, self._adviser.stem_gains_db)
+        self._alerts.push_true_peaks(taken.mix.true_peak)
+        self._advice.push_blocks(taken, block)
+        reading, fader_db = meter.reading(), self._advice.advisor.fader_db
+        self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db)
 
     def _note_gap(self, block: Block, meter: Metering) -> None:
         lost_s = block.lost / self._source.rate_hz
@@ -258,9 +258,9 @@ class Session:
         meter.splice()
 
     def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:
-        self._adviser.splice()
-        self._chronicle.record_cut(lost_s)
-        self._chronicle.record_event(kind, text)
+        self._advice.splice()
+        self._pass_log.record_cut(lost_s)
+        self._pass_log.record_event(kind, text)
 
     def _update(self, meter: Metering) -> None:
         """Makes a snapshot when one is due."""
@@ -270,48 +270,48 @@ class Session:
         behind = now_s - self._update_due_s > 1.0
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
         reading = meter.reading()
-        self._adviser.update_advice(now_s, at_rest=meter.is_paused)
+        self._advice.update_advice(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
-        self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
-        self._fader.report_state(self._warner.alerts, is_paused=meter.is_paused)
+        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._fader.report_state(self._alerts.alerts, is_paused=meter.is_paused)
         waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
         self._publish("paused" if meter.is_paused else "waiting" if waiting else "measuring", reading)
 
     def _publish(self, transport: Transport, reading: Reading) -> None:
-        self._snapshot = self._picture(transport, reading)
+        self._snapshot = self._make_snapshot(transport, reading)
         for outlet in self._outlets:
             outlet(self._snapshot)
         outcomes, self._outcomes = self._outcomes, []
         for outcome, why in outcomes:
             outcome.set_result(why)
 
-    def _picture(self, transport: Transport, reading: Reading) -> Snapshot:
-        source, adviser = self._source, self._adviser
+    def _make_snapshot(self, transport: Transport, reading: Reading) -> Snapshot:
+        source, advice = self._source, self._advice
         return Snapshot(
             transport=transport,
             goal=self._goal,
             reading=reading,
-            next_pass=adviser.next_pass,
-            this_pass=adviser.this_pass,
-            alerts=self._warner.alerts,
-            fader_db=adviser.counsel.fader_db,
+            next_pass=advice.next_pass,
+            this_pass=advice.this_pass,
+            alerts=self._alerts.alerts,
+            fader_db=advice.advisor.fader_db,
             holds_fader=self._fader.is_held,
             source=printable(source.title),
             rate_hz=source.rate_hz,
             layout=self._layout or "",
-            duration_s=adviser.counsel.duration_s,
+            duration_s=advice.advisor.duration_s,
             lost_frames=round(self._lost_s * source.rate_hz),
             targets=self._targets(),
-            earlier_pass=adviser.earlier_pass,
+            earlier_pass=advice.earlier_pass,
             hand=self._fader.hand,
-            stems=adviser.stems,
-            build_up=adviser.build_up,
-            guess=adviser.guess,
-            rides=adviser.rides,
-            rides_reason=adviser.rides_reason,
+            stems=advice.stems,
+            build_up=advice.build_up,
+            guess=advice.guess,
+            rides=advice.rides,
+            rides_reason=advice.rides_reason,
             beat=int(self._clock() - self._began_s),
             notice=printable(
-                self._chronicle.fault or (self._tape.fault if self._tape else "") or self._notice
+                self._pass_log.fault or (self._recorder.fault if self._recorder else "") or self._notice
             ),
         )
 
@@ -320,15 +320,15 @@ class Session:
         if not self._stopped and self._source.duration_s is not None:
             meter.finish()
         now_s, reading = self._clock(), meter.reading()
-        self._adviser.ask_soon()
-        self._adviser.update_advice(now_s, at_rest=True)
-        self._warner.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._advice.ask_soon()
+        self._advice.update_advice(now_s, at_rest=True)
+        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
         self._commands.close("The run is over.")
         self._publish("ended", reading)
 
     # --- commands -----------------------------------------------------------------------------
 
-    def _take_feedback(self) -> None:
+    def _report_faders(self) -> None:
         while not self._feedback.empty():
             feedback = self._feedback.get()
             request = Request(FaderAt(feedback.position_db))
@@ -337,19 +337,19 @@ class Session:
     def _report_feedback(self, feedback: FaderFeedback) -> str:
         if not feedback.stem:
             self._fader.report_fader(feedback, self._clock())
-        elif self._adviser.stem_faders:
-            self._stem_stands_at(feedback.stem, feedback.position_db)
+        elif self._advice.stem_faders:
+            self._report_stem(feedback.stem, feedback.position_db)
         return ""
 
-    def _obey(self, meter: Metering) -> None:
+    def _run_commands(self, meter: Metering) -> None:
         for request, goal in self._goals.finished():
-            self._attempt(request, partial(self._use_loaded, goal))
+            self._attempt(request, partial(self._use_loaded_goal, goal))
         for request, earlier in self._profiles.finished():
-            self._attempt(request, partial(self._expect_loaded, earlier))
+            self._attempt(request, partial(self._use_loaded_pass, earlier))
         for request in self._commands.turn():
             if not isinstance(request.command, _NO_ADVICE):
-                self._adviser.ask_soon()
-            self._attempt(request, partial(self._do, request, meter))
+                self._advice.ask_soon()
+            self._attempt(request, partial(self._execute, request, meter))
 
     def _attempt(self, request: Request, action: Callable[[], str | None]) -> None:
         """Carries out a command: whatever fails in it is reported, and ends nothing.
@@ -367,7 +367,7 @@ class Session:
         self._notice = why or self._notice
         self._outcomes.append((request.outcome, why))
 
-    def _do(self, request: Request, meter: Metering) -> str | None:
+    def _execute(self, request: Request, meter: Metering) -> str | None:
         """See :meth:`_attempt` for what is returned."""
         command = request.command
         if isinstance(command, Disarm):
@@ -381,10 +381,10 @@ class Session:
         if isinstance(command, SelectEarlierPass):
             self._profiles.load(request, command.name)
             return None
-        self._do_at_once(command, meter)
+        self._execute_at_once(command, meter)
         return ""
 
-    def _do_at_once(
+    def _execute_at_once(
         self, command: Start | Pause | Continue | Reset | Mark | Acknowledge | StemFaderAt, meter: Metering
     ) -> None:
         match command:
@@ -395,11 +395,11 @@ class Session:
             case Reset():
                 self._reset(meter)
             case Mark(label):
-                self._chronicle.record_mark(printable(label, _LONGEST_MARK))
+                self._pass_log.record_mark(printable(label, _LONGEST_MARK))
             case Acknowledge():
-                self._warner.acknowledge()
+                self._alerts.acknowledge()
             case StemFaderAt(stem, position_db):
-                self._stem_stands_at(stem, position_db)
+                self._report_stem(stem, position_db)
 
     def _continue(self, meter: Metering) -> None:
         if meter.is_paused:
@@ -409,37 +409,37 @@ class Session:
     def _pause(self, meter: Metering) -> None:
         if not meter.is_paused:
             meter.pause()
-            self._chronicle.record_event("pause", "paused")
+            self._pass_log.record_event("pause", "paused")
 
-    def _use_loaded(self, goal: Future[Goal]) -> str:
-        self._use(goal.result())
+    def _use_loaded_goal(self, goal: Future[Goal]) -> str:
+        self._use_goal(goal.result())
         return ""
 
-    def _expect_loaded(self, earlier: Future[Earlier | None]) -> str:
-        self._adviser.use_earlier_pass(earlier.result())
+    def _use_loaded_pass(self, earlier: Future[Earlier | None]) -> str:
+        self._advice.use_earlier_pass(earlier.result())
         return ""
 
     def _reset(self, meter: Metering) -> None:
-        self._chronicle.begin_next_pass(self._about(), meter.reading(), self._adviser.told_stems)
+        self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
         meter.reset()
         self._fader.begin_anew(f"the pass of {self._source.title}")
-        self._warner.reset()
+        self._alerts.reset()
         self._notice = ""
 
-    def _use(self, goal: Goal) -> None:
+    def _use_goal(self, goal: Goal) -> None:
         self._goal = goal
-        self._adviser.use_goal(goal)
-        self._warner.use_goal(goal)
-        self._chronicle.record_goal(goal)
-        self._chronicle.record_event("goal", goal.name)
+        self._advice.use_goal(goal)
+        self._alerts.use_goal(goal)
+        self._pass_log.record_goal(goal)
+        self._pass_log.record_event("goal", goal.name)
 
-    def _stem_stands_at(self, stem: str, position_db: float) -> None:
-        faders = self._adviser.stem_faders
+    def _report_stem(self, stem: str, position_db: float) -> None:
+        faders = self._advice.stem_faders
         if faders is None:
             raise SettingsError("Stems are not measured apart in this run: name them with --stems.")
         name = faders.report_position(stem, position_db)
-        self._chronicle.record_fader_report(
-            FaderReport(self._chronicle.seconds, position_db, is_position=True, stem=name)
+        self._pass_log.record_fader_report(
+            FaderReport(self._pass_log.seconds, position_db, is_position=True, stem=name)
         )
         if isinstance(self._source, StemFaderSource):
             self._source.move_stem(name, position_db)

@@ -16,43 +16,43 @@ def noise(seconds, lufs, seed=1):
     return mean_square(lufs) * 10 ** (rng.normal(0, 0.5, round(seconds * 10)) / 10)
 
 
-def hear(counsel, energy, gain_db=None):
+def hear(advisor, energy, gain_db=None):
     for block in energy.reshape(-1, 10):
-        counsel.push_blocks(block, np.full(10, -12.0), block[:, None], gain_db)
+        advisor.push_blocks(block, np.full(10, -12.0), block[:, None], gain_db)
 
 
 def test_a_move_that_was_told_costs_the_next_pass_nothing():
     """The person moves 6 dB down in mid-pass and says so: the advice goes on where it was, 6 dB lower."""
-    counsel = ProgrammeAdvisor(R128)
-    hear(counsel, noise(30, -18))
-    before = counsel.next_pass().gain_db
-    counsel.fader_moved_by(-6.0)
-    hear(counsel, noise(30, -24, seed=2))
+    advisor = ProgrammeAdvisor(R128)
+    hear(advisor, noise(30, -18))
+    before = advisor.next_pass().gain_db
+    advisor.fader_moved_by(-6.0)
+    hear(advisor, noise(30, -24, seed=2))
 
-    assert pytest.approx(before + 6.0, abs=0.15) == counsel.next_pass().gain_db
-    assert -6.0 == counsel.fader_db
+    assert pytest.approx(before + 6.0, abs=0.15) == advisor.next_pass().gain_db
+    assert -6.0 == advisor.fader_db
 
 
 def test_the_first_feedback_says_where_the_fader_has_stood_all_along():
     """It reports −10 dB without having been moved: no move is made up, and the advice does not change."""
-    counsel = ProgrammeAdvisor(R128)
-    hear(counsel, noise(30, -18))
-    before = counsel.next_pass()
-    counsel.fader_stands_at(-10.0)
-    hear(counsel, noise(1, -18, seed=3))
+    advisor = ProgrammeAdvisor(R128)
+    hear(advisor, noise(30, -18))
+    before = advisor.next_pass()
+    advisor.fader_stands_at(-10.0)
+    hear(advisor, noise(1, -18, seed=3))
 
-    assert pytest.approx(before.gain_db, abs=0.1) == counsel.next_pass().gain_db
-    assert -10.0 == counsel.fader_db
-    assert pytest.approx(-8.0, abs=0.2) == 10 * np.log10(counsel.material().mean() / mean_square(0.0))
+    assert pytest.approx(before.gain_db, abs=0.1) == advisor.next_pass().gain_db
+    assert -10.0 == advisor.fader_db
+    assert pytest.approx(-8.0, abs=0.2) == 10 * np.log10(advisor.material().mean() / mean_square(0.0))
 
 
 def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
     """A source that knows its fader shapes the past block by block."""
-    counsel = ProgrammeAdvisor(R128)
+    advisor = ProgrammeAdvisor(R128)
     for gain_db in (0.0, -3.0, -6.0, 2.0):
-        hear(counsel, noise(10, -18 + gain_db, seed=int(10 + gain_db)), gain_db)
+        hear(advisor, noise(10, -18 + gain_db, seed=int(10 + gain_db)), gain_db)
 
-    assert pytest.approx(-7.0, abs=0.1) == counsel.next_pass().gain_db
+    assert pytest.approx(-7.0, abs=0.1) == advisor.next_pass().gain_db
 
 
 def test_this_pass_needs_a_length_and_ends_with_it():
@@ -78,16 +78,16 @@ def gated(energies):
 def test_an_earlier_pass_gives_its_length_and_lands_this_one():
     """Loud first half, quiet second: nobody who knew the future could land it better."""
     whole = np.concatenate([noise(60, -20), noise(60, -26, seed=5)])
-    counsel = ProgrammeAdvisor(R128, earlier=Earlier("before", whole))
-    hear(counsel, whole[:600])
-    move = counsel.this_pass()
+    advisor = ProgrammeAdvisor(R128, earlier=Earlier("before", whole))
+    hear(advisor, whole[:600])
+    move = advisor.this_pass()
 
     def landing(gain_db):
         return gated(np.concatenate([whole[:600], whole[600:] * 10 ** (gain_db / 10)]))
 
     best = min(abs(landing(gain / 10) + 23.0) for gain in range(-200, 201))
-    assert 120.0 == counsel.duration_s
-    assert counsel.fit()[0]
+    assert 120.0 == advisor.duration_s
+    assert advisor.fit()[0]
     assert pytest.approx(landing(move.gain_db), abs=0.02) == move.landing
     assert abs(landing(move.gain_db) + 23.0) <= best + 0.1
 
@@ -96,12 +96,12 @@ def test_another_programme_does_not_pass_for_an_earlier_pass():
     """It is said not to fit, and the advice falls back on what was heard."""
     rng = np.random.default_rng(8)
     other = noise(120, -23, seed=6) * 10 ** (np.repeat(rng.normal(0, 6, 24), 50) / 10)
-    counsel = ProgrammeAdvisor(R128, earlier=Earlier("other", other))
-    hear(counsel, noise(60, -23, seed=7) * 10 ** (np.repeat(rng.normal(0, 6, 12), 50) / 10))
-    fits, _, _ = counsel.fit()
+    advisor = ProgrammeAdvisor(R128, earlier=Earlier("other", other))
+    hear(advisor, noise(60, -23, seed=7) * 10 ** (np.repeat(rng.normal(0, 6, 12), 50) / 10))
+    fits, _, _ = advisor.fit()
 
     assert not fits
-    assert "does not fit" in counsel.this_pass().reason
+    assert "does not fit" in advisor.this_pass().reason
 
 
 def a_step(seed, change_db):
@@ -116,53 +116,53 @@ def a_step(seed, change_db):
 def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
     """Until then the past is read as it was metered; afterwards it is brought to the present fader."""
     channels = a_step(1, -5.0)
-    counsel = ProgrammeAdvisor(R128)
+    advisor = ProgrammeAdvisor(R128)
     for block in channels.reshape(-1, 10, 2):
-        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
-    assert counsel.guess is not None
-    unaware = counsel.next_pass().gain_db
-    guess = counsel.confirm_guess()
+        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
+    assert advisor.guess is not None
+    unaware = advisor.next_pass().gain_db
+    guess = advisor.confirm_guess()
 
     assert pytest.approx(-5.0, abs=0.6) == guess.change_db
     assert pytest.approx(30.0, abs=1.0) == guess.time_s
-    assert pytest.approx(-5.0, abs=0.6) == counsel.fader_db
-    assert counsel.next_pass().gain_db > unaware + 1.0
-    assert counsel.guess is None
+    assert pytest.approx(-5.0, abs=0.6) == advisor.fader_db
+    assert advisor.next_pass().gain_db > unaware + 1.0
+    assert advisor.guess is None
 
 
 def test_a_guess_that_is_dismissed_changes_nothing():
     """The person says no, and that was it."""
-    counsel = ProgrammeAdvisor(R128)
+    advisor = ProgrammeAdvisor(R128)
     for block in a_step(1, -5.0).reshape(-1, 10, 2):
-        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
-    before = counsel.next_pass()
-    counsel.dismiss_guess()
+        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
+    before = advisor.next_pass()
+    advisor.dismiss_guess()
 
-    assert counsel.guess is None
-    assert before == counsel.next_pass()
+    assert advisor.guess is None
+    assert before == advisor.next_pass()
 
 
 def test_a_move_that_was_told_is_not_asked_about():
     """The step in the material is the one the person spoke of."""
     channels = a_step(1, -5.0).reshape(-1, 10, 2)
-    counsel = ProgrammeAdvisor(R128)
+    advisor = ProgrammeAdvisor(R128)
     for number, block in enumerate(channels):
         if number == 30:
-            counsel.fader_moved_by(-5.0)
-        counsel.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
+            advisor.fader_moved_by(-5.0)
+        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
 
-    assert counsel.guess is None
+    assert advisor.guess is None
 
 
 def test_a_cut_stays_a_cut_when_the_past_is_told_anew():
     """The gating blocks after late feedback are those that were there before it."""
-    counsel = ProgrammeAdvisor(R128)
-    hear(counsel, noise(10, -18))
-    counsel.splice()
-    hear(counsel, noise(10, -40, seed=9))
-    before = counsel.next_pass()
-    counsel.fader_stands_at(0.0)
-    after = counsel.next_pass()
+    advisor = ProgrammeAdvisor(R128)
+    hear(advisor, noise(10, -18))
+    advisor.splice()
+    hear(advisor, noise(10, -40, seed=9))
+    before = advisor.next_pass()
+    advisor.fader_stands_at(0.0)
+    after = advisor.next_pass()
 
     assert before.reason == after.reason
     for name in ("gain_db", "landing", "landing_low", "landing_high"):

@@ -103,8 +103,8 @@ def main():
     programme, looks = Programme(hours), Looks()
     with tempfile.TemporaryDirectory() as folder:
         journal = Journal.open(Path(folder) / "passes.sqlite")
-        setup = RunOptions(load_goal("r128"), fast=True, duration_s=programme.duration_s, journal=journal)
-        session = Session(programme, setup, outlets=[looks])
+        options = RunOptions(load_goal("r128"), fast=True, duration_s=programme.duration_s, journal=journal)
+        session = Session(programme, options, outlets=[looks])
         session.run()
         ended = highest_mib()
         journal.close()

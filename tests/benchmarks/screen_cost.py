@@ -43,9 +43,9 @@ def cost_s(draw, views):
 
 
 def views_at(seconds, zoom):
-    desk = Controller(PlayingFeed(seconds, seconds + 15.0))
-    desk.zoom(zoom - len(ZOOMS_S) + 1)
-    return [desk.read_view() for _ in range(LOOKS)]
+    controller = Controller(PlayingFeed(seconds, seconds + 15.0))
+    controller.zoom(zoom - len(ZOOMS_S) + 1)
+    return [controller.read_view() for _ in range(LOOKS)]
 
 
 def main():

@@ -38,40 +38,40 @@ def heard(blocks, seed=1):
 
 
 @pytest.fixture
-def adviser():
+def advice():
     return AdviceSchedule(load_goal("r128"), 24 * 3600.0, None)
 
 
 @pytest.mark.slow
-def test_the_look_back_costs_the_same_a_second_all_day(adviser, monkeypatch):
+def test_the_look_back_costs_the_same_a_second_all_day(advice, monkeypatch):
     """An answer looks at all that was heard; the longer that is, the less often it is asked for, so that in
     no hour more than some ten minutes of programme are looked at a second, on average."""
     now_s, looked_at_s = 0.0, []
     for _ in range(8):
-        adviser.push_blocks(heard(3 * HOUR), NOTHING)
-        monkeypatch.setattr(adviser.counsel, "next_pass", lambda: looked_at_s.append(adviser.counsel.seconds))
-        monkeypatch.setattr(adviser.counsel, "this_pass", lambda: None)
+        advice.push_blocks(heard(3 * HOUR), NOTHING)
+        monkeypatch.setattr(advice.advisor, "next_pass", lambda: looked_at_s.append(advice.advisor.seconds))
+        monkeypatch.setattr(advice.advisor, "this_pass", lambda: None)
         looked_at_s.clear()
         for _ in range(3600):
             now_s += 1.0
-            adviser.update_advice(now_s, at_rest=False)
+            advice.update_advice(now_s, at_rest=False)
 
         assert looked_at_s
         assert sum(looked_at_s) / 3600.0 < 620.0
 
 
 @pytest.mark.slow
-def test_a_course_at_rest_is_searched_once(adviser, monkeypatch):
+def test_a_course_at_rest_is_searched_once(advice, monkeypatch):
     """A paused programme does not change: hours of it are not searched for rides again and again."""
-    adviser.push_blocks(heard(HOUR // 10), NOTHING)
-    searches, search = [], adviser.counsel.rides
-    monkeypatch.setattr(adviser.counsel, "rides", lambda: searches.append(1) or search())
+    advice.push_blocks(heard(HOUR // 10), NOTHING)
+    searches, search = [], advice.advisor.rides
+    monkeypatch.setattr(advice.advisor, "rides", lambda: searches.append(1) or search())
     for now_s in range(600):
-        adviser.update_advice(float(now_s), at_rest=True)
+        advice.update_advice(float(now_s), at_rest=True)
 
     assert [1] == searches
-    adviser.ask_soon()
-    adviser.update_advice(600.0, at_rest=True)
+    advice.ask_soon()
+    advice.update_advice(600.0, at_rest=True)
     assert [1, 1] == searches
 
 
@@ -87,22 +87,22 @@ def test_what_is_to_come_is_judged_by_the_latest_four_hours():
     np.testing.assert_array_equal(expected[-4 * HOUR :], history.known_in_time)
 
 
-def test_a_day_is_not_searched_for_rides(adviser, monkeypatch):
+def test_a_day_is_not_searched_for_rides(advice, monkeypatch):
     """Neither a pause nor the end of a long run waits minutes for rides that nobody asked for: it says so."""
-    adviser.push_blocks(heard(4 * HOUR + 10), NOTHING)
-    monkeypatch.setattr(adviser.counsel, "rides", lambda: pytest.fail("the search began"))
-    adviser.update_advice(0.0, at_rest=True)
+    advice.push_blocks(heard(4 * HOUR + 10), NOTHING)
+    monkeypatch.setattr(advice.advisor, "rides", lambda: pytest.fail("the search began"))
+    advice.update_advice(0.0, at_rest=True)
 
-    assert () == adviser.rides
-    assert "more than 4 h" in adviser.rides_reason
+    assert () == advice.rides
+    assert "more than 4 h" in advice.rides_reason
 
 
-def advice_of_hours(adviser):
+def advice_of_hours(advice):
     for seed in range(HOURS):
-        adviser.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=-float(seed)))
-        adviser.counsel.next_pass()
-        adviser.counsel.this_pass()
-    return adviser
+        advice.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=-float(seed)))
+        advice.advisor.next_pass()
+        advice.advisor.this_pass()
+    return advice
 
 
 def course_of_hours(_):
@@ -131,14 +131,14 @@ def meter_of_hours(_):
     ],
     ids=["advice", "course", "meter"],
 )
-def test_hours_take_little_room(adviser, part, most_bytes):
+def test_hours_take_little_room(advice, part, most_bytes):
     """Every number is kept once, in single precision where advice is made of it, and the fader where it
     moves: some 17 bytes for each 100 ms."""
     Meter(48_000, "stereo").restore(np.ones(100), Reading(true_peak=(-1.0, -1.0)))
-    adviser.counsel.next_pass()  # all is loaded and compiled before it counts
+    advice.advisor.next_pass()  # all is loaded and compiled before it counts
     tracemalloc.start()
     try:
-        held = part(adviser)
+        held = part(advice)
         kept, _ = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
@@ -163,16 +163,16 @@ def test_what_nobody_asks_for_is_not_heaped_up():
     assert kept < 2 * 2**20
 
 
-def test_a_look_at_a_day_takes_little_room_besides(adviser):
+def test_a_look_at_a_day_takes_little_room_besides(advice):
     """An answer brings all that was heard together once, and no more: what it takes for a moment is memory
     that the run is seen to take."""
     for seed in range(24):
-        adviser.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
-    adviser.counsel.next_pass()
+        advice.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
+    advice.advisor.next_pass()
     tracemalloc.start()
     try:
-        adviser.counsel.next_pass()
-        adviser.counsel.this_pass()
+        advice.advisor.next_pass()
+        advice.advisor.this_pass()
         _, highest = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()

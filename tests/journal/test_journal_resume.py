@@ -94,7 +94,7 @@ def test_the_first_word_on_a_stems_fader_counts_for_its_past():
 
     assert [-6.0] * 4 == found.stems.fader_db[:, 0].tolist()
     assert [0.0] * 4 == found.stems.fader_db[:, 1].tolist()
-    assert {"voice"} == found.told_stems
+    assert {"voice"} == found.reported_stems
 
 
 def test_stems_keep_their_places_around_a_missing_stretch():

@@ -23,13 +23,13 @@ RATE_HZ = 48_000
 def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
     """Beyond full scale too: a bus may pass it, and a later check must see by how much."""
     first, second = (np.random.default_rng(seed).normal(0.0, 0.7, (900, 2)) for seed in (1, 2))
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
-    tape.record_frames(first.astype(np.float32))
-    tape.record_frames(second.astype(np.float32), lost=300)
-    tape.close()
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
+    recorder.record_frames(first.astype(np.float32))
+    recorder.record_frames(second.astype(np.float32), lost=300)
+    recorder.close()
     heard, rate_hz = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
-    assert (RATE_HZ, "") == (rate_hz, tape.fault)
+    assert (RATE_HZ, "") == (rate_hz, recorder.fault)
     np.testing.assert_array_equal(
         np.concatenate([first, np.zeros((300, 2)), second]).astype(np.float32), heard
     )
@@ -37,11 +37,11 @@ def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
 
 def test_a_long_loss_is_written_in_pieces(tmp_path):
     """A device away for an hour must not ask for gigabytes: here 16 MB are written from less than 2."""
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
     tracemalloc.start()
     try:
-        tape.record_frames(np.ones((1, 2), np.float32), lost=2_000_000)
-        tape.close()
+        recorder.record_frames(np.ones((1, 2), np.float32), lost=2_000_000)
+        recorder.close()
         _, most = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
@@ -84,21 +84,21 @@ def test_a_format_that_cannot_hold_the_sound_leaves_nothing_behind(tmp_path):
 
 def test_a_disk_that_takes_no_more_is_said_and_what_it_missed_is_silent(tmp_path, files_end_at):
     """The measuring goes on; what follows keeps its place in time once the disk takes it again."""
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
     ones = np.ones((4_800, 2), np.float32)
     with files_end_at(100_000):
         for _ in range(10):
-            tape.record_frames(ones)
+            recorder.record_frames(ones)
         end_s = time.monotonic() + 30.0
-        while tape._owed < 8 * 4_800:  # the first two blocks have room
+        while recorder._owed < 8 * 4_800:  # the first two blocks have room
             assert time.monotonic() < end_s
             time.sleep(0.01)
-        said = tape.fault
-    tape.record_frames(2.0 * ones)
-    tape.close()
+        said = recorder.fault
+    recorder.record_frames(2.0 * ones)
+    recorder.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
-    assert said == tape.fault == f"{tmp_path}/heard.wav is not whole: File too large."
+    assert said == recorder.fault == f"{tmp_path}/heard.wav is not whole: File too large."
     assert len(heard) == 11 * 4_800
     assert (heard[: 2 * 4_800] == 1.0).all()
     assert (heard[2 * 4_800 : -4_800] == 0.0).all()
@@ -111,18 +111,18 @@ def test_a_disk_that_is_too_slow_costs_sound_and_no_time(tmp_path, monkeypatch):
     write = GrowingWave.write
     monkeypatch.setattr(tape_module, "_MOST_BLOCKS", 3)
     monkeypatch.setattr(GrowingWave, "write", lambda *given: may_write.wait(30.0) and write(*given))
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2)
     for level in range(1, 9):
-        tape.record_frames(np.full((100, 2), level, np.float32))
+        recorder.record_frames(np.full((100, 2), level, np.float32))
     may_write.set()
-    while not tape._frames.empty():
+    while not recorder._frames.empty():
         time.sleep(0.01)
-    tape.record_frames(np.full((100, 2), 9, np.float32))
-    tape.close()
+    recorder.record_frames(np.full((100, 2), 9, np.float32))
+    recorder.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
     levels = heard[::100, 0].tolist()
 
-    assert "the disk was too slow" in tape.fault
+    assert "the disk was too slow" in recorder.fault
     assert len(heard) == 900
     assert levels in ([1, 2, 3, 4, 0, 0, 0, 0, 9], [1, 2, 3, 0, 0, 0, 0, 0, 9])
 
@@ -130,9 +130,9 @@ def test_a_disk_that_is_too_slow_costs_sound_and_no_time(tmp_path, monkeypatch):
 @pytest.mark.parametrize("channels", [1, 2, 6])
 def test_a_wav_is_as_the_library_reads_and_our_own_checker_walks_it(tmp_path, channels):
     frames = np.random.default_rng(3).normal(0.0, 0.7, (70_001, channels)).astype(np.float32)
-    tape = AudioRecorder(tmp_path / "heard.wav", 96_000, channels)
-    tape.record_frames(frames)
-    tape.close()
+    recorder = AudioRecorder(tmp_path / "heard.wav", 96_000, channels)
+    recorder.record_frames(frames)
+    recorder.close()
     info = soundfile.info(tmp_path / "heard.wav")
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32", always_2d=True)
     with (tmp_path / "heard.wav").open("rb") as file:
@@ -147,15 +147,15 @@ def test_what_outgrows_a_wav_becomes_rf64_and_every_frame_is_there(tmp_path, mon
     """EBU Tech 3306 §3.2: RIFF becomes RF64 and the chunk kept in front ds64, here past 40 kB for 4 GiB."""
     monkeypatch.setattr(growing, "LONGEST_FORM_BYTES", 40_000)
     frames = np.random.default_rng(4).normal(0.0, 0.7, (9_000, 2)).astype(np.float32)
-    tape = AudioRecorder(tmp_path / "heard.wav", 1_000, 2)
+    recorder = AudioRecorder(tmp_path / "heard.wav", 1_000, 2)
     for place in range(0, 9_000, 500):
-        tape.record_frames(frames[place : place + 500])
-    tape.close()
+        recorder.record_frames(frames[place : place + 500])
+    recorder.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
     with (tmp_path / "heard.wav").open("rb") as file:
         wave = walk(file)
 
-    assert (wave.form, wave.data.size, tape.fault) == (b"RF64", 9_000 * 8, "")
+    assert (wave.form, wave.data.size, recorder.fault) == (b"RF64", 9_000 * 8, "")
     assert soundfile.info(tmp_path / "heard.wav").format == "RF64"
     np.testing.assert_array_equal(heard, frames)
 
@@ -179,13 +179,13 @@ def test_a_real_wav_goes_on_past_4_gib(tmp_path):
 
 def test_a_format_with_32_bit_sizes_ends_with_a_word_before_they_do(tmp_path, monkeypatch):
     monkeypatch.setattr(tape_module, "_LIMIT_BYTES", 20_000)
-    tape = AudioRecorder(tmp_path / "heard.aiff", RATE_HZ, 2)
+    recorder = AudioRecorder(tmp_path / "heard.aiff", RATE_HZ, 2)
     for _ in range(5):
-        tape.record_frames(np.ones((1_000, 2), np.float32))
-    tape.close()
+        recorder.record_frames(np.ones((1_000, 2), np.float32))
+    recorder.close()
 
     assert soundfile.info(tmp_path / "heard.aiff").frames == 2_000
-    assert tape.fault == f"{tmp_path}/heard.aiff is not whole: AIFF ends at 4 GiB; .wav goes on."
+    assert recorder.fault == f"{tmp_path}/heard.aiff is not whole: AIFF ends at 4 GiB; .wav goes on."
 
 
 def test_a_run_that_is_killed_leaves_a_wav_that_can_be_read(tmp_path):
@@ -193,9 +193,9 @@ def test_a_run_that_is_killed_leaves_a_wav_that_can_be_read(tmp_path):
     code = (
         "import os, signal, sys; from pathlib import Path; import numpy as np\n"
         "from sidecar.run.audio_recorder import AudioRecorder\n"
-        "tape = AudioRecorder(Path(sys.argv[1]), 48_000, 2)\n"
-        "for _ in range(25): tape.record_frames(np.ones((4_800, 2), np.float32))\n"
-        "while not tape._frames.empty(): pass\n"
+        "recorder = AudioRecorder(Path(sys.argv[1]), 48_000, 2)\n"
+        "for _ in range(25): recorder.record_frames(np.ones((4_800, 2), np.float32))\n"
+        "while not recorder._frames.empty(): pass\n"
         "os.kill(os.getpid(), signal.SIGKILL)"
     )
     killed = subprocess.run([sys.executable, "-c", code, tmp_path / "heard.wav"], check=False)

@@ -23,21 +23,21 @@ class Mix:
 
 def asked(guess):
     """A fader about which a question is open, what was noted, and what was put on record."""
-    adviser = AdviceSchedule(load_goal("r128"), None, None)
-    adviser.counsel.guess = guess
+    advice = AdviceSchedule(load_goal("r128"), None, None)
+    advice.advisor.guess = guess
     notes: list[str] = []
     told: list[FaderReport] = []
-    return ProgrammeFader(Mix(), adviser, notes.append, told.append), adviser, notes, told
+    return ProgrammeFader(Mix(), advice, notes.append, told.append), advice, notes, told
 
 
 def test_a_yes_makes_the_guess_a_move_of_its_moment():
     """The record has it where it was heard, not where it was answered."""
-    fader, adviser, notes, told = asked(Guess(0.0, -3.0, 0.9))
-    assert "" == fader.obey(Confirm(adviser.guess), 20.0)
+    fader, advice, notes, told = asked(Guess(0.0, -3.0, 0.9))
+    assert "" == fader.obey(Confirm(advice.guess), 20.0)
 
     assert [FaderReport(0.0, -3.0, is_position=False)] == told
     assert ["fader by −3.0 dB at 0 s, as guessed"] == notes
-    assert -3.0 == adviser.counsel.fader_db
+    assert -3.0 == advice.advisor.fader_db
 
 
 def test_a_script_may_answer_whatever_is_asked():
@@ -50,33 +50,33 @@ def test_a_script_may_answer_whatever_is_asked():
 
 def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
     """A key pressed as the next guess came up is not taken for a yes to that one."""
-    fader, adviser, notes, told = asked(Guess(12.0, -3.0, 0.9))
-    seen = adviser.guess
-    adviser.counsel.guess = Guess(40.0, 2.0, 0.9)
+    fader, advice, notes, told = asked(Guess(12.0, -3.0, 0.9))
+    seen = advice.guess
+    advice.advisor.guess = Guess(40.0, 2.0, 0.9)
     said = fader.obey(Confirm(seen), 41.0)
 
-    assert ([], [], 0.0) == (notes, told, adviser.counsel.fader_db)
+    assert ([], [], 0.0) == (notes, told, advice.advisor.fader_db)
     assert "gone" in said
-    assert adviser.guess
+    assert advice.guess
 
 
 def test_a_no_takes_the_question_away():
     """Nothing moved, nothing is on record."""
-    fader, adviser, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.obey(Dismiss(adviser.guess), 20.0)
+    fader, advice, _, told = asked(Guess(12.0, -3.0, 0.9))
+    fader.obey(Dismiss(advice.guess), 20.0)
 
-    assert ("", [], 0.0) == (adviser.guess, told, adviser.counsel.fader_db)
+    assert ("", [], 0.0) == (advice.guess, told, advice.advisor.fader_db)
 
 
 def test_a_new_pass_begins_where_the_fader_stands():
     """A position that was told goes on as one, steps go on as a step; either is on record."""
     for words in ([FaderAt(-4.0), Nudge(0.5)], [Nudge(-3.5)]):
-        fader, adviser, _, told = asked(None)
+        fader, advice, _, told = asked(None)
         for command in words:
             fader.obey(command, 1.0)
         fader.begin_anew("the pass of mix")
 
-        assert -3.5 == adviser.counsel.fader_db
+        assert -3.5 == advice.advisor.fader_db
         assert FaderReport(0.0, -3.5, is_position=words[0] == FaderAt(-4.0)) == told[-1]
 
 
@@ -90,14 +90,14 @@ def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
 
 def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
     """Never more than was advised, and never back."""
-    _, adviser, _, _ = asked(None)
-    adviser.update_advice(0.0, at_rest=False)
+    _, advice, _, _ = asked(None)
+    advice.update_advice(0.0, at_rest=False)
     left = {}
     for advised_db in (-3.0, 3.0, 0.0):
-        adviser.next_pass = Move(advised_db)
+        advice.next_pass = Move(advised_db)
         for gone_db in (-4.0, -1.0, 2.0, 5.0):
-            adviser.counsel.fader_stands_at(gone_db)
-            left[advised_db, gone_db] = adviser.gain_left_db
+            advice.advisor.fader_stands_at(gone_db)
+            left[advised_db, gone_db] = advice.gain_left_db
 
     assert [0.0, -2.0, -3.0, -3.0] == [left[-3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
     assert [3.0, 3.0, 1.0, 0.0] == [left[3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]

@@ -196,8 +196,8 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
 def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     """Reading, course, advice and rides are those that the run had when it was over."""
     journal = Journal.open(tmp_path / "passes.db")
-    setup = RunOptions(load_goal("r128"), fast=True, journal=journal)
-    session = Session(FileSource(mix, pace="fast"), setup)
+    options = RunOptions(load_goal("r128"), fast=True, journal=journal)
+    session = Session(FileSource(mix, pace="fast"), options)
     session.run()
     journal.close()
     review = Review(past_of_record(reader.latest(tmp_path / "passes.db")), load_goal("r128"))

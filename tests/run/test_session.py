@@ -424,12 +424,12 @@ class TwoRates(Script):
 
 
 def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path):
-    """10 s at -26 and 10 s at -20 LUFS are their power mean, whatever the rates; the tape ends there."""
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    """10 s at -26 and 10 s at -20 LUFS are their power mean, whatever the rates; the recording ends there."""
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
     source, seen = TwoRates((10, -26.0)), []
-    session = Session(source, fast(tape=tape), outlets=[seen.append])
+    session = Session(source, fast(recorder=recorder), outlets=[seen.append])
     session.run()
-    tape.close()
+    recorder.close()
     reading = seen[-1].reading
 
     assert pytest.approx(10 * np.log10((10**-2.6 + 10**-2.0) / 2), abs=0.1) == reading.integrated
@@ -650,8 +650,8 @@ def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
         if snapshot.fader_db != moves[-1][1]:
             moves.append((snapshot.reading.seconds, snapshot.fader_db))
 
-    setup = RunOptions(load_goal("r128"), fast=True, remote=desk.remote, duration_s=60.0)
-    session = desk.session = Session(RepeatingScript(desk, *steps), setup, outlets=[note])
+    options = RunOptions(load_goal("r128"), fast=True, remote=desk.remote, duration_s=60.0)
+    session = desk.session = Session(RepeatingScript(desk, *steps), options, outlets=[note])
     session.run()
 
     assert len(moves) > 1
@@ -787,9 +787,9 @@ def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
 
 def test_what_is_heard_is_written(tmp_path):
     """Frame for frame, for a later check."""
-    tape = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
-    Session(Script((2, -23.0)), fast(tape=tape)).run()
-    tape.close()
+    recorder = AudioRecorder(tmp_path / "heard.wav", RATE_HZ, 2, waits=True)
+    Session(Script((2, -23.0)), fast(recorder=recorder)).run()
+    recorder.close()
 
     assert 2 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
 

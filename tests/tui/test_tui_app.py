@@ -76,7 +76,10 @@ def test_a_run_that_has_ended_is_told_nothing_any_more():
         await pilot.press("space", "r", "m", "f", "plus", "a", "x", "y", "g", "u", "left")
         screen = pilot.app.screen
         assert isinstance(screen, MainScreen)
-        assert (True, True) == (screen.desk.read_view().relative, screen.desk.cursor.at_s is not None)
+        assert (True, True) == (
+            screen.controller.read_view().relative,
+            screen.controller.cursor.at_s is not None,
+        )
 
     drive(feed, script, GENEROUS)
     assert [] == feed.told
@@ -331,7 +334,7 @@ def test_a_still_run_repaints_nothing():
 
     async def script(pilot):
         looks = []
-        pilot.app.desk.feed.timeline = lambda: looks.append(1) or pilot.app.desk.feed.course_shown
+        pilot.app.controller.feed.timeline = lambda: looks.append(1) or pilot.app.controller.feed.course_shown
         for panel in pilot.app.screen.query(Scales):
             panel.refresh = lambda *regions, **_: repainted.append(regions)
         await until(pilot, lambda: len(looks) > 3, "some looks")

@@ -111,7 +111,7 @@ def test_where_the_pass_is_over_no_key_is_offered_that_would_change_it():
     feed = scenes.riding()
     feed.change(transport="ended")
     app = make_app(feed, is_past=True)
-    screen = MainScreen(app.desk, app.palette)
+    screen = MainScreen(app.controller, app.palette)
     offered = {binding.action for binding in KEYS if screen.check_action(*_parsed(binding.action))}
 
     assert {"goals", "log", "help", "leave", "first", "unit", "lamps"} <= offered

@@ -169,7 +169,7 @@ def test_keys_move_the_cursor_and_escape_lets_it_go():
     """Left shows it, further left moves it by a column, and the course follows now again in the end."""
 
     async def script(pilot):
-        cursor = pilot.app.desk.cursor
+        cursor = pilot.app.controller.cursor
         await pilot.press("left")
         await until(pilot, lambda: "▴3:04.0  short-term" in shown(pilot.app), "the reading at now")
         await pilot.press("left", "shift+left")
@@ -200,8 +200,8 @@ def test_a_click_on_the_course_puts_the_cursor_there():
     async def script(pilot):
         panel = pilot.app.screen.query_one("#historypanel")
         await pilot.click("#historypanel", offset=(GUTTER + 30, 3))
-        await until(pilot, lambda: pilot.app.desk.cursor.at_s is not None, "the cursor")
-        assert pytest.approx(panel.shown.time_s(30)) == pilot.app.desk.cursor.at_s
+        await until(pilot, lambda: pilot.app.controller.cursor.at_s is not None, "the cursor")
+        assert pytest.approx(panel.shown.time_s(30)) == pilot.app.controller.cursor.at_s
 
     drive(scenes.down(), script, GENEROUS)
 
@@ -210,15 +210,15 @@ def test_jumping_goes_to_events_and_to_where_it_went_over():
     """From now back: the fader, the alert, the mark, the stretch over the line before."""
     feed = scenes.down()
     feed.course_shown.short_term[300:310] = -10.0
-    desk = Controller(feed)
+    controller = Controller(feed)
     feed.course_shown.short_term[400:] = -30.0
     feed.course_shown.short_term[:300] = -30.0
     feed.course_shown.short_term[310:400] = -30.0
-    desk.read_view()
+    controller.read_view()
     seen = []
     for _ in range(6):
-        desk.jump(-1)
-        seen.append(round(desk.cursor.at_s, 1))
+        controller.jump(-1)
+        seen.append(round(controller.cursor.at_s, 1))
 
     assert [170.0, 140.0, 101.0, 52.0, 30.1, 30.1] == seen
 

@@ -57,20 +57,20 @@ def test_an_armed_hand_does_not_follow_a_stem():
 def test_what_the_hand_says_is_news_for_a_while():
     """Long enough to be read, and again when it says something else."""
     feed = scenes.armed()
-    desk = Controller(feed)
-    seen = [desk.read_view().hand_is_news for _ in range(600)]
+    controller = Controller(feed)
+    seen = [controller.read_view().hand_is_news for _ in range(600)]
     feed.change(hand=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
 
     assert (True, True, False) == (seen[0], seen[300], seen[-1])
-    assert desk.read_view().hand_is_news
+    assert controller.read_view().hand_is_news
 
 
 def test_steps_of_the_fader_are_told_as_steps():
     """Three presses are three steps, whatever the run has made of the first by then."""
     feed = scenes.down()
-    desk = Controller(feed)
+    controller = Controller(feed)
     for change_db in (0.5, 0.5, -0.1):
-        desk.nudge_fader(change_db)
+        controller.nudge_fader(change_db)
 
     assert [Nudge(0.5), Nudge(0.5), Nudge(-0.1)] == feed.told
 
@@ -79,35 +79,35 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
     """From minus infinity a step has no size; the person is told what to do."""
     feed = scenes.down()
     feed.change(fader_db=-math.inf)
-    desk = Controller(feed)
-    desk.nudge_fader(0.5)
+    controller = Controller(feed)
+    controller.nudge_fader(0.5)
 
     assert [] == feed.told
-    assert "by hand" in desk.read_view().fault
+    assert "by hand" in controller.read_view().fault
 
 
 def test_a_refusal_is_kept_until_a_command_is_taken():
     """What was not done is said, and not for longer than it is true."""
     feed = scenes.down()
-    desk = Controller(feed)
+    controller = Controller(feed)
     feed.refusal = "nobody listens at 127.0.0.1:9100"
-    desk.send_command(Reset())
-    refused = desk.read_view().fault
+    controller.send_command(Reset())
+    refused = controller.read_view().fault
     feed.refusal = None
-    desk.send_command(Reset())
+    controller.send_command(Reset())
 
     assert "nobody listens at 127.0.0.1:9100" == refused
-    assert "" == desk.read_view().fault
+    assert "" == controller.read_view().fault
 
 
 def test_zoom_goes_from_half_a_minute_to_the_whole():
     """And stops at both ends."""
-    desk = Controller(scenes.down())
-    seen = [desk.read_view().zoom_s]
+    controller = Controller(scenes.down())
+    seen = [controller.read_view().zoom_s]
     for _ in range(8):
-        desk.zoom(-1)
-        seen.append(desk.read_view().zoom_s)
-    desk.zoom(99)
+        controller.zoom(-1)
+        seen.append(controller.read_view().zoom_s)
+    controller.zoom(99)
 
     assert [None, 3600.0, 900.0, 300.0, 120.0, 60.0, 30.0, 30.0, 30.0] == seen
-    assert desk.read_view().zoom_s is None
+    assert controller.read_view().zoom_s is None

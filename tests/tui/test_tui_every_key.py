@@ -37,15 +37,17 @@ QUESTION = scenes.asking().shown.guess
 
 def _cursor(low_s, high_s):
     """The cursor stands between these moments, both of them included."""
-    return lambda app: app.desk.cursor.at_s is not None and low_s <= app.desk.cursor.at_s <= high_s
+    return lambda app: (
+        app.controller.cursor.at_s is not None and low_s <= app.controller.cursor.at_s <= high_s
+    )
 
 
 def _no_cursor(app):
-    return app.desk.cursor.at_s is None
+    return app.controller.cursor.at_s is None
 
 
 def _view(**look):
-    return lambda app: all(getattr(app.desk.read_view(), name) == value for name, value in look.items())
+    return lambda app: all(getattr(app.controller.read_view(), name) == value for name, value in look.items())
 
 
 def _in_state(transport):
@@ -211,7 +213,7 @@ def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():
     async def script(pilot):
         await pilot.click("#historypanel", offset=(GUTTER - 2, 3))
         await pilot.press("u")
-        assert pilot.app.desk.cursor.at_s is None
+        assert pilot.app.controller.cursor.at_s is None
         await pilot.click("#historypanel", offset=(GUTTER + 110, 3))
         await until(pilot, lambda: _cursor(184.0, 184.0)(pilot.app), "the cursor at now")
 

@@ -10,8 +10,8 @@ from tui.drawing.cells import text_of
 from tui.drawing.panels.hero import hero
 
 
-def _lines(feed, width, height, **desk):
-    return [text_of(row).rstrip() for row in hero(Controller(feed, **desk).read_view(), width, height)]
+def _lines(feed, width, height, **controller):
+    return [text_of(row).rstrip() for row in hero(Controller(feed, **controller).read_view(), width, height)]
 
 
 def test_at_80_columns_figure_and_words_stand_side_by_side():

@@ -14,10 +14,10 @@ from tui.drawing.panels.scales import momentary_line, rails
 
 
 def _lines(feed, width=80, height=7, *, relative=False, **layout):
-    desk = Controller(feed)
+    controller = Controller(feed)
     if relative:
-        desk.switch_unit()
-    return [text_of(row).rstrip() for row in rails(desk.read_view(), width, height, **layout)]
+        controller.switch_unit()
+    return [text_of(row).rstrip() for row in rails(controller.read_view(), width, height, **layout)]
 
 
 def test_the_seven_rows_at_80_columns():

@@ -25,7 +25,7 @@ _ITSELF = "commands"
 class ScreenWithKeys(Protocol):
     """What the list needs of the screen whose keys it offers."""
 
-    desk: Controller
+    controller: Controller
     palette: Palette
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -72,7 +72,7 @@ class RunCommands(Provider):
                 binding.description, f"{binding.tooltip}  ({binding.key_display or binding.key})", run
             )
         if screen.check_action("goals", ()):
-            yield from _goals(screen.desk.feed.goals(), screen)
+            yield from _goals(screen.controller.feed.goals(), screen)
 
     def _text(self, text: str) -> str:
         return cast(ScreenWithKeys, self.screen).palette.text(text)
@@ -89,7 +89,7 @@ def _goals(goals: Sequence[Goal], screen: ScreenWithKeys) -> Iterator[Named]:
 
 
 async def _aim(screen: ScreenWithKeys, name: str) -> None:
-    screen.desk.send_command(SelectGoal(name))
+    screen.controller.send_command(SelectGoal(name))
 
 
 class Commands(CommandPalette):

@@ -74,9 +74,9 @@ class MainScreen(Screen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [*KEYS]
 
-    def __init__(self, desk: Controller, palette: Palette) -> None:
+    def __init__(self, controller: Controller, palette: Palette) -> None:
         super().__init__()
-        self.desk = desk
+        self.controller = controller
         self.palette = palette
         self._asked: dict[str, int] = {"channels": 0}
         """What the panels need room for."""
@@ -149,11 +149,11 @@ class MainScreen(Screen[None]):
         if name in self._not_taken():
             return False
         if name == "now":
-            return self.desk.cursor.at_s is not None
+            return self.controller.cursor.at_s is not None
         return name not in _SOMETIMES or name in self._offered
 
     def _not_taken(self) -> frozenset[str]:
-        if self.desk.is_past:
+        if self.controller.is_past:
             return _CHANGES
         is_over = self._view is not None and self._view.snapshot.transport == "ended"
         return _FOR_A_RUN if is_over else frozenset()
@@ -161,39 +161,39 @@ class MainScreen(Screen[None]):
     def action_tell(self, verb: str, *values: str) -> None:
         if verb in ("confirm", "dismiss") and self._view is not None:
             values = (self._view.snapshot.guess,)
-        self.desk.send_command(_AT_ONCE[verb](*values))
+        self.controller.send_command(_AT_ONCE[verb](*values))
 
     def action_nudge(self, change_db: float) -> None:
-        self.desk.nudge_fader(change_db)
+        self.controller.nudge_fader(change_db)
 
     def action_unit(self) -> None:
-        self.desk.switch_unit()
+        self.controller.switch_unit()
 
     def action_scale(self) -> None:
-        self.desk.switch_scale()
+        self.controller.switch_scale()
 
     def action_zoom(self, steps: int) -> None:
-        self.desk.zoom(steps)
+        self.controller.zoom(steps)
 
     def action_look(self, columns: int) -> None:
         if (shown := self.query_one(HistoryPanel).shown) is not None:
-            self.desk.cursor.move(columns * max(BLOCK_S, shown.width_s))
+            self.controller.cursor.move(columns * max(BLOCK_S, shown.width_s))
 
     def action_page(self, pages: int) -> None:
         if (shown := self.query_one(HistoryPanel).shown) is not None:
-            self.desk.cursor.move(pages * _PAGE * shown.count * shown.width_s)
+            self.controller.cursor.move(pages * _PAGE * shown.count * shown.width_s)
 
     def action_place(self, at_s: float) -> None:
-        self.desk.cursor.place(at_s)
+        self.controller.cursor.place(at_s)
 
     def action_first(self) -> None:
-        self.desk.cursor.place(0.0)
+        self.controller.cursor.place(0.0)
 
     def action_jump(self, direction: int) -> None:
-        self.desk.jump(direction)
+        self.controller.jump(direction)
 
     def action_now(self) -> None:
-        self.desk.cursor.dismiss()
+        self.controller.cursor.dismiss()
 
     def action_log(self) -> None:
         if self._view is not None:
@@ -212,7 +212,7 @@ class MainScreen(Screen[None]):
 
     def _reset_if(self, wanted: bool | None) -> None:
         if wanted:
-            self.desk.send_command(commands.Reset())
+            self.controller.send_command(commands.Reset())
 
     def action_arm(self) -> None:
         if self._view is not None and self._view.snapshot.hand is not None:
@@ -220,7 +220,7 @@ class MainScreen(Screen[None]):
 
     def _arm_if(self, wanted: bool | None) -> None:
         if wanted:
-            self.desk.send_command(commands.Arm())
+            self.controller.send_command(commands.Arm())
 
     def action_rides(self) -> None:
         if self._view is not None:
@@ -235,15 +235,17 @@ class MainScreen(Screen[None]):
 
     def _mark_if(self, label: str | None) -> None:
         if label is not None:
-            self.desk.send_command(commands.Mark(label))
+            self.controller.send_command(commands.Mark(label))
 
     def action_goals(self) -> None:
         if self._view is not None:
-            self.app.push_screen(GoalDialog(self.desk.feed.goals(), self._view, self.palette), self._aim_if)
+            self.app.push_screen(
+                GoalDialog(self.controller.feed.goals(), self._view, self.palette), self._aim_if
+            )
 
     def _aim_if(self, name: str | None) -> None:
         if name is not None:
-            self.desk.send_command(commands.SelectGoal(name))
+            self.controller.send_command(commands.SelectGoal(name))
 
     def action_help(self) -> None:
         self.app.push_screen(HelpDialog(explained(), self.palette))

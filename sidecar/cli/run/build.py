@@ -128,7 +128,7 @@ def _session(
             earlier=earlier,
             mix=mix,
             remote=_remote(reached),
-            tape=_tape(source, options, closing),
+            recorder=_recorder(source, options, closing),
             journal=journal,
             resumed=resumed,
             fast=options.pace != "real",
@@ -188,21 +188,25 @@ def _close(journal: Journal) -> None:
         print(f"sidecar: {printable(journal.fault)}", file=sys.stderr)
 
 
-def _tape(source: Source, options: argparse.Namespace, closing: contextlib.ExitStack) -> AudioRecorder | None:
+def _recorder(
+    source: Source, options: argparse.Namespace, closing: contextlib.ExitStack
+) -> AudioRecorder | None:
     if options.write is None:
         return None
     from sidecar.run.audio_recorder import AudioRecorder
 
-    tape = AudioRecorder(Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast")
-    closing.callback(_close_tape, tape)
-    return tape
+    recorder = AudioRecorder(
+        Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast"
+    )
+    closing.callback(_close_recorder, recorder)
+    return recorder
 
 
-def _close_tape(tape: AudioRecorder) -> None:
+def _close_recorder(recorder: AudioRecorder) -> None:
     """Writes the rest, and reports it where the file is incomplete."""
-    tape.close()
-    if tape.fault:
-        print(f"sidecar: {printable(tape.fault)}", file=sys.stderr)
+    recorder.close()
+    if recorder.fault:
+        print(f"sidecar: {printable(recorder.fault)}", file=sys.stderr)
 
 
 def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
