@@ -1,1 +1,1 @@
-"""The record of every pass, on disk while it is heard: it survives a kill, and a pass can go on from it."""
+"""The record of every pass, written while it is measured: it survives a kill, and a run can resume it."""

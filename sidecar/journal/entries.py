@@ -1,4 +1,4 @@
-"""What waits to be written: made by the worker in microseconds, merged by the writer."""
+"""Entries that wait to be written: made by the measuring thread in microseconds, merged by the writer."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from sidecar.settings.goals import Goal
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """Blocks that were taken in together."""
+class MeasuredBlocks:
+    """Blocks that were measured together."""
 
     first: int
     energy: Floats
@@ -28,7 +28,7 @@ class Heard:
 
     @property
     def next_block(self) -> int:
-        """Number of the block that comes next."""
+        """Number of the first block after these."""
         return self.first + len(self.energy)
 
     @property
@@ -71,9 +71,9 @@ class Resumed:
 
     id: int
     blocks: int
-    """As many as it had when it was read."""
+    """Number of blocks it had when it was read."""
     holder: int
-    """The run that had written it by then."""
+    """Number of the run that had written it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,24 +85,25 @@ class Ended:
     reading: Reading | None
 
 
-Entry = Heard | Batch | Cut | Event | FaderReport | Aimed | Resumed | Ended
+Entry = MeasuredBlocks | Batch | Cut | Event | FaderReport | Aimed | Resumed | Ended
 
 
 def merged(entries: Iterable[Entry]) -> list[Entry]:
-    """The entries of one pass in their order, with blocks that follow each other in one batch."""
+    """Returns the entries of one pass in their order, with consecutive blocks merged into one batch."""
     made: list[Entry] = []
-    for is_heard, group in groupby(entries, lambda entry: isinstance(entry, Heard)):
-        if is_heard:
-            made += [_batch(run) for run in _runs([entry for entry in group if isinstance(entry, Heard)])]
+    for are_blocks, group in groupby(entries, lambda entry: isinstance(entry, MeasuredBlocks)):
+        if are_blocks:
+            blocks = [entry for entry in group if isinstance(entry, MeasuredBlocks)]
+            made += [_batch(run) for run in _runs(blocks)]
         else:
             made += group
     return made
 
 
-def _runs(heard: Sequence[Heard]) -> list[list[Heard]]:
-    """Split where blocks are missing in between."""
-    runs = [[heard[0]]]
-    for entry in heard[1:]:
+def _runs(blocks: Sequence[MeasuredBlocks]) -> list[list[MeasuredBlocks]]:
+    """Returns *blocks* split where blocks are missing in between."""
+    runs = [[blocks[0]]]
+    for entry in blocks[1:]:
         if entry.first == runs[-1][-1].next_block:
             runs[-1].append(entry)
         else:
@@ -110,20 +111,20 @@ def _runs(heard: Sequence[Heard]) -> list[list[Heard]]:
     return runs
 
 
-def _batch(run: Sequence[Heard]) -> Batch:
-    counts = [len(heard.energy) for heard in run]
+def _batch(run: Sequence[MeasuredBlocks]) -> Batch:
+    counts = [len(blocks.energy) for blocks in run]
 
     def column(values: Iterable[float]) -> Singles:
         return np.repeat(np.fromiter(values, np.float32, len(run)), counts)
 
     return Batch(
         run[0].first,
-        np.concatenate([heard.energy for heard in run]),
-        np.concatenate([heard.true_peak for heard in run]).astype(np.float32),
-        column(heard.fader_db for heard in run),
-        np.concatenate([heard.short_term for heard in run]).astype(np.float32),
-        column(heard.reading.integrated for heard in run),
-        _joined([heard.stems for heard in run if heard.stems is not None]),
+        np.concatenate([blocks.energy for blocks in run]),
+        np.concatenate([blocks.true_peak for blocks in run]).astype(np.float32),
+        column(blocks.fader_db for blocks in run),
+        np.concatenate([blocks.short_term for blocks in run]).astype(np.float32),
+        column(blocks.reading.integrated for blocks in run),
+        _joined([blocks.stems for blocks in run if blocks.stems is not None]),
         run[-1].reading,
     )
 

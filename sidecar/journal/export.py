@@ -93,7 +93,7 @@ def _rows(record: Record) -> Iterator[list[object]]:
 
 
 def _events_by_block(record: Record) -> dict[int, list[str]]:
-    """What happened, at the block that was heard next; past the end, at the last one."""
+    """Returns the events at the block measured next; past the end, at the last one."""
     placed: dict[int, list[str]] = {}
     if not len(record.place):
         return placed
@@ -114,7 +114,7 @@ def _json(record: Record) -> str:
         "cuts": [asdict(cut) for cut in record.cuts],
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],
-        "told_of_fader": [_fields(told) for told in record.fader_reports],
+        "told_of_fader": [_fields(report) for report in record.fader_reports],
         "course": _course(record),
         "stems": _stems(record),
     }

@@ -1,4 +1,4 @@
-"""The worker's side of the journal: one pass that is being heard."""
+"""The measuring thread's side of the journal: one pass in progress."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 
-from sidecar.journal.entries import Aimed, Ended, Entry, Heard
+from sidecar.journal.entries import Aimed, Ended, Entry, MeasuredBlocks
 from sidecar.journal.record import Cut, FaderReport, Floats, Pass, StemBalance
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
@@ -14,7 +14,7 @@ from sidecar.settings.goals import Goal
 
 
 class OpenPass:
-    """A pass that is being heard. Its calls return at once and never raise."""
+    """Queues the entries of one pass in progress. Its calls return at once and never raise."""
 
     def __init__(
         self,
@@ -24,13 +24,13 @@ class OpenPass:
         blocks: int = 0,
     ) -> None:
         self.about = about
-        """With the goal in force: what a row says, should the pass ever need another one."""
+        """With the goal in force, for a new row should the pass need one."""
         self.began = clock().isoformat()
         self._put = put
         self._clock = clock
         self._next = blocks
-        self._told: dict[str, FaderReport] = {}
-        """The last word on each fader."""
+        self._reports: dict[str, FaderReport] = {}
+        """The last report on each fader."""
 
     def add_blocks(
         self,
@@ -41,37 +41,37 @@ class OpenPass:
         reading: Reading,
         stems: StemBalance | None = None,
     ) -> None:
-        """100 ms blocks as metered, arrays of shape (n,), which nobody may change afterwards.
+        """Adds 100 ms blocks as metered, arrays of shape (n,), which must not be changed afterwards.
 
-        true_peak: dBTP, of all channels. short_term: LUFS, at the end of each. fader_db: where the
-        programme fader stands. reading: behind the last one.
+        true_peak: dBTP, of all channels. short_term: LUFS, at the end of each. fader_db: position of the
+        programme fader. reading: after the last block.
         stems: the same blocks of each stem, in every call of a pass that has stems and in no other.
         """
-        heard = Heard(self._next, energy, true_peak, short_term, fader_db, reading, stems)
-        self._next = heard.next_block
-        self._put(self, heard)
+        blocks = MeasuredBlocks(self._next, energy, true_peak, short_term, fader_db, reading, stems)
+        self._next = blocks.next_block
+        self._put(self, blocks)
 
     def add_cut(self, lost_frames: int = 0) -> None:
-        """The next block does not follow the last one; so many frames were lost in between."""
+        """Adds a cut: the next block does not follow the last one; *lost_frames* are missing between them."""
         self._put(self, Cut(self._next, lost_frames))
 
     def event(self, event: Event) -> None:
-        """A mark, an alert, a move: what the course shows."""
+        """Adds an event of the timeline: a mark, an alert, a move."""
         self._put(self, event)
 
-    def add_fader_report(self, told: FaderReport) -> None:
-        """Something was said of a fader. One that rests may say so many times a second: it is kept once."""
-        last = self._told.get(told.stem)
-        if last is not None and told.is_position and replace(last, at_s=told.at_s) == told:
+    def add_fader_report(self, report: FaderReport) -> None:
+        """Adds a report on a fader. Repeats of one position, sent many times a second, are kept once."""
+        last = self._reports.get(report.stem)
+        if last is not None and report.is_position and replace(last, at_s=report.at_s) == report:
             return
-        self._told[told.stem] = told
-        self._put(self, told)
+        self._reports[report.stem] = report
+        self._put(self, report)
 
     def set_goal(self, goal: Goal) -> None:
-        """Another goal is in force."""
+        """Records that *goal* is in force from here on."""
         self.about = replace(self.about, goal=goal)
         self._put(self, Aimed(goal))
 
     def close_pass(self, reading: Reading | None = None) -> None:
-        """The pass is over; *reading* is its last word."""
+        """Ends the pass; *reading* is its last one."""
         self._put(self, Ended(self._clock().isoformat(), reading))

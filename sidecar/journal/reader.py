@@ -37,14 +37,14 @@ _GARBLED = (ValueError, KeyError, TypeError, AttributeError, OverflowError, Recu
 
 
 def passes(file: Path | None = None) -> list[Summary | Damaged]:
-    """All passes in which anything was heard, in the order in which they were begun.
+    """Returns all passes that have a block, in the order in which they were begun.
 
     Raises RecordError when the record cannot be read at all.
     """
     with _looking(file) as (connection, damage):
         found = [_listed(connection, id) for id in _ids(connection)]
-    heard = [entry for entry in found if isinstance(entry, Damaged) or entry.blocks > 0]
-    return [Damaged(None, damage), *heard] if damage else heard
+    passes = [entry for entry in found if isinstance(entry, Damaged) or entry.blocks > 0]
+    return [Damaged(None, damage), *passes] if damage else passes
 
 
 def load(id: int, file: Path | None = None, *, despite_damage: bool = False) -> Record:
@@ -260,7 +260,7 @@ def _record(connection: sqlite3.Connection, summary: Summary, notes: int) -> Rec
 
     names = summary.about.stems
     batches = _in_order(rows("batches", "first"), summary.blocks, len(names))
-    cuts, events, told = rows("cuts"), rows("events"), rows("told")
+    cuts, events, reports = rows("cuts"), rows("events"), rows("told")
     place = np.concatenate([np.empty(0, np.int64), *(np.arange(*_span(row)) for row in batches)])
 
     def column(name: str) -> list[bytes]:
@@ -285,10 +285,15 @@ def _record(connection: sqlite3.Connection, summary: Summary, notes: int) -> Rec
         cuts=tuple(Cut(row["block"], row["lost_frames"]) for row in cuts),
         events=tuple(Event(row["seconds"], row["kind"], row["text"]) for row in events),
         fader_reports=tuple(
-            FaderReport(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"]) for row in told
+            FaderReport(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
+            for row in reports
         ),
-        damage=_damage(promised - len(place), notes - len(cuts) - len(events) - len(told)),
+        damage=_damage(promised - len(place), notes - len(cuts) - len(events) - len(reports)),
     )
+
+
+def _fader_report(row: sqlite3.Row) -> FaderReport:
+    return FaderReport(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
 
 
 def _damage(blocks: int, notes: int) -> str:

@@ -37,14 +37,14 @@ class Pass:
 
 @dataclass(frozen=True, slots=True)
 class FaderReport:
-    """One thing said of a fader, from which its whole history can be told again: the first word on where
-    a fader stands counts for all that came before."""
+    """One report on a fader: a position, or a move by hand. The reports give the fader's whole history; the
+    first position counts for all that came before it."""
 
     at_s: float
-    """Place in the programme that it holds from."""
+    """Seconds of programme from which it holds."""
     value_db: float
     is_position: bool
-    """True where *value_db* is where the fader stands, False where it is by how much it was moved."""
+    """True where *value_db* is a position, False where it is the change of a move."""
     stem: str = ""
     """The stem whose fader it is; empty for the programme fader."""
 

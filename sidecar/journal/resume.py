@@ -1,4 +1,4 @@
-"""What a pass on record gives to a run that goes on with it. Pure: a record in, values out."""
+"""The state that a run needs to resume a recorded pass. Pure: a record in, values out."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from sidecar.model.snapshot import Timeline
 
 @dataclass(frozen=True, slots=True)
 class Resumable:
-    """All that a meter, an adviser and a screen need to go on as if the run had not broken off.
+    """The state of meter, advisors and screen with which a run resumes as if it had not been interrupted.
 
     The arrays have one entry for each 100 ms of the pass, shape (n,). A stretch that is missing from the
-    record is silent in them, with a cut at either end: it counts for nothing (BS.1770-5 Annex 1; Tech
-    3342 §3.1), and all places stay right.
+    record is silent in them, with a cut at either end: it does not count (BS.1770-5 Annex 1; Tech 3342
+    §3.1), and all times stay right.
     """
 
     rate_hz: int
@@ -33,17 +33,17 @@ class Resumable:
     true_peak: Floats
     """dBTP."""
     fader: FaderHistory
-    """The programme fader: all that was said of it, or else what the source itself knew."""
+    """The programme fader: all reports on it, or without any what the source itself knew."""
     stems: StemBalance | None
-    """The stems, their faders with what was only said of them later."""
+    """The stems, with fader positions that were only reported later."""
     reported_stems: frozenset[str]
-    """Those whose faders somebody has told of: the next word on one is not the first."""
+    """Stems with a reported fader position: their next report is not the first."""
     lost_frames: int
     course: Timeline
 
 
 def resumable(record: Record) -> Resumable:
-    """What goes on from *record*."""
+    """Returns the state with which a run resumes *record*."""
     about = record.summary.about
     return Resumable(
         rate_hz=about.rate_hz,
@@ -54,27 +54,32 @@ def resumable(record: Record) -> Resumable:
         true_peak=record.laid_out(record.true_peak.astype(np.float64), SILENCE),
         fader=fader_history(record),
         stems=_stems(record),
-        reported_stems=frozenset(word.stem for word in record.fader_reports if _says_where(word)) - {""},
+        reported_stems=_reported_stems(record),
         lost_frames=record.summary.lost_frames,
         course=record.timeline(),
     )
 
 
+def _reported_stems(record: Record) -> frozenset[str]:
+    positions = filter(_is_open_position, record.fader_reports)
+    return frozenset(report.stem for report in positions) - {""}
+
+
 def fader_history(record: Record) -> FaderHistory:
-    """The programme fader's history: what was said of it, in the order in which it was said; where nobody
-    ever said anything, what the source itself knew in each block."""
+    """Returns the programme fader's history from its reports in the order of their arrival; without any, from
+    what the source itself knew in each block."""
     history = FaderHistory()
-    told = [word for word in record.fader_reports if not word.stem]
-    for word in told or _known_by_the_source(record):
-        if word.is_position:
-            history.add_feedback(word.at_s, word.value_db)
+    reports = [report for report in record.fader_reports if not report.stem]
+    for report in reports or _known_by_the_source(record):
+        if report.is_position:
+            history.add_feedback(report.at_s, report.value_db)
         else:
-            history.moved_by(word.at_s, word.value_db)
+            history.moved_by(report.at_s, report.value_db)
     return history
 
 
 def _known_by_the_source(record: Record) -> Iterator[FaderReport]:
-    """A word for each change; none where the fader was at 0 dB throughout, as where nobody knows it."""
+    """Yields a report for each change; none where the fader was at 0 dB throughout, as an unknown one is."""
     faders_db, place = record.fader_db, record.place
     if not faders_db.any():
         return
@@ -100,18 +105,20 @@ def _stems(record: Record) -> StemBalance | None:
     covariance[record.place], true_peak[record.place] = stems.covariance, stems.true_peak
     fader_db[record.place] = stems.fader_db
     for place, name in enumerate(names):
-        _put_right(fader_db[:, place], [word for word in record.fader_reports if word.stem == name])
+        _apply_first_report(
+            fader_db[:, place], [report for report in record.fader_reports if report.stem == name]
+        )
     return StemBalance(covariance, true_peak, fader_db)
 
 
-def _put_right(fader_db: Singles, told: Sequence[FaderReport]) -> None:
-    """The first position that was said of a stem's fader counts for all that came before, which was taken
-    in as if it stood at 0 dB."""
-    positions = [word for word in told if _says_where(word)]
+def _apply_first_report(fader_db: Singles, reports: Sequence[FaderReport]) -> None:
+    """Adds the first reported position of a stem's fader to all blocks before it, which were recorded as if
+    the fader stood at 0 dB."""
+    positions = [report for report in reports if _is_open_position(report)]
     if positions:
         fader_db[: round(positions[0].at_s / BLOCK_S)] += positions[0].value_db
 
 
-def _says_where(word: FaderReport) -> bool:
-    """A closed fader says nothing of where it stood before."""
-    return word.is_position and word.value_db > SILENCE
+def _is_open_position(report: FaderReport) -> bool:
+    """True for the position of an open fader: a closed one gives no hint of its position before."""
+    return report.is_position and report.value_db > SILENCE

@@ -1,4 +1,4 @@
-"""Entries as rows of the file. Whoever calls has a transaction open."""
+"""Entries as rows of the file. The caller has a transaction open."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
 
 
 def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> bool:
-    """Makes an old pass the holder's own; False where it is gone, or somebody writes it still."""
+    """Assigns an old pass to the holder; False where it is gone, or another run is still writing it."""
     taken = connection.execute(
         "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ? AND holder = ?",
         (holder, resumed.id, resumed.blocks, resumed.holder),
@@ -43,7 +43,7 @@ def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> 
 
 
 def is_held(connection: sqlite3.Connection, id: int, holder: int) -> bool:
-    """Whether the pass is still there, and nobody else goes on with it."""
+    """True while the pass exists and no other run has resumed it."""
     found = connection.execute("SELECT 1 FROM passes WHERE id = ? AND holder = ?", (id, holder))
     return found.fetchone() is not None
 
@@ -106,7 +106,7 @@ def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
 
 
 def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
-    """A pass in which nothing was heard leaves no trace."""
+    """Ends the pass; one without a block is deleted."""
     connection.execute("UPDATE passes SET ended = ? WHERE id = ?", (ended.at, id))
     if ended.reading is not None:
         text = packing.pack_fields(ended.reading)

@@ -91,7 +91,7 @@ _SEALS = (
             + (SELECT count(*) FROM events WHERE pass = passes.id)
             + (SELECT count(*) FROM told WHERE pass = passes.id)""",
 )
-"""Checksums, and in each pass how much is to be found elsewhere: cuts, events and told are its notes."""
+"""Checksums, and in each pass the number of its rows in the tables cuts, events and told (its notes)."""
 
 _LAYOUT_ORIGIN = ("ALTER TABLE passes ADD COLUMN layout_from TEXT NOT NULL DEFAULT ''",)
 

@@ -1,7 +1,7 @@
-"""The journal: takes what is heard at once, and writes it twice a second in a thread of its own.
+"""The journal: queues entries at once, and writes them twice a second in a thread of its own.
 
-Whoever measures never waits for the disk. Where the disk takes nothing, the journal says so, keeps what
-it was given up to a bound, and writes it when the disk is back.
+The measuring thread never waits for the disk. While writing fails, the journal reports the fault, keeps the
+entries up to a bound in memory, and writes them once the disk works again.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pathlib import Path
 
 from sidecar.errors import RecordError
 from sidecar.journal import rows, schema
-from sidecar.journal.entries import Batch, Entry, Heard, Resumed, merged
+from sidecar.journal.entries import Batch, Entry, MeasuredBlocks, Resumed, merged
 from sidecar.journal.holding import Hold
 from sidecar.journal.open_pass import OpenPass
 from sidecar.journal.record import Pass, Record
@@ -28,21 +28,21 @@ from sidecar.storage.sqlite_file import DATABASE_ERRORS, reason
 log = logging.getLogger(__name__)
 
 PERIOD_S = 0.5
-"""From one write to the next: a kill takes less than a second even where the write itself and the block
-that is being heard take another half."""
+"""From one write to the next: a kill loses less than a second, even where the write itself and the block in
+progress take another half."""
 ROOM_BYTES = 64 << 20
 """What may wait for the disk: some 16 h of a mix, an hour and a half of one with 16 stems."""
 _ENTRY_BYTES = 500
-"""About what an entry costs apart from its arrays."""
+"""Approximate bytes of an entry without its arrays."""
 _CHUNK = 200
-"""Entries a transaction: after a long fault the disk gets its fill in bites."""
+"""Entries in one transaction, so that a long fault is followed by several short writes."""
 _LONG_LOG_BYTES = 16 << 20
 """From here on the log is emptied by force, and written rarely where that cannot be: a commit takes the same
 few pages however much is in it."""
 _RARELY = 20
 _LONGEST_LOG_BYTES = 64 << 20
 _PATIENCE_S = 1.0
-"""For another process that holds the file."""
+"""Seconds to wait for another process that has locked the file."""
 
 
 def utc_now() -> datetime:
@@ -91,22 +91,22 @@ class Journal:
         """The journal of this machine, or the one in *file*."""
         return cls(file or schema.usual_file())
 
-    # --- whoever measures ---------------------------------------------------------------------
+    # --- the measuring thread -----------------------------------------------------------------
 
     @property
     def fault(self) -> str:
-        """Why nothing is being written, in a sentence to show; empty while all is well."""
+        """Why nothing is being written, as a sentence for the screen; empty while writing works."""
         if not self._reason:
             return ""
         missed = f" {self._missed * BLOCK_S:.0f} s are missing from it." if self._missed else ""
         return f"The record has stopped: {self._reason}. Measuring goes on.{missed}"
 
     def begin(self, about: Pass) -> OpenPass:
-        """A new pass. It is on record from the first that is heard of it."""
+        """Begins a new pass. It is recorded from its first block on."""
         return OpenPass(self._put, about, self._clock)
 
     def resume(self, record: Record) -> OpenPass:
-        """Goes on with a pass on record, behind a cut: what was under way at its end is gone."""
+        """Resumes a recorded pass after a cut: the block in progress at its end is lost."""
         continued = OpenPass(self._put, record.summary.about, self._clock, record.summary.blocks)
         summary = record.summary
         self._put(continued, Resumed(summary.id, summary.blocks, summary.holder))
@@ -114,7 +114,7 @@ class Journal:
         return continued
 
     def close(self, wait_s: float = 5.0) -> None:
-        """Writes the rest. Gives up after *wait_s*, and when the disk takes nothing; see :attr:`fault`."""
+        """Writes the rest. Gives up after *wait_s*, and when writing fails; see :attr:`fault`."""
         self._closing.set()
         self._thread.join(wait_s)
         if self._thread.is_alive() and not self._reason:
@@ -122,15 +122,15 @@ class Journal:
 
     def _put(self, owner: OpenPass, entry: Entry) -> None:
         pair = owner, entry
-        if not self._has_room(is_block=isinstance(entry, Heard)):
-            self._missed += len(entry.energy) if isinstance(entry, Heard) else 0
+        if not self._has_room(is_block=isinstance(entry, MeasuredBlocks)):
+            self._missed += len(entry.energy) if isinstance(entry, MeasuredBlocks) else 0
             return
         self._given_bytes += _size(pair)
         self._given.append(pair)
 
     def _has_room(self, *, is_block: bool) -> bool:
-        """Blocks leave room for the little that gives them their meaning. Once full, they wait until half
-        is free, so that one fault makes one hole and not hundreds."""
+        """True while an entry may be queued. Blocks leave room for the small entries that explain them; once
+        full, they are dropped until half is free, so that one fault makes one gap and not hundreds."""
         waiting = self._given_bytes - self._gathered_bytes + self._pending_bytes
         if not is_block:
             return waiting < 2 * self._room_bytes
@@ -167,7 +167,7 @@ class Journal:
         self._reason, self._missed = "", 0
 
     def _gather(self) -> None:
-        """Takes over what was given, merged: compact enough to keep for long."""
+        """Moves the queued entries to the pending ones, merged so that they can be kept for long."""
         given = [self._given.popleft() for _ in range(len(self._given))]
         fresh = [
             (owner, entry)
@@ -247,4 +247,4 @@ def _size_of(file: Path) -> int:
 
 def _size(pair: tuple[OpenPass, Entry]) -> int:
     entry = pair[1]
-    return _ENTRY_BYTES + (entry.nbytes if isinstance(entry, Heard | Batch) else 0)
+    return _ENTRY_BYTES + (entry.nbytes if isinstance(entry, MeasuredBlocks | Batch) else 0)

@@ -1,4 +1,4 @@
-"""The advice of a run: which advisor is asked, how often, and what it said last."""
+"""The advice of a run: how often it is computed, and the latest results."""
 
 from __future__ import annotations
 
@@ -22,21 +22,22 @@ if TYPE_CHECKING:
 
 _ADVISE_S = 1.0
 _ADVISE_SHARE = 1.0 / 600.0
-"""The answer takes longer the more was heard, and changes the less: after an hour it is asked for every 7 s,
-so that an update costs the same on average all day (tests/benchmarks/day_long.py)."""
+"""Seconds added to the period for each second measured: a longer pass takes longer to compute and changes
+less. After an hour advice is computed every 7 s, so that an update costs the same on average all day
+(tests/benchmarks/day_long.py)."""
 _RIDES_S = 30.0
 _LONGEST_FOR_RIDES_S = 3600.0
-"""A longer course is searched for rides only when it is paused or over: the search takes its time."""
+"""A longer pass is searched for rides only while paused or over: the search is slow."""
 _LONGEST_AT_REST_S = 4 * 3600.0
-"""And one longer still not at all: at the end of a day the search would take minutes and ten times the memory
-of the day itself."""
+"""A pass longer than this is never searched: after a day the search would take minutes and ten times the
+memory of the day itself."""
 _TOO_LONG = "No rides are sought in more than 4 h: play the part that is to be ridden as a pass of its own."
 _WORTH_KEEPING_S = 60.0
 """A pass this long can serve as the forecast of the next one."""
 
 
 class AdviceSchedule:
-    """Hears what is metered, asks for advice when it is due, and keeps the answers for the screen."""
+    """Feeds metered blocks to the advisors, computes advice when it is due, and keeps the latest results."""
 
     def __init__(
         self,
@@ -63,17 +64,17 @@ class AdviceSchedule:
 
     @property
     def stems(self) -> tuple[Stem, ...]:
-        """Every stem with its latest move; none where only the mix is heard."""
+        """Every stem with its latest move; empty where only the mix is measured."""
         return self.stem_faders.stems() if self.stem_faders else ()
 
     @property
     def stem_gains_db(self) -> Floats | None:
-        """Faders that shaped the latest blocks of the stems; None where only the mix is heard."""
+        """Stem fader gains in the latest blocks, dB, shape (stems,); None where only the mix is measured."""
         return self.stem_faders.gains_db if self.stem_faders else None
 
     @property
     def stem_reports(self) -> tuple[FaderReport, ...]:
-        """What was told of the faders of stems."""
+        """The reported positions of the stem faders."""
         return self.stem_faders.reports if self.stem_faders else ()
 
     @property
@@ -98,14 +99,14 @@ class AdviceSchedule:
 
     @property
     def gain_left_db(self) -> float:
-        """What is left of that move: the fader may have gone some of the way since advice was asked for."""
+        """What remains of that move, dB: the fader may have moved since the advice was computed."""
         gain_db, gone_db = self.move.gain_db, self.advisor.fader_db - self._asked_at_db
         if not math.isfinite(gone_db):
             return gain_db
         return min(max(gain_db - gone_db, min(gain_db, 0.0)), max(gain_db, 0.0))
 
     def push_blocks(self, taken: Taken, block: Block) -> None:
-        """Takes in what was metered of *block*, which tells of the faders that the source itself knows."""
+        """Adds what was metered of *block*, which carries the fader gains that the source itself knows."""
         mix, apart = taken.mix, taken.mix.channel_energy
         if self.stem_faders and taken.stems:
             self.stem_faders.push_blocks(taken.stems, mix.true_peak, block)
@@ -113,7 +114,7 @@ class AdviceSchedule:
         self.advisor.push_blocks(mix.energy, mix.true_peak, apart, block.gain_db)
 
     def restore(self, before: Resumable) -> None:
-        """Goes on with a pass that broke off."""
+        """Restores an interrupted pass."""
         self.advisor.restore(before.energies, before.true_peak, before.cuts, before.fader)
         if self.stem_faders and before.stems:
             self.stem_faders.restore(before.stems, before.true_peak, before.cuts, before.reported_stems)
@@ -125,13 +126,13 @@ class AdviceSchedule:
             self.stem_faders.splice()
 
     def use_earlier_pass(self, earlier: Earlier | None) -> None:
-        """Another earlier pass, or none, as the forecast."""
+        """Uses *earlier* as the forecast; None for no forecast."""
         self.advisor.use_earlier_pass(earlier)
         self.earlier_pass = None
         self.ask_soon()
 
     def use_goal(self, goal: Goal) -> None:
-        """Another goal; what was heard stays."""
+        """Advises for *goal* from now on; the measured blocks are kept."""
         self._goal = self.advisor.goal = goal
         self.rides, self.rides_reason = (), ""
         self._rides_due_s = self._searched_s = SILENCE
@@ -140,23 +141,23 @@ class AdviceSchedule:
         self.ask_soon()
 
     def begin_next_pass(self, title: str) -> None:
-        """A new pass; the one before becomes its forecast."""
+        """Begins a new pass with the one before as its forecast."""
         self._begin(self.last_pass(title))
         if self.stem_faders:
             self.stem_faders.begin_next_pass()
 
     def last_pass(self, title: str) -> Earlier | None:
-        """What a later pass can take as its forecast: this one, or the one before while it is too short."""
+        """Returns the forecast for a later pass: this pass, or the one before while this one is too short."""
         if self.advisor.seconds < _WORTH_KEEPING_S:
             return self.advisor.earlier
         return Earlier(title, self.advisor.material())
 
     def ask_soon(self) -> None:
-        """Something has changed: the next look asks for advice."""
+        """Makes the next update compute advice, due or not."""
         self._due_s = SILENCE
 
     def update_advice(self, now_s: float, *, at_rest: bool) -> None:
-        """Asks for advice where it is due. at_rest: nothing plays, so that a long search harms nobody."""
+        """Computes advice where it is due. at_rest: nothing is playing, so a slow search delays nothing."""
         if self.stem_faders:
             self.stem_faders.update_moves(now_s)
         if now_s < self._due_s:
@@ -170,12 +171,12 @@ class AdviceSchedule:
         self._seek_rides(now_s, at_rest=at_rest)
 
     def _seek_rides(self, now_s: float, *, at_rest: bool) -> None:
-        heard_s = self.advisor.seconds
-        if heard_s > _LONGEST_AT_REST_S:
+        measured_s = self.advisor.seconds
+        if measured_s > _LONGEST_AT_REST_S:
             self.rides, self.rides_reason = (), _TOO_LONG
             return
-        is_due = at_rest or (now_s >= self._rides_due_s and heard_s <= _LONGEST_FOR_RIDES_S)
-        if is_due and self._searched_s != heard_s:
-            self._rides_due_s, self._searched_s = now_s + _RIDES_S, heard_s
+        is_due = at_rest or (now_s >= self._rides_due_s and measured_s <= _LONGEST_FOR_RIDES_S)
+        if is_due and self._searched_s != measured_s:
+            self._rides_due_s, self._searched_s = now_s + _RIDES_S, measured_s
             plan = self.advisor.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason

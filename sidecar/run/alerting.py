@@ -1,4 +1,4 @@
-"""The alerts of a run: what the watch is told, and which of them are on."""
+"""The alerts of a run: the values that the rules check, and which alerts are on."""
 
 from __future__ import annotations
 
@@ -10,23 +10,23 @@ from sidecar.settings.goals import Goal
 
 
 class AlertMonitor:
-    """Holds the peaks between two updates, so that none is missed, and notes each alert that comes on."""
+    """Checks readings against the alert rules, peaks between updates included, and records new alerts."""
 
     def __init__(self, goal: Goal, note: Callable[[str], None]) -> None:
-        """note: writes the name of an alert into the course."""
-        self._watch = AlertRules(goal)
+        """note: records the name of an alert in the timeline."""
+        self._rules = AlertRules(goal)
         self._note = note
         self._peak_dbtp = SILENCE
         self.alerts: tuple[Alert, ...] = ()
 
     def push_true_peaks(self, true_peaks_dbtp: Iterable[float]) -> None:
-        """True peaks of blocks that were measured since the last update."""
+        """Adds true peaks of blocks measured since the last update, dBTP."""
         self._peak_dbtp = max(self._peak_dbtp, *true_peaks_dbtp)
 
     def update(self, now_s: float, reading: Reading, since_audio_s: float, *, paused: bool) -> None:
         """Renews the alerts."""
         was_on = {alert.name for alert in self.alerts if alert.state == "on"}
-        self.alerts = self._watch.update(
+        self.alerts = self._rules.update(
             now_s, reading, peak_dbtp=self._peak_dbtp, since_audio_s=since_audio_s, paused=paused
         )
         self._peak_dbtp = SILENCE
@@ -35,14 +35,14 @@ class AlertMonitor:
                 self._note(alert.name)
 
     def acknowledge(self) -> None:
-        """The held alerts have been seen."""
-        self._watch.acknowledge()
+        """Clears the held alerts."""
+        self._rules.acknowledge()
 
     def use_goal(self, goal: Goal) -> None:
-        """Another goal; what was heard stays."""
-        self._watch.change_goal(goal)
+        """Checks against *goal* from now on; the measured values are kept."""
+        self._rules.change_goal(goal)
 
     def reset(self) -> None:
-        """A new programme."""
-        self._watch.reset()
+        """Clears all alerts for a new programme."""
+        self._rules.reset()
         self._peak_dbtp = SILENCE

@@ -1,4 +1,4 @@
-"""What a run heard, written to a sound file: the proof that goes with the figures."""
+"""Writes the audio that a run measured to a sound file, as evidence for its figures."""
 
 from __future__ import annotations
 

@@ -71,7 +71,7 @@ class UnforeseenFaults:
         self._logged: set[str] = set()
 
     def describe(self, command: Command, error: Exception) -> str:
-        """A sentence for whoever gave the command."""
+        """Returns a sentence to show to the sender of the command."""
         said = f"'{command.verb}' has failed inside ({error!r}). The run goes on; the log has the details."
         if said not in self._logged and len(self._logged) < _MOST_LOGGED:
             self._logged.add(said)

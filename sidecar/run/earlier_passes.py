@@ -22,7 +22,7 @@ _DIGITS = 9
 
 
 def load_earlier(text: str, layout: str | None = None) -> Earlier:
-    """The earlier pass that a person means: "last", or a sound file that holds the programme.
+    """Returns the earlier pass named by *text*: "last", or a sound file that holds the programme.
 
     Raises RecordError when there is no last one or the record cannot be read, SourceError and
     SignalError for a file that cannot be read or measured.
@@ -31,9 +31,9 @@ def load_earlier(text: str, layout: str | None = None) -> Earlier:
 
 
 def on_record(name: str) -> Earlier | None:
-    """The earlier pass of that name on record: "last", the number of a pass, or none for "none".
+    """Returns the recorded pass called *name*: "last" or the number of a pass; None for "none".
 
-    No file can be named: this is for whoever speaks from elsewhere.
+    Files are refused, because the command may come over the network.
     Raises SettingsError for another name, RecordError when there is no such pass or it cannot be read.
     """
     if name == "none":
@@ -49,15 +49,15 @@ def _last() -> Earlier:
     record = reader.latest(blocks=round(_WORTH_S / BLOCK_S))
     if record is None:
         raise RecordError(
-            "There is no last pass yet: let the sidecar hear one for at least a minute, "
+            "There is no last pass yet: let the sidecar measure one for at least a minute, "
             "or give a file of the mix to --profile."
         )
     return _of(record)
 
 
 def _of(record: Record) -> Earlier:
-    heard = material(resumable(record).energies, fader_history(record))
-    return Earlier(f"the pass of {record.summary.about.source}", heard)
+    energies = material(resumable(record).energies, fader_history(record))
+    return Earlier(f"the pass of {record.summary.about.source}", energies)
 
 
 def _of_file(path: Path, layout: str | None) -> Earlier:

@@ -1,4 +1,4 @@
-"""What a person asks of a run."""
+"""The options of a run."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
 SCREEN_HZ = 20.0
-"""As often as the screen looks: what moves on it is to be seen moving."""
+"""Rate of the screen: moving parts are drawn as often, so that they move smoothly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,23 +28,23 @@ class RunOptions:
 
     goal: Goal
     layout: str | None = None
-    """As the meter takes it; None is the usual one for the source's channels."""
+    """Channel layout for the meter; None is the usual one for the source's channels."""
     layout_from: LayoutOrigin = "assumed"
     """Where that comes from."""
     duration_s: float | None = None
     """Length of the pass; where None, the source's own, or else that of the earlier pass."""
     earlier: Earlier | None = None
-    """A pass heard before, taken as the forecast of this one."""
+    """A pass measured before, used as the forecast of this one."""
     mix: Mix | None = None
     """The stems, where the source's channels are stems side by side."""
     remote: RemoteFader | None = None
     """The workstation's programme fader, where a surface reaches it."""
     recorder: AudioRecorder | None = None
-    """Where what is heard is written."""
+    """Where the measured audio is written; None for nowhere."""
     journal: Journal | None = None
-    """Where the passes are put on record."""
+    """Where the passes are recorded; None for nowhere."""
     resumed: Record | None = None
-    """The pass on record that the run goes on with."""
+    """The recorded pass that the run continues."""
     fast: bool = False
-    """The source runs as fast as it goes, so time is counted in its frames."""
+    """The source runs faster than real time, so time is counted in its frames."""
     update_hz: float = UPDATE_HZ

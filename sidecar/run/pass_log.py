@@ -1,4 +1,4 @@
-"""What happened in a run: the course for the screen, and the same on record, from which a run can go on."""
+"""The log of a pass: its timeline for the screen, and the journal's record, from which a run can resume."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ log = logging.getLogger(__name__)
 
 
 class PassLog:
-    """The pass that is being heard. Its calls return at once and never raise; without a journal it only
-    keeps the course."""
+    """Logs the pass that is being measured. Its calls return at once and do not raise unless stated; without
+    a journal only the timeline is kept."""
 
     def __init__(self, journal: Journal | None, resumed: Record | None = None) -> None:
-        """resumed: the pass on record that the run goes on with."""
+        """resumed: the recorded pass that the run continues."""
         self._journal = journal
         self._resumed = resumed
         self._pass: OpenPass | None = None
@@ -40,22 +40,22 @@ class PassLog:
 
     @property
     def seconds(self) -> float:
-        """Programme heard."""
+        """Seconds of programme measured."""
         return self._log.seconds
 
     def timeline(self) -> Timeline:
-        """The pass so far; may be asked for from any thread."""
+        """Returns the pass so far; may be called from any thread."""
         return self._log.view()
 
     @property
     def fault(self) -> str:
-        """Why nothing is being written, in a sentence to show; empty while all is well."""
+        """Why nothing is being written, as a sentence for the screen; empty while writing works."""
         return self._journal.fault if self._journal else ""
 
     def begin_pass(self, about: Pass) -> Resumable | None:
-        """The first pass of the run: what it goes on with, None where it begins anew.
+        """Begins the first pass of the run; returns the state it continues from, None for a new pass.
 
-        Raises SettingsError where what plays cannot go on with what is on record.
+        Raises SettingsError where the source does not have the rate, layout and stems of the recorded pass.
         """
         if self._resumed is None:
             self._pass = self._journal.begin(about) if self._journal else None
@@ -72,18 +72,18 @@ class PassLog:
         self._log.restore(found.course)
         return found
 
-    def begin_next_pass(self, about: Pass, reading: Reading, told: Iterable[FaderReport]) -> None:
-        """The person reset: the pass so far ends with *reading*. told: what is still known of faders."""
+    def begin_next_pass(self, about: Pass, reading: Reading, reports: Iterable[FaderReport]) -> None:
+        """Ends the pass so far with *reading* and begins a new one. reports: fader positions still known."""
         self.end_pass(reading)
         self._log = TimelineLog()
         self._pass = self._journal.begin(about) if self._journal else None
-        for word in told:
-            self.record_fader_report(word)
+        for report in reports:
+            self.record_fader_report(report)
 
     def record_blocks(
         self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None
     ) -> None:
-        """100 ms blocks, the reading behind them, the programme fader and those of the stems."""
+        """Records 100 ms blocks, the reading after them, the programme fader and the stem faders, dB."""
         count = taken.mix.energy.size
         self._log.add_columns(count, reading.short_term, reading.integrated, fader_db)
         if self._pass is None:
@@ -96,13 +96,13 @@ class PassLog:
         self._pass.add_blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
 
     def record_cut(self, lost_s: float = 0.0) -> None:
-        """The next block does not follow the last one."""
+        """Records that the next block does not follow the last one; *lost_s* seconds are missing."""
         if self._pass:
             # a device may have come back at another rate than the pass began with
             self._pass.add_cut(round(lost_s * self._pass.about.rate_hz))
 
     def record_event(self, kind: EventKind, text: str) -> None:
-        """Something happened here."""
+        """Records an event at the present end of the pass."""
         event = Event(self._log.seconds, kind, printable(text))
         self._log.add_event(event)
         if kind == "gap":
@@ -111,31 +111,31 @@ class PassLog:
             self._pass.event(event)
 
     def record_mark(self, label: str) -> None:
-        """A person or a script marks this place. Raises SettingsError where the pass has too many events."""
+        """Records a mark at the present end of the pass. Raises SettingsError above the limit of events."""
         if self._log.is_full:
             raise SettingsError(
                 f"The pass holds {MOST_EVENTS:,} events, and takes no more marks: reset begins anew."
             )
         self.record_event("mark", label)
 
-    def record_fader_report(self, told: FaderReport) -> None:
-        """Something was said of a fader."""
+    def record_fader_report(self, report: FaderReport) -> None:
+        """Records a position or a move that was reported of a fader."""
         if self._pass:
-            self._pass.add_fader_report(told)
+            self._pass.add_fader_report(report)
 
     def record_goal(self, goal: Goal) -> None:
-        """Another goal is in force."""
+        """Records that *goal* is in force from here on."""
         if self._pass:
             self._pass.set_goal(goal)
 
     def end_pass(self, reading: Reading) -> None:
-        """The pass is over."""
+        """Closes the pass with *reading*."""
         if self._pass:
             self._pass.close_pass(reading)
 
 
 Tell = Callable[[FaderReport], None]
-"""Takes what is said of a fader, for the record."""
+"""Records a fader report."""
 
 
 def _form(about: Pass) -> str:

@@ -1,4 +1,4 @@
-"""The programme fader: held by the source, reached over OSC, or only told of."""
+"""The programme fader: moved by the source, reached over OSC, or only reported by a person."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from sidecar.sources import FaderSource, Source
 
 _THERE_DB = 0.05
 _AT_REST_S = 0.5
-"""A fader that has not moved for so long has arrived: one move is one event in the course."""
+"""A fader that has not moved for so long has arrived: one move is one event in the timeline."""
 _SILENT_PEAK = float(10.0 ** (SILENCE_LUFS / 20.0))
 """A block whose samples stay under it is silent before it was measured: a rise does not wait for 100 ms."""
 _FORBIDDEN = {
@@ -36,7 +36,7 @@ _PAUSED = "the measurement is paused, so there is no new advice."
 
 
 class ProgrammeFader:
-    """Obeys what is said of the fader, and keeps the advice's idea of where it stands."""
+    """Carries out fader commands and keeps the advisor's fader position up to date."""
 
     def __init__(
         self,
@@ -46,8 +46,8 @@ class ProgrammeFader:
         tell: Tell,
         remote: RemoteFader | None = None,
     ) -> None:
-        """note: writes one line about a move into the course. tell: takes what is said of the fader.
-        remote: the workstation's fader where a surface reaches it; the source's own is then left to it.
+        """note: records one line about a move in the timeline. tell: records a fader report. remote: the
+        workstation's fader where a surface reaches it; the source's own fader is then not moved.
         """
         self._knows_gain = isinstance(source, FaderSource)
         self._held = source if remote is None and isinstance(source, FaderSource) else None
@@ -56,14 +56,14 @@ class ProgrammeFader:
         self._note = note
         self._tell = tell
         self._aim_db: float | None = None
-        self._heard_db: float | None = None
+        self._reported_db: float | None = None
         self._noted_db: float | None = None
-        self._heard_s = SILENCE
+        self._reported_s = SILENCE
         self._is_gated = True
 
     @property
     def is_held(self) -> bool:
-        """True where the sidecar itself moves the fader."""
+        """True where the source lets the sidecar move its fader."""
         return self._held is not None
 
     @property
@@ -72,17 +72,17 @@ class ProgrammeFader:
         return self._remote.hand if self._remote else None
 
     def revoke(self) -> None:
-        """Stops what is on its way to the workstation, at once, from any thread; ``disarm`` must follow."""
+        """Stops a move in progress at once, from any thread; ``disarm`` must follow."""
         if self._remote:
             self._remote.revoke()
 
     def report_audio(self, frames: FloatArray) -> None:
-        """Audio arrived, shape (n, channels)."""
+        """Reports audio that arrived, shape (n, channels)."""
         if self._remote:
             self._remote.report_audio(is_silent=self._is_gated or not _is_programme(frames))
 
     def report_blocks(self, energies: FloatArray, true_peaks_dbtp: FloatArray, goal: Goal) -> None:
-        """100 ms blocks were measured: mean squares and true peaks, shape (n,), n > 0.
+        """Reports measured 100 ms blocks: mean squares and true peaks, shape (n,), n > 0.
 
         A rise stops here, in the block in which the ceiling is passed: the alert comes with the next update.
         """
@@ -93,41 +93,41 @@ class ProgrammeFader:
             self._remote.forbid_rise(_FORBIDDEN["ceiling"])
 
     def report_state(self, alerts: Iterable[Alert], *, is_paused: bool) -> None:
-        """What is known with each update that forbids a rise, or no longer does."""
+        """Forbids a rise while an alert or a pause requires it, and allows it again afterwards."""
         if not self._remote:
             return
         forbidding = [_FORBIDDEN[alert.name] for alert in alerts if _forbids(alert)]
         self._remote.forbid_rise(_PAUSED if is_paused else next(iter(forbidding), ""))
 
     def report_fader(self, feedback: FaderFeedback, now_s: float) -> None:
-        """The workstation said where its programme fader stands."""
+        """Reports the position of the programme fader as the workstation gives it."""
         if self._remote:
             self._remote.report_fader(feedback.position_db, feedback.received_s)
         self._note_position(feedback.position_db, now_s)
 
     def step(self) -> None:
-        """Goes on with a move that is on its way."""
+        """Sends the next step of a move in progress."""
         if self._remote:
             self._remote.step()
 
     def close(self) -> None:
-        """The run is over: nothing is moved any more."""
+        """Stops all moves at the end of the run."""
         if self._remote:
             self._remote.close()
 
     def slept(self) -> None:
-        """The machine slept: whoever gave leave may be gone."""
+        """Disarms after the machine slept: the operator may have left."""
         if self._remote:
             self._remote.slept()
 
     def begin_anew(self, title: str) -> None:
-        """A new pass, the one before by that title its forecast; the fader stands where it stood."""
+        """Begins a new pass, forecast by the one before, called *title*; the fader position is kept."""
         position_db = self._advice.advisor.fader_db
         if self._remote:
             self._remote.begin_pass()
         self._advice.begin_next_pass(title)
         advisor = self._advice.advisor
-        is_position = self._knows_gain or self._heard_db is not None or position_db == SILENCE
+        is_position = self._knows_gain or self._reported_db is not None or position_db == SILENCE
         if is_position:
             advisor.fader_stands_at(position_db)
         elif position_db != 0.0:
@@ -136,21 +136,21 @@ class ProgrammeFader:
             self._tell(FaderReport(0.0, position_db, is_position=is_position))
 
     def look(self, now_s: float, seconds: float) -> None:
-        """Makes moves that are due, and notes those that have arrived. seconds: programme so far.
+        """Makes moves that are due, and records those that have finished. seconds: programme so far.
 
-        Behind the end of the pass nothing is moved unasked: what is advised then is for the next one.
+        After the end of the pass nothing is moved by itself: the advice is then for the next pass.
         """
         if self._remote:
             gain_db = 0.0 if self._advice.is_over else self._advice.gain_left_db
             move = replace(self._advice.move, gain_db=gain_db)
             self._remote.look(seconds, move, self._advice.advisor.look_again_s)
-        if self._heard_db != self._noted_db and now_s - self._heard_s >= _AT_REST_S:
-            self._noted_db = self._heard_db
+        if self._reported_db != self._noted_db and now_s - self._reported_s >= _AT_REST_S:
+            self._noted_db = self._reported_db
             self._advice.ask_soon()
-            self._note(f"fader at {figure(self._heard_db or 0.0)} dB")
+            self._note(f"fader at {figure(self._reported_db or 0.0)} dB")
 
     def obey(self, command: FaderCommand, now_s: float) -> str:
-        """Carries out *command*; returns what there is to tell the person, or nothing."""
+        """Carries out *command*; returns why it was refused, as a sentence, or an empty string."""
         match command:
             case FaderAt(position_db):
                 return self._stands_at(position_db, now_s)
@@ -166,7 +166,7 @@ class ProgrammeFader:
                 return self._answer(command)
 
     def _answer(self, answer: Confirm | Dismiss) -> str:
-        """A newer question is not answered by the answer to one that a person saw before."""
+        """Confirms or dismisses the guess; an answer to an older question is refused."""
         if answer.question not in ("", self._advice.guess):
             return "That question has gone; look again."
         advisor = self._advice.advisor
@@ -180,7 +180,7 @@ class ProgrammeFader:
         return ""
 
     def _stands_at(self, position_db: float, now_s: float) -> str:
-        """A person or a script says where the fader stands, or where to send it."""
+        """Moves the source's own fader to a position, or records a position that a person or script gave."""
         if self._held is not None:
             self._send(position_db)
         elif self._remote is not None:
@@ -190,12 +190,12 @@ class ProgrammeFader:
         return ""
 
     def _note_position(self, position_db: float, now_s: float) -> None:
-        if position_db == self._heard_db == self._advice.advisor.fader_db:
+        if position_db == self._reported_db == self._advice.advisor.fader_db:
             return  # workstations repeat themselves all day
         if not self._knows_gain:
             self._advice.advisor.fader_stands_at(position_db)
             self._tell(FaderReport(self._advice.advisor.seconds, position_db, is_position=True))
-        self._heard_db, self._heard_s = position_db, now_s
+        self._reported_db, self._reported_s = position_db, now_s
 
     def _is_moved_by(self, change_db: float) -> str:
         if self._held is not None:
@@ -207,7 +207,7 @@ class ProgrammeFader:
         elif self._remote.hand.is_armed:
             self._remote.change_by(change_db, is_advised=False)
         else:
-            return "The workstation itself tells where its fader stands: move it there, or arm it first."
+            return "The workstation itself says where its fader stands: move it there, or arm it first."
         return ""
 
     def _follow(self) -> str:
@@ -234,7 +234,7 @@ class ProgrammeFader:
         return ""
 
     def _aimed_at(self, position_db: float) -> float:
-        """Where a fader at *position_db* is on its way to: quick steps add up before it gets there."""
+        """Returns the position that a fader at *position_db* is moving to, so that quick steps add up."""
         if self._aim_db is None or abs(self._aim_db - position_db) < _THERE_DB:
             return position_db
         return self._aim_db
@@ -247,7 +247,7 @@ class ProgrammeFader:
 
 
 def _is_programme(frames: FloatArray) -> bool:
-    """Whether there is sound in a block, and nothing but numbers."""
+    """True where a block is not silent and all its samples are finite."""
     peak = float(np.max(np.abs(frames)))
     return _SILENT_PEAK <= peak < math.inf  # false for NaN too
 

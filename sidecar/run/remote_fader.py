@@ -21,7 +21,7 @@ class RemoteFader:
 
     def __init__(self, surface: Surface, line: FaderLine, *, at_once: bool = False) -> None:
         """line: the guarded way to the fader.
-        at_once: arms by itself as soon as that can be, once; for a fader that can hurt nobody.
+        at_once: arms by itself as soon as possible, once; for a fader that drives no loudspeaker.
         """
         self._title = surface.title
         self._line = line
@@ -73,7 +73,7 @@ class RemoteFader:
         self._line.close()
 
     def slept(self) -> None:
-        """The machine slept: whoever gave leave may be gone, and the headphones on again."""
+        """Disarms after the machine slept: the operator may have left, or wear headphones again."""
         if self._arming.armed or self._arming.is_waiting:
             self._arming.disarm("Disarmed: the machine slept; arm it again.")
             self._line.close()

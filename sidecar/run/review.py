@@ -1,4 +1,4 @@
-"""A pass that is over, on record or in a file, as a feed: looked back on, held against any goal."""
+"""A finished pass, recorded or in a file, as a feed for the screen, compared with any goal."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 _NOTICE = "This pass is over; left and right look back, , and . jump"
 _EACH_BLOCK_S = 60.0
-"""So far integrated is reckoned at each block; behind it, where it can hardly move, each second."""
+"""Up to here integrated loudness is computed at each block; later, where it hardly changes, each second."""
 _BRIDGE_BLOCKS = 10
 """Peaks over the ceiling that are no more than a second apart are one event."""
 
@@ -64,7 +64,7 @@ class FinishedPass:
 
 
 class Review:
-    """The feed of a pass that is over. Its calls return at once; another goal is reckoned in a thread."""
+    """The feed of a finished pass. Its calls return at once; another goal is computed in a thread."""
 
     def __init__(self, past: FinishedPass, goal: Goal) -> None:
         self._past = past
@@ -95,9 +95,9 @@ class Review:
         return all_goals()
 
     def send_command(self, command: Command) -> None:
-        """Takes another goal to hold the pass against.
+        """Compares the pass with another goal.
 
-        Raises SettingsError for whatever would change the pass, and for a goal that there is not.
+        Raises SettingsError for a command that would change the pass, and for an unknown goal.
         """
         if not isinstance(command, SelectGoal):
             raise SettingsError("This pass is over and stays as it is: only its goal can be changed here.")
@@ -106,7 +106,7 @@ class Review:
         threading.Thread(target=self._hold_against, args=(goal,), name="review", daemon=True).start()
 
     def _hold_against(self, goal: Goal) -> None:
-        """The advice on the whole pass for *goal*; the latest goal asked for wins."""
+        """Computes the advice on the whole pass for *goal*; the latest goal selected wins."""
         with self._busy:
             if goal is not self._asked_for:  # threads come out of a lock in any order
                 return
@@ -130,7 +130,7 @@ class Review:
 
 
 def past_of_record(record: Record) -> FinishedPass:
-    """A pass on record, as it was heard."""
+    """Returns the finished pass of *record*, as it was measured."""
     from sidecar.journal.resume import resumable
 
     kept, summary = resumable(record), record.summary
@@ -152,7 +152,7 @@ def past_of_record(record: Record) -> FinishedPass:
 
 
 def past_of_file(measured: Measured) -> FinishedPass:
-    """A sound file that was measured whole."""
+    """Returns the finished pass of a sound file that was measured whole."""
     course = measured.course
     count = course.energy.size
     return FinishedPass(
@@ -182,14 +182,14 @@ def integrated_course(energies: Floats) -> NDArray[np.float32]:
     energies: shape (n,), one unbroken run. After the first minute it holds for a second at a time.
     Source: ITU-R BS.1770-5 Annex 1, both gates set anew each time.
     """
-    powers, heard = gating_powers(energies), Powers()
+    powers, so_far = gating_powers(energies), Powers()
     each = round(_EACH_BLOCK_S / BLOCK_S)
     ends = [*range(1, min(each, energies.size) + 1), *range(each + 10, energies.size, 10), energies.size]
     course, taken, done = np.full(energies.size, SILENCE, np.float32), 0, 0
     for end in ends:
         ready = max(0, end - (energies.size - powers.size))
-        heard.append(powers[taken:ready])
-        course[done:end] = gated_loudness([Part(heard)])
+        so_far.append(powers[taken:ready])
+        course[done:end] = gated_loudness([Part(so_far)])
         taken, done = ready, end
     return course
 
@@ -220,7 +220,7 @@ def _file_move(reading: Reading, goal: Goal) -> Move:
 
 
 def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:
-    """The moves of the stems, where they are on record; nobody is held or kept."""
+    """Returns the moves of the recorded stems, without anchor or kept faders; None without stems."""
     if past.stems is None:
         return None
     faders = StemFaders(Mix(past.stem_names), goal)

@@ -1,7 +1,7 @@
 """One run: source → meter → advice → alerts → outlets. The whole flow is in this file.
 
-The worker thread that calls :meth:`Session.run` owns the meter, the advisor and the alerts. Everybody
-else sees finished snapshots and hands in commands; nothing here ever waits for a screen or a network.
+The worker thread that calls :meth:`Session.run` owns the meter, the advisor and the alerts. All other
+threads read finished snapshots and submit commands; nothing here ever waits for a screen or a network.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ _WAITING_AFTER_S = 1.0
 _LONGEST_MARK = 200
 """Characters of a label."""
 _NO_ADVICE = (FaderAt, StemFaderAt, Mark, Acknowledge)
-"""Advice is not asked for anew: a surface may tell of a fader twenty times a second, all day."""
+"""Commands that do not renew the advice: a surface may report a fader twenty times a second, all day."""
 
 
 class Session:
@@ -79,7 +79,7 @@ class Session:
         outlets: Sequence[Outlet] = (),
         targets: Callable[[], tuple[Target, ...]] = tuple,
     ) -> None:
-        """targets: tells how sending to each OSC target goes."""
+        """targets: returns the state of sending to each OSC target."""
         self._source = source
         self._goal = options.goal
         self._layout = options.layout
@@ -111,7 +111,7 @@ class Session:
         self._profiles = BackgroundLoader(on_record, beside=not options.fast)
         self._faults = UnforeseenFaults()
         self._outcomes: list[tuple[Future[str], str]] = []
-        """Of commands that were carried out since the last snapshot, or could not be."""
+        """Results of the commands that were carried out or refused since the last snapshot."""
         self._feedback: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
         self._sending = threading.Lock()
         self._disarm_waits = False
@@ -132,16 +132,16 @@ class Session:
         return all_goals()
 
     def send_command(self, command: Command) -> None:
-        """Hands in a command. What moves a fader is stopped by ``disarm`` before this returns."""
+        """Submits a command. ``disarm`` stops a moving fader before this returns."""
         outcome = self.submit(command)
         if outcome.done():
             self._notice = outcome.result() or self._notice
 
     def submit(self, command: Command) -> Future[str]:
-        """What becomes of *command*: why it was not carried out, in a sentence that is empty where it was.
+        """Returns the result of *command*: why it was refused, as a sentence; empty where it was carried out.
 
-        Known when a snapshot that shows it is on its way to the outlets. Callbacks run in the thread that
-        measures, and must return at once.
+        The future is set once a snapshot that shows the result has been passed to the outlets. Its callbacks
+        run in the measuring thread and must return at once.
         """
         request = Request(command)
         with self._sending:
@@ -157,16 +157,16 @@ class Session:
         return request.outcome
 
     def report_fader(self, feedback: FaderFeedback) -> None:
-        """The workstation said where one of its faders stands."""
+        """Queues the position of a fader as reported by the workstation."""
         self._feedback.put(feedback)
 
     def stop(self) -> None:
-        """Ends :meth:`run` soon."""
+        """Makes :meth:`run` return after the block in progress."""
         self._stopped = True
         self._source.close()
 
     def fail(self, reason: str) -> None:
-        """Says on the screen why the run has ended."""
+        """Publishes a last snapshot whose notice is *reason*, the cause of the end."""
         self._notice = reason
         self._publish("ended", self._snapshot.reading)
 
@@ -202,7 +202,7 @@ class Session:
         self._source.close()
 
     def _compiled_meter(self) -> Metering:
-        """A meter whose kernels are compiled. Imported here: loading the compiler takes its time."""
+        """Returns a meter with compiled kernels. Imported here because loading the compiler is slow."""
         from sidecar.run.metering import Metering
 
         source = self._source
@@ -215,7 +215,7 @@ class Session:
         return Pass(self._source.title, *form, self._goal, self._stems, self._layout_from)
 
     def _resume_pass(self, before: Resumable | None, meter: Metering) -> None:
-        """With a pass that broke off, as if it had not."""
+        """Restores the state of an interrupted pass; None leaves a new pass."""
         if before is None:
             return
         meter.restore(before.energies, before.reading, before.cuts)
@@ -263,7 +263,7 @@ class Session:
         self._pass_log.record_event(kind, text)
 
     def _update(self, meter: Metering) -> None:
-        """Makes a snapshot when one is due."""
+        """Renews advice and alerts and publishes a snapshot, when one is due."""
         now_s = self._clock()
         if now_s < self._update_due_s:
             return
@@ -316,7 +316,7 @@ class Session:
         )
 
     def _end(self, meter: Metering) -> None:
-        """The last word: what the filters still held, and the advice on the whole."""
+        """Flushes the filters, renews the advice on the whole pass and publishes the last snapshot."""
         if not self._stopped and self._source.duration_s is not None:
             meter.finish()
         now_s, reading = self._clock(), meter.reading()
@@ -352,9 +352,10 @@ class Session:
             self._attempt(request, partial(self._execute, request, meter))
 
     def _attempt(self, request: Request, action: Callable[[], str | None]) -> None:
-        """Carries out a command: whatever fails in it is reported, and ends nothing.
+        """Carries out a command and reports an error in it as its result; the run goes on.
 
-        action: returns why not, in a sentence that is empty where all is well; None where that comes later.
+        action: returns why the command was refused, as a sentence; empty where it was carried out, None where
+        the result is not known yet.
         """
         try:
             why = action()

@@ -1,4 +1,4 @@
-"""The faders of stems that arrive apart: where they stand, as far as anybody told, and their moves."""
+"""The faders of separately measured stems: their reported positions and the advised moves."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ if TYPE_CHECKING:
 
 _ASK_S = 2.0
 _ASK_SHARE = 1.0 / 900.0
-"""The longer the programme, the less a second changes and the longer a search takes: after an hour the
-moves are asked for every 6 s."""
+"""Seconds added to the period for each second measured: a longer programme changes less and takes longer to
+search. After an hour the moves are computed every 6 s."""
 _AT_REST_S = 0.5
-"""Faders that have not moved for so long have arrived: moves are asked for then, not at each step."""
+"""Faders that have not moved for so long have arrived: moves are computed then, not at each step."""
 
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """What a person says of the stems."""
+    """The options of a run that concern its stems."""
 
     names: tuple[str, ...]
     """In the order of their channel pairs."""
@@ -59,18 +59,18 @@ def check_stem_channels(stems: int, channels: int) -> None:
 
 
 class StemFaders:
-    """Hears the stems of one pass and the faders that shaped them, and keeps the latest moves."""
+    """Feeds the stems of one pass and their fader gains to the advisor, and keeps the latest moves."""
 
     def __init__(self, mix: Mix, goal: Goal) -> None:
         """Raises SettingsError for names that are missing, double or unknown."""
         self._mix = mix
         self._advisor = StemAdvisor(mix.names, goal, mix.anchor, mix.keep, offset_lu=mix.offset_lu)
         self._faders_db = np.zeros(len(mix.names))
-        self._told: set[str] = set()
+        self._reported: set[str] = set()
         self._are_known = False
         self._was_moved = False
         self.gains_db = self._faders_db
-        """Faders that shaped the latest blocks, that of the programme included where it is known."""
+        """Fader gains in the latest blocks, dB, including the programme fader where it is known."""
         self._reset()
 
     def _reset(self) -> None:
@@ -81,26 +81,26 @@ class StemFaders:
         self.build_up: tuple[Opening, ...] = ()
         """A rough balance from silence."""
 
-    def push_blocks(self, blocks: StemBlocks, mix_peak_dbtp: Floats, heard: Block) -> None:
-        """Takes in 100 ms blocks.
+    def push_blocks(self, blocks: StemBlocks, mix_peak_dbtp: Floats, block: Block) -> None:
+        """Adds 100 ms blocks.
 
-        mix_peak_dbtp: highest true peak of the mix in each, shape (n,). heard: the audio that filled them,
-        for the faders that its source itself knows.
+        mix_peak_dbtp: highest true peak of the mix in each, shape (n,). block: the audio that completed them,
+        with the fader gains that its source itself knows.
         """
         if len(blocks.covariance) == 0:
             return
-        if heard.stem_gains_db is not None:
-            self._faders_db, self._are_known = np.array(heard.stem_gains_db), True
-        self.gains_db = self._faders_db + (heard.gain_db or 0.0)
+        if block.stem_gains_db is not None:
+            self._faders_db, self._are_known = np.array(block.stem_gains_db), True
+        self.gains_db = self._faders_db + (block.gain_db or 0.0)
         self._push(blocks.covariance, self.gains_db, blocks.true_peak, mix_peak_dbtp)
 
     def restore(
-        self, stems: StemBalance, mix_peak_dbtp: Floats, cuts: Sequence[int], told: Iterable[str]
+        self, stems: StemBalance, mix_peak_dbtp: Floats, cuts: Sequence[int], reported: Iterable[str]
     ) -> None:
-        """Takes in the stems of a pass that broke off.
+        """Restores the stems of an interrupted pass.
 
-        mix_peak_dbtp: shape (n,). cuts: places before which it was cut. told: stems whose faders were
-        told of.
+        mix_peak_dbtp: shape (n,). cuts: blocks before which it was cut. reported: stems whose fader positions
+        were reported.
         """
         edges = [0, *cuts, len(mix_peak_dbtp)]
         for start, stop in pairwise(edges):
@@ -110,7 +110,7 @@ class StemFaders:
             )
             self._advisor.splice()
         self._faders_db = np.array(stems.fader_db[-1], np.float64)
-        self._told = set(told)
+        self._reported = set(reported)
 
     def _push(
         self, covariance: FloatArray, gains_db: FloatArray, peaks_dbtp: FloatArray, mix_peak_dbtp: Floats
@@ -120,10 +120,10 @@ class StemFaders:
         self._seconds += len(covariance) * BLOCK_S
 
     def report_position(self, stem: str, position_db: float) -> str:
-        """The fader of *stem*, by its name or its number from 1, stands there; returns its name.
+        """Sets the fader position of *stem*, given by name or number from 1; returns the stem's name.
 
-        The first word on a fader counts for the whole past. Raises SettingsError for a stem there is not, and
-        for what is no position.
+        The first report on a fader counts for the whole past. Raises SettingsError for an unknown stem, and
+        for a value that is no position.
         """
         if not position_db < math.inf:  # also true for NaN
             raise SettingsError(f"{position_db} dB is no position of a fader; check its feedback.")
@@ -131,8 +131,8 @@ class StemFaders:
         if self._are_known:
             return name
         place = self._mix.names.index(name)
-        if name not in self._told and position_db > SILENCE:
-            self._told.add(name)
+        if name not in self._reported and position_db > SILENCE:
+            self._reported.add(name)
             self._advisor.stood_at(name, position_db)
         self._was_moved |= bool(position_db != self._faders_db[place])
         self._faders_db[place] = position_db
@@ -140,12 +140,12 @@ class StemFaders:
 
     @property
     def reports(self) -> tuple[FaderReport, ...]:
-        """What was told of the faders, as the first words of a new pass."""
+        """The reported positions as the first reports of a new pass."""
         known = zip(self._mix.names, self._faders_db, strict=True)
         return tuple(
             FaderReport(0.0, float(fader_db), is_position=True, stem=name)
             for name, fader_db in known
-            if name in self._told
+            if name in self._reported
         )
 
     def splice(self) -> None:
@@ -153,21 +153,21 @@ class StemFaders:
         self._advisor.splice()
 
     def use_goal(self, goal: Goal) -> None:
-        """Another goal; what was heard stays."""
+        """Advises for *goal* from now on; the measured blocks are kept."""
         self._advisor.goal = goal
         self.ask_soon()
 
     def begin_next_pass(self) -> None:
-        """A new pass; the faders stand where they stood."""
+        """Begins a new pass; the fader positions are kept."""
         self._advisor.reset()
         self._reset()
 
     def ask_soon(self) -> None:
-        """Something has changed: the next look asks for the moves."""
+        """Makes the next update compute the moves, due or not."""
         self._due_s = SILENCE
 
     def update_moves(self, now_s: float) -> None:
-        """Asks for the moves where they are due."""
+        """Computes the moves where they are due."""
         if self._was_moved:
             self._was_moved, self._rests_s = False, now_s + _AT_REST_S
         if now_s < min(self._due_s, self._rests_s):

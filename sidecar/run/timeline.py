@@ -11,7 +11,7 @@ from sidecar.model.snapshot import Event, Timeline
 
 _PER_S = round(1.0 / BLOCK_S)
 _FIRST_ROOM = 24 * 3600 * _PER_S
-"""A day. Only what is used of it takes memory: pages that nobody writes to are not there."""
+"""A day. Only what is used of it takes memory: pages that are never written are not allocated."""
 MOST_EVENTS = 10_000
 """Ours. Each is sent to every screen that attaches, and drawn."""
 

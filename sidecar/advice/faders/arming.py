@@ -287,7 +287,7 @@ class Arming:
             return ArmingDecision(False, f"Refused: {self._no_rise}")
         if self._is_silent:
             return ArmingDecision(
-                False, "Refused: the programme is silent or not a number; nobody would hear it rise."
+                False, "Refused: the programme is silent or not a number; a rise could not be heard."
             )
         top_db, limit, why = self._top(now_s)
         if top_db <= self._position_db:

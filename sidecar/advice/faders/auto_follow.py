@@ -12,7 +12,7 @@ LOOK_S = 30.0
 
 class AutoFollow:
     """Looks at the advice every so many seconds of programme, first that long after the fader was armed:
-    whoever armed it has read the caution and turned the monitors down by then.
+    by then the operator has had time to read the caution and turn the monitors down.
 
     Pure: the time is the programme's, so that neither pauses nor a stalled input count.
     """

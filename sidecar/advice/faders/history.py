@@ -1,4 +1,4 @@
-"""Where the programme fader stood: told by the fader itself, by a person, or only guessed at."""
+"""The past positions of the programme fader, from its feedback, from a person, or from confirmed guesses."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ class _Event:
 
 
 class FaderHistory:
-    """The fader's positions over the programme, from feedback and from moves that were told.
+    """Holds the fader's positions over the programme, from feedback and from reported moves.
 
-    Moves that are told ("I moved it by …") change the position from there on; feedback says what it is.
-    Until the first feedback only differences are known: positions then count from 0 dB, and are put right
-    backwards once feedback comes. News may come late and in any order.
+    Reported moves change the position from their time on; feedback sets it. Until the first feedback only
+    differences are known: positions then count from 0 dB, and are corrected backwards once feedback comes.
+    Events may be added late and in any order.
     """
 
     def __init__(self) -> None:
         self.is_absolute = False
-        """True once feedback has said where the fader stands."""
+        """True once feedback has given a position."""
         self._events: list[_Event] = []
         self._resolve()
 
     def add_feedback(self, time_s: float, position_db: float) -> None:
-        """The fader said that it stood at *position_db* from *time_s* on (``-inf``: closed).
+        """Adds feedback: the fader stood at *position_db* from *time_s* on (``-inf``: closed).
 
         Raises SettingsError for values that are no position.
         """
@@ -49,7 +49,7 @@ class FaderHistory:
         self._times.values[-1] = time_s
 
     def moved_by(self, time_s: float, change_db: float) -> None:
-        """Somebody said that the fader was moved by *change_db* at *time_s*, or confirmed a guess.
+        """Adds a move by *change_db* at *time_s*, reported or confirmed by a person.
 
         Raises SettingsError for values that are no move.
         """
@@ -58,11 +58,11 @@ class FaderHistory:
         self._add(_Event(_checked(time_s), change_db, False))
 
     def position_db_at(self, time_s: float) -> float:
-        """The position in force at *time_s*, dB."""
+        """Returns the position in force at *time_s*, dB."""
         return float(self._in_force(np.array(time_s)))
 
     def gains_db(self, first: int, blocks: int) -> Floats:
-        """The position in the middle of each 100 ms block from block *first* on, shape (blocks,)."""
+        """Returns the position in the middle of each 100 ms block from block *first* on, shape (blocks,)."""
         middles = np.arange(first, first + blocks, dtype=np.float64) + 0.5
         return self._in_force(middles * BLOCK_S)
 
@@ -71,7 +71,7 @@ class FaderHistory:
         return np.asarray(self._positions.values[place])
 
     def _repeats(self, event: _Event) -> bool:
-        """A fader at rest may report for hours: of equal reports only the first and the last are kept."""
+        """True for a third equal report in a row: of those only the first and the last are kept."""
         if len(self._events) < 2 or event.time_s < self._events[-1].time_s:
             return False
         return all(known.is_absolute and known.value_db == event.value_db for known in self._events[-2:])
@@ -85,7 +85,7 @@ class FaderHistory:
         self._resolve()
 
     def _resolve(self) -> None:
-        """All events anew: one came late."""
+        """Computes all positions again after an event came late."""
         self.is_absolute = False
         self._times, self._positions = Series(), Series()
         self._positions.append(np.zeros(1))

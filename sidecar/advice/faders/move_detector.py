@@ -1,4 +1,4 @@
-"""Guesses at fader moves that nobody reported, from the levels alone.
+"""Detects unreported fader moves from the levels alone.
 
 A programme changes its level by itself all the time, so a step is only taken for a fader move where
 everything in the material moves by the same amount, at once, and goes on as before: soft and loud
@@ -8,7 +8,7 @@ sixteenths, talk in syllables, slow scores, with a move of 1 to 6 dB about once 
 within 1.5 s and 1.2 dB (tests/benchmarks/bench_move_detector.py):
 
     =============  ==========  =============  ===========  ====================================
-    metered apart  confidence  guesses right  moves found  invented an hour where nobody moved
+    metered apart  confidence  guesses right  moves found  invented an hour without a move
     =============  ==========  =============  ===========  ====================================
     one channel    0.5             69 %           27 %        6.0
                    0.8             88 %            6 %        0.5
@@ -61,7 +61,7 @@ _WEIGHTS = {
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """A move that somebody may have made."""
+    """A fader move that may have been made."""
 
     time_s: float
     change_db: float

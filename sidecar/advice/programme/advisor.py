@@ -1,4 +1,4 @@
-"""All advice on one pass in one place: the programme fader, an earlier pass, guesses at moves, rides."""
+"""All advice on one pass: the programme fader, an earlier pass, detected moves, rides."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from sidecar.model.readings import BLOCK_S, Move
 from sidecar.settings.goals import Goal
 
 _AT_ONCE = 36_000
-"""An hour of blocks is told at once: more would only cost memory."""
+"""Blocks pushed at once, an hour of them: more would only cost memory."""
 
 _SAME_MOVE_S = 3.0
-"""A guess this near to a move that was told of is about that one: a hand takes a second, a guess is
-right within a second and a half."""
+"""A guess this near to a reported move is the same move: a move by hand takes a second, and a guess is right
+within a second and a half."""
 
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """A pass heard before, taken as the forecast of the one that is playing."""
+    """A pass measured before, used as the forecast of the present one."""
 
     title: str
     energies: Floats
@@ -38,25 +38,25 @@ class Earlier:
 
 
 class ProgrammeAdvisor:
-    """Hears one pass and the faders that shaped it, and advises on it."""
+    """Advises on one pass from its metered blocks and the positions of its programme fader."""
 
     def __init__(
         self, goal: Goal, *, duration_s: float | None = None, earlier: Earlier | None = None
     ) -> None:
         """duration_s: length of the pass; that of *earlier* where it is not known.
 
-        Raises SettingsError and SignalError for values that cannot be.
+        Raises SettingsError and SignalError for invalid values.
         """
         self.earlier = earlier
         self.duration_s = duration_s if duration_s is not None or earlier is None else earlier.seconds
         self.guess: Guess | None = None
-        """A move that nobody told of; it counts only when confirmed."""
+        """A detected move that was not reported; it counts only when confirmed."""
         self._landing = LandingAdvisor(goal, self.duration_s, self._profile)
         self._fader = FaderHistory()
         self._detector: MoveDetector | None = None
         self._peaks = Crests()
-        """dBTP, to a second: what is told late of the fader is not known any finer."""
-        self._told_s: list[float] = []
+        """dBTP, one value a second: late reports on the fader are no more precise in time."""
+        self._reported_s: list[float] = []
 
     @property
     def goal(self) -> Goal:
@@ -68,7 +68,7 @@ class ProgrammeAdvisor:
 
     @property
     def seconds(self) -> float:
-        """Programme heard."""
+        """Seconds of programme measured."""
         return self._landing.block_count * BLOCK_S
 
     @property
@@ -78,15 +78,15 @@ class ProgrammeAdvisor:
 
     @property
     def fader_db(self) -> float:
-        """Where the programme fader stands, as far as anybody told."""
+        """Position of the programme fader by all feedback and reports so far, dB."""
         return self._fader.position_db_at(self.seconds)
 
     def push_blocks(
         self, energy: Floats, true_peak_dbtp: Floats, channels: Floats, gain_db: float | None
     ) -> None:
-        """Takes in 100 ms blocks as metered.
+        """Adds 100 ms blocks as metered.
 
-        energy, true_peak_dbtp: shape (n,). channels: energies of what is metered apart, shape (n, m).
+        energy, true_peak_dbtp: shape (n,). channels: energies of separately metered parts, shape (n, m).
         gain_db: the fader in force where the source itself knows it, else None.
         """
         first = self._landing.block_count
@@ -95,20 +95,20 @@ class ProgrammeAdvisor:
             self._fader.add_feedback(first * BLOCK_S, gain_db)
         self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
         if gain_db is None and not self._fader.is_absolute:
-            self._listen_for_moves(channels)
+            self._detect_moves(channels)
 
     def restore(
         self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int], fader: FaderHistory
     ) -> None:
-        """Takes in a pass that broke off: its 100 ms blocks, shape (n,), the places before which it was
-        cut, and what was said of the fader; the next block does not follow."""
+        """Restores an interrupted pass: its 100 ms blocks, shape (n,), the blocks before which it was cut,
+        and the fader history; the next block does not follow the last one."""
         self._fader = fader
         self._peaks.append(true_peaks_dbtp)
-        self._hear(energies, true_peaks_dbtp, cuts)
+        self._push_pass(energies, true_peaks_dbtp, cuts)
         self.splice()
 
     def use_earlier_pass(self, earlier: Earlier | None) -> None:
-        """Takes another earlier pass, or none, as the forecast; what was heard stays."""
+        """Uses *earlier* as the forecast, None for no forecast; the measured blocks are kept."""
         if self.earlier is not None and self.duration_s == self.earlier.seconds:
             self.duration_s = None
         self.earlier = earlier
@@ -122,79 +122,79 @@ class ProgrammeAdvisor:
         self._landing.splice()
 
     def fader_stands_at(self, position_db: float) -> None:
-        """The fader itself said where it stands, from now on."""
+        """Sets the fader position from now on, as given by feedback, dB."""
         was_absolute = self._fader.is_absolute
         self._fader.add_feedback(self.seconds, position_db)
         if not was_absolute:
-            self._told_s.append(self.seconds)
-            self._retell()
+            self._reported_s.append(self.seconds)
+            self._rebuild()
 
     def fader_moved_by(self, change_db: float) -> None:
-        """A person said that the fader was moved just now."""
+        """Changes the fader position from now on by a move that a person reported, dB."""
         self._fader.moved_by(self.seconds, change_db)
-        self._told_s.append(self.seconds)
+        self._reported_s.append(self.seconds)
 
     def confirm_guess(self) -> Guess | None:
-        """The guess was right: the past is read with it. Returns it, None where there was none."""
+        """Applies the guess to the past and returns it; None where there was none."""
         guess, self.guess = self.guess, None
         if guess is not None:
             self._fader.moved_by(guess.time_s, guess.change_db)
-            self._retell()
+            self._rebuild()
         return guess
 
     def dismiss_guess(self) -> None:
-        """The guess was wrong."""
+        """Drops the guess."""
         self.guess = None
 
     def next_pass(self) -> Move:
-        """The move that lands a whole pass of what was heard."""
+        """Returns the move that lands a whole pass of the material measured so far."""
         return self._landing.next_pass()
 
     def this_pass(self) -> Move | None:
-        """The move that lands the pass that is playing; None while its length is not known or is over."""
+        """Returns the move that lands the present pass; None while its length is unknown or after its end."""
         if self.duration_s is None or self.seconds >= self.duration_s:
             return None
         return self._landing.this_pass()
 
     @property
     def look_again_s(self) -> float:
-        """Seconds of programme after which the advice on this pass is worth another look."""
+        """Seconds of programme after which the advice on this pass should be computed again."""
         return self._landing.look_again_s
 
     def fit(self) -> tuple[bool, float, float]:
-        """Whether the earlier pass fits, where in it this one began (s), and what differs (dB)."""
+        """Returns whether the earlier pass fits, where in it this one began (s), and the difference (dB)."""
         found = self._landing.profile_fit
         return (False, 0.0, float("inf")) if found is None else (found.fits, found.offset_s, found.error_db)
 
     def rides(self) -> RidePlan:
-        """The rides that bring the course heard so far into the goal's limits."""
+        """Returns the rides that bring the pass so far into the goal's limits."""
         return plan_rides(self.metered[0], self.goal)
 
     def material(self) -> Floats:
-        """What was heard at a fader of 0 dB, for a later pass to take as its earlier one; shape (n,)."""
+        """Returns 100 ms energies at a fader of 0 dB, as the forecast of a later pass; shape (n,)."""
         return material(self.metered[0], self._fader)
 
     @property
     def _profile(self) -> Floats | None:
         return None if self.earlier is None else self.earlier.energies
 
-    def _listen_for_moves(self, channels: Floats) -> None:
+    def _detect_moves(self, channels: Floats) -> None:
         if self._detector is None:
             self._detector = MoveDetector(channels.shape[1])
             self._detector_began_s = self.seconds - len(channels) * BLOCK_S
         for guess in self._detector.push(channels):
             at_s = self._detector_began_s + guess.time_s
-            if all(abs(at_s - told_s) > _SAME_MOVE_S for told_s in self._told_s):
+            if all(abs(at_s - move_s) > _SAME_MOVE_S for move_s in self._reported_s):
                 self.guess = Guess(at_s, guess.change_db, guess.confidence)
 
-    def _retell(self) -> None:
-        """The fader stood elsewhere than was thought: all that was heard is taken in anew."""
+    def _rebuild(self) -> None:
+        """Pushes all blocks into a new landing advisor, after the fader's past positions have changed."""
         energies, cuts = self.metered
         self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile)
-        self._hear(energies, self._peaks.part(0, len(energies)), cuts)
+        self._push_pass(energies, self._peaks.part(0, len(energies)), cuts)
 
-    def _hear(self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int]) -> None:
-        """Tells the advisor of a whole pass so far; the fader is taken from what was said of it."""
+    def _push_pass(self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int]) -> None:
+        """Pushes a whole pass into the landing advisor, with the gains of the fader history."""
         for place, (start, stop) in enumerate(pairwise([0, *cuts, len(energies)])):
             if place:
                 self._landing.splice()
@@ -205,7 +205,7 @@ class ProgrammeAdvisor:
 
 
 def material(energies: Floats, fader: FaderHistory) -> Floats:
-    """*energies* of a pass as they would be at a fader of 0 dB, shape (n,); a closed one gives none."""
+    """Returns *energies* of a pass brought back to a fader of 0 dB, shape (n,); 0 where it was closed."""
     gains_db = fader.gains_db(0, len(energies))
-    heard = np.isfinite(gains_db)
-    return np.where(heard, energies * 10.0 ** (-np.where(heard, gains_db, 0.0) / 10.0), 0.0)
+    is_open = np.isfinite(gains_db)
+    return np.where(is_open, energies * 10.0 ** (-np.where(is_open, gains_db, 0.0) / 10.0), 0.0)

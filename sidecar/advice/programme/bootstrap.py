@@ -64,11 +64,11 @@ def spread_lu(powers: Floats) -> tuple[float, float]:
 def _classes(powers: Floats, length: int) -> tuple[Floats, Floats]:
     """Blocks and their summed power per stretch and level class, shapes (stretches, classes)."""
     counts, totals = (np.empty((len(powers) // length, _CLASSES)) for _ in range(2))
-    for stretch, heard in enumerate(powers.reshape(-1, length)):  # one by one: a day is long
-        level = (loudness_of(heard) - _LOWEST_LUFS) / _STEP_LU
+    for stretch, blocks in enumerate(powers.reshape(-1, length)):  # one by one: a day is long
+        level = (loudness_of(blocks) - _LOWEST_LUFS) / _STEP_LU
         place = np.clip(level, 0, _CLASSES - 1).astype(np.intp)
         counts[stretch] = np.bincount(place, minlength=_CLASSES)
-        totals[stretch] = np.bincount(place, weights=heard, minlength=_CLASSES)
+        totals[stretch] = np.bincount(place, weights=blocks, minlength=_CLASSES)
     return counts, totals
 
 

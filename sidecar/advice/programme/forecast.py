@@ -1,14 +1,14 @@
-"""What is still to come in a pass, dealt from what was heard and from what a rough mix is like.
+"""The rest of a pass, simulated from the pass so far and from the typical levels of a rough mix.
 
 Programme is made of sections that keep their level for a while. So the section that is playing is taken
-to go on for some time, and then sections follow that are drawn with repeats from those heard (a Bayesian
-bootstrap), now and then one of a level not heard yet. How far such a level may lie is learnt from the
-levels heard; before that, only one thing is known: a rough mix stands within about 6 LU of its goal. So
+to go on for some time, and then sections follow that are drawn with repeats from those measured (a Bayesian
+bootstrap), now and then one of a new level. How far such a level may lie is estimated from the levels
+measured so far; before that, only one thing is known: a rough mix stands within about 6 LU of its goal. So
 a quiet opening is expected to be followed by something louder, and a loud one by something softer. What
 follows may lie on a level that creeps (:mod:`sidecar.advice.programme.creep`).
 
-Many such futures are dealt. Each tells where the pass lands under each move of the fader; together they
-tell how sure that is. The same input always gives the same futures.
+Many such futures are drawn. Each gives the landing of the pass under each move of the fader; together they
+give its uncertainty. The same input always gives the same futures.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _FUTURES = 120
 _SEED = 1770
 
 _STRETCH_BLOCKS, _MOST_STRETCHES = 100, 100
-"""What was heard is dealt in stretches of ten seconds, longer ones of a long programme."""
+"""The past is drawn from in stretches of ten seconds, longer ones of a long programme."""
 
 _TURN_BLOCKS = 350.0
 """A section, and what counts as one piece of news: neighbouring stretches sound alike. The figures from
@@ -46,13 +46,13 @@ _PLAYING_DB: Floats = np.array([-2.4, -1.2, 0.0, 1.2, 2.4])
 """The section that is playing is what the last five seconds sound like, give or take so much."""
 
 _NEW_SECTIONS, _NEW_NEWS = 9, 1.0
-"""Levels not heard yet that may come, equally likely; together they are one piece of news."""
+"""New levels that may come, equally likely; together they count as one piece of news."""
 
 _PAUSE_LU = 25.0
-"""A stretch this far under the loudest is a pause and tells nothing of the programme's levels."""
+"""A stretch this far under the loudest is a pause and does not count as a level of the programme."""
 
 _PRIOR_NEWS, _PRIOR_SPREAD_LU = 1.0, 3.5
-"""Before anything is heard: one piece of news at the target, and so much scatter round it."""
+"""Before anything is measured: one piece of news at the target, and so much scatter round it."""
 
 _ROUGH_MIX_LU = 7.0
 """Error of a rough mix at which its likelihood has fallen to 1/e; flat inside, steep outside. It stands
@@ -60,7 +60,7 @@ for "within about 6 LU" (common practice, no source)."""
 
 _NO_ROUGH_MIX = 0.02
 """Chance, of the best likelihood, that it is no rough mix of this goal at all, but say a finished master of a
-louder one: what has been heard for some time then counts for more than where a mix should stand."""
+louder one: what has been measured for some time then counts for more than where a mix should stand."""
 
 _LEAST = 1e-30
 """Mean square of silence, where its logarithm is asked for."""
@@ -78,7 +78,7 @@ straight line, and the prior is as narrow as it is for the sake of few moves, no
 
 _BAND, _BAND_FALLS, _BAND_MARGIN_LU = (0.16, 0.97), 0.12, 0.002
 """The band lies between these quantiles at the end of a pass, and between such as are lower by the second
-figure at its beginning: futures in which a section louder than any heard drowns all others are dealt more
+figure at its beginning: futures in which a section louder than any before outweighs all others are drawn more
 often than they come. The margin is for a rest that falls under the gate: its chances all pile up on one
 landing, beside which the true lies. The figures are ours, chosen on 200 programmes a kind from the seeds 1000
 to 5000 of both sets in tests/benchmarks: the band held 89 to 94 % of the landings on each kind but the arch.
@@ -149,24 +149,24 @@ def unheard_rest(
 ) -> UnheardRest:
     """The rest of a pass of which no earlier pass is known.
 
-    known, in_time: gating blocks heard so far at a fader of 0 dB, shape (n,), n > 0.
+    known, in_time: gating blocks measured so far at a fader of 0 dB, shape (n,), n > 0.
     rest_blocks: 100 ms steps still to come. fader_db: where the fader stood when the pass began.
     """
-    heard = _stretches(in_time)
-    levels = _levels(heard)
+    stretches = _stretches(in_time)
+    levels = _levels(stretches)
     is_programme = levels > levels.max() - _PAUSE_LU
-    age = (np.arange(len(heard))[::-1] + 0.5) * heard.shape[1]
-    news = heard.shape[1] / _TURN_BLOCKS
+    age = (np.arange(len(stretches))[::-1] + 0.5) * stretches.shape[1]
+    news = stretches.shape[1] / _TURN_BLOCKS
     creep = Creep.fitted(levels[is_programme], age[is_programme], news, len(in_time) + rest_blocks)
     up_db = creep.per_block_db * age
     levels = levels + up_db
-    heard = heard * 10.0 ** (up_db[:, np.newaxis] / 10.0)
+    stretches = stretches * 10.0 ** (up_db[:, np.newaxis] / 10.0)
     typical = np.flatnonzero(is_programme)[_middle(levels[is_programme])]
     new_levels = _new_levels(levels[is_programme], news, target_lufs - fader_db)
-    new = _louder(heard[typical], new_levels - levels[typical])
-    goes_on, drawn = _deals(len(heard), news, rest_blocks)
+    new = _louder(stretches[typical], new_levels - levels[typical])
+    goes_on, drawn = _draws(len(stretches), news, rest_blocks)
     playing = LevelClasses.from_powers(_louder(in_time[-_PLAYING_BLOCKS:], _PLAYING_DB)).mixed(goes_on)
-    following = LevelClasses.from_powers(np.concatenate([heard, new])).mixed(drawn)
+    following = LevelClasses.from_powers(np.concatenate([stretches, new])).mixed(drawn)
     level = UnheardRest(playing, following, np.zeros(_FUTURES))
     left_alone = level.whole(Part(known, fader_db), np.array([fader_db]))[:, 0]
     likely = _as_rough_mix(left_alone, target_lufs)
@@ -178,13 +178,13 @@ def _over_the_gate(landings: Floats) -> Floats:
 
 
 def _stretches(in_time: Floats) -> Floats:
-    """The blocks heard in rows of one length, the latest whole; shape (stretches, blocks)."""
+    """Returns the blocks in rows of one length, the latest whole; shape (stretches, blocks)."""
     length = min(max(_STRETCH_BLOCKS, math.ceil(len(in_time) / _MOST_STRETCHES)), len(in_time))
     return in_time[len(in_time) % length :].reshape(-1, length)
 
 
 def _levels(stretches: Floats) -> Floats:
-    """LUFS of each stretch under its relative gate alone: where the fader stood says nothing of that."""
+    """Returns LUFS of each stretch with its relative gate alone, which does not depend on the fader."""
     kept = stretches > RELATIVE_GATE * stretches.mean(axis=1, keepdims=True)
     count = np.maximum(kept.sum(axis=1), 1)
     return loudness_of(np.maximum(np.sum(stretches * kept, axis=1) / count, _LEAST))
@@ -199,27 +199,27 @@ def _louder(blocks: Floats, gains_db: Floats) -> Floats:
 
 
 def _new_levels(levels: Floats, news: float, expected_lufs: float) -> Floats:
-    """Levels that a section not heard yet may have, equally likely: Student's t, the prediction from
+    """Returns levels that a new section may have, equally likely: Student's t, the prediction from
     levels with a normal scatter of unknown middle and width (normal-inverse-gamma prior).
 
-    levels: of the stretches heard. news: what each of them counts.
+    levels: of the measured stretches. news: what each of them counts.
     """
     from scipy.special import stdtrit
 
-    heard = len(levels) * news
-    count = _PRIOR_NEWS + heard
+    seen = len(levels) * news
+    count = _PRIOR_NEWS + seen
     offset_lu = levels.mean() - expected_lufs
-    middle = expected_lufs + offset_lu * heard / count
-    scatter = news * float(np.sum((levels - levels.mean()) ** 2)) + offset_lu**2 * _PRIOR_NEWS * heard / count
-    freedom = 2.0 + heard
+    middle = expected_lufs + offset_lu * seen / count
+    scatter = news * float(np.sum((levels - levels.mean()) ** 2)) + offset_lu**2 * _PRIOR_NEWS * seen / count
+    freedom = 2.0 + seen
     variance = (2.0 * _PRIOR_SPREAD_LU**2 + scatter) / freedom * (1.0 + 1.0 / count)
     chances = (np.arange(_NEW_SECTIONS) + 0.5) / _NEW_SECTIONS
     return np.asarray(middle + math.sqrt(variance) * stdtrit(freedom, chances))
 
 
-def _deals(stretches: int, news: float, rest_blocks: int) -> tuple[Floats, Floats]:
-    """How many blocks of each future sound like the section that is playing, at its various levels, and like
-    each section that was heard or is new; shapes (futures, sections)."""
+def _draws(stretches: int, news: float, rest_blocks: int) -> tuple[Floats, Floats]:
+    """Returns how many blocks of each future are like the present section, at its various levels, and like
+    each measured or new section; shapes (futures, sections)."""
     chance = np.random.default_rng(_SEED)
     goes_on = np.minimum(chance.exponential(_GOES_ON_BLOCKS, _FUTURES), rest_blocks)
     left = rest_blocks - goes_on

@@ -1,4 +1,4 @@
-"""What was metered so far, and what the material is underneath the fader moves."""
+"""The blocks metered so far, and the material without its fader moves."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
 
 _LATEST = 4 * 36_000
-"""Gating blocks, four hours of them: what came before tells little of what is still to come."""
+"""Gating blocks, four hours of them: earlier ones say little about the rest."""
 
 _LONGEST_RUN = 18_000
 """Half an hour is more than is needed to find the place in an earlier pass."""
@@ -30,8 +30,8 @@ Pair = tuple[Floats, Floats]
 class History:
     """Every 100 ms of the pass, as metered and brought back to a fader at 0 dB.
 
-    With the fader all the way down (``-inf`` dB) nothing is heard of the material: such blocks count
-    in what was metered and are unknown (NaN) in what is known of the material.
+    With the fader all the way down (``-inf`` dB) the material cannot be measured: such blocks count
+    as metered and are unknown (NaN) in the material.
     """
 
     def __init__(self) -> None:
@@ -47,19 +47,19 @@ class History:
         self.peak_dbtp = SILENCE
         """Highest true peak of the material at a fader of 0 dB."""
         self.fader_db = 0.0
-        """Where the fader stands."""
+        """Present position of the fader, dB."""
         self.began_db = 0.0
-        """Where it stood once enough was heard to be judged; before, it may still have been opening."""
+        """Its position once enough programme was measured; before, it may still have been opening."""
         self.last_open_db: float | None = None
-        """Where it last stood while anything could be heard."""
+        """Its last position while it was open; None before."""
         self._in_time = Latest(_LATEST)
-        self._heard_gates = 0
+        self._programme_gates = 0
 
     @property
     def is_enough(self) -> bool:
         """True once enough known programme stood above the absolute gate as it was metered. (Raised by a
         fader, the noise of a silent input would look like programme; it is not.)"""
-        return self._heard_gates >= ENOUGH_GATES
+        return self._programme_gates >= ENOUGH_GATES
 
     @property
     def block_count(self) -> int:
@@ -78,7 +78,7 @@ class History:
 
     @property
     def known_in_time(self) -> Floats:
-        """The latest gating blocks of :attr:`known` in the order they were heard: a view, valid until
+        """The latest gating blocks of :attr:`known` in order of time: a view, valid until
         the next push."""
         return self._in_time.values
 
@@ -110,11 +110,11 @@ class History:
         self.metered.append(metered)
         self.known.append(known[is_known])
         self._in_time.append(known[is_known])
-        heard = np.flatnonzero(is_known & (metered > ABSOLUTE_GATE))
-        missing = ENOUGH_GATES - self._heard_gates
-        if 0 < missing <= len(heard):
-            self.began_db = float(gains[heard[missing - 1] - len(metered)])
-        self._heard_gates += len(heard)
+        programme = np.flatnonzero(is_known & (metered > ABSOLUTE_GATE))
+        missing = ENOUGH_GATES - self._programme_gates
+        if 0 < missing <= len(programme):
+            self.began_db = float(gains[programme[missing - 1] - len(metered)])
+        self._programme_gates += len(programme)
 
     @property
     def _last_cut(self) -> int:

@@ -37,7 +37,7 @@ class LandingAdvisor:
     """
 
     def __init__(self, goal: Goal, duration_s: float | None = None, profile: ArrayLike | None = None) -> None:
-        """An advisor that has heard nothing yet.
+        """Makes an advisor without any measured block.
 
         Parameters
         ----------
@@ -47,8 +47,8 @@ class LandingAdvisor:
             Length of the pass in seconds of programme; :meth:`this_pass` needs it, and lands the wrong
             length where it is wrong.
         profile
-            Shape (n,): 100 ms energies of an earlier pass, mean squares at a fader of 0 dB. It is looked at
-            only where it fits what is heard.
+            Shape (n,): 100 ms energies of an earlier pass, mean squares at a fader of 0 dB. It is used
+            only where it fits the measured blocks.
 
         Raises
         ------
@@ -58,12 +58,12 @@ class LandingAdvisor:
             The profile is not one row of finite mean squares.
         """
         self.goal = goal
-        """The goal advised on; a new one keeps what was heard."""
+        """The goal advised on; the measured blocks are kept when it changes."""
         self.expect(duration_s, profile)
         self.reset()
 
     def expect(self, duration_s: float | None, profile: ArrayLike | None = None) -> None:
-        """Takes another length and another earlier pass; what was heard stays.
+        """Uses another length and another earlier pass; the measured blocks are kept.
 
         Parameters
         ----------
@@ -82,7 +82,7 @@ class LandingAdvisor:
 
     @property
     def block_count(self) -> int:
-        """100 ms blocks heard."""
+        """Number of 100 ms blocks measured."""
         return self._history.block_count
 
     @property
@@ -93,7 +93,7 @@ class LandingAdvisor:
     def push(
         self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
     ) -> None:
-        """Takes in the next 100 ms blocks of the pass, one as scalars or several as arrays of shape (n,).
+        """Adds the next 100 ms blocks of the pass, one as scalars or several as arrays of shape (n,).
 
         Parameters
         ----------
@@ -102,7 +102,7 @@ class LandingAdvisor:
             :attr:`Blocks.energy`.
         gain_db
             The fader gain in force in the block, dB; ``-inf`` when it is all the way down; one for all
-            blocks, or one each. A move that is not said is taken for the material.
+            blocks, or one each. A move that is not given is taken for a change of the material.
         true_peak_dbtp
             Highest true peak of the block as metered: :attr:`Blocks.true_peak`. Without it the ceiling limits
             no move.
@@ -110,7 +110,7 @@ class LandingAdvisor:
         Raises
         ------
         SignalError
-            Values that no meter gives, or arrays of different lengths.
+            Values that no meter returns, or arrays of different lengths.
         """
         self._history.push(block_energy, gain_db, true_peak_dbtp)
 
@@ -120,35 +120,35 @@ class LandingAdvisor:
         self._history.splice()
 
     def reset(self) -> None:
-        """Forgets everything heard; the goal stays."""
+        """Drops all measured blocks; the goal is kept."""
         self._history = History()
 
     def next_pass(self) -> Move:
-        """The move that makes a whole pass of the material heard so far land on the target.
+        """Returns the move that makes a whole pass of the material so far land on the target.
 
         Returns
         -------
         Move
-            From where the fader stands now; 0 dB while less than 3 s of programme were heard above the
-            gate, and where nothing needs to be done (Tech 3343 §3.2). The reason says which.
+            From where the fader stands now; 0 dB while less than 3 s of programme were measured above
+            the gate, and where nothing needs to be done (Tech 3343 §3.2). The reason says which.
         """
-        heard = self._history
-        if heard.last_open_db is None or not heard.is_enough:
+        history = self._history
+        if history.last_open_db is None or not history.is_enough:
             return _LISTENING
-        landings = gated_loudness([Part(heard.known, heard.last_open_db + _GAINS_DB)])
+        landings = gated_loudness([Part(history.known, history.last_open_db + _GAINS_DB)])
         move = under_ceiling(
             self._toward_target(landings),
             lambda gain_db: float(landings[_index(gain_db)]),
-            heard.peak_dbtp + heard.last_open_db,
+            history.peak_dbtp + history.last_open_db,
             self.goal,
         )
         move = self._with_band(move)
-        if math.isinf(heard.fader_db):
+        if math.isinf(history.fader_db):
             return self._from_below(move, "a whole pass")
         return move
 
     def this_pass(self) -> Move:
-        """The move from now on that lands this pass on the target, the past included as it was metered.
+        """Returns the move from now on that lands this pass on the target, with the past as it was metered.
 
         Returns
         -------
@@ -162,24 +162,24 @@ class LandingAdvisor:
         """
         if self.duration_s is None:
             raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
-        heard = self._history
-        rest_blocks = round(self.duration_s / BLOCK_S) - heard.block_count
+        history = self._history
+        rest_blocks = round(self.duration_s / BLOCK_S) - history.block_count
         if rest_blocks <= 0:
             return self._ended()
-        if heard.last_open_db is None or not heard.is_enough:
+        if history.last_open_db is None or not history.is_enough:
             return _LISTENING
         fit = self.profile_fit
         rest = self._rest(rest_blocks, fit)
-        ahead = Prospect(rest.landings(heard.metered, heard.last_open_db), rest.price_s)
+        ahead = Prospect(rest.landings(history.metered, history.last_open_db), rest.price_s)
         move = self._steered(ahead, self.duration_s, rest_blocks)
-        move = under_ceiling(move, ahead.likely, heard.peak_dbtp + heard.last_open_db, self.goal)
+        move = under_ceiling(move, ahead.likely, history.peak_dbtp + history.last_open_db, self.goal)
         if isinstance(rest, UnheardRest):
             share_to_come = rest_blocks * BLOCK_S / self.duration_s
-            low, high = rest.band(heard.metered, heard.last_open_db + move.gain_db, share_to_come)
+            low, high = rest.band(history.metered, history.last_open_db + move.gain_db, share_to_come)
         else:
             low, high = ahead.band(move.gain_db)
         move = replace(move, landing_low=low, landing_high=high)
-        if math.isinf(heard.fader_db):
+        if math.isinf(history.fader_db):
             move = self._from_below(move, "this pass")
         if fit is not None and not fit.fits and math.isfinite(fit.error_db):
             return replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
@@ -187,8 +187,8 @@ class LandingAdvisor:
 
     @property
     def look_again_s(self) -> float:
-        """Seconds of programme after which to look at this pass again: the less is still to come, the
-        sooner. The longest ones where the length of the pass is not known."""
+        """Seconds of programme after which to compute the advice on this pass again: shorter toward its end,
+        longest where its length is not known."""
         rest_s = (
             math.inf if self.duration_s is None else self.duration_s - self._history.block_count * BLOCK_S
         )
@@ -203,13 +203,13 @@ class LandingAdvisor:
         return fit_profile(run, self._history.block_count - len(run), self._profile)
 
     def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
-        heard = self._history
+        history = self._history
         if fit is not None and fit.fits and self._profile is not None:
-            rest = known_rest(fit, self._profile, heard.block_count, rest_blocks)
+            rest = known_rest(fit, self._profile, history.block_count, rest_blocks)
             if rest is not None:
                 return rest
-        in_time = heard.known_in_time
-        return unheard_rest(heard.known, in_time, rest_blocks, heard.began_db, self.goal.target_lufs)
+        in_time = history.known_in_time
+        return unheard_rest(history.known, in_time, rest_blocks, history.began_db, self.goal.target_lufs)
 
     def _ended(self) -> Move:
         landing = float(gated_loudness([Part(self._history.metered)]))
@@ -260,9 +260,9 @@ class LandingAdvisor:
         return goal.target_lufs - below <= lufs <= goal.target_lufs + above
 
     def _with_band(self, move: Move) -> Move:
-        heard = self._history
-        gain_db = (heard.last_open_db or 0.0) + move.gain_db
-        low, high = spread_lu(heard.known_in_time * 10.0 ** (gain_db / 10.0))
+        history = self._history
+        gain_db = (history.last_open_db or 0.0) + move.gain_db
+        low, high = spread_lu(history.known_in_time * 10.0 ** (gain_db / 10.0))
         return replace(move, landing_low=move.landing + low, landing_high=move.landing + high)
 
     def _from_below(self, move: Move, what: str) -> Move:

@@ -1,10 +1,11 @@
 """How much louder the rest of a pass may be than the same rest of an earlier one.
 
 What differs from block to block averages out over the rest; what lasts for a while does not. So the level
-difference heard so far is taken as a constant, a part that lasts, and a part that is new in every block. How
-large these are, and how long the lasting one lasts, is not known: each guess is worth as much as what was
-heard is likely under it (a Bayesian mixture), and each leads to a Student's t for the rest. Two performances
-that keep together give a narrow forecast; one that drifts away from the other gives a wide one.
+difference so far is taken as a constant, a part that lasts, and a part that is new in every block. How
+large these are, and how long the lasting one lasts, is not known: each guess is weighted by the likelihood
+of the measured differences under it (a Bayesian mixture), and each leads to a Student's t for the rest. Two
+performances that keep together give a narrow forecast; one that drifts away from the other gives a wide
+one.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ _LASTS_BLOCKS = (20.0, 50.0, 120.0, 300.0, 800.0, 2000.0, 6000.0)
 
 _SHARES = (0.0, 0.01, 0.03, 0.1, 0.3, 0.7, 0.98)
 _WORTH = (4.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0)
-"""So much of the variance in one block may last, and what each guess is worth before anything is heard: that
+"""So much of the variance in one block may last, and the weight of each guess before any measurement: that
 nothing lasts about as much as all others together. Ours, from tests/benchmarks/landing_profiled.py."""
 
 _LASTS: Floats = np.repeat(_LASTS_BLOCKS, len(_SHARES))
@@ -62,7 +63,7 @@ class Difference:
 
 
 ALIKE = Difference(np.empty(0), np.empty(0), np.zeros(1), _SHORTEST_BLOCKS, 0.0, 0.0, 0.0)
-"""Nothing heard that could differ."""
+"""No measured difference."""
 
 
 def difference(recent: Floats, earlier: Floats) -> Difference:
@@ -78,10 +79,10 @@ def difference(recent: Floats, earlier: Floats) -> Difference:
         return ALIKE
     ratios_db = np.zeros(len(either))
     ratios_db[loud] = 10.0 * np.log10(recent[loud] / earlier[loud])
-    told = loud.reshape(-1, length).any(axis=1)
+    has_level = loud.reshape(-1, length).any(axis=1)
 
     def summed(values: Floats) -> Floats:
-        return np.asarray(np.where(loud, values, 0.0).reshape(-1, length)[told].sum(axis=1))
+        return np.asarray(np.where(loud, values, 0.0).reshape(-1, length)[has_level].sum(axis=1))
 
     levels_db = 10.0 * np.log10(summed(recent) / summed(earlier))
     unevenness = summed(either**2) / summed(either) ** 2
@@ -92,7 +93,7 @@ def difference(recent: Floats, earlier: Floats) -> Difference:
     return Difference(
         levels_db + lean_db * unevenness,
         unevenness,
-        np.diff((np.flatnonzero(told) + 0.5) * length, prepend=0.0, append=len(either)),
+        np.diff((np.flatnonzero(has_level) + 0.5) * length, prepend=0.0, append=len(either)),
         length,
         10.0 * math.log10(np.sum(recent[loud]) / np.sum(earlier[loud])),
         math.sqrt(max(own, 0.0)),
@@ -110,31 +111,31 @@ def _lean_db(over_middles_db: Floats, unevenness: Floats) -> float:
     return float(np.sum(over_middles_db)) / seen if seen > 1e-6 else 0.0
 
 
-def rest_levels(heard: Difference, ahead: Floats) -> Floats:
+def rest_levels(so_far: Difference, ahead: Floats) -> Floats:
     """How much louder than *ahead* the rest may be, dB, ascending and equally likely, shape (41,).
 
-    ahead: energies of the rest of the earlier pass, shape (m,), m > 0, following what was heard.
+    ahead: energies of the rest of the earlier pass, shape (m,), m > 0, following the present place.
     """
     from scipy.special import stdtrit  # slow to import, and only needed with a profile
 
-    freedom = len(heard.levels_db) - 1
+    freedom = len(so_far.levels_db) - 1
     if freedom < 1 or not ahead.any():  # a rest of silence lands nowhere else, however loud
-        return np.full(len(CHANCES), heard.level_db)
-    middle_db, spread_db, chance = _guessed(heard, ahead)
+        return np.full(len(CHANCES), so_far.level_db)
+    middle_db, spread_db, chance = _guessed(so_far, ahead)
     levels_db = (middle_db[:, np.newaxis] + spread_db[:, np.newaxis] * stdtrit(freedom, CHANCES)).ravel()
     order = np.argsort(levels_db)
     share = np.cumsum(chance.repeat(len(CHANCES))[order]) / len(CHANCES)
     return np.asarray(np.interp(CHANCES, share, levels_db[order]))
 
 
-def _guessed(heard: Difference, ahead: Floats) -> tuple[Floats, Floats, Floats]:
+def _guessed(so_far: Difference, ahead: Floats) -> tuple[Floats, Floats, Floats]:
     """Middle and spread of the level of the rest under each guess, dB, and how likely the guess is; shape
     (guesses,) each. A Kalman filter takes in the levels and, beside them, a constant of 1, which yields the
     constant that fits best under each guess."""
-    kept = np.exp(-heard.gaps[:, np.newaxis] / _LASTS)
+    kept = np.exp(-so_far.gaps[:, np.newaxis] / _LASTS)
     state, doubt = np.zeros((2, len(_LASTS))), _SHARE.copy()
     logs, squares = np.zeros(len(_LASTS)), np.zeros((3, len(_LASTS)))
-    for level_db, own, keeps in zip(heard.levels_db, heard.unevenness, kept, strict=False):
+    for level_db, own, keeps in zip(so_far.levels_db, so_far.unevenness, kept, strict=False):
         state *= keeps
         doubt = _SHARE + keeps**2 * (doubt - _SHARE)
         expected = doubt + (1.0 - _SHARE) * own
@@ -144,12 +145,12 @@ def _guessed(heard: Difference, ahead: Floats) -> tuple[Floats, Floats, Floats]:
         doubt *= 1.0 - part
         logs += np.log(expected)
         squares += np.stack([news[0] ** 2, news[0] * news[1], news[1] ** 2]) / expected
-    count = len(heard.levels_db)
+    count = len(so_far.levels_db)
     constant_db = squares[1] / squares[2]
     left = squares[0] - constant_db * squares[1] + count * _LEAST_DB**2
     chance = _LOG_WORTH - 0.5 * (logs + np.log(squares[2]) + (count - 1) * np.log(left))
     chance = np.exp(chance - chance.max())
-    follows, lasting, own = _rest_shares(ahead, heard.length)
+    follows, lasting, own = _rest_shares(ahead, so_far.length)
     follows = follows * kept[-1]
     middle_db = constant_db + follows * (state[0] - constant_db * state[1])
     variance = (1.0 - _SHARE) * own + _SHARE * lasting + follows**2 * (doubt - _SHARE)

@@ -42,7 +42,7 @@ class StemAdvisor:
         limits: FaderLimits | None = None,
         offset_lu: float | None = None,
     ) -> None:
-        """An advisor that has heard nothing yet.
+        """Makes an advisor without any measured block.
 
         Parameters
         ----------
@@ -67,7 +67,7 @@ class StemAdvisor:
         """
         self.names = tuple(names)
         self.goal = goal
-        """The goal advised on; a new one keeps what was heard."""
+        """The goal advised on; the measured blocks are kept when it changes."""
         self.anchor = anchor
         self.keep = frozenset(keep)
         self.offset_lu = offset_lu
@@ -82,7 +82,7 @@ class StemAdvisor:
         stem_peaks_dbtp: ArrayLike | None = None,
         mix_peak_dbtp: ArrayLike | None = None,
     ) -> None:
-        """Takes in the next 100 ms blocks of N stems, one or n at a time.
+        """Adds the next 100 ms blocks of N stems, one or n at a time.
 
         Parameters
         ----------
@@ -91,7 +91,7 @@ class StemAdvisor:
             faders: :attr:`StemBlocks.covariance`.
         gains_db
             Shape (N,) or (n, N): the faders in force, dB; ``-inf`` when all the way down. A move that is not
-            said is taken for the material.
+            given is taken for a change of the material.
         stem_peaks_dbtp
             Shape (N,) or (n, N): highest true peak of each stem as metered: :attr:`StemBlocks.true_peak`.
         mix_peak_dbtp
@@ -123,14 +123,14 @@ class StemAdvisor:
         self._history.splice()
 
     def reset(self) -> None:
-        """Forgets everything heard; the settings stay."""
+        """Drops all measured blocks; the settings are kept."""
         self._history = StemHistory(len(self.names))
 
     def loudness(self, gains_db: ArrayLike) -> float:
-        """Gated loudness of the mix of all that was heard, with the faders elsewhere.
+        """Returns the gated loudness of the mix of all measured blocks, with other fader gains.
 
-        Exact for any fader set, whatever the stems share. Passages in which a stem asked for could not be
-        heard, because its fader was closed, are left out.
+        Exact for any fader set, whatever the stems share. Passages in which a stem with a gain was not
+        measured, because its fader was closed, are left out.
 
         Parameters
         ----------
@@ -145,7 +145,7 @@ class StemAdvisor:
         return self._history.gated(np.asarray(gains_db, dtype=np.float64)).lufs
 
     def peak_bound_dbtp(self, gains_db: ArrayLike) -> float:
-        """A true peak that the mix cannot pass with the faders elsewhere.
+        """Returns a true peak that the mix cannot exceed with other fader gains.
 
         Parameters
         ----------
@@ -168,8 +168,8 @@ class StemAdvisor:
         Returns
         -------
         dict[str, Move]
-            By name, and only those to be moved; empty too while less than 3 s of programme were heard. Where
-            no fader that may be moved can land the mix, one move of 0 dB whose reason says so.
+            By name, and only those to be moved; empty too while less than 3 s of programme were measured.
+            Where no fader that may be moved can land the mix, one move of 0 dB whose reason says so.
         """
         now = self._history.gated(self._history.faders_db)
         if np.count_nonzero(now.weights) * BLOCK_S < ENOUGH_S:
@@ -194,7 +194,7 @@ class StemAdvisor:
         Returns
         -------
         list[BuildStep]
-            In order. Stems that were never heard are left out.
+            In order. Stems whose fader was never open are left out.
         """
         anchor = None if self.anchor is None else self.names.index(self.anchor)
         return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)

@@ -51,7 +51,7 @@ def build_up(
 ) -> list[BuildStep]:
     """Steps from silence to a mix on target: the anchor, then the rest by energy, equally loud.
 
-    Together the rest lies *offset_lu* under the anchor while that sounds. Stems never heard are left out.
+    Together the rest lies *offset_lu* under the anchor while that sounds. Silent stems are left out.
     """
     own = np.array([history.gated(_opened([stem], np.zeros(len(names)))).lufs for stem in range(len(names))])
     order = _order(history, own, anchor)
@@ -72,8 +72,8 @@ def _order(history: StemHistory, own: Floats, anchor: int | None) -> list[int]:
     energy = [
         float(history.energies(_opened([stem], history.last_open_db)).sum()) for stem in range(len(own))
     ]
-    heard = [stem for stem in range(len(own)) if math.isfinite(own[stem])]
-    return sorted(heard, key=lambda stem: (stem != anchor, -energy[stem]))
+    sounding = [stem for stem in range(len(own)) if math.isfinite(own[stem])]
+    return sorted(sounding, key=lambda stem: (stem != anchor, -energy[stem]))
 
 
 def _rest_db(history: StemHistory, levels_db: Floats, order: Sequence[int], offset_lu: float) -> float:

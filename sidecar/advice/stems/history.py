@@ -1,4 +1,4 @@
-"""What was metered of several stems, and what their mix would be under any other fader set.
+"""The metered blocks of several stems, and the loudness of their mix under any other fader gains.
 
 The energy of a mix is a quadratic form: with C the mean products of the K-weighted stems and a their
 amplitudes, a block of the mix has the energy aᵀ C a. K-weighting is linear, so this is exact whatever
@@ -25,7 +25,7 @@ _ROUGH_DB = 1e-3
 """Faders that differ by less than this stand together: gains are kept in single precision."""
 
 _UNMEASURED = 1e12
-"""Stands for a peak that nobody measured: finite, so that a closed fader silences it."""
+"""Stands for a peak that was not measured: finite, so that a closed fader silences it."""
 
 _HIGHEST_PEAK = 1e5
 """Linear; above it a bound only says that a peak was not measured."""
@@ -65,12 +65,12 @@ class StemHistory:
         """True peaks as metered, linear: the stems, then the mix."""
         self._starts: list[int] = []
         """First blocks after a splice."""
-        self.heard = np.zeros(stems, dtype=np.bool_)
+        self.was_open = np.zeros(stems, dtype=np.bool_)
         """Stems whose fader was ever open."""
         self.faders_db = np.zeros(stems)
         """Where the faders stand."""
         self.last_open_db = np.zeros(stems)
-        """Where each fader last stood while anything could be heard of its stem."""
+        """Last position of each fader while it was open, dB."""
         self._was_closed = False
 
     def __len__(self) -> int:
@@ -106,7 +106,7 @@ class StemHistory:
         )
         self._gains_db.append(gains)
         self._peaks.append(peaks)
-        self.heard |= is_open.any(axis=0)
+        self.was_open |= is_open.any(axis=0)
         self._was_closed |= not is_open.all()
         self.faders_db = gains[-1].copy()
         latest = count - 1 - np.argmax(is_open[::-1], axis=0)
@@ -166,7 +166,7 @@ class StemHistory:
         in_force, peaks = self._gains_db.values, self._peaks.values
         mix, stems = peaks[:, -1], peaks[:, :-1]
         is_open = in_force > SILENCE
-        asked = np.where(self.heard, gains_db, SILENCE).astype(np.float32)
+        asked = np.where(self.was_open, gains_db, SILENCE).astype(np.float32)
         ratio = np.where(is_open, _amplitude(asked - np.where(is_open, in_force, 0.0)), 0.0)
         lowest, highest = _open_range(ratio, is_open)
         together = highest - lowest <= highest * (_ROUGH_DB * math.log(10.0) / 20.0)
@@ -182,13 +182,13 @@ class StemHistory:
         return PeakBound(decibel(level) if level < _HIGHEST_PEAK else math.inf, bool(is_exact[worst]))
 
     def _usable(self, gains_db: Floats) -> Bools:
-        """Gating blocks that are of one piece and in which every stem asked for could be heard."""
+        """Gating blocks that are of one piece and in which every stem with a gain was measured."""
         count = max(len(self) - GATING_STEPS + 1, 0)
         usable = np.ones(count, dtype=np.bool_)
         for start in self._starts:
             usable[max(start - GATING_STEPS + 1, 0) : start] = False
         if self._was_closed:
-            asked = self.heard & (gains_db > SILENCE)
+            asked = self.was_open & (gains_db > SILENCE)
             unknown = np.any(np.isneginf(self._gains_db.values[:, asked]), axis=1)
             usable &= gating_powers(unknown.astype(np.float64)) == 0.0
         return usable

@@ -1,4 +1,4 @@
-"""Fader changes of several stems, worked out on what was heard: exact gates, whole tenths, limits kept."""
+"""Fader changes of several stems, computed on the measured blocks: exact gates, whole tenths, limits kept."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ class Planner:
         """All *free* faders by *shared_db*, which may lower by *lowest_db* at most.
 
         Up, the tightest limit of any fader holds all, so the balance stays; down, each ends where its
-        range does, where nothing is heard of it any more.
+        range does, where it can no longer be measured.
         """
         limit: Limit | None = None
         if shared_db > 0.0:
