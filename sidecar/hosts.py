@@ -55,13 +55,13 @@ def is_address(host: str) -> bool:
 
 
 def is_loopback(host: str) -> bool:
-    """True where nobody but this machine is meant."""
+    """True where *host* names this machine alone."""
     return ipaddress.ip_address(host).is_loopback if is_address(host) else host == "localhost"
 
 
 def is_ours(host: str, bind: str) -> bool:
-    """Whether nobody far away can own the name *host* of a server bound to *bind*: this machine, an address
-    in figures, its own name, or one in ``.local`` (RFC 6762 §3). A page elsewhere may call its own name by
+    """True where no remote party can own the name *host* of a server bound to *bind*: this machine, a numeric
+    address, its own name, or one in ``.local`` (RFC 6762 §3). A page elsewhere may call its own name by
     our address; it cannot call itself by ours."""
     if is_loopback(host):
         return True

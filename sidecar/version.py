@@ -1,4 +1,4 @@
-"""Which version of the program this is."""
+"""The version of the program."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 @cache
 def program_version() -> str:
-    """Such as ``0.2.0``; ``unknown`` where it runs from a copy that nobody installed."""
+    """Returns the version, such as ``0.2.0``; ``unknown`` where the package is not installed."""
     try:
         return version("loudness-sidecar")
     except PackageNotFoundError:

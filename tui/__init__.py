@@ -21,7 +21,7 @@ def need_terminal() -> None:
     if not has_own_driver and (sys.__stdin__ is None or not sys.__stdin__.isatty()):
         raise SettingsError(
             "The screen needs a terminal on the standard input, and there is none. Run it on one; "
-            "where nobody types, 'live' and 'rehearse' take --no-screen."
+            "without a keyboard, 'live' and 'rehearse' take --no-screen."
         )
 
 

@@ -1,4 +1,4 @@
-"""The screen as an app: one timer that looks at the feed, and the screens it shows."""
+"""The screen as an app: one timer that reads the feed, and the screens it shows."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Looks:
 
 
 class SidecarApp(App[None]):
-    """Draws a feed. It measures nothing and nothing waits for it."""
+    """Draws a feed. It measures nothing, and no other thread waits for it."""
 
     TITLE = "Loudness Sidecar"
     ENABLE_COMMAND_PALETTE = False
@@ -79,12 +79,12 @@ class SidecarApp(App[None]):
         self.controller = Controller(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self.is_over: Callable[[], bool] = lambda: False
-        """Whether somebody outside asked for the end: a signal, a terminal that was closed."""
+        """True once the end was requested from outside: by a signal, or a closed terminal."""
         self._view: View | None = None
         self._turns = cycle((self.refresh_view, self.glance))
 
     def on_app_blur(self, event: AppBlur) -> None:
-        """A screen that nobody types at is looked at all the same: its footer must not stand still."""
+        """Ignores the loss of focus: the screen is watched without it, so its footer must not stand still."""
         event.prevent_default()
 
     def on_mount(self) -> None:
@@ -114,7 +114,7 @@ class SidecarApp(App[None]):
         look."""
         if self._view is None:
             return
-        with contextlib.suppress(Exception):  # of a feed that fails the next look tells
+        with contextlib.suppress(Exception):  # the next refresh reports a feed that fails
             self._view = self.controller.glance(self._view)
         for screen in self.screen_stack[-1:]:
             if isinstance(screen, MainScreen):

@@ -1,4 +1,4 @@
-"""What the person's hands change: the run through its feed, and how it is looked at."""
+"""State of the screen and commands to the run, as changed by keys and clicks."""
 
 from __future__ import annotations
 
@@ -21,22 +21,22 @@ REACHES_LU = (18.0, 36.0)
 
 
 _NEWS_LOOKS = 400
-"""Looks for which a new sentence of the hand is shown in full: 20 s, for some forty words."""
+"""Refreshes for which a new sentence about arming is shown in full: 20 s, for some forty words."""
 
 
 def transport_verb(snapshot: Snapshot) -> str:
-    """What the space bar means now. A run that lost its audio is still on, so it can be paused."""
+    """Returns the verb of the space bar. A run that lost its audio goes on, so it can be paused."""
     if snapshot.transport == "paused":
         return "continue"
-    was_heard = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
-    return "pause" if snapshot.transport == "measuring" or was_heard else "start"
+    had_audio = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
+    return "pause" if snapshot.transport == "measuring" or had_audio else "start"
 
 
 def offers(snapshot: Snapshot) -> frozenset[str]:
-    """Of the keys that are not always there, those that do something now.
+    """Returns the optional keys that do something now.
 
-    Nobody shall believe that a move was made that cannot be made from here: following is for the programme
-    fader, where the sidecar holds it or was given leave to move it.
+    Following is offered only for a programme fader that the sidecar may move, so that no move seems made that
+    cannot be made.
     """
     hand = snapshot.hand
     is_reached = snapshot.holds_fader or (hand is not None and hand.is_armed)
@@ -54,14 +54,14 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
 
 
 class Controller:
-    """A feed, the way it is looked at, and the commands that keys and clicks turn into."""
+    """Holds the feed, the view settings and the cursor, and sends commands."""
 
     def __init__(self, feed: Feed, *, half_blocks: bool = True, is_past: bool = False) -> None:
         self.feed = feed
         self.is_past = is_past
         """True where the pass is over and only looked at."""
         self.refusal = ""
-        """Why the last command was not taken; empty when it was."""
+        """Why the last command was refused; empty where it was carried out."""
         self.cursor = Cursor()
         self._half_blocks = half_blocks
         self._relative = False
@@ -71,7 +71,7 @@ class Controller:
         self._news_left = 0
 
     def read_view(self) -> View:
-        """The run as it is now."""
+        """Returns the run as it is now."""
         snapshot, course = self.feed.snapshot(), self.feed.timeline()
         self.cursor.programme_reached(float(course.seconds[-1]) if len(course.seconds) else 0.0)
         return View(
@@ -87,12 +87,12 @@ class Controller:
         )
 
     def glance(self, before: View) -> View:
-        """The run as it is now, with the course of *before*: of a day that takes a millisecond to ask for."""
+        """Returns the run as it is now with the course of *before*: reading that of a day takes 1 ms."""
         snapshot = self.feed.snapshot()
         return replace(before, snapshot=snapshot, hand_is_news=self._hand_is_news(snapshot))
 
     def send_command(self, command: Command) -> None:
-        """Send a command; a refusal is kept to be shown, whatever it is: the screen has to stay."""
+        """Sends a command; any error is kept as the refusal to show, so that the screen stays."""
         try:
             self.feed.send_command(command)
         except Exception as error:
@@ -101,18 +101,18 @@ class Controller:
             self.refusal = ""
 
     def nudge_fader(self, change_db: float) -> None:
-        """Move the fader by *change_db*, or tell that it was moved."""
+        """Moves the fader by *change_db*, or reports that it was moved."""
         if not math.isfinite(self.feed.snapshot().fader_db):
             self.refusal = texts.RAISE_BY_HAND
             return
         self.send_command(Nudge(change_db))
 
     def jump(self, direction: int) -> None:
-        """To the next event or stretch over the limit (1), or the one before (-1)."""
+        """Moves the cursor to the next event or stretch over the limit (1), or the one before (-1)."""
         self.cursor.jump(places_s(self.feed.timeline(), self.feed.snapshot().goal), direction)
 
     def _hand_is_news(self, snapshot: Snapshot) -> bool:
-        """True for some looks after the hand said something new."""
+        """True for some refreshes after the sentence about arming has changed."""
         sentence = snapshot.hand.sentence if snapshot.hand else ""
         if sentence != self._sentence:
             self._sentence, self._news_left = sentence, _NEWS_LOOKS
@@ -120,13 +120,13 @@ class Controller:
         return self._news_left > 0
 
     def switch_unit(self) -> None:
-        """LUFS to LU and back."""
+        """Switches between LUFS and LU."""
         self._relative = not self._relative
 
     def switch_scale(self) -> None:
-        """The near scale to the far one and back."""
+        """Switches between the near and the far scale."""
         self._reach = (self._reach + 1) % len(REACHES_LU)
 
     def zoom(self, steps: int) -> None:
-        """Negative: closer; positive: wider; it stops at both ends."""
+        """Shows a shorter stretch for negative *steps*, a longer one for positive; stops at both ends."""
         self._zoom = max(0, min(len(ZOOMS_S) - 1, self._zoom + steps))

@@ -19,7 +19,7 @@ def _grouped(group: Binding.Group, key: str, action: str, label: str, tooltip: s
 
 
 def _hidden(key: str, action: str, label: str, tooltip: str, display: str) -> Binding:
-    """A key that only the help and the list of commands tell of."""
+    """A key that only the help and the list of commands show."""
     return Binding(key, action, label, show=False, tooltip=tooltip, key_display=display)
 
 
@@ -39,11 +39,11 @@ KEYS = (
     _hidden("n", "tell('dismiss')", "No", "no to the question: it was not", "n"),
     _grouped(
         *(_FADER, "plus,equals_sign", "nudge(0.5)", "Fader up"),
-        *("fader up 0.5 dB: moved, or told that it was", "+"),
+        *("fader up 0.5 dB: moved, or noted as moved", "+"),
     ),
     _grouped(
         *(_FADER, "minus", "nudge(-0.5)", "Fader down"),
-        *("fader down 0.5 dB: moved, or told that it was", "-"),
+        *("fader down 0.5 dB: moved, or noted as moved", "-"),
     ),
     _hidden("up", "nudge(0.1)", "Fader up a little", "fader up 0.1 dB", "up"),
     _hidden("down", "nudge(-0.1)", "Fader down a little", "fader down 0.1 dB", "down"),

@@ -30,7 +30,7 @@ class RowPlan:
     spare: int = field(default=0, repr=False)
 
     def reserve(self, panel: str, rows: int) -> bool:
-        """Give *panel* more *rows* if there are as many left; tells whether there were."""
+        """Gives *panel* more *rows* if as many are left; returns whether they were."""
         if rows > self.spare:
             return False
         setattr(self, panel, getattr(self, panel) + rows)

@@ -1,6 +1,6 @@
 """The sentences of the screen in one place, to be reworded or translated; keys have theirs in ``keys.py``.
 
-Braces are filled in by whoever shows the sentence. Single words that a layout makes room for (the labels of
+Braces are filled in where the sentence is shown. Single words that a layout makes room for (the labels of
 rails, alerts and columns) stand beside that layout, in ``drawing/``.
 """
 
@@ -31,12 +31,12 @@ CANNOT_BE_DRAWN = "{panel} cannot be drawn: {error}"
 
 FINDING_ITS_PLACE = ": finding its place…"
 FITS = " fits ({offset} s in, {error} dB)"
-DOES_NOT_FIT = " does not fit: forecast from what was heard"
+DOES_NOT_FIT = " does not fit: forecast from this pass only"
 NO_ALERTS = " ◇ no alerts"
 WITHIN_GOAL = " ✓ passes"
 BREAKS_GOAL = " ✗ {limits}"
 OSC_NOWHERE = "OSC goes nowhere"
-NOTHING_HEARD = "nothing was heard yet"
+NOTHING_MEASURED = "nothing measured yet"
 
 # --- dialogs ------------------------------------------------------------------------------------
 
@@ -69,7 +69,7 @@ RIDE_UP = "▲ is {caution}\n"
 
 BALANCE_HOW = "A rough balance from silence: close all faders, then bring them up one by one.\n"
 BALANCE_CAUTION = "Turn the monitors down first, and bring each one up slowly.\n"
-BALANCE_LISTENING = "\nListening: every stem must be heard for some seconds first."
+BALANCE_LISTENING = "\nListening: every stem must play for some seconds first."
 
 NOTHING_HAPPENED = "Nothing has happened yet."
 AND_BEFORE = "and {count} before"
@@ -117,14 +117,14 @@ MEASURES = (
     ("Cursor", "left and right look back along the course: the line below says what was read there. , and ."
      " go to events and to where short-term went over its line; escape follows now again."),
     ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
-    ("Rides", "the fewest places where the fader must leave its line so that the course heard keeps the"
+    ("Rides", "the fewest places where the fader must leave its line so that the course so far keeps the"
      " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
      " ╳ lost: audio is missing; ○ silent: nothing is heard. Ceiling stays until acknowledged."),
     ("▣ ARMED", "the sidecar may move the workstation's fader: when you follow, and unasked from half a"
      " minute on; ▢ not armed: it may not. A hand on the fader, lost audio, a sleep of the machine or a fader"
      " that does not answer takes the leave back."),
-    ("? question", "a move nobody told of, guessed from the sound; it counts only when you say yes."),
+    ("? question", "an unreported move, guessed from the sound; it counts only when you say yes."),
     ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
      " than −23 LUFS is not EBU Mode (§2)."),
     ("Care", "raising gain can hurt ears and loudspeakers: turn monitors down first. This measures a signal,"

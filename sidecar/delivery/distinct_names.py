@@ -1,4 +1,4 @@
-"""The shortest names that tell files apart: what lists of several files show in place of whole paths."""
+"""The shortest distinct names of files, shown in lists of several files in place of whole paths."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The process that plays the line-up tone, as the measuring process sees it: started, told, killed."""
+"""Control of the process that plays the line-up tone: starts, commands and ends it."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ _END_LIMIT_S = 0.4  # a killed process is gone at once, unless the kernel itself
 
 
 class TonePlayer:
-    """Open from construction on, silent until :meth:`play`."""
+    """Opens an output at construction and plays the tone on :meth:`play`."""
 
     def __init__(self, order: ToneOrder) -> None:
         """Raises SourceError where there is no such output or it cannot be opened like that."""
         self._process = start_child("sidecar.doctor.tone_process", order.to_json())
-        self._said: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()
-        self._ear = threading.Thread(target=self._listen, name="player", daemon=True)
-        self._ear.start()
+        self._answers: queue.SimpleQueue[dict[str, object]] = queue.SimpleQueue()
+        self._reader = threading.Thread(target=self._read_answers, name="player", daemon=True)
+        self._reader.start()
         try:
             self.output = str(self._next("output"))
         except SourceError:
@@ -33,39 +33,39 @@ class TonePlayer:
             raise
 
     def play(self) -> None:
-        """Begins; returns at once."""
+        """Starts the tone; returns at once."""
         assert self._process.stdin
-        with suppress(OSError):  # it has died, which began_s tells
+        with suppress(OSError):  # it has ended, which began_s reports
             self._process.stdin.write(b"\n")
             self._process.stdin.flush()
 
     def began_s(self) -> float:
-        """When the tone began, on the monotonic clock. Raises SourceError where it did not."""
+        """Returns when the tone began, on the monotonic clock. Raises SourceError where it did not."""
         return float(str(self._next("playing")))
 
     def close(self) -> None:
         self._process.kill()
         with suppress(subprocess.TimeoutExpired):
             self._process.wait(_END_LIMIT_S)
-        self._ear.join(_END_LIMIT_S)
+        self._reader.join(_END_LIMIT_S)
         if self._process.stdin:
             with suppress(OSError):
                 self._process.stdin.close()
 
     def _next(self, what: str) -> object:
         try:
-            said = self._said.get(timeout=_ANSWER_LIMIT_S)
+            answer = self._answers.get(timeout=_ANSWER_LIMIT_S)
         except queue.Empty:
-            said = {}
-        if what not in said:
-            reason = said.get("error") or "The sound system does not answer: restart it."
+            answer = {}
+        if what not in answer:
+            reason = answer.get("error") or "The sound system does not answer: restart it."
             raise SourceError(f"The tone cannot be played. {reason}")
-        return said[what]
+        return answer[what]
 
-    def _listen(self) -> None:
+    def _read_answers(self) -> None:
         assert self._process.stdout
         with self._process.stdout as lines:
             for line in lines:
                 with suppress(ValueError):  # a line that its end cut short
-                    self._said.put(json.loads(line))
-        self._said.put({"error": f"Its process ended (exit status {self._process.wait()})."})
+                    self._answers.put(json.loads(line))
+        self._answers.put({"error": f"Its process ended (exit status {self._process.wait()})."})

@@ -1,4 +1,4 @@
-"""The whole chain, heard: the line-up tone goes out at an output, comes back at an input and is measured."""
+"""Test of the whole chain: the line-up tone is played at an output, recorded at an input and measured."""
 
 from __future__ import annotations
 
@@ -41,28 +41,28 @@ _MEND_RATE = "something runs at another rate: open all of the chain at one, see 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One thing looked at."""
+    """The result of one check."""
 
     what: str
     is_well: bool
     detail: str
-    """What was found; where it is not well, what mends it."""
+    """The measured value; where the check failed, what to do."""
 
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """Frames that came in while the tone was out."""
+    """Frames that arrived during the test."""
 
     frames: FloatArray
     """Shape (n, 2), full scale 1.0."""
     lost: int
     at_s: float
-    """When the sidecar had them, on the monotonic clock."""
+    """Time of arrival on the monotonic clock, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
-class HeardTone:
-    """What has become of the tone."""
+class ReceivedTone:
+    """The tone as it was received."""
 
     level_lufs: float
     """Highest short-term loudness: its 3 s lie within the tone."""
@@ -85,16 +85,16 @@ class HeardTone:
 def hear_tone(
     device: str | None, play_to: str | None, caution: Callable[[str], None], lead_s: float = LEAD_S
 ) -> Iterator[Found]:
-    """Plays the tone and judges what arrives.
+    """Plays the tone and yields the result of each check of the received signal.
 
-    device: part of an input's name, or None for the likeliest loopback; its first two channels are heard.
+    device: part of an input's name, or None for the likeliest loopback; its first two channels are measured.
     play_to: part of an output's name, or None for the input's other side, or the system's own.
-    caution: is told what is about to sound, *lead_s* seconds before it does.
+    caution: called with the warning *lead_s* seconds before the tone sounds.
     Raises SourceError where input or output cannot be had.
     """
-    heard_at = choose(list_devices(), device)
-    with closing(DeviceSource(heard_at.label, pick=(1, 2))) as source:
-        order = ToneOrder(play_to, heard_at.name, heard_at.host_api, source.rate_hz)
+    input_device = choose(list_devices(), device)
+    with closing(DeviceSource(input_device.label, pick=(1, 2))) as source:
+        order = ToneOrder(play_to, input_device.name, input_device.host_api, source.rate_hz)
         with closing(TonePlayer(order)) as player:
             caution(
                 f"CAUTION: a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS will sound for {LENGTH_S:.0f} s on "
@@ -103,8 +103,8 @@ def hear_tone(
             )
             time.sleep(lead_s)
             arrivals = list(_arrivals(source, player))
-            heard = listen(arrivals, source.rate_hz, player.began_s())
-        yield from judge(heard, source.title, player.output)
+            received = listen(arrivals, source.rate_hz, player.began_s())
+        yield from judge(received, source.title, player.output)
 
 
 def _arrivals(source: DeviceSource, player: TonePlayer) -> Iterator[Arrival]:
@@ -119,8 +119,8 @@ def _arrivals(source: DeviceSource, player: TonePlayer) -> Iterator[Arrival]:
             return
 
 
-def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> HeardTone:
-    """Measures what arrived.
+def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> ReceivedTone:
+    """Returns the received tone, measured from the frames that arrived.
 
     began_s: when the first frame of the tone was handed to the output, on the monotonic clock.
     """
@@ -135,7 +135,7 @@ def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> HeardTo
     loud = np.flatnonzero(np.abs(louder) > 0.5 * np.abs(louder).max(initial=0.0))
     onset = int(loud[0]) if loud.size else 0
     midst = louder[onset + rate_hz : onset + 4 * rate_hz]
-    return HeardTone(
+    return ReceivedTone(
         level_lufs=reading.max_short_term,
         peaks_dbfs=(decibel(float(left)), decibel(float(right))),
         is_exact_silence=not frames.any(),
@@ -170,52 +170,52 @@ def _latency_s(arrivals: Sequence[Arrival], onset: int, began_s: float) -> float
     return None
 
 
-def judge(heard: HeardTone, source: str, output: str) -> Iterator[Found]:
-    """What was heard, in words, with what mends it.
+def judge(received: ReceivedTone, source: str, output: str) -> Iterator[Found]:
+    """Yields the result of each check in words, with what to do where it failed.
 
-    source, output: what a person would call them.
+    source, output: names of the input and the output for messages.
     """
-    if heard.level_lufs < _NOTHING_LUFS:
-        yield Found("tone", False, f"nothing of it came from {output} to {source}; {_mend_silence(heard)}")
+    if received.level_lufs < _NOTHING_LUFS:
+        yield Found("tone", False, f"nothing of it came from {output} to {source}; {_mend_silence(received)}")
         return
-    if not abs(heard.crest_db - _SINE_CREST_DB) <= _TOLERANCE_CREST_DB:
+    if not abs(received.crest_db - _SINE_CREST_DB) <= _TOLERANCE_CREST_DB:
         yield Found(
             "tone",
             False,
-            f"{source} hears something else, or more than the tone: stop all playback and try again, or "
+            f"{source} receives something else, or more than the tone: stop all playback and try again, or "
             "choose a pair that belongs together with --device and --play-to",
         )
         return
-    yield _level(heard)
-    is_in_tune = abs(heard.frequency_hz - TONE_HZ) <= _TOLERANCE_HZ
+    yield _level(received)
+    is_in_tune = abs(received.frequency_hz - TONE_HZ) <= _TOLERANCE_HZ
     yield Found(
         "tone's pitch",
         is_in_tune,
-        f"{heard.frequency_hz:.1f} Hz" + ("" if is_in_tune else f"; {_MEND_RATE}"),
+        f"{received.frequency_hz:.1f} Hz" + ("" if is_in_tune else f"; {_MEND_RATE}"),
     )
-    late = "not to be told: something else sounded before"
-    if heard.latency_s is not None:
-        late = f"{heard.latency_s * 1000.0:.0f} ms from handing it to the output until the meter has it"
+    late = "unknown: something else sounded before"
+    if received.latency_s is not None:
+        late = f"{received.latency_s * 1000.0:.0f} ms from handing it to the output until the meter has it"
     yield Found("tone's way", True, late)
-    lost = f"{heard.lost_frames} frames were lost"
+    lost = f"{received.lost_frames} frames were lost"
     yield Found(
         "lost frames",
-        heard.lost_frames == 0,
-        lost if heard.lost_frames == 0 else lost + "; close what loads the machine and try again",
+        received.lost_frames == 0,
+        lost if received.lost_frames == 0 else lost + "; close what loads the machine and try again",
     )
 
 
-def _level(heard: HeardTone) -> Found:
-    left, right = heard.peaks_dbfs
+def _level(received: ReceivedTone) -> Found:
+    left, right = received.peaks_dbfs
     if abs(left - right) > _ONE_SIDE_DB:
         side = "left" if left > right else "right"
         mend = f"only the {side} channel arrives: check balance and routing between output and input"
         return Found("tone's level", False, mend)
-    level = f"{_signed(heard.error_lu)} LU from {figure(LEVEL_LUFS)} LUFS"
-    if abs(heard.error_lu) <= _TOLERANCE_LU:
+    level = f"{_signed(received.error_lu)} LU from {figure(LEVEL_LUFS)} LUFS"
+    if abs(received.error_lu) <= _TOLERANCE_LU:
         return Found("tone's level", True, level)
     mend = f"a volume on the way is not at 100 %: {_mend_volume()}"
-    if heard.error_lu > 0.0:
+    if received.error_lu > 0.0:
         mend = f"something else sounds with it: stop all playback and try again; else {mend}"
     return Found("tone's level", False, f"{level}; {mend}")
 
@@ -230,8 +230,8 @@ def _mend_volume() -> str:
     return mend.get(sys.platform, "see the levels of output and input in the sound settings")
 
 
-def _mend_silence(heard: HeardTone) -> str:
-    if sys.platform == "darwin" and heard.is_exact_silence:
+def _mend_silence(received: ReceivedTone) -> str:
+    if sys.platform == "darwin" and received.is_exact_silence:
         return "let the terminal use the microphone, or choose a pair with --device and --play-to"
     if sys.platform == "linux" and not os.environ.get("PULSE_SOURCE", "").endswith(".monitor"):
         return (

@@ -67,7 +67,7 @@ class Aimed:
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """A pass on record goes on."""
+    """A recorded pass is resumed."""
 
     id: int
     blocks: int

@@ -80,7 +80,7 @@ def latest(file: Path | None = None, *, blocks: int = 1) -> Record | None:
 
 
 def to_resume(file: Path | None = None) -> Record | None:
-    """The last pass, for a run that goes on with it.
+    """Returns the last pass, for a run that resumes it.
 
     Raises RecordError when it cannot be read whole, or another run is writing it.
     """
@@ -95,7 +95,7 @@ def to_resume(file: Path | None = None) -> Record | None:
 
 
 def delete(ids: Sequence[int], file: Path | None = None) -> None:
-    """Forgets these passes and gives their room back to the disk.
+    """Deletes these passes and frees their space on the disk.
 
     Raises RecordError, and deletes none, when there is none of an id or the record cannot be written.
     """

@@ -32,8 +32,8 @@ _TAIL_LENGTH = 4096
 """Blocks that are sorted on their own before they are merged: keeps a look cheap on a long history."""
 
 _MOST_PENDING = 1024
-"""Blocks that wait to be sorted in: of some programmes nobody ever asks for the loudness, and a look at
-others must not wait for hours of them."""
+"""Blocks that may wait to be sorted in: some programmes are never evaluated, and evaluating others must not
+sort hours of blocks at once."""
 
 _MOST_APART = 36_000
 """An hour of blocks is kept one by one; a longer programme in grains, so that a look at it costs no more."""
@@ -46,7 +46,7 @@ _AT_ONCE = 16_384
 
 _LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 480
 """Level classes, fine enough to forecast with; what is known exactly is gated exactly. Up to +130 LUFS: as
-loud as is, at a fader of 0 dB, what is heard in full through one told to stand at -120."""
+loud as material at a fader of 0 dB can be that was metered at full scale through a fader at -120 dB."""
 
 
 def gating_powers(energies: Floats) -> Floats:

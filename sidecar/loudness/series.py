@@ -112,7 +112,7 @@ class Steps:
         """Adds *values*, shape (n,), none of them NaN, at the end."""
         before = np.concatenate([self._values[-1:] or [np.nan], values[:-1]])
         changes = np.flatnonzero(values != before[: len(values)])
-        self._values.extend(values[changes])  # first: whoever looks finds no start without its value
+        self._values.extend(values[changes])  # first: a reader finds no start without its value
         self._starts.extend((self._size + changes).tolist())
         self._size += len(values)
 

@@ -42,7 +42,7 @@ class Hops:
     bad_samples: int
     planes: NDArray[np.float32]
     """What was measured, bad samples silenced, as :func:`~sidecar.meter.planes.fresh_planes` lays it out;
-    good until the front takes in more."""
+    valid until the next call of the front end."""
 
     @property
     def samples(self) -> NDArray[np.float32]:
@@ -117,7 +117,7 @@ class Front:
         sample_peak = np.zeros(channels, np.float32)
         bad = take_in(frames, gain, planes, sample_peak)
         if self._at_seam and n:
-            # A jump from silence would be a peak that nobody played.
+            # A jump from silence would be a peak that the signal does not have.
             planes[:channels, :REACH] = planes[:channels, REACH : REACH + 1]
             self._at_seam = False
         ends, lengths = self._grid.advance(n)

@@ -25,7 +25,7 @@ class FrontState(NamedTuple):
     """What the front end carries from one call to the next."""
 
     memories: NDArray[np.float64]
-    """Shape (rows of the planes, MEMORY): what the K-weighting remembers."""
+    """Shape (rows of the planes, MEMORY): filter state of the K-weighting."""
     history: NDArray[np.float32]
     """Shape (channels, REACH): the samples that the interpolators still need."""
     energy: NDArray[np.float64]

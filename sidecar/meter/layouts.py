@@ -152,9 +152,9 @@ def contradicts(layout: Layout, named: Sequence[str] | None) -> bool:
 
 
 def layout_for(channels: int) -> Layout:
-    """The usual layout of that many channels.
+    """Returns the usual layout of that many channels.
 
-    Raises SignalError when there is none, so that nobody measures with weights nobody chose.
+    Raises SignalError when there is none, so that no channel is measured with an arbitrary weight.
     """
     name = _BY_CHANNELS.get(channels)
     if name is None:

@@ -160,7 +160,7 @@ class Meter:
             self.take_in(self._front, self._front.push(frames[start : start + _LONGEST_PUSH]))
 
     def take_in(self, front: Front, hops: Hops) -> None:
-        """Takes in the next frames as *front* measured them, which the meter goes on with from here.
+        """Adds the next frames as measured by *front*, with which the meter continues from here.
 
         For frames that another thread has measured; all else calls :meth:`push`.
 
@@ -293,7 +293,7 @@ class Meter:
         return blocks[:made]
 
     def _replay(self, energies: NDArray[np.float64]) -> None:
-        """Takes in blocks as hops of the same energy: no statistics but the maxima look at single hops."""
+        """Adds blocks as hops of the same energy: no statistics but the maxima look at single hops."""
         grid = Grid(self.sample_rate, HOPS_PER_SECOND)
         for start in range(0, energies.size, _LONGEST_REPLAY):
             hops = np.repeat(energies[start : start + _LONGEST_REPLAY], kernels.HOPS_PER_BLOCK)

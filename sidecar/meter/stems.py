@@ -109,7 +109,7 @@ class StemMeter:
         planes[: self.channels, :REACH] = self._state.history
         self._bad_samples += take_in(frames, gain, planes, np.empty(self.channels, np.float32))
         if self._at_seam:
-            # A jump from silence would be a peak that nobody played.
+            # A jump from silence would be a peak that the signal does not have.
             planes[: self.channels, :REACH] = planes[: self.channels, REACH : REACH + 1]
             self._at_seam = False
         grid = self._grid.advance(n)

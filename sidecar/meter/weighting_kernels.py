@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 MEMORY = 6
-"""Numbers that a channel remembers: the last two samples, the last two of either section."""
+"""Numbers of filter state of a channel: the last two samples, the last two of either section."""
 _REST = 1e-30
 
 # No reassociation here: regrouped, the recursion would wait for itself twice as long.

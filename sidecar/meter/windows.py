@@ -102,7 +102,7 @@ def pages_with_room(pages: Pages, gate: GateState, blocks: int) -> Pages:
     needed = used + begun
     if needed <= older.size:
         return pages
-    # Only what is used of it takes memory: pages that nobody writes to are not there.
+    # Only what is used of it takes memory: pages that are never written are not allocated.
     roomier = _empty_pages(max(needed, 2 * older.size))
     roomier[0][:used], roomier[1][:used] = kept[:used], older[:used]
     return roomier
@@ -149,7 +149,7 @@ def run_windows(
     spread: Any,
     blocks: Any,
 ) -> int:
-    """Takes in full hops.
+    """Adds full hops.
 
     hops: (weighted sums of squares, frames), each of shape (hops,).
     pages: with room for hops / 10 + 1 blocks more.

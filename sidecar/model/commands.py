@@ -1,4 +1,4 @@
-"""What a person, a script or a surface asks of a run: one dataclass a verb."""
+"""The commands of a run, from a person, a script or a surface: one dataclass a verb."""
 
 from __future__ import annotations
 

@@ -1,16 +1,16 @@
-"""Gaps in what was heard, in words."""
+"""Sentences about gaps in the audio."""
 
 from __future__ import annotations
 
 
 def in_course(lost_s: float, slept_s: float) -> str:
-    """As it stands at its place in the course."""
+    """Returns the text of a gap as an event of the timeline."""
     lost = f"{lost_s:.2f} s lost" if lost_s else ""
     return "; ".join(part for part in (_slept(slept_s), lost) if part)
 
 
 def in_a_sentence(lost_s: float, slept_s: float) -> str:
-    """As it is said when it happens."""
+    """Returns the notice about a gap as a sentence."""
     lost = f"{lost_s:.2f} s of audio were lost" if lost_s else ""
     said = ", and ".join(part for part in (_slept(slept_s), lost) if part)
     return f"{said[:1].upper()}{said[1:]}; the measurement goes on without {'them' if lost else 'that time'}."
@@ -21,7 +21,7 @@ def _slept(seconds: float) -> str:
 
 
 def length(seconds: float) -> str:
-    """A length of time as one says it: 4.2 s, 12 min 3 s, 8 h 12 min."""
+    """Returns a length of time in words: 4.2 s, 12 min 3 s, 8 h 12 min."""
     if seconds < 60.0:
         return f"{seconds:.1f} s"
     minutes, rest_s = divmod(round(seconds), 60)

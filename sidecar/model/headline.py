@@ -12,7 +12,7 @@ from sidecar.model.snapshot import Snapshot, Stem
 Scope = Literal["this pass", "next pass"]
 
 PROGRAMME = "programme"
-"""What the programme fader is called where faders are told by name."""
+"""Name of the programme fader where faders are given by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +30,9 @@ class Chosen:
 
 
 def chosen(snapshot: Snapshot) -> Chosen:
-    """A stem's move comes before the programme's, the pass that plays before the next.
+    """Returns the move to show: a stem's before the programme's, that of the present pass before the next.
 
-    A pass that ended cannot be landed any more; moves of stems land a whole pass of what was heard.
+    A pass that ended cannot be landed any more; moves of stems land a whole pass of the material.
     """
     stem = first_stem(snapshot.stems)
     if stem is not None:

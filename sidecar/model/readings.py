@@ -65,7 +65,7 @@ Limit = Literal["ceiling", "step", "range"]
 class Move:
     """One fader move and what it does.
 
-    It is advice from what was heard so far: nothing is moved. A rise can hurt ears and loudspeakers.
+    It is advice from the pass so far: nothing is moved. A rise can hurt ears and loudspeakers.
     """
 
     gain_db: float = 0.0
@@ -95,7 +95,7 @@ ALERT_NAMES: tuple[AlertName, ...] = ("ceiling", "over", "hot", "lost", "silent"
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """One warning. ``held`` means: the cause is gone, nobody has acknowledged it yet."""
+    """One warning. ``held`` means: the cause is gone, and it has not been acknowledged yet."""
 
     name: AlertName
     state: AlertState = "off"

@@ -1,4 +1,4 @@
-"""What a screen is given and what it may ask for: the seam between the engine and ``tui``."""
+"""The snapshots and protocols between the engine and its outlets, ``tui`` among them."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happened at a place in the programme."""
+    """An event at a time in the programme."""
 
     seconds: float
     kind: EventKind
@@ -84,12 +84,12 @@ class EarlierPass:
     offset_s: float
     """Where in the earlier pass this one began."""
     error_db: float
-    """Level difference left, root mean square; ``inf`` while too little has played to tell."""
+    """Level difference left, root mean square; ``inf`` while too little has been measured."""
 
 
 @dataclass(frozen=True, slots=True)
 class ArmState:
-    """Whether the sidecar may move the workstation's fader, and what it last said of that."""
+    """Whether the sidecar may move the workstation's fader, and the last sentence about it."""
 
     surface: str
     """The surface that the fader is reached through."""
@@ -110,7 +110,7 @@ class Snapshot:
     """The move that lands the pass that is playing; None while its length is unknown."""
     alerts: tuple[Alert, ...] = ()
     fader_db: float = 0.0
-    """Where the programme fader stands, as far as the sidecar was told."""
+    """Position of the programme fader by all feedback and reports so far."""
     holds_fader: bool = False
     """True when the sidecar itself moves the fader (the rehearsal's), so that ``follow`` works."""
     source: str = ""
@@ -127,12 +127,12 @@ class Snapshot:
     hand: ArmState | None = None
     """None where no surface is connected."""
     guess: str = ""
-    """A question about a move that nobody told of but the sound suggests; it counts when confirmed."""
+    """A question about an unreported move that was detected in the sound; it counts when confirmed."""
     rides: tuple[Ride, ...] = ()
-    """The rides that bring the course heard so far into the goal's limits."""
+    """The rides that bring the pass so far into the goal's limits."""
     rides_reason: str = ""
     beat: int = 0
-    """Whole seconds since the run began: proof of life for whoever listens."""
+    """Whole seconds since the run began; a receiver sees by it that the run is alive."""
     notice: str = ""
     """The latest thing worth saying in one line: a fault, a compile, a device that came back."""
 
@@ -150,7 +150,7 @@ class Timeline:
 
 
 class Feed(Protocol):
-    """A run as a screen sees it; every call returns at once."""
+    """The interface between a run and a screen; every call returns at once."""
 
     def snapshot(self) -> Snapshot: ...
 

@@ -87,7 +87,7 @@ FRAME_RATES = {
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """How places in what was measured are told."""
+    """How times in a measurement are written."""
 
     start_s: float = 0.0
     """Where in the file the measurement begins, seconds from its first frame."""
@@ -97,7 +97,7 @@ class Clock:
     """One of :data:`FRAME_RATES`; empty for hours, minutes, seconds and tenths."""
 
     def words(self, seconds: float) -> str:
-        """How a place is told: hours, minutes, seconds and tenths, or a timecode.
+        """Returns a time in words: hours, minutes, seconds and tenths, or a timecode.
 
         Parameters
         ----------

@@ -121,7 +121,7 @@ class AudioRecorder:
             self._why = _said(error)
 
     def _write_silence(self, frames: int) -> None:
-        """In pieces: a device that was away for an hour would ask for gigabytes at once."""
+        """Writes silence in pieces: a device that was away for an hour would need gigabytes at once."""
         for left in range(frames, 0, -_PIECE_FRAMES):
             self._write(np.zeros((min(left, _PIECE_FRAMES), self._channels), np.float32))
 

@@ -32,7 +32,7 @@ class Metering:
         SettingsError where channels and stems do not agree.
         """
         self._bad_before = 0
-        """Broken samples of the run that this one goes on with: the stems' own meter has not seen them."""
+        """Broken samples of the resumed run, which the stems' own meter has not counted."""
         self._stems = StemMeter(rate_hz, len(stems)) if stems else None
         if stems:
             check_stem_channels(len(stems), channels)
@@ -110,7 +110,7 @@ class Metering:
             self._stems.splice()
 
     def change_rate(self, rate_hz: int, energies: Floats, cuts: Sequence[int]) -> None:
-        """Goes on at another rate, behind a cut; integrated, range, maxima and peaks stay what they are.
+        """Continues at another rate after a cut; integrated, range, maxima and peaks stay what they are.
 
         energies, cuts: all blocks since the reset, as :meth:`restore` takes them.
         Raises SignalError for a rate that cannot be measured.

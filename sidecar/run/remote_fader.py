@@ -14,7 +14,7 @@ _SEND_S = 0.05
 
 
 class RemoteFader:
-    """Arming and the unasked moves of one fader; lives on the worker's thread, but for :meth:`revoke`.
+    """Arming and automatic moves of one fader; used by the measuring thread only, but for :meth:`revoke`.
 
     Its time is the line's, real time, whatever the run counts in.
     """
@@ -45,7 +45,7 @@ class RemoteFader:
         self._close_unless_armed()
 
     def arm(self) -> None:
-        """Asks for leave; the hand's sentence says what came of it."""
+        """Requests arming; the sentence of the arm state gives the result."""
         if self._arming.armed:
             self._arming.arm(self._line.clock())
             return
@@ -62,7 +62,7 @@ class RemoteFader:
         self._line.revoke()
 
     def disarm(self, notice: str = "Disarmed by hand.") -> None:
-        """Takes leave back, as a person asks for it or a lost connection has it."""
+        """Disarms, on a person's command or after a lost connection."""
         self._arming.disarm(notice)
         self._line.close()
         self._line.settle()
@@ -93,7 +93,7 @@ class RemoteFader:
         self._arming.forbid_rise(self._line.clock(), why)
 
     def change_by(self, change_db: float, *, is_advised: bool) -> None:
-        """Asks for the fader to move from where it stands. is_advised: as the advice has it."""
+        """Starts a move from the present position. is_advised: the move is the advised one."""
         if self._position_db is None:
             self._arming.notice = "The fader has never said where it stands; switch its feedback on."
             return

@@ -115,10 +115,10 @@ def goal_named(name: str) -> Goal:
 
 
 def all_goals() -> list[Goal]:
-    """Every goal that can be used; one of the person's own replaces a shipped one of its name.
+    """Returns every goal that can be used; one of the person's own replaces a shipped one of its name.
 
     A file that cannot be used is left out, and so is the shipped goal it was to replace: figures that
-    somebody meant to change must not come back unseen. :func:`goal_faults` says what is wrong.
+    were meant to be changed must not come back unseen. :func:`goal_faults` says what is wrong.
 
     Returns
     -------

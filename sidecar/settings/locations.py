@@ -1,4 +1,4 @@
-"""Where things lie on this machine: shipped settings, the person's own, caches and logs."""
+"""Folders on this machine: shipped settings, the person's own, the record of passes and logs."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ _DIRS = PlatformDirs("loudness-sidecar", appauthor=False)
 
 
 def shipped_configs() -> Path:
-    """The folder ``configs`` that came with the program, in a wheel or in a checkout."""
+    """Returns the folder ``configs`` that came with the program, in a wheel or in a checkout."""
     package = Path(__file__).resolve().parents[1]
     in_wheel = package / "configs"
     return in_wheel if in_wheel.is_dir() else package.parent / "configs"
 
 
 def own_configs() -> Path:
-    """The person's own settings folder; it need not exist."""
+    """Returns the person's own settings folder; it need not exist."""
     return _DIRS.user_config_path
 
 
 def log_folder() -> Path:
-    """Where logs go; it need not exist."""
+    """Returns the folder of logs; it need not exist."""
     return _DIRS.user_log_path
 
 
 def data_folder() -> Path:
-    """Where what was heard is kept; it need not exist."""
+    """Returns the folder of the record of passes; it need not exist."""
     return _DIRS.user_data_path

@@ -1,4 +1,4 @@
-"""Where audio comes from. A source gives blocks of frames and says when some were lost."""
+"""Sources of audio. A source yields blocks of frames with the number of frames lost between them."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from sidecar.model.readings import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Some frames, in order. No frames at all means: still here, nothing has arrived."""
+    """Some frames, in order. A block without frames means that the source is alive and nothing arrived."""
 
     frames: FloatArray
     """Shape (n, channels), full scale 1.0, n ≥ 0; owned by the receiver."""
     lost: int = 0
     """Frames that are missing between the block before and this one."""
     gain_db: float | None = None
-    """The fader that shaped these frames, where the source knows it (the rehearsal does)."""
+    """Gain of the programme fader in these frames, where the source knows it (the rehearsal does)."""
     stem_gains_db: tuple[float, ...] | None = None
-    """Those of the stems, before that fader, where the source knows them."""
+    """Gains of the stem faders, before that fader, where the source knows them."""
     slept_s: float = 0.0
-    """Seconds before this block in which the machine slept: what was played then nobody can tell, so they
-    are not counted in *lost*; but this block does not follow the one before."""
+    """Seconds before this block in which the machine slept: whether audio played is unknown, so they are not
+    counted in *lost*; but this block does not follow the one before."""
     fault: str = ""
     """What keeps audio from arriving, in a sentence."""
 
@@ -33,7 +33,7 @@ class Source(Protocol):
 
     @property
     def title(self) -> str:
-        """What a person would call it: the device's or the file's name."""
+        """Name for messages: the device's or the file's."""
 
     @property
     def rate_hz(self) -> int:
@@ -63,7 +63,7 @@ class FaderSource(Source, Protocol):
 
     @property
     def fader_db(self) -> float:
-        """Where the fader stands now."""
+        """Present position of the fader, dB."""
 
     def move_fader(self, gain_db: float) -> None:
         """Sends the fader to that position, from any thread; it travels there at its own pace."""

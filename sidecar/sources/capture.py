@@ -39,7 +39,7 @@ class CaptureOrder:
     host_api: str
     channels: int
     width: int | None
-    """How many inputs the device must have; None where it does not tell."""
+    """How many inputs the device must have; None where unknown."""
     rate_hz: int
     is_fixed: bool
     """True where no other rate will do; otherwise the device's own goes first, where it tells one, and
@@ -91,13 +91,13 @@ def run(order: CaptureOrder, stdout: TextIO) -> None:
     callback = Callback(ring, sounddevice.CallbackAbort)
     stream, rate_hz = _open(sounddevice, order, callback)
     _say(stdout, opened=rate_hz, at=time.monotonic())
-    told = callback.tick
-    while stream.active or callback.tick != told:
+    reported = callback.tick
+    while stream.active or callback.tick != reported:
         callback.wake.wait(_BEAT_S)
         callback.wake.clear()
-        if callback.tick != told:
-            told = callback.tick
-            _say(stdout, frames=told[0], overflows=told[1], at=told[2])
+        if callback.tick != reported:
+            reported = callback.tick
+            _say(stdout, frames=reported[0], overflows=reported[1], at=reported[2])
     if callback.fault:
         raise SourceError(f"Capturing {order.name} failed inside the sidecar ({callback.fault}).")
     raise SourceError(f"The sound system ended the stream of {order.name}.")

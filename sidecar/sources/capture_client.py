@@ -35,7 +35,7 @@ class State:
     """When they were."""
     overflows: int = 0
     ended: str | None = None
-    """Why the process ended; None while it lives."""
+    """Why the process ended; None while it runs."""
 
 
 class CaptureClient:

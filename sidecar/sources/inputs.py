@@ -35,7 +35,7 @@ class DeviceInfo:
     name: str
     host_api: str
     input_channels: int
-    """As PortAudio tells it; see :attr:`width_is_known`."""
+    """As reported by PortAudio; see :attr:`width_is_known`."""
     default_rate_hz: int
 
     @property
@@ -45,7 +45,7 @@ class DeviceInfo:
 
     @property
     def label(self) -> str:
-        """The name that tells it from the same input in another API."""
+        """The name with the API, which distinguishes it from the same input in another one."""
         return f"{self.name} ({self.host_api})"
 
     @property

@@ -1,6 +1,6 @@
-"""Frames that never arrived although nothing said so: the count of frames against the clock.
+"""Detection of lost frames that were not reported, from the count of frames against the clock.
 
-Sound systems drop audio without raising a flag (measured: 9 s lost in silence after a stalled
+Sound systems drop audio without raising a flag (measured: 9 s lost unreported after a stalled
 callback), so the count is held against the monotonic clock. Arrivals jitter by tens of milliseconds
 and come in bursts, and the device's clock drifts from the computer's; but jitter always comes back,
 drift is slow, and a loss is a step that stays.
@@ -25,7 +25,7 @@ class ClockLoss:
 
     In each second the earliest arrival counts, for only lateness can be added to it. When the
     earliest arrivals of four seconds in a row all come 40 ms later than usual, what lies between is
-    lost. So a loss is told 4 to 5 s after it happened.
+    lost. So a loss is reported 4 to 5 s after it happened.
     """
 
     def __init__(self, rate_hz: int) -> None:

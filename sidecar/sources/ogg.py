@@ -57,7 +57,7 @@ class Stream:
 
 @dataclass(slots=True)
 class OggFile:
-    """What the pages of a file tell."""
+    """The facts read from the pages of a file."""
 
     streams: dict[int, Stream] = field(default_factory=dict)
     """By serial number, in the order in which they begin."""

@@ -1,8 +1,8 @@
-"""Frames on their way from the capture process: a ring in a memory-mapped file.
+"""Transfer of frames from the capture process: a ring buffer in a memory-mapped file.
 
 One process writes, one reads, and neither waits for the other. The writer first announces how far
-it is about to write (the running frame counter in the header), then copies. The reader is told over
-the capture process's standard output how many frames are complete: that hand-over also orders the
+it is about to write (the running frame counter in the header), then copies. The reader learns
+from the capture process's standard output how many frames are complete: that line also orders the
 memory of the two processes, which a counter read straight from the mapping would not on every CPU.
 """
 

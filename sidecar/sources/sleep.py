@@ -1,4 +1,4 @@
-"""Whether the machine slept: from a clock that stops in sleep and one that does not."""
+"""Detection of sleep of the machine, from a clock that stops in sleep and one that does not."""
 
 from __future__ import annotations
 
@@ -36,27 +36,27 @@ def real_time_s() -> float:
 
 
 class Sleep:
-    """Follows a stream that is looked at several times a second."""
+    """Detects sleep between checks of a stream, several times a second."""
 
     def __init__(self, awake_s: float, all_s: float) -> None:
         """awake_s, all_s: as :func:`clocks` gives them."""
         self._awake_s = awake_s
         self._all_s = all_s
         self._frames = 0
-        self._heard_s = -math.inf
+        self._arrived_s = -math.inf
 
     def slept_since_last(self, awake_s: float, all_s: float, frames: int) -> tuple[float, float]:
-        """Seconds slept since the last look, and how many of them the monotonic clock has counted.
+        """Returns seconds slept since the last check, and how many of them the monotonic clock has counted.
 
-        frames: how many have arrived. Whoever looks may be late alone, and frames pile up meanwhile. Where
+        frames: how many have arrived. The check alone may be late, while frames pile up. Where
         none came in all that time although they were flowing before, everything stood still: a machine
         that slept on its only clock, a virtual one that was suspended, processes that were stopped.
         """
         passed_s = awake_s - self._awake_s
         suspended_s = all_s - self._all_s - passed_s
-        was_flowing = self._awake_s - self._heard_s < _FLOWING_S
+        was_flowing = self._awake_s - self._arrived_s < _FLOWING_S
         stood_s = passed_s if frames == self._frames and was_flowing and passed_s >= _STOOD_S else 0.0
         if frames != self._frames:
-            self._heard_s = awake_s
+            self._arrived_s = awake_s
         self._awake_s, self._all_s, self._frames = awake_s, all_s, frames
         return (suspended_s if suspended_s >= _LEAST_S else 0.0) + stood_s, stood_s

@@ -32,7 +32,7 @@ _NATIVE = {
     "PCM_32": "int32",
     "DOUBLE": "float64",
 }
-"""Types that hold the samples as they are, so that nobody converts them twice; all else is float32."""
+"""Types that hold the samples as they are, so that they are not converted twice; all else is float32."""
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 _LOSSLESS = frozenset(("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU", "FLAC"))
 """Containers in which a place is found to the frame, unless the samples in them are coded in packets."""
@@ -214,7 +214,7 @@ def name_for_library(path: Path) -> Path | bytes:
 
 
 def refuse_irregular(path: Path) -> None:
-    """Raises SourceError for what is no file: to open a pipe would be to wait for whoever writes to it."""
+    """Raises SourceError for a path that is no file: opening a pipe would wait for its writer."""
     try:
         mode = path.stat().st_mode
     except FileNotFoundError as error:

@@ -1,6 +1,6 @@
-"""Whether audio still arrives, when to start the capture anew, and what was missed meanwhile.
+"""Detection of stalled capture: whether audio arrives, when to restart, and how much was missed.
 
-Pure: times are arguments, on one monotonic clock. A device that opens and stays silent is alive
+Pure: times are arguments, on one monotonic clock. A device that opens and stays silent works
 (some loopback inputs deliver nothing while nothing plays); only one that cannot be opened runs out
 of patience.
 """
@@ -12,8 +12,8 @@ from typing import Literal
 STALL_S = 1.0
 """Gaps up to 40 ms are normal on a busy machine (measured); a second without a frame is not."""
 LATE_S = 0.5
-"""Whoever watches looks ten times a second. On a machine so busy that a look comes later than this, the sound
-system is late as well: it gets its second from then on, for a new start would lose what it still holds."""
+"""Checks are made ten times a second. On a machine so busy that a check comes later than this, the sound
+system is late as well: its second counts from then on, as a restart would lose what it still buffers."""
 RETRY_S = 0.5
 OPEN_LIMIT_S = 10.0
 """Opening takes 0.3 s here; a cold machine with many devices needs several seconds. Longer is hung."""
@@ -29,7 +29,7 @@ class CaptureWatchdog:
         self._patience_s = patience_s
         self._state: Literal["opening", "open", "down"] = "open"
         self._since_s = now_s
-        self._heard_s = now_s
+        self._arrived_s = now_s
         self._reached_s = now_s
         self._retry_s = now_s
         self._looked_s = now_s
@@ -63,11 +63,11 @@ class CaptureWatchdog:
         0 unless the capture was started anew since the frames before."""
         missed_s = self._missed_s
         if self._restarted and first_s - self._since_s <= STALL_S:
-            missed_s += max(0.0, first_s - self._heard_s)
+            missed_s += max(0.0, first_s - self._arrived_s)
         elif self._restarted:
             missed_s += self._missed_until_open()
         self._state = "open"
-        self._heard_s = self._reached_s = last_s
+        self._arrived_s = self._reached_s = last_s
         self._missed_s = 0.0
         self._quiet_limit_s = STALL_S
         self._restarted = self._away = False
@@ -76,18 +76,18 @@ class CaptureWatchdog:
     def stood_still(self, seconds: float) -> None:
         """For so long nothing ran, this watch neither: what it waits for gets its time from now on."""
         self._since_s += seconds
-        self._heard_s += seconds
+        self._arrived_s += seconds
         self._reached_s += seconds
         self._retry_s += seconds
 
     def _missed_until_open(self) -> float:
         """What was missed by a stream that is open and gives nothing: from its opening on nothing was
         played; if it could be opened at once, nothing was played before that either."""
-        return max(0.0, self._since_s - self._heard_s) if self._away else 0.0
+        return max(0.0, self._since_s - self._arrived_s) if self._away else 0.0
 
     def verdict(self, now_s: float) -> Verdict:
         """What to do now. On "restart" the caller starts a new process and says so."""
-        if now_s - max(self._looked_s, self._heard_s) >= LATE_S:
+        if now_s - max(self._looked_s, self._arrived_s) >= LATE_S:
             self._excused_s = now_s
         self._looked_s = now_s
         if self._state == "open":
@@ -101,11 +101,11 @@ class CaptureWatchdog:
         return "restart" if now_s >= self._retry_s else "wait"
 
     def _verdict_while_open(self, now_s: float) -> Verdict:
-        if now_s - max(self._since_s, self._heard_s, self._excused_s) < self._quiet_limit_s:
+        if now_s - max(self._since_s, self._arrived_s, self._excused_s) < self._quiet_limit_s:
             return "wait"
         if self._restarted:  # opening it again has not helped: alive, but nothing plays
             self._quiet_limit_s = min(2 * self._quiet_limit_s, _LONGEST_QUIET_S)
             self._missed_s += self._missed_until_open()
-            self._heard_s, self._away = now_s, False
+            self._arrived_s, self._away = now_s, False
         self._reached_s = now_s
         return "restart"

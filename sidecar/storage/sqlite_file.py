@@ -29,7 +29,7 @@ class DatabaseKind:
     """As messages call it: a noun, with the option that names the file where there is one."""
     application_id: int
     newest: int
-    """The newest version of its tables that this program knows."""
+    """The newest version of its tables that this program can read."""
 
     def version(self, connection: sqlite3.Connection, path: Path) -> int:
         """The version of the tables, 0 where there are none yet. The caller has a transaction open.

@@ -60,7 +60,7 @@ def stamp(
 
 
 def fill(path: Path, claimed: Claimed) -> None:
-    """Writes the fields of a file that has its ``bext`` chunk and that nobody else has seen yet."""
+    """Writes the fields of a new file with a ``bext`` chunk that no other program has opened yet."""
     with path.open("r+b") as file:
         change = _change(file, walk(file), claimed)
         if change is None:
@@ -129,7 +129,7 @@ def _copy(
     with replacing(path) as part:
         with part.open("wb") as target:
             write_anew(target, file, wave, parts, progress)
-        with suppress(OSError, AttributeError):  # only root may give it to somebody else
+        with suppress(OSError, AttributeError):  # only root may change the owner
             os.chown(part, status.st_uid, status.st_gid)
         shutil.copystat(path, part)
         _refuse_changed(path.stat(), FileIdentity.of(status))

@@ -1,8 +1,8 @@
-"""Where the chunks of a WAV, RF64 or BW64 file stand, and how long they are.
+"""The offsets and lengths of the chunks of a WAV, RF64 or BW64 file.
 
 Sources: EBU Tech 3285 (WAV with ``bext``), EBU Tech 3306 (RF64) and ITU-R BS.2088 (BW64), the last two
 from memory. Only headers are read. A file whose sizes contradict each other is refused, never guessed at:
-whoever changes a file must know each byte of it. The one exception is an audio chunk whose size was never
+to change a file, each byte of it must be known. The one exception is an audio chunk whose size was never
 written, as a recorder leaves it that streams or crashes: it reaches to the end of the file.
 """
 

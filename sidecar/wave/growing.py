@@ -1,4 +1,4 @@
-"""A WAV file of 32-bit floats that grows while it is heard, and becomes RF64 before it outgrows WAV.
+"""A WAV file of 32-bit floats that grows while it is written, and becomes RF64 before it outgrows WAV.
 
 The header is brought up to date every second of sound, so that an ended process leaves a file that can be
 read. Sources: Microsoft's ``WAVE_FORMAT_IEEE_FLOAT`` with a ``fact`` chunk (from memory) and EBU Tech 3306

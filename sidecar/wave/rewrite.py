@@ -41,7 +41,7 @@ def write_anew(
 ) -> None:
     """Writes *parts* in their order as one file of the form of *wave*; ``data`` is among them.
 
-    progress: told the share of *parts* that is written, 0 to 1.
+    progress: called with the share of *parts* that is written, 0 to 1.
     Raises SourceError when the file would outgrow its form.
     """
     added = sum(map(_length, parts)) - sum(map(_length, wave.chunks))

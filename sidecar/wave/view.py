@@ -32,7 +32,7 @@ def view(path: Path) -> io.RawIOBase | None:
             head = _head(wave, read_chunk(file, fmt, _MOST_FMT_BYTES))
             return _View(file, head, wave.data.start, wave.data.size)
     except SourceError:
-        pass  # not of these forms, or damaged: whoever reads it says so
+        pass  # not of these forms, or damaged: reading it reports that
     file.close()
     return None
 

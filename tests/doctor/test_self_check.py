@@ -124,7 +124,7 @@ def test_the_way_is_not_told_where_something_else_sounded_before():
     """An onset before the tone was even handed over cannot be its own."""
     found = said(np.repeat(tone(RATE_HZ), 1, axis=0), delay_s=-0.2)
 
-    assert (True, "not to be told: something else sounded before") == (
+    assert (True, "unknown: something else sounded before") == (
         found["tone's way"].is_well,
         found["tone's way"].detail,
     )
@@ -148,7 +148,7 @@ def test_a_microphone_or_music_beside_it_is_not_taken_for_the_tone():
 
     for found in (alone, beside):
         assert ["tone"] == list(found)
-        assert found["tone"].detail.startswith("input hears something else, or more than the tone")
+        assert found["tone"].detail.startswith("input receives something else, or more than the tone")
 
 
 def test_a_little_noise_is_no_matter():

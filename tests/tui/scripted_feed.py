@@ -285,7 +285,7 @@ def armed() -> ScriptedFeed:
 
 
 def asking() -> ScriptedFeed:
-    """The sound suggests a move that nobody told of."""
+    """The sound suggests an unreported move."""
     feed = down()
     feed.change(guess="Was the fader moved up by about 2.0 dB at 1:23?")
     return feed

@@ -139,7 +139,7 @@ def test_a_narrow_reading_is_cut_to_its_room(width):
 
 def test_before_anything_was_heard_the_reading_says_so():
     """No figure is invented."""
-    assert "nothing was heard yet" == _read(scenes.wandering_course(0.0), 0.0)
+    assert "nothing measured yet" == _read(scenes.wandering_course(0.0), 0.0)
 
 
 def test_the_line_stands_in_the_cursors_column():

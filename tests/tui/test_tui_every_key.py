@@ -208,7 +208,7 @@ def test_a_goal_is_chosen_with_a_click():
 
 @pytest.mark.slow
 def test_a_click_ahead_of_now_or_on_the_axis_reads_at_now_or_not_at_all():
-    """There is nothing to be read where nothing was heard yet; the axis is no time."""
+    """There is nothing to be read where nothing was measured yet; the axis is no time."""
 
     async def script(pilot):
         await pilot.click("#historypanel", offset=(GUTTER - 2, 3))

@@ -82,12 +82,12 @@ def test_the_keys_of_a_question_are_never_cut():
         (EarlierPass("mix.wav", True, 1.2, 0.4), " earlier pass mix.wav fits (1.2 s in, 0.4 dB)"),
         (
             EarlierPass("mix.wav", False, 0.0, 5.1),
-            " earlier pass mix.wav does not fit: forecast from what was heard",
+            " earlier pass mix.wav does not fit: forecast from this pass only",
         ),
         (EarlierPass("mix.wav", False, 0.0, math.inf), " earlier pass mix.wav: finding its place…"),
         (
             EarlierPass("a very long name of a very long file.wav", False, 0.0, 5.1),
-            " earlier pass a very long name of a… does not fit: forecast from what was heard",
+            " earlier pass a very long name of a… does not fit: forecast from this pass only",
         ),
     ],
 )

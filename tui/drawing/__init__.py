@@ -1,1 +1,1 @@
-"""Numbers in, rows of toned text out: pure drawing that knows neither widgets nor terminals."""
+"""Numbers in, rows of toned text out: pure drawing without widgets or terminals."""

@@ -24,6 +24,6 @@ class View:
     fault: str = ""
     """What went wrong in the screen itself; it is said in place of the run's notice."""
     hand_is_news: bool = False
-    """True while what the hand last said is new, so that it is shown in full."""
+    """True while the sentence about arming is new, so that it is shown in full."""
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""

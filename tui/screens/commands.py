@@ -1,4 +1,4 @@
-"""Every command by its name, and the goals: for whoever does not know the key."""
+"""The list of all commands by name, and of the goals, for use without their keys."""
 
 from __future__ import annotations
 

@@ -64,7 +64,7 @@ class GoalDialog(Dialog[str | None]):
         self.show(self._view)
 
     def show(self, view: View) -> None:
-        """Keep the offsets live while somebody chooses."""
+        """Keeps the offsets live while the dialog is open."""
         self._view = view
         if not self.query(OptionList):  # on a busy machine the size comes before the content
             return

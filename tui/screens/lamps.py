@@ -1,4 +1,4 @@
-"""Every shape and colour of the screen, to see whether this terminal and these eyes tell them apart."""
+"""Every shape and colour of the screen, to check that they can be distinguished on this terminal."""
 
 from __future__ import annotations
 

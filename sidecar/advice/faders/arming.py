@@ -98,7 +98,7 @@ class Arming:
     # --- leave ----------------------------------------------------------------------------------
 
     def arm(self, now_s: float) -> ArmingDecision:
-        """Asks for leave: it is given by the next report of the fader. The sentence has the caution."""
+        """Requests arming, granted with the next report of the fader. The sentence has the caution."""
         return self._said(self._arm(now_s))
 
     def _arm(self, now_s: float) -> ArmingDecision:
@@ -177,7 +177,7 @@ class Arming:
     # --- moves ----------------------------------------------------------------------------------
 
     def ask(self, now_s: float, target_db: float) -> ArmingDecision:
-        """Asks for the fader to go to *target_db*; upward in bounded steps with a rest between them."""
+        """Starts a move of the fader to *target_db*; upward in bounded steps with a rest between them."""
         return self._said(self._ask(now_s, target_db))
 
     def _ask(self, now_s: float, target_db: float) -> ArmingDecision:

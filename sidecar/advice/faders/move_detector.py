@@ -79,7 +79,7 @@ class Guess:
 
 
 class MoveDetector:
-    """Takes in levels as they come and guesses at moves, about 6 s behind."""
+    """Detects probable moves in a stream of levels, about 6 s after they were made."""
 
     def __init__(self, channels: int, least_confidence: float = 0.8) -> None:
         """channels: what is metered apart, channels of the mix or, far better, stems after the fader.
@@ -91,7 +91,7 @@ class MoveDetector:
         self._looked = 0
 
     def push(self, energies: ArrayLike) -> list[Guess]:
-        """Takes in 100 ms K-weighted mean squares as metered, shape (channels,) or (n, channels).
+        """Adds 100 ms K-weighted mean squares as metered, shape (channels,) or (n, channels).
 
         Returns the guesses that are new, by time. Raises SignalError for values that no meter gives.
         """

@@ -121,7 +121,7 @@ class ProfileFit:
 
 
 NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
-"""Too little has played to tell."""
+"""The result while too little has been measured to compare."""
 
 
 def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:

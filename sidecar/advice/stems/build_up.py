@@ -38,7 +38,7 @@ class BuildStep:
     move: Move
     """Its change from where it last stood open; the landing is that of the mix so far."""
     caution: str = ""
-    """What to mind before the first one; empty with the others."""
+    """Caution before the first one; empty for the others."""
 
 
 def build_up(

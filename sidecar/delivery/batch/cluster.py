@@ -34,13 +34,13 @@ _OTHER_VERSION = (
 )
 
 Bundle = list[str]
-_Heard = list[Result] | BaseException | None
-"""Some results, what ended all of it, or its end."""
+_Message = list[Result] | BaseException | None
+"""Some results, the error that ended the work, or None at its end."""
 
 
 class Cluster:
-    """The workers of a scheduler. Raises MissingPackage where packages are missing, NetworkError where nobody
-    answers at the address or nobody works there."""
+    """Measures files on the workers of a scheduler. Raises MissingPackage where packages are missing,
+    NetworkError where the address does not answer or has no workers."""
 
     def __init__(self, address: str, job: Job, work: Work = measured) -> None:
         """work: what a worker does with a file; a function of a module that the workers have."""
@@ -49,30 +49,30 @@ class Cluster:
 
     @property
     def at_work_on(self) -> list[str]:
-        """The workers; which files they are at they do not tell."""
+        """The number of workers in words; the files they are measuring are not known."""
         workers = len(self._client.scheduler_info(n_workers=-1)["workers"])
         return [f"{workers} {'worker' if workers == 1 else 'workers'} of {self._address}"]
 
     def results(self, files: Iterator[str]) -> Generator[Result | None]:
-        """What becomes of each file, in any order; None when a moment has passed without any.
+        """Yields the result of each file, in any order; None when a moment has passed without any.
 
         Raises MissingPackage where a worker has no sidecar, SettingsError where it is of another version,
         NetworkError when the scheduler is gone.
         """
         try:
             _refuse_others(self._client, self._job)
-            heard = queue.SimpleQueue[_Heard]()
-            waits = threading.Thread(target=self._wait, args=(list(files), heard), daemon=True)
+            messages = queue.SimpleQueue[_Message]()
+            waits = threading.Thread(target=self._wait, args=(list(files), messages), daemon=True)
             waits.start()
-            yield from self._told(heard)
+            yield from self._received(messages)
             waits.join()
         finally:
             self._client.close()
 
-    def _told(self, heard: queue.SimpleQueue[_Heard]) -> Iterator[Result | None]:
+    def _received(self, messages: queue.SimpleQueue[_Message]) -> Iterator[Result | None]:
         while True:
             try:
-                results = heard.get(timeout=MOMENT_S)
+                results = messages.get(timeout=MOMENT_S)
             except queue.Empty:
                 yield None
                 continue
@@ -87,20 +87,20 @@ class Cluster:
                 ) from results
             yield from map(_as_here, results)
 
-    def _wait(self, files: list[str], heard: queue.SimpleQueue[_Heard]) -> None:
-        """A thread's: the scheduler tells nothing in between."""
+    def _wait(self, files: list[str], messages: queue.SimpleQueue[_Message]) -> None:
+        """Puts all results on *messages*; runs in a thread, as waiting for the scheduler blocks."""
         try:
             alone: list[str] = []
             work = partial(bundle_measured, job=self._job, work=self._work)
             for bundle, results in _finished(self._client, work, _bundles(files)):
-                heard.put(results or [])
+                messages.put(results or [])
                 alone += [] if results else bundle
             for file in alone:  # one after another: dask blames all that was waiting for a worker that died
                 ((_, results),) = _finished(self._client, work, [[file]])
-                heard.put(results or [_given_up(file)])
-            heard.put(None)
+                messages.put(results or [_given_up(file)])
+            messages.put(None)
         except BaseException as error:
-            heard.put(error)
+            messages.put(error)
 
 
 def _finished(

@@ -112,7 +112,7 @@ def _in_folder(folder: str, searched: set[_Place]) -> Iterator[str]:
 
 
 def _searched(folder: str, searched: set[_Place], linked: deque[str]) -> Iterator[str]:
-    """A folder that cannot be searched stands for itself: whoever opens it is told why."""
+    """Yields the files of a folder, or a folder that cannot be searched, so that opening it reports why."""
     try:
         status = Path(folder).stat()
         with os.scandir(folder) as found:

@@ -20,7 +20,7 @@ from sidecar.delivery.batch.work import Job, Result, measured
 from sidecar.delivery.judge.checking import Unread
 
 MOMENT_S = 0.25
-"""The longest that whoever waits for a result hears nothing."""
+"""The longest wait for a result before None is yielded, seconds."""
 _TRIES = 2
 """What ended the first process may have been something else than its file."""
 
@@ -38,7 +38,7 @@ class _WorkerProcess:
     def receive_result(self, file: str | None) -> None:
         self.file = file
         if file is not None:
-            with suppress(OSError):  # it was ended meanwhile, which is heard next
+            with suppress(OSError):  # it has ended meanwhile, which the next wait reports
                 self.line.send(file)
 
 

@@ -1,6 +1,6 @@
-"""What an archive measured, in SQLite: each file is on record the moment it is measured.
+"""The results of an archive run, in SQLite: each file is recorded as soon as it is measured.
 
-Every file is a transaction of its own, so a killed run loses nothing that was told; :meth:`Store.sync`
+Every file is a transaction of its own, so a killed run loses no reported result; :meth:`Store.sync`
 makes what was written last through a power cut. The file is held by one run at a time.
 """
 

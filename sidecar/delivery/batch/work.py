@@ -60,14 +60,14 @@ def meter_version() -> str:
 
 
 def measured(file: str, job: Job) -> Result:
-    """Whatever is wrong with a file is told of that file: nothing is raised, and no pipe is waited for."""
+    """Returns the result of one file, or why it cannot be measured: nothing is raised, no pipe is read."""
     try:
         refuse_irregular(Path(file))
         checked = check_file(file, job.layout, job.goals, workers=job.workers)
         digest = known_by(checked).sha256 if job.with_digest else None
     except SidecarError as error:
         return Unread(file, str(error))
-    except Exception as error:  # a file that nobody thought of must not end the run
+    except Exception as error:  # an unforeseen file must not end the run
         return Unread(file, f"{file} cannot be measured ({type(error).__name__}: {error}).")
     reading = checked.measured.reading
     return Kept(

@@ -114,7 +114,7 @@ def check_file(
     """Measures one file and judges it; *progress* and *workers* are as in the measuring.
 
     with_coding: also what lossy coding makes of its peaks, which takes several times as long.
-    scope: which frames are measured, and how places in them are told.
+    scope: which frames are measured, and how times in them are written.
 
     Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
     cannot be measured.

@@ -15,8 +15,8 @@ around that edge. A fade, and the end of a note, has fallen further; few wavefor
 
 
 def dropouts(measured: Measured) -> dict[tuple[int, ...], list[Span]]:
-    """Places by the channels, counted from 0, that drop out there together. A silence of all channels that
-    is told among the facts is left out. The worst of each is its length in seconds."""
+    """Returns places by the channels, counted from 0, that drop out there together. A silence of all channels
+    that is reported among the facts is left out. The worst of each is its length in seconds."""
     places = defaultdict(list)
     for gap in measured.facts.gaps:
         everyone = len(gap.channels) == measured.channels

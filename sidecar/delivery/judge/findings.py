@@ -18,14 +18,14 @@ Kind = Literal["fault", "remedy", "note"]
 """A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""
 
 _LEVELS = frozenset(("true peak", "short-term", "momentary"))
-"""Of these each place has a level worth telling."""
+"""Measures whose places are reported with a level."""
 
 MARKS: dict[Kind, str] = {"fault": "✗", "remedy": "→", "note": "·"}
 
 _MERGE_S = 1.0
-"""Ours: moments less than this apart are one place for whoever goes there to mend it."""
+"""Ours: moments less than this apart are reported as one place."""
 LISTED = 5
-"""Ours: places told one by one; the rest is counted."""
+"""Ours: places listed one by one; the rest is counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ class Finding:
     spans: tuple[Span, ...] = ()
     """Every place, the worst first; of clipping the first of them, in order."""
     clock: Clock = FROM_FIRST_FRAME
-    """How places are told."""
+    """How times are written."""
 
     @property
     def places(self) -> str:

@@ -142,13 +142,13 @@ def match_sequence(pieces: Sequence[Piece], goals: Sequence[Goal]) -> OneGain:
 
     Source: AES TD1008 levels an album by its loudest track (secondary).
     """
-    heard = [(place, piece) for place, piece in enumerate(pieces) if _counts(piece.reading)]
-    wanted = _wanted_db([piece for _, piece in heard], goals[0].target_lufs)
+    counted = [(place, piece) for place, piece in enumerate(pieces) if _counts(piece.reading)]
+    wanted = _wanted_db([piece for _, piece in counted], goals[0].target_lufs)
     if wanted is None:
         return OneGain([None] * len(pieces))
-    tried = _tried_for([piece for _, piece in heard], goals)
-    allowed = np.array([_passing(piece, goals, tried) for _, piece in heard])
-    room, bound, limiting = min(bound for place, piece in heard for bound in _rooms(place, piece, goals))
+    tried = _tried_for([piece for _, piece in counted], goals)
+    allowed = np.array([_passing(piece, goals, tried) for _, piece in counted])
+    room, bound, limiting = min(bound for place, piece in counted for bound in _rooms(place, piece, goals))
     common = np.flatnonzero(allowed.all(axis=0))
     if common.size:
         gain = round(float(tried[common[np.abs(tried[common] - wanted).argmin()]]), 2) + 0.0
@@ -161,8 +161,8 @@ def match_sequence(pieces: Sequence[Piece], goals: Sequence[Goal]) -> OneGain:
     if common.size:
         return OneGain(levels)
     able = np.asarray(allowed.any(axis=1))
-    unable = tuple(place for (place, _), is_able in zip(heard, able.tolist(), strict=True) if not is_able)
-    within = [one for one, is_able in zip(heard, able.tolist(), strict=True) if is_able]
+    unable = tuple(place for (place, _), is_able in zip(counted, able.tolist(), strict=True) if not is_able)
+    within = [one for one, is_able in zip(counted, able.tolist(), strict=True) if is_able]
     return OneGain(levels, _conflict(within, allowed[able], tried), unable)
 
 
@@ -290,15 +290,15 @@ def _passing(piece: Piece, goals: Sequence[Goal], tried: NDArray[np.float64]) ->
 
 
 def _conflict(
-    heard: Sequence[tuple[int, Piece]], allowed: NDArray[np.bool_], tried: NDArray[np.float64]
+    counted: Sequence[tuple[int, Piece]], allowed: NDArray[np.bool_], tried: NDArray[np.float64]
 ) -> Conflict | None:
-    if allowed.all(axis=0).any() or not heard:
+    if allowed.all(axis=0).any() or not counted:
         return None
     lowest = tried[allowed.argmax(axis=1)]
     highest = tried[allowed.shape[1] - 1 - allowed[:, ::-1].argmax(axis=1)]
     low, high = int(lowest.argmax()), int(highest.argmin())
     return Conflict(
-        heard[low][0], round(float(lowest[low]), 2), heard[high][0], round(float(highest[high]), 2)
+        counted[low][0], round(float(lowest[low]), 2), counted[high][0], round(float(highest[high]), 2)
     )
 
 

@@ -76,7 +76,7 @@ def render(
     """Writes *source* at *gain_db* to *target*, which appears when all is done; a WAV is given its own
     loudness fields.
 
-    progress: told the share done, 0 to 1, now and then.
+    progress: called with the share done, 0 to 1, now and then.
     Raises SourceError when the file changes or has changed, cannot be read or holds audio that was coded
     with loss, OutputError where the copy cannot be written.
     """
@@ -115,7 +115,7 @@ def _write(source: Path, part: Path, samples: Samples) -> Carried:
 
 @contextmanager
 def _naming_target(source: Path, target: Path) -> Iterator[None]:
-    """Tells what is wrong with the target from what is wrong with the source."""
+    """Raises errors of the target as OutputError; errors of the source pass unchanged."""
     try:
         yield
     except OSError as error:

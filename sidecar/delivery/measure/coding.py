@@ -1,6 +1,6 @@
-"""What lossy coding makes of a file's peaks: encoded, decoded and measured again.
+"""The peaks of a file after lossy coding: encoded, decoded and measured again.
 
-Coders leave out what is not heard, and what is left can peak higher than what was put in (EBU Tech 3343
+Coders leave out inaudible parts, and what is left can peak higher than what was put in (EBU Tech 3343
 §11.2.3 asks for more headroom there). How much depends on the encoder and its bit rate: the figures hold for
 the ones that libsndfile writes, at the quality that is stated.
 """

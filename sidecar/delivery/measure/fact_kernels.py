@@ -160,7 +160,7 @@ def _compare(left: Any, right: Any, state: Any) -> None:
 def gather(
     planes: Any, first_frame: int, full_scale: np.float32, shortest_gap: int, loud: np.float32, state: Any
 ) -> Any:
-    """Takes in planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
+    """Adds planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
     *first_frame* of the file. shortest_gap: frames. loud: linear, what both sides of a gap must reach.
 
     Returns the silences in them as (start, stop) in frames of the file, shape (runs, 2): those at

@@ -54,7 +54,7 @@ class FactsKeeper:
         return self._frame
 
     def add_frames(self, planes: NDArray[np.float32]) -> None:
-        """Takes in frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
+        """Adds frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
         silences, *gaps = fact_kernels.gather(
             planes,
             self._frame,
@@ -77,7 +77,7 @@ class FactsKeeper:
         self._frame += planes.shape[1] - REACH
 
     def join(self, later: FactsKeeper) -> None:
-        """Takes in what was gathered from the frames that follow."""
+        """Adds the facts gathered from the frames that follow."""
         fact_kernels.join(self._state, later._state)
         self._gaps.join(later._gaps)
         for start, stop in later._runs:

@@ -46,12 +46,12 @@ class GapKeeper:
         self._runs: tuple[list[Run], ...] = tuple([] for _ in range(channels))
 
     def add(self, places: NDArray[np.int64], edges: NDArray[np.float32]) -> None:
-        """Takes in what may be gaps: (channel, start, stop), shape (n, 3), and linear peaks, shape (n, 2)."""
+        """Adds possible gaps: (channel, start, stop), shape (n, 3), and linear peaks, shape (n, 2)."""
         for (channel, start, stop), peaks in zip(places.tolist(), edges.tolist(), strict=True):
             self._add(self._runs[channel], Run(start, stop, *peaks))
 
     def join(self, later: GapKeeper) -> None:
-        """Takes in what was gathered from the frames that follow."""
+        """Adds the gaps gathered from the frames that follow."""
         for mine, theirs in zip(self._runs, later._runs, strict=True):
             for run in theirs:
                 self._add(mine, run)

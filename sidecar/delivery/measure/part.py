@@ -26,20 +26,20 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What of a file is measured, and how places in it are told."""
+    """Which part of a file is measured, and how times in it are written."""
 
     part: Part | None = None
-    """None is all of it."""
+    """None for the whole file."""
     clock: Clock = FROM_FIRST_FRAME
-    """Seconds from the file's first frame unless told otherwise."""
+    """Seconds from the file's first frame by default."""
 
 
 WHOLE = Scope()
 
 
 def clock_of(path: Path, rate: str) -> Clock:
-    """How places in a file are told: in timecode of this rate, which counts from the file's own time
-    reference where it has one; without a rate in h:mm:ss.s from its first frame."""
+    """Returns how times in a file are written: in timecode of this rate, which counts from the file's own
+    time reference where it has one; without a rate in h:mm:ss.s from its first frame."""
     if not rate:
         return FROM_FIRST_FRAME
     with SoundFile(path) as file:

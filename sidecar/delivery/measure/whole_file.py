@@ -70,7 +70,7 @@ class Measured:
     remarks: tuple[Remark, ...] = ()
     """What is odd about the file as a file, and about the loudspeakers that it names."""
     clock: Clock = FROM_FIRST_FRAME
-    """How places in it are told."""
+    """How times in it are written."""
 
     @property
     def channel_names(self) -> tuple[str, ...]:
@@ -109,8 +109,8 @@ def measure(
     workers
         Threads that share the work; None is one for each processor. The result does not depend on it.
     scope
-        The frames that are measured, as if they were a file of their own, and how places are told in
-        sentences. Times are seconds from the first of them.
+        The frames that are measured, as if they were a file of their own, and how times are written
+        in sentences. Times are seconds from the first of them.
 
     Returns
     -------

@@ -23,7 +23,7 @@ class _Row:
     unit: str
     at_s: float | None = None
     middle: float | None = None
-    """What it is held against; None for what is told only."""
+    """The limit or target it is compared with; None for a value without one."""
     below: float = math.inf
     """How far under the middle still passes."""
     above: float = 0.0

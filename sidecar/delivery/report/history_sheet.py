@@ -27,7 +27,7 @@ _ABOVE_LU, _BELOW_LU = 9.0, 24.0
 _TIME_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200)
 _NARROWEST = 1.5
 _MARKS = 40
-"""Ours: more marks of one kind than this cannot be told apart."""
+"""Ours: more marks of one kind than this cannot be distinguished."""
 
 
 @dataclass(frozen=True, slots=True)

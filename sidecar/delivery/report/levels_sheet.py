@@ -38,11 +38,11 @@ class Spread:
 
 def spread_of(short_term: FloatArray) -> Spread:
     """The spread of short-term values at 10 a second, LUFS, shape (n,)."""
-    heard = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
-    if not heard.size:
+    gated = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
+    if not gated.size:
         return Spread()
-    gate = 10.0 * math.log10(float(np.mean(10.0 ** (heard / 10.0)))) - _RELATIVE_GATE_LU
-    kept = np.sort(heard[heard >= gate])
+    gate = 10.0 * math.log10(float(np.mean(10.0 ** (gated / 10.0)))) - _RELATIVE_GATE_LU
+    kept = np.sort(gated[gated >= gate])
     low, high = (
         float(kept[math.floor((kept.size - 1) * percent / 100 + 0.5)])
         for percent in (_LOW_PERCENT, _HIGH_PERCENT)
@@ -55,15 +55,15 @@ def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
     short_term = measured.course.short_term[_FIRST:]
     spread = spread_of(short_term)
     sheet = Sheet("levels", _SIZE, "How loud, how often", _description(spread, measured.reading, goal))
-    heard = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
-    if not heard.size:
+    gated = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
+    if not gated.size:
         sheet.text(
             (_SIZE[0] / 2, _SIZE[1] / 2), "Shorter than 3 s, or nothing louder than −70 LUFS.", "middle"
         )
         return sheet
-    x = _level_scale(heard, spread, goal)
+    x = _level_scale(gated, spread, goal)
     sheet.box((x.at(goal.lowest_lufs), _TOP), (x.at(goal.highest_lufs), _BOTTOM), "gate")
-    _draw_bars(sheet, x, heard, spread.gate)
+    _draw_bars(sheet, x, gated, spread.gate)
     target = x.at(goal.target_lufs)
     sheet.line([(target, _TOP), (target, _BOTTOM)], "target")
     sheet.mark((target, _BOTTOM), "inside", 4.0)
@@ -76,16 +76,16 @@ def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
     return sheet
 
 
-def _level_scale(heard: FloatArray, spread: Spread, goal: Goal) -> Scale:
+def _level_scale(gated: FloatArray, spread: Spread, goal: Goal) -> Scale:
     lowest = min(spread.gate - 1.0, goal.target_lufs - 3.0)
-    highest = max(float(heard.max()) + 1.0, goal.highest_lufs + 3.0)
+    highest = max(float(gated.max()) + 1.0, goal.highest_lufs + 3.0)
     return Scale(math.floor(max(_ABSOLUTE_GATE_LUFS, lowest)), math.ceil(highest), _LEFT, _RIGHT)
 
 
-def _draw_bars(sheet: Sheet, x: Scale, heard: FloatArray, gate: float) -> None:
+def _draw_bars(sheet: Sheet, x: Scale, gated: FloatArray, gate: float) -> None:
     edges = np.arange(x.low, x.high + _BIN_LU, _BIN_LU)
-    counts, _ = np.histogram(heard, edges)
-    share = 100.0 * counts / heard.size
+    counts, _ = np.histogram(gated, edges)
+    share = 100.0 * counts / gated.size
     top = max(1.0, float(share.max()))
     y = Scale(0.0, top, _BOTTOM, _TOP)
     for percent in y.ticks(4, (1, 2, 5, 10, 20, 25, 50)):

@@ -15,7 +15,7 @@ class Signature:
     at: datetime
     """UTC."""
     by: str = ""
-    """Who measured; empty where nobody said."""
+    """Name of the person who measured; empty where not given."""
 
     @classmethod
     def now(cls, by: str = "") -> Signature:

@@ -135,7 +135,7 @@ class Room:
     tail_s: float
     """Until the tail has fallen by 60 dB."""
     wet: float
-    """How much of it is heard, amplitude beside the direct sound."""
+    """Its level, amplitude relative to the direct sound."""
     dark_hz: float
     """Where walls and air take the treble away."""
     reflections_ms: tuple[float, ...] = (7.0, 11.0, 17.0, 23.0)

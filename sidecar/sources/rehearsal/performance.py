@@ -78,8 +78,8 @@ def _add(part: _Playing, start: int, slab: Sound) -> None:
     skipped = max(part.start - start, 0)
     if skipped >= SLAB:
         return
-    heard = part.sound[max(start - part.start, 0) :][: SLAB - skipped]
-    slab[part.stem, skipped : skipped + len(heard)] += heard
+    frames = part.sound[max(start - part.start, 0) :][: SLAB - skipped]
+    slab[part.stem, skipped : skipped + len(frames)] += frames
 
 
 def mixed(stems: Sound) -> Sound:

@@ -106,7 +106,7 @@ def waltz_bar(bar: str, *, full: bool, seed: int) -> Sound:
 
 
 def last_chord(*, seed: int) -> Sound:
-    """Everybody holds D minor until it has gone."""
+    """All parts hold D minor until it has decayed."""
     root, voices = _CHORDS["Dm"]
     stage = _Stage(4.5)
     stage.play(bass(root, 3.0), 0.0, -0.05, 0.45)

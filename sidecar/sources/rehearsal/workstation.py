@@ -23,17 +23,17 @@ _LARGEST_DATAGRAM = 65_535
 
 
 class SimulatedWorkstation:
-    """Takes fader messages of a surface on this machine, and says where the fader stands.
+    """Receives fader messages of a surface on this machine, and sends the fader position.
 
-    It says so to everybody who moves the fader, as soon as they do it for the first time, whenever the fader
-    has moved, and twice a second besides. What it does not understand it passes over, as a workstation does.
+    The position is sent to each address that has moved the fader, after its first message, whenever the fader
+    has moved, and twice a second. Unknown messages are ignored, as a workstation does.
     """
 
     def __init__(
         self, surface: Surface, fader: FaderSource, *, peer: Address | None = None, times: float = 1.0
     ) -> None:
-        """peer: who is told without having spoken, as set up in a workstation: the sidecar's OSC port.
-        times: how much faster than real it lives.
+        """peer: an address that is sent positions from the start, as set up in a workstation: the sidecar's
+        OSC port. times: how much faster than real time it runs.
 
         Raises NetworkError when this machine has no port left.
         """

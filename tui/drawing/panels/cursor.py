@@ -16,7 +16,7 @@ from tui.drawing.panels.overs import short_term_line
 from tui.drawing.view import View
 
 NEAR_S = 0.5
-"""An event this near to the cursor is told of with it, or one in the cursor's own column if that is wider."""
+"""An event this near to the cursor is shown with it, or one in the cursor's own column if that is wider."""
 
 _HAIR_S = 0.05
 _WORDS, _LETTERS = ("short-term", "integrated"), ("S", "I")
@@ -37,17 +37,17 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     """Time, short-term, integrated, fader and the events at the cursor; words give way to letters first."""
     course = view.course
     if not len(course.seconds):
-        return fit(((texts.NOTHING_HEARD, "dim"),), width)
+        return fit(((texts.NOTHING_MEASURED, "dim"),), width)
     at_s = view.cursor_s or 0.0
     index = max(0, int(np.searchsorted(course.seconds, at_s + _HAIR_S, side="right")) - 1)
     near = events_near(course, float(course.seconds[index]), max(NEAR_S, shown.width_s))
-    told = tuple(_event(event) for event in near)
+    events = tuple(_event(event) for event in near)
     full, short = (_values(view, index, words) for words in (_WORDS, _LETTERS))
-    values = full if width_of((*full, *told)) <= width else short
+    values = full if width_of((*full, *events)) <= width else short
     room = width - width_of(values)
-    if width_of(told) > room:
-        told = tuple((shortened(text, room), tone) for text, tone in told[:1])
-    return fit((*values, *told), width)
+    if width_of(events) > room:
+        events = tuple((shortened(text, room), tone) for text, tone in events[:1])
+    return fit((*values, *events), width)
 
 
 def events_near(course: Timeline, at_s: float, reach_s: float) -> list[Event]:
@@ -57,7 +57,7 @@ def events_near(course: Timeline, at_s: float, reach_s: float) -> list[Event]:
 
 
 def _values(view: View, index: int, words: tuple[str, str]) -> Row:
-    """What was read at one sample; a fader that nobody knew of is left out."""
+    """The readings at one sample; an unknown fader position is left out."""
     goal, course = view.snapshot.goal, view.course
     short_term, integrated = (
         wording.level(float(values[index]), goal, relative=view.relative)

@@ -60,7 +60,7 @@ class Axis:
 
 
 class HistoryDrawing:
-    """Draws the course; remembers the finished columns, and where it stood, between two drawings."""
+    """Draws the course; caches the finished columns, and their place, between two drawings."""
 
     def __init__(self) -> None:
         self._reducer = Reducer()

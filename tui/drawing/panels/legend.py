@@ -33,7 +33,7 @@ _COURSE: tuple[tuple[str, Tone, str], ...] = (
 
 
 def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
-    """A headline and rows for each kind of thing that must be told apart."""
+    """A headline and rows for each kind of sign that must be distinguishable."""
     return [
         ((texts.LOOKS_HOW, "strong"),),
         *_section(texts.LOOKS_STANDS, map(_stand, _STANDS)),

@@ -26,7 +26,7 @@ WIDE_FROM = 110
 
 COMFORT_BELOW_LU = 5.0
 """Listeners' comfort reaches about 5 LU under the target (EBU Tech 3343 §3.5.2): the left edge of
-the gate of momentary and short-term, which nobody could hold within a programme's tolerance."""
+the gate of momentary and short-term, as no programme could hold them within its tolerance."""
 
 
 @dataclass(frozen=True, slots=True)

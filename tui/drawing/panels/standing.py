@@ -1,4 +1,4 @@
-"""How things stand beside the sound: may the fader be moved, what is asked, what the forecast knows."""
+"""The state beside the levels: arming of the fader, the question about a guess, the earlier pass."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def rows_wanted(view: View, width: int) -> int:
 
 
 def standing_rows(view: View, width: int, height: int) -> list[Row]:
-    """*height* rows: the hand, the question, the earlier pass; a long sentence gives way to the others."""
+    """Returns *height* rows: arming, the question, the earlier pass; long sentences are shortened first."""
     others, hand = _others(view, width), view.snapshot.hand
     rows = _hand_rows(view, hand, width, max(1, height - len(others))) if hand else []
     rows += [*others, *([()] * height)]

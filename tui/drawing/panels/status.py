@@ -87,7 +87,7 @@ def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
 
 
 def _verdict(snapshot: Snapshot) -> Row:
-    """In place of alerts that nobody was there to see: what the pass as a whole is."""
+    """Returns the verdict on a finished pass in place of alerts, or that there are none."""
     if snapshot.transport != "ended":
         return ((texts.NO_ALERTS, "dim"),)
     broken = broken_limits(snapshot.reading, snapshot.goal)
@@ -146,7 +146,7 @@ def _osc_short(view: View) -> Row:
 
 
 def _nowhere(snapshot: Snapshot) -> Row:
-    """A pass that is over has nobody left to tell."""
+    """Returns the note that OSC has no target; nothing for a finished pass, which sends none."""
     return () if snapshot.transport == "ended" else ((f" {texts.OSC_NOWHERE} ", "faint"),)
 
 
