@@ -11,8 +11,8 @@ from sidecar.lights import Light, LightMachine, conditions, load_light
 from sidecar.lights.conditions import Condition
 from sidecar.model.snapshot import Snapshot, Target
 from sidecar.osc import codec
-from sidecar.osc.destinations import Destination, resolve
-from sidecar.osc.sender import Sender
+from sidecar.osc.sockets.destinations import Destination, resolve
+from sidecar.osc.sockets.sender import Sender
 
 TICK_S = 0.05
 """A pulse changes this late at most."""

@@ -15,10 +15,10 @@ import numpy as np
 
 from sidecar.model.snapshot import Event, Timeline
 from sidecar.osc import codec
-from sidecar.osc.addresses import ROOT
-from sidecar.osc.exchange import ANSWERS
 from sidecar.osc.requests import BacklogRequest
-from sidecar.osc.screen_addresses import GOAL, NAME_BYTES, numbered
+from sidecar.osc.table.addresses import ROOT
+from sidecar.osc.table.exchange import ANSWERS
+from sidecar.osc.table.screen_addresses import GOAL, NAME_BYTES, numbered
 from sidecar.settings.goals import Goal
 
 PART_COLUMNS = 80

@@ -10,10 +10,10 @@ from typing import Any
 
 from sidecar.errors import NetworkError
 from sidecar.osc import codec
-from sidecar.osc.addresses import ROOT, checked_root
-from sidecar.osc.destinations import Destination
-from sidecar.osc.selection import EVERYTHING
+from sidecar.osc.sockets.destinations import Destination
 from sidecar.osc.subscriptions import LEASE_S
+from sidecar.osc.table.addresses import ROOT, checked_root
+from sidecar.osc.table.selection import EVERYTHING
 
 _RENEW_S = LEASE_S / 3
 """Two requests may be lost on the network before a lease ends."""

@@ -6,7 +6,7 @@ import logging
 from collections import Counter
 
 from sidecar.model.foreign_text import printable
-from sidecar.osc.exchange import DropReason
+from sidecar.osc.table.exchange import DropReason
 
 _LINES = 5
 _LINE_EVERY_S = 1.0

@@ -13,11 +13,12 @@ from typing import Any
 
 from sidecar.model.headline import chosen_move
 from sidecar.model.snapshot import Snapshot
-from sidecar.osc import codec, screen_addresses
-from sidecar.osc.addresses import ROOT, Group, Outgoing
+from sidecar.osc import codec
 from sidecar.osc.codec import Value
-from sidecar.osc.screen_addresses import Detail
-from sidecar.osc.selection import GROUPS, Selection
+from sidecar.osc.table import screen_addresses
+from sidecar.osc.table.addresses import ROOT, Group, Outgoing
+from sidecar.osc.table.screen_addresses import Detail
+from sidecar.osc.table.selection import GROUPS, Selection
 
 BEAT_S = 1.0
 ON_CHANGE: tuple[Group, ...] = tuple(group for group in GROUPS if group not in ("reading", "mark"))

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from sidecar.model.commands import Command
-from sidecar.osc.addresses import INCOMING, ROOT, SENT, Incoming, Outgoing
-from sidecar.osc.destinations import FASTEST_HZ, SLOWEST_HZ
-from sidecar.osc.exchange import DROPS, DropReason, drop_path
 from sidecar.osc.patterns import Pattern, is_pattern
-from sidecar.osc.selection import Selection, select
+from sidecar.osc.sockets.destinations import FASTEST_HZ, SLOWEST_HZ
+from sidecar.osc.table.addresses import INCOMING, ROOT, SENT, Incoming, Outgoing
+from sidecar.osc.table.exchange import DROPS, DropReason, drop_path
+from sidecar.osc.table.selection import Selection, select
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,14 +18,14 @@ from sidecar.model.snapshot import Event
 from sidecar.osc import codec
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.address_proof import AddressProofs
-from sidecar.osc.addresses import ROOT
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.drops import DropCounters, quoted
-from sidecar.osc.exchange import ANSWERS, DropReason, drop_path
 from sidecar.osc.patterns import is_pattern
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.requests import BacklogRequest, Errand, Proof, Question, Refusal, RequestParser, Subscription
 from sidecar.osc.subscriptions import LEASE_S, Peer, Subscriptions
+from sidecar.osc.table.addresses import ROOT
+from sidecar.osc.table.exchange import ANSWERS, DropReason, drop_path
 from sidecar.osc.workstation import Workstation
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}

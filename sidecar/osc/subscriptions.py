@@ -9,7 +9,7 @@ from typing import Protocol
 from sidecar.hosts import sender_of
 from sidecar.model.snapshot import Target
 from sidecar.osc.publisher import Line, Publisher
-from sidecar.osc.selection import Selection
+from sidecar.osc.table.selection import Selection
 
 LEASE_S = 60.0
 MOST = 64

@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable
 from typing import Any, Protocol
 
 from sidecar.model.commands import FaderAt, StemFaderAt
-from sidecar.osc.destinations import Destination
+from sidecar.osc.sockets.destinations import Destination
 
 
 class WorkstationPeer(Protocol):

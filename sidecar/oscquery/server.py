@@ -17,8 +17,8 @@ from aiohttp import web
 from sidecar.hosts import host_of, is_loopback, is_ours, listening, sender_of
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc.access import AccessPolicy
-from sidecar.osc.addresses import ROOT
-from sidecar.osc.connections import ConnectionLimits, serve_limited
+from sidecar.osc.sockets.connections import ConnectionLimits, serve_limited
+from sidecar.osc.table.addresses import ROOT
 from sidecar.oscquery.listener import Listener
 from sidecar.oscquery.tree import ATTRIBUTES, NAME, OFFERED, Node, Tree
 

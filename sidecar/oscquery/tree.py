@@ -12,8 +12,8 @@ from typing import Any
 
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc.addresses import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
-from sidecar.osc.exchange import SERVICES, Exchange
+from sidecar.osc.table.addresses import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
+from sidecar.osc.table.exchange import SERVICES, Exchange
 
 Node = dict[str, Any]
 Packets = Callable[[str], bytes | None]

@@ -6,7 +6,7 @@ from dataclasses import astuple
 
 from sidecar.model.commands import Command
 from sidecar.osc import codec
-from sidecar.osc.addresses import INCOMING, ROOT
+from sidecar.osc.table.addresses import INCOMING, ROOT
 
 _ROWS = {row.command: row for row in INCOMING}
 

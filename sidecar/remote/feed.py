@@ -13,10 +13,10 @@ from sidecar.model.commands import Command, Confirm, Dismiss
 from sidecar.model.readings import Alert
 from sidecar.model.snapshot import Snapshot, Timeline
 from sidecar.osc import codec
-from sidecar.osc.addresses import ROOT
 from sidecar.osc.client import SubscriptionClient
-from sidecar.osc.destinations import resolve
-from sidecar.osc.screen_addresses import GOAL
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.table.addresses import ROOT
+from sidecar.osc.table.screen_addresses import GOAL
 from sidecar.remote.commands import datagram
 from sidecar.remote.received import Arguments, ReceivedMessages, sound
 from sidecar.remote.snapshot import snapshot_of

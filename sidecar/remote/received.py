@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from sidecar.model.foreign_text import printable
-from sidecar.osc.addresses import OUTGOING, ROOT
-from sidecar.osc.exchange import ANSWERS
-from sidecar.osc.screen_addresses import DETAILS
+from sidecar.osc.table.addresses import OUTGOING, ROOT
+from sidecar.osc.table.exchange import ANSWERS
+from sidecar.osc.table.screen_addresses import DETAILS
 
 Arguments = tuple[Any, ...]
 

@@ -6,9 +6,9 @@ from typing import Any, get_args
 
 from sidecar.model.readings import ALERT_NAMES, Alert, Reading
 from sidecar.model.snapshot import Snapshot, Transport
-from sidecar.osc.addresses import ALERT_STATES, OUTGOING
 from sidecar.osc.codec import level_of
-from sidecar.osc.screen_addresses import DETAILS, Fields
+from sidecar.osc.table.addresses import ALERT_STATES, OUTGOING
+from sidecar.osc.table.screen_addresses import DETAILS, Fields
 from sidecar.remote.received import ReceivedMessages
 
 _NEEDED = tuple(

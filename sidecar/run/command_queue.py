@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from sidecar.model.commands import Command, Disarm
 
 MOST_WAITING = 256
-"""Ours: half a second of what one sender may say (``doors.MESSAGES_HZ``)."""
+"""Ours: half a second of what one sender may say (``access.MESSAGES_HZ``)."""
 TURN_S = 0.02
 """Commands of one turn take no longer, so that audio is not kept waiting: the others wait for the next."""
 _MOST_LOGGED = 100

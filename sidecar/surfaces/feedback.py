@@ -10,10 +10,10 @@ from collections.abc import Callable
 from sidecar.alerts.rules import FlashLimit
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc.addresses import ALERT_STATES, OUTGOING, Outgoing
 from sidecar.osc.codec import Value
-from sidecar.osc.destinations import Destination
-from sidecar.osc.sender import Sender
+from sidecar.osc.sockets.destinations import Destination
+from sidecar.osc.sockets.sender import Sender
+from sidecar.osc.table.addresses import ALERT_STATES, OUTGOING, Outgoing
 from sidecar.surfaces.surface import Surface
 
 _BEAT_S = 1.0

@@ -9,7 +9,7 @@ from typing import Any
 from sidecar.errors import NetworkError
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc.access import same_host
-from sidecar.osc.destinations import Destination, resolve
+from sidecar.osc.sockets.destinations import Destination, resolve
 from sidecar.surfaces.claim import FaderClaim
 from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import Surface

@@ -13,8 +13,8 @@ from sidecar.errors import SettingsError
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.model.readings import SILENCE
 from sidecar.osc import codec
-from sidecar.osc.addresses import OUTGOING
 from sidecar.osc.codec import Value
+from sidecar.osc.table.addresses import OUTGOING
 from sidecar.settings import toml
 from sidecar.settings.toml import address, line, number, unusable, word
 from sidecar.surfaces.paging import MOST_STEMS, Paging

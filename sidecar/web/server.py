@@ -15,7 +15,7 @@ import textual_serve
 from aiohttp import web
 
 from sidecar.hosts import listening
-from sidecar.osc.connections import ConnectionLimits, serve_limited
+from sidecar.osc.sockets.connections import ConnectionLimits, serve_limited
 from sidecar.web.guard import Guard
 from sidecar.web.tab import Tab, attend
 

@@ -16,7 +16,7 @@ import numpy as np
 from sidecar.model.commands import Command
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot, Timeline
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.timeline import TimelineLog

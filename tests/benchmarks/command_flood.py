@@ -28,7 +28,7 @@ from sidecar.journal.record import Pass
 from sidecar.journal.writer import Journal
 from sidecar.model.commands import Disarm
 from sidecar.model.readings import Reading
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions
 from sidecar.run.session import Session

@@ -17,7 +17,7 @@ import time
 
 from sidecar.model.snapshot import Command
 from sidecar.osc import codec
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 
 FLOOD = [

@@ -34,10 +34,10 @@ from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot, Target
 from sidecar.osc import codec
 from sidecar.osc.access import AccessPolicy
-from sidecar.osc.framing import Slip
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.framing import Slip
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 

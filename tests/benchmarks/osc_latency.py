@@ -20,8 +20,8 @@ from multiprocessing.connection import Connection
 import numpy as np
 
 from sidecar.osc import codec
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions
 from sidecar.run.session import Session

@@ -18,7 +18,7 @@ from multiprocessing.connection import Connection
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 

@@ -9,7 +9,7 @@ from asker import Asker, packet
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.access import network
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 

@@ -20,9 +20,9 @@ from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.client import SubscriptionClient
-from sidecar.osc.destinations import resolve
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.osc.subscriptions import LEASE_S
-from sidecar.osc.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 

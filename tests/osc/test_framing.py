@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sidecar.osc.framing import Sized, Slip, framing
+from sidecar.osc.sockets.framing import Sized, Slip, framing
 
 END, ESC, ESC_END, ESC_ESC = 0xC0, 0xDB, 0xDC, 0xDD  # RFC 1055, "Protocol"
 

@@ -4,11 +4,11 @@ import pytest
 
 from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.osc import codec
-from sidecar.osc.addresses import MARKED
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.publisher import Line, Publisher
 from sidecar.osc.requests import BacklogRequest
-from sidecar.osc.selection import EVERYTHING, select
+from sidecar.osc.table.addresses import MARKED
+from sidecar.osc.table.selection import EVERYTHING, select
 from sidecar.run.timeline import TimelineLog
 from sidecar.settings.goals import all_goals, load_goal
 

@@ -9,7 +9,7 @@ from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import ArmState, Snapshot
 from sidecar.osc import codec
 from sidecar.osc.publisher import Line, Publisher
-from sidecar.osc.selection import EVERYTHING, select
+from sidecar.osc.table.selection import EVERYTHING, select
 from sidecar.settings.goals import load_goal
 
 STEP_S = 0.01

@@ -12,9 +12,9 @@ from sidecar.model.commands import FaderAt, Pause, SelectGoal
 from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import FaderFeedback, Snapshot
 from sidecar.osc import codec
-from sidecar.osc.addresses import SENT
-from sidecar.osc.destinations import resolve, split
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve, split
+from sidecar.osc.sockets.udp import OscPort, bind
+from sidecar.osc.table.addresses import SENT
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.link import SurfaceLink

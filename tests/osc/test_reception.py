@@ -24,13 +24,13 @@ from sidecar.osc.access import (
     AccessPolicy,
     network,
 )
-from sidecar.osc.addresses import OUTGOING, SENT
 from sidecar.osc.backlog import Backlog
-from sidecar.osc.destinations import Destination
-from sidecar.osc.exchange import DROPS
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
+from sidecar.osc.sockets.destinations import Destination
 from sidecar.osc.subscriptions import LEASE_S, MOST, MOST_OF_ONE
+from sidecar.osc.table.addresses import OUTGOING, SENT
+from sidecar.osc.table.exchange import DROPS
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.link import SurfaceLink, SurfacePeer
 from sidecar.surfaces.surface import Surface

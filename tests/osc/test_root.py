@@ -17,12 +17,13 @@ from sidecar.errors import NetworkError
 from sidecar.model.commands import FaderAt, Nudge, Reset
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event, Snapshot, Timeline
-from sidecar.osc import addresses, codec
-from sidecar.osc.addresses import INCOMING, OUTGOING, checked_root
+from sidecar.osc import codec
 from sidecar.osc.client import SubscriptionClient
-from sidecar.osc.destinations import resolve
-from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, drop_path
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
+from sidecar.osc.table import addresses
+from sidecar.osc.table.addresses import INCOMING, OUTGOING, checked_root
+from sidecar.osc.table.exchange import ANSWERS, DROPS, SERVICES, drop_path
 from sidecar.oscquery.tree import Tree
 from sidecar.remote.commands import datagram
 from sidecar.remote.feed import RemoteFeed

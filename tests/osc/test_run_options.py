@@ -11,8 +11,8 @@ import soundfile
 
 from sidecar.cli import main
 from sidecar.osc import codec
-from sidecar.osc.framing import Slip
-from sidecar.osc.udp import bind
+from sidecar.osc.sockets.framing import Slip
+from sidecar.osc.sockets.udp import bind
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 

@@ -14,9 +14,9 @@ from sidecar.model.commands import Mark, Pause, SelectGoal
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc import tcp as streams_module
-from sidecar.osc.framing import Slip
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets import tcp as streams_module
+from sidecar.osc.sockets.framing import Slip
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 

@@ -8,8 +8,9 @@ import pytest
 from sidecar.model.commands import Arm, Disarm, FaderAt, Nudge, Pause, Reset, SelectGoal, StemFaderAt
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import ArmState, Snapshot, Stem
-from sidecar.osc import addresses, codec, readme
+from sidecar.osc import codec
 from sidecar.osc.requests import RequestParser
+from sidecar.osc.table import addresses, readme
 from sidecar.settings.goals import load_goal
 
 README = Path(__file__).parents[2] / "README.md"

@@ -12,7 +12,7 @@ from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZerocon
 
 from sidecar.cli.run.discovery import discovery
 from sidecar.errors import MissingPackage, NetworkError, SettingsError
-from sidecar.osc.udp import bind
+from sidecar.osc.sockets.udp import bind
 from sidecar.oscquery.announce import OSC, OSCQUERY, services
 from sidecar.run.event_loop import EventLoop
 

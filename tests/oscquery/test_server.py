@@ -8,8 +8,8 @@ import aiohttp
 import pytest
 
 from sidecar.errors import NetworkError
-from sidecar.osc.addresses import INCOMING, OUTGOING, ROOT
-from sidecar.osc.exchange import SERVICES
+from sidecar.osc.table.addresses import INCOMING, OUTGOING, ROOT
+from sidecar.osc.table.exchange import SERVICES
 from sidecar.oscquery.server import MOST_CONNECTIONS_OF_ONE, bind
 
 
@@ -161,7 +161,7 @@ def test_who_may_not_command_may_not_ask(serve):
 
 def test_one_host_has_so_many_connections_and_an_idle_one_is_closed(serve, monkeypatch):
     """More are closed at once; one that says nothing makes room after a while."""
-    monkeypatch.setattr("sidecar.osc.connections.FIRST_S", 0.3)
+    monkeypatch.setattr("sidecar.osc.sockets.connections.FIRST_S", 0.3)
     served = serve()
     idle = [socket.create_connection(("127.0.0.1", served.port)) for _ in range(MOST_CONNECTIONS_OF_ONE)]
     beyond = socket.create_connection(("127.0.0.1", served.port))

@@ -1,8 +1,8 @@
 """The OSC table as nodes, without a network."""
 
 from sidecar.osc import codec
-from sidecar.osc.addresses import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
-from sidecar.osc.exchange import SERVICES
+from sidecar.osc.table.addresses import INCOMING, OUTGOING, ROOT, Incoming, Outgoing
+from sidecar.osc.table.exchange import SERVICES
 from sidecar.oscquery.tree import Tree
 
 

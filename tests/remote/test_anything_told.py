@@ -5,9 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidecar.osc import codec
-from sidecar.osc.addresses import OUTGOING, ROOT
-from sidecar.osc.exchange import ANSWERS
-from sidecar.osc.screen_addresses import DETAILS, GOAL
+from sidecar.osc.table.addresses import OUTGOING, ROOT
+from sidecar.osc.table.exchange import ANSWERS
+from sidecar.osc.table.screen_addresses import DETAILS, GOAL
 from sidecar.remote.received import ReceivedMessages, sound
 from sidecar.remote.snapshot import snapshot_of
 from sidecar.remote.timeline import TimelineCopy

@@ -10,11 +10,11 @@ from sidecar.model.readings import SILENCE
 from sidecar.model.snapshot import Event, Target
 from sidecar.osc import codec
 from sidecar.osc.access import PARTS_AT_ONCE, PARTS_HZ, AccessPolicy
-from sidecar.osc.addresses import ROOT
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
 from sidecar.osc.subscriptions import LEASE_S
+from sidecar.osc.table.addresses import ROOT
 from sidecar.remote.received import sound
 from sidecar.remote.timeline import TimelineCopy
 from sidecar.run.timeline import TimelineLog

@@ -12,7 +12,7 @@ from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
 from sidecar.osc import codec
 from sidecar.osc.publisher import ON_CHANGE, Edition
-from sidecar.osc.selection import select
+from sidecar.osc.table.selection import select
 from sidecar.remote.received import ReceivedMessages, sound
 from sidecar.remote.snapshot import snapshot_of
 from sidecar.settings.goals import Goal, all_goals

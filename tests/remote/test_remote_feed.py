@@ -19,7 +19,7 @@ from sidecar.errors import NetworkError
 from sidecar.model.commands import Continue, Mark, Nudge, Pause, Reset, SelectGoal, StemFaderAt
 from sidecar.model.readings import Reading
 from sidecar.osc import codec
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.remote.feed import RemoteFeed
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions

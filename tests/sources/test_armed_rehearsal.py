@@ -11,8 +11,8 @@ from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
 from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import AutoFollow
 from sidecar.model.readings import Move
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import shipped_configs
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation

@@ -11,7 +11,7 @@ import pytest
 from sidecar.model.readings import SILENCE, Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Stem
 from sidecar.osc import codec
-from sidecar.osc.destinations import resolve
+from sidecar.osc.sockets.destinations import resolve
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.feedback import SurfaceFeedback

@@ -11,8 +11,8 @@ import pytest
 from sidecar.model.readings import Move
 from sidecar.model.snapshot import FaderFeedback, Snapshot, Stem
 from sidecar.osc import codec
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs

@@ -14,7 +14,7 @@ from sidecar.advice.faders.tapers import CONSOLE_TRAVEL
 from sidecar.errors import SettingsError
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.osc import codec
-from sidecar.osc.addresses import OUTGOING
+from sidecar.osc.table.addresses import OUTGOING
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.surface import all_surfaces, load_surface, surface_faults
 

@@ -10,8 +10,8 @@ import pytest
 
 from sidecar.model.snapshot import FaderFeedback
 from sidecar.osc import codec
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import shipped_configs
 from sidecar.surfaces.link import SurfaceLink

@@ -16,7 +16,7 @@ import pytest
 from chrome import chrome, wait_for
 from needs import need
 
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions
 from sidecar.run.session import Session

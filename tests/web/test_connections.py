@@ -52,7 +52,7 @@ def test_a_connection_that_brings_no_token_is_not_kept():
 
 
 def test_idle_connections_make_room_and_more_of_one_host_are_not_taken(monkeypatch):
-    monkeypatch.setattr("sidecar.osc.connections.FIRST_S", 0.5)
+    monkeypatch.setattr("sidecar.osc.sockets.connections.FIRST_S", 0.5)
     monkeypatch.setattr(server, "_KEPT_S", 0.1)
 
     async def attack(port):

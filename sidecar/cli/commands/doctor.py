@@ -105,7 +105,7 @@ def _audio() -> Iterator[Found]:
 
 
 def _network() -> Iterator[Found]:
-    from sidecar.osc.udp import bind
+    from sidecar.osc.sockets.udp import bind
 
     try:
         bind("127.0.0.1", COMMAND_PORT).close()

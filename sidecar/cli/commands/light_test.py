@@ -16,7 +16,7 @@ from sidecar.lights import Light, all_lights, light_faults, load_light
 from sidecar.lights.conditions import CONDITIONS
 from sidecar.lights.light import Show
 from sidecar.lights.sender import Lamp, Lamps
-from sidecar.osc.destinations import resolve
+from sidecar.osc.sockets.destinations import resolve
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import own_configs
 

@@ -14,8 +14,8 @@ from typing import Any
 from sidecar.model.foreign_text import printable
 from sidecar.osc import codec
 from sidecar.osc.client import SubscriptionClient
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import bind
 
 _LARGEST = 65_535
 _LOOK_S = 0.2

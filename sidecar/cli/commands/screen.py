@@ -48,8 +48,8 @@ def _is_orphan(parent: int) -> Callable[[], bool]:
 
 
 def _in_browsers(options: argparse.Namespace) -> int:
-    from sidecar.osc.addresses import checked_root
-    from sidecar.osc.destinations import resolve
+    from sidecar.osc.sockets.destinations import resolve
+    from sidecar.osc.table.addresses import checked_root
 
     try:
         from sidecar.web.guard import Guard

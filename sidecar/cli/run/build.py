@@ -30,8 +30,8 @@ from sidecar.journal.writer import Journal
 from sidecar.model.foreign_text import printable
 from sidecar.model.snapshot import Outlet
 from sidecar.osc.access import network
-from sidecar.osc.destinations import resolve
-from sidecar.osc.udp import OscPort, bind
+from sidecar.osc.sockets.destinations import resolve
+from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.earlier_passes import load_earlier
 from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, RunOptions

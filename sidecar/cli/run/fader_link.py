@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sidecar.errors import SettingsError
-from sidecar.osc.destinations import resolve
+from sidecar.osc.sockets.destinations import resolve
 from sidecar.settings.locations import data_folder
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.workstation import SimulatedWorkstation

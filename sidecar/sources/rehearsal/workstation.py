@@ -8,7 +8,7 @@ import time
 
 from sidecar.model.commands import FaderAt
 from sidecar.osc import codec
-from sidecar.osc.udp import bind
+from sidecar.osc.sockets.udp import bind
 from sidecar.sources import FaderSource
 from sidecar.sources.rehearsal.fader import HIGHEST_DB, LOWEST_DB
 from sidecar.surfaces.surface import Surface

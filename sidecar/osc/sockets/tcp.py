@@ -9,11 +9,11 @@ from typing import cast
 
 from sidecar.model.snapshot import Target
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
-from sidecar.osc.connections import ConnectionLimits
-from sidecar.osc.destinations import Destination
 from sidecar.osc.drops import DropCounters
-from sidecar.osc.exchange import DropReason
-from sidecar.osc.framing import Framing, framing
+from sidecar.osc.sockets.connections import ConnectionLimits
+from sidecar.osc.sockets.destinations import Destination
+from sidecar.osc.sockets.framing import Framing, framing
+from sidecar.osc.table.exchange import DropReason
 
 MOST, MOST_OF_ONE = 64, 16
 """Connections at once, in all and of one host."""

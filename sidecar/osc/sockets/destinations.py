@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from sidecar.errors import NetworkError
 from sidecar.model.snapshot import Target
-from sidecar.osc.selection import EVERYTHING, GROUPS, Selection, select
+from sidecar.osc.table.selection import EVERYTHING, GROUPS, Selection, select
 
 SLOWEST_HZ, FASTEST_HZ = 1.0, 50.0
 """Readings a second that may be asked for."""

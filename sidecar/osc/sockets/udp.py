@@ -20,15 +20,15 @@ from sidecar.hosts import checked_port, why_unbound
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.model.snapshot import Event, FaderFeedback, Feed, Snapshot, Target
 from sidecar.osc.access import AccessPolicy, Network, is_this_machine
-from sidecar.osc.addresses import MARKED, ROOT, checked_root
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.codec import clipped
-from sidecar.osc.destinations import Destination
 from sidecar.osc.publisher import Line, Publisher
-from sidecar.osc.screen_addresses import NAME_BYTES
-from sidecar.osc.sender import hand_over
 from sidecar.osc.server import Obey, OscServer
-from sidecar.osc.tcp import Stream, Streams
+from sidecar.osc.sockets.destinations import Destination
+from sidecar.osc.sockets.sender import hand_over
+from sidecar.osc.sockets.tcp import Stream, Streams
+from sidecar.osc.table.addresses import MARKED, ROOT, checked_root
+from sidecar.osc.table.screen_addresses import NAME_BYTES
 from sidecar.osc.workstation import Workstation
 
 Report = Callable[[FaderFeedback], None]

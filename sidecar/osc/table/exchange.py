@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from sidecar.osc.screen_addresses import GOAL
+from sidecar.osc.table.screen_addresses import GOAL
 
 DropReason = Literal[
     "sender", "rate", "size", "broken", "address", "argument", "failed", "full", "slow", "idle"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 from collections.abc import Iterable
 
-from sidecar.osc.destinations import Destination
+from sidecar.osc.sockets.destinations import Destination
 
 
 def hand_over(sender: socket.socket, datagram: bytes, destination: Destination) -> None:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import get_args
 
-from sidecar.osc.addresses import ROOT, SENT, Group, Outgoing
 from sidecar.osc.patterns import Pattern
-from sidecar.osc.screen_addresses import DETAILS, Detail
+from sidecar.osc.table.addresses import ROOT, SENT, Group, Outgoing
+from sidecar.osc.table.screen_addresses import DETAILS, Detail
 
 GROUPS: tuple[Group, ...] = get_args(Group)
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sidecar.osc.addresses import INCOMING, RATES, ROOT, SENT, Incoming
-from sidecar.osc.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
-from sidecar.osc.screen_addresses import DETAILS
+from sidecar.osc.table.addresses import INCOMING, RATES, ROOT, SENT, Incoming
+from sidecar.osc.table.exchange import ANSWERS, DROPS, SERVICES, Exchange, drop_path
+from sidecar.osc.table.screen_addresses import DETAILS
 
 
 def markdown() -> str:
