@@ -76,7 +76,7 @@ def test_live_reads_what_check_reads_and_sends_it_out(loopback, loud_file, recei
     player.terminate()
     player.wait(timeout=10)
 
-    assert (0, "") == (live.returncode, errors)
+    assert (live.returncode, errors) == (0, "")
     lines = [json.loads(line) for line in [first, *output.splitlines()]]
     readings = [line for line in lines if line["type"] == "reading"]
     checked = json.loads(
@@ -84,19 +84,20 @@ def test_live_reads_what_check_reads_and_sends_it_out(loopback, loud_file, recei
             sidecar("check", "--json", str(loud_file)), check=False, capture_output=True, text=True
         ).stdout
     )
-    assert pytest.approx(checked[0]["integrated_lufs"], abs=0.1) == readings[-1]["integrated_lufs"]
-    assert 0 == readings[-1]["lost_frames"]
+    assert readings[-1]["integrated_lufs"] == pytest.approx(checked[0]["integrated_lufs"], abs=0.1)
+    assert readings[-1]["lost_frames"] == 0
     assert {"over", "hot"} <= {line["name"] for line in lines if line["type"] == "alert"}
     assert any(line["type"] == "move" and line["gain_db"] < -3 for line in lines)
 
     heard = drain(receiver)
     bundles = [messages for messages in heard if "/sidecar/momentary" in messages]
     assert 1 < len(bundles) / LISTENED_S < 11  # ten, where the machine has the time
-    assert 1 == max(
-        messages["/sidecar/alert/over"][0] for messages in heard if "/sidecar/alert/over" in messages
+    assert (
+        max(messages["/sidecar/alert/over"][0] for messages in heard if "/sidecar/alert/over" in messages)
+        == 1
     )
-    assert 1 == max(
-        messages["/sidecar/alert/hot"][0] for messages in heard if "/sidecar/alert/hot" in messages
+    assert (
+        max(messages["/sidecar/alert/hot"][0] for messages in heard if "/sidecar/alert/hot" in messages) == 1
     )
     moves = [messages["/sidecar/move/gain"][0] for messages in heard if "/sidecar/move/gain" in messages]
     assert min(moves) < -3
@@ -115,11 +116,11 @@ def test_a_device_that_stays_away_ends_the_run_with_3(loopback, receiver):
     loopback.down()
     output, errors = live.communicate(timeout=START_LIMIT_S)
 
-    assert 3 == live.returncode
+    assert live.returncode == 3
     assert "has not come back within 4 s" in errors
     assert "Traceback" not in errors
     lost = [line for line in map(json.loads, output.splitlines()) if line.get("name") == "lost"]
-    assert "on" == lost[0]["state"]
+    assert lost[0]["state"] == "on"
     assert any(messages.get("/sidecar/alert/lost", [0])[0] == 1 for messages in drain(receiver))
 
 
@@ -131,12 +132,12 @@ def test_an_interrupt_ends_the_run_in_good_order(receiver):
     rehearsal.send_signal(2)
     output, errors = rehearsal.communicate(timeout=START_LIMIT_S)
 
-    assert (0, "") == (rehearsal.returncode, errors)
-    assert "ended" == json.loads(output.splitlines()[-1]).get("transport", "ended")
+    assert (rehearsal.returncode, errors) == (0, "")
+    assert json.loads(output.splitlines()[-1]).get("transport", "ended") == "ended"
     states = [
         messages["/sidecar/transport"][0] for messages in drain(receiver) if "/sidecar/transport" in messages
     ]
-    assert "ended" == states[-1]
+    assert states[-1] == "ended"
 
 
 def last(lines, kind):
@@ -161,7 +162,7 @@ def test_stems_over_a_real_device_are_advised_as_from_the_file(loopback, tmp_pat
     output, errors = live.communicate(timeout=START_LIMIT_S)
     player.terminate()
     player.wait(timeout=10)
-    assert (0, "") == (live.returncode, errors)
+    assert (live.returncode, errors) == (0, "")
     from_device = [json.loads(line) for line in [first, *output.splitlines()]]
     read = subprocess.run(
         sidecar(
@@ -176,11 +177,10 @@ def test_stems_over_a_real_device_are_advised_as_from_the_file(loopback, tmp_pat
 
     assert "band" == last(from_device, "move")["fader"] == last(from_file, "move")["fader"]
     assert last(from_device, "move")["gain_db"] < -1.0
-    assert pytest.approx(last(from_file, "move")["gain_db"], abs=0.3) == last(from_device, "move")["gain_db"]
-    assert (
-        pytest.approx(last(from_file, "reading")["integrated_lufs"], abs=0.1)
-        == last(from_device, "reading")["integrated_lufs"]
+    assert last(from_device, "move")["gain_db"] == pytest.approx(last(from_file, "move")["gain_db"], abs=0.3)
+    assert last(from_device, "reading")["integrated_lufs"] == pytest.approx(
+        last(from_file, "reading")["integrated_lufs"], abs=0.1
     )
     told = [messages for messages in drain(receiver) if "/sidecar/stems/moves" in messages][-1]
-    assert ["voice", "band"] == told["/sidecar/stems/names"]
+    assert told["/sidecar/stems/names"] == ["voice", "band"]
     assert 0.0 == told["/sidecar/stems/moves"][0] > told["/sidecar/stems/moves"][1]

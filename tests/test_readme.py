@@ -83,7 +83,7 @@ def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_p
     lamp = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
     assert lamp.stdout is not None
     try:
-        assert "ready\n" == lamp.stdout.readline()
+        assert lamp.stdout.readline() == "ready\n"
         run = subprocess.Popen(
             [
                 *(sys.executable, "-m", "sidecar", "live", "--file", loud_file, "--no-screen"),
@@ -101,8 +101,8 @@ def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_p
         lamp.kill()
         lamp.communicate()
 
-    assert "lamp on\n" == on
-    assert "lamp off: nothing is heard\n" == said
+    assert on == "lamp on\n"
+    assert said == "lamp off: nothing is heard\n"
 
 
 def test_the_script_recipe_notes_the_alerts(tmp_path, loud_file, monkeypatch):

@@ -160,7 +160,7 @@ def test_a_granted_move_arrives():
     arming = armed()
 
     assert arming.ask(0.0, 1.5).granted
-    assert pytest.approx(1.5) == run(arming, 0.0, 3.0)[-1]
+    assert run(arming, 0.0, 3.0)[-1] == pytest.approx(1.5)
     assert run(arming, 3.0, 1.0) == []
 
 
@@ -208,7 +208,7 @@ def test_rises_end_at_the_total_of_the_pass():
         now_s += 7.0
 
     assert (verdict.granted, verdict.limited_by) == (False, "range")
-    assert pytest.approx(-4.0) == max(sent)
+    assert max(sent) == pytest.approx(-4.0)
     assert "reset for a new pass" in verdict.sentence
 
 
@@ -322,7 +322,7 @@ def test_a_fader_slower_than_the_ramp_stays_armed_all_the_way():
     arming = armed()
     arming.ask(0.0, -20.0)
 
-    assert pytest.approx(-20.0) == slow_fader(arming, 6.0)
+    assert slow_fader(arming, 6.0) == pytest.approx(-20.0)
     assert arming.armed
 
 
@@ -331,7 +331,7 @@ def test_a_slow_fader_that_is_held_on_its_way_is_let_go():
     arming = armed()
     arming.ask(0.0, -20.0)
 
-    assert pytest.approx(-10.0, abs=0.5) == slow_fader(arming, 6.0, held_after_s=2.0)
+    assert slow_fader(arming, 6.0, held_after_s=2.0) == pytest.approx(-10.0, abs=0.5)
     assert not arming.armed
     assert "does not follow" in arming.notice
 

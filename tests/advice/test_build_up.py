@@ -95,7 +95,7 @@ def test_a_stem_that_was_never_heard_is_left_out():
     """What was never heard cannot be placed."""
     steps = heard(stems(8), faders_db=[0.0, -math.inf, 0.0, 0.0]).build_up()
 
-    assert {"voice", "crowd", "drums"} == {step.name for step in steps}
+    assert {step.name for step in steps} == {"voice", "crowd", "drums"}
 
 
 def test_nothing_heard_means_no_steps():

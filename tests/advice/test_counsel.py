@@ -29,8 +29,8 @@ def test_a_move_that_was_told_costs_the_next_pass_nothing():
     advisor.fader_moved_by(-6.0)
     hear(advisor, noise(30, -24, seed=2))
 
-    assert pytest.approx(before + 6.0, abs=0.15) == advisor.next_pass().gain_db
-    assert -6.0 == advisor.fader_db
+    assert advisor.next_pass().gain_db == pytest.approx(before + 6.0, abs=0.15)
+    assert advisor.fader_db == -6.0
 
 
 def test_the_first_feedback_says_where_the_fader_has_stood_all_along():
@@ -41,9 +41,9 @@ def test_the_first_feedback_says_where_the_fader_has_stood_all_along():
     advisor.fader_stands_at(-10.0)
     hear(advisor, noise(1, -18, seed=3))
 
-    assert pytest.approx(before.gain_db, abs=0.1) == advisor.next_pass().gain_db
-    assert -10.0 == advisor.fader_db
-    assert pytest.approx(-8.0, abs=0.2) == 10 * np.log10(advisor.material().mean() / mean_square(0.0))
+    assert advisor.next_pass().gain_db == pytest.approx(before.gain_db, abs=0.1)
+    assert advisor.fader_db == -10.0
+    assert 10 * np.log10(advisor.material().mean() / mean_square(0.0)) == pytest.approx(-8.0, abs=0.2)
 
 
 def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
@@ -52,7 +52,7 @@ def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
     for gain_db in (0.0, -3.0, -6.0, 2.0):
         hear(advisor, noise(10, -18 + gain_db, seed=int(10 + gain_db)), gain_db)
 
-    assert pytest.approx(-7.0, abs=0.1) == advisor.next_pass().gain_db
+    assert advisor.next_pass().gain_db == pytest.approx(-7.0, abs=0.1)
 
 
 def test_this_pass_needs_a_length_and_ends_with_it():
@@ -86,9 +86,9 @@ def test_an_earlier_pass_gives_its_length_and_lands_this_one():
         return gated(np.concatenate([whole[:600], whole[600:] * 10 ** (gain_db / 10)]))
 
     best = min(abs(landing(gain / 10) + 23.0) for gain in range(-200, 201))
-    assert 120.0 == advisor.duration_s
+    assert advisor.duration_s == 120.0
     assert advisor.fit()[0]
-    assert pytest.approx(landing(move.gain_db), abs=0.02) == move.landing
+    assert move.landing == pytest.approx(landing(move.gain_db), abs=0.02)
     assert abs(landing(move.gain_db) + 23.0) <= best + 0.1
 
 
@@ -123,9 +123,9 @@ def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
     unaware = advisor.next_pass().gain_db
     guess = advisor.confirm_guess()
 
-    assert pytest.approx(-5.0, abs=0.6) == guess.change_db
-    assert pytest.approx(30.0, abs=1.0) == guess.time_s
-    assert pytest.approx(-5.0, abs=0.6) == advisor.fader_db
+    assert guess.change_db == pytest.approx(-5.0, abs=0.6)
+    assert guess.time_s == pytest.approx(30.0, abs=1.0)
+    assert advisor.fader_db == pytest.approx(-5.0, abs=0.6)
     assert advisor.next_pass().gain_db > unaware + 1.0
     assert advisor.guess is None
 
@@ -166,4 +166,4 @@ def test_a_cut_stays_a_cut_when_the_past_is_told_anew():
 
     assert before.reason == after.reason
     for name in ("gain_db", "landing", "landing_low", "landing_high"):
-        assert pytest.approx(getattr(before, name), abs=1e-6) == getattr(after, name)
+        assert getattr(after, name) == pytest.approx(getattr(before, name), abs=1e-6)

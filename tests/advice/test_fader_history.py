@@ -15,7 +15,7 @@ def test_an_unknown_fader_counts_from_nought():
     """Before anything is said all positions are 0 dB, and they are not taken for absolute."""
     history = FaderHistory()
 
-    assert [0.0, 0.0] == history.gains_db(0, 2).tolist()
+    assert history.gains_db(0, 2).tolist() == [0.0, 0.0]
     assert not history.is_absolute
 
 
@@ -25,7 +25,7 @@ def test_told_moves_add_up():
     history.moved_by(10.0, -2.0)
     history.moved_by(20.0, 0.5)
 
-    assert [0.0, -2.0, -1.5] == [history.position_db_at(time_s) for time_s in (9.9, 10.0, 30.0)]
+    assert [history.position_db_at(time_s) for time_s in (9.9, 10.0, 30.0)] == [0.0, -2.0, -1.5]
 
 
 def test_feedback_puts_earlier_moves_right():
@@ -34,7 +34,7 @@ def test_feedback_puts_earlier_moves_right():
     history.moved_by(10.0, 2.0)
     history.add_feedback(20.0, -5.0)
 
-    assert [-7.0, -5.0, -5.0] == [history.position_db_at(time_s) for time_s in (0.0, 15.0, 25.0)]
+    assert [history.position_db_at(time_s) for time_s in (0.0, 15.0, 25.0)] == [-7.0, -5.0, -5.0]
     assert history.is_absolute
 
 
@@ -62,7 +62,7 @@ def test_blocks_take_the_position_in_their_middle():
     history = FaderHistory()
     history.moved_by(0.27, -6.0)
 
-    assert [0.0, -6.0, -6.0] == history.gains_db(1, 3).tolist()[0:1] + history.gains_db(3, 2).tolist()
+    assert history.gains_db(1, 3).tolist()[0:1] + history.gains_db(3, 2).tolist() == [0.0, -6.0, -6.0]
     assert history.gains_db(2, 1).tolist() == [0.0]
 
 
@@ -91,7 +91,7 @@ def test_a_fader_at_rest_takes_no_room():
     history.moved_by(500.0, 2.0)
 
     assert len(history._events) == 3
-    assert [-3.0, -5.0] == [history.position_db_at(600.0), history.position_db_at(1000.0)]
+    assert [history.position_db_at(600.0), history.position_db_at(1000.0)] == [-3.0, -5.0]
 
 
 @pytest.mark.parametrize(

@@ -29,13 +29,13 @@ def test_one_decibel_near_unity_takes_about_a_fortieth_of_the_travel():
 @given(st.floats(-140.0, 10.0))
 def test_a_level_survives_the_way_to_a_position_and_back(gain_db: float):
     """dB → position → dB is exact, even below the last point of the table."""
-    assert pytest.approx(gain_db, abs=1e-9) == TAPER.gain_db(TAPER.position(gain_db))
+    assert TAPER.gain_db(TAPER.position(gain_db)) == pytest.approx(gain_db, abs=1e-9)
 
 
 @given(st.floats(0.0, 1.0))
 def test_a_position_survives_the_way_to_a_level_and_back(position: float):
     """Position → dB → position is exact over the whole travel, both ends included."""
-    assert pytest.approx(position, abs=1e-12) == TAPER.position(TAPER.gain_db(position))
+    assert TAPER.position(TAPER.gain_db(position)) == pytest.approx(position, abs=1e-12)
 
 
 @given(st.floats(1e-6, 1.0), st.floats(1e-6, 1.0))
@@ -50,8 +50,8 @@ def test_the_travel_has_no_jump_at_its_lowest_point():
     """Where the table ends and the fall into silence begins, both sides meet."""
     lowest_db, lowest = CONSOLE_TRAVEL[0]
 
-    assert pytest.approx(lowest_db, abs=1e-6) == TAPER.gain_db(lowest * (1 - 1e-9))
-    assert pytest.approx(lowest_db, abs=1e-6) == TAPER.gain_db(lowest * (1 + 1e-9))
+    assert TAPER.gain_db(lowest * (1 - 1e-9)) == pytest.approx(lowest_db, abs=1e-6)
+    assert TAPER.gain_db(lowest * (1 + 1e-9)) == pytest.approx(lowest_db, abs=1e-6)
 
 
 def test_levels_beyond_the_travel_stand_at_its_ends():
@@ -100,7 +100,7 @@ def test_a_move_is_cut_to_the_step_and_the_range(
     position_db: float, change_db: float, expected: tuple[float, str | None]
 ):
     """What one move may do, and what cut it."""
-    assert expected == FaderLimits().within(position_db, change_db)
+    assert FaderLimits().within(position_db, change_db) == expected
 
 
 @pytest.mark.parametrize(
@@ -132,7 +132,7 @@ def test_a_ramp_rises_by_a_decibel_a_second_at_most(start_db: float, steps: list
 
 def test_a_ramp_that_slept_does_not_leap():
     """After a pause of a minute the ramp goes on by a quarter of a second's worth."""
-    assert pytest.approx(0.25) == Ramp(0.0, 0.0).towards(10.0, 60.0).position_db
+    assert Ramp(0.0, 0.0).towards(10.0, 60.0).position_db == pytest.approx(0.25)
 
 
 def test_a_clock_that_runs_backwards_moves_nothing():

@@ -33,7 +33,7 @@ def test_a_master_move_over_stems_is_found(change_db):
     """All stems step alike while the music goes on: one guess, at the time and of the size."""
     (guess,) = guesses(moved(stems(), 60.0, change_db))
 
-    assert 60.15 == pytest.approx(guess.time_s, abs=0.5)
+    assert pytest.approx(guess.time_s, abs=0.5) == 60.15
     assert change_db == pytest.approx(guess.change_db, abs=0.5)
     assert guess.confidence >= 0.8
 
@@ -41,7 +41,7 @@ def test_a_master_move_over_stems_is_found(change_db):
 @pytest.mark.parametrize("seed", range(5))
 def test_a_programme_left_alone_gives_no_guess(seed):
     """Nobody moved anything: nothing is asked."""
-    assert [] == guesses(stems(seed))
+    assert guesses(stems(seed)) == []
 
 
 def test_a_stem_that_enters_is_no_fader_move():
@@ -50,12 +50,12 @@ def test_a_stem_that_enters_is_no_fader_move():
     levels[600:, 2] += 12.0
     levels[600:, 0] -= 10.0
 
-    assert [] == guesses(levels)
+    assert guesses(levels) == []
 
 
 def test_a_crescendo_is_no_fader_move():
     """8 dB over 20 s, all stems alike, has no moment at which it happened."""
-    assert [] == guesses(moved(stems(), 50.0, 8.0, length_s=20.0))
+    assert guesses(moved(stems(), 50.0, 8.0, length_s=20.0)) == []
 
 
 def test_one_channel_of_speech_is_not_trusted():
@@ -63,7 +63,7 @@ def test_one_channel_of_speech_is_not_trusted():
     rng = np.random.default_rng(3)
     phrases = np.repeat(rng.normal(-24.0, 5.0, 60), 20) + rng.normal(0.0, 5.0, 1200)
 
-    assert [] == guesses(phrases[:, None], 0.9)
+    assert guesses(phrases[:, None], 0.9) == []
 
 
 def test_silence_gives_no_guess():
@@ -71,8 +71,8 @@ def test_silence_gives_no_guess():
     levels = stems()
     levels[600:] = -200.0
 
-    assert [] == guesses(levels)
-    assert [] == guesses(np.full((600, 2), -math.inf))
+    assert guesses(levels) == []
+    assert guesses(np.full((600, 2), -math.inf)) == []
 
 
 def test_block_by_block_gives_the_same_guesses():
@@ -85,7 +85,7 @@ def test_block_by_block_gives_the_same_guesses():
     assert [(guess.time_s, guess.change_db) for guess in guesses(levels)] == [
         (guess.time_s, guess.change_db) for guess in fresh
     ]
-    assert 2 == len(fresh)
+    assert len(fresh) == 2
 
 
 def test_a_confirmed_guess_brings_the_material_back():

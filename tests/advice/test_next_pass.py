@@ -36,7 +36,7 @@ def test_a_move_in_mid_pass_costs_nothing(seed):
 
         truth = integrated(gained(programme[: start + 200], faders[start + 199] + move.gain_db))
         assert truth == pytest.approx(move.landing, abs=0.02)
-        assert pytest.approx(-23.0, abs=0.2) == move.landing
+        assert move.landing == pytest.approx(-23.0, abs=0.2)
 
 
 def test_the_move_is_the_offset_to_the_target_in_tenths():
@@ -55,7 +55,7 @@ def test_blocks_that_cross_the_absolute_gate_are_reckoned_with():
     move = heard(programme).next_pass()
 
     assert abs(integrated(gained(programme, shift)) - TELEVISION.target_lufs) > 0.5
-    assert pytest.approx(-23.0, abs=0.05) == integrated(gained(programme, move.gain_db))
+    assert integrated(gained(programme, move.gain_db)) == pytest.approx(-23.0, abs=0.05)
 
 
 @pytest.mark.parametrize("level_lufs", [-23.2, -22.8, -23.0])
@@ -88,7 +88,7 @@ def test_a_raise_stops_at_the_ceiling():
     move = heard(energy([-28.0] * 300), peaks_dbtp=-3.25).next_pass()
 
     assert (move.gain_db, move.limited_by) == (2.2, "ceiling")
-    assert pytest.approx(-25.8) == move.landing
+    assert move.landing == pytest.approx(-25.8)
     assert "take 2.8 dB off the peaks first to land at −23.0 LUFS" in move.reason
 
 

@@ -24,17 +24,17 @@ def tenths(start_s, end_s):
 
 def test_the_move_is_asked_for_every_thirty_seconds_of_programme():
     """The target is where the fader stands plus the move; between the looks nothing is asked."""
-    assert {30.0: -3.0, 60.0: -3.0, 90.0: -3.0} == asked(AutoFollow(), tenths(0, 100))
+    assert asked(AutoFollow(), tenths(0, 100)) == {30.0: -3.0, 60.0: -3.0, 90.0: -3.0}
 
 
 def test_the_first_look_comes_thirty_seconds_after_arming():
     """Armed at 59.9 s, nothing happens at 60 s: the person has just been told to turn the monitors down."""
-    assert [89.8] == list(asked(AutoFollow(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9))
+    assert list(asked(AutoFollow(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9)) == [89.8]
 
 
 def test_taking_the_fader_back_starts_the_wait_anew():
     """Disarmed for a moment in mid-wait: the whole wait begins again."""
-    assert [50.0] == list(asked(AutoFollow(), tenths(0, 60), armed=lambda seconds: seconds != 20.0))
+    assert list(asked(AutoFollow(), tenths(0, 60), armed=lambda seconds: seconds != 20.0)) == [50.0]
 
 
 def test_a_new_programme_starts_the_wait_anew():
@@ -42,12 +42,12 @@ def test_a_new_programme_starts_the_wait_anew():
     obeying = AutoFollow()
     asked(obeying, tenths(0, 29.9))
 
-    assert [30.0] == list(asked(obeying, tenths(0, 31)))
+    assert list(asked(obeying, tenths(0, 31))) == [30.0]
 
 
 def test_a_pause_is_no_programme():
     """Seconds that stand still bring no look nearer."""
-    assert {} == asked(AutoFollow(), [29.9] * 1000)
+    assert asked(AutoFollow(), [29.9] * 1000) == {}
 
 
 def test_when_there_is_nothing_to_do_nothing_is_asked():
@@ -55,13 +55,13 @@ def test_when_there_is_nothing_to_do_nothing_is_asked():
     for move in (Move(), Move(limited_by="ceiling")):
         obeying = AutoFollow()
 
-        assert {} == asked(obeying, tenths(0, 31), move)
-        assert [60.0] == list(asked(obeying, tenths(31, 65)))
+        assert asked(obeying, tenths(0, 31), move) == {}
+        assert list(asked(obeying, tenths(31, 65))) == [60.0]
 
 
 def test_a_closed_fader_is_left_closed():
     """From silence no move in dB leads anywhere."""
-    assert {} == asked(AutoFollow(), tenths(0, 100), fader_db=-math.inf)
+    assert asked(AutoFollow(), tenths(0, 100), fader_db=-math.inf) == {}
 
 
 def test_near_the_end_it_looks_again_sooner_but_never_sooner_after_arming():
@@ -73,4 +73,4 @@ def test_near_the_end_it_looks_again_sooner_but_never_sooner_after_arming():
         if obeying.target_db(seconds, DOWN, 0.0, is_armed=True, look_s=5.0) is not None
     ]
 
-    assert [30.0, 35.0, 40.0, 45.0, 50.0] == found
+    assert found == [30.0, 35.0, 40.0, 45.0, 50.0]

@@ -135,14 +135,14 @@ def test_one_ride_serves_two_limits():
 
     plan = plan_rides(energies, goal)
 
-    assert (1, True) == (len(plan.rides), plan.is_met)
+    assert (len(plan.rides), plan.is_met) == (1, True)
 
 
 def test_a_hot_programme_that_lands_cool_needs_no_ride():
     """Limits are held on the landed programme: too loud as a whole is the programme fader's business."""
     plan = plan_rides(energy(np.full(600, -14.0)), SHORT_FORM)
 
-    assert ((), -9.0) == (plan.rides, round(plan.trim_db, 2))
+    assert (plan.rides, round(plan.trim_db, 2)) == ((), -9.0)
     assert plan.reason.startswith("No ride is needed")
 
 
@@ -157,8 +157,8 @@ def test_ramps_are_cut_by_the_ends_of_the_programme():
     """A ride on the first second begins there already."""
     gains = ride_gains_db([Ride(0.0, 1.0, -6.0, 6.0)], 100)
 
-    assert [-6.0, -6.0] == gains[[0, 9]].tolist()
-    assert pytest.approx(-3.0, abs=0.06) == gains[39]
+    assert gains[[0, 9]].tolist() == [-6.0, -6.0]
+    assert gains[39] == pytest.approx(-3.0, abs=0.06)
 
 
 def test_the_deeper_of_two_overlapping_rides_counts():
@@ -189,7 +189,7 @@ def test_a_ride_up_comes_with_a_caution():
 
     assert any(ride.gain_db > 0.0 for ride in lifts.rides)
     assert lifts.caution.startswith("Caution")
-    assert "" == plan_rides(stings(40), SHORT_FORM).caution
+    assert plan_rides(stings(40), SHORT_FORM).caution == ""
 
 
 def test_limits_that_no_ride_can_keep_are_said_to_be_out_of_reach():
@@ -205,5 +205,5 @@ def test_silence_needs_no_rides(energies):
     """Nothing measured, nothing ridden."""
     plan = plan_rides(energies, SHORT_FORM)
 
-    assert ((), True) == (plan.rides, plan.is_met)
+    assert (plan.rides, plan.is_met) == ((), True)
     assert math.isinf(plan.before.integrated)

@@ -80,7 +80,7 @@ def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset
 
     least_db = nearest_single(energies, goal, FaderLimits())
     assert least_db is not None
-    assert [pytest.approx(least_db, abs=0.11)] == [abs(move.gain_db) for move in moves.values()]
+    assert [abs(move.gain_db) for move in moves.values()] == [pytest.approx(least_db, abs=0.11)]
 
 
 @pytest.mark.slow
@@ -93,8 +93,8 @@ def test_two_faders_move_where_one_is_not_enough():
     moves = heard(energies, goal).moves()
 
     assert nearest_single(energies, goal, FaderLimits()) is None
-    assert {"voice", "band"} == set(moves)
-    assert [1.7, 3.0] == sorted(move.gain_db for move in moves.values())
+    assert set(moves) == {"voice", "band"}
+    assert sorted(move.gain_db for move in moves.values()) == [1.7, 3.0]
 
 
 def test_two_equal_faders_come_down_alike():
@@ -103,7 +103,7 @@ def test_two_equal_faders_come_down_alike():
 
     moves = heard(energies, goal_near(energies, -4.0)).moves()
 
-    assert {"voice": -4.0, "band": -4.0} == {name: move.gain_db for name, move in moves.items()}
+    assert {name: move.gain_db for name, move in moves.items()} == {"voice": -4.0, "band": -4.0}
 
 
 def test_moves_come_in_tenths():
@@ -149,7 +149,7 @@ def test_a_closed_fader_is_not_opened():
 
     moves = heard(energies, dataclasses.replace(TELEVISION, target_lufs=-14.0), faders_db).moves()
 
-    assert {"voice", "crowd", "drums"} == set(moves)
+    assert set(moves) == {"voice", "crowd", "drums"}
 
 
 def test_far_too_loud_comes_down_together():
@@ -158,8 +158,8 @@ def test_far_too_loud_comes_down_together():
 
     moves = heard(energies, goal_near(energies, -10.0)).moves()
 
-    assert {-10.0} == {move.gain_db for move in moves.values()}
-    assert set(NAMES) == set(moves)
+    assert {move.gain_db for move in moves.values()} == {-10.0}
+    assert set(moves) == set(NAMES)
     assert moves["voice"].reason.startswith("Everything down 10.0 dB together: the mix then lands at")
 
 
@@ -169,7 +169,7 @@ def test_far_too_quiet_rises_by_one_step_only():
 
     moves = heard(energies, goal_near(energies, 10.0)).moves()
 
-    assert {(3.0, "step")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert {(move.gain_db, move.limited_by) for move in moves.values()} == {(3.0, "step")}
     assert landing(energies, moves) == pytest.approx(moves["band"].landing, abs=0.01)
 
 
@@ -179,7 +179,7 @@ def test_a_rise_of_all_ends_where_the_first_fader_ends():
     faders_db = np.array([9.6, 0.0, 0.0, 0.0])
     advisor = heard(energies, dataclasses.replace(TELEVISION, target_lufs=0.0), faders_db)
 
-    assert {(0.4, "range")} == {(move.gain_db, move.limited_by) for move in advisor.moves().values()}
+    assert {(move.gain_db, move.limited_by) for move in advisor.moves().values()} == {(0.4, "range")}
 
 
 def test_what_is_kept_too_loud_is_named():
@@ -210,7 +210,7 @@ def test_the_rest_is_brought_under_the_anchor(offset_lu):
     moves = heard(energies, anchor="voice", offset_lu=offset_lu).moves()
 
     changes = {move.gain_db for move in moves.values()}
-    assert {"band", "crowd", "drums"} == set(moves)
+    assert set(moves) == {"band", "crowd", "drums"}
     assert len(changes) == 1
     assert offset_lu == pytest.approx(under_anchor(energies, changes.pop()), abs=0.06)
 
@@ -223,8 +223,8 @@ def test_once_balanced_the_whole_mix_lands_with_its_anchor():
         energies, goal_near(energies, -2.0), anchor="voice", offset_lu=under_anchor(energies) + 0.2
     ).moves()
 
-    assert {-2.0} == {move.gain_db for move in moves.values()}
-    assert set(NAMES) == set(moves)
+    assert {move.gain_db for move in moves.values()} == {-2.0}
+    assert set(moves) == set(NAMES)
 
 
 def test_a_part_of_the_mix_comes_down_by_one_step():
@@ -233,7 +233,7 @@ def test_a_part_of_the_mix_comes_down_by_one_step():
 
     moves = heard(energies, keep=("voice",)).moves()
 
-    assert {(-6.0, "step")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert {(move.gain_db, move.limited_by) for move in moves.values()} == {(-6.0, "step")}
     assert moves["band"].reason.startswith("Everything but voice down 6.0 dB together")
 
 
@@ -255,7 +255,7 @@ def test_a_rise_of_everything_is_cut_to_the_known_peak():
 
     moves = peaked(energies, 3.0, -2.5, limits=FaderLimits(step_up_db=3.0)).moves()
 
-    assert {(1.5, "ceiling")} == {(move.gain_db, move.limited_by) for move in moves.values()}
+    assert {(move.gain_db, move.limited_by) for move in moves.values()} == {(1.5, "ceiling")}
     assert landing(energies, moves) == pytest.approx(moves["voice"].landing, abs=0.01)
 
 

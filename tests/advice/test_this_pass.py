@@ -89,7 +89,7 @@ def test_the_past_is_made_up_for():
 
     owed = 10.0 * math.log10(2.0 * 10.0**0.1 - 1.0)
     assert owed == pytest.approx(move.gain_db, abs=0.15)
-    assert pytest.approx(-23.0, abs=0.1) == move.landing
+    assert move.landing == pytest.approx(-23.0, abs=0.1)
 
 
 def test_a_past_that_is_too_loud_is_named_with_the_nearest_landing():
@@ -158,7 +158,7 @@ def test_a_pass_that_stays_too_loud_is_lowered_for_its_peaks():
 
     move = advisor.this_pass()
 
-    assert (-1.5, "ceiling") == (move.gain_db, move.limited_by)
+    assert (move.gain_db, move.limited_by) == (-1.5, "ceiling")
     said = "Down 1.5 dB: loudness and peaks ask for it; it heads for −13.0 LUFS, still over −22.8 LUFS."
     assert said == move.reason
 
@@ -169,7 +169,7 @@ def test_peaks_lower_no_pass_under_its_target():
 
     lowered = under_ceiling(move, lambda gain_db: -20.7 + gain_db, 4.0, TELEVISION)
 
-    assert (-2.3, "ceiling") == (lowered.gain_db, lowered.limited_by)
+    assert (lowered.gain_db, lowered.limited_by) == (-2.3, "ceiling")
     assert "peaks still pass −1.0 dBTP: take 2.7 dB off them." in lowered.reason
 
 
@@ -181,7 +181,7 @@ def test_a_finished_master_is_lowered_from_early_on():
         advisor.push(steady[: heard_s * 10], 0.0, -10.0)
         move = advisor.this_pass()
 
-        assert -6.0 == move.gain_db
+        assert move.gain_db == -6.0
         after = gained(steady, np.where(np.arange(2400) < heard_s * 10, 0.0, move.gain_db))
         landed = integrated(after)
         assert move.landing_low <= landed <= move.landing_high
@@ -195,7 +195,7 @@ def test_what_is_out_of_reach_is_left_to_the_next_pass():
     said = advisor.this_pass().reason
 
     expected = "Leave the fader: −23.0 LUFS is out of reach in this pass, −13.4 LUFS the nearest. "
-    assert f"{expected}Next pass: Down 10.0 dB." == said
+    assert said == f"{expected}Next pass: Down 10.0 dB."
 
 
 @pytest.mark.parametrize(("seconds", "wait_s"), [(60, 30.0), (540, 15.0), (590, 5.0)])
@@ -270,8 +270,8 @@ def test_an_earlier_pass_is_found_wherever_playback_starts(start_s):
 
     assert fit.fits
     assert start_s == pytest.approx(fit.offset_s, abs=0.11)
-    assert pytest.approx(2.0, abs=0.2) == fit.louder.level_db
-    assert pytest.approx(0.8, abs=0.2) == fit.error_db
+    assert fit.louder.level_db == pytest.approx(2.0, abs=0.2)
+    assert fit.error_db == pytest.approx(0.8, abs=0.2)
 
 
 def test_a_lead_in_shifts_the_earlier_pass():
@@ -282,7 +282,7 @@ def test_a_lead_in_shifts_the_earlier_pass():
     fit = played(programme, 60, profile=earlier).profile_fit
 
     assert fit.fits
-    assert pytest.approx(-5.0, abs=0.11) == fit.offset_s
+    assert fit.offset_s == pytest.approx(-5.0, abs=0.11)
 
 
 def test_another_programme_does_not_fit_and_is_not_used():

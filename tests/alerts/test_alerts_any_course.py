@@ -74,7 +74,7 @@ def test_whatever_comes_the_warnings_do_not_contradict_each_other(script):
     for _, alerts in course:
         state = {alert.name: alert.state for alert in alerts}
         assert "held" not in {state[name] for name in ALERT_NAMES if name != "ceiling"}
-        assert ("on", "on") != (state["lost"], state["silent"])
+        assert (state["lost"], state["silent"]) != ("on", "on")
 
 
 @pytest.mark.parametrize("level", [math.nan, -math.inf])
@@ -83,5 +83,5 @@ def test_values_that_are_no_level_never_warn_of_a_level(level):
     desk = Desk(AlertRules(GOAL))
     nothing = Reading(momentary=-23.0, short_term=level, integrated=level, max_true_peak=level, seconds=60.0)
 
-    assert {} == desk.states(60.0, nothing, peak_dbtp=level)
-    assert {"over": "on"} == desk.states(2.0, OVER)
+    assert desk.states(60.0, nothing, peak_dbtp=level) == {}
+    assert desk.states(2.0, OVER) == {"over": "on"}

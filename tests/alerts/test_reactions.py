@@ -84,7 +84,7 @@ def test_a_program_learns_all_about_the_alert(tmp_path, engine):
     engine.soon(running.offer, snapshot(hot="on"))
     engine.run(running.close())
 
-    assert {
+    assert json.loads(out.read_text()) == {
         "SIDECAR_ALERT": "hot",
         "SIDECAR_STATE": "on",
         "SIDECAR_VALUE": "-19.06",
@@ -96,7 +96,7 @@ def test_a_program_learns_all_about_the_alert(tmp_path, engine):
         "SIDECAR_INTEGRATED": "-21.25",
         "SIDECAR_TRUE_PEAK": "-3.00",
         "SIDECAR_SECONDS": "61.50",
-    } == json.loads(out.read_text())
+    }
 
 
 def test_only_changes_to_the_state_asked_for_run_it(tmp_path, engine):
@@ -108,7 +108,7 @@ def test_only_changes_to_the_state_asked_for_run_it(tmp_path, engine):
     engine.soon(running.offer, snapshot(ceiling="held"))
     engine.run(running.close())
 
-    assert ["ceiling on", "over off"] == seen(tmp_path)
+    assert seen(tmp_path) == ["ceiling on", "over off"]
 
 
 def test_any_change_runs_it(tmp_path, engine):
@@ -119,7 +119,7 @@ def test_any_change_runs_it(tmp_path, engine):
         wait_for(lambda count=count: len(seen(tmp_path)) == count)
     engine.run(running.close())
 
-    assert ["ceiling on", "ceiling held", "ceiling off"] == seen(tmp_path)
+    assert seen(tmp_path) == ["ceiling on", "ceiling held", "ceiling off"]
 
 
 def test_one_runs_at_a_time_and_the_newest_state_wins(tmp_path, engine):
@@ -136,8 +136,8 @@ def test_one_runs_at_a_time_and_the_newest_state_wins(tmp_path, engine):
     leave.touch()
     engine.run(running.close())
 
-    assert [] == before
-    assert ["over on", "hot on"] == seen(tmp_path)
+    assert before == []
+    assert seen(tmp_path) == ["over on", "hot on"]
 
 
 def test_a_state_that_is_over_is_not_reacted_to_any_more(tmp_path, engine):
@@ -150,7 +150,7 @@ def test_a_state_that_is_over_is_not_reacted_to_any_more(tmp_path, engine):
     leave.touch()
     engine.run(running.close())
 
-    assert ["over on"] == seen(tmp_path)
+    assert seen(tmp_path) == ["over on"]
 
 
 @pytest.mark.slow
@@ -171,7 +171,7 @@ def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, c
     engine.run(running.close())
 
     parent, child = map(int, family.read_text().split())
-    assert [False, False] == [is_there(parent), is_there(child)]
+    assert [is_there(parent), is_there(child)] == [False, False]
     assert "for over on: took longer than 2 s and was ended." in caplog.text
 
 
@@ -191,7 +191,7 @@ def test_closing_does_not_wait_for_a_program_that_hangs(tmp_path, engine, monkey
     engine.run(running.close())
 
     assert not is_there(int(me.read_text()))
-    assert [] == seen(tmp_path)
+    assert seen(tmp_path) == []
 
 
 def test_what_a_program_says_goes_to_the_log_and_not_all_of_it(tmp_path, engine, caplog):
@@ -209,7 +209,7 @@ def test_what_a_program_says_goes_to_the_log_and_not_all_of_it(tmp_path, engine,
         engine.run(running.close())
     [record] = [each for each in caplog.records if each.name == "sidecar.alerts.programs"]
 
-    assert logging.WARNING == record.levelno
+    assert record.levelno == logging.WARNING
     assert "for over on: ended with 4. lamp not found" in record.getMessage()
     assert len(record.getMessage()) < 2200
 
@@ -225,7 +225,7 @@ def test_a_program_that_has_gone_since_the_start_does_no_harm(tmp_path, engine, 
     engine.run(running.close())
 
     assert f"{script} could not be run" in caplog.text
-    assert ["over on"] == seen(tmp_path)
+    assert seen(tmp_path) == ["over on"]
 
 
 def test_words_are_split_and_no_shell_looks_at_them(tmp_path, engine):
@@ -253,7 +253,7 @@ def test_no_program_sees_the_terminal(tmp_path, engine):
     engine.soon(running.offer, snapshot(over="on"))
     engine.run(running.close())
 
-    assert "'' True" == out.read_text()
+    assert out.read_text() == "'' True"
 
 
 @pytest.mark.parametrize(

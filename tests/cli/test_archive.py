@@ -42,7 +42,7 @@ def measurements(folder):
     """How often each file was measured, from the record itself."""
     connection = sqlite3.connect(folder / "kept.sqlite")
     try:
-        assert [("ok",)] == connection.execute("PRAGMA integrity_check").fetchall()
+        assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         rows = connection.execute("SELECT path, measurements FROM files").fetchall()
     finally:
         connection.close()
@@ -63,8 +63,8 @@ def test_all_that_is_good_is_measured_and_all_that_is_broken_is_told(folder, cap
     code, said = checked(capsys, "--archive", "kept.sqlite", "--json", "masters")
     told = {outcome["file"]: outcome for outcome in json.loads(said)}
 
-    assert (2, FILES) == (code, len(told))
-    assert [] == list(Draft202012Validator(json.loads(schema_text())).iter_errors(json.loads(said)))
+    assert (code, len(told)) == (2, FILES)
+    assert list(Draft202012Validator(json.loads(schema_text())).iter_errors(json.loads(said))) == []
     for name, expected in broken.items():
         assert expected in told[name].get("error", " ".join(told[name].get("findings", ()))), name
     assert {n for n in broken if not is_readable(broken, n)} == {n for n in told if "error" in told[n]}
@@ -76,7 +76,7 @@ def test_all_that_is_good_is_measured_and_all_that_is_broken_is_told(folder, cap
 
     _, shown = checked(capsys, "--archive", "kept.sqlite", "masters")
     assert all(Path(name).name in shown and said in shown for name, said in broken.items())
-    assert f"{FILES} files: 96 pass, 13 fail, 11 could not be read.\n" == shown.splitlines(keepends=True)[-1]
+    assert shown.splitlines(keepends=True)[-1] == f"{FILES} files: 96 pass, 13 fail, 11 could not be read.\n"
 
     _, plain = checked(capsys, "--json", *told)
     absolute = str(folder / "masters")
@@ -89,21 +89,21 @@ def test_a_second_run_measures_what_changed_and_judges_all_anew(folder, capsys):
     made_archive(folder / "masters", 12, every=100)
     (folder / "masters" / "0" / "00000.wav").unlink()
     arguments = ("--archive", "kept.sqlite", "--jobs", "1", "masters")
-    assert 1 == checked(capsys, *arguments)[0]
+    assert checked(capsys, *arguments)[0] == 1
     os.utime(folder / "masters" / "1" / "00003.wav")
     code, said = checked(capsys, *arguments, "--goal", "premaster", "--goal", "r128", "--json")
     counts = measurements(folder)
 
-    assert 1 == code
-    assert {"masters/1/00003.wav": 2} == {name: count for name, count in counts.items() if count != 1}
-    assert {("premaster", "r128")} == {
-        tuple(verdict["goal"] for verdict in outcome["verdicts"]) for outcome in json.loads(said)
+    assert code == 1
+    assert {name: count for name, count in counts.items() if count != 1} == {"masters/1/00003.wav": 2}
+    assert {tuple(verdict["goal"] for verdict in outcome["verdicts"]) for outcome in json.loads(said)} == {
+        ("premaster", "r128")
     }
-    assert {"masters/1/00003.wav": "changed"} == {
+    assert {
         outcome["file"]: outcome["since_last_run"]
         for outcome in json.loads(said)
         if "since_last_run" in outcome
-    }
+    } == {"masters/1/00003.wav": "changed"}
     third = checked(capsys, *arguments[:2], "--goal", "premaster", "--goal", "r128", "--json")[1]
     assert said.replace('\n  "since_last_run": "changed"', "").replace("],\n }", "]\n }") == third.replace(
         str(folder) + "/", ""
@@ -154,8 +154,8 @@ def test_kills_at_any_moment_and_each_file_is_measured_once(folder):
 
     assert kept == sorted(set(kept)), "no run went on with what another had kept"
     assert 0 < kept[1] < kept[-1] < FILES
-    assert (FILES, {0, 1}) == (len(counts), set(counts.values()))
-    assert ["masters/0/00000.wav"] == [name for name, count in counts.items() if count == 0]
+    assert (len(counts), set(counts.values())) == (FILES, {0, 1})
+    assert [name for name, count in counts.items() if count == 0] == ["masters/0/00000.wav"]
     assert done.returncode == 2
     assert all(" files; " in line for line in done.stderr.splitlines()), "only progress, on a slow machine"
 
@@ -171,7 +171,7 @@ def test_who_interrupts_is_told_how_to_go_on(folder):
     os.killpg(process.pid, signal.SIGINT)
     said, complaint = process.communicate(timeout=60)
 
-    assert (130, "") == (process.returncode, said)
+    assert (process.returncode, said) == (130, "")
     assert complaint == "Interrupted. What was measured is on record: the same command goes on with it.\n"
     assert 0 < sum(measurements(folder).values()) < FILES
     assert_gone(process.pid)
@@ -184,11 +184,13 @@ def test_pages_are_written_of_files_that_fail(folder, capsys):
     code, said = checked(capsys, "--archive", "kept.sqlite", "--report", "r.html", "masters")
     index = (folder / "r.html").read_text(encoding="utf-8")
 
-    assert 2 == code
+    assert code == 2
     assert "Written: r.html\n" in said
-    assert ["00001.wav.html", "00011.rf64.html", "00021.w64.html"] == sorted(
-        path.name for path in (folder / "r").iterdir()
-    )
+    assert sorted(path.name for path in (folder / "r").iterdir()) == [
+        "00001.wav.html",
+        "00011.rf64.html",
+        "00021.w64.html",
+    ]
     assert all(Path(name).name in index for name in broken)
     assert "17 of 22 meet every goal; 2 could not be read" in index
     assert "00002" not in index
@@ -200,8 +202,8 @@ def test_the_index_is_written_whether_one_fails_or_none(folder, capsys):
     made_archive(folder / "masters", 4, every=100)
     (folder / "masters" / "0" / "00000.wav").unlink()
     kept = ("--archive", "kept.sqlite", "--report")
-    assert 1 == checked(capsys, *kept, "one.html", "masters")[0]
-    assert 0 == checked(capsys, *kept, "none.html", "--goal", "aes-album", "masters")[0]
+    assert checked(capsys, *kept, "one.html", "masters")[0] == 1
+    assert checked(capsys, *kept, "none.html", "--goal", "aes-album", "masters")[0] == 0
     one, none = ((folder / name).read_text(encoding="utf-8") for name in ("one.html", "none.html"))
 
     assert "2 of 3 meet every goal" in one
@@ -226,7 +228,7 @@ def test_what_cannot_be_done_is_said(folder, capsys, arguments, said):
     """Exit code 2 and one sentence."""
     (folder / "masters").mkdir()
 
-    assert 2 == main(["check", *arguments])
+    assert main(["check", *arguments]) == 2
     assert said in capsys.readouterr().err
 
 
@@ -257,8 +259,8 @@ def test_where_nobody_watches_there_is_a_line_each_ten_seconds(capsys):
         board.draw_progress([], None)
 
     assert (
-        "3 of 4 files; 0.3 files/s, 120 × real time; 1 pass, 1 fail, 1 unreadable; 0:00:30 left\n"
-        == capsys.readouterr().err
+        capsys.readouterr().err
+        == "3 of 4 files; 0.3 files/s, 120 × real time; 1 pass, 1 fail, 1 unreadable; 0:00:30 left\n"
     )
 
 
@@ -273,8 +275,13 @@ def test_the_table_says_what_is_being_measured(folder):
     lines = console.file.getvalue().splitlines()
 
     assert max(map(len, lines)) <= 60
-    assert ["done", "rate", "verdicts", "time", "measuring", "measuring"] == [
-        line.split()[0] for line in lines if line.split()[:1] and line.split()[0].isalpha()
+    assert [line.split()[0] for line in lines if line.split()[:1] and line.split()[0].isalpha()] == [
+        "done",
+        "rate",
+        "verdicts",
+        "time",
+        "measuring",
+        "measuring",
     ]
     assert "\N{REPLACEMENT CHARACTER}[2Jloud.wav" in lines[-3] + lines[-2] + lines[-1]
     assert any("0:00:30 left" in line for line in lines)

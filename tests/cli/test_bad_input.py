@@ -54,7 +54,7 @@ def test_a_file_that_is_not_there(capsys, tmp_path):
     """Named in the output; exit code 2."""
     code, (outcome,) = checked(capsys, str(tmp_path / "none.wav"))
 
-    assert 2 == code
+    assert code == 2
     assert "none.wav" in outcome["error"]
 
 
@@ -63,7 +63,7 @@ def test_a_file_that_is_not_audio(capsys, tmp_path):
     (tmp_path / "text.wav").write_text("not audio")
     code, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
 
-    assert (2, {"file", "error"}) == (code, set(outcome))
+    assert (code, set(outcome)) == (2, {"file", "error"})
 
 
 def test_why_a_file_is_not_audio_is_said_without_the_programs_own_spelling(capsys, tmp_path):
@@ -71,7 +71,7 @@ def test_why_a_file_is_not_audio_is_said_without_the_programs_own_spelling(capsy
     (tmp_path / "text.wav").write_text("not audio")
     _, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
 
-    assert 1 == outcome["error"].count("text.wav")
+    assert outcome["error"].count("text.wav") == 1
     assert "can be read (Format not recognised). WAV" in outcome["error"]
 
 
@@ -79,7 +79,7 @@ def test_a_file_without_a_single_frame(capsys, written):
     """Empty is said as such."""
     code, (outcome,) = checked(capsys, written("empty.wav", np.zeros((0, 2))))
 
-    assert 2 == code
+    assert code == 2
     assert "empty" in outcome["error"]
 
 
@@ -87,8 +87,8 @@ def test_a_file_of_one_sample(capsys, written):
     """It is measured: there is no loudness in it, and null says so."""
     code, (outcome,) = checked(capsys, written("one.wav", np.full((1, 2), 0.5)))
 
-    assert 1 == code
-    assert (None, None, False) == (outcome["integrated_lufs"], outcome["move_db"], outcome["passes"])
+    assert code == 1
+    assert (outcome["integrated_lufs"], outcome["move_db"], outcome["passes"]) == (None, None, False)
     assert "0.4 s" in outcome["findings"][0]
 
 
@@ -98,9 +98,9 @@ def test_a_file_with_samples_that_are_no_numbers(capsys, written):
     frames[1000:1010] = np.nan
     code, (outcome,) = checked(capsys, written("nan.wav", frames, subtype="FLOAT"))
 
-    assert (1, False) == (code, outcome["passes"])
-    assert 20 == outcome["bad_samples"]
-    assert pytest.approx(-23.0, abs=0.1) == outcome["integrated_lufs"]
+    assert (code, outcome["passes"]) == (1, False)
+    assert outcome["bad_samples"] == 20
+    assert outcome["integrated_lufs"] == pytest.approx(-23.0, abs=0.1)
     assert any("not numbers" in finding for finding in outcome["findings"])
 
 
@@ -108,7 +108,7 @@ def test_a_sample_rate_below_what_can_be_measured(capsys, written):
     """1 kHz is named with the range that can be."""
     code, (outcome,) = checked(capsys, written("slow.wav", tone(rate_hz=1000), rate_hz=1000))
 
-    assert 2 == code
+    assert code == 2
     assert "1000 Hz" in outcome["error"]
     assert "8000 to 384000 Hz" in outcome["error"]
 
@@ -117,7 +117,7 @@ def test_more_channels_than_any_layout_has(capsys, written):
     """64 channels: nobody's weights are guessed, the option that gives them is named."""
     code, (outcome,) = checked(capsys, written("many.wav", tone(1.0, channels=64)))
 
-    assert 2 == code
+    assert code == 2
     assert "64 channels" in outcome["error"]
     assert "layout" in outcome["error"]
 
@@ -127,7 +127,7 @@ def test_a_broken_file_does_not_keep_the_others_from_being_measured(capsys, writ
     good = written("good.wav", tone())
     code, outcomes = checked(capsys, str(tmp_path / "none.wav"), good)
 
-    assert 2 == code
+    assert code == 2
     assert ("error" in outcomes[0], outcomes[1]["passes"]) == (True, True)
 
 
@@ -202,7 +202,7 @@ def test_a_layout_that_nobody_knows(capsys, written):
     code = main(["check", "--json", "--layout", "L,Up", written("good.wav", tone())])
     (outcome,) = json.loads(capsys.readouterr().out)
 
-    assert 2 == code
+    assert code == 2
     assert "'Up'" in outcome["error"]
 
 
@@ -271,7 +271,7 @@ def test_a_pipe_is_refused_and_not_waited_for(command, tmp_path, capsys):
     code = main([*command, str(tmp_path / "pipe.wav")])
     said = capsys.readouterr()
 
-    assert 2 == code
+    assert code == 2
     assert "is a pipe or a device, not a sound file" in " ".join((said.out + said.err).split())
 
 
@@ -309,7 +309,7 @@ def test_a_full_disk_behind_the_output_is_said(command):
         done = subprocess.run(run, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
 
     said = "The output cannot be written (No space left on device). Make room, or send it elsewhere."
-    assert (2, f"sidecar: {said}\n") == (done.returncode, done.stderr)
+    assert (done.returncode, done.stderr) == (2, f"sidecar: {said}\n")
 
 
 @pytest.mark.slow
@@ -318,7 +318,7 @@ def test_a_name_that_is_no_text_is_measured_and_printed_as_it_is(unreadable_name
     name = unreadable_names[0]
     run, told = in_a_process("check", name), in_a_process("check", "--json", name)
 
-    assert (1, b"") == (run.returncode, run.stderr)
+    assert (run.returncode, run.stderr) == (1, b"")
     assert b"caf\xe9.wav" in run.stdout
     assert os.fsdecode(name) == json.loads(told.stdout)[0]["file"]
 
@@ -330,7 +330,7 @@ def test_reports_are_written_of_names_that_are_no_text(unreadable_names, tmp_pat
     monkeypatch.chdir(tmp_path)
     asked = ("--report", "r.html", "--plot", "p.svg", "--csv", "c.csv")
     done = in_a_process("check", *more, *asked, *unreadable_names)
-    assert (1, b"") == (done.returncode, done.stderr)
+    assert (done.returncode, done.stderr) == (1, b"")
 
     index = (tmp_path / "r.html").read_text(encoding="utf-8")
     page = (tmp_path / os.fsdecode(b"r/caf\xe9.wav.html")).read_text(encoding="utf-8")
@@ -345,5 +345,5 @@ def test_a_copy_is_made_of_a_file_whose_name_is_no_text(unreadable_names, tmp_pa
     copies = tmp_path / "copies"
     done = in_a_process("match", "--write", str(copies), *unreadable_names)
 
-    assert (0, b"") == (done.returncode, done.stderr)
-    assert [b"caf\xe9.wav", b"th\xe9.wav"] == sorted(os.fsencode(copy.name) for copy in copies.iterdir())
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert sorted(os.fsencode(copy.name) for copy in copies.iterdir()) == [b"caf\xe9.wav", b"th\xe9.wav"]

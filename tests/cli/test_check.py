@@ -30,7 +30,7 @@ def tone(name, level_db=-23.0, seconds=5.0):
 
 
 def schema(capsys):
-    assert 0 == main(["check", "--json-schema"])
+    assert main(["check", "--json-schema"]) == 0
     published = json.loads(capsys.readouterr().out)
     Draft202012Validator.check_schema(published)
     return Draft202012Validator(published)
@@ -52,8 +52,8 @@ def test_what_is_printed_is_what_the_schema_promises(folder, capsys):
     code, one = checked(capsys, *files)
     _, several = checked(capsys, "--goal", "r128-s1", "--goal", "aes-track", *files)
 
-    assert 2 == code
-    assert [] == [error.message for printed in (one, several) for error in valid.iter_errors(printed)]
+    assert code == 2
+    assert [error.message for printed in (one, several) for error in valid.iter_errors(printed)] == []
     assert {"clipping", "silence", "true peak"} <= {detail["about"] for detail in one[2]["details"]}
 
 
@@ -75,10 +75,11 @@ def test_several_goals_have_a_verdict_each(folder, capsys):
         capsys, "--goal", "r128", "--goal", "premaster", "--goal", "r128", tone("spot.wav")
     )
 
-    assert 1 == code
-    assert ("r128", True, 0.0) == (spot["goal"], spot["passes"], spot["move_db"])
-    assert [("r128", True, 0.0), ("premaster", False, 5.0)] == [
-        (verdict["goal"], verdict["passes"], verdict["move_db"]) for verdict in spot["verdicts"]
+    assert code == 1
+    assert (spot["goal"], spot["passes"], spot["move_db"]) == ("r128", True, 0.0)
+    assert [(verdict["goal"], verdict["passes"], verdict["move_db"]) for verdict in spot["verdicts"]] == [
+        ("r128", True, 0.0),
+        ("premaster", False, 5.0),
     ]
 
 
@@ -96,18 +97,18 @@ def test_where_a_file_is_loudest_is_told(folder, capsys):
     _, (burst,) = checked(capsys, "--goal", "r128-s1", "burst.wav")
     (fault,) = [detail for detail in burst["details"] if detail["about"] == "short-term"]
 
-    assert 7.0 == pytest.approx(burst["max_short_term_at_s"], abs=0.1)
-    assert 7.0 == pytest.approx(fault["spans"][0]["worst_s"], abs=0.1)
-    assert -15.0 == pytest.approx(fault["spans"][0]["worst"], abs=0.1)
+    assert pytest.approx(burst["max_short_term_at_s"], abs=0.1) == 7.0
+    assert pytest.approx(fault["spans"][0]["worst_s"], abs=0.1) == 7.0
+    assert pytest.approx(fault["spans"][0]["worst"], abs=0.1) == -15.0
     assert "at 0:00:07.0" in fault["sentence"]
 
 
 def test_reports_of_one_file_have_the_names_asked_for(folder, capsys):
     """A page, a picture and a table, said where they are."""
     asked = ["--report", "r.html", "--plot", "p.png", "--csv", "c.csv", "--by", "A. Mixer"]
-    assert 0 == main(["check", *asked, tone("right.wav")])
+    assert main(["check", *asked, tone("right.wav")]) == 0
 
-    assert ["c.csv", "p.png", "r.html", "right.wav"] == sorted(path.name for path in folder.iterdir())
+    assert sorted(path.name for path in folder.iterdir()) == ["c.csv", "p.png", "r.html", "right.wav"]
     assert "A. Mixer" in (folder / "r.html").read_text(encoding="utf-8")
     assert "Written: r.html\nWritten: p.png\nWritten: c.csv\n" in capsys.readouterr().out
 
@@ -115,19 +116,19 @@ def test_reports_of_one_file_have_the_names_asked_for(folder, capsys):
 def test_reports_of_several_files_are_pages_with_an_index(folder, capsys):
     """Each link of the index leads to a page, and each page back to the index."""
     asked = ["--report", "r.html", "--csv", "c.csv", "--goal", "r128", "--goal", "a85"]
-    assert 2 == main(["check", *asked, tone("a b.wav"), tone("loud.wav", -17.0), "none.wav"])
+    assert main(["check", *asked, tone("a b.wav"), tone("loud.wav", -17.0), "none.wav"]) == 2
     index = (folder / "r.html").read_text(encoding="utf-8")
 
-    assert ["r/a%20b.wav.html", "r/loud.wav.html"] == re.findall(r'href="([^"]+)"', index)
-    assert ["a b.wav.html", "loud.wav.html"] == sorted(path.name for path in (folder / "r").iterdir())
-    assert ["a b.wav.csv", "loud.wav.csv"] == sorted(path.name for path in (folder / "c").iterdir())
+    assert re.findall(r'href="([^"]+)"', index) == ["r/a%20b.wav.html", "r/loud.wav.html"]
+    assert sorted(path.name for path in (folder / "r").iterdir()) == ["a b.wav.html", "loud.wav.html"]
+    assert sorted(path.name for path in (folder / "c").iterdir()) == ["a b.wav.csv", "loud.wav.csv"]
     assert 'href="../r.html"' in (folder / "r" / "loud.wav.html").read_text(encoding="utf-8")
     assert "none.wav" in index
 
 
 def test_json_stays_json_when_reports_are_written(folder, capsys):
     """Nothing else goes to the standard output."""
-    assert 0 == checked(capsys, "--report", "r.html", tone("right.wav"))[0]
+    assert checked(capsys, "--report", "r.html", tone("right.wav"))[0] == 0
 
 
 @pytest.mark.parametrize(
@@ -144,7 +145,7 @@ def test_what_cannot_be_done_is_said_before_anything_is_measured(folder, capsys,
     tone("right.wav")
     before = (folder / "right.wav").read_bytes()
 
-    assert 2 == main(["check", *arguments])
+    assert main(["check", *arguments]) == 2
     assert said in capsys.readouterr().err
     assert before == (folder / "right.wav").read_bytes()
 

@@ -45,7 +45,7 @@ def test_every_command_helps_with_examples(command, capsys):
         make_parser().parse_args([command, "--help"])
     said = capsys.readouterr().out
 
-    assert 0 == ended.value.code
+    assert ended.value.code == 0
     assert f"examples:\n  sidecar {command}" in said
 
 
@@ -57,7 +57,7 @@ def test_help_loads_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
-    assert "[]\n" == done.stdout
+    assert done.stdout == "[]\n"
 
 
 def test_check_passes_what_is_right_and_says_how_to_mend_the_rest(files, capsys):
@@ -65,7 +65,7 @@ def test_check_passes_what_is_right_and_says_how_to_mend_the_rest(files, capsys)
     code = main(["check", *files])
     said = capsys.readouterr().out
 
-    assert 1 == code
+    assert code == 1
     assert "✓ passes" in said
     assert "✗ fails" in said
     assert "A gain of −6.0 dB brings it to −23.0 LUFS" in said
@@ -76,32 +76,32 @@ def test_check_speaks_json(files, capsys):
     code = main(["check", "--json", *files])
     right, loud = json.loads(capsys.readouterr().out)
 
-    assert 1 == code
+    assert code == 1
     assert set(right) >= CHECK_FIELDS
-    assert (True, False) == (right["passes"], loud["passes"])
-    assert pytest.approx(-6.0, abs=0.05) == loud["move_db"]
-    assert pytest.approx(6.0, abs=0.1) == loud["integrated_lufs"] - right["integrated_lufs"]
+    assert (right["passes"], loud["passes"]) == (True, False)
+    assert loud["move_db"] == pytest.approx(-6.0, abs=0.05)
+    assert loud["integrated_lufs"] - right["integrated_lufs"] == pytest.approx(6.0, abs=0.1)
 
 
 def test_check_ends_with_0_when_all_pass(files, capsys):
     """What a script waits for."""
-    assert 0 == main(["check", files[0]])
+    assert main(["check", files[0]]) == 0
 
 
 def test_the_goal_decides(files, capsys):
     """The same file passes one goal and fails another."""
-    assert 1 == main(["check", "--goal", "premaster", files[0]])
+    assert main(["check", "--goal", "premaster", files[0]]) == 1
 
 
 def test_goals_are_listed_for_people_and_for_scripts(capsys):
     """The table shows each goal; JSON has null where a goal has no lower limit."""
-    assert 0 == main(["goals"])
+    assert main(["goals"]) == 0
     table = capsys.readouterr().out
-    assert 0 == main(["goals", "--json"])
+    assert main(["goals", "--json"]) == 0
     goals = {goal["name"]: goal for goal in json.loads(capsys.readouterr().out)}
 
     assert all(name in table for name in goals)
-    assert -23.0 == goals["r128"]["target_lufs"]
+    assert goals["r128"]["target_lufs"] == -23.0
     assert goals["aes-track"]["tolerance_below_lu"] is None
 
 
@@ -127,7 +127,7 @@ def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, c
         main(command)
     shown = capsys.readouterr().out
 
-    assert 3 == shown.count("Film [a][/b] :ok:")
+    assert shown.count("Film [a][/b] :ok:") == 3
     assert "my[x]" in shown
     assert "as loud as [e]like.wav" in shown
     assert "Line [c][/d] :ok:" in shown
@@ -135,7 +135,7 @@ def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, c
 
 def test_devices_marks_the_loopback(loopback, capsys):
     """The input that carries what the machine plays is told from the others."""
-    assert 0 == main(["devices", "--json"])
+    assert main(["devices", "--json"]) == 0
     devices = {device["name"]: device for device in json.loads(capsys.readouterr().out)}
 
     assert devices["loopback"]["likely_loopback"]
@@ -161,7 +161,7 @@ def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
     code = main(["doctor"])
     said = capsys.readouterr().out
 
-    assert 1 == code
+    assert code == 1
     for kind, path in paths.items():
         assert f"✓ {kind}s: {usable[kind]} usable; your own go into {path.parent}\n" in said
         assert f"✗ {kind}: {path}: not valid TOML" in said
@@ -169,18 +169,18 @@ def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
 
 def test_a_file_runs_through_the_live_pipeline_as_fast_as_it_goes(files, capsys):
     """Readings, moves and alerts as lines of JSON; the last reading is that of the file's check."""
-    assert 0 == main(
-        ["live", "--file", files[1], "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]
+    assert (
+        main(["live", "--file", files[1], "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]) == 0
     )
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     readings = [line for line in lines if line["type"] == "reading"]
     moves = [line for line in lines if line["type"] == "move"]
     alerts = {line["name"] for line in lines if line["type"] == "alert"}
 
-    assert pytest.approx(100, abs=2) == len(readings)
-    assert pytest.approx(-17.0, abs=0.1) == readings[-1]["integrated_lufs"]
-    assert "ended" == readings[-1]["transport"]
-    assert pytest.approx(-6.0, abs=0.1) == moves[-1]["gain_db"]
+    assert len(readings) == pytest.approx(100, abs=2)
+    assert readings[-1]["integrated_lufs"] == pytest.approx(-17.0, abs=0.1)
+    assert readings[-1]["transport"] == "ended"
+    assert moves[-1]["gain_db"] == pytest.approx(-6.0, abs=0.1)
     assert {"over", "hot"} <= alerts
 
 
@@ -215,8 +215,8 @@ def test_listen_prints_what_a_run_sends(files, capsys):
     listener.send_signal(2)
     listener.communicate(timeout=30)
 
-    assert {"address": "/sidecar/goal/name", "arguments": ["r128"]} == first
-    assert 0 == listener.returncode
+    assert first == {"address": "/sidecar/goal/name", "arguments": ["r128"]}
+    assert listener.returncode == 0
 
 
 @pytest.mark.slow
@@ -237,8 +237,8 @@ def test_without_the_audio_library_files_are_still_checked_and_the_rehearsal_run
     live = run("live", "--no-screen", "--osc-port", "0")
     rehearsal = run(*("rehearse", "--no-screen", "--json", "--pace", "fast", "--for", "5", "--osc-port", "0"))
 
-    assert 0 == run("check", files[0]).returncode
-    assert (0, True) == (rehearsal.returncode, '"type": "move"' in rehearsal.stdout)
-    assert 2 == live.returncode
+    assert run("check", files[0]).returncode == 0
+    assert (rehearsal.returncode, '"type": "move"' in rehearsal.stdout) == (0, True)
+    assert live.returncode == 2
     assert "PortAudio" in live.stderr
     assert "Traceback" not in live.stderr

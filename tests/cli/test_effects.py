@@ -36,10 +36,10 @@ def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
         )
         heard = everything(bulb)
 
-    assert 0 == code
+    assert code == 0
     assert ("/lamp", [1]) in heard
-    assert [("/lamp", [0])] * 3 == heard[-3:]
-    assert "r128" == told.read_text()
+    assert heard[-3:] == [("/lamp", [0])] * 3
+    assert told.read_text() == "r128"
 
 
 def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
@@ -58,7 +58,7 @@ def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
         )
         heard = everything(panel)
 
-    assert 0 == code
+    assert code == 0
     assert ("/programme/hot", [1]) in heard
     assert min(value[0] for address, value in heard if address == "/programme/move") < -3.0
     assert "/programme/fader" not in dict(heard)
@@ -87,5 +87,5 @@ def everything(bulb):
 )
 def test_what_could_never_work_is_refused_before_anything_is_heard(capsys, loud_file, arguments, reason):
     """Exit code 2 and one line; a warning that cannot come must not be learnt of when it is needed."""
-    assert 2 == main(["live", "--file", loud_file, "--no-screen", "--osc-port", "0", *arguments])
+    assert main(["live", "--file", loud_file, "--no-screen", "--osc-port", "0", *arguments]) == 2
     assert reason in capsys.readouterr().err

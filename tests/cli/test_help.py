@@ -24,8 +24,8 @@ def refused(capsys):
             make_parser().parse_args(arguments)
         out, err = capsys.readouterr()
 
-        assert (2, "") == (ended.value.code, out)
-        assert 1 == err.count("\n")
+        assert (ended.value.code, out) == (2, "")
+        assert err.count("\n") == 1
         return err
 
     return run
@@ -38,7 +38,7 @@ def test_help_fits_a_terminal_of_80_columns(command, capsys, monkeypatch):
     with pytest.raises(SystemExit):
         make_parser().parse_args([*command, "--help"])
 
-    assert [] == [line for line in capsys.readouterr().out.splitlines() if len(line) > 80]
+    assert [line for line in capsys.readouterr().out.splitlines() if len(line) > 80] == []
 
 
 def test_without_a_command_the_commands_are_listed(capsys):
@@ -46,15 +46,16 @@ def test_without_a_command_the_commands_are_listed(capsys):
     code = main([])
     said = capsys.readouterr().err
 
-    assert 2 == code
+    assert code == 2
     assert "Begin with: sidecar rehearse" in said
-    assert [] == [name for name in COMMANDS if f"\n  {name}" not in said and f"\n    {name} " not in said]
+    assert [name for name in COMMANDS if f"\n  {name}" not in said and f"\n    {name} " not in said] == []
 
 
 def test_an_unknown_option_is_refused_by_its_command(refused):
     """One line, with the option, and the help that lists the right ones."""
-    assert "sidecar check: --bogus is not an option of sidecar check. See: sidecar check --help\n" == refused(
-        "check", "--bogus", "mix.wav"
+    assert (
+        refused("check", "--bogus", "mix.wav")
+        == "sidecar check: --bogus is not an option of sidecar check. See: sidecar check --help\n"
     )
 
 
@@ -89,9 +90,9 @@ def test_a_mistyped_option_is_one_line_in_a_real_process():
         [sys.executable, "-m", "sidecar", "live", "--devise"], check=False, capture_output=True, text=True
     )
 
-    assert 2 == done.returncode
+    assert done.returncode == 2
     assert (
-        "sidecar live: --devise is not an option of sidecar live. See: sidecar live --help\n" == done.stderr
+        done.stderr == "sidecar live: --devise is not an option of sidecar live. See: sidecar live --help\n"
     )
 
 
@@ -103,5 +104,5 @@ def test_an_interrupt_while_the_options_are_read_is_no_fault(monkeypatch, capsys
 
     monkeypatch.setattr(sidecar.cli.arguments.parser, "make_parser", interrupted)
 
-    assert 130 == main(["goals"])
-    assert ("", "") == tuple(capsys.readouterr())
+    assert main(["goals"]) == 130
+    assert tuple(capsys.readouterr()) == ("", "")

@@ -39,7 +39,7 @@ def rest(bulb):
 
 def test_without_a_name_the_lights_are_listed(capsys):
     """Name, message, and how to try one."""
-    assert 0 == main(["light-test"])
+    assert main(["light-test"]) == 0
     said = " ".join(capsys.readouterr().out.split())
 
     for word in ("lamp", "colours", "dimmer", "/lamp/colour", "light-test NAME HOST:PORT"):
@@ -49,20 +49,24 @@ def test_without_a_name_the_lights_are_listed(capsys):
 def test_the_walk_says_what_the_lamp_shows(capsys, bulb, monkeypatch):
     """The caution first; then each state from the least to the most important, and the safe state at last."""
     monkeypatch.setattr(light_test, "_READ_S", 0.0)
-    assert 0 == main(["light-test", "dimmer", place(bulb), "--each", EACH_S])
+    assert main(["light-test", "dimmer", place(bulb), "--each", EACH_S]) == 0
     lines = capsys.readouterr().out.splitlines()
     levels = [round(level, 3) for _, [level] in rest(bulb)]
 
     assert lines[0].startswith("CAUTION: flashing light can cause seizures.")
-    assert "1 of 4  safe: nothing known, nothing wrong  steady 0" == lines[2]
+    assert lines[2] == "1 of 4  safe: nothing known, nothing wrong  steady 0"
     assert lines[3].startswith("2 of 4  inside: integrated is within the goal's tolerance; under: ")
     assert lines[5].startswith("4 of 4  ceiling: true peaks pass the ceiling; hot: ")
     assert lines[5].endswith("steady 1")
-    assert "Safe state 0 sent; the end." == lines[6]
-    assert [0.0, 0.15, 0.6, 1.0, 0.0] == [
-        level for at, level in enumerate(levels) if at == 0 or level != levels[at - 1]
+    assert lines[6] == "Safe state 0 sent; the end."
+    assert [level for at, level in enumerate(levels) if at == 0 or level != levels[at - 1]] == [
+        0.0,
+        0.15,
+        0.6,
+        1.0,
+        0.0,
     ]
-    assert [0.0, 0.0, 0.0] == levels[-3:]
+    assert levels[-3:] == [0.0, 0.0, 0.0]
 
 
 def test_an_interrupt_ends_in_the_safe_state(bulb):
@@ -80,9 +84,9 @@ def test_an_interrupt_ends_in_the_safe_state(bulb):
     output, errors = walk.communicate(timeout=PATIENCE_S)
     bulb.settimeout(0.1)
 
-    assert (0, "") == (walk.returncode, errors)
+    assert (walk.returncode, errors) == (0, "")
     assert output.endswith("Safe state 0 sent; the end.\n")
-    assert [("/lamp", [0])] * 3 == rest(bulb)[-3:]
+    assert rest(bulb)[-3:] == [("/lamp", [0])] * 3
 
 
 @pytest.mark.parametrize(
@@ -97,5 +101,5 @@ def test_an_interrupt_ends_in_the_safe_state(bulb):
 )
 def test_what_cannot_be_tested_is_refused_in_words(capsys, arguments, reason):
     """Exit code 2 and one line that says what to do; nothing is sent."""
-    assert 2 == main(["light-test", *arguments])
+    assert main(["light-test", *arguments]) == 2
     assert reason in capsys.readouterr().err

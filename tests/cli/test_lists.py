@@ -34,7 +34,7 @@ def test_lists_look_like_the_tables_of_figures(said, command):
     shown = said(command)
 
     assert "─" * 20 in shown
-    assert [] == [sign for sign in FRAMES if sign in shown]
+    assert [sign for sign in FRAMES if sign in shown] == []
 
 
 def test_paths_are_printed_whole(said):
@@ -69,13 +69,13 @@ def test_the_doctor_breaks_no_words_on_a_terminal(said, monkeypatch):
     on_a_terminal = said("doctor", code=1)
 
     assert max(map(len, in_a_pipe.splitlines())) > 80
-    assert [] == [line for line in on_a_terminal.splitlines() if len(line) > 80 and " " in line.strip()]
+    assert [line for line in on_a_terminal.splitlines() if len(line) > 80 and " " in line.strip()] == []
     assert in_a_pipe.split() == on_a_terminal.split()
 
 
 def test_no_passes_are_no_empty_table(said):
     """One sentence."""
-    assert "There is no pass on record yet.\n" == said("passes")
+    assert said("passes") == "There is no pass on record yet.\n"
 
 
 @pytest.fixture
@@ -120,7 +120,7 @@ def test_an_output_that_lacks_signs_gets_their_like(coding, loud_file):
     )
     said = " ".join(done.stdout.decode(coding).split())
 
-    assert (1, b"") == (done.returncode, done.stderr)
+    assert (done.returncode, done.stderr) == (1, b"")
     assert "-14.0 LUFS is 8.8 LU over the highest that passes, -22.8 LUFS." in said
     assert "x fails" in said
 
@@ -131,12 +131,12 @@ def test_a_closed_output_is_no_fault(loud_file):
     closing = ("sh", "-c", '"$0" -m sidecar check "$1" >&-', sys.executable, loud_file)
     done = subprocess.run(closing, capture_output=True, check=False)
 
-    assert (1, b"") == (done.returncode, done.stderr)
+    assert (done.returncode, done.stderr) == (1, b"")
 
 
 def test_an_empty_file_is_told_from_one_of_another_kind(tmp_path, capsys):
     """``stamp`` of a WAV file that was never written says that it is empty."""
     (tmp_path / "zero.wav").touch()
-    assert 2 == main(["stamp", str(tmp_path / "zero.wav")])
+    assert main(["stamp", str(tmp_path / "zero.wav")]) == 2
 
     assert "is empty" in " ".join(capsys.readouterr().out.split())

@@ -32,8 +32,11 @@ def test_a_record_is_a_line_of_json(folder):
     first, second = kept(folder)
 
     assert first["message"].startswith("begins: sidecar ")
-    assert ("warning", "sidecar.somewhere", "MainThread", "fader at −3 dB") == tuple(
-        second[key] for key in ("level", "from", "thread", "message")
+    assert tuple(second[key] for key in ("level", "from", "thread", "message")) == (
+        "warning",
+        "sidecar.somewhere",
+        "MainThread",
+        "fader at −3 dB",
     )
     assert second["time"].endswith("+00:00")
 
@@ -52,7 +55,7 @@ def test_the_level_says_what_is_kept(folder, level, expected):
         for number in (logging.DEBUG, logging.INFO, logging.WARNING, logging.ERROR):
             log.log(number, "something")
 
-    assert expected == [line["level"] for line in kept(folder) if line["message"] == "something"]
+    assert [line["level"] for line in kept(folder) if line["message"] == "something"] == expected
 
 
 def test_an_error_is_kept_with_its_traceback_in_one_line(folder):
@@ -64,7 +67,7 @@ def test_an_error_is_kept_with_its_traceback_in_one_line(folder):
             log.exception("reading %s", Path.home() / "secret.wav")
     line = kept(folder)[-1]
 
-    assert "reading ~/secret.wav" == line["message"]
+    assert line["message"] == "reading ~/secret.wav"
     assert "OSError: ~/secret.wav is gone" in line["error"]
     assert "Traceback" in line["error"]
 
@@ -77,7 +80,7 @@ def test_a_full_disk_costs_lines_and_nothing_else(folder, capfd):
         log.warning("lost")
     said = capfd.readouterr()
 
-    assert ("", "") == (said.out, said.err)
+    assert (said.out, said.err) == ("", "")
 
 
 def test_who_logs_does_not_wait_for_a_disk_that_stands_still(monkeypatch, folder):
@@ -102,7 +105,7 @@ def test_the_log_turns_over(monkeypatch, folder):
             log.warning("a line of about two hundred bytes with all that is around it")
     sizes = {file.name: file.stat().st_size for file in folder.glob("sidecar.log*")}
 
-    assert {"sidecar.log", "sidecar.log.1", "sidecar.log.2", "sidecar.log.3"} == set(sizes)
+    assert set(sizes) == {"sidecar.log", "sidecar.log.1", "sidecar.log.2", "sidecar.log.3"}
     assert max(sizes.values()) <= 2000
 
 

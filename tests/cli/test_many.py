@@ -25,8 +25,8 @@ def test_results_are_in_order_and_a_fault_stops_nothing(processors):
 
     results = each(PATHS, work, processors)
 
-    assert [0, 10, 30, 40, 50] == [result for result in results if not isinstance(result, SourceError)]
-    assert "broken" == str(results[2])
+    assert [result for result in results if not isinstance(result, SourceError)] == [0, 10, 30, 40, 50]
+    assert str(results[2]) == "broken"
 
 
 @pytest.fixture
@@ -51,4 +51,4 @@ def test_who_interrupts_does_not_wait_for_the_rest(interruptible):
 
     with pytest.raises(KeyboardInterrupt):
         each(PATHS, work, processors=1)
-    assert [0] == begun
+    assert begun == [0]

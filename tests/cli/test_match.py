@@ -55,9 +55,9 @@ def test_the_set_as_a_table(capsys, folder):
     code, out, _ = ran(capsys, "match", "quiet.wav", "loud[1].wav")
 
     quiet, loud = (line.split() for line in out.splitlines() if ".wav" in line and "✓" in line)
-    assert 0 == code
-    assert ["quiet.wav", "−30.0", "−30.0", "+7.00", "−23.0", "−23.0", "✓"] == [*quiet[:2], *quiet[3:]]
-    assert ["loud[1].wav", "−18.0", "−18.0", "−5.00", "−23.0", "−23.0", "✓"] == [*loud[:2], *loud[3:]]
+    assert code == 0
+    assert [*quiet[:2], *quiet[3:]] == ["quiet.wav", "−30.0", "−30.0", "+7.00", "−23.0", "−23.0", "✓"]
+    assert [*loud[:2], *loud[3:]] == ["loud[1].wav", "−18.0", "−18.0", "−5.00", "−23.0", "−23.0", "✓"]
     assert "Caution: raised gain can hurt ears and loudspeakers." in out
 
 
@@ -73,7 +73,7 @@ def test_scripts_find_the_caution_beside_the_json(capsys, folder):
     write("quiet.wav", tone(-30))
     _, out, err = ran(capsys, "match", "--json", "quiet.wav")
 
-    assert 1 == len(json.loads(out))
+    assert len(json.loads(out)) == 1
     assert "Caution" in err
 
 
@@ -84,7 +84,7 @@ def test_the_limit_that_held_a_gain_is_named(capsys, folder):
     write("clicks.wav", frames)
     code, out, _ = ran(capsys, "match", "clicks.wav")
 
-    assert 1 == code
+    assert code == 1
     assert "✗ ceiling" in out
     assert "Bring the highest peaks down first: clicks.wav by" in " ".join(out.split())
 
@@ -96,10 +96,10 @@ def test_a_broken_or_silent_file_does_not_keep_the_others_from_being_matched(cap
     (folder / "text.wav").write_text("no audio")
     code, (text, silent, good) = ran_json(capsys, "match", "text.wav", "silent.wav", "good.wav")
 
-    assert (2, {"file", "error"}) == (code, set(text))
-    assert (None, False) == (silent["gain_db"], silent["stands"])
-    assert (7.0, True) == (good["gain_db"], good["stands"])
-    assert 1 == ran(capsys, "match", "silent.wav", "good.wav")[0]
+    assert (code, set(text)) == (2, {"file", "error"})
+    assert (silent["gain_db"], silent["stands"]) == (None, False)
+    assert (good["gain_db"], good["stands"]) == (7.0, True)
+    assert ran(capsys, "match", "silent.wav", "good.wav")[0] == 1
 
 
 def test_copies_are_written_and_measured(capsys, folder):
@@ -109,8 +109,8 @@ def test_copies_are_written_and_measured(capsys, folder):
     code, (outcome,) = ran_json(capsys, "match", "--write", "new/folder", "quiet.wav")
 
     assert (0, before) == (code, (folder / "quiet.wav").read_bytes())
-    assert "new/folder/quiet.wav" == outcome["written"]
-    assert pytest.approx(-23.0, abs=0.05) == outcome["written_lufs"]
+    assert outcome["written"] == "new/folder/quiet.wav"
+    assert outcome["written_lufs"] == pytest.approx(-23.0, abs=0.05)
     assert round(100 * outcome["written_lufs"]) == bext_fields("new/folder/quiet.wav")[0]
 
 
@@ -122,11 +122,11 @@ def test_copies_never_replace_unasked(capsys, folder):
     (folder / "out" / "quiet.wav").write_text("earlier")
     code, (quiet, other) = ran_json(capsys, "match", "--write", "out", "quiet.wav", "other.wav")
 
-    assert 2 == code
+    assert code == 2
     assert "--replace" in quiet["error"]
-    assert "earlier" == (folder / "out" / "quiet.wav").read_text()
-    assert "out/other.wav" == other["written"]
-    assert 0 == ran(capsys, "match", "--write", "out", "--replace", "quiet.wav", "other.wav")[0]
+    assert (folder / "out" / "quiet.wav").read_text() == "earlier"
+    assert other["written"] == "out/other.wav"
+    assert ran(capsys, "match", "--write", "out", "--replace", "quiet.wav", "other.wav")[0] == 0
     code, (original,) = ran_json(capsys, "match", "--write", ".", "--replace", "quiet.wav")
     assert "is an original" in original["error"]
 
@@ -140,7 +140,7 @@ def test_the_reference_is_never_replaced_either(capsys, folder):
         capsys, "match", "--like", "out/mix.wav", "--write", "out", "--replace", "mix.wav"
     )
 
-    assert 2 == code
+    assert code == 2
     assert "is an original" in outcome["error"]
 
 
@@ -150,9 +150,9 @@ def test_a_sequence_with_a_piece_that_cannot_be_read_is_not_written(capsys, fold
     (folder / "text.wav").write_text("no audio")
     code, (good, _) = ran_json(capsys, "match", "--sequence", "--write", "out", "good.wav", "text.wav")
 
-    assert 2 == code
+    assert code == 2
     assert "needs all of its files" in good["off_goal"]
-    assert [] == list((folder / "out").iterdir())
+    assert list((folder / "out").iterdir()) == []
 
 
 def test_a_reference_that_is_silent_or_missing_is_refused(capsys, folder):
@@ -162,7 +162,7 @@ def test_a_reference_that_is_silent_or_missing_is_refused(capsys, folder):
 
     for reference, said in (("silent.wav", "no loudness in it"), ("none.wav", "There is no file")):
         code, _, err = ran(capsys, "match", "--like", reference, "good.wav")
-        assert 2 == code
+        assert code == 2
         assert err.startswith("sidecar: ")
         assert said in err
 
@@ -183,9 +183,9 @@ def test_a_stamp_says_what_was_claimed_and_what_is_now(capsys, folder):
     stamped = (folder / "mix.wav").read_bytes()
     again_code, (again,) = ran_json(capsys, "stamp", "mix.wav")
 
-    assert (0, 0) == (code, again_code)
-    assert (None, "copied") == (first["claimed"], first["done"])
-    assert pytest.approx(-23.0, abs=0.1) == first["measured"]["integrated_lufs"]
+    assert (code, again_code) == (0, 0)
+    assert (first["claimed"], first["done"]) == (None, "copied")
+    assert first["measured"]["integrated_lufs"] == pytest.approx(-23.0, abs=0.1)
     assert round(100 * first["measured"]["integrated_lufs"]) == bext_fields("mix.wav")[0]
     assert (first["measured"], "right already") == (again["claimed"], again["done"])
     assert stamped == (folder / "mix.wav").read_bytes()
@@ -203,10 +203,10 @@ def test_a_wrong_claim_is_put_right_in_place(capsys, folder):
     _, out, _ = ran(capsys, "stamp", "mix.wav")
 
     claimed, measures = (line.split() for line in out.splitlines() if "claimed" in line or "measures" in line)
-    assert ["mix.wav", "claimed", "−14.00"] == claimed[:3]
+    assert claimed[:3] == ["mix.wav", "claimed", "−14.00"]
     assert measures[1].startswith("−23.0")
-    assert ["✓", "stamped"] == measures[-2:]
-    assert -2300 == pytest.approx(bext_fields("mix.wav")[0], abs=10)
+    assert measures[-2:] == ["✓", "stamped"]
+    assert pytest.approx(bext_fields("mix.wav")[0], abs=10) == -2300
 
 
 def test_a_dry_run_writes_nothing(capsys, folder):
@@ -225,7 +225,7 @@ def test_with_a_goal_only_what_meets_it_is_stamped(capsys, folder):
     before = (folder / "loud.wav").read_bytes()
     code, (right, loud) = ran_json(capsys, "stamp", "--goal", "r128", "right.wav", "loud.wav")
 
-    assert (1, "copied", "off goal") == (code, right["done"], loud["done"])
+    assert (code, right["done"], loud["done"]) == (1, "copied", "off goal")
     assert before == (folder / "loud.wav").read_bytes()
 
 
@@ -238,7 +238,7 @@ def test_other_files_are_never_touched(capsys, folder, name):
     before = {path: path.read_bytes() for path in folder.glob("mix.*") if path.suffix != ".wav"}
     code, (other, wave) = ran_json(capsys, "stamp", name, "mix.wav")
 
-    assert (2, "copied") == (code, wave["done"])
+    assert (code, wave["done"]) == (2, "copied")
     assert name in other["error"]
     assert before == {path: path.read_bytes() for path in before}
 
@@ -250,9 +250,9 @@ def test_an_interrupted_stamp_is_told_and_put_right_by_the_next(capsys, folder):
     dry_code, (dry,) = ran_json(capsys, "stamp", "--dry-run", "mix.wav")
     code, (outcome,) = ran_json(capsys, "stamp", "mix.wav")
 
-    assert (2, 0, "copied") == (dry_code, code, outcome["done"])
+    assert (dry_code, code, outcome["done"]) == (2, 0, "copied")
     assert "sidecar stamp puts it right" in dry["error"]
-    assert ["mix.wav"] == [path.name for path in folder.glob("*mix*")]
+    assert [path.name for path in folder.glob("*mix*")] == ["mix.wav"]
 
 
 @pytest.fixture(params=[match_command, stamp_command])
@@ -278,7 +278,7 @@ def test_a_file_that_changes_while_it_is_measured_is_refused(capsys, folder, wri
     more = ["--dry-run"] if written_to == "stamp" else []
     code, told = ran_json(capsys, written_to, *more, "growing.wav", "done.wav")
 
-    assert 2 == code
+    assert code == 2
     assert told[0]["error"].startswith("growing.wav changed while it was measured. Run this again")
     assert "error" not in told[1]
 
@@ -296,6 +296,6 @@ def test_no_copy_is_made_of_a_file_that_changed_since_its_gain_was_worked_out(ca
     monkeypatch.setattr(match_command, "match_singly", meanwhile)
     code, out, _ = ran(capsys, "match", "--write", "copies", "mix.wav")
 
-    assert 2 == code
+    assert code == 2
     assert "mix.wav changed while it was measured" in out
-    assert [] == list(Path("copies").iterdir())
+    assert list(Path("copies").iterdir()) == []

@@ -30,7 +30,7 @@ def obeyed(tmp_path_factory):
         *("rehearse", "--obey", "--pace", "12", "--no-screen", "--json"),
         *("--osc-port", "0", "--write", str(heard)),
     )
-    assert (0, "") == (run.returncode, run.stderr)
+    assert (run.returncode, run.stderr) == (0, "")
     return [json.loads(line) for line in run.stdout.splitlines()], heard
 
 
@@ -44,7 +44,7 @@ def test_the_pass_that_plays_lands_inside_the_tolerance(obeyed):
     assert found["passes"], found["findings"]
     assert goal.lowest_lufs - 0.05 <= found["integrated_lufs"] <= goal.highest_lufs + 0.05
     assert found["max_true_peak_dbtp"] <= goal.ceiling_dbtp
-    assert 0 == check.returncode
+    assert check.returncode == 0
 
 
 def test_left_alone_it_would_not_have(obeyed):
@@ -54,7 +54,7 @@ def test_left_alone_it_would_not_have(obeyed):
     untouched = sidecar("rehearse", "--pace", "fast", "--no-screen", "--json", "--osc-port", "0")
     last = [line for line in map(json.loads, untouched.stdout.splitlines()) if line["type"] == "reading"][-1]
 
-    assert 0.0 == faders_db[0]
+    assert faders_db[0] == 0.0
     assert min(faders_db) < -1.0
     assert last["integrated_lufs"] > load_goal("r128").highest_lufs + 0.5
 

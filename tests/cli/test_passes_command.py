@@ -41,7 +41,7 @@ def record(monkeypatch, tmp_path):
 
 
 def refused(capsys, *arguments):
-    assert 2 == main(["passes", *arguments])
+    assert main(["passes", *arguments]) == 2
     said = capsys.readouterr().err
     assert said.startswith("sidecar: ")
     return said
@@ -50,7 +50,7 @@ def refused(capsys, *arguments):
 def test_the_list_says_what_each_pass_came_to(record, capsys, monkeypatch):
     """Source, loudness and verdict; a pass that broke off is marked."""
     monkeypatch.setenv("COLUMNS", "120")
-    assert 0 == main(["passes"])
+    assert main(["passes"]) == 0
     said = capsys.readouterr().out
 
     assert "evening [live]" in said
@@ -67,36 +67,45 @@ def test_the_list_fits_80_columns(record, capsys, monkeypatch):
 
     assert "✓ passes" in said
     assert "end)" in said
-    assert 2 == said.count(" r128 ")
+    assert said.count(" r128 ") == 2
     assert max(map(len, said.splitlines()[:-1])) <= 80
 
 
 def test_the_list_speaks_json(record, capsys):
     """Names with units; the figures of the last reading; null for what is not there."""
-    assert 0 == main(["passes", "--json"])
+    assert main(["passes", "--json"]) == 0
     right, loud = json.loads(capsys.readouterr().out)
 
-    assert (1, "evening [live]", "r128", True, []) == tuple(
-        right[key] for key in ("id", "source", "goal", "passes", "broken_limits")
+    assert tuple(right[key] for key in ("id", "source", "goal", "passes", "broken_limits")) == (
+        1,
+        "evening [live]",
+        "r128",
+        True,
+        [],
     )
-    assert (-23.04, -8.0, None) == tuple(
-        right[key] for key in ("integrated_lufs", "max_true_peak_dbtp", "sample_peak_dbfs")
+    assert tuple(right[key] for key in ("integrated_lufs", "max_true_peak_dbtp", "sample_peak_dbfs")) == (
+        -23.04,
+        -8.0,
+        None,
     )
-    assert (False, ["loud", "true peak"], None, 0.0) == tuple(
-        loud[key] for key in ("passes", "broken_limits", "ended_utc", "missing_s")
+    assert tuple(loud[key] for key in ("passes", "broken_limits", "ended_utc", "missing_s")) == (
+        False,
+        ["loud", "true peak"],
+        None,
+        0.0,
     )
 
 
 def test_a_pass_is_exported_as_a_table(record, tmp_path, capsys):
     """A row each 100 ms. Silence is an empty cell; a label that looks like a formula is none."""
-    assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "out.csv")])
+    assert main(["passes", "--export", "1", "--to", str(tmp_path / "out.csv")]) == 0
     with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
 
-    assert ["0.1", "0.2", "0.3"] == [row["seconds"] for row in rows]
-    assert ["", "-20.691", "-17.681"] == [row["block_lufs"] for row in rows]
-    assert ["", "-9.0", "-8.0"] == [row["true_peak_dbtp"] for row in rows]
-    assert ["", "", "mark: =1+1"] == [row["events"] for row in rows]
+    assert [row["seconds"] for row in rows] == ["0.1", "0.2", "0.3"]
+    assert [row["block_lufs"] for row in rows] == ["", "-20.691", "-17.681"]
+    assert [row["true_peak_dbtp"] for row in rows] == ["", "-9.0", "-8.0"]
+    assert [row["events"] for row in rows] == ["", "", "mark: =1+1"]
 
 
 def test_a_pass_is_exported_whole_as_json(record, tmp_path):
@@ -104,12 +113,12 @@ def test_a_pass_is_exported_whole_as_json(record, tmp_path):
     main(["passes", "--export", "1", "--to", str(tmp_path / "out.json")])
     whole = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
 
-    assert -23.04 == whole["integrated_lufs"]
-    assert -23.0 == whole["goal"]["target_lufs"]
-    assert [{"seconds": 0.2, "kind": "mark", "text": "=1+1"}] == whole["events"]
-    assert [None, -20.691, -17.681] == whole["course"]["block_lufs"]
-    assert [-20.691] * 3 == whole["stems"]["voice"]["block_lufs"]
-    assert [None] * 3 == whole["stems"]["music"]["block_lufs"]
+    assert whole["integrated_lufs"] == -23.04
+    assert whole["goal"]["target_lufs"] == -23.0
+    assert whole["events"] == [{"seconds": 0.2, "kind": "mark", "text": "=1+1"}]
+    assert whole["course"]["block_lufs"] == [None, -20.691, -17.681]
+    assert whole["stems"]["voice"]["block_lufs"] == [-20.691] * 3
+    assert whole["stems"]["music"]["block_lufs"] == [None] * 3
 
 
 def test_an_export_that_the_disk_does_not_take_leaves_the_old_one_whole(record, tmp_path, files_end_at):
@@ -130,18 +139,18 @@ def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
     heard.add_fader_report(FaderReport(0.0, -np.inf, True))
     heard.add_blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
     journal.close()
-    assert 0 == main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")])
+    assert main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")]) == 0
     (told,) = json.loads((tmp_path / "pass.json").read_text())["told_of_fader"]
 
-    assert {"at_s": 0.0, "value_db": None, "is_position": True, "stem": ""} == told
+    assert told == {"at_s": 0.0, "value_db": None, "is_position": True, "stem": ""}
 
 
 def test_a_pass_is_forgotten(record, capsys):
     """Only the other one is left."""
-    assert 0 == main(["passes", "--delete", "1"])
+    assert main(["passes", "--delete", "1"]) == 0
     main(["passes", "--json"])
 
-    assert [2] == [line["id"] for line in json.loads(capsys.readouterr().out)]
+    assert [line["id"] for line in json.loads(capsys.readouterr().out)] == [2]
 
 
 def test_what_cannot_be_done_is_said_in_one_line(record, tmp_path, capsys):
@@ -158,9 +167,9 @@ def test_what_cannot_be_done_is_said_in_one_line(record, tmp_path, capsys):
 def test_without_a_record_the_list_is_empty(monkeypatch, tmp_path, capsys):
     """Nothing was heard yet, and the look leaves nothing behind."""
     monkeypatch.setattr(schema, "data_folder", lambda: tmp_path / "none")
-    assert 0 == main(["passes", "--json"])
+    assert main(["passes", "--json"]) == 0
 
-    assert [] == json.loads(capsys.readouterr().out)
+    assert json.loads(capsys.readouterr().out) == []
     assert not (tmp_path / "none").exists()
 
 

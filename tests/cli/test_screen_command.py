@@ -92,7 +92,7 @@ def test_a_screen_beside_a_run_shows_it_and_ends_nothing(run, tmux):
 def test_a_place_that_is_none_is_said_in_one_line(capsys):
     """In the terminal and for browsers alike: exit code 2, and what to give."""
     for more in ((), ("--browser", "--port", "0")):
-        assert 2 == main(["screen", "--attach", "nowhere", *more])
+        assert main(["screen", "--attach", "nowhere", *more]) == 2
         assert "HOST:PORT" in capsys.readouterr().err
 
 
@@ -102,7 +102,7 @@ def test_what_is_missing_for_browsers_is_said_with_what_installs_it(capsys, monk
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "textual_serve", None)
 
-    assert 2 == main(["screen", "--browser", "--port", "0"])
+    assert main(["screen", "--browser", "--port", "0"]) == 2
     assert "pip install textual-serve" in capsys.readouterr().err
 
 
@@ -112,5 +112,5 @@ def test_who_attaches_late_sees_the_programme_from_its_beginning(run):
         wait_for(lambda: feed.snapshot().transport == "measuring")
         course = wait_for(lambda: (c := feed.timeline()).seconds.size > 20 and c)
 
-    assert pytest.approx(0.1) == course.seconds[0]
+    assert course.seconds[0] == pytest.approx(0.1)
     assert np.isfinite(course.short_term[10:]).all()

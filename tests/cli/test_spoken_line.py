@@ -75,7 +75,7 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
 )
 def test_a_run_is_told_in_sentences(change, expected):
     """The move first, its caution with it, then where the programme stands; units always there."""
-    assert expected == spoken(replace(LOUD, **change))
+    assert spoken(replace(LOUD, **change)) == expected
 
 
 def test_it_speaks_once_a_second_and_only_of_what_is_new():
@@ -88,7 +88,7 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     line(replace(LOUD, beat=2))
     line(replace(LOUD, beat=3, next_pass=Move(-2.5, -23.0)))
 
-    assert ["down 1.8", "down 2.5"] == [said[17:25] for said in out.getvalue().splitlines()]
+    assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
 
 
 @pytest.mark.slow
@@ -110,7 +110,7 @@ def test_on_a_terminal_it_stays_one_line():
             break
     os.close(leader)
 
-    assert (0, b"") == (run.wait(timeout=60), run.communicate()[1])
-    assert 1 == said.count(b"\n")
+    assert (run.wait(timeout=60), run.communicate()[1]) == (0, b"")
+    assert said.count(b"\n") == 1
     assert said.count(b"\r") > 3
     assert "Ended." in said.decode()

@@ -35,7 +35,7 @@ def test_a_terminal_is_there_until_it_is_closed(own_terminal):
     told = [terminal.is_gone()]
     close()
 
-    assert [False, True, True] == [*told, terminal.is_gone(), terminal.is_gone()]
+    assert [*told, terminal.is_gone(), terminal.is_gone()] == [False, True, True]
 
 
 def test_modes_are_given_back_to_a_terminal_that_is_there(own_terminal):

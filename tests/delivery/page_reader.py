@@ -22,7 +22,7 @@ class PageReader(HTMLParser):
         self._open = []
         self.feed(page)
         self.close()
-        assert [] == self._open
+        assert self._open == []
 
     def handle_starttag(self, element, attributes):
         given = dict(attributes)

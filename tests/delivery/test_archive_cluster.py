@@ -119,7 +119,7 @@ def test_results_are_those_of_this_machine_and_a_dead_worker_loses_none(dask, ar
         if result is None:
             continue
         if not found:
-            assert [f"3 workers of {dask.address}"] == cluster.at_work_on
+            assert cluster.at_work_on == [f"3 workers of {dask.address}"]
             victim.kill()
         assert result.file not in found
         found[result.file] = result

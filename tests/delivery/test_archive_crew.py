@@ -58,7 +58,7 @@ def test_each_file_is_done_once_by_some_process():
 
     assert files == sorted((result.file for result in results), key=files.index)
     assert str(os.getpid()) not in {result.error for result in results}
-    assert [] == crew.at_work_on
+    assert crew.at_work_on == []
 
 
 def test_a_file_that_ends_processes_is_told_of_and_the_rest_is_done():
@@ -68,7 +68,7 @@ def test_a_file_that_ends_processes_is_told_of_and_the_rest_is_done():
 
     assert files == sorted(results, key=files.index)
     assert "crash.wav cannot be measured: each process that tried was ended" in results.pop("crash.wav")
-    assert {"read"} == set(results.values())
+    assert set(results.values()) == {"read"}
 
 
 def test_a_process_that_somebody_ends_loses_no_file(tmp_path):

@@ -29,23 +29,23 @@ def found(*names):
 
 def test_a_folder_is_searched_in_order_and_each_folder_once(folder):
     """Whatever links make of it; hidden files and other kinds are passed over, a broken link is not."""
-    assert ["b/10.flac", "b/2.WAV"] == found("b")
-    assert ["a/deep/x.aif", "a/round.wav", "a/alias/10.flac", "a/alias/2.WAV"] == found("a")
-    assert ["./[1].wav", "./a/deep/x.aif", "./a/round.wav", "./b/10.flac", "./b/2.WAV"] == found(".")
+    assert found("b") == ["b/10.flac", "b/2.WAV"]
+    assert found("a") == ["a/deep/x.aif", "a/round.wav", "a/alias/10.flac", "a/alias/2.WAV"]
+    assert found(".") == ["./[1].wav", "./a/deep/x.aif", "./a/round.wav", "./b/10.flac", "./b/2.WAV"]
 
 
 def test_a_pattern_stands_for_what_it_matches(folder):
     """In order; folders that it matches are searched; what is hidden stays so."""
-    assert ["b/10.flac", "b/2.WAV"] == found("b/*")
-    assert ["a/deep/x.aif", "b/10.flac"] == found("**/*.[af]*")
-    assert ["a/deep/x.aif", "b/10.flac"] == found("**/***.[af]**")
-    assert ["a/deep/x.aif", "a/round.wav"] == found("?")[:2]
-    assert [f"{folder}/b/2.WAV"] == found(f"{folder}/**/2.*")
+    assert found("b/*") == ["b/10.flac", "b/2.WAV"]
+    assert found("**/*.[af]*") == ["a/deep/x.aif", "b/10.flac"]
+    assert found("**/***.[af]**") == ["a/deep/x.aif", "b/10.flac"]
+    assert found("?")[:2] == ["a/deep/x.aif", "a/round.wav"]
+    assert found(f"{folder}/**/2.*") == [f"{folder}/b/2.WAV"]
 
 
 def test_every_other_name_stands_for_itself(folder):
     """A file whose name has brackets in it, one that is missing, a pattern that matches nothing."""
-    assert ["[1].wav", "none.wav", "*.mp3"] == found("[1].wav", "none.wav", "*.mp3")
+    assert found("[1].wav", "none.wav", "*.mp3") == ["[1].wav", "none.wav", "*.mp3"]
 
 
 def test_a_folder_that_cannot_be_searched_stands_for_itself(folder, monkeypatch):
@@ -59,7 +59,7 @@ def test_a_folder_that_cannot_be_searched_stands_for_itself(folder, monkeypatch)
 
     monkeypatch.setattr(os, "scandir", refused)
 
-    assert ["a/deep", "a/round.wav", "a/alias/10.flac", "a/alias/2.WAV"] == found("a")
+    assert found("a") == ["a/deep", "a/round.wav", "a/alias/10.flac", "a/alias/2.WAV"]
 
 
 def test_lists_are_read_line_by_line_or_between_zeros():
@@ -67,10 +67,12 @@ def test_lists_are_read_line_by_line_or_between_zeros():
     that lie across what is read at a time whole."""
     names = [f"{number:05}/a b.wav" for number in range(10_000)]
 
-    assert ["a.wav", "b c.wav", "d\udcff.wav"] == list(
-        listed(io.BytesIO(b"a.wav\r\n\nb c.wav\nd\xff.wav"), b"\n")
-    )
-    assert ["a\nb.wav", "c.wav"] == list(listed(io.BytesIO(b"a\nb.wav\0c.wav\0"), b"\0"))
+    assert list(listed(io.BytesIO(b"a.wav\r\n\nb c.wav\nd\xff.wav"), b"\n")) == [
+        "a.wav",
+        "b c.wav",
+        "d\udcff.wav",
+    ]
+    assert list(listed(io.BytesIO(b"a\nb.wav\0c.wav\0"), b"\0")) == ["a\nb.wav", "c.wav"]
     assert names == list(listed(io.BytesIO("\n".join(names).encode()), b"\n"))
 
 
@@ -79,4 +81,4 @@ def test_what_libsndfile_writes_is_looked_for():
     usual = {"WAVEX": "wav", "IRCAM": "sf", "MPC2K": "mpc"}
     formats = set(soundfile.available_formats()) - {"RAW", "MAT4", "MAT5"}
 
-    assert set() == {f".{usual.get(name, name).lower()}" for name in formats} - SUFFIXES
+    assert {f".{usual.get(name, name).lower()}" for name in formats} - SUFFIXES == set()

@@ -61,25 +61,25 @@ def due(database, files, job=JOB):
 
 def test_only_what_changed_is_due(database, files):
     """Another size, time or file of that name; a new file; not what is as it was."""
-    assert ["a.wav", "b.wav", "c.wav"] == due(database, files)
+    assert due(database, files) == ["a.wav", "b.wav", "c.wav"]
     record(database, files)
-    assert [] == due(database, files)
+    assert due(database, files) == []
 
     os.utime(files[0], ns=(0, 7005))
     other = files[1].with_name("d.wav")
     other.write_bytes(b"070056789")
     os.utime(other, ns=(files[1].stat().st_atime_ns, files[1].stat().st_mtime_ns))
     other.rename(files[1])
-    assert ["a.wav", "b.wav"] == due(database, files)
+    assert due(database, files) == ["a.wav", "b.wav"]
 
 
 def test_what_was_measured_otherwise_is_due(database, files):
     """By another meter, or with other positions of the channels; another goal measures nothing."""
     record(database, files)
 
-    assert 3 == len(due(database, files, Job(None, JOB.goals, "meter-2")))
-    assert 3 == len(due(database, files, Job("R,L", JOB.goals, "meter-1")))
-    assert [] == due(database, files, Job(None, (load_goal("a85"),), "meter-1"))
+    assert len(due(database, files, Job(None, JOB.goals, "meter-2"))) == 3
+    assert len(due(database, files, Job("R,L", JOB.goals, "meter-1"))) == 3
+    assert due(database, files, Job(None, (load_goal("a85"),), "meter-1")) == []
 
 
 def test_broken_files_are_tried_again(database, files):
@@ -88,7 +88,7 @@ def test_broken_files_are_tried_again(database, files):
     record(database, files)
     with Store(database, JOB) as store:
         store.keep(Unread(str(files[1]), "The disc is gone."))
-    assert ["b.wav"] == due(database, files)
+    assert due(database, files) == ["b.wav"]
 
 
 def test_outcomes_are_told_in_the_order_asked_for_and_judged_now(database, files):
@@ -100,9 +100,9 @@ def test_outcomes_are_told_in_the_order_asked_for_and_judged_now(database, files
         asked = store.ask([str(files[2]), str(files[0]), str(files[2]), str(files[1])])
         outcomes = [outcome for _, outcome in store.outcomes()]
 
-    assert 3 == asked
+    assert asked == 3
     assert [Unread(str(files[2]), "It is empty.")] == outcomes[:1]
-    assert [(True, False)] * 2 == [tuple(v.passes for v in outcome.verdicts) for outcome in outcomes[1:]]
+    assert [tuple(v.passes for v in outcome.verdicts) for outcome in outcomes[1:]] == [(True, False)] * 2
     assert [FileIdentity.of(path.stat()) for path in files[:2]] == [outcome.seen for outcome in outcomes[1:]]
 
 
@@ -114,16 +114,16 @@ def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
     figures = pack(made(), ())
     with Store(database, JOB) as store:
         store.ask(names)
-        assert 700 == store.find_due().files
+        assert store.find_due().files == 700
         for name in store.due():
             store.keep(
                 Kept(name, FileIdentity.of(Path(name).stat()), 1.0, -23.0, -3.0, *figures, passes=True)
             )
         assert names == [outcome.file for _, outcome in store.outcomes()]
     with sqlite3.connect(database) as reading:
-        assert [(700, 1, 1)] == reading.execute(
+        assert reading.execute(
             "SELECT count(*), min(measurements), max(measurements) FROM files"
-        ).fetchall()
+        ).fetchall() == [(700, 1, 1)]
     reading.close()
 
 
@@ -149,7 +149,7 @@ def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
         outcomes = [outcome for _, outcome in store.outcomes()]
 
     assert [str(path), str(path) + "2"] == [outcome.file for outcome in outcomes]
-    assert f"{tmp_path}/caf\\udce9.wav2 is empty." == outcomes[1].error
+    assert outcomes[1].error == f"{tmp_path}/caf\\udce9.wav2 is empty."
 
 
 @pytest.mark.slow
@@ -165,8 +165,8 @@ def test_what_was_kept_is_there_after_a_kill(database, files):
     here = Path(__file__).parent
     killed = subprocess.run([sys.executable, "-c", code, database, *files[:2]], check=False, cwd=here)
 
-    assert -9 == killed.returncode
-    assert ["c.wav"] == due(database, files)
+    assert killed.returncode == -9
+    assert due(database, files) == ["c.wav"]
 
 
 @pytest.mark.slow
@@ -176,7 +176,7 @@ def test_one_run_at_a_time(database, files):
         with pytest.raises(RecordError, match="another program holds"):
             Store(database, JOB)
         first.keep(kept(files[0]))
-    assert ["b.wav", "c.wav"] == due(database, files)
+    assert due(database, files) == ["b.wav", "c.wav"]
 
 
 def test_other_databases_are_left_alone(tmp_path):

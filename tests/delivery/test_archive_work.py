@@ -33,11 +33,11 @@ def test_what_is_kept_is_what_a_check_finds(tmp_path):
     figures, claims = unpack(kept.file, kept.figures, kept.course)
 
     assert checked.measured == figures
-    assert ["claims"] == [claim.about for claim in claims]
+    assert [claim.about for claim in claims] == ["claims"]
     assert claims[0] in checked.verdicts[0].findings
     assert (checked.passes, FileIdentity.of(path.stat())) == (kept.passes, kept.seen)
-    assert -23.0 == pytest.approx(kept.integrated_lufs, abs=0.1)
-    assert 4.0 == pytest.approx(kept.seconds)
+    assert pytest.approx(kept.integrated_lufs, abs=0.1) == -23.0
+    assert pytest.approx(kept.seconds) == 4.0
 
 
 def test_what_is_no_file_is_told_of_and_not_waited_for(tmp_path):

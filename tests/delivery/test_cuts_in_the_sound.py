@@ -48,10 +48,10 @@ def test_gaps_from_a_millisecond_up_are_found_to_the_frame(tmp_path, rate_hz):
     start, length, _ = made[3]
     before = np.abs(frames[start - 12 : start, 0].astype(np.float32)).max()
     after = np.abs(frames[start + length : start + length + 12, 0].astype(np.float32)).max()
-    assert pytest.approx(20 * np.log10([before, after]), abs=1e-4) == [
+    assert [
         found[2].before_dbfs,
         found[2].after_dbfs,
-    ]
+    ] == pytest.approx(20 * np.log10([before, after]), abs=1e-4)
 
 
 @pytest.mark.parametrize("workers", [1, 4])
@@ -105,9 +105,9 @@ def test_zeros_at_the_ends_of_a_file_are_no_gaps(tmp_path):
     almost = noise(1.0)
     almost[-100:-3] = 0.0
 
-    assert () == gaps_of(tmp_path, frames)
-    assert () == gaps_of(tmp_path, np.zeros((RATE_HZ, 2)))
-    assert () == gaps_of(tmp_path, almost)
+    assert gaps_of(tmp_path, frames) == ()
+    assert gaps_of(tmp_path, np.zeros((RATE_HZ, 2))) == ()
+    assert gaps_of(tmp_path, almost) == ()
 
 
 def test_quiet_sound_in_few_bits_has_no_gaps(tmp_path):
@@ -115,7 +115,7 @@ def test_quiet_sound_in_few_bits_has_no_gaps(tmp_path):
     t = np.arange(RATE_HZ) / RATE_HZ
     for subtype, step in (("PCM_U8", 2**-7), ("PCM_16", 2**-15)):
         tone = step * np.sin(2 * np.pi * 100 * t)[:, None]
-        assert () == gaps_of(tmp_path, tone, subtype=subtype)
+        assert gaps_of(tmp_path, tone, subtype=subtype) == ()
 
 
 def test_of_very_many_gaps_the_first_are_kept(tmp_path):
@@ -125,6 +125,6 @@ def test_of_very_many_gaps_the_first_are_kept(tmp_path):
     frames[at, 0] = frames[at + 3, 1] = 0.0
     found = gaps_of(tmp_path, frames, workers=4)
 
-    assert MOST_GAPS == len(found)
-    assert (120 * MOST_GAPS, 53, (0, 1)) == places(found)[-1]
+    assert len(found) == MOST_GAPS
+    assert places(found)[-1] == (120 * MOST_GAPS, 53, (0, 1))
     assert found == gaps_of(tmp_path, frames, workers=1)

@@ -26,8 +26,8 @@ def test_offset_and_peak_are_told_for_each_channel(tmp_path):
     frames[7, 0], frames[9, 1] = -0.8, 0.7
     facts = measured(tmp_path, frames).facts
 
-    assert pytest.approx([0.0, 0.02], abs=1e-4) == list(facts.dc_offset)
-    assert pytest.approx([20 * np.log10(0.8), 20 * np.log10(0.7)], abs=1e-5) == list(facts.sample_peak)
+    assert list(facts.dc_offset) == pytest.approx([0.0, 0.02], abs=1e-4)
+    assert list(facts.sample_peak) == pytest.approx([20 * np.log10(0.8), 20 * np.log10(0.7)], abs=1e-5)
 
 
 @pytest.mark.parametrize("mix", [1.0, -1.0, 0.0, 0.5])
@@ -40,7 +40,7 @@ def test_correlation_is_that_of_the_two_channels(tmp_path, mix):
     left, right = frames.astype(np.float32).astype(np.float64).T
 
     expected = left @ right / np.sqrt(left @ left * (right @ right))
-    assert pytest.approx(expected, abs=1e-6) == facts.correlation
+    assert facts.correlation == pytest.approx(expected, abs=1e-6)
     assert (mix == 1.0) == facts.identical_channels
 
 
@@ -69,9 +69,9 @@ def test_a_silent_file_is_one_silence(tmp_path):
     """Nothing else is known of it: no correlation, no peak, no clipping."""
     facts = measured(tmp_path, np.zeros((3 * RATE_HZ, 2))).facts
 
-    assert ((0.0, 3.0),) == facts.silences
+    assert facts.silences == ((0.0, 3.0),)
     assert (-np.inf, -np.inf) == facts.sample_peak
-    assert (0, None) == (facts.clipped_runs, facts.first_clip_at_s)
+    assert (facts.clipped_runs, facts.first_clip_at_s) == (0, None)
 
 
 @pytest.mark.parametrize(("subtype", "name"), [("PCM_16", "a.wav"), ("PCM_24", "a.flac"), ("FLOAT", "a.wav")])
@@ -89,11 +89,11 @@ def test_three_samples_at_full_scale_are_clipped(tmp_path, subtype, name):
         frames[start : start + length, channel] = value
     facts = measured(tmp_path, frames, name=name, subtype=subtype).facts
 
-    assert 4 == facts.clipped_runs
+    assert facts.clipped_runs == 4
     assert [5000 / RATE_HZ, (edge - 2) / RATE_HZ, (edge - 1) / RATE_HZ, 2 * edge / RATE_HZ] == list(
         facts.clips_at_s
     )
-    assert 5000 / RATE_HZ == facts.first_clip_at_s
+    assert facts.first_clip_at_s == 5000 / RATE_HZ
 
 
 def test_the_places_of_the_first_twenty_clipped_runs_are_kept(tmp_path):
@@ -111,7 +111,7 @@ def test_the_encoding_is_told(tmp_path):
     """What a report needs to say which file it speaks of."""
     facts = measured(tmp_path, noise(1), name="a.wav", subtype="DOUBLE").facts
 
-    assert ("WAV", "DOUBLE", RATE_HZ) == (facts.container, facts.encoding, facts.frames)
+    assert (facts.container, facts.encoding, facts.frames) == ("WAV", "DOUBLE", RATE_HZ)
 
 
 def test_maxima_are_found_where_they_are(tmp_path):
@@ -122,8 +122,8 @@ def test_maxima_are_found_where_they_are(tmp_path):
     found = measured(tmp_path, frames)
 
     assert 10.4 <= found.max_momentary_at_s <= 11.0
-    assert pytest.approx(12.0, abs=1.01) == found.max_short_term_at_s
-    assert pytest.approx(15.0) == found.max_true_peak_at_s
+    assert found.max_short_term_at_s == pytest.approx(12.0, abs=1.01)
+    assert found.max_true_peak_at_s == pytest.approx(15.0)
 
 
 def test_a_peak_behind_the_last_full_block_is_placed_there(tmp_path):
@@ -131,7 +131,7 @@ def test_a_peak_behind_the_last_full_block_is_placed_there(tmp_path):
     frames = 0.01 * noise(1.05)
     frames[-100, 0] = 0.9
 
-    assert pytest.approx(1.0) == measured(tmp_path, frames).max_true_peak_at_s
+    assert measured(tmp_path, frames).max_true_peak_at_s == pytest.approx(1.0)
 
 
 def test_the_course_is_the_file_in_tenths_of_a_second(tmp_path):
@@ -142,8 +142,8 @@ def test_the_course_is_the_file_in_tenths_of_a_second(tmp_path):
     both = -18.0 + 10 * np.log10((1 + 0.25) / 2)
 
     assert 50 == len(course.energy) == len(course.momentary) == len(course.short_term)
-    assert pytest.approx(np.full(40, both), abs=0.02) == course.momentary[10:]
-    assert pytest.approx(np.full(20, both), abs=0.02) == course.short_term[30:]
-    assert pytest.approx(both, abs=0.02) == -0.691 + 10 * np.log10(course.energy[10:].mean())
-    assert (50, 2) == course.true_peak.shape
-    assert pytest.approx([-18.0, -24.02], abs=0.1) == list(course.true_peak[20])
+    assert course.momentary[10:] == pytest.approx(np.full(40, both), abs=0.02)
+    assert course.short_term[30:] == pytest.approx(np.full(20, both), abs=0.02)
+    assert -0.691 + 10 * np.log10(course.energy[10:].mean()) == pytest.approx(both, abs=0.02)
+    assert course.true_peak.shape == (50, 2)
+    assert list(course.true_peak[20]) == pytest.approx([-18.0, -24.02], abs=0.1)

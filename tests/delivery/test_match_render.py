@@ -69,7 +69,7 @@ def test_a_wave_without_loudness_fields_is_given_them(tmp_path, out):
     measured = render(source, out / "mix.wav", 1.5).measured
 
     names = [name for name, _ in taken_apart((out / "mix.wav").read_bytes())]
-    assert [b"JUNK", b"fmt ", b"bext", b"data", b"LIST"] == names
+    assert names == [b"JUNK", b"fmt ", b"bext", b"data", b"LIST"]
     assert Claimed.from_reading(measured.reading) == read_loudness(out / "mix.wav")
 
 
@@ -83,8 +83,8 @@ def test_what_was_said_about_the_old_samples_is_left_out(tmp_path, out):
     render(source, out / "same.wav", 0.0)
 
     moved, same = (taken_apart((out / name).read_bytes()) for name in ("moved.wav", "same.wav"))
-    assert [b"fmt ", b"bext", b"data"] == [name for name, _ in moved]
-    assert [b"fmt ", b"PEAK", b"bext", b"data", b"levl", b"MD5 "] == [name for name, _ in same]
+    assert [name for name, _ in moved] == [b"fmt ", b"bext", b"data"]
+    assert [name for name, _ in same] == [b"fmt ", b"PEAK", b"bext", b"data", b"levl", b"MD5 "]
     assert DATA[1] == dict(same)[b"data"]
 
 
@@ -117,8 +117,8 @@ def test_whole_numbers_are_moved_by_the_gain_and_dithered(tmp_path, out, name, s
     ]
     error = steps(out / name, bits) - steps(source, bits) * 10 ** (-3.3 / 20)
     assert np.abs(error).max() <= 1.5
-    assert pytest.approx(0.0, abs=0.01) == error.mean()
-    assert pytest.approx(0.25, rel=0.02) == error.var()
+    assert error.mean() == pytest.approx(0.0, abs=0.01)
+    assert error.var() == pytest.approx(0.25, rel=0.02)
 
 
 def test_dither_frees_the_error_from_the_signal(tmp_path, out):
@@ -131,7 +131,7 @@ def test_dither_frees_the_error_from_the_signal(tmp_path, out):
 
     spectrum = np.abs(np.fft.rfft(soundfile.read(out / "mix.wav")[0])) * 2 / len(t)
     floor = np.median(spectrum)
-    assert pytest.approx(10 ** (-6 / 20) * 2.0**-15, rel=0.05) == spectrum[8 * 1000]
+    assert spectrum[8 * 1000] == pytest.approx(10 ** (-6 / 20) * 2.0**-15, rel=0.05)
     assert spectrum[[8 * 3000, 8 * 5000]].max() < 5 * floor
 
 
@@ -177,7 +177,7 @@ def test_text_of_other_formats_is_kept(tmp_path, out, name):
     render(tmp_path / name, out / name, -3.0)
 
     with soundfile.SoundFile(out / name) as copy:
-        assert ("Harbour", "Nobody") == (copy.title, copy.artist)
+        assert (copy.title, copy.artist) == ("Harbour", "Nobody")
 
 
 @pytest.mark.parametrize("channels", [1, 6])
@@ -187,7 +187,7 @@ def test_any_width_is_rendered(tmp_path, out, channels):
     before = measure(tmp_path / "a.wav").reading.integrated
     landed = render(tmp_path / "a.wav", out / "a.wav", 2.5).measured.reading.integrated
 
-    assert pytest.approx(before + 2.5, abs=0.005) == landed
+    assert landed == pytest.approx(before + 2.5, abs=0.005)
 
 
 def test_permissions_are_those_of_the_original(tmp_path, out):
@@ -196,7 +196,7 @@ def test_permissions_are_those_of_the_original(tmp_path, out):
     (tmp_path / "a.wav").chmod(0o640)
     render(tmp_path / "a.wav", out / "a.wav", -1.0)
 
-    assert 0o640 == (out / "a.wav").stat().st_mode & 0o777
+    assert (out / "a.wav").stat().st_mode & 0o777 == 0o640
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_audio_that_was_coded_with_loss_is_refused(tmp_path, out, name, subtype)
 
     with pytest.raises(SourceError, match=f"coded as {subtype}"):
         render(tmp_path / name, out / name, -1.0)
-    assert [] == list(out.iterdir())
+    assert list(out.iterdir()) == []
 
 
 def test_a_copy_that_does_not_come_to_its_end_leaves_nothing(tmp_path, out):
@@ -229,7 +229,7 @@ def test_a_copy_that_does_not_come_to_its_end_leaves_nothing(tmp_path, out):
     for share in (0.1, 0.3, 0.5, 0.7, 1.0):
         with pytest.raises(Enough):
             render(tmp_path / "a.wav", out / "a.wav", -1.0, progress=stop_at(share))
-        assert [b"earlier"] == [path.read_bytes() for path in out.iterdir()]
+        assert [path.read_bytes() for path in out.iterdir()] == [b"earlier"]
 
 
 @pytest.mark.slow
@@ -246,7 +246,7 @@ def test_kills_leave_no_copy_or_a_whole_one(tmp_path, out):
     render(tmp_path / "a.wav", tmp_path / "whole.wav", -3.0)
     found = {(out / f"{kill:03}" / "a.wav") for kill in range(25)}
 
-    assert "25 killed\n" == done.stdout
+    assert done.stdout == "25 killed\n"
     assert {(tmp_path / "whole.wav").read_bytes()} >= {path.read_bytes() for path in found if path.exists()}
     for path in found:
         render(tmp_path / "a.wav", path, -3.0)

@@ -22,8 +22,8 @@ def test_a_tone_reads_the_same_at_every_rate(tmp_path, rate_hz):
     soundfile.write(tmp_path / "tone.wav", np.stack([sine, sine], axis=1), rate_hz, subtype="PCM_24")
     measured = measure(tmp_path / "tone.wav")
 
-    assert pytest.approx(-23.0, abs=0.1) == measured.reading.integrated
-    assert pytest.approx(SECONDS) == measured.reading.seconds
+    assert measured.reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert measured.reading.seconds == pytest.approx(SECONDS)
 
 
 @pytest.mark.parametrize("name", ["a.wav", "a.flac", "a.aiff", "a.ogg", "a.caf", "a.w64", "a.rf64"])
@@ -36,7 +36,7 @@ def test_every_container_reads_the_same(tmp_path, name):
     plain, other = measure(tmp_path / "plain.wav").reading, measure(tmp_path / name).reading
 
     tolerance = 0.1 if name.endswith("ogg") else 0.01
-    assert pytest.approx(plain.integrated, abs=tolerance) == other.integrated
+    assert other.integrated == pytest.approx(plain.integrated, abs=tolerance)
 
 
 def test_six_channels_are_5_1_and_the_lfe_stays_out(tmp_path):
@@ -47,7 +47,7 @@ def test_six_channels_are_5_1_and_the_lfe_stays_out(tmp_path):
     soundfile.write(tmp_path / "b.wav", frames, 48_000, subtype="FLOAT")
     a, b = measure(tmp_path / "a.wav"), measure(tmp_path / "b.wav")
 
-    assert "5.1" == a.layout
+    assert a.layout == "5.1"
     assert a.reading.integrated == b.reading.integrated
     assert b.reading.max_true_peak > a.reading.max_true_peak + 15
 
@@ -59,4 +59,4 @@ def test_progress_ends_at_the_whole(tmp_path):
     measure(tmp_path / "a.wav", progress=shares.append)
 
     assert shares == sorted(shares)
-    assert 1.0 == shares[-1]
+    assert shares[-1] == 1.0

@@ -36,7 +36,7 @@ def noise(seconds=6.0, channels=2, level=0.05):
 
 def test_a_sound_file_is_suspected_of_nothing(noted):
     """Two independent channels without gaps."""
-    assert {} == noted(noise())
+    assert noted(noise()) == {}
 
 
 def test_a_note_fails_nothing(tmp_path):
@@ -46,7 +46,7 @@ def test_a_note_fails_nothing(tmp_path):
     soundfile.write(tmp_path / "mono.wav", np.stack([tone, tone], axis=1), RATE_HZ)
     (verdict,) = check_file(str(tmp_path / "mono.wav"), None, [GOAL]).verdicts
 
-    assert (True, ["dual mono"]) == (verdict.passes, [f.about for f in verdict.findings])
+    assert (verdict.passes, [f.about for f in verdict.findings]) == (True, ["dual mono"])
 
 
 def test_mono_on_two_channels(noted):
@@ -71,7 +71,7 @@ def test_a_dead_channel(noted):
     frames = noise()
     frames[:, 1] = 0.0
 
-    assert "Channel R holds nothing but digital silence." == noted(frames)["dead channel"].sentence
+    assert noted(frames)["dead channel"].sentence == "Channel R holds nothing but digital silence."
     assert "dead channel" not in noted(np.zeros((RATE_HZ * 6, 2)))
 
 
@@ -90,9 +90,9 @@ def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
     frames[4 * RATE_HZ : int(5.5 * RATE_HZ)] = 0.0
     inside = noted(frames)["silence"]
 
-    assert "It begins with 2.0 s of digital silence." == noted(whole)["silence"].sentence
+    assert noted(whole)["silence"].sentence == "It begins with 2.0 s of digital silence."
     assert "inside the programme in 1 place, the longest 1.5 s" in inside.sentence
-    assert "At 0:00:04.0 to 0:00:05.5." == inside.places
+    assert inside.places == "At 0:00:04.0 to 0:00:05.5."
 
 
 @pytest.mark.parametrize("length_s", [0.0011, 0.012, 0.5])
@@ -115,7 +115,7 @@ def test_all_channels_that_drop_out_together(noted):
     found = noted(frames)["dropout"]
 
     assert "Every channel drops out in 2 places of up to 400 ms" in found.sentence
-    assert "At 0:00:04.0 (400 ms); 0:00:01.0 (50 ms)." == found.places
+    assert found.places == "At 0:00:04.0 (400 ms); 0:00:01.0 (50 ms)."
 
 
 def test_channels_of_a_surround_programme_have_their_names(noted):
@@ -126,7 +126,7 @@ def test_channels_of_a_surround_programme_have_their_names(noted):
     found = noted(frames)
 
     assert found["dropout"].sentence.startswith("Channel C drops out in 1 place of 10 ms")
-    assert "Each of channels Ls and Rs holds nothing but digital silence." == found["dead channel"].sentence
+    assert found["dead channel"].sentence == "Each of channels Ls and Rs holds nothing but digital silence."
 
 
 @pytest.mark.parametrize("fade_s", [0.005, 0.02, 0.2])
@@ -139,7 +139,7 @@ def test_words_between_silences_are_no_dropouts(noted, fade_s):
         frames[start:stop] = 0.0
         frames[stop : stop + len(ramp)] *= ramp[::-1]
 
-    assert {} == noted(frames)
+    assert noted(frames) == {}
 
 
 def test_sound_that_dies_away_before_a_cut_is_no_dropout(noted):
@@ -148,7 +148,7 @@ def test_sound_that_dies_away_before_a_cut_is_no_dropout(noted):
     frames[RATE_HZ : 2 * RATE_HZ] *= 10 ** (np.linspace(0, -60, RATE_HZ) / 20)[:, None]
     frames[2 * RATE_HZ : 2 * RATE_HZ + 4800] = 0.0
 
-    assert {} == noted(frames)
+    assert noted(frames) == {}
 
 
 def test_a_fade_to_silence_is_no_dropout(noted):
@@ -160,7 +160,7 @@ def test_a_fade_to_silence_is_no_dropout(noted):
     frames[4 * RATE_HZ : 6 * RATE_HZ] = 0.0
     frames[: RATE_HZ // 2, 0] = frames[-RATE_HZ // 2 :, 1] = 0.0
 
-    assert {"silence"} == set(noted(frames))
+    assert set(noted(frames)) == {"silence"}
 
 
 def test_clipping(noted):
@@ -181,8 +181,9 @@ def test_places_of_clipping(noted):
 
     assert "Clipped in 40 places, first at 0:00:00.1" in found.sentence
     assert found.sentence.endswith(" The first 20 of them:")
-    assert [(0.1, 1.5, 15), (2.6, 3.0, 5)] == [
-        (pytest.approx(span.start_s), pytest.approx(span.end_s), span.worst) for span in found.spans
+    assert [(pytest.approx(span.start_s), pytest.approx(span.end_s), span.worst) for span in found.spans] == [
+        (0.1, 1.5, 15),
+        (2.6, 3.0, 5),
     ]
 
 

@@ -45,9 +45,9 @@ def drawn(course, goal=SHORT_FORM, **changes):
 
 def test_markup_escapes_what_is_not_markup():
     """Text never becomes an element or an end of an attribute."""
-    assert "<p>a\ufffdb\ufffd\ufffd\ufffdc</p>" == tag("p", "a\x01b\udcff\ufffe\tc")
-    assert '<p title="a&quot;&lt;b">1 &lt; 2<b>3</b></p>' == tag("p", "1 < 2", tag("b", "3"), title='a"<b')
-    assert "&amp;<br>" == join("&", tag("br"))
+    assert tag("p", "a\x01b\udcff\ufffe\tc") == "<p>a\ufffdb\ufffd\ufffd\ufffdc</p>"
+    assert tag("p", "1 < 2", tag("b", "3"), title='a"<b') == '<p title="a&quot;&lt;b">1 &lt; 2<b>3</b></p>'
+    assert join("&", tag("br")) == "&amp;<br>"
 
 
 @pytest.mark.parametrize(("value", "place"), [(0, 10), (5, 60), (10, 110), (-3, 10), (99, 110)])
@@ -58,7 +58,7 @@ def test_a_scale_is_even_and_holds_what_lies_outside(value, place):
 
 def test_ticks_are_the_finest_that_fit():
     """0 to 47 with at most six: every 10."""
-    assert [0, 10, 20, 30, 40] == Scale(0, 47, 0, 1).ticks(6, (1, 2, 5, 10, 20))
+    assert Scale(0, 47, 0, 1).ticks(6, (1, 2, 5, 10, 20)) == [0, 10, 20, 30, 40]
 
 
 def test_no_moment_is_lost_between_columns():
@@ -70,8 +70,8 @@ def test_no_moment_is_lost_between_columns():
     highest = min(area, key=lambda point: point[1])
     usual = points(svg, "integrated")[0][0][1]
 
-    assert 52 + (790 - 52) * 5432.1 / 7200 == pytest.approx(highest[0], abs=2.5)
-    assert 18.0 == pytest.approx((usual - highest[1]) / units_a_lu(svg), abs=0.05)
+    assert pytest.approx(highest[0], abs=2.5) == 52 + (790 - 52) * 5432.1 / 7200
+    assert pytest.approx((usual - highest[1]) / units_a_lu(svg), abs=0.05) == 18.0
 
 
 def units_a_lu(svg):
@@ -99,9 +99,9 @@ def test_peaks_over_the_ceiling_are_marked_and_else_the_highest_is():
     course.true_peak[100:110] = course.true_peak[300:302] = 0.5
     over, under = drawn(course, max_true_peak=0.5), drawn(level_course(600))
 
-    assert (2, 0) == (len(middles(over, "ceiling")), len(middles(over, "inside")))
-    assert (0, 1) == (len(middles(under, "ceiling")), len(middles(under, "inside")))
-    assert 52 + (790 - 52) * 3.0 / 60 == pytest.approx(middles(under, "inside")[0][0], abs=0.1)
+    assert (len(middles(over, "ceiling")), len(middles(over, "inside"))) == (2, 0)
+    assert (len(middles(under, "ceiling")), len(middles(under, "inside"))) == (0, 1)
+    assert pytest.approx(middles(under, "inside")[0][0], abs=0.1) == 52 + (790 - 52) * 3.0 / 60
 
 
 @pytest.mark.slow
@@ -154,14 +154,14 @@ def test_the_bars_are_shares_of_the_time():
     svg = str(levels_sheet(made(course=course), R128).svg())
     loud, quiet = sorted((box[3] for box in boxes(svg, "bar")), reverse=True)
 
-    assert 271 / 100 == pytest.approx(loud / quiet, rel=0.01)
+    assert pytest.approx(loud / quiet, rel=0.01) == 271 / 100
 
 
 def test_each_channel_has_its_peak():
     """Inside in grey with ◇, over the ceiling with △ and the word."""
     svg = str(peaks_sheet(["1", "2"], (-3.0, 0.5), (-3.2, 0.0), R128).svg())
 
-    assert (1, 1) == (len(middles(svg, "inside")), len(middles(svg, "ceiling")))
+    assert (len(middles(svg, "inside")), len(middles(svg, "ceiling"))) == (1, 1)
     assert middles(svg, "inside")[0][0] < points(svg, "ceiling-line")[0][0][0] < middles(svg, "ceiling")[0][0]
     assert ">0.5 dBTP, too high<" in svg
     assert ">−3.0 dBTP<" in svg

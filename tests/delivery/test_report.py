@@ -57,8 +57,8 @@ def test_a_page_is_whole_and_fetches_nothing(measured, goals):
     """Whatever was measured: nested elements, no identifier twice, nothing from elsewhere, no script."""
     page = PageReader(page_of(measured, *goals))
 
-    assert [] == page.references
-    assert {1} == set(page.ids.values())
+    assert page.references == []
+    assert set(page.ids.values()) == {1}
     assert "url(" not in page.text
     assert "@import" not in page.text
     assert not re.search(r"\b(nan|inf|None)\b", page.text)
@@ -102,10 +102,10 @@ def test_each_measure_is_held_against_the_goal():
     """The figures with what they are held against, and in words and a shape where they stand."""
     rows = {row[0]: row[1:] for row in PageReader(page_of(over_everything(), "r128-s1")).rows}
 
-    assert ["−20.0", "LUFS", "", "−23.0", "", "▷ 2.8 LU too high"] == rows["integrated"]
-    assert ["0.5", "dBTP", "0:00:03.0", "−1.0", "", "△ 1.5 dB too high"] == rows["highest true peak"]
-    assert ["−15.0", "LUFS", "0:00:02.0", "−18.0", "", "▷ 3.0 LU too high"] == rows["max short-term"]
-    assert ["−17.0", "LUFS", "0:00:01.0", "", "", ""] == rows["max momentary"]
+    assert rows["integrated"] == ["−20.0", "LUFS", "", "−23.0", "", "▷ 2.8 LU too high"]
+    assert rows["highest true peak"] == ["0.5", "dBTP", "0:00:03.0", "−1.0", "", "△ 1.5 dB too high"]
+    assert rows["max short-term"] == ["−15.0", "LUFS", "0:00:02.0", "−18.0", "", "▷ 3.0 LU too high"]
+    assert rows["max momentary"] == ["−17.0", "LUFS", "0:00:01.0", "", "", ""]
 
 
 def test_a_quiet_file_stands_under_and_a_right_one_passes():
@@ -115,7 +115,7 @@ def test_a_quiet_file_stands_under_and_a_right_one_passes():
         for measured in (made(integrated=-26.0), made())
     )
 
-    assert ("◁ 2.8 LU too low", "◇ passes") == (quiet["integrated"], right["integrated"])
+    assert (quiet["integrated"], right["integrated"]) == ("◁ 2.8 LU too low", "◇ passes")
 
 
 @pytest.mark.parametrize("name", ["<script>alert(1).wav", 'a"b&amp;.wav', "räksmörgås 100%.wav"])
@@ -124,7 +124,7 @@ def test_a_file_name_is_text_and_nothing_else(name):
     page = PageReader(page_of(made(), "r128", file=name))
 
     assert page.texts.count(name) >= 2
-    assert 0 == page.elements["script"]
+    assert page.elements["script"] == 0
 
 
 def test_the_verdict_is_what_comes_first():
@@ -144,7 +144,7 @@ def test_the_index_links_each_page_and_names_what_could_not_be_read():
     broken = Unread("gone.wav", "There is no file gone.wav.")
     page = PageReader(index_page([right, broken], ["r/a b#1.wav.html", "r/gone.wav.html"], [goal], SIGNATURE))
 
-    assert ["r/a%20b%231.wav.html"] == page.links
+    assert page.links == ["r/a%20b%231.wav.html"]
     assert "1 of 2 meets every goal; 1 could not be read" in page.text
     assert ["a b#1.wav", "✓ passes", "0:01:00.0", "−23.0", "6.0", "−19.0", "−3.0"] in page.rows
     assert any("There is no file gone.wav." in row[-1] for row in page.rows)

@@ -69,5 +69,5 @@ def test_it_prints_on_few_sheets_of_a4(browser, page, tmp_path):
     pdf = printed.read_bytes()
     sheets = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
 
-    assert {(595, 842)} == {(round(float(width)), round(float(height))) for width, height in sheets}
+    assert {(round(float(width)), round(float(height))) for width, height in sheets} == {(595, 842)}
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 3

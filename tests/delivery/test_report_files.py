@@ -71,7 +71,7 @@ def test_a_copy_that_nobody_installed_signs_all_the_same(monkeypatch):
     signed = SIGNATURE.program
     program_version.cache_clear()
 
-    assert "Loudness Sidecar unknown" == signed
+    assert signed == "Loudness Sidecar unknown"
 
 
 def test_a_folder_that_several_parts_share_is_named_once(tmp_path):
@@ -120,12 +120,12 @@ def test_the_course_as_values(tmp_path):
     with (tmp_path / "c.csv").open(newline="") as file:
         rows = list(csv.reader(file))
 
-    assert [
+    assert rows == [
         ["seconds", "momentary_lufs", "short_term_lufs", "true_peak_1_dbtp", "true_peak_2_dbtp"],
         ["0.1", "-23.46", "", "-9.00", "-9.00"],
         ["0.2", "-23.46", "-23.00", "-9.00", "-9.00"],
         ["0.3", "-23.46", "-23.00", "-9.00", "-1.00"],
-    ] == rows
+    ]
 
 
 def test_the_picture_is_the_drawing(tmp_path):
@@ -134,8 +134,8 @@ def test_the_picture_is_the_drawing(tmp_path):
     write_plot(tmp_path / "p.svg", checked("a<b.wav"))
     png = (tmp_path / "p.png").read_bytes()
 
-    assert b"\x89PNG\r\n\x1a\n" == png[:8]
-    assert (1720, 720) == struct.unpack(">II", png[16:24])
+    assert png[:8] == b"\x89PNG\r\n\x1a\n"
+    assert struct.unpack(">II", png[16:24]) == (1720, 720)
     assert "a&lt;b.wav: meets EBU R 128, production" in (tmp_path / "p.svg").read_text(encoding="utf-8")
 
 

@@ -45,7 +45,7 @@ def assert_same(one, other):
     """Equal to the bit where nothing is added up, to a billionth where something is."""
     for field in dataclasses.fields(one.reading):
         values = [getattr(each.reading, field.name) for each in (one, other)]
-        assert pytest.approx(values[0], abs=1e-9) == values[1], field.name
+        assert values[1] == pytest.approx(values[0], abs=1e-9), field.name
     for name in ("max_momentary_at_s", "max_short_term_at_s", "max_true_peak_at_s"):
         assert getattr(one, name) == getattr(other, name), name
     np.testing.assert_allclose(other.course.energy, one.course.energy, rtol=1e-9, atol=1e-24)
@@ -54,8 +54,8 @@ def assert_same(one, other):
     np.testing.assert_array_equal(one.course.true_peak, other.course.true_peak)
     facts = [dataclasses.replace(each.facts, dc_offset=(), correlation=None) for each in (one, other)]
     assert facts[0] == facts[1]
-    assert pytest.approx(one.facts.dc_offset, abs=1e-9) == other.facts.dc_offset
-    assert pytest.approx(one.facts.correlation, abs=1e-9) == other.facts.correlation
+    assert other.facts.dc_offset == pytest.approx(one.facts.dc_offset, abs=1e-9)
+    assert other.facts.correlation == pytest.approx(one.facts.correlation, abs=1e-9)
 
 
 @pytest.mark.slow
@@ -77,7 +77,7 @@ def test_side_by_side_is_one_by_one(tmp_path, rate_hz, channels, suffix, subtype
     with SoundFile(path) as file:
         pieces = sum(1 for _ in stretches(file, Meter(rate_hz, channels=channels).layout, 4))
 
-    assert 9 == pieces
+    assert pieces == 9
     assert_same(measure(path, workers=1), measure(path, workers=4))
 
 

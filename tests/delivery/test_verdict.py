@@ -26,7 +26,7 @@ def test_a_programme_on_target_passes_and_needs_no_gain():
     """Nothing is found and nothing is moved."""
     verdict = judged()
 
-    assert (True, (), 0.0) == (verdict.passes, verdict.findings, verdict.move_db)
+    assert (verdict.passes, verdict.findings, verdict.move_db) == (True, (), 0.0)
 
 
 @pytest.mark.parametrize(
@@ -41,23 +41,23 @@ def test_a_quiet_programme_is_brought_up_by_one_static_gain():
     """Tech 3343 §3.1: target minus loudness; the peaks stay under the ceiling."""
     verdict = judged(integrated=-25.0, max_true_peak=-6.0)
 
-    assert pytest.approx(2.0) == verdict.move_db
-    assert [
+    assert verdict.move_db == pytest.approx(2.0)
+    assert sentences(verdict) == [
         "Too quiet: −25.0 LUFS is 1.8 LU under the lowest that passes, −23.2 LUFS.",
         "A gain of +2.0 dB brings it to −23.0 LUFS with peaks at −4.0 dBTP.",
-    ] == sentences(verdict)
+    ]
 
 
 def test_a_gain_never_promises_a_peak_over_the_ceiling():
     """4 dB are wanted, 1 dB is free: the move is 1.0 dB and 3.0 dB must come off the peaks first."""
     verdict = judged(integrated=-27.0, max_true_peak=-2.0)
 
-    assert pytest.approx(1.0) == verdict.move_db
+    assert verdict.move_db == pytest.approx(1.0)
     more = "take 3.0 dB off the highest peaks first, then set it to −23.0 LUFS and measure again."
-    assert [
+    assert sentences(verdict)[-2:] == [
         f"Gain alone cannot mend it: {more}",
         "Without that, a gain of +1.0 dB brings it to −26.0 LUFS with peaks at −1.0 dBTP.",
-    ] == sentences(verdict)[-2:]
+    ]
 
 
 def test_loud_peaks_in_a_programme_on_target():
@@ -65,7 +65,7 @@ def test_loud_peaks_in_a_programme_on_target():
     verdict = judged(max_true_peak=1.0)
 
     assert not verdict.passes
-    assert "True peak 1.0 dBTP at 0:00:03.0 is 2.0 dB over the ceiling of −1.0 dBTP." == sentences(verdict)[0]
+    assert sentences(verdict)[0] == "True peak 1.0 dBTP at 0:00:03.0 is 2.0 dB over the ceiling of −1.0 dBTP."
     assert "2.0 dB off the highest peaks" in sentences(verdict)[-1]
 
 
@@ -73,8 +73,8 @@ def test_peaks_that_the_tolerance_has_room_for_are_mended_by_gain():
     """R 128 live may stand 1 LU low: half a dB down brings both inside."""
     verdict = judged("r128-live", max_true_peak=-0.5)
 
-    assert pytest.approx(-0.5) == verdict.move_db
-    assert "A gain of −0.5 dB brings it to −23.5 LUFS with peaks at −1.0 dBTP." == sentences(verdict)[-1]
+    assert verdict.move_db == pytest.approx(-0.5)
+    assert sentences(verdict)[-1] == "A gain of −0.5 dB brings it to −23.5 LUFS with peaks at −1.0 dBTP."
 
 
 def test_short_form_is_held_to_its_highest_short_term():
@@ -89,7 +89,7 @@ def test_the_worst_fault_comes_first():
     """2.0 LU over the highest short-term, 0.3 LU over the loudness."""
     verdict = judged("r128-s1", integrated=-22.5, max_short_term=-16.0)
 
-    assert ["short-term", "loudness"] == [f.about for f in verdict.findings if f.kind == "fault"]
+    assert [f.about for f in verdict.findings if f.kind == "fault"] == ["short-term", "loudness"]
 
 
 def test_no_gain_mends_what_stands_too_far_above_the_rest():
@@ -97,7 +97,7 @@ def test_no_gain_mends_what_stands_too_far_above_the_rest():
     0.2 to give."""
     verdict = judged("r128-s1", max_short_term=-16.0)
 
-    assert (0.0, False) == (verdict.move_db, verdict.remedy.is_enough)
+    assert (verdict.move_db, verdict.remedy.is_enough) == (0.0, False)
     assert "bring the loudest passages down by 2.0 LU against the rest first" in sentences(verdict)[-1]
 
 
@@ -105,7 +105,7 @@ def test_range_and_peaks_that_are_in_the_way_are_both_told():
     """4 LU up are wanted: the loudest 3 s then stand at −15.0 (3.0 over), the peaks at +1.0 (2.0 over)."""
     verdict = judged("r128-s1", integrated=-27.0, max_short_term=-19.0, max_true_peak=-3.0)
 
-    assert pytest.approx(1.0) == verdict.move_db
+    assert verdict.move_db == pytest.approx(1.0)
     assert "down by 3.0 LU against the rest and take 2.0 dB off the highest peaks" in sentences(verdict)[-2]
 
 
@@ -117,8 +117,8 @@ def test_places_over_a_limit_are_spans_and_the_worst_is_first():
     course.short_term[170:180] = -16.0
     first, second = judged("r128-s1", course, max_short_term=-16.0).spans("short-term")
 
-    assert pytest.approx((17.0, 18.0, -16.0)) == (first.start_s, first.end_s, first.worst)
-    assert pytest.approx((10.0, 12.0, -17.0)) == (second.start_s, second.end_s, second.worst)
+    assert (first.start_s, first.end_s, first.worst) == pytest.approx((17.0, 18.0, -16.0))
+    assert (second.start_s, second.end_s, second.worst) == pytest.approx((10.0, 12.0, -17.0))
 
 
 def test_what_passes_as_shown_is_no_place_over_a_limit():
@@ -128,14 +128,14 @@ def test_what_passes_as_shown_is_no_place_over_a_limit():
     course.short_term[200] = -17.94
 
     (only,) = judged("r128-s1", course, max_short_term=-17.94).spans("short-term")
-    assert pytest.approx(20.0) == only.start_s
+    assert only.start_s == pytest.approx(20.0)
 
 
 def test_a_maximum_between_the_points_of_the_course_has_its_place():
     """The meter's own maximum is kept 100 times a second; the course, 10 times, never shows it."""
     (only,) = judged("r128-s1", max_short_term=-17.9).spans("short-term")
 
-    assert (1.9, 2.0, -17.9) == (only.start_s, only.end_s, only.worst)
+    assert (only.start_s, only.end_s, only.worst) == (1.9, 2.0, -17.9)
 
 
 def test_a_peak_in_the_last_unfinished_block_has_its_place():
@@ -143,7 +143,7 @@ def test_a_peak_in_the_last_unfinished_block_has_its_place():
     file = replace(made(max_true_peak=1.0, seconds=60.05), max_true_peak_at_s=60.0)
     (only,) = judge(file, load_goal("r128")).spans("true peak")
 
-    assert (60.0, 60.05, 1.0) == (only.start_s, only.end_s, only.worst)
+    assert (only.start_s, only.end_s, only.worst) == (60.0, 60.05, 1.0)
 
 
 def test_many_places_are_capped_in_words_only():
@@ -153,7 +153,7 @@ def test_many_places_are_capped_in_words_only():
     verdict = judged(course=course, max_true_peak=11.0)
     places = verdict.findings[0].places
 
-    assert 11 == len(verdict.spans("true peak"))
+    assert len(verdict.spans("true peak")) == 11
     assert places.startswith("At 0:00:20.0 (11.0); 0:00:18.0 (10.0); ")
     assert places.endswith("; and 6 more.")
 
@@ -187,7 +187,7 @@ def test_a_gain_that_is_said_to_be_enough_is_enough(goal, narrow, integrated, ab
     before = at(0.0)
     assert before.remedy.is_enough == at(before.move_db).passes
     if before.passes:
-        assert 0.0 == before.move_db
+        assert before.move_db == 0.0
 
 
 def test_what_holds_for_several_goals_is_told_once():
@@ -195,11 +195,11 @@ def test_what_holds_for_several_goals_is_told_once():
     file = made(integrated=-20.0, max_short_term=-17.0)
     verdicts = [judge(file, load_goal(goal)) for goal in ("r128", "r128-s1")]
 
-    assert [
+    assert [(goal, finding.about) for goal, finding in findings_by_goal(verdicts)] == [
         ("r128, r128-s1", "loudness"),
         ("r128, r128-s1", "remedy"),
         ("r128-s1", "short-term"),
-    ] == [(goal, finding.about) for goal, finding in findings_by_goal(verdicts)]
+    ]
 
 
 def test_several_goals_are_told_one_after_the_other_and_notes_once():
@@ -210,14 +210,14 @@ def test_several_goals_are_told_one_after_the_other_and_notes_once():
         for goal, f in findings_by_goal([judge(file, load_goal(g)) for g in ("r128", "r128-s2")])
     ]
 
-    assert [("r128", "loudness"), ("r128", "remedy"), ("", "clipping")] == rows
+    assert rows == [("r128", "loudness"), ("r128", "remedy"), ("", "clipping")]
 
 
 def test_silence_neither_passes_nor_is_moved():
     """There is nothing to judge, and the sentence says why."""
     verdict = judged(integrated=SILENCE, max_true_peak=SILENCE)
 
-    assert (False, None) == (verdict.passes, verdict.move_db)
+    assert (verdict.passes, verdict.move_db) == (False, None)
     assert "silent" in sentences(verdict)[0]
 
 
@@ -225,7 +225,7 @@ def test_samples_that_are_no_numbers_fail_the_file_and_ask_for_no_gain():
     """Where the loudness is right there is nothing to move: the export has to be mended."""
     verdict = judged(bad_samples=3)
 
-    assert (False, 0.0, ["fault"]) == (verdict.passes, verdict.move_db, [f.kind for f in verdict.findings])
+    assert (verdict.passes, verdict.move_db, [f.kind for f in verdict.findings]) == (False, 0.0, ["fault"])
     assert "3 samples are not numbers" in sentences(verdict)[0]
 
 

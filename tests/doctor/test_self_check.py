@@ -50,9 +50,9 @@ def test_the_tone_reads_what_the_standard_gives_it():
         meter.push(tone(rate_hz))
         reading = meter.reading()
 
-        assert pytest.approx(-23.0, abs=0.1) == reading.max_short_term
-        assert pytest.approx(-23.0, abs=0.1) == reading.max_momentary
-        assert pytest.approx(-23.0, abs=0.01) == reading.sample_peak
+        assert reading.max_short_term == pytest.approx(-23.0, abs=0.1)
+        assert reading.max_momentary == pytest.approx(-23.0, abs=0.1)
+        assert reading.sample_peak == pytest.approx(-23.0, abs=0.01)
         assert round(LENGTH_S * rate_hz) == len(tone(rate_hz))
 
 
@@ -61,7 +61,7 @@ def test_the_tone_begins_and_ends_without_a_click():
     sine = tone(RATE_HZ)[:, 0].astype(float)
     steepest = 10 ** (-23 / 20) * 2 * np.pi * 1000 / RATE_HZ
 
-    assert 0.0 == sine[0]
+    assert sine[0] == 0.0
     assert np.abs(np.diff(np.concatenate([[0.0], sine, [0.0]]))).max() <= steepest
 
 
@@ -70,10 +70,10 @@ def test_a_chain_that_changes_nothing_is_well():
     found = said(around(tone(RATE_HZ)), delay_s=-0.38)  # 0.5 s of silence: so the tone is there after 0.12 s
 
     assert all(one.is_well for one in found.values())
-    assert "+0.01 LU from −23.0 LUFS" == found["tone's level"].detail
-    assert "1000.0 Hz" == found["tone's pitch"].detail
+    assert found["tone's level"].detail == "+0.01 LU from −23.0 LUFS"
+    assert found["tone's pitch"].detail == "1000.0 Hz"
     assert "120 ms" in found["tone's way"].detail
-    assert "0 frames were lost" == found["lost frames"].detail
+    assert found["lost frames"].detail == "0 frames were lost"
 
 
 @pytest.mark.parametrize(("gain_db", "shown"), [(-6.0, "−5.99 LU"), (-0.2, "−0.19 LU"), (3.0, "+3.01 LU")])
@@ -96,9 +96,9 @@ def test_a_lost_side_is_named(kept, side):
     """3 LU too little from one channel alone is no matter of volume."""
     found = said(around(tone(RATE_HZ)) * np.array(kept, np.float32))
 
-    assert f"only the {side} channel arrives: check balance and routing between output and input" == (
+    assert (
         found["tone's level"].detail
-    )
+    ) == f"only the {side} channel arrives: check balance and routing between output and input"
     assert found["tone's pitch"].is_well
 
 
@@ -114,20 +114,20 @@ def test_losses_are_counted():
     """Two blocks with 480 frames missing before each."""
     found = said(around(tone(RATE_HZ)), lost=(70, 90))["lost frames"]
 
-    assert (False, "960 frames were lost; close what loads the machine and try again") == (
+    assert (
         found.is_well,
         found.detail,
-    )
+    ) == (False, "960 frames were lost; close what loads the machine and try again")
 
 
 def test_the_way_is_not_told_where_something_else_sounded_before():
     """An onset before the tone was even handed over cannot be its own."""
     found = said(np.repeat(tone(RATE_HZ), 1, axis=0), delay_s=-0.2)
 
-    assert (True, "unknown: something else sounded before") == (
+    assert (
         found["tone's way"].is_well,
         found["tone's way"].detail,
-    )
+    ) == (True, "unknown: something else sounded before")
 
 
 @pytest.mark.parametrize("frames", [np.zeros((RATE_HZ, 2), np.float32), np.empty((0, 2), np.float32)])
@@ -135,7 +135,7 @@ def test_nothing_at_all_is_one_finding_that_names_both_ends(frames):
     """Neither level nor pitch is made up from silence."""
     found = said(frames)
 
-    assert ["tone"] == list(found)
+    assert list(found) == ["tone"]
     assert not found["tone"].is_well
     assert found["tone"].detail.startswith("nothing of it came from output to input; ")
 
@@ -147,7 +147,7 @@ def test_a_microphone_or_music_beside_it_is_not_taken_for_the_tone():
     beside = said((around(tone(RATE_HZ), 1.0, 2.0) + noise).astype(np.float32))
 
     for found in (alone, beside):
-        assert ["tone"] == list(found)
+        assert list(found) == ["tone"]
         assert found["tone"].detail.startswith("input receives something else, or more than the tone")
 
 
@@ -213,7 +213,7 @@ def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     assert lines[at + 1].startswith(("✓ tone's level: +0.0", "✓ tone's level: −0.0"))
     assert lines[at + 2].startswith(("✓ tone's pitch: 1000.", "✓ tone's pitch: 999."))
     assert lines[at + 3].startswith("✓ tone's way: ")
-    assert "✓ lost frames: 0 frames were lost" == lines[at + 4]
+    assert lines[at + 4] == "✓ lost frames: 0 frames were lost"
 
 
 @pytest.mark.slow
@@ -228,7 +228,7 @@ def test_a_real_volume_that_is_down_is_found(two):
     assert (
         "pactl set-sink-volume loopback 100%; pactl set-source-volume loopback.monitor 100%" in level.detail
     )
-    assert 1 == len(cautions)
+    assert len(cautions) == 1
 
 
 @pytest.mark.slow
@@ -251,7 +251,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
     with pytest.raises(KeyboardInterrupt):
         list(hear_tone("loopback", None, refuse))
 
-    assert [-9] == [player._process.poll() for player in players]
+    assert [player._process.poll() for player in players] == [-9]
 
 
 @pytest.mark.slow
@@ -276,5 +276,5 @@ def test_nothing_sounds_without_being_asked_for(monkeypatch, capsys):
 @pytest.mark.parametrize("option", ["--device", "--play-to"])
 def test_where_to_play_without_playing_is_refused(option, capsys):
     """The options belong to the tone."""
-    assert 2 == main(["doctor", option, "x"])
+    assert main(["doctor", option, "x"]) == 2
     assert f"{option} belongs to --tone" in capsys.readouterr().err

@@ -69,10 +69,10 @@ def test_a_course_at_rest_is_searched_once(advice, monkeypatch):
     for now_s in range(600):
         advice.update_advice(float(now_s), at_rest=True)
 
-    assert [1] == searches
+    assert searches == [1]
     advice.ask_soon()
     advice.update_advice(600.0, at_rest=True)
-    assert [1, 1] == searches
+    assert searches == [1, 1]
 
 
 def test_what_is_to_come_is_judged_by_the_latest_four_hours():
@@ -93,7 +93,7 @@ def test_a_day_is_not_searched_for_rides(advice, monkeypatch):
     monkeypatch.setattr(advice.advisor, "rides", lambda: pytest.fail("the search began"))
     advice.update_advice(0.0, at_rest=True)
 
-    assert () == advice.rides
+    assert advice.rides == ()
     assert "more than 4 h" in advice.rides_reason
 
 

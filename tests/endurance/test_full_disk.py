@@ -49,7 +49,7 @@ def test_a_full_disk_is_said_and_measuring_goes_on(disk, tmp_path):
     assert "The record has stopped: " in full.line["text"]
     assert "Measuring goes on." in full.line["text"]
     assert on.at_s - full.at_s < 30.0
-    assert (0, "") == (code, errors)
-    assert () == kept.missing
+    assert (code, errors) == (0, "")
+    assert kept.missing == ()
     assert kept.summary.ended is not None
-    assert pytest.approx(run.lines("reading")[-1]["seconds"], abs=0.11) == kept.summary.blocks / 10
+    assert kept.summary.blocks / 10 == pytest.approx(run.lines("reading")[-1]["seconds"], abs=0.11)

@@ -99,7 +99,7 @@ def test_a_screen_ends_by_itself_whatever_becomes_of_its_terminal(command, way, 
     """With exit code 0 and nothing to complain of."""
     ended = endings[command, way].result()
 
-    assert 0 == ended.code
+    assert ended.code == 0
     assert b"Traceback" not in ended.shown
 
 
@@ -134,6 +134,6 @@ def test_without_a_terminal_there_is_no_screen(command, tmp_path):
         check=False,
     )
 
-    assert (2, "") == (said.returncode, said.stdout)
+    assert (said.returncode, said.stdout) == (2, "")
     assert said.stderr.startswith("sidecar: The screen needs a terminal")
-    assert 1 == said.stderr.count("\n")
+    assert said.stderr.count("\n") == 1

@@ -33,18 +33,18 @@ def test_each_gap_is_found_measured_shown_and_on_record(loopback, tone):
     with LiveRun("live", "--device", "loopback") as run:
         short = restart(loopback, run, 0.2, channels=2)
         long = restart(loopback, run, 2.5, channels=2, rate_hz=44_100)
-        assert 0 == loopback.play(tone).wait()
+        assert loopback.play(tone).wait() == 0
         code, errors = run.end()
     kept = reader.latest()
     lost = [cut.lost_frames for cut in kept.cuts]
 
-    assert (0, "") == (code, errors)
+    assert (code, errors) == (0, "")
     for done in (short, long):
-        assert pytest.approx(done.missing_s, abs=WRONG_S) == done.lost_s
-    assert pytest.approx([short.lost_s, long.lost_s], abs=0.001) == [frames / RATE_HZ for frames in lost]
+        assert done.lost_s == pytest.approx(done.missing_s, abs=WRONG_S)
+    assert [frames / RATE_HZ for frames in lost] == pytest.approx([short.lost_s, long.lost_s], abs=0.001)
     assert [f"{frames / RATE_HZ:.2f} s lost" for frames in lost] == [
         event.text for event in kept.events if event.kind == "gap"
     ]
     assert "on" in [line["state"] for line in run.lines("alert") if line["name"] == "lost"]
-    assert pytest.approx(-18.0, abs=0.1) == run.lines("reading")[-1]["max_short_term_lufs"]
+    assert run.lines("reading")[-1]["max_short_term_lufs"] == pytest.approx(-18.0, abs=0.1)
     assert sum(lost) == run.lines("reading")[-1]["lost_frames"]

@@ -179,9 +179,9 @@ def test_whatever_ends_a_run_its_last_words_are_said(way, endings, monkeypatch):
     monkeypatch.setenv("XDG_DATA_HOME", str(ended.folder))
     [kept] = reader.passes()
 
-    assert ["ended"] == ended.osc.of("/sidecar/transport")[-1]
+    assert ended.osc.of("/sidecar/transport")[-1] == ["ended"]
     assert "/sidecar/alert/hot" in {name for name, _ in ended.osc.heard[-60:]}
-    assert [[0], [0], [0]] == ended.lamp.of("/lamp")[-3:]
+    assert ended.lamp.of("/lamp")[-3:] == [[0], [0], [0]]
     assert kept.ended is not None
     assert kept.blocks > 0
 
@@ -191,7 +191,7 @@ def test_an_end_that_was_asked_for_is_none_to_complain_of(way, endings):
     """A system that goes down and a terminal that is closed: exit code 0, as after Ctrl-C."""
     ended = endings[way].result()
 
-    assert (0, "") == (ended.code, ended.errors)
+    assert (ended.code, ended.errors) == (0, "")
     assert b"Traceback" not in ended.shown
 
 
@@ -209,6 +209,6 @@ def test_a_fault_of_our_own_is_one_sentence(endings):
     """Nobody sees a traceback; the exit code is 2."""
     ended = endings["fault, lines"].result()
 
-    assert [2, 2, 2] == [endings[way].result().code for way in WAYS if "fault" in way]
+    assert [endings[way].result().code for way in WAYS if "fault" in way] == [2, 2, 2]
     assert ended.errors.startswith("sidecar: The sidecar has failed inside (ZeroDivisionError(")
     assert "Traceback" not in ended.errors

@@ -42,7 +42,7 @@ def test_a_sleep_is_shown_as_what_it_was(loopback):
         code, errors = run.end()
     [gap] = [event.text for event in reader.latest().events if event.kind == "gap"]
 
-    assert (0, "") == (code, errors)
+    assert (code, errors) == (0, "")
     assert gap.startswith("the machine slept for ")
     assert abs(float(gap.split()[4]) - asleep_s) < 0.5
     assert run.lines("reading")[-1]["lost_frames"] < 48_000

@@ -32,12 +32,12 @@ def test_every_frame_that_the_ring_could_not_hold_is_counted(loopback, tmp_path)
         back = run.wait_for(lambda line: line["type"] == "reading" and line["lost_frames"] > 0)
         run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + SETTLED_S)
         code, errors = run.end()
-    assert 0 == main(["passes", "--export", "1", "--to", str(exported)])
+    assert main(["passes", "--export", "1", "--to", str(exported)]) == 0
     kept, whole = reader.latest(), json.loads(exported.read_text())
     heard = heard_on(tape)
 
-    assert (0, "") == (code, errors)
-    assert (0, 0) == (heard.disorder, heard.misplaced)
+    assert (code, errors) == (0, "")
+    assert (heard.disorder, heard.misplaced) == (0, 0)
     assert heard.missing > (STARVED_S - 8.5) * RATE_HZ
     assert heard.missing == run.lines("reading")[-1]["lost_frames"]
     assert heard.missing == sum(cut.lost_frames for cut in kept.cuts) == whole["lost_frames"]

@@ -45,9 +45,9 @@ def test_who_does_not_read_the_lines_holds_nobody_up(loopback, tmp_path):
     heard = heard_on(tape)
 
     assert first.startswith(b'{"type": "reading"')
-    assert (0, "") == (run.returncode, errors)
+    assert (run.returncode, errors) == (0, "")
     assert kept.ended is not None
-    assert (0, 0, 0) == (kept.lost_frames, heard.missing, heard.disorder)
+    assert (kept.lost_frames, heard.missing, heard.disorder) == (0, 0, 0)
 
 
 def kept_blocks():
@@ -73,5 +73,5 @@ def test_who_has_read_enough_ends_the_run():
     errors = run.stderr.read()
     run.stderr.close()
 
-    assert (0, b"") == (run.wait(LIMIT_S), errors)
+    assert (run.wait(LIMIT_S), errors) == (0, b"")
     assert all(kept.ended is not None for kept in reader.passes())

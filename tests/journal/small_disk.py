@@ -22,7 +22,7 @@ class SmallDisk:
         )
         if done.returncode and "CI" not in os.environ:
             pytest.skip("only root may mount a disk")
-        assert 0 == done.returncode, done.stderr
+        assert done.returncode == 0, done.stderr
 
     def unmount(self):
         subprocess.run(["umount", str(self.folder)], check=True)

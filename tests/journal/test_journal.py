@@ -56,9 +56,9 @@ def test_a_pass_comes_back_as_it_was_heard(journal, file):
     assert tuple(Event(k, "mark", f"block {k * 10}") for k in range(20)) == record.events
     assert np.float32(measured.readings[-1].short_term) == record.short_term[-1]
     assert np.float32(measured.readings[-1].integrated) == record.integrated[-1]
-    assert {-1.5} == set(record.fader_db.tolist())
-    assert (2 * LOST_FRAMES, ()) == (record.summary.lost_frames, record.missing)
-    assert "" == journal.fault
+    assert set(record.fader_db.tolist()) == {-1.5}
+    assert (record.summary.lost_frames, record.missing) == (2 * LOST_FRAMES, ())
+    assert journal.fault == ""
 
 
 def test_silence_and_a_goal_without_a_lower_limit_come_back(journal, file):
@@ -88,9 +88,9 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     journal.close()
     record = reader.load(1, file)
 
-    assert "" == journal.fault
-    assert ("caf?.wav", ("voi?e",)) == (record.summary.about.source, record.summary.about.stems)
-    assert ("voi?e", "voi?e") == (record.fader_reports[0].stem, record.events[0].text)
+    assert journal.fault == ""
+    assert (record.summary.about.source, record.summary.about.stems) == ("caf?.wav", ("voi?e",))
+    assert (record.fader_reports[0].stem, record.events[0].text) == ("voi?e", "voi?e")
 
 
 def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
@@ -103,13 +103,13 @@ def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
     def look_and_hear(row):
         monkeypatch.setattr(reader, "_summary", look)
         hear(entry, [0.2] * 2)
-        wait_until(lambda: 5 == reader.passes(file)[0].blocks)
+        wait_until(lambda: reader.passes(file)[0].blocks == 5)
         return look(row)
 
     monkeypatch.setattr(reader, "_summary", look_and_hear)
 
-    assert 3 == len(reader.load(1, file).timeline().seconds)
-    assert 5 == len(reader.load(1, file).timeline().seconds)
+    assert len(reader.load(1, file).timeline().seconds) == 3
+    assert len(reader.load(1, file).timeline().seconds) == 5
 
 
 def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
@@ -130,7 +130,7 @@ def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
     journal.close()
     record = reader.load(1, file)
 
-    assert ("voice", "music", "effects") == record.summary.about.stems
+    assert record.summary.about.stems == ("voice", "music", "effects")
     assert np.array_equal(stems.covariance.astype(np.float32), record.stems.covariance)
     assert np.array_equal(stems.true_peak.astype(np.float32), record.stems.true_peak)
     assert np.array_equal(stems.fader_db.astype(np.float32), record.stems.fader_db)
@@ -165,8 +165,12 @@ def test_a_fader_that_rests_is_kept_once(journal, file):
     entry.add_fader_report(FaderReport(0.4, -3.0, True, "voice"))
     journal.close()
 
-    assert [(0.0, ""), (0.2, ""), (0.3, ""), (0.4, ""), (0.4, "voice")] == [
-        (word.at_s, word.stem) for word in reader.load(1, file).fader_reports
+    assert [(word.at_s, word.stem) for word in reader.load(1, file).fader_reports] == [
+        (0.0, ""),
+        (0.2, ""),
+        (0.3, ""),
+        (0.4, ""),
+        (0.4, "voice"),
     ]
 
 
@@ -181,11 +185,11 @@ def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
     journal.close()
     first, second = reader.passes(file)
 
-    assert (1, 2) == (first.id, second.id)
+    assert (first.id, second.id) == (1, 2)
     assert second.began < first.began
     assert second.ended < second.began
-    assert 1.0 == second.reading.seconds
-    assert [2.0] * 10 == reader.latest(file).energy.tolist()
+    assert second.reading.seconds == 1.0
+    assert reader.latest(file).energy.tolist() == [2.0] * 10
 
 
 def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
@@ -196,7 +200,7 @@ def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
     entry.close_pass()
     journal.close()
 
-    assert [] == reader.passes(file)
+    assert reader.passes(file) == []
 
 
 def test_the_latest_pass_can_be_asked_to_be_long_enough(journal, file):
@@ -207,8 +211,8 @@ def test_the_latest_pass_can_be_asked_to_be_long_enough(journal, file):
         entry.close_pass()
     journal.close()
 
-    assert 1 == reader.latest(file, blocks=600).summary.id
-    assert 2 == reader.latest(file).summary.id
+    assert reader.latest(file, blocks=600).summary.id == 1
+    assert reader.latest(file).summary.id == 2
     assert reader.latest(file, blocks=601) is None
 
 
@@ -230,7 +234,7 @@ def test_a_pass_goes_on_where_it_broke_off(file):
     assert summary.ended is not None
     assert np.arange(15.0).tolist() == record.energy.tolist()
     assert (Cut(10, 0),) == record.cuts
-    assert (10,) == resumable(record).cuts
+    assert resumable(record).cuts == (10,)
 
 
 def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own(file):
@@ -247,9 +251,9 @@ def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own
     second.close()
     old, new = reader.passes(file)
 
-    assert [1.0] * 10 + [2.0] * 5 == reader.load(old.id, file).energy.tolist()
-    assert [3.0] * 7 == reader.load(new.id, file).energy.tolist()
-    assert ((0, 10),) == reader.load(new.id, file).missing
+    assert reader.load(old.id, file).energy.tolist() == [1.0] * 10 + [2.0] * 5
+    assert reader.load(new.id, file).energy.tolist() == [3.0] * 7
+    assert reader.load(new.id, file).missing == ((0, 10),)
 
 
 def test_who_goes_on_with_a_pass_that_has_grown_since_begins_one_of_its_own(file):
@@ -268,10 +272,10 @@ def test_who_goes_on_with_a_pass_that_has_grown_since_begins_one_of_its_own(file
     first.close()
     old, new = reader.passes(file)
 
-    assert ("", "") == (first.fault, second.fault)
-    assert [1.0] * 15 == reader.load(old.id, file).energy.tolist()
-    assert [2.0] * 5 == reader.load(new.id, file).energy.tolist()
-    assert ((0, 10),) == reader.load(new.id, file).missing
+    assert (first.fault, second.fault) == ("", "")
+    assert reader.load(old.id, file).energy.tolist() == [1.0] * 15
+    assert reader.load(new.id, file).energy.tolist() == [2.0] * 5
+    assert reader.load(new.id, file).missing == ((0, 10),)
 
 
 def test_a_deleted_pass_gives_its_room_back(journal, file):
@@ -287,8 +291,8 @@ def test_a_deleted_pass_gives_its_room_back(journal, file):
     kept = [summary.id for summary in reader.passes(file)]
     reader.delete([1], file)
 
-    assert [1, 2] == kept
-    assert [2] == [summary.id for summary in reader.passes(file)]
+    assert kept == [1, 2]
+    assert [summary.id for summary in reader.passes(file)] == [2]
     assert file.stat().st_size < 0.6 * before
 
 
@@ -302,9 +306,9 @@ def test_the_course_is_the_one_that_the_screen_drew(journal, file):
     course = reader.load(1, file).timeline()
 
     assert 30 == course.seconds.size == course.short_term.size == course.integrated.size
-    assert (pytest.approx(0.1), pytest.approx(3.0)) == (course.seconds[0], course.seconds[-1])
-    assert {-20.0} == set(course.short_term.tolist())
-    assert {-14.0} == set(course.integrated.tolist())
+    assert (course.seconds[0], course.seconds[-1]) == (pytest.approx(0.1), pytest.approx(3.0))
+    assert set(course.short_term.tolist()) == {-20.0}
+    assert set(course.integrated.tolist()) == {-14.0}
     assert (Event(1.0, "alert", "hot"),) == course.events
 
 
@@ -319,6 +323,6 @@ def test_an_id_that_is_not_there_is_said_to_be(file, id):
 
 def test_a_look_into_a_record_that_is_not_there_leaves_no_file_behind(file):
     """Nothing was heard yet: no passes, and the folder stays as it is."""
-    assert [] == reader.passes(file)
+    assert reader.passes(file) == []
     assert reader.latest(file) is None
     assert not file.parent.exists()

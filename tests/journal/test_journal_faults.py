@@ -59,7 +59,7 @@ class Locker:
             stdout=subprocess.PIPE,
             text=True,
         )
-        assert "locked\n" == self._process.stdout.readline()
+        assert self._process.stdout.readline() == "locked\n"
 
     def release(self):
         self._process.communicate(timeout=30)
@@ -180,7 +180,7 @@ def test_a_folder_that_the_system_does_not_know(tmp_path):
     error = FileNotFoundError(errno.ENOENT, "No such file or directory", str(tmp_path))
     file = tmp_path / "passes.sqlite"
 
-    assert f"{file} cannot be used (No such file or directory)" == reason(error, file)
+    assert reason(error, file) == f"{file} cannot be used (No such file or directory)"
 
 
 def test_a_file_that_another_process_holds(tmp_path, opened, locked):
@@ -242,7 +242,7 @@ def test_a_record_that_is_moved_away_is_begun_anew(tmp_path, opened):
     record = reader.latest(file)
 
     assert measured.energies[20:] == record.energy.tolist()
-    assert ((0, 20),) == record.missing
+    assert record.missing == ((0, 20),)
 
 
 def test_a_close_that_the_disk_refuses_is_said_to_the_one_who_closes(tmp_path, opened, locked):

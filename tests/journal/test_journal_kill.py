@@ -48,7 +48,7 @@ def test_the_record_is_the_undisturbed_programme_up_to_there(records, undisturbe
         blocks = record.summary.blocks
         assert undisturbed.energies[:blocks] == record.energy.tolist()
         assert undisturbed.readings[blocks - 1] == record.summary.reading
-        assert () == record.missing
+        assert record.missing == ()
         assert record.summary.ended is None
 
 
@@ -60,8 +60,8 @@ def test_integrated_and_range_follow_from_what_is_on_record(records, undisturbed
     for record in records:
         found = resumable(record)
         expected = undisturbed.readings[record.summary.blocks - 1]
-        assert pytest.approx(expected.integrated, abs=1e-9) == integrated_of(found.energies, found.cuts)
-        assert pytest.approx(expected.loudness_range, abs=0.01) == range_of(found.energies, found.cuts)
+        assert integrated_of(found.energies, found.cuts) == pytest.approx(expected.integrated, abs=1e-9)
+        assert range_of(found.energies, found.cuts) == pytest.approx(expected.loudness_range, abs=0.01)
 
 
 def test_a_meter_that_goes_on_reads_what_it_read(records, undisturbed):
@@ -72,10 +72,10 @@ def test_a_meter_that_goes_on_reads_what_it_read(records, undisturbed):
         meter = Meter(RATE_HZ, "stereo")
         meter.restore(found.energies, found.reading, found.cuts)
         reading = meter.reading()
-        assert pytest.approx(expected.integrated, abs=1e-9) == reading.integrated
-        assert pytest.approx(expected.loudness_range, abs=1e-9) == reading.loudness_range
-        assert pytest.approx(expected.max_momentary, abs=1e-9) == reading.max_momentary
-        assert pytest.approx(expected.max_short_term, abs=1e-9) == reading.max_short_term
-        assert pytest.approx(expected.true_peak, abs=1e-9) == reading.true_peak
-        assert pytest.approx(expected.sample_peak, abs=1e-9) == reading.sample_peak
+        assert reading.integrated == pytest.approx(expected.integrated, abs=1e-9)
+        assert reading.loudness_range == pytest.approx(expected.loudness_range, abs=1e-9)
+        assert reading.max_momentary == pytest.approx(expected.max_momentary, abs=1e-9)
+        assert reading.max_short_term == pytest.approx(expected.max_short_term, abs=1e-9)
+        assert reading.true_peak == pytest.approx(expected.true_peak, abs=1e-9)
+        assert reading.sample_peak == pytest.approx(expected.sample_peak, abs=1e-9)
         assert expected.seconds == reading.seconds

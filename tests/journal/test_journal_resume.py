@@ -25,21 +25,21 @@ def test_a_whole_record_gives_what_was_heard():
     """Nothing is added, and a cut at the very end is none: nothing follows it."""
     found = resumable(record(range(5), blocks=5, cuts=(Cut(2, 480), Cut(5))))
 
-    assert [1.0, 2.0, 3.0, 4.0, 5.0] == found.energies.tolist()
-    assert [-30.0, -29.0, -28.0, -27.0, -26.0] == found.true_peak.tolist()
-    assert (2,) == found.cuts
-    assert [-2.0] * 5 == found.fader.gains_db(0, 5).tolist()
+    assert found.energies.tolist() == [1.0, 2.0, 3.0, 4.0, 5.0]
+    assert found.true_peak.tolist() == [-30.0, -29.0, -28.0, -27.0, -26.0]
+    assert found.cuts == (2,)
+    assert found.fader.gains_db(0, 5).tolist() == [-2.0] * 5
 
 
 def test_a_missing_stretch_is_silent_and_cut_off_at_either_end():
     """It counts for nothing, and what comes after keeps its place."""
     found = resumable(record([0, 1, 4, 5], blocks=7))
 
-    assert [1.0, 2.0, 0.0, 0.0, 5.0, 6.0, 0.0] == found.energies.tolist()
-    assert (2, 4, 6) == found.cuts
+    assert found.energies.tolist() == [1.0, 2.0, 0.0, 0.0, 5.0, 6.0, 0.0]
+    assert found.cuts == (2, 4, 6)
     assert np.isneginf(found.true_peak[[2, 3, 6]]).all()
     assert np.isneginf(found.course.short_term[[2, 3, 6]]).all()
-    assert [-30.0, -29.0, -29.0, -29.0, -26.0, -25.0, -25.0] == found.course.integrated.tolist()
+    assert found.course.integrated.tolist() == [-30.0, -29.0, -29.0, -29.0, -26.0, -25.0, -25.0]
     assert [pytest.approx(k / 10) for k in range(1, 8)] == found.course.seconds.tolist()
 
 
@@ -47,8 +47,8 @@ def test_a_record_that_misses_its_beginning_begins_with_silence():
     """What was heard keeps its place there too."""
     found = resumable(record([2, 3], blocks=4))
 
-    assert [0.0, 0.0, 3.0, 4.0] == found.energies.tolist()
-    assert (2,) == found.cuts
+    assert found.energies.tolist() == [0.0, 0.0, 3.0, 4.0]
+    assert found.cuts == (2,)
     assert np.isneginf(found.course.integrated[:2]).all()
 
 
@@ -62,7 +62,7 @@ def test_the_first_word_on_the_fader_counts_for_the_past():
         )
     )
 
-    assert [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0] == found.fader.gains_db(0, 6).tolist()
+    assert found.fader.gains_db(0, 6).tolist() == [-8.0, -6.0, -6.0, -6.0, -6.0, -3.0]
 
 
 def test_a_fader_that_the_source_knows_is_read_from_its_blocks():
@@ -92,9 +92,9 @@ def test_the_first_word_on_a_stems_fader_counts_for_its_past():
     )
     found = resumable(record(range(4), blocks=4, names=("voice", "music"), stems=stems, told=told))
 
-    assert [-6.0] * 4 == found.stems.fader_db[:, 0].tolist()
-    assert [0.0] * 4 == found.stems.fader_db[:, 1].tolist()
-    assert {"voice"} == found.reported_stems
+    assert found.stems.fader_db[:, 0].tolist() == [-6.0] * 4
+    assert found.stems.fader_db[:, 1].tolist() == [0.0] * 4
+    assert found.reported_stems == {"voice"}
 
 
 def test_stems_keep_their_places_around_a_missing_stretch():
@@ -102,5 +102,5 @@ def test_stems_keep_their_places_around_a_missing_stretch():
     stems = StemBalance(np.ones((2, 1, 1)), np.zeros((2, 1)), np.zeros((2, 1)))
     found = resumable(record([0, 2], blocks=3, names=("voice",), stems=stems))
 
-    assert [1.0, 0.0, 1.0] == found.stems.covariance[:, 0, 0].tolist()
+    assert found.stems.covariance[:, 0, 0].tolist() == [1.0, 0.0, 1.0]
     assert np.isneginf(found.stems.true_peak[1])

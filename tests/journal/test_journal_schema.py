@@ -73,16 +73,16 @@ def test_a_file_of_version_1_is_brought_up_to_date_with_all_that_is_in_it(old):
     """What it held is read as before; what it could not hold is empty; keys it does not know are ignored."""
     record = reader.load(7, old)
 
-    assert schema.NEWEST == version_of(old)
-    assert [0.25, 0.5, 0.75] == record.energy.tolist()
+    assert version_of(old) == schema.NEWEST
+    assert record.energy.tolist() == [0.25, 0.5, 0.75]
     assert (-21.5, -np.inf, (-3.0, -4.0)) == (
         record.summary.reading.integrated,
         record.summary.reading.max_true_peak,
         record.summary.reading.true_peak,
     )
-    assert ("old", -23.0) == (record.summary.about.source, record.summary.about.goal.target_lufs)
+    assert (record.summary.about.source, record.summary.about.goal.target_lufs) == ("old", -23.0)
     assert (Cut(2, 480),) == record.cuts
-    assert (None, (), 0) == (record.stems, record.fader_reports, record.summary.missing_blocks)
+    assert (record.stems, record.fader_reports, record.summary.missing_blocks) == (None, (), 0)
     assert record.summary.about.layout_from == ""
 
 
@@ -94,7 +94,7 @@ def test_a_pass_of_version_1_goes_on(old):
     entry.add_blocks(values, values, values, 0.0, reader.load(7, old).summary.reading)
     journal.close()
 
-    assert [0.25, 0.5, 0.75, 1.0, 1.0] == reader.load(7, old).energy.tolist()
+    assert reader.load(7, old).energy.tolist() == [0.25, 0.5, 0.75, 1.0, 1.0]
 
 
 def test_a_new_file_has_the_tables_that_an_old_one_comes_to(old, tmp_path):

@@ -69,12 +69,12 @@ def test_a_log_that_breaks_off_anywhere(running, undisturbed, tmp_path):
     found = set()
     for place in np.linspace(0, size, 30).astype(int):
         integrity, record = torn(running, tmp_path / str(place), lambda log, at=place: log[:at])
-        assert "ok" == integrity
+        assert integrity == "ok"
         if record is not None:
             assert_a_piece_of(undisturbed, record)
             found.add(record.summary.blocks)
 
-    assert BLOCKS == max(found)
+    assert max(found) == BLOCKS
     assert len(found) > 10
 
 
@@ -87,5 +87,5 @@ def test_a_log_whose_end_was_never_written(running, undisturbed, tmp_path):
             integrity, record = torn(
                 running, tmp_path / f"{name}{place}", lambda log, at=place, rest=filling: log[:at] + rest
             )
-            assert "ok" == integrity
+            assert integrity == "ok"
             assert_a_piece_of(undisturbed, record)

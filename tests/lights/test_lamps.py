@@ -96,8 +96,8 @@ def test_an_alert_lights_the_lamp_and_the_end_makes_it_dark(engine, bulb):
     bulb.hear_until(("/lamp", [1]))
     engine.run(lamps.close())
 
-    assert SAFE == before
-    assert [SAFE] * 3 == bulb.rest()
+    assert before == SAFE
+    assert bulb.rest() == [SAFE] * 3
 
 
 @pytest.mark.slow
@@ -109,7 +109,7 @@ def test_a_state_that_stays_is_said_again_and_again(engine, bulb):
     again = bulb.hear()
     engine.run(lamps.close())
 
-    assert ("/lamp", [1]) == again
+    assert again == ("/lamp", [1])
 
 
 @pytest.mark.slow
@@ -121,7 +121,7 @@ def test_a_pulse_goes_on_between_snapshots(engine, bulb):
     pulse = [bulb.hear(), bulb.hear(), bulb.hear()]
     engine.run(lamps.close())
 
-    assert [("/lamp", [0]), ("/lamp", [1]), ("/lamp", [0])] == pulse
+    assert pulse == [("/lamp", [0]), ("/lamp", [1]), ("/lamp", [0])]
 
 
 @pytest.mark.slow
@@ -133,7 +133,7 @@ def test_every_lamp_hears_its_own_message(engine, bulb):
     engine.run(lamps.close())
 
     assert ("/lamp/colour", [255, 120, 0]) in heard
-    assert [f"colours={bulb.place}", f"dimmer={bulb.place}"] == [each.name for each in lamps.status()]
+    assert [each.name for each in lamps.status()] == [f"colours={bulb.place}", f"dimmer={bulb.place}"]
     assert all(each.sent >= 4 and not each.failed for each in lamps.status())
 
 
@@ -167,7 +167,7 @@ def test_where_no_snapshots_are_due_none_is_missed(engine, bulb, monkeypatch, tr
     heard = [bulb.hear_until(("/lamp", [expected]))[-1], bulb.hear()]
     engine.run(lamps.close())
 
-    assert [("/lamp", [expected])] * 2 == heard
+    assert heard == [("/lamp", [expected])] * 2
 
 
 @pytest.mark.slow
@@ -180,8 +180,8 @@ def test_a_lamp_that_cannot_be_reached_is_counted_and_holds_up_nobody(engine, bu
     blocked, fine = lamps.status()
 
     assert blocked.failed > 0
-    assert "" != blocked.fault
-    assert (0, "") == (fine.failed, fine.fault)
+    assert blocked.fault != ""
+    assert (fine.failed, fine.fault) == (0, "")
 
 
 def test_without_lamps_there_is_nothing_to_open_or_close(engine):
@@ -189,7 +189,7 @@ def test_without_lamps_there_is_nothing_to_open_or_close(engine):
     lamps = start(engine)
     engine.run(lamps.close())
 
-    assert () == lamps.status()
+    assert lamps.status() == ()
 
 
 @pytest.mark.parametrize("text", ["lamp", "127.0.0.1:9000", "=127.0.0.1:9000", ""])

@@ -61,7 +61,7 @@ def run(*on, transport="measuring", held=False, integrated=-23.0, seconds=60.0, 
 )
 def test_each_moment_of_a_run_is_told_in_its_conditions(snapshot, expected):
     """Nothing is known without audio, and nothing after the end; under needs a goal that has a lower side."""
-    assert expected == conditions(snapshot)
+    assert conditions(snapshot) == expected
 
 
 def test_every_condition_can_hold():
@@ -77,4 +77,4 @@ def test_every_condition_can_hold():
     ):
         seen |= conditions(snapshot)
 
-    assert set(CONDITIONS) == seen
+    assert seen == set(CONDITIONS)

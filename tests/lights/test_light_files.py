@@ -55,16 +55,16 @@ def refusal(own: Path, text: str) -> str:
 class TestShipped:
     def test_there_is_one_of_each_sort(self, own):
         """A switch, a colour and a level are ready to be copied, and each can be used."""
-        assert SHIPPED == [light.name for light in all_lights()]
-        assert ["colour-255", "level", "switch"] == [light.kind for light in all_lights()]
-        assert [] == light_faults()
+        assert [light.name for light in all_lights()] == SHIPPED
+        assert [light.kind for light in all_lights()] == ["colour-255", "level", "switch"]
+        assert light_faults() == []
 
     @pytest.mark.parametrize("name", SHIPPED)
     def test_each_is_dark_when_nothing_is_known(self, own, name):
         """Lost audio and the end of a run are safe: none claims anything it cannot know."""
         light = load_light(name)
 
-        assert {0.0} == set(light.safe)
+        assert set(light.safe) == {0.0}
         assert "lost" not in [condition for show in light.shows for condition in show.when]
 
     @pytest.mark.parametrize("name", SHIPPED)
@@ -86,10 +86,10 @@ class TestShipped:
         """lamp.toml lists each word that a light can be given, and each key."""
         text = (FOLDER / "lamp.toml").read_text("utf-8")
 
-        assert set() == {word for word in CONDITIONS if not re.search(rf"^#.*\b{word} ", text, re.MULTILINE)}
-        assert set() == {kind for kind in KINDS if f"{kind}:" not in text and f"{kind}," not in text}
+        assert {word for word in CONDITIONS if not re.search(rf"^#.*\b{word} ", text, re.MULTILINE)} == set()
+        assert {kind for kind in KINDS if f"{kind}:" not in text and f"{kind}," not in text} == set()
         keys = {*GOOD, *SHOW, "before", "rest", "pattern", "pulse_hz", "hold_s", "min_on_s"}
-        assert set() == {key for key in keys if not re.search(rf"^(# )?{key} = ", text, re.MULTILINE)}
+        assert {key for key in keys if not re.search(rf"^(# )?{key} = ", text, re.MULTILINE)} == set()
 
 
 class TestReading:
@@ -98,10 +98,10 @@ class TestReading:
         light = made(own, toml(before='[3, "lamp", 0.5]'))
         [show] = light.shows
 
-        assert ("mine", "Ours", "/lamp", (0.0,)) == (light.name, light.title, light.address, light.safe)
-        assert ((3, "lamp", 0.5), "isff") == (light.before, light.tags)
-        assert (("hot",), (1.0,), (0.0,), "steady") == (show.when, show.value, show.rest, show.pattern)
-        assert (1.0, 0.0, 1.0) == (show.pulse_hz, show.hold_s, show.min_on_s)
+        assert (light.name, light.title, light.address, light.safe) == ("mine", "Ours", "/lamp", (0.0,))
+        assert (light.before, light.tags) == ((3, "lamp", 0.5), "isff")
+        assert (show.when, show.value, show.rest, show.pattern) == (("hot",), (1.0,), (0.0,), "steady")
+        assert (show.pulse_hz, show.hold_s, show.min_on_s) == (1.0, 0.0, 1.0)
 
     @pytest.mark.parametrize(
         ("kind", "value", "tags"),
@@ -211,7 +211,7 @@ class TestRefusing:
         """A receiver of whole numbers would take 0.5 for dark."""
         message = refusal(own, toml({"value": "0.5"}, kind='"switch"', safe="0"))
 
-        assert "value is 0.5; it must be a whole number from 0 to 1 for a switch." == message
+        assert message == "value is 0.5; it must be a whole number from 0 to 1 for a switch."
 
     def test_a_condition_has_one_place(self, own):
         """The second would never be seen, so somebody means something else by it."""
@@ -229,7 +229,7 @@ class TestRefusing:
         """What is shown, and when."""
         message = refusal(own, toml({key: None}))
 
-        assert f"{key} is missing. A [[show]] needs: when, value." == message
+        assert message == f"{key} is missing. A [[show]] needs: when, value."
 
     def test_misspelt_keys_get_the_nearest(self, own):
         """In the file and in a [[show]]."""
@@ -247,5 +247,5 @@ class TestRefusing:
         """The others can still be used."""
         (own / "mine.toml").write_text("title =", encoding="utf-8")
 
-        assert SHIPPED == [light.name for light in all_lights()]
-        assert ["mine.toml"] == [Path(str(fault).split(": ")[0]).name for fault in light_faults()]
+        assert [light.name for light in all_lights()] == SHIPPED
+        assert [Path(str(fault).split(": ")[0]).name for fault in light_faults()] == ["mine.toml"]

@@ -154,8 +154,8 @@ def test_at_the_end_the_safe_state_is_sent_three_times_and_nothing_else(made, sc
     machine.switch_to_safe()
     sent = play(machine, steady(WORDS, WINDOW_S + 0.75), start_s=sum(units for units, _ in script) * UNIT_S)
 
-    assert [SAFE] * 3 == values(sent)[:3]
-    assert {SAFE} == set(values(sent))
+    assert values(sent)[:3] == [SAFE] * 3
+    assert set(values(sent)) == {SAFE}
 
 
 def test_a_state_that_stays_is_sent_once_a_second():
@@ -163,7 +163,7 @@ def test_a_state_that_stays_is_sent_once_a_second():
     machine = LightMachine([light(show("over", 1.0))])
     sent = play(machine, steady(["over"], 10.0))
 
-    assert [1.0] * 9 == [later - at for (at, _), (later, _) in pairwise(sent)]
+    assert [later - at for (at, _), (later, _) in pairwise(sent)] == [1.0] * 9
 
 
 def test_the_first_change_passes_at_once():
@@ -171,7 +171,7 @@ def test_the_first_change_passes_at_once():
     machine = LightMachine([light(show("hot", 1.0))])
     play(machine, steady([], 3.0))
 
-    assert [(5.0, ((1.0,),))] == play(machine, [(0, ["hot"])], start_s=5.0)
+    assert play(machine, [(0, ["hot"])], start_s=5.0) == [(5.0, ((1.0,),))]
 
 
 def test_what_comes_first_in_the_file_is_shown_first():
@@ -182,8 +182,8 @@ def test_what_comes_first_in_the_file_is_shown_first():
         [*steady(["over"], 0.25), *steady(["over", "ceiling"], 0.25), *steady(["over"], 1.25)],
     )
 
-    assert [0.5, 1.0, 0.5] == [value for _, (value,) in changes(sent)]
-    assert [0.25, 1.0] == [later - at for (at, _), (later, _) in pairwise(changes(sent))]
+    assert [value for _, (value,) in changes(sent)] == [0.5, 1.0, 0.5]
+    assert [later - at for (at, _), (later, _) in pairwise(changes(sent))] == [0.25, 1.0]
 
 
 def test_a_condition_is_held_before_it_is_shown():
@@ -192,8 +192,8 @@ def test_a_condition_is_held_before_it_is_shown():
     brief = play(machine, [*steady(["hot"], 0.25), *steady([], 0.25)] * 3)
     long = play(machine, steady(["hot"], 1.0), start_s=1.5)
 
-    assert {SAFE} == set(values(brief))
-    assert 2.0 + UNIT_S == next(at for at, (value,) in long if value == (1.0,))
+    assert set(values(brief)) == {SAFE}
+    assert next(at for at, (value,) in long if value == (1.0,)) == 2.0 + UNIT_S
 
 
 def test_a_warning_that_the_limit_held_back_is_shown_all_the_same():
@@ -202,8 +202,8 @@ def test_a_warning_that_the_limit_held_back_is_shown_all_the_same():
     sent = play(machine, [(1, []), (1, ["over"]), (1, []), (1, ["hot"]), *steady([], 3.0)])
     (shown_at, _), (gone_at, _) = changes(sent)[3:]
 
-    assert [(0.0,), (0.5,), (0.0,), (1.0,), (0.0,)] == [value for _, value in changes(sent)]
-    assert 1.0 == gone_at - shown_at
+    assert [value for _, value in changes(sent)] == [(0.0,), (0.5,), (0.0,), (1.0,), (0.0,)]
+    assert gone_at - shown_at == 1.0
 
 
 def test_a_pulse_takes_turns_and_a_double_pulse_pauses():
@@ -215,8 +215,8 @@ def test_a_pulse_takes_turns_and_a_double_pulse_pauses():
         for machine, sent in ((m, play(m, steady(["ceiling"], 7.0))) for m in (pulsing, doubled))
     }
 
-    assert [0.5] * 13 == halves[pulsing]
-    assert [0.5, 0.5, 0.5, 1.5] * 2 == halves[doubled][:8]
+    assert halves[pulsing] == [0.5] * 13
+    assert halves[doubled][:8] == [0.5, 0.5, 0.5, 1.5] * 2
 
 
 def test_lights_that_take_turns_share_the_limit():
@@ -224,4 +224,4 @@ def test_lights_that_take_turns_share_the_limit():
     machine = LightMachine([light(show("hot", 1.0, min_on_s=0.0)), light(show("over", 1.0, min_on_s=0.0))])
     sent = play(machine, [(2, ["hot"]), (2, ["over"])] * 160)
 
-    assert 30 == len(sent)  # in ten seconds
+    assert len(sent) == 30  # in ten seconds

@@ -38,7 +38,7 @@ def test_numbers_come_out_of_any_stretch_in_single_precision(count):
     for piece in pieces(values, count):
         singles.append(piece)
 
-    assert 20_000 == len(singles)
+    assert len(singles) == 20_000
     for first, past in ((0, 20_000), (4095, 4097), (4096, 8192), (5, 5), (19_999, 20_000)):
         assert values[first:past].astype(np.float32).tolist() == singles.part(first, past).tolist()
 
@@ -53,5 +53,5 @@ def test_of_each_ten_numbers_the_highest_stands_for_all(count):
         crests.append(piece)
     expected = [float(np.float32(values[start : start + 10].max())) for start in range(0, 1003, 10)]
 
-    assert expected == crests.part(0, 1003)[::10].tolist()
+    assert crests.part(0, 1003)[::10].tolist() == expected
     assert expected[3:7] == crests.part(39, 61)[[0, 1, 11, 21]].tolist()

@@ -27,7 +27,7 @@ def test_each_channel_has_what_it_would_have_alone_times_its_weight(step):
         one.push(sound[:, channel : channel + 1])
         alone.append(weight * one.take_blocks().energy)
 
-    assert (20, 6) == blocks.channel_energy.shape
+    assert blocks.channel_energy.shape == (20, 6)
     np.testing.assert_allclose(np.stack(alone, axis=1), blocks.channel_energy, rtol=1e-9, atol=1e-15)
     np.testing.assert_allclose(blocks.energy, blocks.channel_energy.sum(axis=1), rtol=1e-12)
 

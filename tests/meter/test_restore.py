@@ -74,9 +74,9 @@ def test_a_programme_goes_on_from_its_blocks(seed, block):
     reading = broken_off(frames, [place]).reading()
     pieces = np.split(frames, [place])
 
-    assert pytest.approx(integrated(pieces, RATE_HZ), abs=1e-6) == reading.integrated
-    assert pytest.approx(loudness_range(pieces, RATE_HZ), abs=0.011) == reading.loudness_range
-    assert PROGRAMME_S == reading.seconds
+    assert reading.integrated == pytest.approx(integrated(pieces, RATE_HZ), abs=1e-6)
+    assert reading.loudness_range == pytest.approx(loudness_range(pieces, RATE_HZ), abs=0.011)
+    assert reading.seconds == PROGRAMME_S
 
 
 @pytest.mark.parametrize("rate_hz", [11_025, 44_100, 48_000])
@@ -90,10 +90,10 @@ def test_breaking_off_twice_is_cutting_twice(rate_hz):
         spliced.splice()
     once, twice = spliced.reading(), broken_off(frames, places, rate_hz).reading()
 
-    assert pytest.approx(once.integrated, abs=1e-9) == twice.integrated
-    assert pytest.approx(once.loudness_range, abs=0.0051) == twice.loudness_range
+    assert twice.integrated == pytest.approx(once.integrated, abs=1e-9)
+    assert twice.loudness_range == pytest.approx(once.loudness_range, abs=0.0051)
     for name in ("max_momentary", "max_short_term", "sample_peak", "seconds", "true_peak"):
-        assert pytest.approx(getattr(once, name), abs=1e-5) == getattr(twice, name), name
+        assert getattr(twice, name) == pytest.approx(getattr(once, name), abs=1e-5), name
 
 
 def test_maxima_of_before_stand_until_they_are_passed():
@@ -115,14 +115,14 @@ def test_maxima_of_before_stand_until_they_are_passed():
     )
     later = meter.reading()
 
-    assert pytest.approx((-3.0, -9.0), abs=1e-5) == at_once.true_peak
+    assert at_once.true_peak == pytest.approx((-3.0, -9.0), abs=1e-5)
     assert (-np.inf, -np.inf) == (at_once.momentary, at_once.short_term)
     for name in ("max_momentary", "max_short_term", "sample_peak", "seconds", "bad_samples"):
-        assert pytest.approx(getattr(last, name), abs=1e-5) == getattr(at_once, name), name
+        assert getattr(at_once, name) == pytest.approx(getattr(last, name), abs=1e-5), name
     assert later.max_momentary > -20.0 and later.max_short_term > -22.0
     assert later.sample_peak == pytest.approx(-3.5, abs=1e-5)
     assert 5.0 < meter.max_momentary_at_s <= 9.0
-    assert 9.0 == later.seconds
+    assert later.seconds == 9.0
 
 
 def test_nothing_on_record_is_a_new_programme():

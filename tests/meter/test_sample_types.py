@@ -37,7 +37,7 @@ def test_ten_minutes_may_be_pushed_at_once():
     meter.push(frames)
     meter.finish()
 
-    assert pytest.approx(reading(frames).integrated, abs=1e-9) == meter.reading().integrated
+    assert meter.reading().integrated == pytest.approx(reading(frames).integrated, abs=1e-9)
     assert reading(frames).true_peak == meter.reading().true_peak
 
 

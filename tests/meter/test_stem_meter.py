@@ -91,7 +91,7 @@ def test_products_are_those_of_the_definition(rate_hz, stems, each):
     expected = defined(frames, rate_hz, stems)
     actual = measured(frames, rate_hz, stems, [701, 1, 3307], each)
 
-    assert 9 == len(expected)
+    assert len(expected) == 9
     assert_products(expected, actual.covariance)
 
 
@@ -119,7 +119,7 @@ def test_the_sum_of_all_products_is_the_energy_of_the_mix(rate_hz, dtype):
 
     expected = mix_meter.take_blocks().energy
     covariance = meter.take_blocks().covariance
-    assert 30 < len(expected)
+    assert len(expected) > 30
     np.testing.assert_allclose(covariance.sum(axis=(1, 2)), expected, rtol=1e-6)
 
 
@@ -142,7 +142,7 @@ def test_the_advisor_reads_what_the_remix_reads():
     remix = Meter(48_000, "stereo")
     remix.push(summed(frames * np.repeat(10.0 ** (gains_db / 20.0), 2), 4))
 
-    assert pytest.approx(remix.reading().integrated, abs=1e-4) == advisor.loudness(gains_db)
+    assert advisor.loudness(gains_db) == pytest.approx(remix.reading().integrated, abs=1e-4)
 
 
 @pytest.mark.slow
@@ -186,7 +186,7 @@ def test_true_peak_is_between_the_samples(rate_hz, amplitude, phase_deg, expecte
     frames[:, 3] = amplitude * sine * ramp
     blocks = measured(frames, rate_hz, 3, [1021])
 
-    assert (10, 3) == blocks.true_peak.shape
+    assert blocks.true_peak.shape == (10, 3)
     assert np.all(blocks.true_peak[:, [0, 2]] == -np.inf)
     steady = blocks.true_peak[1:, 1]
     assert np.all((expected - 0.4 <= steady) & (steady <= expected + 0.2))
@@ -219,7 +219,7 @@ def test_no_block_reaches_across_a_splice():
     meter.push(np.zeros((9_600, 4), np.float32))
     blocks = meter.take_blocks()
 
-    assert 4 == len(blocks.covariance)
+    assert len(blocks.covariance) == 4
     assert np.all(blocks.covariance[:2, 0, 0] > 0.0)
     assert not blocks.covariance[2:].any()
     assert np.all(blocks.true_peak[2:] == -np.inf)
@@ -233,7 +233,7 @@ def test_a_splice_in_the_middle_of_a_tone_makes_up_no_peak():
         meter.push(tone[start : start + 5_500])
         meter.splice()
 
-    assert pytest.approx(20 * np.log10(0.5), abs=0.1) == meter.take_blocks().true_peak.max()
+    assert meter.take_blocks().true_peak.max() == pytest.approx(20 * np.log10(0.5), abs=0.1)
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 1e30])
@@ -254,7 +254,7 @@ def test_bad_samples_are_counted_and_measured_as_silence(bad, dtype):
         blocks.append(meter.take_blocks())
         counts.append(meter.bad_samples)
 
-    assert [0, 5] == counts
+    assert counts == [0, 5]
     np.testing.assert_array_equal(blocks[0].covariance, blocks[1].covariance)
     np.testing.assert_array_equal(blocks[0].true_peak, blocks[1].true_peak)
     np.testing.assert_array_equal(kept, spoilt)
@@ -283,7 +283,7 @@ def test_filters_come_to_rest_in_silence():
         )
         moved.append((bool(state.memories.any()), bool(stems_state.memories.any())))
 
-    assert [(True, True), (False, False)] == moved
+    assert moved == [(True, True), (False, False)]
 
 
 def test_a_reset_begins_anew():
@@ -296,7 +296,7 @@ def test_a_reset_begins_anew():
     meter.push(frames)
     blocks, fresh = meter.take_blocks(), measured(frames, 48_000, 2, [len(frames)])
 
-    assert 0 == meter.bad_samples
+    assert meter.bad_samples == 0
     np.testing.assert_array_equal(fresh.covariance, blocks.covariance)
     np.testing.assert_array_equal(fresh.true_peak, blocks.true_peak)
 
@@ -311,7 +311,7 @@ def test_blocks_are_handed_over_once():
         shapes.append((blocks.covariance.shape, blocks.true_peak.shape))
 
     expected = [((n, 3, 3), (n, 3)) for n in (0, 0, 1, 0)]
-    assert expected == shapes
+    assert shapes == expected
 
 
 def test_the_mix_is_left_with_left_and_right_with_right():

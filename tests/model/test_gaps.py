@@ -7,12 +7,12 @@ from sidecar.model.gaps import in_a_sentence, in_course, length
 
 def test_a_gap_says_what_it_was():
     """A loss, a sleep, or a sleep with a loss behind it."""
-    assert "2.02 s lost" == in_course(2.017, 0.0)
-    assert "the machine slept for 4.2 s; 0.50 s lost" == in_course(0.5, 4.2)
-    assert "0.50 s of audio were lost; the measurement goes on without them." == in_a_sentence(0.5, 0.0)
+    assert in_course(2.017, 0.0) == "2.02 s lost"
+    assert in_course(0.5, 4.2) == "the machine slept for 4.2 s; 0.50 s lost"
+    assert in_a_sentence(0.5, 0.0) == "0.50 s of audio were lost; the measurement goes on without them."
     assert (
-        "The machine slept for 4.2 s, and 0.50 s of audio were lost; the measurement goes on without them."
-        == in_a_sentence(0.5, 4.2)
+        in_a_sentence(0.5, 4.2)
+        == "The machine slept for 4.2 s, and 0.50 s of audio were lost; the measurement goes on without them."
     )
 
 

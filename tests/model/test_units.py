@@ -32,7 +32,7 @@ def weighted_sine(peak_dbfs: float, frequency_hz: float) -> float:
 
 def test_a_full_scale_sine_in_one_channel_reads_what_the_standard_says():
     """0 dBFS at 997 Hz in one of L, R or C reads -3.01 LKFS (BS.1770-5 Annex 1)."""
-    assert -3.01 == pytest.approx(loudness(weighted_sine(0.0, 997.0)), abs=0.005)
+    assert pytest.approx(loudness(weighted_sine(0.0, 997.0)), abs=0.005) == -3.01
 
 
 @pytest.mark.parametrize(
@@ -52,7 +52,7 @@ def test_a_tone_in_both_channels_reads_its_peak_level(peak_dbfs, expected_lufs):
 
 def test_ten_times_the_power_is_ten_lu():
     """+1 dB of input is +1 LKFS (BS.1770-5 Annex 1)."""
-    assert 10.0 == pytest.approx(loudness(0.3) - loudness(0.03), abs=1e-12)
+    assert pytest.approx(loudness(0.3) - loudness(0.03), abs=1e-12) == 10.0
 
 
 @given(st.floats(-150.0, 20.0))
@@ -63,8 +63,8 @@ def test_mean_square_undoes_loudness(level_lufs):
 
 def test_silence_is_minus_infinity_both_ways():
     """No power is -inf LUFS, -inf LUFS is no power, and a rounding error below zero is still silence."""
-    assert (SILENCE, SILENCE, SILENCE) == (loudness(0.0), loudness(-1e-30), decibel(0.0))
-    assert 0.0 == mean_square(SILENCE)
+    assert (loudness(0.0), loudness(-1e-30), decibel(0.0)) == (SILENCE, SILENCE, SILENCE)
+    assert mean_square(SILENCE) == 0.0
     assert -math.inf == SILENCE
 
 
@@ -92,7 +92,7 @@ def test_a_fresh_reading_is_silence():
     """Before anything was measured, levels are -inf and nothing claims to be a value."""
     reading = Reading()
 
-    assert {SILENCE} == {
+    assert {
         reading.momentary,
         reading.short_term,
         reading.integrated,
@@ -100,8 +100,8 @@ def test_a_fresh_reading_is_silence():
         reading.max_short_term,
         reading.max_true_peak,
         reading.sample_peak,
-    }
-    assert ((), 0.0, False) == (reading.true_peak, reading.seconds, reading.range_is_stable)
+    } == {SILENCE}
+    assert (reading.true_peak, reading.seconds, reading.range_is_stable) == ((), 0.0, False)
 
 
 def test_what_flows_cannot_be_changed_on_the_way():
@@ -131,7 +131,7 @@ def test_every_alert_has_its_place_in_the_order():
 @pytest.mark.parametrize(("value", "expected"), [(-332.8, "−∞"), (-200.0, "−∞"), (-144.5, "−144.5")])
 def test_what_filters_remember_of_sound_is_no_level(value, expected):
     """Minutes after the last note a filter still holds 1e-16 of it: nobody is to read that as loudness."""
-    assert expected == figure(value)
+    assert figure(value) == expected
 
 
 @given(st.floats(-180.0, 60.0))

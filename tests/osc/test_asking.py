@@ -56,8 +56,8 @@ def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer)
             asking.note_answer(now_s)
     asking.close()
 
-    assert {(("/sidecar/subscribe", ()),)} == {tuple((a, tuple(v)) for a, v in said) for said, _ in times}
-    assert [0, 1, 2, 3, 4, 5, 25, 45, 65, 85, 105, 125, 145, 165] == [at for _, at in times]
+    assert {tuple((a, tuple(v)) for a, v in said) for said, _ in times} == {(("/sidecar/subscribe", ()),)}
+    assert [at for _, at in times] == [0, 1, 2, 3, 4, 5, 25, 45, 65, 85, 105, 125, 145, 165]
 
 
 def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
@@ -66,8 +66,8 @@ def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
     asking.keep_up(0.0)
     asking.close()
 
-    assert [("/sidecar/subscribe", ["reading", "alert", 5.0])] == asked(peer)
-    assert [("/sidecar/unsubscribe", [])] == asked(peer)
+    assert asked(peer) == [("/sidecar/subscribe", ["reading", "alert", 5.0])]
+    assert asked(peer) == [("/sidecar/unsubscribe", [])]
 
 
 def test_nobody_else_can_put_words_in(peer):
@@ -80,7 +80,7 @@ def test_nobody_else_can_put_words_in(peer):
     peer.sendto(b"peer", address)
     asking.socket.settimeout(PATIENCE_S)
 
-    assert b"peer" == asking.socket.recv(65_535)
+    assert asking.socket.recv(65_535) == b"peer"
     asking.close()
 
 
@@ -114,8 +114,8 @@ def test_listen_prints_what_it_asked_a_sidecar_for():
         left = port.status()
         engine.run(port.close())
 
-    assert {"address": "/sidecar/momentary", "arguments": [-20.0]} == first
-    assert (0, ()) == (listener.returncode, left)
+    assert first == {"address": "/sidecar/momentary", "arguments": [-20.0]}
+    assert (listener.returncode, left) == (0, ())
 
 
 def test_what_is_printed_does_not_steer_the_terminal(capsys):
@@ -159,5 +159,5 @@ def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
         check=True,
     )
 
-    assert 1 == done.stderr.count("Is a sidecar running there")
-    assert [("/sidecar/subscribe", [])] == asked(peer)
+    assert done.stderr.count("Is a sidecar running there") == 1
+    assert asked(peer) == [("/sidecar/subscribe", [])]

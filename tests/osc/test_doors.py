@@ -37,7 +37,7 @@ def test_the_workstation_is_known_on_a_socket_for_both_families(host):
     """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
     doors = AccessPolicy(workstation="192.0.2.7")
 
-    assert (True, False) == (doors.is_desk(host), doors.is_allowed(host))
+    assert (doors.is_desk(host), doors.is_allowed(host)) == (True, False)
     assert not doors.is_desk("192.0.2.8")
     assert not AccessPolicy().is_desk(host)
 
@@ -61,9 +61,9 @@ def test_a_sender_has_so_much_at_once_and_so_much_a_second():
     def passed(at_s):
         return sum(doors.has_room_for("192.0.2.1", 100, at_s) for _ in range(3 * int(PACKETS_AT_ONCE)))
 
-    assert PACKETS_AT_ONCE == passed(0.0)
-    assert PACKETS_HZ == passed(1.0)
-    assert PACKETS_AT_ONCE == passed(1000.0)
+    assert passed(0.0) == PACKETS_AT_ONCE
+    assert passed(1.0) == PACKETS_HZ
+    assert passed(1000.0) == PACKETS_AT_ONCE
 
 
 def test_one_sender_does_not_use_up_what_another_has():
@@ -73,8 +73,8 @@ def test_one_sender_does_not_use_up_what_another_has():
         pass
 
     assert doors.has_room_for("192.0.2.2", 100, 0.0)
-    assert ANSWERS_AT_ONCE == sum(doors.may_be_answered("192.0.2.1", 0.0) for _ in range(1000))
-    assert ANSWERS_HZ == sum(doors.may_be_answered("192.0.2.1", 1.0) for _ in range(1000))
+    assert sum(doors.may_be_answered("192.0.2.1", 0.0) for _ in range(1000)) == ANSWERS_AT_ONCE
+    assert sum(doors.may_be_answered("192.0.2.1", 1.0) for _ in range(1000)) == ANSWERS_HZ
 
 
 def test_large_packets_take_more():
@@ -82,7 +82,7 @@ def test_large_packets_take_more():
     doors = AccessPolicy()
     count = sum(doors.has_room_for("192.0.2.1", 8_192, 0.0) for _ in range(1000))
 
-    assert PACKETS_AT_ONCE // 33 == count
+    assert count == PACKETS_AT_ONCE // 33
 
 
 def test_a_clock_that_steps_back_gives_nothing_away():

@@ -114,7 +114,7 @@ def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
     del dumped.lines[:before]
 
     assert dumped.until(r"/sidecar/seconds f 0\.\d")
-    assert {} == dropped(port)
+    assert dropped(port) == {}
 
 
 def test_what_is_wrong_is_counted_and_changes_nothing(run):
@@ -129,7 +129,7 @@ def test_what_is_wrong_is_counted_and_changes_nothing(run):
         time.sleep(0.05)
     dumped.lines.clear()
 
-    assert {"argument": 1, "address": 1} == dropped(port)
+    assert dropped(port) == {"argument": 1, "address": 1}
     assert before.split()[-1] == dumped.until(r"/sidecar/goal/name").split()[-1]
 
 

@@ -46,7 +46,7 @@ def test_a_slip_frame_that_is_too_long_or_broken_costs_only_itself():
     made = Slip(8)
     stream = made.frame(b"one") + made.frame(b"x" * 9) + bytes([END, ESC, 1, END]) + made.frame(b"two")
 
-    assert [b"one", None, None, b"two"] == list(made.feed(stream))
+    assert list(made.feed(stream)) == [b"one", None, None, b"two"]
 
 
 @pytest.mark.parametrize("size", [17, 2**24, 2**31, 2**32 - 1])
@@ -54,7 +54,7 @@ def test_a_size_that_cannot_be_ends_it(size):
     """Too large, or negative to who reads it as the specification does: nothing after it can be trusted."""
     made = Sized(16)
 
-    assert [b"one", None] == list(made.feed(made.frame(b"one") + size.to_bytes(4, "big") + b"more"))
+    assert list(made.feed(made.frame(b"one") + size.to_bytes(4, "big") + b"more")) == [b"one", None]
 
 
 @pytest.mark.parametrize("kind", [Slip, Sized])

@@ -50,7 +50,7 @@ def test_each_event_is_news_once(a_pass):
     a_pass.play()
     heard += [a_pass.news(), a_pass.news()]
 
-    assert [[], ["verse"], ["refrain", "hot"], []] == heard
+    assert heard == [[], ["verse"], ["refrain", "hot"], []]
 
 
 def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
@@ -63,7 +63,7 @@ def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
     heard = [a_pass.news()]
     a_pass.note("now")
 
-    assert [[], ["now"]] == [*heard, a_pass.news()]
+    assert [*heard, a_pass.news()] == [[], ["now"]]
 
 
 def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
@@ -77,7 +77,7 @@ def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
     a_pass.note("new")
     a_pass.play()
 
-    assert ["new"] == a_pass.news()
+    assert a_pass.news() == ["new"]
 
 
 class Receiver:
@@ -119,7 +119,7 @@ def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
     outbox.offer(Snapshot("measuring", load_goal("r128")), 0.0, 0.0)
     outbox.publish_event(MARKED, [(float(n), codec.clipped("−" * 999, 200)) for n in range(1000)], 0.0)
 
-    assert 1000 == len(receiver.marks)
+    assert len(receiver.marks) == 1000
     assert receiver.most_bytes <= codec.LARGEST_DATAGRAM
 
 
@@ -127,4 +127,4 @@ def test_an_empty_course_has_no_news():
     """Before anything is heard."""
     archive = Backlog(lambda: Timeline(*[TimelineLog().view().seconds] * 4), all_goals)
 
-    assert () == tuple(archive.news())
+    assert tuple(archive.news()) == ()

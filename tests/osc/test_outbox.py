@@ -60,8 +60,8 @@ def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     for _ in run(outbox, 10.0, 50.0, lambda now_s: a_snapshot()):
         pass
 
-    assert pytest.approx(10 * rate_hz, abs=1) == slow.count("/sidecar/momentary")
-    assert pytest.approx(500, abs=1) == fast.count("/sidecar/momentary")
+    assert slow.count("/sidecar/momentary") == pytest.approx(10 * rate_hz, abs=1)
+    assert fast.count("/sidecar/momentary") == pytest.approx(500, abs=1)
 
 
 @pytest.mark.parametrize("phase_s", [0.0, 0.03, 0.06, 0.09])
@@ -102,14 +102,14 @@ def test_the_last_readings_are_sent_although_nothing_follows():
         outbox.add_line(each.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
     outbox.offer(a_snapshot(reading=Reading(seconds=7.0)), 0.02, 0.02)
-    assert [0.0] == receiver.known["/sidecar/seconds"]
+    assert receiver.known["/sidecar/seconds"] == [0.0]
     assert outbox.due_s() <= 0.2
     outbox.send_due(outbox.due_s())
-    assert [7.0] == receiver.known["/sidecar/seconds"]
+    assert receiver.known["/sidecar/seconds"] == [7.0]
 
-    assert [0.0] == other.known["/sidecar/seconds"]
+    assert other.known["/sidecar/seconds"] == [0.0]
     outbox.send_last()
-    assert [7.0] == other.known["/sidecar/seconds"]
+    assert other.known["/sidecar/seconds"] == [7.0]
 
 
 def test_a_receiver_is_never_sent_the_same_readings_twice():
@@ -119,7 +119,7 @@ def test_a_receiver_is_never_sent_the_same_readings_twice():
     for _ in run(outbox, 10.0, 10.0, lambda now_s: a_snapshot()):
         pass
 
-    assert 100 == eager.count("/sidecar/momentary")
+    assert eager.count("/sidecar/momentary") == 100
 
 
 def test_a_receiver_is_sent_its_selection_and_nothing_else():
@@ -140,7 +140,7 @@ def test_who_comes_later_is_told_at_once_how_things_stand():
     outbox.offer(a_snapshot(alerts=(Alert("hot", "on", -18.0, -20.0),)), 0.0, 0.0)
     outbox.add_line(late.line, 0.3)
 
-    assert 1 == late.known["/sidecar/alert/hot"][0]
+    assert late.known["/sidecar/alert/hot"][0] == 1
     assert "/sidecar/momentary" in late.known
 
 
@@ -152,7 +152,7 @@ def test_receivers_of_the_same_selection_share_one_datagram():
         outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
 
-    assert 1 == len({id(receiver.datagrams[0]) for receiver in receivers})
+    assert len({id(receiver.datagrams[0]) for receiver in receivers}) == 1
 
 
 def test_what_is_not_there_is_not_sent():
@@ -163,7 +163,7 @@ def test_what_is_not_there_is_not_sent():
     assert not [a for a in receiver.known if a.startswith(("/sidecar/stems", "/sidecar/hand"))]
 
     outbox.offer(a_snapshot(hand=ArmState("mine", False, "Not armed.")), 0.1, 0.1)
-    assert [0] == receiver.known["/sidecar/hand/armed"]
+    assert receiver.known["/sidecar/hand/armed"] == [0]
 
 
 @pytest.mark.parametrize(
@@ -184,7 +184,7 @@ def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):
     told = receiver.count(address)
     outbox.offer(a_snapshot(**changes), 0.04, 0.04)
 
-    assert expected == receiver.known[address][0]
+    assert receiver.known[address][0] == expected
     assert told == receiver.count(address)
 
 

@@ -114,9 +114,9 @@ def test_readings_and_state_reach_the_target(run_port, peer):
     engine.soon(port.offer, a_snapshot(alerts=(Alert("hot", "on", -18.0, -20.0),)))
     heard = dict(peer.messages_until("/sidecar/momentary"))
 
-    assert [pytest.approx(-20.0)] == heard["/sidecar/momentary"]
-    assert [1, pytest.approx(-18.0), pytest.approx(-20.0)] == heard["/sidecar/alert/hot"]
-    assert ["r128"] == heard["/sidecar/goal/name"]
+    assert heard["/sidecar/momentary"] == [pytest.approx(-20.0)]
+    assert heard["/sidecar/alert/hot"] == [1, pytest.approx(-18.0), pytest.approx(-20.0)]
+    assert heard["/sidecar/goal/name"] == ["r128"]
 
 
 def test_an_alert_that_changes_does_not_wait_for_the_next_heartbeat(run_port, peer):
@@ -127,7 +127,7 @@ def test_an_alert_that_changes_does_not_wait_for_the_next_heartbeat(run_port, pe
     engine.soon(port.offer, a_snapshot(alerts=(Alert("hot", "on"),)))
     heard = dict(peer.messages_until("/sidecar/alert/hot"))
 
-    assert 1 == heard["/sidecar/alert/hot"][0]
+    assert heard["/sidecar/alert/hot"][0] == 1
 
 
 def test_every_target_hears_the_same_and_a_dead_one_holds_up_nobody(run_port, peer):
@@ -142,7 +142,7 @@ def test_every_target_hears_the_same_and_a_dead_one_holds_up_nobody(run_port, pe
 
     assert dict(peer.messages_until("/sidecar/momentary"))
     assert dict(other.messages_until("/sidecar/momentary"))
-    assert [f"127.0.0.1:{peer.port}", f"localhost:{other.port}"] == [t.name for t in port.status()[1:]]
+    assert [t.name for t in port.status()[1:]] == [f"127.0.0.1:{peer.port}", f"localhost:{other.port}"]
     other.close()
 
 
@@ -227,7 +227,7 @@ def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
     assert codec.message("/main/fader", "f", [-3.0]).dgram == datagram
     assert address == sender
     assert asked == [FaderFeedback(-2.5, NOW_S)]
-    assert [(f"127.0.0.1:{peer.port}", 1, 0)] == [(t.name, t.sent, t.failed) for t in port.status()]
+    assert [(t.name, t.sent, t.failed) for t in port.status()] == [(f"127.0.0.1:{peer.port}", 1, 0)]
 
 
 def test_stems_are_heard_by_their_number(run_port, peer):
@@ -245,7 +245,7 @@ def test_a_desk_at_an_ipv6_address_is_reached(run_port):
     _engine, _, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
     lower(run_port.fader, -3.0)
 
-    assert [("/main/fader", [-3.0])] == peer.messages_until("/main/fader")
+    assert peer.messages_until("/main/fader") == [("/main/fader", [-3.0])]
     peer.close()
 
 
@@ -257,7 +257,7 @@ def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
     other.messages_until("/sidecar/momentary")
     lower(run_port.fader, -1.0)
 
-    assert [("/main/fader", [-1.0])] == peer.messages_until("/main/fader")
+    assert peer.messages_until("/main/fader") == [("/main/fader", [-1.0])]
     other.close()
 
 
@@ -278,7 +278,7 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     _wait_for(lambda: len(asked) == 2)
 
     assert asked == [FaderFeedback(-4.0, NOW_S), Pause()]
-    assert ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"] == caplog.messages
+    assert caplog.messages == ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"]
 
 
 def test_a_subscriber_is_sent_readings_at_the_port_that_asked(run_port, peer):
@@ -289,10 +289,10 @@ def test_a_subscriber_is_sent_readings_at_the_port_that_asked(run_port, peer):
     heard = dict(peer.messages_until("/sidecar/subscribed"))
     engine.soon(port.offer, a_snapshot())
 
-    assert [60.0, 50.0, 15] == heard["/sidecar/subscribed"]
-    assert [0] == heard["/sidecar/alert/hot"][:1]
+    assert heard["/sidecar/subscribed"] == [60.0, 50.0, 15]
+    assert heard["/sidecar/alert/hot"][:1] == [0]
     assert dict(peer.messages_until("/sidecar/momentary"))
-    assert [f"127.0.0.1:{peer.port}"] == [target.name for target in port.status()]
+    assert [target.name for target in port.status()] == [f"127.0.0.1:{peer.port}"]
 
 
 def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
@@ -302,7 +302,7 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
         engine.soon(port.offer, a_snapshot())
     heard = [address for address, _ in peer.messages_until("/sidecar/heartbeat")]
 
-    assert {"alert", "transport", "goal", "fader", "lost", "heartbeat"} == {a.split("/")[2] for a in heard}
+    assert {a.split("/")[2] for a in heard} == {"alert", "transport", "goal", "fader", "lost", "heartbeat"}
 
 
 @pytest.mark.parametrize(
@@ -347,7 +347,7 @@ def test_a_sender_is_told_what_was_wrong(run_port, peer):
     peer.socket.sendto(codec.message("/sidecar/fader", "f", [-1.0]).dgram, address)
     _wait_for(lambda: asked)
 
-    assert ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"] == heard["/sidecar/error"]
+    assert heard["/sidecar/error"] == ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"]
     assert [FaderAt(-1.0)] == asked
 
 
@@ -376,7 +376,7 @@ def test_of_a_name_with_both_families_the_ipv4_address_counts(monkeypatch):
     ]
     monkeypatch.setattr(socket, "getaddrinfo", lambda *_asked, **_how: both)
 
-    assert ("127.0.0.1", 9000) == resolve("localhost:9000").address
+    assert resolve("localhost:9000").address == ("127.0.0.1", 9000)
 
 
 def test_a_host_that_does_not_resolve_is_refused():

@@ -124,8 +124,8 @@ class TestAsking:
         room.say(Peer(), verb)
         heard = room.say(Peer(), verb, "f", [1.0])
 
-        assert [] == room.asked
-        assert "/sidecar/error" == heard[0][0]
+        assert room.asked == []
+        assert heard[0][0] == "/sidecar/error"
         assert "plain address" in heard[0][1][1]
 
     def test_drops_are_counted_and_can_be_asked_for(self, room):
@@ -134,8 +134,8 @@ class TestAsking:
         room.reception.receive_packet(b"nonsense", peer, 0.0)
         room.say(peer, "/sidecar/nothing")
 
-        assert [("/sidecar/drops/broken", [1])] == room.say(peer, "/sidecar/drops/broken")
-        assert [("/sidecar/drops/address", [1])] == room.say(peer, "/sidecar/drops/address")
+        assert room.say(peer, "/sidecar/drops/broken") == [("/sidecar/drops/broken", [1])]
+        assert room.say(peer, "/sidecar/drops/address") == [("/sidecar/drops/address", [1])]
         assert len(DROPS) == len(room.say(peer, "/sidecar/drops/*"))
 
 
@@ -169,13 +169,13 @@ class TestErrors:
         assert ("/sidecar/error", address) == (answer, told[0])
         assert words in told[1]
         assert {reason: 1} == dict(room.counts)
-        assert [] == room.asked
-        assert () == room.reception.subscribers.status()
+        assert room.asked == []
+        assert room.reception.subscribers.status() == ()
 
     @pytest.mark.parametrize("address", ["/sidecar/error", "/sidecar/subscribed"])
     def test_an_answer_is_never_answered(self, room, address):
         """Two sidecars that hear each other would answer each other's errors for ever."""
-        assert [] == room.say(Peer(), address, "ss", ["/a", "b"])
+        assert room.say(Peer(), address, "ss", ["/a", "b"]) == []
 
     def test_an_error_quotes_no_more_than_fits(self, room):
         """A long address comes back short, so that an answer is no larger than what asked for it."""
@@ -196,11 +196,11 @@ class TestStrangers:
         """Not to commands, questions, subscriptions or nonsense; each is counted."""
         stranger = Peer("198.51.100.1")
         for address in ("/sidecar/reset", "/sidecar/momentary", "/sidecar/subscribe", "/sidecar/nothing"):
-            assert [] == room.say(stranger, address)
+            assert room.say(stranger, address) == []
         room.reception.receive_packet(b"nonsense", stranger, 0.0)
 
-        assert {"sender": 5} == dict(room.counts)
-        assert [] == room.asked
+        assert dict(room.counts) == {"sender": 5}
+        assert room.asked == []
 
     def test_who_is_allowed_may_command(self, room):
         """The list is an address or a network."""
@@ -214,10 +214,10 @@ class TestStrangers:
         room = Room(link=link_to(desk), desk="198.51.100.7")
         for host in ("198.51.100.7", "198.51.100.8"):
             for address in ("/main/now", "/sidecar/fader", "/*/*"):
-                assert [] == room.say(Peer(host, 8000), address, "f", [-3.0])
+                assert room.say(Peer(host, 8000), address, "f", [-3.0]) == []
 
         assert [FaderAt(-3.0)] == room.asked
-        assert {"sender": 5} == dict(room.counts)
+        assert dict(room.counts) == {"sender": 5}
 
     def test_only_the_workstation_itself_says_where_its_fader_stands(self):
         """Not another port of its host, not this machine, and not the sidecar's own address for it."""
@@ -289,7 +289,7 @@ class TestStorms:
         obeyed = len(room.asked)
         room.say(peer, "/sidecar/pause", now_s=10.0)
 
-        assert 5000 == obeyed + room.counts["rate"]
+        assert obeyed + room.counts["rate"] == 5000
         assert 0 < obeyed < 5000
         assert Pause() == room.asked[-1]
 
@@ -306,8 +306,8 @@ class TestStorms:
         peer = Peer()
         answers = sum(bool(room.say(peer, "/sidecar/*")) for _ in range(400))
 
-        assert ANSWERS_AT_ONCE == answers
-        assert 400 - ANSWERS_AT_ONCE == room.counts["rate"]
+        assert answers == ANSWERS_AT_ONCE
+        assert room.counts["rate"] == 400 - ANSWERS_AT_ONCE
 
     def test_what_is_too_large_is_not_even_read(self, room):
         """The largest is let through, one byte group more is not."""
@@ -316,7 +316,7 @@ class TestStorms:
         room.say(Peer(), "/sidecar/mark", "s", [text + "xxxx"])
 
         assert [Mark(text)] == room.asked
-        assert {"size": 1} == dict(room.counts)
+        assert dict(room.counts) == {"size": 1}
 
     @pytest.mark.slow
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
@@ -345,14 +345,14 @@ class TestSubscribing:
         peer = Peer()
         heard = room.say(peer, "/sidecar/subscribe", "ssf", ["alert", "/sidecar/integrated", 5.0])
 
-        assert ("/sidecar/subscribed", [60.0, 5.0, 6]) == heard[-1]
+        assert heard[-1] == ("/sidecar/subscribed", [60.0, 5.0, 6])
         assert ("/sidecar/integrated", [-22.5]) in heard
-        assert 7 == len(heard)
+        assert len(heard) == 7
 
     def test_without_a_rate_readings_come_as_fast_as_the_run_makes_them_and_never_faster(self, room):
         """The rate that is told is the rate that is kept."""
         assert [60.0, 10.0, len(SENT)] == room.say(Peer(), "/sidecar/subscribe")[-1][1]
-        assert 10.0 == room.say(Peer(), "/sidecar/subscribe", "f", [50.0])[-1][1][1]
+        assert room.say(Peer(), "/sidecar/subscribe", "f", [50.0])[-1][1][1] == 10.0
 
     def test_it_goes_to_the_asking_address_and_port_alone(self, room):
         """Another port of the same host is another subscriber, and nothing names a third."""
@@ -361,7 +361,7 @@ class TestSubscribing:
         room.outbox.offer(a_snapshot(), 1.0, 1.0)
 
         assert one.heard()
-        assert [] == other.heard()
+        assert other.heard() == []
 
     def test_it_ends_with_its_lease_unless_it_is_renewed(self, room):
         """By asking again or by /renew; a lease more from then on."""
@@ -372,7 +372,7 @@ class TestSubscribing:
             room.reception.subscribers.expire(now_s)
             room.outbox.offer(a_snapshot(), now_s, now_s)
             assert is_sent == bool(peer.heard())
-        assert "/sidecar/error" == room.say(peer, "/sidecar/renew", now_s=2 * LEASE_S)[0][0]
+        assert room.say(peer, "/sidecar/renew", now_s=2 * LEASE_S)[0][0] == "/sidecar/error"
 
     def test_asking_again_replaces_what_was_asked_before(self, room):
         """One subscription an asker: nothing arrives twice."""
@@ -381,17 +381,17 @@ class TestSubscribing:
         room.say(peer, "/sidecar/subscribe", "s", ["/sidecar/momentary"], now_s=1.0)
         room.outbox.offer(a_snapshot(), 2.0, 2.0)
 
-        assert ["/sidecar/momentary"] == [address for address, _ in peer.heard()]
-        assert 1 == len(room.reception.subscribers.status())
+        assert [address for address, _ in peer.heard()] == ["/sidecar/momentary"]
+        assert len(room.reception.subscribers.status()) == 1
 
     def test_it_ends_when_the_subscriber_says_so(self, room):
         """Answered with a lease of nothing."""
         peer = Peer()
         room.say(peer, "/sidecar/subscribe")
 
-        assert [("/sidecar/subscribed", [0.0, 0.0, 0])] == room.say(peer, "/sidecar/unsubscribe")
+        assert room.say(peer, "/sidecar/unsubscribe") == [("/sidecar/subscribed", [0.0, 0.0, 0])]
         room.outbox.offer(a_snapshot(), 1.0, 1.0)
-        assert [] == peer.heard()
+        assert peer.heard() == []
 
     def test_there_is_a_most(self, room):
         """Whoever comes later is told so; who is there already may renew, and a place that ends is free."""
@@ -400,11 +400,11 @@ class TestSubscribing:
             room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=second * 0.1)
         ((answer, told),) = room.say(peers[-1], "/sidecar/subscribe", "s", ["run"], now_s=10.0)
 
-        assert "/sidecar/error" == answer
+        assert answer == "/sidecar/error"
         assert f"there are {MOST} subscribers" in told[1]
-        assert "/sidecar/subscribed" == room.say(peers[3], "/sidecar/subscribe", now_s=10.0)[-1][0]
+        assert room.say(peers[3], "/sidecar/subscribe", now_s=10.0)[-1][0] == "/sidecar/subscribed"
         room.say(peers[0], "/sidecar/unsubscribe", now_s=11.0)
-        assert "/sidecar/subscribed" == room.say(peers[-1], "/sidecar/subscribe", now_s=11.0)[-1][0]
+        assert room.say(peers[-1], "/sidecar/subscribe", now_s=11.0)[-1][0] == "/sidecar/subscribed"
 
 
 def asks_nothing(packet):

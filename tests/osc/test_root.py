@@ -106,18 +106,18 @@ def test_everything_that_is_sent_stands_below_it(rig):
     rig.until(f"{ROOT}/subscribed")
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     rig.offer()
-    assert [1.0, "refrain"] == rig.until(f"{ROOT}/marked")
+    assert rig.until(f"{ROOT}/marked") == [1.0, "refrain"]
     for path, tags, values in (("/course", "ii", (0, 10)), ("/events", "i", (0,)), ("/goals", "", ())):
         rig.say(ROOT + path, tags, values)
     rig.until(f"{ROOT}/course/part")
     rig.until(f"{ROOT}/event")
     rig.until(f"{ROOT}/goals/goal")
     rig.say(f"{ROOT}/fader", "s", ["up"])
-    assert f"{ROOT}/fader" == rig.until(f"{ROOT}/error")[0]
+    assert rig.until(f"{ROOT}/error")[0] == f"{ROOT}/fader"
     rig.say(f"{ROOT}/drops/*")
     rig.until(f"{ROOT}/drops/argument")
 
-    assert set() == {address for address in rig.heard if not address.startswith(f"{ROOT}/")}
+    assert {address for address in rig.heard if not address.startswith(f"{ROOT}/")} == set()
     asked_elsewhere = {f"{ROOT}/verify"}  # only of addresses on other machines
     assert {ROOT + answer.path for answer in ANSWERS} - asked_elsewhere <= set(rig.heard)
     assert {ROOT + drop_path(reason) for reason in DROPS} <= set(rig.heard)
@@ -127,7 +127,7 @@ def test_everything_that_is_sent_stands_below_it(rig):
 def test_commands_and_questions_are_taken_there_and_nowhere_else(rig):
     """A command below the usual root is refused, in words that come back below this one."""
     rig.say("/sidecar/reset")
-    assert ["/sidecar/reset", "/sidecar/reset is no address of the sidecar's"] == rig.until(f"{ROOT}/error")
+    assert rig.until(f"{ROOT}/error") == ["/sidecar/reset", "/sidecar/reset is no address of the sidecar's"]
     rig.say(f"{ROOT}/nudge", "f", [-1.0])
     rig.say(f"{ROOT}/momentary")
     rig.until(f"{ROOT}/momentary")
@@ -155,9 +155,9 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
         (address, _), *_ = codec.parse(asking.socket.recv(65_535))
     ((commanded, _),) = codec.parse(datagram(FaderAt(-3.0), ROOT))
 
-    assert f"{ROOT}/alert/ceiling" == address
-    assert f"{ROOT}/fader" == commanded
-    assert ("/momentary", (-20.0,)) == sound(f"{ROOT}/momentary", [-20.0], ROOT)
+    assert address == f"{ROOT}/alert/ceiling"
+    assert commanded == f"{ROOT}/fader"
+    assert sound(f"{ROOT}/momentary", [-20.0], ROOT) == ("/momentary", (-20.0,))
     assert sound("/sidecar/momentary", [-20.0], ROOT) is None
     assert sound("/momentary", [-20.0], ROOT) is None
 
@@ -171,7 +171,7 @@ def test_a_screen_elsewhere_draws_such_a_run(rig):
         wait_for(lambda: rig.asked and feed.timeline().events)
         levels = feed.timeline().short_term.tolist()
 
-    assert ("measuring", "r128") == (feed.snapshot().transport, feed.snapshot().goal.name)
+    assert (feed.snapshot().transport, feed.snapshot().goal.name) == ("measuring", "r128")
     assert [Reset()] == rig.asked
     assert (rig.feed.events, [-20.0] * 10) == (feed.timeline().events, levels)
 
@@ -186,8 +186,8 @@ def test_listen_asks_such_a_run(rig):
     listener.send_signal(signal.SIGINT)
     listener.communicate(timeout=PATIENCE_S)
 
-    assert {"address": f"{ROOT}/momentary", "arguments": [-20.0]} == first
-    assert 0 == listener.returncode
+    assert first == {"address": f"{ROOT}/momentary", "arguments": [-20.0]}
+    assert listener.returncode == 0
 
 
 @pytest.mark.parametrize("command", [("listen", "--from"), ("screen", "--attach"), ("screen", "--browser")])
@@ -196,7 +196,7 @@ def test_commands_refuse_what_is_no_root(capsys, command):
     place = [] if "--browser" in command else ["127.0.0.1:9"]
     code = main([*command, *place, "--osc-root", "sidecar"])
 
-    assert (2, 1) == (code, len(capsys.readouterr().err.strip().splitlines()))
+    assert (code, len(capsys.readouterr().err.strip().splitlines())) == (2, 1)
 
 
 def test_the_options_name_the_root_that_the_table_has():
@@ -209,7 +209,7 @@ def test_the_tree_that_is_discovered_grows_below_it():
     tree = Tree(root=ROOT)
     parts = list(tree.node("/", None)["CONTENTS"]["studio"]["CONTENTS"])
 
-    assert ["one"] == parts
+    assert parts == ["one"]
     assert {ROOT + row.path for row in OUTGOING} == tree.readable
     assert all(ROOT + row.path in tree for row in (*INCOMING, *SERVICES))
 

@@ -40,9 +40,9 @@ def test_what_cannot_be_used_is_refused_in_one_line(tone, capsys, options, words
     code = main(["live", "--file", tone, "--no-screen", "--osc-port", "0", *options])
     said = capsys.readouterr().err
 
-    assert 2 == code
+    assert code == 2
     assert words in said
-    assert 1 == len(said.strip().splitlines())
+    assert len(said.strip().splitlines()) == 1
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
     code = main(["live", "--file", tone, "--no-screen", "--osc-port", "0", "--osc-tcp", number])
     taken.close()
 
-    assert 2 == code
+    assert code == 2
     assert "--osc-tcp" in capsys.readouterr().err
 
 
@@ -101,10 +101,10 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
         run.kill()
         run.wait(PATIENCE_S)
 
-    assert [60.0, 10.0, 7] == heard[f"{root}/subscribed"]
-    assert [pytest.approx(-23.0, abs=0.1)] == heard[f"{root}/momentary"]  # Tech 3341 §2.9, line-up
-    assert [0] == heard[f"{root}/alert/over"][:1]
-    assert "refrain" == heard[f"{root}/marked"][1]
+    assert heard[f"{root}/subscribed"] == [60.0, 10.0, 7]
+    assert heard[f"{root}/momentary"] == [pytest.approx(-23.0, abs=0.1)]  # Tech 3341 §2.9, line-up
+    assert heard[f"{root}/alert/over"][:1] == [0]
+    assert heard[f"{root}/marked"][1] == "refrain"
     assert {root} == {address[: len(root)] for address in heard}
 
 

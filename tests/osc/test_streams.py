@@ -31,7 +31,7 @@ def test_a_caller_that_was_switched_off_is_noticed_in_the_end():
         listening.settimeout(PATIENCE_S)
         listening.listen()
         with socket.create_connection(listening.getsockname()), listening.accept()[0] as accepted:
-            assert 0 != accepted.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE)
+            assert accepted.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) != 0
 
 
 class Caller:
@@ -105,7 +105,7 @@ def test_the_same_is_spoken_as_over_udp(open_port, caller):
     caller.say("/sidecar/momentary")
     caller.say("/sidecar/fader", "s", ["up"])
 
-    assert ("/sidecar/momentary", [-20.0]) == caller.until("/sidecar/momentary")[-1]
+    assert caller.until("/sidecar/momentary")[-1] == ("/sidecar/momentary", [-20.0])
     assert "takes a number" in caller.until("/sidecar/error")[-1][1][1]
     assert [SelectGoal("a85")] == asked
 
@@ -121,7 +121,7 @@ def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
         caller.until("/sidecar/momentary")
     silent.say("/sidecar/goal/name")
 
-    assert [("/sidecar/goal/name", ["r128"])] == codec.parse(silent.packet())
+    assert codec.parse(silent.packet()) == [("/sidecar/goal/name", ["r128"])]
     silent.socket.close()
 
 
@@ -131,11 +131,11 @@ def test_a_subscription_ends_with_its_connection(open_port):
     caller = Caller(address)
     caller.say("/sidecar/subscribe")
     caller.until("/sidecar/subscribed")
-    assert 1 == len(port.status())
+    assert len(port.status()) == 1
     caller.socket.close()
     _wait_for(lambda: not port.status())
 
-    assert () == port.status()
+    assert port.status() == ()
     engine.soon(port.offer, a_snapshot())
 
 
@@ -172,10 +172,10 @@ def test_a_size_that_cannot_be_ends_the_connection(open_port, caller):
     with socket.create_connection(address, timeout=PATIENCE_S) as lost:
         lost.sendall(struct.pack(">i", 2**23) + b"/sidecar/reset")
         with contextlib.suppress(ConnectionResetError):
-            assert b"" == lost.recv(1)
+            assert lost.recv(1) == b""
 
-    assert 1 == drops(caller, "broken")
-    assert [] == open_port[3]
+    assert drops(caller, "broken") == 1
+    assert open_port[3] == []
 
 
 def test_a_broken_frame_costs_only_itself(open_port, caller):
@@ -185,7 +185,7 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
     _wait_for(lambda: open_port[3])
 
     assert [Pause()] == open_port[3]
-    assert 3 == drops(caller, "broken")
+    assert drops(caller, "broken") == 3
 
 
 @pytest.mark.slow
@@ -221,8 +221,8 @@ def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkey
         heard = dict(caller.until("/sidecar/heartbeat"))
         assert [rounds] == heard["/sidecar/heartbeat"]
 
-    assert 1 == len(port.status())
-    assert 1 == drops(caller, "slow")
+    assert len(port.status()) == 1
+    assert drops(caller, "slow") == 1
     lazy.close()
 
 

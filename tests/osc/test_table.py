@@ -51,9 +51,9 @@ def test_an_alert_carries_state_value_and_limit():
     snapshot = a_snapshot(alerts=(Alert("over", "on", -21.0, -22.8), Alert("ceiling", "held", -0.5, -1.0)))
     read = dict_of(snapshot)
 
-    assert (1, -21.0, -22.8) == read["/alert/over"]
-    assert (2, -0.5, -1.0) == read["/alert/ceiling"]
-    assert 0 == read["/alert/hot"][0]
+    assert read["/alert/over"] == (1, -21.0, -22.8)
+    assert read["/alert/ceiling"] == (2, -0.5, -1.0)
+    assert read["/alert/hot"][0] == 0
 
 
 def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
@@ -61,9 +61,9 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
     both = a_snapshot(next_pass=Move(-1.0), this_pass=Move(-2.5))
     read = {out.path: out.read for out in addresses.OUTGOING}
 
-    assert (-2.5,) == read["/move/gain"](both)
-    assert ("this",) == read["/move/pass"](both)
-    assert ("next",) == read["/move/pass"](a_snapshot(next_pass=Move(-1.0)))
+    assert read["/move/gain"](both) == (-2.5,)
+    assert read["/move/pass"](both) == ("this",)
+    assert read["/move/pass"](a_snapshot(next_pass=Move(-1.0))) == ("next",)
 
 
 def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
@@ -71,20 +71,20 @@ def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
     snapshot = a_snapshot(this_pass=Move(-2.5), stems=STEMS)
     read = dict_of(snapshot)
 
-    assert ("music",) == read["/move/fader"]
-    assert (-3.0,) == read["/move/gain"]
-    assert ("next",) == read["/move/pass"]
-    assert ("programme",) == dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"]
+    assert read["/move/fader"] == ("music",)
+    assert read["/move/gain"] == (-3.0,)
+    assert read["/move/pass"] == ("next",)
+    assert dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"] == ("programme",)
 
 
 def test_the_rows_of_stems_stand_in_one_order():
     """The second value of each row belongs to the second name."""
     read = dict_of(a_snapshot(stems=STEMS))
 
-    assert ("voice", "music") == read["/stems/names"]
-    assert (-2.0, -8.0) == read["/stems/faders"]
-    assert (0.5, -3.0) == read["/stems/moves"]
-    assert (-3.0, -6.0) == read["/stems/peaks"]
+    assert read["/stems/names"] == ("voice", "music")
+    assert read["/stems/faders"] == (-2.0, -8.0)
+    assert read["/stems/moves"] == (0.5, -3.0)
+    assert read["/stems/peaks"] == (-3.0, -6.0)
 
 
 def test_what_is_not_there_is_not_told():
@@ -114,7 +114,7 @@ def test_what_is_not_there_is_not_told():
 )
 def test_messages_become_commands(address, arguments, expected):
     """A button's release does nothing, and a whole number serves where a float is wanted."""
-    assert expected == RequestParser().request(address, arguments)
+    assert RequestParser().request(address, arguments) == expected
 
 
 @pytest.mark.parametrize(

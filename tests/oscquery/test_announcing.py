@@ -80,7 +80,7 @@ class Browser:
 def test_nobody_is_told_unless_asked(engine, osc):
     """Off by default: no outlet, no port."""
     with discovery(engine, asked(), osc) as outlets:
-        assert [] == outlets
+        assert outlets == []
 
 
 def test_a_browser_on_the_network_finds_the_run_and_sees_it_go(engine, osc):
@@ -101,17 +101,17 @@ def test_a_browser_on_the_network_finds_the_run_and_sees_it_go(engine, osc):
     assert (["127.0.0.1"], osc.getsockname()[1]) == first[commands]
     assert commands.removesuffix(OSC) == questions.removesuffix(OSCQUERY)
     assert first == {name: where for name, where in both.items() if name in first}
-    assert 3 == len({port for _, port in both.values()})  # one for commands, two to ask at
+    assert len({port for _, port in both.values()}) == 3  # one for commands, two to ask at
 
 
 def test_what_is_announced_is_the_bind_address_only():
     """One address, two ports, the types of the proposal."""
     told = services("192.0.2.7", http_port=80, osc_port=9139)
 
-    assert [
+    assert [(info.type, info.port, info.parsed_addresses()) for info in told] == [
         ("_oscjson._tcp.local.", 80, ["192.0.2.7"]),
         ("_osc._udp.local.", 9139, ["192.0.2.7"]),
-    ] == [(info.type, info.port, info.parsed_addresses()) for info in told]
+    ]
 
 
 def test_a_long_name_of_the_machine_is_cut_and_made_plain(monkeypatch):

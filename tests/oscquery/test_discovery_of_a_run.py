@@ -45,7 +45,7 @@ def test_a_run_answers_with_what_it_reads_and_ends_in_good_order():
 
     assert heard is not None
     assert -50.0 <= heard[0] < 0.0
-    assert (0, "") == (run.returncode, errors)
+    assert (run.returncode, errors) == (0, "")
 
 
 def test_an_announcement_of_every_address_is_refused_in_one_sentence(capsys):
@@ -54,5 +54,5 @@ def test_an_announcement_of_every_address_is_refused_in_one_sentence(capsys):
         ["rehearse", "--no-screen", "--osc-port", "0", "--osc-bind", "0.0.0.0", "--announce", "--for", "1"]
     )
 
-    assert 2 == code
+    assert code == 2
     assert "sidecar: --announce needs one address of this machine, not 0.0.0.0" in capsys.readouterr().err

@@ -83,7 +83,7 @@ def test_what_is_ignored_comes_no_more(serve, a_snapshot):
         served.offer(a_snapshot(-30.0, transport="paused"))
         return await heard(channel)
 
-    assert ("/sidecar/transport", ["paused"]) == following(served, work)
+    assert following(served, work) == ("/sidecar/transport", ["paused"])
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_what_makes_no_sense_is_passed_over(serve, a_snapshot, nonsense):
         await channel.send_str(say("LISTEN", "/sidecar/transport"))
         return await heard(channel)
 
-    assert ("/sidecar/transport", ["measuring"]) == following(served, work)
+    assert following(served, work) == ("/sidecar/transport", ["measuring"])
 
 
 def test_a_long_message_ends_the_connection(serve):
@@ -126,7 +126,7 @@ def test_a_long_message_ends_the_connection(serve):
         await channel.receive(timeout=PATIENCE_S)
         return channel.close_code
 
-    assert 1009 == following(serve(), work)
+    assert following(serve(), work) == 1009
 
 
 def test_only_so_many_may_follow_at_once(serve, a_snapshot):
@@ -147,7 +147,7 @@ def test_only_so_many_may_follow_at_once(serve, a_snapshot):
                 await channel.close()
             return refused.value.status, value
 
-    assert (503, ("/sidecar/transport", ["measuring"])) == asyncio.run(run())
+    assert asyncio.run(run()) == (503, ("/sidecar/transport", ["measuring"]))
 
 
 class Sleeper:
@@ -195,7 +195,7 @@ def test_a_client_that_does_not_read_holds_up_nobody_and_misses_only_the_past(se
         served.offer(a_snapshot(-31.0, stems=(), next_pass=Move(-1.0, reason="the newest")))
         return (await heard_until(channel, lambda value: value[1] == [-31.0]))[-1]
 
-    assert ("/sidecar/momentary", [-31.0]) == following(served, work)
+    assert following(served, work) == ("/sidecar/momentary", [-31.0])
     said = sleeper.wake(b"the newest")
     sleeper.socket.close()
 
@@ -246,7 +246,7 @@ def test_a_whole_run_can_be_followed_to_its_last_value(serve):
     values = following(served, work)
     last, reading = dict(values), session.snapshot().reading
 
-    assert ["ended"] == last["/sidecar/transport"]
+    assert last["/sidecar/transport"] == ["ended"]
     assert [np.float32(reading.integrated)] == last["/sidecar/integrated"]
     assert [np.float32(reading.seconds)] == last["/sidecar/seconds"]
     times = [arguments[0] for address, arguments in values if address == "/sidecar/seconds"]

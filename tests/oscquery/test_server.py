@@ -34,12 +34,12 @@ def test_host_info_says_where_commands_go(serve, valid):
     status, told = serve().get("/?HOST_INFO")
 
     valid("host_info", told)
-    assert (200, 9139, "127.0.0.1", "UDP") == (
+    assert (
         status,
         told["OSC_PORT"],
         told["OSC_IP"],
         told["OSC_TRANSPORT"],
-    )
+    ) == (200, 9139, "127.0.0.1", "UDP")
     assert told["EXTENSIONS"]["LISTEN"]
 
 
@@ -106,7 +106,7 @@ def test_the_status_tells_absent_from_wrong_from_unknown(serve, asked, status):
 @pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "OPTIONS"])
 def test_nothing_but_reading_is_possible(serve, method):
     """Commands go over OSC only."""
-    assert 405 == serve().ask(method, "/sidecar/reset")[0]
+    assert serve().ask(method, "/sidecar/reset")[0] == 405
 
 
 @pytest.mark.parametrize(
@@ -152,7 +152,7 @@ def test_who_may_not_command_may_not_ask(serve):
 
     class Guard:
         def is_allowed(self, host):
-            assert "127.0.0.1" == host
+            assert host == "127.0.0.1"
             return False
 
     with pytest.raises(aiohttp.ClientConnectionError):
@@ -196,7 +196,7 @@ def test_pages_of_other_origins_are_refused(serve, origin, status):
 def test_no_page_is_allowed_to_read(serve):
     """No header lifts the browser's same-origin rule."""
     with urllib.request.urlopen(serve().url, timeout=10) as response:
-        assert [] == [name for name in response.headers if name.lower().startswith("access-control")]
+        assert [name for name in response.headers if name.lower().startswith("access-control")] == []
 
 
 def test_a_taken_port_is_said_with_the_option_that_changes_it():

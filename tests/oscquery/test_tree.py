@@ -30,7 +30,7 @@ def test_the_tree_has_every_address_of_the_table_and_no_other(a_snapshot, valid)
         expected[ROOT + row.path] = expected.get(ROOT + row.path, 0) + 2
 
     valid("node", whole)
-    assert expected == {path: node["ACCESS"] for path, node in leaves(whole).items()}
+    assert {path: node["ACCESS"] for path, node in leaves(whole).items()} == expected
 
 
 def test_a_value_is_what_the_wire_carries(a_snapshot):
@@ -44,7 +44,7 @@ def test_a_value_is_what_the_wire_carries(a_snapshot):
             assert (path, arguments) == (address, node["VALUE"])
             kinds = "".join({float: "f", int: "i", str: "s"}[type(value)] for value in arguments)
             assert kinds == node["TYPE"]
-    assert [-120.0] == tree.attributes("/sidecar/short-term", snapshot)["VALUE"]
+    assert tree.attributes("/sidecar/short-term", snapshot)["VALUE"] == [-120.0]
 
 
 def test_a_row_of_many_values_has_a_tag_and_a_unit_for_each(a_snapshot):
@@ -53,8 +53,8 @@ def test_a_row_of_many_values_has_a_tag_and_a_unit_for_each(a_snapshot):
     known = tree.attributes("/sidecar/peak/channels", a_snapshot())
     unknown = tree.attributes("/sidecar/peak/channels", None)
 
-    assert ("ff", ["dBTP", "dBTP"], [-3.0, -4.0]) == (known["TYPE"], known["UNIT"], known["VALUE"])
-    assert ("f", ["dBTP"], None) == (unknown["TYPE"], unknown["UNIT"], unknown.get("VALUE"))
+    assert (known["TYPE"], known["UNIT"], known["VALUE"]) == ("ff", ["dBTP", "dBTP"], [-3.0, -4.0])
+    assert (unknown["TYPE"], unknown["UNIT"], unknown.get("VALUE")) == ("f", ["dBTP"], None)
 
 
 def test_what_is_not_there_has_no_value(a_snapshot):
@@ -70,10 +70,10 @@ def test_a_number_that_is_obeyed_has_its_range():
     """The limits that a command is refused beyond; texts and buttons have none."""
     tree = Tree((), (obeyed("/fader", unit="dB"), obeyed("/goal", "s"), obeyed("/reset", "")))
 
-    assert [{"MIN": -40.0, "MAX": 20.0}] == tree.attributes("/sidecar/fader", None)["RANGE"]
-    assert ["dB"] == tree.attributes("/sidecar/fader", None)["UNIT"]
+    assert tree.attributes("/sidecar/fader", None)["RANGE"] == [{"MIN": -40.0, "MAX": 20.0}]
+    assert tree.attributes("/sidecar/fader", None)["UNIT"] == ["dB"]
     assert "RANGE" not in tree.attributes("/sidecar/goal", None)
-    assert ("", None) == tuple(tree.attributes("/sidecar/reset", None).get(at) for at in ("TYPE", "RANGE"))
+    assert tuple(tree.attributes("/sidecar/reset", None).get(at) for at in ("TYPE", "RANGE")) == ("", None)
 
 
 def test_a_name_or_a_number_is_a_text_with_an_overload(valid):
@@ -81,8 +81,8 @@ def test_a_name_or_a_number_is_a_text_with_an_overload(valid):
     found = Tree((), (obeyed("/stem/fader", "nf", "dB"),)).attributes("/sidecar/stem/fader", None)
 
     valid("node", found)
-    assert ("sf", [{"TYPE": "if"}]) == (found["TYPE"], found["OVERLOADS"])
-    assert ([{}, {"MIN": -40.0, "MAX": 20.0}], ["", "dB"]) == (found["RANGE"], found["UNIT"])
+    assert (found["TYPE"], found["OVERLOADS"]) == ("sf", [{"TYPE": "if"}])
+    assert (found["RANGE"], found["UNIT"]) == ([{}, {"MIN": -40.0, "MAX": 20.0}], ["", "dB"])
 
 
 def test_an_address_that_is_sent_and_obeyed_is_one_node(a_snapshot, valid):
@@ -90,15 +90,15 @@ def test_an_address_that_is_sent_and_obeyed_is_one_node(a_snapshot, valid):
     found = Tree((sent("/fader"),), (obeyed("/fader"),)).attributes("/sidecar/fader", a_snapshot())
 
     valid("node", found)
-    assert (3, [1.0], [{"MIN": -40.0, "MAX": 20.0}]) == (found["ACCESS"], found["VALUE"], found["RANGE"])
-    assert "what is sent; to set it: what is obeyed" == found["DESCRIPTION"]
+    assert (found["ACCESS"], found["VALUE"], found["RANGE"]) == (3, [1.0], [{"MIN": -40.0, "MAX": 20.0}])
+    assert found["DESCRIPTION"] == "what is sent; to set it: what is obeyed"
 
 
 def test_an_address_may_have_others_below_it(a_snapshot):
     """``/goal`` sets what ``/goal/name`` tells."""
     found = Tree((sent("/goal/name"),), (obeyed("/goal", "s"),)).node("/sidecar/goal", a_snapshot())
 
-    assert (2, ["name"]) == (found["ACCESS"], list(found["CONTENTS"]))
+    assert (found["ACCESS"], list(found["CONTENTS"])) == (2, ["name"])
 
 
 def test_a_service_that_may_be_asked_with_or_without_arguments_has_no_type():
@@ -106,4 +106,4 @@ def test_a_service_that_may_be_asked_with_or_without_arguments_has_no_type():
     tree = Tree()
 
     assert "TYPE" not in tree.attributes("/sidecar/subscribe", None)
-    assert "" == tree.attributes("/sidecar/renew", None)["TYPE"]
+    assert tree.attributes("/sidecar/renew", None)["TYPE"] == ""

@@ -20,4 +20,4 @@ def test_the_screen_and_its_feed_load_no_meter():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert {"tui.app", "sidecar.remote.feed"} <= set(done.stdout.split())
-    assert set() == HEAVY & set(done.stdout.split())
+    assert HEAVY & set(done.stdout.split()) == set()

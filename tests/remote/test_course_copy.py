@@ -118,10 +118,10 @@ def test_an_hour_is_there_in_a_few_seconds():
     first_s, newest = between.now_s - 1000.0, between.copy.course
     whole_s = between.fetch(within_s=10.0)
 
-    assert 0.5 > first_s
+    assert first_s < 0.5
     assert between.log.view().seconds[-1] == newest.seconds[-1]
-    assert 6.0 > whole_s
-    assert codec.LARGEST_DATAGRAM >= between.most_bytes
+    assert whole_s < 6.0
+    assert between.most_bytes <= codec.LARGEST_DATAGRAM
     between.assert_same()
 
 
@@ -162,7 +162,7 @@ def test_the_copy_follows_a_course_that_grows():
         between.play(0.1)
         between.tick()
         behind = len(between.log.view().seconds) - len(between.copy.course.seconds)
-        assert 6 >= behind
+        assert behind <= 6
     between.fetch(within_s=1.0)
 
     between.assert_same()
@@ -180,7 +180,7 @@ def test_a_reset_empties_it(played_s):
         between.tick()
     between.fetch(within_s=5.0)
 
-    assert () == between.copy.course.events
+    assert between.copy.course.events == ()
     between.assert_same()
 
 
@@ -208,7 +208,7 @@ def test_only_a_subscriber_is_told():
 
     for packets in (stranger.packets, between.peer.packets):
         ((address, (path, words)),) = [message for packet in packets for message in codec.parse(packet)]
-        assert (f"{ROOT}/error", f"{ROOT}/course") == (address, path)
+        assert (address, path) == (f"{ROOT}/error", f"{ROOT}/course")
         assert "subscribe first" in words
 
 
@@ -224,9 +224,9 @@ def test_one_asker_gets_no_more_than_its_allowance():
         between.now_s += 0.01
         between.ask("/course", "ii", [0, 640])
 
-    assert PARTS_AT_ONCE == at_once
+    assert at_once == PARTS_AT_ONCE
     assert at_once + 5 * PARTS_HZ + 1 >= len(between.peer.packets)
-    assert 0 < between.reception.drops.counts["rate"]
+    assert between.reception.drops.counts["rate"] > 0
 
 
 @pytest.mark.parametrize(
@@ -248,7 +248,7 @@ def test_questions_that_are_none_are_refused(path, tags, values):
     between.ask(path, tags, values)
     ((address, arguments),) = codec.parse(between.peer.packets[0])
 
-    assert (f"{ROOT}/error", f"{ROOT}{path}") == (address, arguments[0])
+    assert (address, arguments[0]) == (f"{ROOT}/error", f"{ROOT}{path}")
 
 
 def test_questions_beyond_the_end_are_answered_with_the_size():
@@ -258,7 +258,7 @@ def test_questions_beyond_the_end_are_answered_with_the_size():
         between.peer.packets.clear()
         between.ask("/course", tags, values)
         ((address, arguments),) = [m for packet in between.peer.packets for m in codec.parse(packet)]
-        assert (f"{ROOT}/course/size", [100, 0]) == (address, arguments[1:])
+        assert (address, arguments[1:]) == (f"{ROOT}/course/size", [100, 0])
 
 
 def test_parts_that_cannot_be_are_passed_over():
@@ -269,10 +269,10 @@ def test_parts_that_cannot_be_are_passed_over():
     row = np.zeros(3, ">f4").tobytes()
     for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):
         copy.receive_answer("/course/part", (which_pass, first, blob))
-        assert 0 == len(copy.course.seconds)
+        assert len(copy.course.seconds) == 0
     copy.receive_answer("/course/part", (7, 9, row))
 
-    assert [1.0] == copy.course.seconds.tolist()
+    assert copy.course.seconds.tolist() == [1.0]
 
 
 def test_the_goals_come_whole():

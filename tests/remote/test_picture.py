@@ -136,8 +136,11 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
     tell(told, replace(crowded, goal=all_goals()[0], guess=""))
 
     assert max(map(len, datagrams)) <= codec.LARGEST_DATAGRAM
-    assert [40, 40, 200, 70] == [
-        len(told.several(f"/detail/{what}")) for what in ("stem", "opening", "ride", "target")
+    assert [len(told.several(f"/detail/{what}")) for what in ("stem", "opening", "ride", "target")] == [
+        40,
+        40,
+        200,
+        70,
     ]
 
 
@@ -170,7 +173,7 @@ def test_a_shorter_list_takes_the_place_of_a_longer_one():
     tell(told, Snapshot("measuring", goal))
 
     assert (Target("c"),) == one
-    assert () == snapshot_of(told).targets
+    assert snapshot_of(told).targets == ()
 
 
 @pytest.mark.parametrize(
@@ -196,6 +199,7 @@ def test_what_is_not_as_the_table_says_is_passed_over(address, arguments):
 
 def test_texts_cannot_steer_the_terminal():
     """An escape sequence arrives as harmless characters."""
-    assert ("/detail/notice", ("\ufffd]0;title\ufffd − ok",)) == sound(
-        "/sidecar/detail/notice", ["\x1b]0;title\x07 − ok"]
+    assert sound("/sidecar/detail/notice", ["\x1b]0;title\x07 − ok"]) == (
+        "/detail/notice",
+        ("\ufffd]0;title\ufffd − ok",),
     )

@@ -130,7 +130,7 @@ def test_the_screen_elsewhere_is_told_what_the_one_here_is_shown(run, feed):
     feed.send_command(Continue())
     wait_for(lambda: feed.snapshot().transport == "measuring")
 
-    assert 4 == len(feed.snapshot().stems)
+    assert len(feed.snapshot().stems) == 4
 
 
 def test_no_reading_is_shown_that_the_run_did_not_make(run, feed):
@@ -194,7 +194,7 @@ def test_a_reset_begins_anew_here_too(run, feed):
     wait_for(lambda: len(feed.timeline().seconds) < 100 and feed.snapshot().reading.seconds < 60.0)
     wait_for(lambda: len(feed.timeline().seconds) > 0)
 
-    assert 0.1 == pytest.approx(feed.timeline().seconds[0])
+    assert pytest.approx(feed.timeline().seconds[0]) == 0.1
 
 
 def test_the_goals_are_those_of_the_run(run, feed):
@@ -215,8 +215,8 @@ def test_a_run_that_is_not_there_is_waited_for():
         with pytest.raises(NetworkError, match="'mark' was not sent"):
             feed.send_command(Mark())
 
-    assert ("waiting", True) == (shown.transport, place in shown.notice)
-    assert 0 == len(feed.timeline().seconds)
+    assert (shown.transport, place in shown.notice) == ("waiting", True)
+    assert len(feed.timeline().seconds) == 0
 
 
 def test_a_place_that_is_none_is_refused():
@@ -265,6 +265,6 @@ def test_a_killed_run_is_told_of_and_found_again_when_it_is_back(tmp_path):
 
     assert stale.reading.seconds > 1.0
     assert f"no word from 127.0.0.1:{port} for " in stale.notice
-    assert ["on"] == [alert.state for alert in stale.alerts if alert.name == "lost"]
-    assert ["off"] == [alert.state for alert in back.alerts if alert.name == "lost"]
+    assert [alert.state for alert in stale.alerts if alert.name == "lost"] == ["on"]
+    assert [alert.state for alert in back.alerts if alert.name == "lost"] == ["off"]
     assert "no word" not in back.notice

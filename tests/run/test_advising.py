@@ -19,7 +19,7 @@ def test_rides_of_the_goal_before_are_not_shown_for_the_next():
     assert advice.rides
 
     advice.use_goal(load_goal("r128"))
-    assert () == advice.rides
+    assert advice.rides == ()
     advice.update_advice(1.0, at_rest=False)
-    assert () == advice.rides
+    assert advice.rides == ()
     assert advice.rides_reason

@@ -39,4 +39,4 @@ def test_the_judge_sees_a_leap(seed):
     scenario._known_s = scenario.now_s
     scenario._arrive(scenario.fader_db + 2.0)
 
-    assert {"leapt", "rose"} == {fault.words.split()[0] for fault in scenario.faults}
+    assert {fault.words.split()[0] for fault in scenario.faults} == {"leapt", "rose"}

@@ -29,7 +29,7 @@ def test_every_frame_is_kept_as_it_was_and_lost_ones_are_silence(tmp_path):
     recorder.close()
     heard, rate_hz = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
-    assert (RATE_HZ, "") == (rate_hz, recorder.fault)
+    assert (rate_hz, recorder.fault) == (RATE_HZ, "")
     np.testing.assert_array_equal(
         np.concatenate([first, np.zeros((300, 2)), second]).astype(np.float32), heard
     )
@@ -46,7 +46,7 @@ def test_a_long_loss_is_written_in_pieces(tmp_path):
     finally:
         tracemalloc.stop()
 
-    assert 2_000_001 == soundfile.info(tmp_path / "heard.wav").frames
+    assert soundfile.info(tmp_path / "heard.wav").frames == 2_000_001
     assert most < 2_000_000
 
 
@@ -56,7 +56,7 @@ def test_a_file_that_is_there_is_never_written_over(tmp_path):
     with pytest.raises(OutputError, match="exists already"):
         AudioRecorder(tmp_path / "kept.wav", RATE_HZ, 2)
 
-    assert b"precious" == (tmp_path / "kept.wav").read_bytes()
+    assert (tmp_path / "kept.wav").read_bytes() == b"precious"
 
 
 @pytest.mark.parametrize("name", ["heard.docx", "heard", "heard.mp3", "heard.ogg", "nowhere/heard.wav"])
@@ -65,7 +65,7 @@ def test_what_cannot_be_written_is_said_at_once(tmp_path, name):
     with pytest.raises(SidecarError, match="cannot be written"):
         AudioRecorder(tmp_path / name, RATE_HZ, 2)
 
-    assert [] == list(tmp_path.iterdir())
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_why_the_system_refuses_a_file_is_said_in_its_own_words(tmp_path):
@@ -79,7 +79,7 @@ def test_a_format_that_cannot_hold_the_sound_leaves_nothing_behind(tmp_path):
     with pytest.raises(SettingsError, match="cannot hold 12 channels at 48000 Hz"):
         AudioRecorder(tmp_path / "heard.flac", RATE_HZ, 12)
 
-    assert [] == list(tmp_path.iterdir())
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_disk_that_takes_no_more_is_said_and_what_it_missed_is_silent(tmp_path, files_end_at):

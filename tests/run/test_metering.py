@@ -26,8 +26,8 @@ def test_the_mix_reads_what_its_sum_reads():
     metering.push(sound)
     plain.push(sound[:, :2].astype(np.float64) + sound[:, 2:])
 
-    assert pytest.approx(plain.reading().integrated, abs=1e-6) == metering.reading().integrated
-    assert pytest.approx(plain.reading().max_true_peak, abs=1e-3) == metering.reading().max_true_peak
+    assert metering.reading().integrated == pytest.approx(plain.reading().integrated, abs=1e-6)
+    assert metering.reading().max_true_peak == pytest.approx(plain.reading().max_true_peak, abs=1e-3)
 
 
 def test_blocks_of_mix_and_stems_are_the_same_stretches_through_pause_and_loss():
@@ -69,9 +69,9 @@ def test_a_reset_in_the_midst_of_a_tone_makes_no_peak_that_nobody_played(names):
     metering.push(sound[RATE_HZ:])
     taken = metering.take_blocks()
 
-    assert pytest.approx(20 * np.log10(0.9), abs=0.01) == metering.reading().max_true_peak
+    assert metering.reading().max_true_peak == pytest.approx(20 * np.log10(0.9), abs=0.01)
     if taken.stems is not None:
-        assert pytest.approx(20 * np.log10(0.9), abs=0.01) == taken.stems.true_peak.max()
+        assert taken.stems.true_peak.max() == pytest.approx(20 * np.log10(0.9), abs=0.01)
 
 
 def test_a_broken_sample_is_counted_once():
@@ -81,7 +81,7 @@ def test_a_broken_sample_is_counted_once():
     sound[100, 2] = np.nan
     metering.push(sound)
 
-    assert 1 == metering.reading().bad_samples
+    assert metering.reading().bad_samples == 1
 
 
 def test_channels_that_do_not_fit_the_stems_are_refused():

@@ -44,7 +44,7 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
     journal.close()
     read = earlier_passes.load_earlier("last")
 
-    assert ("the pass of evening", 70.0) == (read.title, read.seconds)
+    assert (read.title, read.seconds) == ("the pass of evening", 70.0)
     np.testing.assert_allclose(read.energies, 1e-3, rtol=1e-6)
 
 
@@ -67,9 +67,9 @@ def test_a_file_of_the_mix_serves_as_earlier_pass(mix):
     """Its energies are those of the meter, one each 100 ms."""
     earlier = earlier_passes.load_earlier(str(mix))
 
-    assert ("mix.wav", 90.0) == (earlier.title, earlier.seconds)
-    assert pytest.approx(6.0, abs=0.2) == 10 * np.log10(
-        earlier.energies[700:].mean() / earlier.energies[:500].mean()
+    assert (earlier.title, earlier.seconds) == ("mix.wav", 90.0)
+    assert 10 * np.log10(earlier.energies[700:].mean() / earlier.energies[:500].mean()) == pytest.approx(
+        6.0, abs=0.2
     )
 
 
@@ -83,9 +83,9 @@ def test_a_profile_that_cannot_be_read_is_refused(tmp_path):
 def test_the_second_run_knows_what_is_coming(mix, capsys):
     """The first pass is kept; the second one, with it, heads for the target from the middle on."""
     run = ["live", "--file", str(mix), "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]
-    assert 0 == main(run)
+    assert main(run) == 0
     capsys.readouterr()
-    assert 0 == main([*run, "--profile", "last"])
+    assert main([*run, "--profile", "last"]) == 0
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     moves = [
         line for line in lines if line["type"] == "move" and line["this_pass"] and 40 < line["seconds"] < 55

@@ -33,11 +33,11 @@ def asked(guess):
 def test_a_yes_makes_the_guess_a_move_of_its_moment():
     """The record has it where it was heard, not where it was answered."""
     fader, advice, notes, told = asked(Guess(0.0, -3.0, 0.9))
-    assert "" == fader.obey(Confirm(advice.guess), 20.0)
+    assert fader.obey(Confirm(advice.guess), 20.0) == ""
 
     assert [FaderReport(0.0, -3.0, is_position=False)] == told
-    assert ["fader by −3.0 dB at 0 s, as guessed"] == notes
-    assert -3.0 == advice.advisor.fader_db
+    assert notes == ["fader by −3.0 dB at 0 s, as guessed"]
+    assert advice.advisor.fader_db == -3.0
 
 
 def test_a_script_may_answer_whatever_is_asked():
@@ -45,7 +45,7 @@ def test_a_script_may_answer_whatever_is_asked():
     fader, _, _, told = asked(Guess(12.0, -3.0, 0.9))
     fader.obey(Confirm(), 20.0)
 
-    assert 1 == len(told)
+    assert len(told) == 1
 
 
 def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
@@ -55,7 +55,7 @@ def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
     advice.advisor.guess = Guess(40.0, 2.0, 0.9)
     said = fader.obey(Confirm(seen), 41.0)
 
-    assert ([], [], 0.0) == (notes, told, advice.advisor.fader_db)
+    assert (notes, told, advice.advisor.fader_db) == ([], [], 0.0)
     assert "gone" in said
     assert advice.guess
 
@@ -65,7 +65,7 @@ def test_a_no_takes_the_question_away():
     fader, advice, _, told = asked(Guess(12.0, -3.0, 0.9))
     fader.obey(Dismiss(advice.guess), 20.0)
 
-    assert ("", [], 0.0) == (advice.guess, told, advice.advisor.fader_db)
+    assert (advice.guess, told, advice.advisor.fader_db) == ("", [], 0.0)
 
 
 def test_a_new_pass_begins_where_the_fader_stands():
@@ -76,7 +76,7 @@ def test_a_new_pass_begins_where_the_fader_stands():
             fader.obey(command, 1.0)
         fader.begin_anew("the pass of mix")
 
-        assert -3.5 == advice.advisor.fader_db
+        assert advice.advisor.fader_db == -3.5
         assert FaderReport(0.0, -3.5, is_position=words[0] == FaderAt(-4.0)) == told[-1]
 
 
@@ -85,7 +85,7 @@ def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
     fader, _, _, told = asked(None)
     fader.begin_anew("the pass of mix")
 
-    assert [] == told
+    assert told == []
 
 
 def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
@@ -99,9 +99,9 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
             advice.advisor.fader_stands_at(gone_db)
             left[advised_db, gone_db] = advice.gain_left_db
 
-    assert [0.0, -2.0, -3.0, -3.0] == [left[-3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
-    assert [3.0, 3.0, 1.0, 0.0] == [left[3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
-    assert [0.0] * 4 == [left[0.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)]
+    assert [left[-3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)] == [0.0, -2.0, -3.0, -3.0]
+    assert [left[3.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)] == [3.0, 3.0, 1.0, 0.0]
+    assert [left[0.0, gone_db] for gone_db in (-4.0, -1.0, 2.0, 5.0)] == [0.0] * 4
 
 
 def test_steps_and_positions_that_were_told_are_on_record():
@@ -110,4 +110,4 @@ def test_steps_and_positions_that_were_told_are_on_record():
     fader.obey(FaderAt(-4.0), 1.0)
     fader.obey(Nudge(0.5), 2.0)
 
-    assert [(-4.0, True), (0.5, False)] == [(word.value_db, word.is_position) for word in told]
+    assert [(word.value_db, word.is_position) for word in told] == [(-4.0, True), (0.5, False)]

@@ -37,16 +37,16 @@ def last_reading(text):
 
 def test_two_halves_read_as_the_whole(halves, capsys):
     """Tech 3341 §2.2: integrated, range and maxima go on; only the windows over the seam are left out."""
-    assert 0 == main(live(halves / "whole.wav", "--no-record"))
+    assert main(live(halves / "whole.wav", "--no-record")) == 0
     whole = last_reading(capsys.readouterr().out)
-    assert 0 == main(live(halves / "first.wav"))
-    assert 0 == main(live(halves / "second.wav", "--resume"))
+    assert main(live(halves / "first.wav")) == 0
+    assert main(live(halves / "second.wav", "--resume")) == 0
     resumed = last_reading(capsys.readouterr().out)
 
-    assert pytest.approx(whole["integrated_lufs"], abs=0.02) == resumed["integrated_lufs"]
-    assert pytest.approx(whole["loudness_range_lu"], abs=0.2) == resumed["loudness_range_lu"]
+    assert resumed["integrated_lufs"] == pytest.approx(whole["integrated_lufs"], abs=0.02)
+    assert resumed["loudness_range_lu"] == pytest.approx(whole["loudness_range_lu"], abs=0.2)
     for name in ("max_momentary_lufs", "max_short_term_lufs", "max_true_peak_dbtp", "sample_peak_dbfs"):
-        assert pytest.approx(whole[name], abs=0.05) == resumed[name]
+        assert resumed[name] == pytest.approx(whole[name], abs=0.05)
     assert whole["seconds"] == resumed["seconds"]
     [kept] = reader.passes()
     assert (800, resumed["integrated_lufs"]) == (kept.blocks, round(kept.reading.integrated, 2))
@@ -81,43 +81,43 @@ def test_a_killed_run_is_gone_on_with(tmp_path):
     )
     readings = [line for line in map(json.loads, resumed.stdout.splitlines()) if line["type"] == "reading"]
 
-    assert pytest.approx(broken_off.blocks / 10, abs=0.3) == readings[0]["seconds"]
-    assert pytest.approx(broken_off.reading.integrated, abs=0.05) == readings[0]["integrated_lufs"]
+    assert readings[0]["seconds"] == pytest.approx(broken_off.blocks / 10, abs=0.3)
+    assert readings[0]["integrated_lufs"] == pytest.approx(broken_off.reading.integrated, abs=0.05)
     assert broken_off.reading.max_short_term <= readings[-1]["max_short_term_lufs"] + 0.01
 
 
 def test_nothing_to_go_on_with_is_said(halves, capsys):
     """One line, exit code 2."""
-    assert 2 == main(live(halves / "first.wav", "--resume"))
+    assert main(live(halves / "first.wav", "--resume")) == 2
     assert "no pass on record to go on with" in capsys.readouterr().err
 
 
 def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
     """Mono cannot go on with stereo; the pass on record stays as it was."""
-    assert 0 == main(live(halves / "first.wav"))
+    assert main(live(halves / "first.wav")) == 0
     soundfile.write(tmp_path / "mono.wav", np.zeros(RATE_HZ), RATE_HZ)
-    assert 2 == main(live(tmp_path / "mono.wav", "--resume"))
+    assert main(live(tmp_path / "mono.wav", "--resume")) == 2
 
     assert "cannot be gone on with: it was 48000 Hz, stereo, and mono.wav is 48000 Hz, mono" in (
         capsys.readouterr().err
     )
-    assert 400 == reader.passes()[0].blocks
+    assert reader.passes()[0].blocks == 400
 
 
 def test_left_out_of_the_record_nothing_is_kept(halves, capsys):
     """``--no-record`` writes no pass."""
-    assert 0 == main(live(halves / "first.wav", "--no-record"))
-    assert [] == reader.passes()
+    assert main(live(halves / "first.wav", "--no-record")) == 0
+    assert reader.passes() == []
 
 
 def test_the_goal_goes_on_unless_another_is_given(halves, capsys):
     """The verdict on record is on the goal that held last."""
-    assert 0 == main(live(halves / "first.wav", "--goal", "premaster"))
-    assert 0 == main(live(halves / "second.wav", "--resume"))
+    assert main(live(halves / "first.wav", "--goal", "premaster")) == 0
+    assert main(live(halves / "second.wav", "--resume")) == 0
     kept = reader.passes()[0].about.goal.name
-    assert 0 == main(live(halves / "second.wav", "--resume", "--goal", "a85"))
+    assert main(live(halves / "second.wav", "--resume", "--goal", "a85")) == 0
 
-    assert ("premaster", "a85") == (kept, reader.passes()[0].about.goal.name)
+    assert (kept, reader.passes()[0].about.goal.name) == ("premaster", "a85")
 
 
 def test_broken_samples_of_stems_are_counted_on(halves):
@@ -126,17 +126,17 @@ def test_broken_samples_of_stems_are_counted_on(halves):
     sound[100:110] = np.nan
     soundfile.write(halves / "stems.wav", sound, RATE_HZ, subtype="FLOAT")
     stems = ("--stems", "voice,music")
-    assert 0 == main(live(halves / "stems.wav", *stems))
-    assert 0 == main(live(halves / "stems.wav", *stems, "--resume"))
+    assert main(live(halves / "stems.wav", *stems)) == 0
+    assert main(live(halves / "stems.wav", *stems, "--resume")) == 0
 
-    assert 80 == reader.passes()[0].reading.bad_samples
+    assert reader.passes()[0].reading.bad_samples == 80
 
 
 def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, capfd):
     """A file stands where the folder should be: everything is measured, and the loss is told."""
     (halves / "taken").write_text("in the way")
     monkeypatch.setenv("XDG_DATA_HOME", str(halves / "taken"))
-    assert 0 == main(live(halves / "first.wav"))
+    assert main(live(halves / "first.wav")) == 0
     said = capfd.readouterr()
 
     assert '"transport": "ended"' in said.out
@@ -146,7 +146,7 @@ def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, 
 def test_the_log_keeps_what_is_asked_for(halves, monkeypatch):
     """With --log-level error not even the line on what runs."""
     monkeypatch.setenv("XDG_STATE_HOME", str(halves / "state"))
-    assert 0 == main(live(halves / "first.wav", "--log-level", "error"))
+    assert main(live(halves / "first.wav", "--log-level", "error")) == 0
     (log,) = (halves / "state").rglob("sidecar.log")
 
-    assert "" == log.read_text()
+    assert log.read_text() == ""

@@ -55,7 +55,7 @@ def test_integrated_runs_as_if_reckoned_anew_at_each_moment():
 def test_silence_and_nothing_at_all_have_no_integrated_loudness():
     """No block passes the gate, and that is no error."""
     assert not np.isfinite(integrated_course(np.zeros(20))).any()
-    assert 0 == integrated_course(np.zeros(0)).size
+    assert integrated_course(np.zeros(0)).size == 0
 
 
 @pytest.fixture(scope="module")
@@ -80,10 +80,10 @@ def test_a_file_is_shown_with_the_move_that_lands_it(of_file):
     snapshot = Review(of_file, load_goal("r128")).snapshot()
     gain = 10.0 ** (snapshot.next_pass.gain_db / 10.0)
 
-    assert "ended" == snapshot.transport
-    assert "mix.wav" == snapshot.source
+    assert snapshot.transport == "ended"
+    assert snapshot.source == "mix.wav"
     assert snapshot.next_pass.gain_db < 0.0
-    assert pytest.approx(snapshot.next_pass.landing, abs=0.01) == _obvious_integrated(of_file.energies * gain)
+    assert _obvious_integrated(of_file.energies * gain) == pytest.approx(snapshot.next_pass.landing, abs=0.01)
     assert snapshot.rides_reason
 
 
@@ -120,7 +120,7 @@ def test_the_course_of_a_file_ends_where_its_reading_ends(of_file):
     course = of_file.course
 
     assert 900 == len(course.seconds) == len(course.short_term) == len(course.fader_db)
-    assert pytest.approx(of_file.reading.integrated, abs=0.01) == float(course.integrated[-1])
+    assert float(course.integrated[-1]) == pytest.approx(of_file.reading.integrated, abs=0.01)
 
 
 def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
@@ -129,7 +129,7 @@ def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
     (event,) = review.timeline().events
 
     highest = f"{of_file.reading.max_true_peak:.1f}".replace("-", "−")
-    assert ("alert", f"ceiling {highest} dBTP") == (event.kind, event.text)
+    assert (event.kind, event.text) == ("alert", f"ceiling {highest} dBTP")
     assert 39.9 <= event.seconds <= 40.1
 
 
@@ -159,7 +159,7 @@ def test_another_goal_gives_another_move(of_file):
     review.send_command(SelectGoal("a85"))
     _until(lambda: review.snapshot().goal.name == "a85")
 
-    assert pytest.approx(-1.0, abs=0.15) == review.snapshot().next_pass.gain_db - first
+    assert review.snapshot().next_pass.gain_db - first == pytest.approx(-1.0, abs=0.15)
 
 
 def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_file, monkeypatch):
@@ -180,7 +180,7 @@ def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_fil
     for target, args in reversed(waiting):
         target(*args)
 
-    assert "r128-s1" == review.snapshot().goal.name
+    assert review.snapshot().goal.name == "r128-s1"
 
 
 def test_a_goal_that_there_is_not_is_refused(of_file):
@@ -189,7 +189,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
 
     with pytest.raises(SettingsError, match="no-such-goal"):
         review.send_command(SelectGoal("no-such-goal"))
-    assert "r128" == review.snapshot().goal.name
+    assert review.snapshot().goal.name == "r128"
 
 
 @pytest.mark.slow
@@ -204,7 +204,7 @@ def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     told, seen = session.snapshot(), review.snapshot()
 
     assert (told.next_pass.gain_db, told.next_pass.reason) == (seen.next_pass.gain_db, seen.next_pass.reason)
-    assert pytest.approx(told.next_pass.landing, abs=1e-6) == seen.next_pass.landing
+    assert seen.next_pass.landing == pytest.approx(told.next_pass.landing, abs=1e-6)
     assert told.rides == seen.rides
     assert told.reading.integrated == pytest.approx(seen.reading.integrated, abs=0.01)
     assert told.duration_s == pytest.approx(seen.duration_s, abs=0.1)
@@ -225,29 +225,29 @@ def test_the_command_opens_a_file_as_past(mix, opened):
     code = main(["review", str(mix), "--contrast", "high"])
     ((feed, looks),) = opened
 
-    assert 0 == code
-    assert ("mix.wav", "r128") == (feed.snapshot().source, feed.snapshot().goal.name)
+    assert code == 0
+    assert (feed.snapshot().source, feed.snapshot().goal.name) == ("mix.wav", "r128")
     assert not looks.pop("is_over")()
-    assert {"contrast": "high", "is_past": True} == looks
+    assert looks == {"contrast": "high", "is_past": True}
 
 
 @pytest.mark.slow
 def test_the_command_opens_the_last_pass_on_record_or_one_by_its_id(mix, opened):
     """With the goal that was in force in it."""
     arguments = ["--pace", "fast", "--no-screen", "--osc-port", "0", "--goal", "a85"]
-    assert 0 == main(["live", "--file", str(mix), *arguments])
-    assert 0 == main(["review"])
+    assert main(["live", "--file", str(mix), *arguments]) == 0
+    assert main(["review"]) == 0
     id = reader.passes()[-1].id
-    assert 0 == main(["review", str(id)])
+    assert main(["review", str(id)]) == 0
     feeds = [feed.snapshot() for feed, _ in opened]
 
-    assert [f"pass {id}, mix.wav"] * 2 == [snapshot.source for snapshot in feeds]
-    assert ["a85"] * 2 == [snapshot.goal.name for snapshot in feeds]
+    assert [snapshot.source for snapshot in feeds] == [f"pass {id}, mix.wav"] * 2
+    assert [snapshot.goal.name for snapshot in feeds] == ["a85"] * 2
 
 
 @pytest.mark.parametrize("what", ["999999", "no-such-file.wav"])
 def test_what_is_not_there_ends_with_a_sentence(what, opened, capsys):
     """Exit code 2 and no screen."""
-    assert 2 == main(["review", what])
+    assert main(["review", what]) == 2
     assert what.split(".")[0] in capsys.readouterr().err
-    assert [] == opened
+    assert opened == []

@@ -109,9 +109,9 @@ def test_a_steady_tone_reads_its_level_and_needs_no_move():
     _, seen = run((20, -23.0), duration_s=20.0)
     last = seen[-1]
 
-    assert "ended" == last.transport
-    assert pytest.approx(-23.0, abs=0.1) == last.reading.integrated
-    assert pytest.approx(20.0) == last.reading.seconds
+    assert last.transport == "ended"
+    assert last.reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert last.reading.seconds == pytest.approx(20.0)
     assert last.next_pass.is_quiet
 
 
@@ -119,8 +119,8 @@ def test_a_loud_tone_is_told_how_far_down_to_go():
     """5 LU over: down 5.0 dB, landing on the target."""
     _, seen = run((20, -18.0))
 
-    assert pytest.approx(-5.0, abs=0.1) == seen[-1].next_pass.gain_db
-    assert pytest.approx(-23.0, abs=0.1) == seen[-1].next_pass.landing
+    assert seen[-1].next_pass.gain_db == pytest.approx(-5.0, abs=0.1)
+    assert seen[-1].next_pass.landing == pytest.approx(-23.0, abs=0.1)
 
 
 def test_snapshots_come_ten_times_a_second():
@@ -128,7 +128,7 @@ def test_snapshots_come_ten_times_a_second():
     _, seen = run((20, -23.0))
     measuring = [s for s in seen if s.transport == "measuring"]
 
-    assert pytest.approx(200, abs=2) == len(measuring)
+    assert len(measuring) == pytest.approx(200, abs=2)
 
 
 def test_a_pause_holds_integrated_and_lets_short_term_go_on():
@@ -139,8 +139,8 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
     session.run()
     last = [s for s in seen if s.transport == "paused"][-1]
 
-    assert pytest.approx(-23.0, abs=0.1) == last.reading.integrated
-    assert pytest.approx(-10.0, abs=0.1) == last.reading.short_term
+    assert last.reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert last.reading.short_term == pytest.approx(-10.0, abs=0.1)
 
 
 def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
@@ -152,7 +152,7 @@ def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
     monkeypatch.setattr(session, "_clock", lambda: float(next(later_s)))  # a second and more a look
     session.run()
 
-    assert ["paused"] * 3 == [snapshot.transport for snapshot in seen[-4:-1]]
+    assert [snapshot.transport for snapshot in seen[-4:-1]] == ["paused"] * 3
 
 
 def test_continue_measures_on_and_reset_begins_anew():
@@ -171,10 +171,10 @@ def test_continue_measures_on_and_reset_begins_anew():
     session = Session(source, fast())
     session.run()
 
-    assert pytest.approx(-23.0, abs=0.1) == kept[0].integrated
-    assert pytest.approx(10.0, abs=0.2) == kept[0].seconds
-    assert pytest.approx(-30.0, abs=0.1) == session.snapshot().reading.integrated
-    assert 50 == session.timeline().seconds.size
+    assert kept[0].integrated == pytest.approx(-23.0, abs=0.1)
+    assert kept[0].seconds == pytest.approx(10.0, abs=0.2)
+    assert session.snapshot().reading.integrated == pytest.approx(-30.0, abs=0.1)
+    assert session.timeline().seconds.size == 50
 
 
 def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_course():
@@ -199,7 +199,7 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     session = Session(source, fast())
     session.run()
 
-    assert ["held", "off"] == states
+    assert states == ["held", "off"]
 
 
 def click(frames, level):
@@ -215,7 +215,7 @@ def test_a_peak_in_the_block_that_an_end_or_a_gap_cuts_short_warns(after):
     _, seen = run((2, -23.0), click(2_400, 1.2), *after, duration_s=3.0)
 
     assert seen[-1].reading.max_true_peak > 1.0
-    assert {"ceiling": "on"} == {alert.name: alert.state for alert in seen[-1].alerts if alert.state != "off"}
+    assert {alert.name: alert.state for alert in seen[-1].alerts if alert.state != "off"} == {"ceiling": "on"}
 
 
 def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
@@ -226,7 +226,7 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     last = session.snapshot()
 
     assert last.holds_fader
-    assert pytest.approx(-5.0, abs=0.1) == last.fader_db
+    assert last.fader_db == pytest.approx(-5.0, abs=0.1)
     assert last.next_pass.is_quiet
     assert any(event.kind == "move" for event in session.timeline().events)
 
@@ -258,7 +258,7 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     session = Session(source, fast())
     session.run()
 
-    assert pytest.approx(-6.0, abs=0.1) == source.aim_db
+    assert source.aim_db == pytest.approx(-6.0, abs=0.1)
 
 
 def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_nothing():
@@ -272,7 +272,7 @@ def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_no
     session = Session(source, fast())
     session.run()
 
-    assert (-12.0, -12.0) == (source.fader_db, session.snapshot().fader_db)
+    assert (source.fader_db, session.snapshot().fader_db) == (-12.0, -12.0)
 
 
 def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
@@ -281,7 +281,7 @@ def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     session = Session(source, fast())
     session.run()
 
-    assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
+    assert session.snapshot().next_pass.gain_db == pytest.approx(1.0, abs=0.1)
 
 
 def test_quick_steps_of_a_held_fader_add_up():
@@ -295,7 +295,7 @@ def test_quick_steps_of_a_held_fader_add_up():
     session = Session(source, fast())
     session.run()
 
-    assert 1.5 == session.snapshot().fader_db
+    assert session.snapshot().fader_db == 1.5
 
 
 def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_each_time(monkeypatch):
@@ -322,8 +322,8 @@ def test_feedback_from_a_fader_tells_where_it_stands():
     session = Session(source, fast())
     session.run()
 
-    assert -16.0 == session.snapshot().fader_db
-    assert pytest.approx(1.0, abs=0.1) == session.snapshot().next_pass.gain_db
+    assert session.snapshot().fader_db == -16.0
+    assert session.snapshot().next_pass.gain_db == pytest.approx(1.0, abs=0.1)
 
 
 def test_follow_without_a_fader_says_what_to_do():
@@ -349,10 +349,10 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
     session = Session(source, fast())
     session.run()
 
-    assert "r128" == notices[0][0]
+    assert notices[0][0] == "r128"
     assert "no-such" in notices[0][1]
-    assert "premaster" == session.snapshot().goal.name
-    assert pytest.approx(5.0, abs=0.1) == session.snapshot().next_pass.gain_db
+    assert session.snapshot().goal.name == "premaster"
+    assert session.snapshot().next_pass.gain_db == pytest.approx(5.0, abs=0.1)
 
 
 def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
@@ -360,9 +360,9 @@ def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
     gap = Block(np.zeros((0, 2), np.float32), lost=24_000)
     session, seen = run((5, -23.0), gap, (5, -23.0))
 
-    assert 24_000 == seen[-1].lost_frames
-    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
-    assert ["0.50 s lost"] == [e.text for e in session.timeline().events if e.kind == "gap"]
+    assert seen[-1].lost_frames == 24_000
+    assert seen[-1].reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert [e.text for e in session.timeline().events if e.kind == "gap"] == ["0.50 s lost"]
     assert "0.50 s" in seen[-1].notice
 
 
@@ -371,12 +371,12 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
     nap = Block(np.zeros((0, 2), np.float32), slept_s=723.4)
     session, seen = run((5, -23.0), nap, (5, -23.0))
 
-    assert 0 == seen[-1].lost_frames
-    assert ["the machine slept for 12 min 3 s"] == [
-        e.text for e in session.timeline().events if e.kind == "gap"
+    assert seen[-1].lost_frames == 0
+    assert [e.text for e in session.timeline().events if e.kind == "gap"] == [
+        "the machine slept for 12 min 3 s"
     ]
-    assert "The machine slept for 12 min 3 s; the measurement goes on without that time." == seen[-1].notice
-    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.max_short_term
+    assert seen[-1].notice == "The machine slept for 12 min 3 s; the measurement goes on without that time."
+    assert seen[-1].reading.max_short_term == pytest.approx(-23.0, abs=0.1)
 
 
 def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
@@ -395,11 +395,11 @@ def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
     session = desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
     session.run()
 
-    assert {True, False} == {snapshot.hand.is_armed for snapshot in seen}
-    assert (False, "Disarmed: the machine slept; arm it again.") == (
+    assert {snapshot.hand.is_armed for snapshot in seen} == {True, False}
+    assert (
         seen[-1].hand.is_armed,
         seen[-1].hand.sentence,
-    )
+    ) == (False, "Disarmed: the machine slept; arm it again.")
 
 
 def test_what_keeps_audio_away_is_said():
@@ -407,7 +407,7 @@ def test_what_keeps_audio_away_is_said():
     gone = Block(np.zeros((0, 2), np.float32), fault="The input is not there.")
     _, seen = run((1, -23.0), gone, (1, -23.0))
 
-    assert "The input is not there." == seen[-1].notice
+    assert seen[-1].notice == "The input is not there."
 
 
 class TwoRates(Script):
@@ -432,15 +432,16 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path
     recorder.close()
     reading = seen[-1].reading
 
-    assert pytest.approx(10 * np.log10((10**-2.6 + 10**-2.0) / 2), abs=0.1) == reading.integrated
-    assert pytest.approx(-20.0, abs=0.1) == reading.max_short_term
-    assert pytest.approx(20.0, abs=0.001) == reading.seconds
-    assert (44_100, 44_100) == (seen[-1].rate_hz, seen[-1].lost_frames)
-    assert ["at 44100 Hz from here on", "1.00 s lost"] == [
-        event.text for event in session.timeline().events if event.kind == "gap"
+    assert reading.integrated == pytest.approx(10 * np.log10((10**-2.6 + 10**-2.0) / 2), abs=0.1)
+    assert reading.max_short_term == pytest.approx(-20.0, abs=0.1)
+    assert reading.seconds == pytest.approx(20.0, abs=0.001)
+    assert (seen[-1].rate_hz, seen[-1].lost_frames) == (44_100, 44_100)
+    assert [event.text for event in session.timeline().events if event.kind == "gap"] == [
+        "at 44100 Hz from here on",
+        "1.00 s lost",
     ]
     assert "44100 Hz does not fit" in seen[-1].notice
-    assert 10 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
+    assert soundfile.info(tmp_path / "heard.wav").frames == 10 * RATE_HZ
 
 
 def test_marks_stand_where_they_were_set():
@@ -450,7 +451,7 @@ def test_marks_stand_where_they_were_set():
     session.run()
     (mark,) = [event for event in session.timeline().events if event.kind == "mark"]
 
-    assert ("chorus", pytest.approx(3.0, abs=0.1)) == (mark.text, mark.seconds)
+    assert (mark.text, mark.seconds) == ("chorus", pytest.approx(3.0, abs=0.1))
 
 
 def test_the_course_has_a_column_for_each_100_ms():
@@ -459,7 +460,7 @@ def test_the_course_has_a_column_for_each_100_ms():
     course = session.timeline()
 
     assert 120 == course.seconds.size == course.short_term.size == course.integrated.size
-    assert pytest.approx(-23.0, abs=0.1) == float(course.short_term[-1])
+    assert float(course.short_term[-1]) == pytest.approx(-23.0, abs=0.1)
 
 
 def test_an_error_of_the_source_reaches_whoever_runs_it():
@@ -477,8 +478,8 @@ def test_samples_that_are_no_numbers_are_counted_and_the_run_goes_on():
     poison = Block(np.full((480, 2), np.nan, np.float32))
     _, seen = run((10, -23.0), poison, (10, -23.0))
 
-    assert 960 == seen[-1].reading.bad_samples
-    assert pytest.approx(-23.0, abs=0.1) == seen[-1].reading.integrated
+    assert seen[-1].reading.bad_samples == 960
+    assert seen[-1].reading.integrated == pytest.approx(-23.0, abs=0.1)
 
 
 class StemScript(Script):
@@ -509,12 +510,12 @@ def test_stems_are_advised_one_by_one_and_the_mix_is_what_is_measured():
     _, seen = run_stems((20, -21.0))
     voice, band = seen[-1].stems
 
-    assert ("voice", "band") == (voice.name, band.name)
+    assert (voice.name, band.name) == ("voice", "band")
     assert band.move.is_quiet
-    assert pytest.approx(-4.0, abs=0.15) == voice.move.gain_db
-    assert pytest.approx(-23.0, abs=0.15) == voice.move.landing
-    assert pytest.approx(-20.0, abs=0.2) == seen[-1].reading.integrated
-    assert {"voice", "band"} == {opening.name for opening in seen[-1].build_up}
+    assert voice.move.gain_db == pytest.approx(-4.0, abs=0.15)
+    assert voice.move.landing == pytest.approx(-23.0, abs=0.15)
+    assert seen[-1].reading.integrated == pytest.approx(-20.0, abs=0.2)
+    assert {opening.name for opening in seen[-1].build_up} == {"voice", "band"}
 
 
 def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answered():
@@ -530,8 +531,8 @@ def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answe
     session = Session(source, fast(mix=MIX), outlets=[seen.append])
     session.run()
 
-    assert -7.0 == seen[-1].stems[1].fader_db
-    assert "There is no stem drums; there are voice, band." == seen[-1].notice
+    assert seen[-1].stems[1].fader_db == -7.0
+    assert seen[-1].notice == "There is no stem drums; there are voice, band."
 
 
 def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
@@ -552,7 +553,7 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
     newest = max(kept.id for kept in reader.passes())
     stems = resumable(reader.load(newest)).stems
 
-    assert [-6.0, -9.0] == [stems.fader_db[0, 0], stems.fader_db[-1, 0]]
+    assert [stems.fader_db[0, 0], stems.fader_db[-1, 0]] == [-6.0, -9.0]
 
 
 def test_a_stem_fader_without_stems_is_answered():
@@ -791,7 +792,7 @@ def test_what_is_heard_is_written(tmp_path):
     Session(Script((2, -23.0)), fast(recorder=recorder)).run()
     recorder.close()
 
-    assert 2 * RATE_HZ == soundfile.info(tmp_path / "heard.wav").frames
+    assert soundfile.info(tmp_path / "heard.wav").frames == 2 * RATE_HZ
 
 
 @pytest.mark.slow
@@ -815,7 +816,7 @@ def test_the_forecast_can_be_chosen_while_it_plays_and_a_wrong_one_is_answered()
     session.run()
     titles = [s.earlier_pass and s.earlier_pass.title for s in seen if s.transport == "measuring"]
 
-    assert ("the pass of script", 70.0) == (titles[30], seen[30].duration_s)
+    assert (titles[30], seen[30].duration_s) == ("the pass of script", 70.0)
     assert titles[30] == titles[80]
     assert "A forecast is 'last', the number of a pass" in seen[80].notice
-    assert (None, None) == (titles[-1], seen[-1].duration_s)
+    assert (titles[-1], seen[-1].duration_s) == (None, None)

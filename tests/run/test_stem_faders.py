@@ -42,7 +42,7 @@ def test_the_stem_that_is_too_loud_is_moved():
 
     assert stem(faders, "voice").move.is_quiet
     assert stem(faders, "band").move.gain_db < -5.0
-    assert pytest.approx(-23.0, abs=0.15) == stem(faders, "band").move.landing
+    assert stem(faders, "band").move.landing == pytest.approx(-23.0, abs=0.15)
 
 
 def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_move():
@@ -59,8 +59,8 @@ def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_mov
     faders.update_moves(0.6)
     second = stem(faders, "band")
 
-    assert (-4.0, pytest.approx(-5.0, abs=0.1)) == (first.fader_db, first.move.gain_db)
-    assert (-9.0, True) == (second.fader_db, second.move.is_quiet)
+    assert (first.fader_db, first.move.gain_db) == (-4.0, pytest.approx(-5.0, abs=0.1))
+    assert (second.fader_db, second.move.is_quiet) == (-9.0, True)
 
 
 def test_a_ride_asks_for_the_moves_when_it_has_come_to_rest_not_at_every_step(monkeypatch):
@@ -75,7 +75,7 @@ def test_a_ride_asks_for_the_moves_when_it_has_come_to_rest_not_at_every_step(mo
         faders.report_position("band", -0.1 * min(step, 10))
         faders.update_moves(now_s)
 
-    assert [1.0] == asked_s
+    assert asked_s == [1.0]
 
 
 class Asked:
@@ -100,7 +100,7 @@ def test_faders_that_the_source_knows_are_taken_from_it():
     faders.report_position("band", 5.0)
     faders.update_moves(0.0)
 
-    assert -2.0 == stem(faders, "band").fader_db
+    assert stem(faders, "band").fader_db == -2.0
     assert stem(faders, "band").move.is_quiet
 
 
@@ -110,9 +110,9 @@ def test_the_balance_from_silence_starts_with_the_anchor():
     take(faders, blocks(30, -20.0, -18.0))
     faders.update_moves(0.0)
 
-    assert list(NAMES) == [opening.name for opening in faders.build_up]
-    assert pytest.approx(10.0, abs=0.2) == (faders.build_up[0].fader_db - 20.0) - (
-        faders.build_up[1].fader_db - 18.0
+    assert [opening.name for opening in faders.build_up] == list(NAMES)
+    assert (faders.build_up[0].fader_db - 20.0) - (faders.build_up[1].fader_db - 18.0) == pytest.approx(
+        10.0, abs=0.2
     )
 
 
@@ -122,14 +122,14 @@ def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
     faders.report_position("voice", -6.0)
     take(faders, blocks(30, -20.0, -18.0, (-3.0, -20.0)))
     faders.update_moves(0.0)
-    assert -3.0 == stem(faders, "voice").true_peak
+    assert stem(faders, "voice").true_peak == -3.0
     faders.begin_next_pass()
 
-    assert (-6.0, SILENCE, True) == (
+    assert (
         stem(faders, "voice").fader_db,
         stem(faders, "voice").true_peak,
         stem(faders, "band").move.is_quiet,
-    )
+    ) == (-6.0, SILENCE, True)
 
 
 @pytest.mark.parametrize("position_db", [float("nan"), float("inf")])

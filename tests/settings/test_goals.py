@@ -53,21 +53,21 @@ class TestReading:
 
         goal = load_goal("mine")
 
-        assert ("mine", "Ours", -20.0, -1.5, -17.0) == (
+        assert (
             goal.name,
             goal.title,
             goal.target_lufs,
             goal.ceiling_dbtp,
             goal.hot_lufs,
-        )
-        assert (-20.5, -19.5) == (goal.lowest_lufs, goal.highest_lufs)
-        assert (1.0, None, None, None) == (
+        ) == ("mine", "Ours", -20.0, -1.5, -17.0)
+        assert (goal.lowest_lufs, goal.highest_lufs) == (-20.5, -19.5)
+        assert (
             goal.hot_hold_s,
             goal.max_short_term_lufs,
             goal.max_momentary_lufs,
             goal.range_guide_lu,
-        )
-        assert ("LUFS", "our own wish") == (goal.unit, goal.source)
+        ) == (1.0, None, None, None)
+        assert (goal.unit, goal.source) == ("LUFS", "our own wish")
 
     def test_optional_keys_are_taken(self, own):
         """What a document limits besides the target has a key."""
@@ -82,13 +82,13 @@ class TestReading:
 
         goal = load_goal("mine")
 
-        assert (2.0, -15.0, -12.0, 12.0, "LKFS") == (
+        assert (
             goal.hot_hold_s,
             goal.max_short_term_lufs,
             goal.max_momentary_lufs,
             goal.range_guide_lu,
             goal.unit,
-        )
+        ) == (2.0, -15.0, -12.0, 12.0, "LKFS")
 
     def test_each_side_can_have_its_own_tolerance(self, own):
         """inf below means at most: any quieter programme passes, and above the target a little does."""
@@ -106,13 +106,13 @@ class TestReading:
         monkeypatch.chdir(tmp_path)
 
         assert load_goal(path) == load_goal(str(path)) == load_goal("client.toml")
-        assert "client" == load_goal(path).name
+        assert load_goal(path).name == "client"
 
     def test_a_byte_order_mark_is_no_obstacle(self, own):
         """Some editors put one in front without telling."""
         (own / "mine.toml").write_bytes(b"\xef\xbb\xbf" + toml().encode())
 
-        assert "Ours" == load_goal("mine").title
+        assert load_goal("mine").title == "Ours"
 
 
 class TestChoosing:
@@ -123,7 +123,7 @@ class TestChoosing:
 
         assert {"r128", "a85", "premaster"} <= set(names)
         assert sorted(names) == names
-        assert [] == goal_faults()
+        assert goal_faults() == []
 
     def test_own_goals_join_and_replace_the_shipped(self, own):
         """A person's r128 is the one that counts, and a new name is added."""
@@ -131,9 +131,9 @@ class TestChoosing:
             (own / f"{name}.toml").write_text(toml(), encoding="utf-8")
         titles = {goal.name: goal.title for goal in all_goals()}
 
-        assert ("Ours", "Ours") == (titles["r128"], titles["client"])
-        assert "Ours" == load_goal("r128").title
-        assert "Free TV Australia OP-59" == titles["op59"]
+        assert (titles["r128"], titles["client"]) == ("Ours", "Ours")
+        assert load_goal("r128").title == "Ours"
+        assert titles["op59"] == "Free TV Australia OP-59"
 
     def test_a_broken_own_file_costs_only_itself(self, own):
         """The other goals stay, the fault is told, and the shipped figures do not come back unseen."""
@@ -141,7 +141,7 @@ class TestChoosing:
         (own / "r128.toml").write_text("target_lufs = loud", encoding="utf-8")
 
         assert usable - {"r128"} == {goal.name for goal in all_goals()}
-        assert [True] == [str(own / "r128.toml") in str(fault) for fault in goal_faults()]
+        assert [str(own / "r128.toml") in str(fault) for fault in goal_faults()] == [True]
         with pytest.raises(SettingsError, match="not valid TOML"):
             load_goal("r128")
 
@@ -149,7 +149,7 @@ class TestChoosing:
         """Copies that file systems leave beside a file are passed over."""
         (own / "._client.toml").write_bytes(b"\x00\x05\x16\x07")
 
-        assert [] == goal_faults()
+        assert goal_faults() == []
 
     def test_a_wrong_name_is_answered_with_what_there_is(self, own):
         """A slip gets the nearest name, the list, and where own goals go."""
@@ -241,8 +241,8 @@ class TestRefusing:
         message = refusal(own, toml(hot_lufs="-14.0", max_short_term_lufs="-15.0"))
 
         assert (
-            "hot_lufs is -14.0; it must be at most max_short_term_lufs (-15), to warn before it is broken."
-            == message
+            message
+            == "hot_lufs is -14.0; it must be at most max_short_term_lufs (-15), to warn before it is broken."
         )
 
     @pytest.mark.parametrize("key", GOOD)
@@ -295,11 +295,11 @@ class TestRefusing:
         """Something that cannot be read as a file costs only itself."""
         (own / "folder.toml").mkdir()
 
-        assert [True] == ["folder.toml: cannot be read" in str(fault) for fault in goal_faults()]
+        assert ["folder.toml: cannot be read" in str(fault) for fault in goal_faults()] == [True]
 
 
 def test_the_highest_that_passes_is_the_figure_a_person_reckons():
     """-29.9 + 0.3 is -29.6, although its floating point sum is not."""
     goal = replace(goal_named("r128"), target_lufs=-29.9, tolerance_above_lu=0.3, tolerance_below_lu=0.7)
 
-    assert (-29.6, -30.6) == (goal.highest_lufs, goal.lowest_lufs)
+    assert (goal.highest_lufs, goal.lowest_lufs) == (-29.6, -30.6)

@@ -90,7 +90,7 @@ def test_the_figures_are_those_of_the_document(name):
         goal.ceiling_dbtp,
         goal.max_short_term_lufs,
     )
-    assert (None, None) == (goal.max_momentary_lufs, goal.range_guide_lu)
+    assert (goal.max_momentary_lufs, goal.range_guide_lu) == (None, None)
 
 
 @pytest.mark.parametrize("name", TABLE)
@@ -111,7 +111,7 @@ def test_each_figure_has_a_source_beside_it(path):
     comments = figures(path.stem)
 
     assert {"target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs"} <= comments.keys()
-    assert [] == [key for key, comment in comments.items() if not SOURCE.search(comment)]
+    assert [key for key, comment in comments.items() if not SOURCE.search(comment)] == []
 
 
 @pytest.mark.parametrize("name", TABLE)
@@ -141,4 +141,4 @@ def test_the_keys_in_comments_work_when_they_are_taken_in(tmp_path):
 
     goal = load_goal(path)
 
-    assert (-18.0, -15.0, 15.0) == (goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu)
+    assert (goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu) == (-18.0, -15.0, 15.0)

@@ -129,7 +129,7 @@ def test_an_armed_move_arrives(armed):
     assert armed.arming.ask(armed.now_s, -3.0).granted
     armed.play(2.0)
 
-    assert pytest.approx(-3.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.rehearsal.fader_db == pytest.approx(-3.0, abs=1e-4)
     assert armed.arming.armed
 
 
@@ -138,7 +138,7 @@ def test_a_long_way_down_arrives_though_the_fader_is_slower_than_the_ramp(armed)
     armed.arming.ask(armed.now_s, -20.0)
     armed.play(5.0)
 
-    assert pytest.approx(-20.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.rehearsal.fader_db == pytest.approx(-20.0, abs=1e-4)
     assert armed.arming.armed
 
 
@@ -148,7 +148,7 @@ def test_unarmed_nothing_is_sent(rig):
     verdict = rig.arming.ask(rig.now_s, -3.0)
     rig.play(2.0)
 
-    assert (False, [], 0.0) == (verdict.granted, rig.sent, rig.rehearsal.fader_db)
+    assert (verdict.granted, rig.sent, rig.rehearsal.fader_db) == (False, [], 0.0)
     assert rig.rehearsal.told.empty()
 
 
@@ -189,7 +189,7 @@ def test_a_hand_that_holds_against_a_rise_takes_the_fader_back(armed, hand):
 
     assert not armed.arming.armed
     assert "a hand or its automation has it" in armed.arming.notice
-    assert pytest.approx(-9.0, abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.rehearsal.fader_db == pytest.approx(-9.0, abs=1e-4)
     assert max(armed.sent) < 1.5
 
 
@@ -211,9 +211,9 @@ def test_lost_audio_is_noticed(armed):
     armed.play(0.5)
     armed.play(3.0, audio=False)
 
-    assert (False, "Disarmed: no audio is arriving.") == (armed.arming.armed, armed.arming.notice)
+    assert (armed.arming.armed, armed.arming.notice) == (False, "Disarmed: no audio is arriving.")
     assert max(armed.sent) < 1.8
-    assert pytest.approx(armed.sent[-1], abs=1e-4) == armed.rehearsal.fader_db
+    assert armed.rehearsal.fader_db == pytest.approx(armed.sent[-1], abs=1e-4)
 
 
 def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
@@ -245,5 +245,5 @@ def test_advice_is_obeyed_half_a_minute_after_arming(armed):
         armed.play(TICK_S)
         course.append(armed.rehearsal.fader_db)
 
-    assert 0.0 == min(course[:299])
-    assert pytest.approx(-4.0, abs=1e-4) == course[-1]
+    assert min(course[:299]) == 0.0
+    assert course[-1] == pytest.approx(-4.0, abs=1e-4)

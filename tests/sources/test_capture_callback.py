@@ -31,7 +31,7 @@ def test_frames_are_counted_and_the_main_thread_is_woken(ring):
     callback = Callback(ring, RuntimeError)
     call(callback, FINE, FINE)
 
-    assert (20, 0) == callback.tick[:2]
+    assert callback.tick[:2] == (20, 0)
     assert callback.wake.is_set()
 
 
@@ -40,7 +40,7 @@ def test_each_start_of_an_overflow_counts_once(ring):
     callback = Callback(ring, RuntimeError)
     call(callback, FINE, OVERFLOW, OVERFLOW, FINE, OVERFLOW)
 
-    assert 2 == callback.tick[1]
+    assert callback.tick[1] == 2
 
 
 def test_what_was_lost_before_the_first_frame_does_not_count(ring):
@@ -48,7 +48,7 @@ def test_what_was_lost_before_the_first_frame_does_not_count(ring):
     callback = Callback(ring, RuntimeError)
     call(callback, OVERFLOW, FINE)
 
-    assert 0 == callback.tick[1]
+    assert callback.tick[1] == 0
 
 
 def test_an_error_in_the_callback_is_kept_and_ends_the_stream(ring):

@@ -76,7 +76,7 @@ def test_no_inputs_are_an_empty_list_and_an_error_to_open(audio):
     """Listing nothing is fine, listening to nothing is not."""
     audio(inputs=[])
 
-    assert [] == list_devices()
+    assert list_devices() == []
     with pytest.raises(SourceError, match="no audio inputs"):
         DeviceSource()
 
@@ -85,9 +85,9 @@ def test_names_outside_ascii_survive(audio):
     """Device names come in every language."""
     audio(inputs=["Boucle arrière 回送 loopback"])
 
-    assert ["Boucle arrière 回送 loopback"] == [device.name for device in list_devices()]
+    assert [device.name for device in list_devices()] == ["Boucle arrière 回送 loopback"]
     with closing(DeviceSource("arrière")) as source:
-        assert "Boucle arrière 回送 loopback at 48 kHz" == source.title
+        assert source.title == "Boucle arrière 回送 loopback at 48 kHz"
 
 
 def test_the_next_rate_is_tried_when_the_first_is_refused(audio):
@@ -95,7 +95,7 @@ def test_the_next_rate_is_tried_when_the_first_is_refused(audio):
     audio(rates=[44_100])
 
     with closing(DeviceSource()) as source:
-        assert (44_100, "Fake loopback at 44.1 kHz") == (source.rate_hz, source.title)
+        assert (source.rate_hz, source.title) == (44_100, "Fake loopback at 44.1 kHz")
 
 
 def test_a_rate_that_was_asked_for_is_never_replaced(audio):
@@ -127,7 +127,7 @@ def test_frames_arrive_in_order_and_whole(audio):
         first = int(blocks[0].frames[0, 0])
 
         assert np.array_equal(np.arange(first, first + frames), heard(blocks))
-        assert 0 == sum(block.lost for block in blocks)
+        assert sum(block.lost for block in blocks) == 0
         assert (frames, 2) == np.concatenate([block.frames for block in blocks]).shape
 
 
@@ -151,7 +151,7 @@ def test_a_loss_without_a_flag_is_found_by_the_clock(audio):
         pid = source._recorder.pid
         blocks = blocks_until(source, lambda block: block.lost > 0)
 
-        assert pytest.approx(0.5 * source.rate_hz, abs=0.05 * source.rate_hz) == blocks[-1].lost
+        assert blocks[-1].lost == pytest.approx(0.5 * source.rate_hz, abs=0.05 * source.rate_hz)
         assert pid == source._recorder.pid
 
 
@@ -183,11 +183,11 @@ def test_a_process_that_dies_is_replaced_and_the_gap_told(audio, tmp_path):
         blocks = blocks_until(source, lambda block: block.lost > 0)
         _, last_s, started_s, *_ = map(float, journal.read_text().split())
 
-        assert (
-            pytest.approx((started_s - last_s) * source.rate_hz, abs=0.1 * source.rate_hz) == blocks[-1].lost
+        assert blocks[-1].lost == pytest.approx(
+            (started_s - last_s) * source.rate_hz, abs=0.1 * source.rate_hz
         )
-        assert 0.0 == blocks[-1].frames[0, 0]
-        assert {0} == {block.lost for block in blocks[:-1]}
+        assert blocks[-1].frames[0, 0] == 0.0
+        assert {block.lost for block in blocks[:-1]} == {0}
         assert any(len(block.frames) == 0 for block in blocks)
 
 
@@ -199,7 +199,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_at_that_one(audio):
         audio(rates=[44_100])
         blocks = blocks_until(source, lambda block: block.lost > 0)
 
-        assert (44_100, "Fake loopback at 44.1 kHz") == (source.rate_hz, source.title)
+        assert (source.rate_hz, source.title) == (44_100, "Fake loopback at 44.1 kHz")
         assert blocks[-1].lost > 0.2 * 44_100
 
 
@@ -212,9 +212,9 @@ def test_a_rate_that_was_asked_for_is_waited_for(audio, monkeypatch):
         blocks = blocks_until(source, lambda block: block.fault.startswith("Fake loopback refuses 48000 Hz"))
         audio()
 
-        assert 48_000 == source.rate_hz
+        assert source.rate_hz == 48_000
         assert blocks_until(source, lambda block: block.lost > 0)
-        assert 0 == sum(block.lost for block in blocks)
+        assert sum(block.lost for block in blocks) == 0
 
 
 @pytest.mark.slow
@@ -242,9 +242,9 @@ def test_a_sleep_of_the_machine_is_told_and_is_no_loss(audio):
     with closing(DeviceSource(read_clocks=read_clocks)) as source:
         blocks = blocks_until(source, sleeps)
 
-        assert pytest.approx(3600.0, abs=0.1) == blocks[-1].slept_s
+        assert blocks[-1].slept_s == pytest.approx(3600.0, abs=0.1)
         assert len(blocks[-1].frames) > 0
-        assert 0 == sum(block.lost for block in blocks)
+        assert sum(block.lost for block in blocks) == 0
 
 
 @pytest.mark.slow
@@ -266,8 +266,8 @@ def test_a_quiet_device_is_not_lost(audio):
         end_s = time.monotonic() + 5.0
         blocks = list(takewhile(lambda _: time.monotonic() < end_s, source.blocks()))
 
-        assert {0} == {len(block.frames) for block in blocks}
-        assert {0} == {block.lost for block in blocks}
+        assert {len(block.frames) for block in blocks} == {0}
+        assert {block.lost for block in blocks} == {0}
 
 
 def test_closing_from_another_thread_ends_the_blocks(audio):
@@ -333,7 +333,7 @@ def test_the_capture_process_imports_little():
     )
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
 
-    assert "[]\n" == subprocess.check_output([sys.executable, "-c", program], env=environment, text=True)
+    assert subprocess.check_output([sys.executable, "-c", program], env=environment, text=True) == "[]\n"
 
 
 def has_ended(pid):

@@ -83,9 +83,9 @@ def test_what_is_played_is_captured_bit_for_bit(loopback, six, programme):
     path, frames = programme
     captured, blocks = recorded(six, loopback.play(path))
 
-    assert (RATE_HZ, 6) == (six.rate_hz, six.channels)
+    assert (six.rate_hz, six.channels) == (RATE_HZ, 6)
     assert np.array_equal(frames, captured)
-    assert 0 == sum(block.lost for block in blocks)
+    assert sum(block.lost for block in blocks) == 0
 
 
 def test_a_pair_is_picked_from_the_middle_of_a_wide_output(loopback, programme):
@@ -94,7 +94,7 @@ def test_a_pair_is_picked_from_the_middle_of_a_wide_output(loopback, programme):
     with closing(DeviceSource("loopback", channels=6, pick=(4, 3))) as source:
         captured, _ = recorded(source, loopback.play(path))
 
-        assert ("loopback 4+3 at 48 kHz", 2) == (source.title, source.channels)
+        assert (source.title, source.channels) == ("loopback 4+3 at 48 kHz", 2)
         assert np.array_equal(frames[:, [3, 2]], captured)
 
 
@@ -102,7 +102,7 @@ def test_the_loopback_is_found_without_its_name(loopback):
     """It is listed as what it is, and taken when nothing else is asked for."""
     assert "loopback" in [device.name for device in list_devices() if device.likely_loopback]
     with closing(DeviceSource(channels=6)) as source:
-        assert "loopback at 48 kHz" == source.title
+        assert source.title == "loopback at 48 kHz"
 
 
 def test_unknown_and_ambiguous_names_are_refused(loopback):
@@ -154,7 +154,7 @@ def test_a_source_on_a_hung_server_still_closes(loopback, six):
     closing_thread.join(5.0)
 
     assert not closing_thread.is_alive()
-    assert [] == list(blocks)
+    assert list(blocks) == []
     loopback.signal(signal.SIGCONT)
 
 

@@ -64,12 +64,12 @@ def test_a_file_knows_its_name_rate_width_and_length(tmp_path, programme):
     """The facts are there before the first block."""
     source = FileSource(written(tmp_path / "Näme mix.flac", programme))
 
-    assert ("Näme mix.flac", RATE_HZ, 2, 3.0) == (
+    assert (
         source.title,
         source.rate_hz,
         source.channels,
         source.duration_s,
-    )
+    ) == ("Näme mix.flac", RATE_HZ, 2, 3.0)
     source.close()
 
 
@@ -79,7 +79,7 @@ def test_real_pace_gives_each_block_when_it_would_have_played(tmp_path, programm
     source = FileSource(written(tmp_path / "a.wav", programme), now=clock, wait=clock.wait)
     given_s = [clock.now_s for _ in source.blocks()]
 
-    assert pytest.approx([100.13 + 0.1 * block for block in range(30)]) == given_s
+    assert given_s == pytest.approx([100.13 + 0.1 * block for block in range(30)])
 
 
 def test_real_pace_never_waits_longer_than_a_tenth_of_a_second(tmp_path):
@@ -89,7 +89,7 @@ def test_real_pace_never_waits_longer_than_a_tenth_of_a_second(tmp_path):
     clock = Clock()
     source = FileSource(path, block_frames=65_536, now=clock, wait=clock.wait)
 
-    assert {800} == {len(block.frames) for block in source.blocks()}
+    assert {len(block.frames) for block in source.blocks()} == {800}
 
 
 def test_after_an_interruption_the_pace_catches_up(tmp_path, programme):
@@ -101,7 +101,7 @@ def test_after_an_interruption_the_pace_catches_up(tmp_path, programme):
     clock.now_s += 1.0
     given_s = [clock.now_s for _ in blocks]
 
-    assert pytest.approx([101.1] * 10 + [101.1 + 0.1 * block for block in range(1, 20)]) == given_s
+    assert given_s == pytest.approx([101.1] * 10 + [101.1 + 0.1 * block for block in range(1, 20)])
 
 
 def test_fast_pace_never_waits(tmp_path, programme):
@@ -148,7 +148,7 @@ def test_a_file_cut_off_in_the_middle_is_refused_at_the_cut(tmp_path, programme,
     with pytest.raises(SourceError, match=r"half\.\w+ is (damaged|cut off).* 1\.[345] s"):
         for block in FileSource(half, pace="fast", block_frames=1000).blocks():
             frames += len(block.frames)
-    assert pytest.approx(1.45 * RATE_HZ, abs=0.1 * RATE_HZ) == frames
+    assert frames == pytest.approx(1.45 * RATE_HZ, abs=0.1 * RATE_HZ)
 
 
 def test_an_mp3_cut_off_in_the_middle_is_refused(tmp_path, programme):

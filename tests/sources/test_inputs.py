@@ -21,7 +21,7 @@ WINDOWS = [
 
 def test_part_of_a_name_in_any_case_is_enough():
     """Typing a few letters finds the device when only one has them."""
-    assert CARD == choose([*PLUGS, CARD], "eight")
+    assert choose([*PLUGS, CARD], "eight") == CARD
 
 
 def test_an_exact_name_wins_over_longer_ones():
@@ -92,16 +92,16 @@ def test_pulse_is_a_loopback_when_it_was_pointed_at_a_monitor(monkeypatch):
 
 def test_a_card_is_recorded_in_its_whole_width():
     """Fewer channels than a device has would be mixed or cut by the system."""
-    assert (8, (2, 3)) == channels_to_use(CARD, None, (3, 4))
-    assert (8, (0, 1)) == channels_to_use(CARD, 2, None)
+    assert channels_to_use(CARD, None, (3, 4)) == (8, (2, 3))
+    assert channels_to_use(CARD, 2, None) == (8, (0, 1))
     assert (8, tuple(range(8))) == channels_to_use(CARD, None, None)
 
 
 def test_a_plug_in_is_recorded_in_stereo_unless_told():
     """ALSA's plug-ins claim 32 channels whatever they listen to, so 2 are assumed."""
-    assert (2, (0, 1)) == channels_to_use(PLUGS[0], None, None)
+    assert channels_to_use(PLUGS[0], None, None) == (2, (0, 1))
     assert (6, tuple(range(6))) == channels_to_use(PLUGS[0], 6, None)
-    assert (6, (0, 1, 4, 5, 2, 3)) == channels_to_use(PLUGS[0], 6, (1, 2, 5, 6, 3, 4))
+    assert channels_to_use(PLUGS[0], 6, (1, 2, 5, 6, 3, 4)) == (6, (0, 1, 4, 5, 2, 3))
 
 
 @pytest.mark.parametrize(
@@ -126,6 +126,6 @@ def test_channels_that_are_not_there_are_refused_in_words(device, channels, pick
 
 def test_a_device_that_tells_its_rate_is_opened_at_it():
     """Another rate would be resampled silently; where the system always says 44100, 48000 comes first."""
-    assert (96_000, 48_000) == WINDOWS[4].rates_after(48_000)
-    assert (48_000,) == WINDOWS[5].rates_after(48_000)
-    assert (48_000, 44_100) == PLUGS[0].rates_after(48_000)
+    assert WINDOWS[4].rates_after(48_000) == (96_000, 48_000)
+    assert WINDOWS[5].rates_after(48_000) == (48_000,)
+    assert PLUGS[0].rates_after(48_000) == (48_000, 44_100)

@@ -47,7 +47,7 @@ def losses(stream: Iterator[tuple[int, float]]) -> list[int]:
 @pytest.mark.parametrize("bursts", [False, True], ids=["jitter", "bursts"])
 def test_hours_of_jitter_and_drift_are_no_loss(drift_ppm, bursts):
     """In 4 h of late, early and bunched arrivals on a drifting clock nothing is reported."""
-    assert [] == losses(arrivals(4 * 3600, seed=drift_ppm + 1000, drift_ppm=drift_ppm, bursts=bursts))
+    assert losses(arrivals(4 * 3600, seed=drift_ppm + 1000, drift_ppm=drift_ppm, bursts=bursts)) == []
 
 
 def test_a_busy_machine_is_no_loss():
@@ -59,7 +59,7 @@ def test_a_busy_machine_is_no_loss():
         busy = ends_s % 60 > 30
         found += clock.count_lost(1200 * block, ends_s + noise.uniform(0.02 if busy else -0.014, 0.071))
 
-    assert 0 == found
+    assert found == 0
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -86,7 +86,7 @@ def test_without_jitter_a_loss_is_exact_to_a_millisecond():
         for block in range(1, 1000)
     )
 
-    assert pytest.approx(4800, abs=48) == found
+    assert found == pytest.approx(4800, abs=48)
 
 
 def test_two_losses_are_told_apart():
@@ -99,7 +99,7 @@ def test_two_losses_are_told_apart():
         if newly := clock.count_lost(frames, 0.025 * block):
             found.append(newly)
 
-    assert pytest.approx([4800, 9600], abs=48) == found
+    assert found == pytest.approx([4800, 9600], abs=48)
 
 
 def test_a_stream_that_runs_slow_loses_frames_all_the_time():
@@ -107,4 +107,4 @@ def test_a_stream_that_runs_slow_loses_frames_all_the_time():
     clock = ClockLoss(RATE_HZ)
     found = sum(clock.count_lost(round(44_100 * 0.025 * block), 0.025 * block) for block in range(1, 2400))
 
-    assert pytest.approx((48_000 - 44_100) * 60, rel=0.15) == found
+    assert found == pytest.approx((48_000 - 44_100) * 60, rel=0.15)

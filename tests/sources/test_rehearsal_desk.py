@@ -43,8 +43,8 @@ def test_whoever_moves_the_fader_first_is_told_where_it_stands(peer, rehearsal):
     """The answer is the fader's real position, not the one that was asked for."""
     peer.send(-6.0)
 
-    assert pytest.approx(0.0, abs=1e-4) == peer.hear()
-    assert pytest.approx(-6.0, abs=1e-4) == rehearsal.told.get(timeout=PATIENCE_S)
+    assert peer.hear() == pytest.approx(0.0, abs=1e-4)
+    assert rehearsal.told.get(timeout=PATIENCE_S) == pytest.approx(-6.0, abs=1e-4)
 
 
 def test_every_stop_of_the_fader_is_told(peer, rehearsal):
@@ -55,7 +55,7 @@ def test_every_stop_of_the_fader_is_told(peer, rehearsal):
         rehearsal.play()
         heard.append(peer.hear_until(stop_db)[-1])
 
-    assert pytest.approx([0.0, -0.5, -1.0, -1.5, -2.0], abs=1e-4) == heard
+    assert heard == pytest.approx([0.0, -0.5, -1.0, -1.5, -2.0], abs=1e-4)
 
 
 def test_a_ramp_is_followed_to_its_end(peer, rehearsal):
@@ -66,7 +66,7 @@ def test_a_ramp_is_followed_to_its_end(peer, rehearsal):
         rehearsal.play()
     heard = peer.hear_until(-3.0)
 
-    assert pytest.approx(-3.0, abs=1e-5) == rehearsal.fader_db
+    assert rehearsal.fader_db == pytest.approx(-3.0, abs=1e-5)
     assert sorted(heard, reverse=True) == heard
 
 
@@ -75,7 +75,7 @@ def test_a_fader_that_cannot_arrive_says_so_again_and_again(peer):
     """While no programme plays the fader stays on its way; the report is repeated, not left at one."""
     peer.send(-2.0)
 
-    assert pytest.approx([0.0, 0.0, 0.0], abs=1e-4) == [peer.hear() for _ in range(3)]
+    assert [peer.hear() for _ in range(3)] == pytest.approx([0.0, 0.0, 0.0], abs=1e-4)
 
 
 def test_a_hand_on_the_fader_is_told_to_those_who_have_moved_it(peer, rehearsal):
@@ -115,7 +115,7 @@ def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
         [message] = codec.parse(listener.recv(65_535))
         desk.close()
 
-    assert pytest.approx(0.0, abs=1e-4) == surface.feedback(*message).position_db
+    assert surface.feedback(*message).position_db == pytest.approx(0.0, abs=1e-4)
 
 
 def test_nonsense_is_passed_over(surface, peer, rehearsal):
@@ -134,9 +134,9 @@ def test_nonsense_is_passed_over(surface, peer, rehearsal):
         peer.send_raw(datagram)
     peer.send(-1.0)
 
-    assert pytest.approx(-1.0, abs=1e-4) == rehearsal.told.get(timeout=PATIENCE_S)
+    assert rehearsal.told.get(timeout=PATIENCE_S) == pytest.approx(-1.0, abs=1e-4)
     assert rehearsal.told.empty()
-    assert pytest.approx(0.0, abs=1e-4) == peer.hear()
+    assert peer.hear() == pytest.approx(0.0, abs=1e-4)
 
 
 def test_one_bad_message_in_a_bundle_costs_only_itself(surface, peer, rehearsal):
@@ -144,14 +144,14 @@ def test_one_bad_message_in_a_bundle_costs_only_itself(surface, peer, rehearsal)
     wrong = codec.message(surface.fader_address, "s", ["loud"])
     peer.send_raw(next(codec.bundles([wrong, surface.message(-1.0)], 0.0)))
 
-    assert pytest.approx(-1.0, abs=1e-4) == rehearsal.told.get(timeout=PATIENCE_S)
+    assert rehearsal.told.get(timeout=PATIENCE_S) == pytest.approx(-1.0, abs=1e-4)
 
 
 def test_a_fader_sent_into_silence_stops_at_the_bottom(peer, rehearsal):
     """The rehearsed fader ends at -60 dB, and the desk does not wait for it to get any further."""
     peer.send(float("-inf"))
 
-    assert pytest.approx(-60.0, abs=1e-3) == rehearsal.told.get(timeout=PATIENCE_S)
+    assert rehearsal.told.get(timeout=PATIENCE_S) == pytest.approx(-60.0, abs=1e-3)
 
 
 def test_closing_ends_the_thread_and_frees_the_port(surface, rehearsal):

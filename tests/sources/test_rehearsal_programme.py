@@ -63,7 +63,7 @@ def test_is_the_sum_of_its_stems_to_the_bit(programme, stems):
     """Stems added in their order are the mix, whichever way and however often they are made."""
     voice, music, effects, ambience = (stems[:, c : c + 2] for c in (0, 2, 4, 6))
 
-    assert ("voice", "music", "effects", "ambience") == RehearsalSource.stems
+    assert RehearsalSource.stems == ("voice", "music", "effects", "ambience")
     assert np.array_equal(((voice + music) + effects) + ambience, programme)
 
 

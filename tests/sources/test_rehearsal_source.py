@@ -63,7 +63,7 @@ def test_is_a_source_whose_fader_can_be_held():
     source = RehearsalSource()
 
     assert isinstance(source, FaderSource)
-    assert (48_000, 2, 240.0) == (source.rate_hz, source.channels, source.duration_s)
+    assert (source.rate_hz, source.channels, source.duration_s) == (48_000, 2, 240.0)
     assert source.title.startswith("Rehearsal: ")
 
 
@@ -101,7 +101,7 @@ def test_fader_travels_half_a_decibel_each_100_ms(unity):
     blocks = blocks_of(source, 0.7)
     gains_db = np.concatenate([np.full(len(block.frames), block.gain_db) for block in blocks])
 
-    assert [-0.5, -1.0, -1.5, -2.0, -2.2, -2.2, -2.2] == pytest.approx(gains_db[::STEP].tolist())
+    assert pytest.approx(gains_db[::STEP].tolist()) == [-0.5, -1.0, -1.5, -2.0, -2.2, -2.2, -2.2]
     assert np.array_equal(np.repeat(gains_db[::STEP], STEP), gains_db)
     assert np.array_equal(
         unity[: len(gains_db)] * (10.0 ** (gains_db / 20.0)).astype(np.float32)[:, None], joined(blocks)
@@ -120,10 +120,10 @@ def test_a_move_takes_effect_at_the_next_100_ms():
     at_once = source.fader_db
     after = [next(blocks).gain_db for _ in range(4)]
 
-    assert [0.0, 0.0] == before
-    assert 0.0 == at_once
-    assert [0.0, 0.0, 0.5, 0.5] == after
-    assert 0.5 == source.fader_db
+    assert before == [0.0, 0.0]
+    assert at_once == 0.0
+    assert after == [0.0, 0.0, 0.5, 0.5]
+    assert source.fader_db == 0.5
 
 
 @pytest.mark.parametrize(
@@ -161,8 +161,8 @@ def test_a_late_sleeper_catches_up_and_loses_nothing(unity):
 
     assert np.array_equal(unity[: 20 * 1200], joined(blocks))
     assert all(block.lost == 0 for block in blocks)
-    assert [100.35] * 13 == pytest.approx(given_s[1:14])
-    assert [100.375, 100.4] == pytest.approx(given_s[14:16])
+    assert pytest.approx(given_s[1:14]) == [100.35] * 13
+    assert pytest.approx(given_s[14:16]) == [100.375, 100.4]
 
 
 def test_waking_early_is_not_early_audio():
@@ -172,7 +172,7 @@ def test_waking_early_is_not_early_audio():
     next(source.blocks())
 
     assert clock.now_s == pytest.approx(100.025)
-    assert [0.025, 0.015] == pytest.approx(clock.slept)
+    assert pytest.approx(clock.slept) == [0.025, 0.015]
 
 
 def test_close_ends_a_wait():
@@ -203,8 +203,8 @@ def test_close_ends_the_blocks(pace):
     next(blocks)
     source.close()
 
-    assert [] == list(blocks)
-    assert [] == list(source.stem_slabs())
+    assert list(blocks) == []
+    assert list(source.stem_slabs()) == []
 
 
 def test_loop_starts_over(monkeypatch, unity):
@@ -221,4 +221,4 @@ def test_ends_with_the_programme(monkeypatch):
     """Without looping the blocks end where the duration says."""
     monkeypatch.setattr("sidecar.sources.rehearsal.source.DURATION_S", 0.5)
 
-    assert 24_000 == len(joined(RehearsalSource(pace="fast").blocks()))
+    assert len(joined(RehearsalSource(pace="fast").blocks())) == 24_000

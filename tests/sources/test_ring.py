@@ -73,7 +73,7 @@ def test_frames_overwritten_while_they_are_copied_are_not_given(pair):
     reader._oldest = overtake
     missed, frames = reader.read(0, told, ALL)
 
-    assert 200 - CAPACITY + MARGIN == missed
+    assert missed == 200 - CAPACITY + MARGIN
     assert counting(missed, told - missed).tolist() == frames.tolist()
 
 
@@ -85,7 +85,7 @@ def test_channels_are_given_in_the_order_they_were_picked(pair):
 
     _, frames = reader.read(CAPACITY - 2, writer.written, np.array([1, 0]))
 
-    assert [[-1, 1], [-2, 2], [-3, 3]] == frames.tolist()
+    assert frames.tolist() == [[-1, 1], [-2, 2], [-3, 3]]
 
 
 def test_what_is_read_belongs_to_the_reader(pair):
@@ -100,8 +100,8 @@ def test_what_is_read_belongs_to_the_reader(pair):
 
 def test_a_ring_lasts_eight_seconds_and_stays_small():
     """Stereo has room for 8 s; 64 channels at 192 kHz stay within 32 MiB."""
-    assert 8 * 48_000 == ring_capacity(48_000, 2)
-    assert 32 * 2**20 >= ring_capacity(192_000, 64) * 64 * 4
+    assert ring_capacity(48_000, 2) == 8 * 48_000
+    assert ring_capacity(192_000, 64) * 64 * 4 <= 32 * 2**20
 
 
 def test_a_full_disk_is_said_in_words(monkeypatch, tmp_path):
@@ -126,7 +126,7 @@ def test_a_full_disk_is_said_in_words(monkeypatch, tmp_path):
 
     with pytest.raises(SourceError, match=r"No room for 3 MiB .*No space left"):
         RingFile(ring_capacity(48_000, 2), 2)
-    assert [] == list(tmp_path.iterdir())
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("nameless", [True, False], ids=["without a name", "no file without a name"])

@@ -38,7 +38,7 @@ def test_a_sleep_is_what_one_clock_counts_and_the_other_does_not():
     stream.asleep_s = 3600.0
     stream.play(5.0)
 
-    assert [(3600.0, 0.0)] == stream.slept
+    assert stream.slept == [(3600.0, 0.0)]
 
 
 def test_where_both_clocks_go_on_a_sleep_is_a_standstill():
@@ -48,7 +48,7 @@ def test_where_both_clocks_go_on_a_sleep_is_a_standstill():
     stream.look()
     stream.play(5.0)
 
-    assert [(60.0, 60.0)] == stream.slept
+    assert stream.slept == [(60.0, 60.0)]
 
 
 def test_a_reader_that_is_late_alone_did_not_sleep():
@@ -58,7 +58,7 @@ def test_a_reader_that_is_late_alone_did_not_sleep():
     stream.frames += 1
     stream.look()
 
-    assert [] == stream.slept
+    assert stream.slept == []
 
 
 def test_a_reader_that_is_late_while_nothing_plays_did_not_sleep():
@@ -67,7 +67,7 @@ def test_a_reader_that_is_late_while_nothing_plays_did_not_sleep():
     stream.awake_s += 60.0
     stream.look()
 
-    assert [] == stream.slept
+    assert stream.slept == []
 
 
 def test_a_busy_second_is_no_sleep():
@@ -76,7 +76,7 @@ def test_a_busy_second_is_no_sleep():
     stream.awake_s += 1.5
     stream.look()
 
-    assert [] == stream.slept
+    assert stream.slept == []
 
 
 def test_clocks_that_are_read_one_after_the_other_do_not_show_a_sleep():
@@ -86,7 +86,7 @@ def test_clocks_that_are_read_one_after_the_other_do_not_show_a_sleep():
         stream.asleep_s = jitter_s
         stream.play(0.2)
 
-    assert [] == stream.slept
+    assert stream.slept == []
 
 
 def test_the_second_clock_is_the_one_that_goes_on_in_sleep(monkeypatch):
@@ -97,7 +97,7 @@ def test_the_second_clock_is_the_one_that_goes_on_in_sleep(monkeypatch):
     with_sleep = clocks()
     monkeypatch.setattr(sleep_module, "_COUNTS_SLEEP", None)
 
-    assert ((1.0, 9.0), (1.0, 1.0)) == (with_sleep, clocks())
+    assert (with_sleep, clocks()) == ((1.0, 9.0), (1.0, 1.0))
 
 
 def test_the_real_clocks_go_on():

@@ -26,12 +26,12 @@ def looked_at(watch: CaptureWatchdog, from_s: float, until_s: float) -> str:
 
 def test_a_pause_of_under_a_second_is_waited_out():
     """Nothing is touched while arrivals are merely late."""
-    assert "wait" == playing(10.0).verdict(10.0 + STALL_S - 0.01)
+    assert playing(10.0).verdict(10.0 + STALL_S - 0.01) == "wait"
 
 
 def test_a_second_of_nothing_starts_the_capture_anew():
     """A hung sound system shows in nothing but silence, so a silent second is enough."""
-    assert "restart" == looked_at(playing(10.0), 10.0, 10.0 + STALL_S)
+    assert looked_at(playing(10.0), 10.0, 10.0 + STALL_S) == "restart"
 
 
 def test_who_looks_late_lets_the_sound_system_be_late_as_well():
@@ -39,8 +39,8 @@ def test_who_looks_late_lets_the_sound_system_be_late_as_well():
     for that, which would lose what it still holds; a second in which looks come and no frames is enough."""
     watch = playing(10.0)
 
-    assert "wait" == watch.verdict(11.5)
-    assert "restart" == looked_at(watch, 11.5, 11.5 + STALL_S)
+    assert watch.verdict(11.5) == "wait"
+    assert looked_at(watch, 11.5, 11.5 + STALL_S) == "restart"
 
 
 def test_a_dead_process_is_replaced_at_once():
@@ -48,7 +48,7 @@ def test_a_dead_process_is_replaced_at_once():
     watch = playing(10.0)
     watch.ended(10.2)
 
-    assert "restart" == watch.verdict(10.2)
+    assert watch.verdict(10.2) == "restart"
 
 
 def test_a_failed_start_is_retried_after_half_a_second():
@@ -58,8 +58,8 @@ def test_a_failed_start_is_retried_after_half_a_second():
     watch.started(10.0)
     watch.ended(10.3)
 
-    assert "wait" == watch.verdict(10.3 + RETRY_S - 0.01)
-    assert "restart" == watch.verdict(10.3 + RETRY_S)
+    assert watch.verdict(10.3 + RETRY_S - 0.01) == "wait"
+    assert watch.verdict(10.3 + RETRY_S) == "restart"
 
 
 def test_a_start_that_hangs_is_given_up_and_tried_again():
@@ -68,8 +68,8 @@ def test_a_start_that_hangs_is_given_up_and_tried_again():
     watch.ended(10.0)
     watch.started(10.0)
 
-    assert "wait" == watch.verdict(10.0 + OPEN_LIMIT_S - 0.01)
-    assert "restart" == watch.verdict(10.0 + OPEN_LIMIT_S)
+    assert watch.verdict(10.0 + OPEN_LIMIT_S - 0.01) == "wait"
+    assert watch.verdict(10.0 + OPEN_LIMIT_S) == "restart"
 
 
 def test_a_device_that_cannot_be_opened_is_lost_when_patience_ends():
@@ -79,8 +79,8 @@ def test_a_device_that_cannot_be_opened_is_lost_when_patience_ends():
     watch.started(10.0)
     watch.ended(10.3)
 
-    assert "restart" == watch.verdict(14.9)
-    assert "lost" == watch.verdict(15.0)
+    assert watch.verdict(14.9) == "restart"
+    assert watch.verdict(15.0) == "lost"
 
 
 def test_a_device_that_opens_and_dies_at_once_is_lost_too():
@@ -94,7 +94,7 @@ def test_a_device_that_opens_and_dies_at_once_is_lost_too():
             watch.ended(now_s + 0.3)
         now_s += 0.1
 
-    assert pytest.approx(15.0, abs=0.11) == now_s
+    assert now_s == pytest.approx(15.0, abs=0.11)
 
 
 def test_a_living_device_that_stays_silent_is_never_lost():
@@ -109,8 +109,8 @@ def test_a_living_device_that_stays_silent_is_never_lost():
             watch.started(now_s)
             watch.opened(now_s + 0.05)
 
-    assert 130 > len(restarts)
-    assert [1, 2, 4, 8, 16, 32, 32] == [round(later - earlier) for earlier, later in pairwise(restarts)][:7]
+    assert len(restarts) < 130
+    assert [round(later - earlier) for earlier, later in pairwise(restarts)][:7] == [1, 2, 4, 8, 16, 32, 32]
 
 
 def test_patience_does_not_run_while_a_device_rests():
@@ -127,8 +127,8 @@ def test_patience_does_not_run_while_a_device_rests():
     watch.started(gone_s)
     watch.ended(gone_s + 0.3)
 
-    assert "restart" == watch.verdict(gone_s + 4.9)
-    assert "lost" == watch.verdict(gone_s + 5.0)
+    assert watch.verdict(gone_s + 4.9) == "restart"
+    assert watch.verdict(gone_s + 5.0) == "lost"
 
 
 def test_all_that_was_missed_counts_from_the_last_frame_to_the_first():
@@ -140,8 +140,8 @@ def test_all_that_was_missed_counts_from_the_last_frame_to_the_first():
     watch.started(14.5)
     watch.opened(14.9)
 
-    assert 5.0 == watch.report_frames(15.0, 15.1)
-    assert 0.0 == watch.report_frames(15.1, 15.2)
+    assert watch.report_frames(15.0, 15.1) == 5.0
+    assert watch.report_frames(15.1, 15.2) == 0.0
 
 
 def test_a_hang_counts_as_missed_although_the_device_reopens():
@@ -151,7 +151,7 @@ def test_a_hang_counts_as_missed_although_the_device_reopens():
     watch.started(11.0)
     watch.opened(11.3)
 
-    assert pytest.approx(1.4) == watch.report_frames(11.4, 11.5)
+    assert watch.report_frames(11.4, 11.5) == pytest.approx(1.4)
 
 
 def test_a_rest_is_not_missed():
@@ -161,7 +161,7 @@ def test_a_rest_is_not_missed():
     watch.started(11.0)
     watch.opened(11.3)
 
-    assert 0.0 == watch.report_frames(100.0, 100.1)
+    assert watch.report_frames(100.0, 100.1) == 0.0
 
 
 def test_a_start_that_hung_is_an_absence():
@@ -173,7 +173,7 @@ def test_a_start_that_hung_is_an_absence():
     watch.started(21.0)
     watch.opened(21.3)
 
-    assert pytest.approx(11.3) == watch.report_frames(100.0, 100.1)
+    assert watch.report_frames(100.0, 100.1) == pytest.approx(11.3)
 
 
 def test_a_rest_after_an_absence_counts_only_the_absence():
@@ -185,8 +185,8 @@ def test_a_rest_after_an_absence_counts_only_the_absence():
     watch.started(14.5)
     watch.opened(15.0)
     watch.verdict(14.9)
-    assert "restart" == looked_at(watch, 15.0, 16.0)
+    assert looked_at(watch, 15.0, 16.0) == "restart"
     watch.started(16.0)
     watch.opened(16.3)
 
-    assert pytest.approx(5.0) == watch.report_frames(100.0, 100.1)
+    assert watch.report_frames(100.0, 100.1) == pytest.approx(5.0)

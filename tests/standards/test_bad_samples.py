@@ -42,7 +42,7 @@ def test_a_bad_sample_is_counted_and_measured_as_silence(dtype, bad, places):
 
     expected = dataclasses.replace(reading_of(silenced), bad_samples=len(places))
 
-    assert expected == reading_of(spoilt)
+    assert reading_of(spoilt) == expected
 
 
 def test_a_reset_forgets_bad_samples():
@@ -53,7 +53,7 @@ def test_a_reset_forgets_bad_samples():
     meter.reset()
 
     expected = [200, 0]
-    assert expected == [counted, meter.reading().bad_samples]
+    assert [counted, meter.reading().bad_samples] == expected
 
 
 def test_the_callers_frames_are_left_alone():

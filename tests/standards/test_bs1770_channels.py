@@ -60,15 +60,15 @@ def test_one_signal_in_two_channels_reads_3_lu_more():
     """Annex 1, equation 2 sums the powers: the same sine in L and R reads +3.01 LU over L alone or mono."""
     mono = reading_of([1.0], layout="mono").integrated
 
-    assert pytest.approx(mono, abs=1e-6) == reading_of([1.0, 0.0], layout="stereo").integrated
-    assert pytest.approx(mono + 3.0103, abs=0.001) == reading_of([1.0, 1.0], layout="stereo").integrated
+    assert reading_of([1.0, 0.0], layout="stereo").integrated == pytest.approx(mono, abs=1e-6)
+    assert reading_of([1.0, 1.0], layout="stereo").integrated == pytest.approx(mono + 3.0103, abs=0.001)
 
 
 def test_opposite_phases_do_not_cancel():
     """Annex 1 adds powers, not signals: polarity of a channel makes no difference."""
     expected = reading_of([1.0, 1.0], layout="stereo").integrated
 
-    assert expected == reading_of([1.0, -1.0], layout="stereo").integrated
+    assert reading_of([1.0, -1.0], layout="stereo").integrated == expected
 
 
 def test_loudness_follows_level_decibel_for_decibel():
@@ -77,7 +77,7 @@ def test_loudness_follows_level_decibel_for_decibel():
 
     louder = reading_of([0.1 * 10**0.05] * 2, layout="stereo").integrated
 
-    assert pytest.approx(quiet + 1.0, abs=0.0001) == louder
+    assert louder == pytest.approx(quiet + 1.0, abs=0.0001)
 
 
 def test_a_channel_count_stands_for_mono_and_stereo():
@@ -103,10 +103,10 @@ def test_the_lfe_counts_for_true_peak_alone():
 
     assert without.integrated == reading.integrated
     assert without.loudness_range == reading.loudness_range
-    assert pytest.approx(0.0, abs=0.1) == reading.true_peak[3]
-    assert pytest.approx(0.0, abs=0.1) == reading.max_true_peak
-    assert pytest.approx(0.0, abs=0.01) == reading.sample_peak
-    assert pytest.approx([-20.0] * 5, abs=0.1) == reading.true_peak[:3] + reading.true_peak[4:]
+    assert reading.true_peak[3] == pytest.approx(0.0, abs=0.1)
+    assert reading.max_true_peak == pytest.approx(0.0, abs=0.1)
+    assert reading.sample_peak == pytest.approx(0.0, abs=0.01)
+    assert reading.true_peak[:3] + reading.true_peak[4:] == pytest.approx([-20.0] * 5, abs=0.1)
 
 
 @pytest.mark.parametrize("sign", [1, -1], ids=["left", "right"])

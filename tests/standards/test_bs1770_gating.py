@@ -13,14 +13,14 @@ def integrated(rate_hz, *segments):
     """I of a file and of the same signal live, which are one number."""
     file = read_file(tones(rate_hz, list(segments)), rate_hz).integrated
     *_, (_, live) = read_live(tones(rate_hz, list(segments)), rate_hz)
-    assert pytest.approx(file, abs=1e-6) == live.integrated
+    assert live.integrated == pytest.approx(file, abs=1e-6)
     return file
 
 
 def test_a_block_is_400_ms_long(rate_hz):
     """A programme shorter than one gating block has no loudness; one of exactly one block has."""
     assert -math.inf == integrated(rate_hz, (0.39, -20.0))
-    assert pytest.approx(-20.0, abs=0.1) == integrated(rate_hz, (0.4, -20.0))
+    assert integrated(rate_hz, (0.4, -20.0)) == pytest.approx(-20.0, abs=0.1)
 
 
 def test_an_incomplete_last_block_is_dropped(rate_hz):
@@ -35,8 +35,8 @@ def test_an_incomplete_last_block_is_dropped(rate_hz):
 def test_the_absolute_gate(rate_hz):
     """Blocks at or under −70 LKFS never count: not alone and not beside others."""
     assert -math.inf == integrated(rate_hz, (5, -70.5))
-    assert pytest.approx(-69.5, abs=0.1) == integrated(rate_hz, (5, -69.5))
-    assert pytest.approx(-69.5, abs=0.1) == integrated(rate_hz, (10, -70.5), (20, -69.5), (10, -70.5))
+    assert integrated(rate_hz, (5, -69.5)) == pytest.approx(-69.5, abs=0.1)
+    assert integrated(rate_hz, (10, -70.5), (20, -69.5), (10, -70.5)) == pytest.approx(-69.5, abs=0.1)
 
 
 @pytest.mark.slow
@@ -47,8 +47,8 @@ def test_the_relative_gate_is_10_lu_under_the_ungated_mean(rate_hz):
     """
     counted = 10 * math.log10((10**-2.0 + 10**-3.15) / 2)
 
-    assert pytest.approx(counted, abs=0.05) == integrated(rate_hz, (20, -20.0), (20, -31.5))
-    assert pytest.approx(-20.0, abs=0.05) == integrated(rate_hz, (20, -20.0), (20, -33.5))
+    assert integrated(rate_hz, (20, -20.0), (20, -31.5)) == pytest.approx(counted, abs=0.05)
+    assert integrated(rate_hz, (20, -20.0), (20, -33.5)) == pytest.approx(-20.0, abs=0.05)
 
 
 def test_the_gate_moves_with_the_programme(rate_hz):
@@ -56,5 +56,5 @@ def test_the_gate_moves_with_the_programme(rate_hz):
     readings = list(read_live(tones(rate_hz, [(10, -40.0), (10, -20.0)]), rate_hz))
 
     early = [reading.integrated for seconds, reading in readings if 9.9 < seconds < 10.0]
-    assert pytest.approx(-40.0, abs=0.1) == early[-1]
-    assert pytest.approx(-20.0, abs=0.15) == readings[-1][1].integrated
+    assert early[-1] == pytest.approx(-40.0, abs=0.1)
+    assert readings[-1][1].integrated == pytest.approx(-20.0, abs=0.15)

@@ -50,7 +50,7 @@ def test_the_digits_give_the_gains_they_are_known_for():
     """The digits typed here are right: their gains are the known ones, 0.691 dB at 997 Hz among them."""
     gains = gain_db(K_WEIGHTING_48_KHZ, list(RESPONSE_DB), 48_000)
 
-    assert pytest.approx(list(RESPONSE_DB.values()), abs=0.001) == list(gains)
+    assert list(gains) == pytest.approx(list(RESPONSE_DB.values()), abs=0.001)
 
 
 @pytest.mark.parametrize(("rate_hz", "tolerance_db"), TOLERANCES_DB.items())
@@ -80,7 +80,7 @@ def test_the_meter_weighs_tones_by_that_response(rate_hz, frequency_hz):
     meter.push(sine(rate_hz, frequency_hz, 5.0)[:, np.newaxis])  # 3 s hold whole periods of all of these
 
     expected = -0.691 + 10 * math.log10(0.5) + RESPONSE_DB[frequency_hz]
-    assert pytest.approx(expected, abs=0.012) == meter.reading().short_term
+    assert meter.reading().short_term == pytest.approx(expected, abs=0.012)
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
@@ -92,5 +92,5 @@ def test_the_anchor_of_the_scale(rate_hz, channel):
     meter = Meter(sample_rate=rate_hz, layout="5.0")
     meter.push(frames)
 
-    assert pytest.approx(-3.01, abs=0.01) == meter.reading().short_term
-    assert pytest.approx(-3.01, abs=0.01) == meter.reading().integrated
+    assert meter.reading().short_term == pytest.approx(-3.01, abs=0.01)
+    assert meter.reading().integrated == pytest.approx(-3.01, abs=0.01)

@@ -58,8 +58,8 @@ def test_gains_are_those_of_the_definitions(capsys, pieces):
         wanted = -23.0 - whole(name).integrated
         room = -1.0 - max(true_peak(frames[:, channel], 8) for channel in (0, 1))
         expected = min(wanted, max(0.0, room))
-        assert pytest.approx(expected, abs=0.05) == outcomes[name]["gain_db"], name
-    assert ["peaky.wav"] == [name for name in pieces if outcomes[name]["limited_by"] == "ceiling"]
+        assert outcomes[name]["gain_db"] == pytest.approx(expected, abs=0.05), name
+    assert [name for name in pieces if outcomes[name]["limited_by"] == "ceiling"] == ["peaky.wav"]
 
 
 def test_copies_land_on_the_target_by_the_definitions(capsys, pieces):
@@ -83,10 +83,10 @@ def test_a_sequence_keeps_its_balance_and_its_loudest_lands_on_the_target(capsys
     matched(capsys, "--goal", "aes-album", "--sequence", "--write", "copies", *pieces)
     after = {name: whole(f"copies/{name}").integrated for name in pieces}
 
-    assert pytest.approx(-14.0, abs=0.05) == max(after.values())
+    assert max(after.values()) == pytest.approx(-14.0, abs=0.05)
     shift = -14.0 - max(before.values())
     for name in pieces:
-        assert pytest.approx(before[name] + shift, abs=0.05) == after[name], name
+        assert after[name] == pytest.approx(before[name] + shift, abs=0.05), name
 
 
 def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
@@ -94,8 +94,8 @@ def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
     outcomes = matched(capsys, "--like", "even.wav", "--write", "copies", "loud.wav")
 
     expected = whole("even.wav").integrated
-    assert pytest.approx(expected, abs=0.01) == outcomes["loud.wav"]["target_lufs"]
-    assert pytest.approx(expected, abs=0.05) == whole("copies/loud.wav").integrated
+    assert outcomes["loud.wav"]["target_lufs"] == pytest.approx(expected, abs=0.01)
+    assert whole("copies/loud.wav").integrated == pytest.approx(expected, abs=0.05)
 
 
 def test_a_copy_lands_although_its_gain_carries_much_of_it_across_the_gate(capsys, tmp_path, monkeypatch):
@@ -114,4 +114,4 @@ def test_a_copy_lands_although_its_gain_carries_much_of_it_across_the_gate(capsy
     outcome = matched(capsys, "--like", "like.wav", "--write", "copies", "mix.wav")["mix.wav"]
 
     assert abs(outcome["gain_db"] - (-32.5 - whole("mix.wav").integrated)) > 3.0
-    assert pytest.approx(-32.5, abs=0.05) == whole("copies/mix.wav").integrated
+    assert whole("copies/mix.wav").integrated == pytest.approx(-32.5, abs=0.05)

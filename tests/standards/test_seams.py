@@ -32,7 +32,7 @@ def test_a_cut_in_the_middle_of_a_tone_makes_up_no_peak():
         meter.push(tone[start : start + 4000])
         meter.splice()
 
-    assert pytest.approx(20 * np.log10(0.5), abs=0.1) == meter.reading().max_true_peak
+    assert meter.reading().max_true_peak == pytest.approx(20 * np.log10(0.5), abs=0.1)
 
 
 @pytest.mark.parametrize("value", [3e38, -1e30, np.inf, np.nan])
@@ -43,7 +43,7 @@ def test_absurd_samples_are_counted_and_read_as_silence(value):
     meter = Meter(RATE_HZ, "mono")
     meter.push(frames)
 
-    assert 10 == meter.reading().bad_samples
+    assert meter.reading().bad_samples == 10
     assert meter.reading().max_true_peak < -10.0
 
 
@@ -56,5 +56,5 @@ def test_an_absurd_sample_behind_a_loss_makes_up_no_peak(value):
     meter.splice()
     meter.push(frames)
 
-    assert 1 == meter.reading().bad_samples
+    assert meter.reading().bad_samples == 1
     assert meter.reading().max_true_peak < -10.0

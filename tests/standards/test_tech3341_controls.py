@@ -48,8 +48,8 @@ def test_momentary_and_short_term_go_on_during_a_pause(meter, play):
     meter.pause()
     play((4, -33.0))
 
-    assert pytest.approx(-33.0, abs=0.1) == meter.reading().momentary
-    assert pytest.approx(-33.0, abs=0.1) == meter.reading().short_term
+    assert meter.reading().momentary == pytest.approx(-33.0, abs=0.1)
+    assert meter.reading().short_term == pytest.approx(-33.0, abs=0.1)
 
 
 def test_what_played_in_a_pause_never_counts(meter, play):
@@ -61,9 +61,9 @@ def test_what_played_in_a_pause_never_counts(meter, play):
     play((10, -23.0))
     reading = meter.reading()
 
-    assert pytest.approx(-23.0, abs=0.1) == reading.integrated
-    assert pytest.approx(0.0, abs=0.1) == reading.loudness_range
-    assert pytest.approx(20.0, abs=0.5) == reading.seconds
+    assert reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert reading.loudness_range == pytest.approx(0.0, abs=0.1)
+    assert reading.seconds == pytest.approx(20.0, abs=0.5)
 
 
 def test_both_parts_around_a_pause_count(meter, play):
@@ -74,7 +74,7 @@ def test_both_parts_around_a_pause_count(meter, play):
     meter.resume()
     play((10.1, -20.0), (20, -26.0))
 
-    assert pytest.approx(-23.0, abs=0.1) == meter.reading().integrated
+    assert meter.reading().integrated == pytest.approx(-23.0, abs=0.1)
 
 
 @pytest.mark.parametrize("state", ["running", "paused"])
@@ -91,7 +91,7 @@ def test_reset_clears_all_that_is_kept(meter, play, state, rate_hz):
         short_term=reading.short_term,
         true_peak=(-math.inf, -math.inf),
     )
-    assert expected == reading
+    assert reading == expected
 
 
 def test_reset_before_each_row_is_as_good_as_a_new_meter(meter, play):
@@ -101,11 +101,11 @@ def test_reset_before_each_row_is_as_good_as_a_new_meter(meter, play):
     play((5, -33.0))
     reading = meter.reading()
 
-    assert pytest.approx(-33.0, abs=0.1) == reading.integrated
-    assert pytest.approx(-33.0, abs=0.1) == reading.max_momentary
-    assert pytest.approx(-33.0, abs=0.1) == reading.max_short_term
-    assert pytest.approx(0.0, abs=0.1) == reading.loudness_range
-    assert pytest.approx(-33.0, abs=0.2) == reading.max_true_peak
+    assert reading.integrated == pytest.approx(-33.0, abs=0.1)
+    assert reading.max_momentary == pytest.approx(-33.0, abs=0.1)
+    assert reading.max_short_term == pytest.approx(-33.0, abs=0.1)
+    assert reading.loudness_range == pytest.approx(0.0, abs=0.1)
+    assert reading.max_true_peak == pytest.approx(-33.0, abs=0.2)
 
 
 def test_a_reset_forgets_a_peak_that_was_still_being_interpolated(meter, rate_hz):
@@ -123,7 +123,7 @@ def test_nothing_pushed_reads_nothing(meter):
     """§2.8 leaves open what shows before valid data: here it is silence, one true peak a channel."""
     expected = Reading(true_peak=(-math.inf, -math.inf))
 
-    assert expected == meter.reading()
+    assert meter.reading() == expected
 
 
 @pytest.mark.slow
@@ -140,7 +140,7 @@ def test_the_loudness_range_of_the_first_minute_is_flagged(meter, play):
     late = meter.reading()
 
     expected = [False, False, True]
-    assert expected == [reading.range_is_stable for reading in (paused, early, late)]
+    assert [reading.range_is_stable for reading in (paused, early, late)] == expected
 
 
 def test_a_reading_is_a_snapshot(meter, play):

@@ -66,4 +66,4 @@ def test_the_sample_peak_is_the_largest_sample(rate_hz):
 
     reading = read_file([np.column_stack([samples, -samples])], rate_hz)
 
-    assert pytest.approx(-6.02 - 3.01, abs=0.01) == reading.sample_peak
+    assert reading.sample_peak == pytest.approx(-6.02 - 3.01, abs=0.01)

@@ -46,5 +46,5 @@ def test_a_programme_repeated_whole_keeps_its_loudness_range(rate_hz, row):
         ranges.append(meter.reading().loudness_range)
     once, twice = ranges
 
-    assert pytest.approx(once, abs=0.05) == twice
+    assert twice == pytest.approx(once, abs=0.05)
     assert near(row) == twice

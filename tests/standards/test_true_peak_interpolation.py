@@ -80,8 +80,8 @@ def test_true_peak_is_that_of_the_interpolated_signal(passage, sizes):
     meter.finish()
     reading = meter.reading()
 
-    assert pytest.approx(true_peak(samples), abs=0.1) == reading.max_true_peak
-    assert pytest.approx(20 * np.log10(np.max(np.abs(samples))), abs=1e-3) == reading.sample_peak
+    assert reading.max_true_peak == pytest.approx(true_peak(samples), abs=0.1)
+    assert reading.sample_peak == pytest.approx(20 * np.log10(np.max(np.abs(samples))), abs=1e-3)
 
 
 @pytest.mark.parametrize("rate_hz", [44_100, 48_000, 88_200, 96_000, 192_000])
@@ -96,7 +96,7 @@ def test_true_peak_meets_r_128_at_every_phase(rate_hz, frequency_hz):
         meter.finish()
         readings.append(meter.reading().max_true_peak)
 
-    assert [pytest.approx(20 * np.log10(0.5), abs=0.3)] * 8 == readings
+    assert readings == [pytest.approx(20 * np.log10(0.5), abs=0.3)] * 8
 
 
 @pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000, 192_000])
@@ -108,4 +108,4 @@ def test_a_loud_peak_does_not_hide_another_channels(rate_hz):
     meter.push(np.column_stack([loud, quiet]))
     meter.finish()
 
-    assert pytest.approx([20 * np.log10(1.41), -40.0], abs=0.3) == list(meter.reading().true_peak)
+    assert list(meter.reading().true_peak) == pytest.approx([20 * np.log10(1.41), -40.0], abs=0.3)

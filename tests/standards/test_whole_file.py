@@ -114,16 +114,16 @@ def test_streaming_reads_what_the_whole_file_holds(rate_hz, programme, sizes):
     reading = programme.played(sizes).reading()
     whole = programme.definition
 
-    assert pytest.approx(whole.integrated, abs=0.001) == reading.integrated
+    assert reading.integrated == pytest.approx(whole.integrated, abs=0.001)
     assert any(
         pytest.approx(whole.loudness_range_gated(shift_lu), abs=0.05) == reading.loudness_range
         for shift_lu in (0.0, -CLASS_LU, CLASS_LU)
     )
     momentary, short_term = whole.windows(0.4, 0.01), whole.windows(3.0, 0.01)
-    assert pytest.approx(audible(momentary[-1]), abs=0.01) == audible(reading.momentary)
-    assert pytest.approx(audible(short_term[-1]), abs=0.01) == audible(reading.short_term)
-    assert pytest.approx(audible(max(momentary)), abs=0.01) == audible(reading.max_momentary)
-    assert pytest.approx(len(whole.frames) / programme.rate_hz, abs=1e-6) == reading.seconds
+    assert audible(reading.momentary) == pytest.approx(audible(momentary[-1]), abs=0.01)
+    assert audible(reading.short_term) == pytest.approx(audible(short_term[-1]), abs=0.01)
+    assert audible(reading.max_momentary) == pytest.approx(audible(max(momentary)), abs=0.01)
+    assert reading.seconds == pytest.approx(len(whole.frames) / programme.rate_hz, abs=1e-6)
 
 
 @pytest.mark.slow
@@ -150,7 +150,7 @@ def test_the_end_of_a_file_adds_its_silence_to_the_range_alone(programme, sizes)
     file = meter.reading()
 
     expected_range = programme.definition.followed_by_silence(1.5).loudness_range
-    assert pytest.approx(expected_range, abs=0.05) == file.loudness_range
+    assert file.loudness_range == pytest.approx(expected_range, abs=0.05)
     for name in (*LOUDNESSES, "sample_peak"):
         assert getattr(live, name) == getattr(file, name), name
     assert live.seconds == file.seconds
@@ -166,9 +166,9 @@ def test_block_sizes_make_no_difference(programme, one, other):
     second = programme.played(other).reading()
 
     for name in LOUDNESSES:
-        assert pytest.approx(getattr(first, name), abs=1e-6) == getattr(second, name), name
-    assert pytest.approx(first.loudness_range, abs=1e-6) == second.loudness_range
-    assert pytest.approx(first.true_peak, abs=1e-4) == second.true_peak
+        assert getattr(second, name) == pytest.approx(getattr(first, name), abs=1e-6), name
+    assert second.loudness_range == pytest.approx(first.loudness_range, abs=1e-6)
+    assert second.true_peak == pytest.approx(first.true_peak, abs=1e-4)
     assert first.sample_peak == second.sample_peak
     assert first.seconds == second.seconds
 
@@ -180,8 +180,8 @@ def test_a_burst_at_the_very_start_fills_its_share_of_a_window(rate_hz):
     reading = programme.played([rate_hz // 97]).reading()
     whole = programme.definition
 
-    assert pytest.approx(max(whole.windows(0.4, 0.01)), abs=0.01) == reading.max_momentary
-    assert pytest.approx(max(whole.windows(3.0, 0.01)), abs=0.01) == reading.max_short_term
+    assert reading.max_momentary == pytest.approx(max(whole.windows(0.4, 0.01)), abs=0.01)
+    assert reading.max_short_term == pytest.approx(max(whole.windows(3.0, 0.01)), abs=0.01)
 
 
 @pytest.mark.parametrize("values", range(2, 45))
@@ -190,8 +190,8 @@ def test_the_percentiles_of_the_range_are_those_of_the_formula(values):
     quiet_first = ((3.0, -40.0), *[(0.1, -40.0 + 0.4 * k) for k in range(values - 1)])
     programme = Programme(8_000, "mono", quiet_first, np.float64, values)
 
-    assert pytest.approx(programme.definition.loudness_range, abs=0.05) == (
-        programme.played([4000]).reading().loudness_range
+    assert (programme.played([4000]).reading().loudness_range) == pytest.approx(
+        programme.definition.loudness_range, abs=0.05
     )
 
 
@@ -203,8 +203,8 @@ def test_frame_by_frame_is_the_same_programme():
     whole = programme.played([len(programme.frames)]).reading()
     single = programme.played([1]).reading()
 
-    assert pytest.approx(whole.integrated, abs=1e-9) == single.integrated
-    assert pytest.approx(whole.true_peak, abs=1e-6) == single.true_peak
+    assert single.integrated == pytest.approx(whole.integrated, abs=1e-9)
+    assert single.true_peak == pytest.approx(whole.true_peak, abs=1e-6)
     assert whole.loudness_range == single.loudness_range
 
 
@@ -221,4 +221,4 @@ def test_any_layout_in_memory_is_read_the_same():
         readings.append(meter.reading())
 
     expected = [True] * 3
-    assert expected == [a == b for a, b in itertools.pairwise(readings)]
+    assert [a == b for a, b in itertools.pairwise(readings)] == expected

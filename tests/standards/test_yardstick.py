@@ -30,7 +30,7 @@ def test_the_definition_of_integrated_loudness(row):
     _, channels = layout_of(row)
     weights = (1.0, 1.0, 1.0, 1.41, 1.41)[:channels]
 
-    assert pytest.approx(-23.0, abs=0.1) == whole_file(INTEGRATED_ROWS[row], weights).integrated
+    assert whole_file(INTEGRATED_ROWS[row], weights).integrated == pytest.approx(-23.0, abs=0.1)
 
 
 def test_the_definition_of_the_sliding_windows():
@@ -48,13 +48,13 @@ def test_the_definition_of_loudness_range(row):
     _, expected = RANGE_ROWS[row]
     whole = whole_file(range_segments(row)).followed_by_silence(1.5)
 
-    assert pytest.approx(expected, abs=1.0) == whole.loudness_range
+    assert whole.loudness_range == pytest.approx(expected, abs=1.0)
 
 
 @pytest.mark.parametrize(("percent", "expected"), [(0, 1.0), (10, 2.0), (50, 6.0), (95, 11.0), (100, 11.0)])
 def test_percentiles_are_values_that_occurred(percent, expected):
     """Tech 3342 §5: of 11 values, index round(10·p/100 + 1), halves up; nothing is interpolated."""
-    assert expected == percentile(np.arange(1.0, 12.0), percent)
+    assert percentile(np.arange(1.0, 12.0), percent) == expected
 
 
 @pytest.mark.parametrize("row", TRUE_PEAK_ROWS, ids=lambda row: f"row-{row}")
@@ -62,7 +62,7 @@ def test_the_interpolation_finds_the_peaks_of_sines(row):
     """Tech 3341 Table 1, rows 15–19: the amplitude of the sine, much closer than the row asks."""
     _, amplitude, _, _ = TRUE_PEAK_ROWS[row]
 
-    assert pytest.approx(20 * np.log10(amplitude), abs=0.001) == true_peak(true_peak_sine(RATE_HZ, row))
+    assert true_peak(true_peak_sine(RATE_HZ, row)) == pytest.approx(20 * np.log10(amplitude), abs=0.001)
 
 
 @pytest.mark.parametrize("offset", range(4), ids=lambda offset: f"row-{20 + offset}")

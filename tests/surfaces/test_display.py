@@ -75,7 +75,7 @@ def test_the_shipped_panel_is_shown_move_landing_loudness_and_alerts(panel):
     heard = panel.shown(snapshot(hot="on"))
     panel.close()
 
-    assert {
+    assert dict(heard) == {
         "/programme/move": [-1.5],
         "/programme/landing": [-23.0],
         "/programme/loudness": [-21.5],
@@ -83,8 +83,8 @@ def test_the_shipped_panel_is_shown_move_landing_loudness_and_alerts(panel):
         "/programme/hot": [1],
         "/programme/ceiling": [0],
         "/programme/heartbeat": [0],
-    } == dict(heard)
-    assert 7 == len(heard)
+    }
+    assert len(heard) == 7
 
 
 def test_only_what_changes_is_sent_until_a_second_is_over(panel):
@@ -95,9 +95,9 @@ def test_only_what_changes_is_sent_until_a_second_is_over(panel):
     again = panel.shown(snapshot(move=Move(-2.0, -23.0)), after_s=1.0)
     panel.close()
 
-    assert [] == same
-    assert [("/programme/move", [-2.0])] == moved
-    assert 7 == len(again)
+    assert same == []
+    assert moved == [("/programme/move", [-2.0])]
+    assert len(again) == 7
 
 
 def test_silence_is_a_number_on_the_panel(panel):
@@ -105,14 +105,14 @@ def test_silence_is_a_number_on_the_panel(panel):
     heard = dict(panel.shown(snapshot(integrated=SILENCE, move=Move())))
     panel.close()
 
-    assert ([-120.0], [-120.0]) == (heard["/programme/loudness"], heard["/programme/landing"])
+    assert (heard["/programme/loudness"], heard["/programme/landing"]) == ([-120.0], [-120.0])
 
 
 def test_at_the_end_no_alert_stays_lit(panel):
     """Whoever looks at the panel after the run is not told that it is too loud now."""
     panel.shown(snapshot(hot="on", ceiling="held"))
 
-    assert [("/programme/ceiling", [0]), ("/programme/over", [0]), ("/programme/hot", [0])] == panel.close()
+    assert panel.close() == [("/programme/ceiling", [0]), ("/programme/over", [0]), ("/programme/hot", [0])]
 
 
 def test_alerts_that_flicker_do_not_flash_on_the_panel(panel):
@@ -154,7 +154,7 @@ def test_a_value_that_is_not_there_is_not_sent():
     panel.close()
     panel.socket.close()
 
-    assert [("/d", ["measuring"])] == heard
+    assert heard == [("/d", ["measuring"])]
 
 
 def test_each_stem_has_its_own_label():
@@ -166,5 +166,5 @@ def test_each_stem_has_its_own_label():
     panel.close()
     panel.socket.close()
 
-    assert {"/1/name": ["voice"], "/2/name": ["music"], "/1/move": [0.0], "/2/move": [-2.5]} == dict(first)
-    assert [("/2/move", [-3.0])] == second
+    assert dict(first) == {"/1/name": ["voice"], "/2/name": ["music"], "/1/move": [0.0], "/2/move": [-2.5]}
+    assert second == [("/2/move", [-3.0])]

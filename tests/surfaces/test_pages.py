@@ -98,9 +98,9 @@ def test_a_page_that_is_turned_shows_the_next_stems_and_empty_strips(panel):
     panel.turn(2)
     panel.look()
 
-    assert ["stem 9", "stem 10", "stem 11", *[""] * 5] == panel.strips("name")
-    assert [4.5, 5.0, 5.5, *[0.0] * 5] == panel.strips("move")
-    assert [-19.0, -20.0, -21.0, *[-120.0] * 5] == panel.strips("peak")
+    assert panel.strips("name") == ["stem 9", "stem 10", "stem 11", *[""] * 5]
+    assert panel.strips("move") == [4.5, 5.0, 5.5, *[0.0] * 5]
+    assert panel.strips("peak") == [-19.0, -20.0, -21.0, *[-120.0] * 5]
 
 
 def test_everything_shown_is_sent_again_when_the_page_is_turned(panel):
@@ -109,7 +109,7 @@ def test_everything_shown_is_sent_again_when_the_page_is_turned(panel):
     still = panel.look()
     panel.turn(2)
 
-    assert {} == still
+    assert still == {}
     assert whole == set(panel.look())
 
 
@@ -122,7 +122,7 @@ def test_the_faders_of_a_page_are_those_of_its_stems(panel):
         feedback = panel.asked.get(timeout=PATIENCE_S)
         heard.append((feedback.stem, feedback.position_db))
 
-    assert [("3", -6.0), ("11", -6.0), ("3", -6.0)] == heard
+    assert heard == [("3", -6.0), ("11", -6.0), ("3", -6.0)]
 
 
 @pytest.mark.parametrize("arguments", [("i", 0), ("f", 0.0), ("", None), ("i", 126), ("f", 1.5), ("s", "2")])

@@ -91,9 +91,9 @@ def over_the_wire(message):
 class TestShipped:
     def test_there_is_one_for_each_way_to_speak(self, own):
         """dB, positions, strips and a touch layout are ready to be copied, and each can be used."""
-        assert ["decibels", "positions", "strips", "touch"] == SHIPPED
-        assert SHIPPED == [surface.name for surface in all_surfaces()]
-        assert [] == surface_faults()
+        assert SHIPPED == ["decibels", "positions", "strips", "touch"]
+        assert [surface.name for surface in all_surfaces()] == SHIPPED
+        assert surface_faults() == []
 
     @pytest.mark.parametrize("name", SHIPPED)
     @pytest.mark.parametrize("level_db", [-59.0, -23.45, -0.1, 0.0, 5.9])
@@ -119,11 +119,11 @@ class TestShipped:
         """0 dB is the number 0 where dB are spoken, and three quarters of the travel of a console fader."""
         expected = {"decibels": 0.0, "positions": 0.75, "strips": 0.0, "touch": 0.01 + 0.99 * 50 / 60}
 
-        assert pytest.approx(expected[name], abs=1e-6) == over_the_wire(shipped(name).message(0.0))[1][0]
+        assert over_the_wire(shipped(name).message(0.0))[1][0] == pytest.approx(expected[name], abs=1e-6)
 
     def test_the_written_travel_is_the_default(self):
         """The comment says that the travel may be left out and is then this one."""
-        assert CONSOLE_TRAVEL == shipped("positions").taper.points
+        assert shipped("positions").taper.points == CONSOLE_TRAVEL
 
     @pytest.mark.parametrize("name", SHIPPED)
     def test_each_file_cautions(self, name):
@@ -137,7 +137,7 @@ class TestShipped:
         pairs = {"highest_db": "lowest_db", "page_address": "stems_per_page"}
         keys = {*GOOD, *STEMS, *PAGES, "taper"} - {"title"}
 
-        assert set() == {key for key in keys if pairs.get(key, key) not in explained}
+        assert {key for key in keys if pairs.get(key, key) not in explained} == set()
 
 
 class TestShowing:
@@ -152,7 +152,7 @@ class TestShowing:
         (own / "mine.toml").write_text(text)
 
         assert rows == load_surface("mine").show
-        assert {} == shipped("decibels").show
+        assert shipped("decibels").show == {}
 
     @pytest.mark.parametrize(
         ("show", "reason"),
@@ -178,7 +178,7 @@ class TestShowing:
         """One a stem, beside the programme's."""
         (own / "mine.toml").write_text(toml(**STEMS) + '[show]\n"/stems/moves" = "/s/{stem}/move"\n')
 
-        assert {"/stems/moves": "/s/{stem}/move"} == load_surface("mine").show
+        assert load_surface("mine").show == {"/stems/moves": "/s/{stem}/move"}
 
     def test_show_is_a_table(self, own):
         """The sentence says how one begins."""
@@ -192,13 +192,13 @@ class TestSpeaking:
         for scale in ("db", "position"):
             made = surface(scale=f'"{scale}"')
             [sent] = over_the_wire(made.message(level_db))[1]
-            assert pytest.approx(6.0, abs=1e-5) == (sent if scale == "db" else made.taper.gain_db(sent))
+            assert (sent if scale == "db" else made.taper.gain_db(sent)) == pytest.approx(6.0, abs=1e-5)
 
     @pytest.mark.parametrize("level_db", [math.nan, -math.inf])
     def test_what_is_no_number_goes_to_the_bottom(self, surface, level_db):
         """The safe end: -120 on a wire of dB, 0 on one of positions."""
-        assert [-120.0] == surface(scale='"db"').message(level_db).params
-        assert [0.0] == surface().message(level_db).params
+        assert surface(scale='"db"').message(level_db).params == [-120.0]
+        assert surface().message(level_db).params == [0.0]
 
 
 class TestListening:
@@ -379,28 +379,28 @@ class TestRefusing:
             load_surface("decibel")
 
         assert (
-            "There is no surface 'decibel'. Did you mean decibels? "
+            str(refused.value) == "There is no surface 'decibel'. Did you mean decibels? "
             "There are: decibels, positions, strips, touch. "
-            f"Your own go into {own}, one file each, as NAME.toml." == str(refused.value)
+            f"Your own go into {own}, one file each, as NAME.toml."
         )
 
     def test_a_broken_own_file_costs_only_itself(self, own):
         """The others stay, and the fault is told."""
         (own / "touch.toml").write_text("title = 1", encoding="utf-8")
 
-        assert ["decibels", "positions", "strips"] == [surface.name for surface in all_surfaces()]
-        assert [True] == [str(own / "touch.toml") in str(fault) for fault in surface_faults()]
+        assert [surface.name for surface in all_surfaces()] == ["decibels", "positions", "strips"]
+        assert [str(own / "touch.toml") in str(fault) for fault in surface_faults()] == [True]
 
 
 def test_the_limits_of_a_move_are_those_of_the_surface(surface):
     """What arms gets the surface's range; steps and rates stay as they are."""
     limits = surface(highest_db="-3.0").limits
 
-    assert (-60.0, -3.0, 3.0) == (limits.lowest_db, limits.highest_db, limits.step_up_db)
+    assert (limits.lowest_db, limits.highest_db, limits.step_up_db) == (-60.0, -3.0, 3.0)
 
 
 def test_a_desk_says_where_its_fader_stands_above_the_range(surface):
     """A hand may push it higher than the sidecar would; the sidecar must hear the truth."""
     made = replace(surface(scale='"db"'), highest_db=-3.0)
 
-    assert [5.0] == made.from_the_desk.message(5.0).params
+    assert made.from_the_desk.message(5.0).params == [5.0]

@@ -108,7 +108,7 @@ def test_the_fuse_holds_on_the_wire(rig):
     _, [value] = rig.hear()
     level_db = value if rig.surface.scale == "db" else rig.surface.taper.gain_db(value)
 
-    assert pytest.approx(6.0, abs=1e-4) == level_db
+    assert level_db == pytest.approx(6.0, abs=1e-4)
 
 
 @pytest.mark.parametrize("stem", [1, 12])

@@ -20,30 +20,30 @@ def test_a_move_down_says_how_far_and_where_it_lands():
     """Way, decibels, landing and how sure, in the order a hand needs them."""
     said = advice(scenes.down().shown, relative=False)
 
-    assert ("↓", "DOWN", "1.8", "over") == (said.sign, said.word, said.amount, said.tone)
-    assert ("lands at −23.1 LUFS", "likely −23.4 to −22.9") == (said.landing, said.likely)
+    assert (said.sign, said.word, said.amount, said.tone) == ("↓", "DOWN", "1.8", "over")
+    assert (said.landing, said.likely) == ("lands at −23.1 LUFS", "likely −23.4 to −22.9")
 
 
 def test_in_lu_the_landing_is_an_offset_from_the_goal():
     """The unit switches with the scale."""
     said = advice(scenes.down().shown, relative=True)
 
-    assert ("lands at −0.1 LU", "likely −0.4 to +0.1") == (said.landing, said.likely)
+    assert (said.landing, said.likely) == ("lands at −0.1 LU", "likely −0.4 to +0.1")
 
 
 def test_the_pass_that_plays_comes_before_the_next():
     """Advice for this pass wins while it can still be landed."""
     this, following = Move(-1.0, -23.0), Move(-2.0, -23.0)
 
-    assert ("1.0", "this pass") == _both(_said(this_pass=this, next_pass=following))
-    assert ("2.0", "next pass") == _both(_said(next_pass=following))
+    assert _both(_said(this_pass=this, next_pass=following)) == ("1.0", "this pass")
+    assert _both(_said(next_pass=following)) == ("2.0", "next pass")
 
 
 def test_an_ended_pass_is_past_landing():
     """Once it ended only the next pass can be mended."""
     snapshot = Snapshot("ended", BROADCAST, this_pass=Move(-1.0, -23.0), next_pass=Move(-2.0, -23.0))
 
-    assert ("2.0", "next pass") == _both(advice(snapshot, relative=False))
+    assert _both(advice(snapshot, relative=False)) == ("2.0", "next pass")
 
 
 def test_for_the_pass_that_plays_band_and_limit_are_its_own():
@@ -51,9 +51,9 @@ def test_for_the_pass_that_plays_band_and_limit_are_its_own():
     this = Move(-6.0, -22.4, -22.9, -21.8, "step", "−6.0 dB, then look again")
     said = _said(this_pass=this, next_pass=Move(-2.0, -23.0, -23.1, -22.9))
 
-    assert ("programme fader", "this pass") == (said.fader, said.scope)
-    assert ("lands at −22.4 LUFS", "likely −22.9 to −21.8") == (said.landing, said.likely)
-    assert ("held to one safe step", "−6.0 dB, then look again") == (said.limit, said.reason)
+    assert (said.fader, said.scope) == ("programme fader", "this pass")
+    assert (said.landing, said.likely) == ("lands at −22.4 LUFS", "likely −22.9 to −21.8")
+    assert (said.limit, said.reason) == ("held to one safe step", "−6.0 dB, then look again")
 
 
 def _both(said):
@@ -62,8 +62,8 @@ def _both(said):
 
 def test_raising_gain_comes_with_a_caution():
     """Louder can hurt ears and loudspeakers; quieter cannot."""
-    assert texts.LOUDER == _said(next_pass=Move(0.5, -23.0)).caution
-    assert "" == _said(next_pass=Move(-0.5, -23.0)).caution
+    assert _said(next_pass=Move(0.5, -23.0)).caution == texts.LOUDER
+    assert _said(next_pass=Move(-0.5, -23.0)).caution == ""
 
 
 @pytest.mark.parametrize("limit", ["ceiling", "step", "range"])
@@ -76,21 +76,21 @@ def test_a_move_that_a_limit_took_away_is_not_quiet():
     """Nothing can be moved, and the person hears what stands in the way."""
     said = _said(next_pass=Move(0.0, -25.0, limited_by="ceiling", reason="peaks touch the ceiling"))
 
-    assert ("STAY", "0.0", "ceiling") == (said.word, said.amount, said.tone)
+    assert (said.word, said.amount, said.tone) == ("STAY", "0.0", "ceiling")
 
 
 def test_quiet_inside_the_tolerance_is_on_goal():
     """Calm words, no number to act on."""
     said = advice(scenes.on_goal().shown, relative=False)
 
-    assert ("ON GOAL", "", "inside") == (said.word, said.amount, said.tone)
+    assert (said.word, said.amount, said.tone) == ("ON GOAL", "", "inside")
 
 
 def test_quiet_without_a_landing_is_listening():
     """Too little was heard to say more, and the reason says so."""
     said = advice(scenes.listening().shown, relative=False)
 
-    assert ("LISTENING", "") == (said.word, said.landing)
+    assert (said.word, said.landing) == ("LISTENING", "")
     assert said.reason.startswith("10 s of programme")
 
 
@@ -114,4 +114,4 @@ def test_preparing_says_what_is_happening():
     """The notice is the reason to wait."""
     snapshot = replace(scenes.preparing().shown, notice="opening the device")
 
-    assert "opening the device" == advice(snapshot, relative=False).reason
+    assert advice(snapshot, relative=False).reason == "opening the device"

@@ -23,7 +23,7 @@ def test_arming_asks_first_and_shows_the_caution():
         assert "this fader, upward too?  studio desk" in asked
         assert "hurt ears and loudspeakers" in asked
         assert "unasked from half a minute on" in asked  # as sidecar.advice.faders.auto_follow moves it
-        assert [] == feed.told
+        assert feed.told == []
 
     feed = scenes.unarmed()
     drive(feed, script)
@@ -52,14 +52,14 @@ def test_disarming_acts_at_once():
 
 def test_without_a_surface_there_is_nothing_to_arm():
     """No question is put that leads nowhere."""
-    assert [] == told_after(scenes.down(), "x", "y")
+    assert told_after(scenes.down(), "x", "y") == []
 
 
 @pytest.mark.slow
 def test_an_armed_fader_can_be_followed():
     """With leave the move can be made from here, without it not."""
     assert [Follow()] == told_after(scenes.armed(), "f")
-    assert [] == told_after(scenes.unarmed(), "f")
+    assert told_after(scenes.unarmed(), "f") == []
 
 
 def test_a_move_of_a_stem_is_not_followed_from_here():
@@ -67,7 +67,7 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
     feed = scenes.stems()
     feed.change(holds_fader=True)
 
-    assert [] == told_after(feed, "f")
+    assert told_after(feed, "f") == []
 
 
 @pytest.mark.slow
@@ -75,7 +75,7 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
 def test_a_question_is_answered_with_one_key(key, command):
     """With the question that was seen; and where nothing is asked the keys do nothing."""
     assert [command(scenes.asking().shown.guess)] == told_after(scenes.asking(), key)
-    assert [] == told_after(scenes.down(), key)
+    assert told_after(scenes.down(), key) == []
 
 
 @pytest.mark.slow

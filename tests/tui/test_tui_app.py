@@ -48,7 +48,7 @@ def test_a_dialogs_answer_becomes_its_command(keys, command):
 )
 def test_leaving_a_dialog_changes_nothing(keys):
     """Whoever looks and goes back has done nothing."""
-    assert [] == told_after(scenes.down(), *keys)
+    assert told_after(scenes.down(), *keys) == []
 
 
 def test_between_two_looks_the_rails_move_alone():
@@ -59,7 +59,7 @@ def test_between_two_looks_the_rails_move_alone():
         before = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
         pilot.app.glance()
         after = {panel.id: panel.rows for panel in pilot.app.screen.query(Panel)}
-        assert ["scales"] == [name for name in before if before[name] != after[name]]
+        assert [name for name in before if before[name] != after[name]] == ["scales"]
         pilot.app.refresh_view()
         assert after["historypanel"] != pilot.app.screen.query_one(HistoryPanel).rows
 
@@ -76,20 +76,20 @@ def test_a_run_that_has_ended_is_told_nothing_any_more():
         await pilot.press("space", "r", "m", "f", "plus", "a", "x", "y", "g", "u", "left")
         screen = pilot.app.screen
         assert isinstance(screen, MainScreen)
-        assert (True, True) == (
+        assert (
             screen.controller.read_view().relative,
             screen.controller.cursor.at_s is not None,
-        )
+        ) == (True, True)
 
     drive(feed, script, GENEROUS)
-    assert [] == feed.told
+    assert feed.told == []
 
 
 @pytest.mark.slow
 def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     """With an alert the key works, without one it does nothing."""
     assert [Acknowledge()] == told_after(scenes.alerted(), "a")
-    assert [] == told_after(scenes.down(), "a")
+    assert told_after(scenes.down(), "a") == []
 
 
 def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
@@ -97,7 +97,7 @@ def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
     feed = scenes.down()
     feed.change(holds_fader=False)
 
-    assert [] == told_after(feed, "f")
+    assert told_after(feed, "f") == []
 
 
 @pytest.mark.slow
@@ -111,7 +111,7 @@ def test_reset_asks_first_and_says_what_would_be_lost():
     feed = scenes.down()
     drive(feed, script)
 
-    assert [] == feed.told
+    assert feed.told == []
 
 
 @pytest.mark.slow
@@ -207,7 +207,7 @@ def test_quitting_needs_no_question(key):
     app = drive(feed, script)
 
     assert app.return_code == 0
-    assert [] == feed.told
+    assert feed.told == []
 
 
 @pytest.mark.slow
@@ -341,7 +341,7 @@ def test_a_still_run_repaints_nothing():
 
     drive(scenes.down(), script)
 
-    assert [] == repainted
+    assert repainted == []
 
 
 @pytest.mark.slow
@@ -351,9 +351,9 @@ def test_labels_are_typed_not_obeyed():
     async def script(pilot):
         await pilot.press("M", "q", "r", "space", "g")
         assert isinstance(pilot.app.screen, LabelDialog)
-        assert "qr g" == pilot.app.screen.query_one(Input).value
+        assert pilot.app.screen.query_one(Input).value == "qr g"
 
     feed = scenes.down()
     drive(feed, script)
 
-    assert [] == feed.told
+    assert feed.told == []

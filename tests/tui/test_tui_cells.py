@@ -12,7 +12,7 @@ def test_neighbours_of_one_tone_become_one_run():
     cells = Cells(6, "-", "faint")
     cells.put(2, "ab", "strong")
 
-    assert (("--", "faint"), ("ab", "strong"), ("--", "faint")) == cells.row()
+    assert cells.row() == (("--", "faint"), ("ab", "strong"), ("--", "faint"))
 
 
 def test_what_lies_outside_is_dropped():
@@ -22,29 +22,29 @@ def test_what_lies_outside_is_dropped():
     cells.put(3, "xyz")
     cells.put(9, "gone")
 
-    assert "c  x" == text_of(cells.row())
+    assert text_of(cells.row()) == "c  x"
 
 
 def test_a_row_is_cut_or_filled_to_the_width():
     """Every row has exactly the cells of its panel."""
-    assert "abc  " == text_of(fit((("abc", "plain"),), 5))
-    assert "ab" == text_of(fit((("abc", "plain"),), 2))
-    assert "" == text_of(fit((("abc", "plain"),), 0))
+    assert text_of(fit((("abc", "plain"),), 5)) == "abc  "
+    assert text_of(fit((("abc", "plain"),), 2)) == "ab"
+    assert text_of(fit((("abc", "plain"),), 0)) == ""
 
 
 def test_shortened_text_says_that_it_was_shortened():
     """A cut ends in an ellipsis, never in half a word that looks whole."""
-    assert "no route" == shortened("no route", 8)
-    assert "no rou…" == shortened("no route", 7)
-    assert "" == shortened("no route", 0)
+    assert shortened("no route", 8) == "no route"
+    assert shortened("no route", 7) == "no rou…"
+    assert shortened("no route", 0) == ""
 
 
 def test_the_right_edge_gives_way():
     """What stands left is needed more."""
     left, right = (("left", "plain"),), (("right", "plain"),)
 
-    assert "left  right" == text_of(spread(left, right, 11))
-    assert "left    " == text_of(spread(left, right, 8))
+    assert text_of(spread(left, right, 11)) == "left  right"
+    assert text_of(spread(left, right, 8)) == "left    "
 
 
 @pytest.mark.parametrize("name", ["ステレオ", "スo", "Ste\u0301re\u0301o", "声"])
@@ -63,6 +63,6 @@ def test_characters_that_take_two_cells_or_none_shift_nothing_behind_them(name):
 
 def test_a_wide_name_is_shortened_by_the_cells_that_it_takes():
     """Seven cells hold three characters of two and the ellipsis."""
-    assert "ステレオ" == shortened("ステレオ", 8)
-    assert "ステレ…" == shortened("ステレオ", 7)
-    assert "ステ…" == shortened("ステレオ", 6)
+    assert shortened("ステレオ", 8) == "ステレオ"
+    assert shortened("ステレオ", 7) == "ステレ…"
+    assert shortened("ステレオ", 6) == "ステ…"

@@ -32,23 +32,23 @@ def test_stems_at_rest_leave_the_word_to_the_programme():
     """With nothing to do on any stem the programme's own landing is shown."""
     snapshot = Snapshot("measuring", scenes.BROADCAST, this_pass=Move(0.0, -23.0), stems=_stems(voice=Move()))
 
-    assert ("", "this pass", -23.0) == (
+    assert (
         chosen(snapshot).stem,
         chosen(snapshot).scope,
         chosen(snapshot).move.landing,
-    )
+    ) == ("", "this pass", -23.0)
 
 
 def test_a_stems_move_carries_its_fader_and_how_many_belong_to_it():
     """From where it moves, and that the landing asks for the others as well."""
     call = chosen(scenes.stems().shown)
 
-    assert ("voice", -3.5, 2, "next pass") == (call.stem, call.fader_db, call.moves, call.scope)
+    assert (call.stem, call.fader_db, call.moves, call.scope) == ("voice", -3.5, 2, "next pass")
 
 
 def test_the_pass_that_plays_comes_before_the_next_until_it_has_ended():
     """A pass that is over cannot be landed any more."""
     playing = scenes.down().shown
 
-    assert "this pass" == chosen(playing).scope
-    assert "next pass" == chosen(replace(playing, transport="ended")).scope
+    assert chosen(playing).scope == "this pass"
+    assert chosen(replace(playing, transport="ended")).scope == "next pass"

@@ -59,7 +59,7 @@ def test_an_empty_course_is_empty_columns():
     """Before the first sample there is nothing, and that is no error."""
     columns = Reducer().columns(wandering_course(0.0), window(0.0, None, None, 40))
 
-    assert 40 == int(np.isnan(columns.high).sum())
+    assert int(np.isnan(columns.high).sum()) == 40
 
 
 def test_only_the_newest_column_is_reckoned_again():
@@ -78,7 +78,7 @@ def test_the_whole_is_drawn_against_the_known_length():
     """With the length known the forecast has its place from the start."""
     shown = window(10.0, 300.0, None, 100)
 
-    assert (0.0, 300.0) == (shown.start_s, pytest.approx(shown.end_s))
+    assert (shown.start_s, pytest.approx(shown.end_s)) == (0.0, 300.0)
 
 
 @pytest.mark.parametrize(
@@ -93,15 +93,15 @@ def test_a_zoomed_window_moves_by_whole_columns():
     """Its columns lie on one grid of programme time, so what is drawn does not shimmer."""
     starts = {window(now / 10.0, None, 30.0, 60).start_s % 0.5 for now in range(400, 500)}
 
-    assert {0.0} == starts
+    assert starts == {0.0}
 
 
 def test_a_zoomed_window_leaves_room_for_what_comes():
     """While the end is ahead, a fifth of the window belongs to the forecast."""
-    assert 80 == window(100.0, 300.0, 30.0, 100).column(100.0) + 1
-    assert 100 == window(100.0, None, 30.0, 100).column(100.0) + 1
+    assert window(100.0, 300.0, 30.0, 100).column(100.0) + 1 == 80
+    assert window(100.0, None, 30.0, 100).column(100.0) + 1 == 100
 
 
 def test_columns_are_never_finer_than_the_course():
     """A very wide screen shows more time rather than empty columns: the grid is 0.1 s."""
-    assert 0.1 == window(500.0, None, 30.0, 1000).width_s
+    assert window(500.0, None, 30.0, 1000).width_s == 0.1

@@ -86,7 +86,7 @@ def test_nothing_moves_or_blinks():
     """No animation of the toolkit, and no cursor that blinks in a field (WCAG 2.2.2)."""
 
     async def script(pilot):
-        assert "none" == pilot.app.animation_level
+        assert pilot.app.animation_level == "none"
         await _open(pilot)
         assert not pilot.app.screen.query_one(Input).cursor_blink
         await pilot.press("escape")

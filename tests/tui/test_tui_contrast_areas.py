@@ -64,5 +64,5 @@ def test_the_move_is_seen_first_then_what_is_over_or_under_then_the_forecast(sce
     has a known end and the move is for this pass."""
     found = [name for name, _ in _areas(scene, size).most_common(3)]
 
-    assert ["hero", "scales"] == found[:2]
-    assert "historypanel" == found[2] or scene in (scenes.up, scenes.stems)
+    assert found[:2] == ["hero", "scales"]
+    assert found[2] == "historypanel" or scene in (scenes.up, scenes.stems)

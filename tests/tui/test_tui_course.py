@@ -51,7 +51,7 @@ def test_a_steady_programme_on_the_goal_fills_up_to_it():
         " whole 0:00     ▴0:05  0:10",
     ]
 
-    assert expected == _lines(_view(_steady(5.0, -23.0)))
+    assert _lines(_view(_steady(5.0, -23.0))) == expected
 
 
 def test_the_forecast_is_drawn_ahead_of_now():
@@ -60,9 +60,9 @@ def test_the_forecast_is_drawn_ahead_of_now():
     lines = _lines(_view(_steady(5.0, -32.0), move=move))
     ahead = [line[17:27] for line in lines[1:7]]
 
-    assert "◇" == ahead[1][9]
+    assert ahead[1][9] == "◇"
     assert any("░" in row for row in ahead)
-    assert "" == "".join(row[:1] for row in ahead[:2]).strip("▁ ")
+    assert "".join(row[:1] for row in ahead[:2]).strip("▁ ") == ""
 
 
 @pytest.mark.parametrize("hides", [{"transport": "ended"}, {"stems": scenes.stems().shown.stems}])
@@ -81,7 +81,7 @@ def test_rides_are_marked_in_a_row_of_their_own():
     ridden = replace(view, snapshot=replace(view.snapshot, rides=(Ride(1.0, 3.0, -2.0, 0.1),)))
     far = replace(view, snapshot=replace(view.snapshot, rides=(Ride(11.0, 3.0, -2.0, 0.1),)))
 
-    assert " rides   ▼−2.0─" == _lines(ridden)[1]
+    assert _lines(ridden)[1] == " rides   ▼−2.0─"
     assert "rides" not in "\n".join(_lines(far))
     assert "rides" not in "\n".join(_lines(ridden, height=4))
     assert len(_lines(view)) == len(_lines(ridden)) == len(_lines(far))
@@ -109,7 +109,7 @@ def test_the_axis_is_fixed_and_the_goal_lies_between_two_rows(rows):
     """Twelve LU under the goal and the goal itself keep their height, whatever is played."""
     axis = Axis(rows, 12.0)
 
-    assert 0 == axis.eighths(0.0) % 8
+    assert axis.eighths(0.0) % 8 == 0
     assert 0 <= axis.eighths(-12.0) <= axis.eighths(0.0) <= axis.eighths(6.0) <= rows * 8
     assert (rows * 8, 0, 0) == (axis.eighths(99.0), axis.eighths(-99.0), axis.eighths(-np.inf))
 
@@ -143,7 +143,7 @@ def test_events_are_marked_with_their_text_where_it_fits():
         Event(9.0, "gap", ""),
     )
 
-    assert "   ↕−1.0 dB    ◆       △ceiling    ╳    " == text_of(events_row(events, shown))
+    assert text_of(events_row(events, shown)) == "   ↕−1.0 dB    ◆       △ceiling    ╳    "
 
 
 def test_in_a_crowded_column_the_gravest_event_is_shown():
@@ -151,10 +151,10 @@ def test_in_a_crowded_column_the_gravest_event_is_shown():
     shown = window(10.0, 10.0, None, 10)
     events = (Event(5.0, "alert", "hot"), Event(5.0, "mark", ""), Event(99.0, "gap", ""))
 
-    assert "▷" == text_of(events_row(events, shown))[4]
+    assert text_of(events_row(events, shown))[4] == "▷"
     assert "╳" not in text_of(events_row(events, shown))
 
 
 def test_an_event_at_the_very_start_is_seen():
     """The first moment belongs to the first column."""
-    assert "◆" == text_of(events_row((Event(0.0, "mark", ""),), window(10.0, 10.0, None, 10)))[0]
+    assert text_of(events_row((Event(0.0, "mark", ""),), window(10.0, 10.0, None, 10)))[0] == "◆"

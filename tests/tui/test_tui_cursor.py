@@ -31,13 +31,13 @@ def test_the_first_move_shows_the_cursor_at_now():
     first = cursor.at_s
     cursor.move(-10.0)
 
-    assert (100.0, 90.0) == (first, cursor.at_s)
+    assert (first, cursor.at_s) == (100.0, 90.0)
 
 
 @pytest.mark.parametrize(("at_s", "expected"), [(-3.0, 0.0), (99.0, 99.0), (1e9, 100.0)])
 def test_the_cursor_stays_inside_what_was_heard(at_s, expected):
     """There is nothing to be read before the beginning or after now."""
-    assert expected == _at(at_s=at_s).at_s
+    assert _at(at_s=at_s).at_s == expected
 
 
 def test_a_reset_dismisses_the_cursor_and_time_does_not():
@@ -47,7 +47,7 @@ def test_a_reset_dismisses_the_cursor_and_time_does_not():
     kept = cursor.at_s
     cursor.programme_reached(0.2)
 
-    assert (40.0, None) == (kept, cursor.at_s)
+    assert (kept, cursor.at_s) == (40.0, None)
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def test_jumps_go_from_place_to_place_and_end_at_now(at_s, direction, expected):
     cursor = _at(at_s=at_s)
     cursor.jump([30.0, 70.0], direction)
 
-    assert expected == cursor.at_s
+    assert cursor.at_s == expected
 
 
 def test_the_window_moves_no_further_than_the_cursor_needs():
@@ -68,9 +68,9 @@ def test_the_window_moves_no_further_than_the_cursor_needs():
     back = around(live, None, 900.0)
 
     assert live == around(live, None, 985.0)
-    assert 10 == back.column(900.0)
+    assert back.column(900.0) == 10
     assert back == around(live, back, 920.0)
-    assert 0 == around(live, back, 0.1).first
+    assert around(live, back, 0.1).first == 0
     assert live == around(live, back, 1000.0)
 
 
@@ -98,8 +98,8 @@ def test_the_reading_says_time_levels_and_fader_with_their_units():
     course.short_term[299] = -21.26
     course.integrated[299] = -24.0
 
-    assert "▴0:30.0  short-term −21.3 LUFS  integrated −24.0 LUFS  fader −3.5 dB" == _read(course, 30.0)
-    assert "▴0:30.1  short-term −20.0 LUFS  integrated −23.0 LUFS  fader −3.5 dB" == _read(course, 30.1)
+    assert _read(course, 30.0) == "▴0:30.0  short-term −21.3 LUFS  integrated −24.0 LUFS  fader −3.5 dB"
+    assert _read(course, 30.1) == "▴0:30.1  short-term −20.0 LUFS  integrated −23.0 LUFS  fader −3.5 dB"
 
 
 def test_a_closed_fader_is_off_and_an_unknown_one_is_not_told_of():
@@ -139,7 +139,7 @@ def test_a_narrow_reading_is_cut_to_its_room(width):
 
 def test_before_anything_was_heard_the_reading_says_so():
     """No figure is invented."""
-    assert "nothing measured yet" == _read(scenes.wandering_course(0.0), 0.0)
+    assert _read(scenes.wandering_course(0.0), 0.0) == "nothing measured yet"
 
 
 def test_the_line_stands_in_the_cursors_column():
@@ -150,8 +150,8 @@ def test_the_line_stands_in_the_cursors_column():
     rows = [text_of(row) for row in drawing.rows(view, 80, 6)]
     x = GUTTER + drawing.shown.column(100.0)
 
-    assert ["│"] * 4 == [row[x] for row in rows[1:5]]
-    assert 4 == "".join(rows).count("│")
+    assert [row[x] for row in rows[1:5]] == ["│"] * 4
+    assert "".join(rows).count("│") == 4
 
 
 @pytest.mark.parametrize("height", [2, 3])
@@ -179,7 +179,7 @@ def test_keys_move_the_cursor_and_escape_lets_it_go():
         await until(pilot, lambda: " 1 min" in shown(pilot.app), "a minute")
         await pilot.press("pageup")
         paged = cursor.at_s
-        assert pytest.approx(48.0, abs=0.1) == moved - paged
+        assert moved - paged == pytest.approx(48.0, abs=0.1)
         await pilot.press("home")
         first = cursor.at_s
         await pilot.press("right")
@@ -191,7 +191,7 @@ def test_keys_move_the_cursor_and_escape_lets_it_go():
     feed = scenes.down()
     drive(feed, script, GENEROUS)
 
-    assert [] == feed.told
+    assert feed.told == []
 
 
 def test_a_click_on_the_course_puts_the_cursor_there():
@@ -201,7 +201,7 @@ def test_a_click_on_the_course_puts_the_cursor_there():
         panel = pilot.app.screen.query_one("#historypanel")
         await pilot.click("#historypanel", offset=(GUTTER + 30, 3))
         await until(pilot, lambda: pilot.app.controller.cursor.at_s is not None, "the cursor")
-        assert pytest.approx(panel.shown.time_s(30)) == pilot.app.controller.cursor.at_s
+        assert pilot.app.controller.cursor.at_s == pytest.approx(panel.shown.time_s(30))
 
     drive(scenes.down(), script, GENEROUS)
 
@@ -220,7 +220,7 @@ def test_jumping_goes_to_events_and_to_where_it_went_over():
         controller.jump(-1)
         seen.append(round(controller.cursor.at_s, 1))
 
-    assert [170.0, 140.0, 101.0, 52.0, 30.1, 30.1] == seen
+    assert seen == [170.0, 140.0, 101.0, 52.0, 30.1, 30.1]
 
 
 @pytest.mark.slow

@@ -43,7 +43,7 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
 )
 def test_only_what_does_something_is_offered(scene, expected):
     """A fader is followed where it may be moved; answers are taken where something is asked."""
-    assert expected == offers(scene().shown)
+    assert offers(scene().shown) == expected
 
 
 def test_an_armed_hand_does_not_follow_a_stem():
@@ -51,7 +51,7 @@ def test_an_armed_hand_does_not_follow_a_stem():
     feed = scenes.stems()
     feed.change(hand=ArmState("studio desk", True, ""))
 
-    assert {"pause", "disarm", "balance"} == offers(feed.shown)
+    assert offers(feed.shown) == {"pause", "disarm", "balance"}
 
 
 def test_what_the_hand_says_is_news_for_a_while():
@@ -61,7 +61,7 @@ def test_what_the_hand_says_is_news_for_a_while():
     seen = [controller.read_view().hand_is_news for _ in range(600)]
     feed.change(hand=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
 
-    assert (True, True, False) == (seen[0], seen[300], seen[-1])
+    assert (seen[0], seen[300], seen[-1]) == (True, True, False)
     assert controller.read_view().hand_is_news
 
 
@@ -82,7 +82,7 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
     controller = Controller(feed)
     controller.nudge_fader(0.5)
 
-    assert [] == feed.told
+    assert feed.told == []
     assert "by hand" in controller.read_view().fault
 
 
@@ -96,8 +96,8 @@ def test_a_refusal_is_kept_until_a_command_is_taken():
     feed.refusal = None
     controller.send_command(Reset())
 
-    assert "nobody listens at 127.0.0.1:9100" == refused
-    assert "" == controller.read_view().fault
+    assert refused == "nobody listens at 127.0.0.1:9100"
+    assert controller.read_view().fault == ""
 
 
 def test_zoom_goes_from_half_a_minute_to_the_whole():
@@ -109,5 +109,5 @@ def test_zoom_goes_from_half_a_minute_to_the_whole():
         seen.append(controller.read_view().zoom_s)
     controller.zoom(99)
 
-    assert [None, 3600.0, 900.0, 300.0, 120.0, 60.0, 30.0, 30.0, 30.0] == seen
+    assert seen == [None, 3600.0, 900.0, 300.0, 120.0, 60.0, 30.0, 30.0, 30.0]
     assert controller.read_view().zoom_s is None

@@ -17,12 +17,12 @@ def test_a_large_figure_is_seven_lines_of_blocks():
         "██████  ██    ████  ",
     ]
 
-    assert expected == digits.large("1.8")
+    assert digits.large("1.8") == expected
 
 
 def test_a_small_word_is_four_lines_of_half_blocks():
     """The same dots at half the size."""
-    assert ["█▄  █", "█▀▄ █", "█  ██", "▀   ▀"] == digits.small("N")
+    assert digits.small("N") == ["█▄  █", "█▀▄ █", "█  ██", "▀   ▀"]
 
 
 def test_twice_the_scale_is_twice_the_size():
@@ -44,5 +44,5 @@ def test_every_sign_that_is_set_large_has_a_shape(text):
 
 def test_the_lines_of_a_figure_are_equally_long():
     """Ragged lines would slant the figure."""
-    assert 1 == len({len(line) for line in digits.large(f"↓{digits.NARROW}12.4")})
-    assert 1 == len({len(line) for line in digits.small("LISTENING")})
+    assert len({len(line) for line in digits.large(f"↓{digits.NARROW}12.4")}) == 1
+    assert len({len(line) for line in digits.small("LISTENING")}) == 1

@@ -185,7 +185,7 @@ def test_dialogs_are_opened_and_closed_with_the_mouse_alone():
 
     drive(feed, script, GENEROUS)
 
-    assert [] == feed.told
+    assert feed.told == []
 
 
 @pytest.mark.slow

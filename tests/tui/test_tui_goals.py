@@ -16,9 +16,10 @@ HOT = Reading(integrated=-22.1, max_true_peak=-1.5)
 
 def test_a_row_stands_under_its_head():
     """Target, tolerance, ceiling and what the programme would read against it now."""
-    assert "goal               target      tolerance   ceiling    now         " == text_of(goal_head(66))
-    assert "production         −23.0 LUFS  ±0.2 LU     −1.0 dBTP  ▷ +0.9 LU   " == text_of(
-        goal_row(BROADCAST, HOT, 66)
+    assert text_of(goal_head(66)) == "goal               target      tolerance   ceiling    now         "
+    assert (
+        text_of(goal_row(BROADCAST, HOT, 66))
+        == "production         −23.0 LUFS  ±0.2 LU     −1.0 dBTP  ▷ +0.9 LU   "
     )
 
 
@@ -27,7 +28,7 @@ def test_peaks_over_a_goals_ceiling_are_marked():
     row = goal_row(EXCHANGE, HOT, 66)
 
     assert text_of(row).rstrip().endswith("◇ +1.9 LU △")
-    assert ["ceiling"] == [tone for text, tone in row if "+1.9" in text]
+    assert [tone for text, tone in row if "+1.9" in text] == ["ceiling"]
 
 
 @pytest.mark.parametrize("columns", [80, 120])

@@ -26,7 +26,7 @@ def test_at_80_columns_figure_and_words_stand_side_by_side():
         "      ██        ██████  ██    ████",
     ]
 
-    assert expected == _lines(scenes.down(), 80, 7)
+    assert _lines(scenes.down(), 80, 7) == expected
 
 
 def test_with_room_the_landing_is_set_in_blocks_too():
@@ -60,8 +60,8 @@ def test_calm_words_stand_over_their_reason():
     """On goal is a word, not a figure, and says where it lands."""
     lines = _lines(scenes.on_goal(), 80, 7)
 
-    assert "  this pass lands at −23.0 LUFS  likely −23.1 to −22.9" == lines[4]
-    assert "  the rest may stay as it is" == lines[5]
+    assert lines[4] == "  this pass lands at −23.0 LUFS  likely −23.1 to −22.9"
+    assert lines[5] == "  the rest may stay as it is"
 
 
 def test_the_stem_to_move_first_is_named_and_the_mix_lands():
@@ -76,7 +76,7 @@ def test_the_stem_to_move_first_is_named_and_the_mix_lands():
         "      ██        ██████  ██  ████████",
     ]
 
-    assert expected == _lines(scenes.stems(), 80, 7)
+    assert _lines(scenes.stems(), 80, 7) == expected
 
 
 def test_in_four_rows_landing_limit_and_caution_are_still_there():
@@ -88,8 +88,8 @@ def test_in_four_rows_landing_limit_and_caution_are_still_there():
         "    ▀    ▀▀▀  ▀  ▀▀    held to one safe step",
     ]
 
-    assert expected == _lines(scenes.many_stems(16), 80, 4)
-    assert expected == _lines(scenes.many_stems(16), 120, 4)[:1] + expected[1:]
+    assert _lines(scenes.many_stems(16), 80, 4) == expected
+    assert _lines(scenes.many_stems(16), 120, 4)[:1] + expected[1:] == expected
 
 
 def test_with_room_it_is_the_mix_that_lands():
@@ -102,16 +102,16 @@ def test_a_fader_all_the_way_down_is_said_in_words():
     feed = scenes.on_goal()
     feed.change(fader_db=-math.inf)
 
-    assert "◇ on goal  fader all the way down" == _lines(feed, 80, 1)[0]
+    assert _lines(feed, 80, 1)[0] == "◇ on goal  fader all the way down"
 
 
 def test_one_line_still_says_the_move():
     """The smallest screen keeps what matters most."""
-    assert ["▼ DOWN 1.8 dB  −3.5 → −5.3"] == _lines(scenes.down(), 40, 1)
+    assert _lines(scenes.down(), 40, 1) == ["▼ DOWN 1.8 dB  −3.5 → −5.3"]
 
 
 def test_without_half_blocks_words_are_plain():
     """On an ASCII terminal a word is written, not drawn out of halves."""
     lines = _lines(scenes.on_goal(), 80, 7, half_blocks=False)
 
-    assert "◇ on goal  fader at −3.5 dB" == lines[0]
+    assert lines[0] == "◇ on goal  fader at −3.5 dB"

@@ -24,7 +24,7 @@ def test_40_rows_are_generous():
     expected = {"heading": 1, "hero": 8, "rails": 10, "course": 17, "alerts": 1, "outlets": 2}
 
     assert {**expected, "standing": 0, "stems": 0} == _heights(39)
-    assert (2, 2) == (plan(39, 2).thickness, plan(39, 2).peak_rows)
+    assert (plan(39, 2).thickness, plan(39, 2).peak_rows) == (2, 2)
 
 
 @pytest.mark.parametrize("channels", [0, 1, 2, 6, 12])
@@ -45,9 +45,16 @@ def test_what_matters_most_goes_last():
         panel: next(rows for rows in range(60) if _heights(rows, **wanted)[panel]) for panel in PANELS
     }
 
-    assert ["hero", "standing", "rails", "heading", "alerts", "outlets", "stems", "course"] == sorted(
-        first_seen, key=first_seen.get
-    )
+    assert sorted(first_seen, key=first_seen.get) == [
+        "hero",
+        "standing",
+        "rails",
+        "heading",
+        "alerts",
+        "outlets",
+        "stems",
+        "course",
+    ]
 
 
 def test_whether_the_fader_may_be_moved_is_said_from_the_second_row_on():
@@ -67,15 +74,15 @@ def test_on_24_rows_the_stems_take_from_the_course_then_from_the_figures(stems, 
     """Four, twelve and sixteen stems, two beside one another under their head, all find room."""
     heights = _heights(23, stems=stems)
 
-    assert expected == {panel: heights[panel] for panel in expected}
-    assert 7 == heights["rails"]
+    assert {panel: heights[panel] for panel in expected} == expected
+    assert heights["rails"] == 7
 
 
 def test_on_40_rows_sixteen_stems_leave_everything_else_its_room():
     """Three beside one another: large figures, all rails and a course."""
     heights = _heights(39, standing=2, stems=7)
 
-    assert (8, 2, 7) == (heights["hero"], heights["standing"], heights["stems"])
+    assert (heights["hero"], heights["standing"], heights["stems"]) == (8, 2, 7)
     assert heights["rails"] >= 8
     assert heights["course"] >= 6
 

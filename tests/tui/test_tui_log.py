@@ -50,13 +50,13 @@ def test_a_stricter_limit_of_the_document_counts():
     """Where a goal limits short-term below its hot line, that is what the programme goes over."""
     strict = replace(scenes.BROADCAST, max_short_term_lufs=-20.0)
 
-    assert () == overs(_course([-19.0]), scenes.BROADCAST)
+    assert overs(_course([-19.0]), scenes.BROADCAST) == ()
     assert (Over(0.0, pytest.approx(0.1), -19.0),) == overs(_course([-19.0]), strict)
 
 
 def test_an_empty_course_has_no_places():
     """Before the first sample there is nowhere to go."""
-    assert [] == places_s(_course([]), scenes.BROADCAST)
+    assert places_s(_course([]), scenes.BROADCAST) == []
 
 
 def test_the_log_is_newest_first_with_times():
@@ -68,12 +68,12 @@ def test_the_log_is_newest_first_with_times():
     feed.course_shown = _course(levels, events)
     rows = [text_of(row).split() for row in log_rows(Controller(feed).read_view(), 80)]
 
-    assert [
+    assert rows == [
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
         ["0:09", "↕", "move", "−1.0", "dB"],
         ["0:05", "–", "0:06", "▷", "over", "short-term", "up", "to", "−15.0", "LUFS"],
         ["0:02", "◆", "mark", "verse"],
-    ] == rows
+    ]
 
 
 def test_how_often_and_how_long_is_summed_up():
@@ -81,7 +81,7 @@ def test_how_often_and_how_long_is_summed_up():
     levels = [-30.0] * 10 + [-15.0] * 10 + [-30.0] * 10 + [-16.0] * 10
     said = text_of(summary(_course(levels), scenes.BROADCAST))
 
-    assert "Short-term was over −18.0 LUFS 2 times, 2.0 s in all." == said
+    assert said == "Short-term was over −18.0 LUFS 2 times, 2.0 s in all."
     assert "never over −18.0 LUFS" in text_of(summary(_course([-30.0]), scenes.BROADCAST))
 
 
@@ -92,17 +92,17 @@ def test_what_is_too_old_is_counted():
     feed.course_shown = _course([-30.0] * 600, events)
     rows = log_rows(Controller(feed).read_view(), 80)
 
-    assert "and 7 before" == text_of(rows[-1])
-    assert MOST + 1 == len(rows)
+    assert text_of(rows[-1]) == "and 7 before"
+    assert len(rows) == MOST + 1
 
 
 def test_where_sending_fails_is_said_with_the_reason():
     """Each place on its own line."""
     lines = [text_of(row) for row in target_rows(scenes.alerted().shown.targets, 80)]
 
-    assert "OSC ▸ 127.0.0.1:9000 12 034 sent" == lines[0]
-    assert "OSC ▸ lights.local:7700 11 020 sent ╳ 14 failed: no route to host" == lines[1]
-    assert "OSC goes nowhere." == text_of(target_rows((), 80)[0])
+    assert lines[0] == "OSC ▸ 127.0.0.1:9000 12 034 sent"
+    assert lines[1] == "OSC ▸ lights.local:7700 11 020 sent ╳ 14 failed: no route to host"
+    assert text_of(target_rows((), 80)[0]) == "OSC goes nowhere."
 
 
 @pytest.mark.slow

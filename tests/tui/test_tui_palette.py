@@ -61,7 +61,7 @@ def test_the_four_stands_stay_apart_at_every_depth(depth, inks):
 
 def test_in_16_colours_each_stand_keeps_its_family():
     """ANSI numbers: 12 bright blue, 15 white, 11 bright yellow, 13 bright magenta; never red."""
-    assert [12, 15, 11, 13] == [_number(ink, ColorSystem.STANDARD) for ink in STANDS]
+    assert [_number(ink, ColorSystem.STANDARD) for ink in STANDS] == [12, 15, 11, 13]
 
 
 def test_in_16_colours_the_course_differs_from_the_goals_band():
@@ -133,7 +133,7 @@ def test_each_terminal_gets_its_own_inks():
         for sixteen, grey in ((False, False), (True, False), (True, True))
     ]
 
-    assert [COLOURS, SIXTEEN, GREYS, HIGH_COLOURS, HIGH_SIXTEEN, HIGH_GREYS] == chosen
+    assert chosen == [COLOURS, SIXTEEN, GREYS, HIGH_COLOURS, HIGH_SIXTEEN, HIGH_GREYS]
     assert all(COLOURS.keys() == one.keys() for one in chosen)
 
 
@@ -175,9 +175,9 @@ def test_ascii_keeps_every_cell():
     assert len(drawn) == len(ascii_text(drawn))
     assert ascii_text(drawn).isascii()
     assert "?" not in ascii_text(drawn)
-    assert 4 == len(set(ascii_text("◁◇▷△")))
+    assert len(set(ascii_text("◁◇▷△"))) == 4
 
 
 def test_control_characters_never_reach_the_terminal():
     """A device's name or a label cannot steer the terminal."""
-    assert "a\ufffdb\ufffd[31mc\ufffdd" == Palette().text("a\tb\x1b[31mc\x9bd")
+    assert Palette().text("a\tb\x1b[31mc\x9bd") == "a\ufffdb\ufffd[31mc\ufffdd"

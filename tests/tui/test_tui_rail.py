@@ -17,12 +17,12 @@ def test_the_scale_is_labelled_from_the_goal_outwards():
     """Under to the left, over to the right, both as far as EBU +9 reaches down (Tech 3341 §2.7)."""
     expected = "−18 −9     −3     −1   goal   +1     +3     +9  +18"
 
-    assert expected == text_of(scale_row(GoalScale(51, 18.0)))
+    assert text_of(scale_row(GoalScale(51, 18.0))) == expected
 
 
 def test_labels_that_would_touch_are_left_out():
     """The goal and both ends stay, so that the reach is always read."""
-    assert "−18    −3   −1 goal +1   +3     +18" == text_of(scale_row(GoalScale(35, 18.0)))
+    assert text_of(scale_row(GoalScale(35, 18.0))) == "−18    −3   −1 goal +1   +3     +18"
 
 
 def test_the_far_scale_reaches_twice_as_far():
@@ -48,30 +48,30 @@ def test_a_tenth_or_two_is_seen_near_the_goal():
     """The ±0.2 LU of EBU R 128 V5 i) is a gate of three cells at 80 columns, not a hair."""
     rail = GoalScale(51, 18.0)
 
-    assert 3 <= rail.cell(0.2) - rail.cell(-0.2) + 1
+    assert rail.cell(0.2) - rail.cell(-0.2) + 1 >= 3
 
 
 def test_over_is_a_bar_to_the_right():
     """From the goal to the value, with the shape at its end and the maximum as a tick."""
     row = offset_row(RAIL, 3.0, "over", GATE, furthest=9.0)
 
-    assert "───────────░░░░████████▷───╂───" == text_of(row)
+    assert text_of(row) == "───────────░░░░████████▷───╂───"
     assert ("▷", "paper on over bold") in row
 
 
 def test_under_is_a_bar_to_the_left():
     """The mirror of over."""
-    assert "───────◁████████░░░░───────────" == text_of(offset_row(RAIL, -3.0, "under", GATE))
+    assert text_of(offset_row(RAIL, -3.0, "under", GATE)) == "───────◁████████░░░░───────────"
 
 
 def test_on_the_goal_only_the_shape_stands_in_the_gate():
     """Calm is small."""
-    assert "───────────░░░░◇░░░░───────────" == text_of(offset_row(RAIL, 0.0, "inside", GATE))
+    assert text_of(offset_row(RAIL, 0.0, "inside", GATE)) == "───────────░░░░◇░░░░───────────"
 
 
 def test_silence_leaves_the_rail_empty():
     """Minus infinity is no place on a rail."""
-    assert "───────────░░░░┼░░░░───────────" == text_of(offset_row(RAIL, -math.inf, "under", GATE))
+    assert text_of(offset_row(RAIL, -math.inf, "under", GATE)) == "───────────░░░░┼░░░░───────────"
 
 
 @pytest.mark.parametrize(("offset", "end"), [(-40.0, 0), (40.0, 30)])
@@ -87,20 +87,20 @@ def test_a_forecast_is_as_wide_as_it_is_unsure():
     narrow = text_of(band_row(RAIL, (-0.3, 0.0, 0.3), "inside", GATE))
     wide = text_of(band_row(RAIL, (-3.0, -1.5, 0.3), "under", GATE))
 
-    assert "───────────░░░▒◇▒░░░───────────" == narrow
-    assert "───────▒▒▒◁▒▒▒▒▒▒░░░───────────" == wide
+    assert narrow == "───────────░░░▒◇▒░░░───────────"
+    assert wide == "───────▒▒▒◁▒▒▒▒▒▒░░░───────────"
 
 
 def test_peaks_hang_under_their_ceiling():
     """The middle is the ceiling: the gap is the headroom."""
-    assert "─────L─R╌╌╌╌╌╌╌△───────────────" == text_of(peaks_row(RAIL, [("L", -5.0), ("R", -3.0)]))
+    assert text_of(peaks_row(RAIL, [("L", -5.0), ("R", -3.0)])) == "─────L─R╌╌╌╌╌╌╌△───────────────"
 
 
 def test_a_peak_over_the_ceiling_crosses_it():
     """Over the ceiling is to the right and never looks like headroom."""
     row = peaks_row(RAIL, [("L", -5.0), ("R", 1.0)])
 
-    assert "─────L─────────△███R───────────" == text_of(row)
+    assert text_of(row) == "─────L─────────△███R───────────"
     assert ("R", "ceiling bold") in row
 
 

@@ -32,14 +32,14 @@ def test_the_seven_rows_at_80_columns():
         " Range        6.2 LU (guide 15)  max M −15.0 S −17.0  TP L −3.2 R −2.8 dBTP",
     ]
 
-    assert expected == _lines(scenes.down())
+    assert _lines(scenes.down()) == expected
 
 
 def test_in_lu_every_number_is_an_offset():
     """EBU Tech 3341 §2.7 and §2.8: both scales, the unit beside each number."""
     lines = _lines(scenes.down(), relative=True)
 
-    assert ["−0.1 LU", "+0.9 LU", "+1.0 LU", "+2.2 LU"] == [line[-7:] for line in lines[1:5]]
+    assert [line[-7:] for line in lines[1:5]] == ["−0.1 LU", "+0.9 LU", "+1.0 LU", "+2.2 LU"]
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 7), (120, 12), (30, 3), (5, 1), (200, 30)])
@@ -72,8 +72,13 @@ def test_tall_screens_give_each_channel_its_row():
     lines = _lines(scenes.surround(), 120, 16, thickness=2, peak_rows=6)
     peaks = [line for line in lines if line.startswith(" Peak")]
 
-    assert ["Peak L", "Peak R", "Peak C", "Peak LFE", "Peak Ls", "Peak Rs"] == [
-        line[1:12].strip() for line in peaks
+    assert [line[1:12].strip() for line in peaks] == [
+        "Peak L",
+        "Peak R",
+        "Peak C",
+        "Peak LFE",
+        "Peak Ls",
+        "Peak Rs",
     ]
     assert peaks[2].endswith(" 1.2 dB free  −2.2 dBTP")
 
@@ -84,8 +89,8 @@ def test_between_the_sizes_no_figure_is_lost_or_cut():
     feed.change(reading=replace(feed.shown.reading, range_is_stable=False))
 
     assert (
-        " Range        6.2 LU (settling, guide 15)  max M −15.0 S −17.0  TP L −3.2 R −2.8 dBTP"
-        == (_lines(feed, 100, 8, peak_rows=2)[-1])
+        (_lines(feed, 100, 8, peak_rows=2)[-1])
+        == " Range        6.2 LU (settling, guide 15)  max M −15.0 S −17.0  TP L −3.2 R −2.8 dBTP"
     )
 
 
@@ -101,8 +106,8 @@ def test_short_term_is_over_where_the_alert_begins():
     """The screen and the alert "hot" never disagree; a document's own limit may be lower."""
     strict = replace(scenes.BROADCAST, max_short_term_lufs=-20.0, max_momentary_lufs=-15.0)
 
-    assert (-18.0, -18.0) == (short_term_line(scenes.BROADCAST), momentary_line(scenes.BROADCAST))
-    assert (-20.0, -15.0) == (short_term_line(strict), momentary_line(strict))
+    assert (short_term_line(scenes.BROADCAST), momentary_line(scenes.BROADCAST)) == (-18.0, -18.0)
+    assert (short_term_line(strict), momentary_line(strict)) == (-20.0, -15.0)
 
 
 @pytest.mark.parametrize("layout", ["mono", "stereo", "5.0", "5.1", "7.1", "7.1.4", "L,R,Ls,Rs,C,LFE"])
@@ -115,6 +120,6 @@ def test_a_channel_is_called_the_same_on_the_screen_and_in_a_report(layout):
 
 def test_an_unknown_layout_numbers_its_channels():
     """A name would be a guess."""
-    assert ["L", "R"] == channel_names("stereo", 2)
-    assert ["1", "2", "3"] == channel_names("custom", 3)
-    assert ["1"] == channel_names("stereo", 1)
+    assert channel_names("stereo", 2) == ["L", "R"]
+    assert channel_names("custom", 3) == ["1", "2", "3"]
+    assert channel_names("stereo", 1) == ["1"]

@@ -16,14 +16,14 @@ def test_a_ride_is_drawn_from_its_start_to_its_end():
     """Two columns a second: direction, dB where they fit, and the length."""
     rides = (Ride(2.0, 5.0, -2.5, 0.5), Ride(12.0, 0.1, 1.5, 0.2), Ride(14.0, 2.0, 1.0, 0.2))
 
-    assert "    ▼−2.5─────          ▲   ▲───        " == _row(*rides)
+    assert _row(*rides) == "    ▼−2.5─────          ▲   ▲───        "
 
 
 def test_where_two_overlap_the_deeper_one_is_on_top():
     """As they are made: the deeper one counts."""
     rides = (Ride(6.0, 3.0, -3.0, 0.1), Ride(2.0, 8.0, -1.0, 0.1))
 
-    assert "    ▼−1.0───▼−3.0───                    " == _row(*rides)
+    assert _row(*rides) == "    ▼−1.0───▼−3.0───                    "
 
 
 def test_a_ride_that_began_before_the_window_still_shows():
@@ -42,5 +42,5 @@ def test_out_of_sight_there_is_no_row():
 
 def test_the_list_says_when_how_long_how_far_and_how_fast():
     """A hand can make the ride from this line alone."""
-    assert "from      held for      move        ramps   " == text_of(ride_head(44))
-    assert "1:35      0.4 s       ▼ −4.0 dB     0.2 s   " == text_of(ride_row(Ride(95.0, 0.4, -4.0, 0.2), 44))
+    assert text_of(ride_head(44)) == "from      held for      move        ramps   "
+    assert text_of(ride_row(Ride(95.0, 0.4, -4.0, 0.2), 44)) == "1:35      0.4 s       ▼ −4.0 dB     0.2 s   "

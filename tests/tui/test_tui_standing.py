@@ -28,7 +28,7 @@ def test_not_armed_is_said_with_word_and_shape():
         " earlier pass mix.wav fits (1.2 s in, 0.4 dB)",
     ]
 
-    assert expected == _lines(_view(scenes.unarmed()))
+    assert _lines(_view(scenes.unarmed())) == expected
 
 
 def test_the_caution_is_shown_in_full_while_it_is_new():
@@ -53,7 +53,7 @@ def test_a_long_sentence_gives_way_to_the_question():
     feed.change(guess=scenes.asking().shown.guess)
     lines = _lines(_view(feed, news=True), height=4)
 
-    assert 6 == rows_wanted(_view(feed, news=True), 80)
+    assert rows_wanted(_view(feed, news=True), 80) == 6
     assert lines[1].endswith("…")
     assert lines[2].startswith(" ? Was the fader moved")
     assert lines[3].startswith(" earlier pass")
@@ -70,10 +70,10 @@ def test_with_least_room_armed_comes_first(height):
 
 def test_the_keys_of_a_question_are_never_cut():
     """A question that cannot be answered would be worse than none."""
-    assert [" ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"] == _lines(
-        _view(scenes.asking())
-    )
-    assert [" ? Was the fader moved…  y yes  n no"] == _lines(_view(scenes.asking()), 38)
+    assert _lines(_view(scenes.asking())) == [
+        " ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"
+    ]
+    assert _lines(_view(scenes.asking()), 38) == [" ? Was the fader moved…  y yes  n no"]
 
 
 @pytest.mark.parametrize(
@@ -101,7 +101,7 @@ def test_the_earlier_pass_is_one_quiet_line(earlier, line):
 
 def test_where_nothing_stands_no_row_is_asked_for():
     """Without a surface, a question and an earlier pass the screen is as it was."""
-    assert 0 == rows_wanted(_view(scenes.down()), 80)
+    assert rows_wanted(_view(scenes.down()), 80) == 0
 
 
 @pytest.mark.parametrize("width", [1, 12, 25, 40, 80, 200])

@@ -63,7 +63,7 @@ def test_quiet_alerts_keep_their_places():
     """A person learns where to look before anything happens."""
     line = text_of(alerts_row(_view(scenes.down()), 80)).rstrip()
 
-    assert "  △ ceiling   ▷ over   ▲ hot   ╳ lost   ○ silent" == line
+    assert line == "  △ ceiling   ▷ over   ▲ hot   ╳ lost   ○ silent"
 
 
 def test_an_alert_says_value_and_limit():
@@ -96,8 +96,8 @@ def test_on_is_reversed_and_held_is_not():
     """A held alert is past: it asks to be acknowledged and no longer shouts."""
     tones = {text.split()[1]: tone for text, tone in alerts_row(_view(scenes.alerted()), 80) if text.split()}
 
-    assert "paper on ceiling bold" == tones["CEILING"]
-    assert "over on held" == tones["hot"]
+    assert tones["CEILING"] == "paper on ceiling bold"
+    assert tones["hot"] == "over on held"
 
 
 def test_bad_samples_are_said():
@@ -112,7 +112,7 @@ def test_one_row_holds_notice_and_targets():
     """At 80×24 the notice stands left and where OSC goes right."""
     (row,) = outlets(_view(scenes.alerted()), 80, 1)
 
-    assert " the device lost 4800 frames at 2:00 and…  OSC ▸ 2 places 23 054 sent 14 failed " == text_of(row)
+    assert text_of(row) == " the device lost 4800 frames at 2:00 and…  OSC ▸ 2 places 23 054 sent 14 failed "
 
 
 def test_two_rows_name_each_target_and_its_fault():

@@ -28,7 +28,7 @@ def test_four_stems_at_80_columns():
         " drums         −1.0 ▼  0.8 △peak  △−0.6  room           off  stays         −−.−",
     ]
 
-    assert expected == _lines(scenes.stems())
+    assert _lines(scenes.stems()) == expected
 
 
 def test_a_name_in_wide_characters_leaves_every_figure_in_its_place():
@@ -38,7 +38,7 @@ def test_a_name_in_wide_characters_leaves_every_figure_in_its_place():
     feed.change(stems=(replace(voice, name="ボーカル"), *others))
     row = stem_rows(Controller(feed).read_view(), 80, 3)[1]
 
-    assert 80 == width_of(row)
+    assert width_of(row) == 80
     assert text_of(row).endswith("−14.1 ")
 
 
@@ -46,9 +46,9 @@ def test_three_stand_beside_one_another_at_120_columns():
     """Twelve stems take five rows."""
     lines = _lines(scenes.many_stems(12), 120, 5)
 
-    assert 5 == rows_wanted(12, 120)
-    assert 3 == lines[0].count("stem")
-    assert ["voice", "bass", "effects"] == [lines[1][x : x + 10].strip() for x in (1, 41, 81)]
+    assert rows_wanted(12, 120) == 5
+    assert lines[0].count("stem") == 3
+    assert [lines[1][x : x + 10].strip() for x in (1, 41, 81)] == ["voice", "bass", "effects"]
 
 
 @pytest.mark.parametrize(("limit", "word"), [("ceiling", "△peak"), ("step", "step"), ("range", "end")])
@@ -65,7 +65,7 @@ def test_ink_is_that_of_the_rest_of_the_screen():
     """Up is drawn as under, down as over, peaks as ceiling, and what stays is dim."""
     tones = [_tone(scenes.stems(), text) for text in ("1.2", "0.8", "−0.6", "strings", "voice")]
 
-    assert ["under bold", "over", "ceiling bold", "dim", "strong"] == tones
+    assert tones == ["under bold", "over", "ceiling bold", "dim", "strong"]
 
 
 def test_where_not_all_find_room_those_at_rest_are_left_out_first():
@@ -73,8 +73,11 @@ def test_where_not_all_find_room_those_at_rest_are_left_out_first():
     lines = _lines(scenes.many_stems(16))
 
     assert "+12 at rest" in lines[0]
-    assert ["voice", "guitar", "drums", "footsteps"] == [
-        lines[row][x : x + 11].strip() for row in (1, 2) for x in (1, 41)
+    assert [lines[row][x : x + 11].strip() for row in (1, 2) for x in (1, 41)] == [
+        "voice",
+        "guitar",
+        "drums",
+        "footsteps",
     ]
 
 
@@ -83,7 +86,7 @@ def test_left_out_moves_are_not_called_at_rest():
     lines = _lines(scenes.many_stems(16), 80, 2)
 
     assert "+14 more" in lines[0]
-    assert ["voice", "footsteps"] == [lines[1][x : x + 11].strip() for x in (1, 41)]
+    assert [lines[1][x : x + 11].strip() for x in (1, 41)] == ["voice", "footsteps"]
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 7), (120, 5), (39, 4), (12, 2), (5, 1), (200, 9)])
@@ -97,4 +100,4 @@ def test_every_row_has_the_width_of_the_panel(width, height, count):
 
 def test_without_stems_no_row_is_asked_for():
     """Where only the mix arrives the screen is as it was."""
-    assert [0, 2, 3, 9] == [rows_wanted(count, 80) for count in (0, 1, 4, 16)]
+    assert [rows_wanted(count, 80) for count in (0, 1, 4, 16)] == [0, 2, 3, 9]

@@ -14,7 +14,7 @@ def test_every_sentence_is_shown_somewhere():
     code = "\n".join(file.read_text(encoding="utf-8") for file in SOURCES)
 
     assert len(names) > 30
-    assert [] == [name for name in names if f"texts.{name}" not in code]
+    assert [name for name in names if f"texts.{name}" not in code] == []
 
 
 def test_the_sentences_know_nothing_of_the_toolkit_or_of_layouts():

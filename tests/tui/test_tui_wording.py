@@ -19,15 +19,15 @@ def test_a_value_has_one_decimal_and_no_signed_zero(value, text):
 
 def test_the_unit_follows_the_scale():
     """EBU Tech 3341 §2.8: the unit is always shown and switches with the scale."""
-    assert "−22.1 LUFS" == wording.level(-22.1, BROADCAST, relative=False)
-    assert "+0.9 LU" == wording.level(-22.1, BROADCAST, relative=True)
-    assert "−22.1 LKFS" == wording.level(-22.1, EXCHANGE, relative=False)
-    assert "−−.− LU" == wording.level(-math.inf, BROADCAST, relative=True)
+    assert wording.level(-22.1, BROADCAST, relative=False) == "−22.1 LUFS"
+    assert wording.level(-22.1, BROADCAST, relative=True) == "+0.9 LU"
+    assert wording.level(-22.1, EXCHANGE, relative=False) == "−22.1 LKFS"
+    assert wording.level(-math.inf, BROADCAST, relative=True) == "−−.− LU"
 
 
 def test_zero_lu_is_minus_23_lufs():
     """EBU Tech 3341 §2.7: −23.0 LUFS is 0.0 LU."""
-    assert "0.0 LU" == wording.level(-23.0, BROADCAST, relative=True)
+    assert wording.level(-23.0, BROADCAST, relative=True) == "0.0 LU"
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_zero_lu_is_minus_23_lufs():
 )
 def test_both_ends_of_the_tolerance_pass(value, expected):
     """EBU R 128 V5 i): ±0.2 LU is allowed, judged as shown: the sum −23.0 + 0.2 must not call −22.8 over."""
-    assert expected == wording.stand(value, BROADCAST.lowest_lufs, BROADCAST.highest_lufs)
+    assert wording.stand(value, BROADCAST.lowest_lufs, BROADCAST.highest_lufs) == expected
 
 
 @pytest.mark.parametrize(
@@ -57,11 +57,11 @@ def test_programme_time_grows_an_hour_only_when_needed(seconds, text):
 
 def test_a_meter_set_elsewhere_says_so():
     """EBU Tech 3341 §2: set to another target than −23 LUFS it is not in EBU Mode."""
-    assert "" == wording.not_ebu_mode(BROADCAST)
-    assert "not EBU Mode" == wording.not_ebu_mode(SPEECH)
+    assert wording.not_ebu_mode(BROADCAST) == ""
+    assert wording.not_ebu_mode(SPEECH) == "not EBU Mode"
 
 
 def test_rates_and_counts_read_at_a_glance():
     """kHz without needless zeros, thousands apart."""
-    assert ("48 kHz", "44.1 kHz", "") == tuple(wording.rate(hertz) for hertz in (48_000, 44_100, 0))
-    assert "1 234 567" == wording.count(1_234_567)
+    assert tuple(wording.rate(hertz) for hertz in (48_000, 44_100, 0)) == ("48 kHz", "44.1 kHz", "")
+    assert wording.count(1_234_567) == "1 234 567"

@@ -35,10 +35,10 @@ def test_each_field_stands_where_the_standard_puts_it():
     """Tech 3285 v2.0: version at 346, five int16 from 412 in this order; −22.7 LUFS is the bytes 22 F7."""
     content = new_bext(CLAIMED)
 
-    assert 602 == len(content)
-    assert 2 == struct.unpack_from("<H", content, 346)[0]
+    assert len(content) == 602
+    assert struct.unpack_from("<H", content, 346)[0] == 2
     assert bytes.fromhex("22F7") == content[412:414]
-    assert (-2270, 612, -130, -1405, -1800) == struct.unpack_from("<5h", content, 412)
+    assert struct.unpack_from("<5h", content, 412) == (-2270, 612, -130, -1405, -1800)
     assert bytes(346) == content[:346]
     assert bytes(64 + 180) == content[348:412] + content[422:]
 
@@ -64,7 +64,7 @@ def test_values_are_rounded_to_hundredths_and_what_does_not_fit_is_unused(value,
 def test_silence_claims_nothing():
     """No loudness, no range: a range of 0 would be a claim about programme that is not there."""
     assert Claimed() == Claimed.from_reading(Reading())
-    assert 0.0 == Claimed.from_reading(Reading(max_short_term=-30.0)).loudness_range
+    assert Claimed.from_reading(Reading(max_short_term=-30.0)).loudness_range == 0.0
 
 
 def test_what_is_written_is_read_back(file):
@@ -72,7 +72,7 @@ def test_what_is_written_is_read_back(file):
     path = file(riff((b"bext", bext()), (b"fmt ", FMT), DATA))
     stamped(path)
 
-    assert CLAIMED == read_loudness(path)
+    assert read_loudness(path) == CLAIMED
 
 
 @pytest.mark.parametrize(
@@ -128,9 +128,9 @@ def test_existing_fields_change_in_place_and_nothing_else_does(file, build, chun
     changed = {at - place for at, pair in enumerate(zip(before, after, strict=True)) if len(set(pair)) > 1}
     assert ("in place", inode, 10**18 + 5) == (how, path.stat().st_ino, path.stat().st_mtime_ns)
     assert changed <= {346, 347, *range(412, 422)}
-    assert b"unique" == after[place + 348 : place + 354]
-    assert CLAIMED == read_loudness(path)
-    assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+    assert after[place + 348 : place + 354] == b"unique"
+    assert read_loudness(path) == CLAIMED
+    assert [entry.name for entry in path.parent.iterdir()] == ["mix.wav"]
 
 
 def test_version_0_had_no_umid(file):
@@ -151,9 +151,9 @@ def test_a_new_chunk_is_put_in_front_of_the_audio_and_all_the_others_stay(file, 
     how = stamped(path)
 
     expected = riff(*chunks[:4], (b"bext", new_bext(CLAIMED)), *chunks[4:], tail=tail)
-    assert expected == path.read_bytes()
-    assert ("copied", 0o640, 10**18 + 5) == (how, path.stat().st_mode & 0o777, path.stat().st_mtime_ns)
-    assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+    assert path.read_bytes() == expected
+    assert (how, path.stat().st_mode & 0o777, path.stat().st_mtime_ns) == ("copied", 0o640, 10**18 + 5)
+    assert [entry.name for entry in path.parent.iterdir()] == ["mix.wav"]
 
 
 @pytest.mark.parametrize("form", [b"RF64", b"BW64"])
@@ -166,7 +166,7 @@ def test_a_new_chunk_in_the_long_forms_counts_in_their_own_sizes(file, form):
 
     with_bext = (*chunks[:2], (b"bext", new_bext(CLAIMED)), *chunks[2:])
     assert long_form(*with_bext, form=form, table=table) == path.read_bytes()
-    assert CLAIMED == read_loudness(path)
+    assert read_loudness(path) == CLAIMED
 
 
 def test_a_last_chunk_without_its_padding_is_forgiven(file):
@@ -192,7 +192,7 @@ def test_a_filler_in_front_of_the_audio_gives_its_place(file, size, rest):
     left = () if rest is None else ((b"JUNK", rest),)
     expected = riff(JUNK_FOR_DS64, (b"fmt ", FMT), (b"bext", new_bext(CLAIMED)), *left, DATA, LIST)
     assert ("in place", inode) == (how, path.stat().st_ino)
-    assert expected == path.read_bytes()
+    assert path.read_bytes() == expected
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_a_filler_that_does_not_fit_is_left_alone(file, chunks):
     """Tech 3306: the filler at the front waits for ds64."""
     path = file(riff(*chunks))
 
-    assert "copied" == stamped(path)
+    assert stamped(path) == "copied"
     assert list(chunks) == [part for part in taken_apart(path.read_bytes()) if part[0] != b"bext"]
 
 
@@ -281,7 +281,7 @@ def test_any_order_of_chunks_is_kept(tmp_path_factory, build, front, middle, end
         return [part for part in parts if part[0] not in {b"bext", b"JUNK", b"PAD ", b"ds64"}]
 
     assert kept(chunks) == kept(taken_apart(path.read_bytes()))
-    assert CLAIMED == read_loudness(path)
+    assert read_loudness(path) == CLAIMED
 
 
 def test_a_file_that_changed_meanwhile_is_left_alone(file):
@@ -292,7 +292,7 @@ def test_a_file_that_changed_meanwhile_is_left_alone(file):
 
     with pytest.raises(SourceError, match="changed while it was measured"):
         stamp(path, CLAIMED, seen)
-    assert WHOLE + b"longer" == path.read_bytes()
+    assert path.read_bytes() == WHOLE + b"longer"
 
 
 def test_a_change_whose_time_was_set_back_is_noticed(file):
@@ -317,7 +317,7 @@ def test_a_link_stays_a_link(file, tmp_path):
     stamped(link)
 
     assert link.is_symlink()
-    assert CLAIMED == read_loudness(path)
+    assert read_loudness(path) == CLAIMED
 
 
 def test_a_file_with_two_names_is_not_torn_in_two(file, tmp_path):
@@ -342,7 +342,7 @@ def test_a_form_that_would_outgrow_its_sizes_is_refused(file, monkeypatch):
 
     with pytest.raises(SourceError, match="4 GiB"):
         stamped(path)
-    assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+    assert [entry.name for entry in path.parent.iterdir()] == ["mix.wav"]
 
 
 def test_a_name_as_long_as_names_can_be_is_read(file):

@@ -49,14 +49,14 @@ def test_fifty_kills_leave_fifty_whole_files(tmp_path, original):
     new = (folder / "all.wav").read_bytes()
     found = {(folder / f"{kill:03}.wav").read_bytes() for kill in range(KILLS)}
 
-    assert f"{KILLS} killed\n" == said.stdout
+    assert said.stdout == f"{KILLS} killed\n"
     assert {original, new} == found
     assert others(original) == others(new)
     for kill in range(KILLS):
         path = folder / f"{kill:03}.wav"
         stamp(path, CLAIMED, prepare(path))
         assert new == path.read_bytes()
-    assert KILLS + 1 == len(list(folder.iterdir())), "journals or unfinished copies were left behind"
+    assert len(list(folder.iterdir())) == KILLS + 1, "journals or unfinished copies were left behind"
 
 
 @pytest.mark.parametrize("delay_ms", range(0, 40, 4))
@@ -74,7 +74,7 @@ def test_kills_by_the_clock_while_a_larger_file_is_copied(tmp_path, delay_ms):
         [sys.executable, "-c", code, path], stdout=subprocess.PIPE, text=True, cwd=KILLED_STAMPS.parent
     )
     assert child.stdout is not None
-    assert "ready\n" == child.stdout.readline()
+    assert child.stdout.readline() == "ready\n"
     try:
         child.wait(delay_ms / 1000.0)
     except subprocess.TimeoutExpired:
@@ -83,7 +83,7 @@ def test_kills_by_the_clock_while_a_larger_file_is_copied(tmp_path, delay_ms):
 
     content = path.read_bytes()
     assert others(original) == others(content)
-    assert content == original or CLAIMED == read_loudness(path)
+    assert content == original or read_loudness(path) == CLAIMED
 
 
 def torn(tmp_path, keep_new):
@@ -116,7 +116,7 @@ def test_a_half_written_change_is_taken_back(tmp_path, written):
         put_right(file, path)
 
     assert FILES["in place"] == path.read_bytes()
-    assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+    assert [entry.name for entry in path.parent.iterdir()] == ["mix.wav"]
 
 
 def test_a_change_that_was_complete_is_kept(tmp_path):
@@ -125,7 +125,7 @@ def test_a_change_that_was_complete_is_kept(tmp_path):
     with path.open("r+b") as file:
         put_right(file, path)
 
-    assert b"0123456789" == path.read_bytes()[100:110]
+    assert path.read_bytes()[100:110] == b"0123456789"
 
 
 def test_a_file_that_took_the_place_of_a_torn_one_is_left_alone(tmp_path):
@@ -137,7 +137,7 @@ def test_a_file_that_took_the_place_of_a_torn_one_is_left_alone(tmp_path):
         put_right(file, path)
 
     assert other == path.read_bytes()
-    assert ["mix.wav"] == [entry.name for entry in path.parent.iterdir()]
+    assert [entry.name for entry in path.parent.iterdir()] == ["mix.wav"]
 
 
 @pytest.mark.parametrize("length", [0, 1, 60, 200])

@@ -39,7 +39,7 @@ def test_the_audio_is_that_of_the_file(tmp_path, content):
     with view(tmp_path / "long.wav") as seen, soundfile.SoundFile(seen) as file:
         file.seek(20_000)
         assert np.array_equal(expected[20_000:20_100], file.read(100, dtype="int32"))
-        assert (48_000, 2, "PCM_24", 24_000) == (file.samplerate, file.channels, file.subtype, file.frames)
+        assert (file.samplerate, file.channels, file.subtype, file.frames) == (48_000, 2, "PCM_24", 24_000)
 
 
 @pytest.mark.parametrize(

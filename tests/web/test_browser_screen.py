@@ -129,7 +129,7 @@ def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
             marks = count_marks(session)
             await page.press("m")
             await wait_for(lambda: count_marks(session) == marks + 1)
-            assert 1 == len(children(pid))
+            assert len(children(pid)) == 1
             await page.press("q")
             await wait_for(page.is_closed)
             await wait_for(lambda: not children(pid))
@@ -138,7 +138,7 @@ def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
     asked, moves = asyncio.run(look())
 
     assert session.snapshot().transport == "measuring"
-    assert 2 <= len(moves)
+    assert len(moves) >= 2
     assert {link.removeprefix("http")} == {
         "".join(url.partition("://")[1:])[: len(link) - 4] for url in asked
     }
@@ -173,7 +173,7 @@ def test_it_fits_a_phone_and_a_tablet_and_obeys_a_finger(run, server):
             await tap_mark(page, box, cells)
         assert 0 <= box[0] <= box[2] <= width
         assert height - 30 <= box[3] <= height
-        assert "none" == await page.run("document.querySelector('.xterm-helper-textarea').inputMode")
+        assert await page.run("document.querySelector('.xterm-helper-textarea').inputMode") == "none"
         await page.leave()
         return cells
 
@@ -181,7 +181,7 @@ def test_it_fits_a_phone_and_a_tablet_and_obeys_a_finger(run, server):
         async with chrome(scale=2) as browser:
             return [await look(browser, *size) for size in ((390, 844), (820, 1180), (844, 390))]
 
-    assert [[60, 56], [82, 51], [120, 24]] == asyncio.run(look_at_all())
+    assert asyncio.run(look_at_all()) == [[60, 56], [82, 51], [120, 24]]
 
 
 def test_tabs_come_and_go_and_the_run_stays(run, server):
@@ -204,7 +204,7 @@ def test_tabs_come_and_go_and_the_run_stays(run, server):
 
     both, left = asyncio.run(look())
 
-    assert (2, 1, True) == (len(both), len(left), left < both)
+    assert (len(both), len(left), left < both) == (2, 1, True)
     assert session.snapshot().transport == "measuring"
 
 
@@ -229,7 +229,7 @@ def test_what_is_killed_leaves_neither_a_process_nor_a_dead_page(run):
             await wait_for(lambda: not Path(f"/proc/{again}").exists())
             return offered
 
-    assert "grid" == asyncio.run(look())
+    assert asyncio.run(look()) == "grid"
 
 
 async def status(client, link, **headers):
@@ -267,7 +267,7 @@ def test_on_a_network_only_the_whole_link_opens_it(run):
     token, refused, opened, channels, drawn = asyncio.run(look())
 
     assert len(token) >= 32
-    assert ([403] * 4, [200, 200], (403, 403)) == (refused, opened, channels)
+    assert (refused, opened, channels) == ([403] * 4, [200, 200], (403, 403))
     assert drawn
 
 
@@ -288,7 +288,7 @@ def test_there_is_a_most_of_tabs(server):
             await wait_for(lambda: not children(pid))
             return full, refused.value.status, await status(client, link)
 
-    assert (503, 503, 200) == asyncio.run(look())
+    assert asyncio.run(look()) == (503, 503, 200)
 
 
 def test_what_a_page_sends_that_is_nothing_is_passed_over(run, server):
@@ -327,5 +327,5 @@ def test_a_port_that_is_taken_is_said_in_one_line(server):
         check=False,
     )
 
-    assert (2, 1) == (done.returncode, done.stderr.count("\n"))
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
     assert "--port" in done.stderr

@@ -11,4 +11,4 @@ from sidecar.web.tab import sides
 )
 def test_a_size_is_kept_to_what_can_be_drawn(told, expected):
     """No page makes a process draw a billion cells."""
-    assert expected == sides(*told)
+    assert sides(*told) == expected
