@@ -124,6 +124,7 @@ def test_a_device_that_stays_away_ends_the_run_with_3(loopback, receiver):
     assert any(messages.get("/sidecar/alert/lost", [0])[0] == 1 for messages in drain(receiver))
 
 
+@pytest.mark.slow
 def test_an_interrupt_ends_the_run_in_good_order(receiver):
     """Ctrl-C is the way to stop a run without a screen: exit code 0 and a last word over OSC."""
     rehearsal = start(receiver, "rehearse")

@@ -46,6 +46,7 @@ def test_every_command_in_the_readme_can_be_parsed():
         make_parser().parse_args(line.split())
 
 
+@pytest.mark.slow
 def test_the_python_example_runs_as_printed(tmp_path):
     (example,) = [block for block in blocks("python") if block.startswith("import numpy")]
     ran = subprocess.run(
@@ -69,6 +70,7 @@ def loud_file(tmp_path):
     return str(tmp_path / "loud.wav")
 
 
+@pytest.mark.slow
 def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_path, loud_file):
     """Run as printed, on another port: on when levels run hot; off when the sidecar is killed and can say
     nothing any more."""
@@ -105,6 +107,7 @@ def test_the_light_recipe_lights_up_and_goes_dark_when_the_sidecar_is_gone(tmp_p
     assert said == "lamp off: nothing is heard\n"
 
 
+@pytest.mark.slow
 def test_the_script_recipe_notes_the_alerts(tmp_path, loud_file, monkeypatch):
     """Run as printed: the file that it writes names the alert, its state and its figures."""
     (recipe,) = [block for block in blocks("sh") if block.startswith("#!/bin/sh")]

@@ -525,6 +525,7 @@ ACTIONS = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(ACTIONS)
 def test_no_order_of_events_breaks_the_limits(actions: list[tuple[str, float, float]]):

@@ -185,6 +185,7 @@ STEPS = st.lists(
 )
 
 
+@pytest.mark.slow
 @given(STEPS)
 def test_no_order_of_calls_lets_a_leap_through(steps):
     """Each position is near the latest confirmed one, and within the ramp of the latest sent one."""

@@ -66,6 +66,7 @@ def test_blocks_take_the_position_in_their_middle():
     assert history.gains_db(2, 1).tolist() == [0.0]
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.tuples(st.booleans(), st.floats(-20.0, 20.0)), min_size=1, max_size=12),
     st.randoms(use_true_random=False),

@@ -84,6 +84,7 @@ def test_a_level_that_changed_is_expected_to_stay():
     assert width_db(changed) > 2 * width_db(steady)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("plays_db", "known_db"), [(0.0, JITTER_DB), (JITTER_DB, 0.0)])
 def test_blocks_near_the_gate_are_reckoned_with(plays_db, known_db):
     """A rest that lies across the relative gate, known of a pass that varies more or less than the one that
@@ -124,6 +125,7 @@ def looks(section, seed):
         yield move.landing_low <= landing <= move.landing_high, move.landing_high - move.landing_low
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("section", "widest_lu"), [(1, 0.1), (30, 0.45), (100, 1.0)])
 def test_the_band_holds_the_landing_nine_times_in_ten(section, widest_lu):
     """Whether the performances differ from block to block or for 3 or 10 s at a time, the band holds the

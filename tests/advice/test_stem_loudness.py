@@ -147,6 +147,7 @@ def test_the_bound_is_the_peak_itself_when_all_faders_move_alike(peaked):
     )
 
 
+@pytest.mark.slow
 def test_a_small_move_of_one_fader_is_bounded_close_to_the_known_peak(peaked):
     """The bound starts from the peak of the mix, not from the sum of all stems: far tighter for one dB."""
     audio, advisor, faders_db = peaked

@@ -47,6 +47,7 @@ def test_the_band_holds_nine_landings_in_ten(kind):
     assert 0.85 <= np.mean(held(kind)) <= 0.95
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_band_holds_early_and_late(kind):
     """At each look it holds 70 % of the landings at least: 79 %, what songs that creep have in mid-pass, less

@@ -24,6 +24,7 @@ def test_all_five_alerts_come_each_time_in_the_order_of_the_vocabulary():
     assert {alert.state for alert in alerts} == {"off"}
 
 
+@pytest.mark.slow
 def test_a_programme_on_target_warns_of_nothing(desk):
     """An hour inside the goal stays without a warning."""
     assert desk.states(3600.0, ON_TARGET, peak_dbtp=-6.0) == {}
@@ -104,6 +105,7 @@ class TestHot:
 
 
 class TestCeiling:
+    @pytest.mark.slow
     def test_one_peak_is_shown_for_a_second_and_then_held(self, desk):
         """Nobody has to look at the right moment to learn of one peak above -1 dBTP (R 128 V5 m)."""
         struck = replace(ON_TARGET, max_true_peak=-0.9)

@@ -46,6 +46,7 @@ def follow(script) -> list[tuple[float, tuple[Alert, ...]]]:
     return course
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.lists(updates, min_size=1, max_size=60))
 def test_whatever_comes_no_alert_is_on_for_less_than_a_second(script):
@@ -64,6 +65,7 @@ def test_whatever_comes_no_alert_is_on_for_less_than_a_second(script):
                 came_on_s = None
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(st.lists(updates, min_size=1, max_size=60))
 def test_whatever_comes_the_warnings_do_not_contradict_each_other(script):

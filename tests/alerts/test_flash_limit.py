@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -42,6 +43,7 @@ forward = st.tuples(st.integers(0, 80), st.integers(0, 2))
 any_way = st.tuples(st.integers(-500, 80), st.integers(0, 2))
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(forward, max_size=150))
 def test_whatever_is_asked_for_a_light_changes_three_times_a_second_at_most(script):
@@ -49,6 +51,7 @@ def test_whatever_is_asked_for_a_light_changes_three_times_a_second_at_most(scri
     assert most_in_a_window(changes(script)) <= MOST_CHANGES
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(any_way, max_size=150))
 def test_a_clock_that_steps_back_makes_no_light_flash(script):
@@ -56,6 +59,7 @@ def test_a_clock_that_steps_back_makes_no_light_flash(script):
     assert most_in_a_window(changes(script)) <= MOST_CHANGES
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.lists(any_way, max_size=80), st.integers(0, 2))
 def test_in_the_end_the_light_tells_the_truth(script, last):

@@ -65,6 +65,7 @@ def test_each_change_is_listed_with_what_it_did_to_the_loudness(folder, capfd):
     assert "until you add --forget" in said
 
 
+@pytest.mark.slow
 def test_a_stamp_in_place_is_noticed_though_size_and_time_stay(folder, capfd):
     path = folder / "masters" / "a.wav"
     stamp(path, Claimed(-23.0, 0.0, -23.0, -23.0, -23.0), prepare(path))
@@ -86,6 +87,7 @@ def test_a_stamp_in_place_is_noticed_though_size_and_time_stay(folder, capfd):
     assert "since_last_run" not in told["masters/b.wav"]
 
 
+@pytest.mark.slow
 def test_a_file_that_was_unreadable_and_is_mended_is_listed_as_such(folder, capfd):
     path = folder / "masters" / "b.wav"
     whole = path.read_bytes()
@@ -99,6 +101,7 @@ def test_a_file_that_was_unreadable_and_is_mended_is_listed_as_such(folder, capf
     assert "Since the last run: 1 readable now.\n~ masters/b.wav\n" in said
 
 
+@pytest.mark.slow
 def test_files_that_are_gone_are_forgotten_when_asked(folder, capfd):
     run(capfd, "masters")
     (folder / "masters" / "c.wav").unlink()
@@ -110,6 +113,7 @@ def test_files_that_are_gone_are_forgotten_when_asked(folder, capfd):
     assert "2 files: 2 pass, 0 fail, 0 could not be read." in said
 
 
+@pytest.mark.slow
 def test_an_archive_whose_disk_is_away_is_not_forgotten(folder, capfd):
     run(capfd, "masters")
     (folder / "masters").rename(folder / "away")
@@ -121,6 +125,7 @@ def test_an_archive_whose_disk_is_away_is_not_forgotten(folder, capfd):
     assert run(capfd)[0] == 0
 
 
+@pytest.mark.slow
 def test_a_checksum_finds_what_size_and_times_hide_and_spares_what_was_copied_back(folder, capfd):
     """A file system without a time of status is simulated: its change is then found by the content alone."""
     run(capfd, "--checksum", "masters")
@@ -149,6 +154,7 @@ def test_a_checksum_finds_what_size_and_times_hide_and_spares_what_was_copied_ba
     assert sorted(counts.values()) == [1, 1, 2]
 
 
+@pytest.mark.slow
 def test_what_cannot_be_read_goes_by_the_name_that_it_was_asked_by(folder, capfd):
     (folder / "masters" / "e.wav").write_bytes(b"no sound at all")
     code, said, _ = run(capfd, "masters")
@@ -164,6 +170,7 @@ def test_options_of_an_archive_are_refused_without_one(folder, capfd, option):
     assert f"{option} needs a file that keeps the results" in capfd.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_check_of_one_file_loads_nothing_of_archives(folder):
     code = (
         "import sys\nfrom sidecar.cli import main\nassert main(['check', '--json', 'masters/a.wav']) == 0\n"

@@ -180,6 +180,7 @@ def test_a_device_cannot_run_faster_than_it_plays(refused):
     assert "--file" in refused("live", "--pace", "fast")
 
 
+@pytest.mark.slow
 def test_a_device_name_that_matches_nothing(loopback, refused):
     """What there is is listed."""
     said = refused("live", "--device", "no such input")
@@ -206,6 +207,7 @@ def test_a_layout_that_nobody_knows(capsys, written):
     assert "'Up'" in outcome["error"]
 
 
+@pytest.mark.slow
 def test_a_layout_of_other_channels_than_the_file_has(capsys, written, refused):
     """Both counts and the option are named; nobody is told of arrays."""
     stereo = written("stereo.wav", tone())

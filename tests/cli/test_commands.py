@@ -133,6 +133,7 @@ def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, c
     assert "Line [c][/d] :ok:" in shown
 
 
+@pytest.mark.slow
 def test_devices_marks_the_loopback(loopback, capsys):
     """The input that carries what the machine plays is told from the others."""
     assert main(["devices", "--json"]) == 0
@@ -141,6 +142,7 @@ def test_devices_marks_the_loopback(loopback, capsys):
     assert devices["loopback"]["likely_loopback"]
 
 
+@pytest.mark.slow
 def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsys):
     """Tech 3341 §2.9: −18 dBFS reads −18.0 LUFS."""
     main(["doctor"])
@@ -150,6 +152,7 @@ def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsy
     assert "✓ loopback input: loopback" in said
 
 
+@pytest.mark.slow
 def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
     """With its path and what is wrong; only the usable ones are counted."""
     kinds = ("goal", "surface", "light")
@@ -167,6 +170,7 @@ def test_doctor_names_each_settings_file_that_cannot_be_used(capsys):
         assert f"✗ {kind}: {path}: not valid TOML" in said
 
 
+@pytest.mark.slow
 def test_a_file_runs_through_the_live_pipeline_as_fast_as_it_goes(files, capsys):
     """Readings, moves and alerts as lines of JSON; the last reading is that of the file's check."""
     assert (
@@ -184,6 +188,7 @@ def test_a_file_runs_through_the_live_pipeline_as_fast_as_it_goes(files, capsys)
     assert {"over", "hot"} <= alerts
 
 
+@pytest.mark.slow
 def test_a_run_without_json_prints_lines_for_people(files, capsys):
     """A line a second, with the advice when it changes."""
     main(["live", "--file", files[1], "--pace", "fast", "--no-screen", "--osc-port", "0"])

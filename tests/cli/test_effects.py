@@ -20,6 +20,7 @@ def loud_file(tmp_path):
     return str(tmp_path / "loud.wav")
 
 
+@pytest.mark.slow
 def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
     """The lamp is lit while it is loud and dark at the end; the program has been told which goal it was."""
     told = tmp_path / "told"
@@ -42,6 +43,7 @@ def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
     assert told.read_text() == "r128"
 
 
+@pytest.mark.slow
 def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
     """The touch panel hears loudness, move and alerts; unarmed, its fader is left alone; at the end no
     alert stays lit."""

@@ -46,6 +46,7 @@ def test_without_a_name_the_lights_are_listed(capsys):
         assert word in said
 
 
+@pytest.mark.slow
 def test_the_walk_says_what_the_lamp_shows(capsys, bulb, monkeypatch):
     """The caution first; then each state from the least to the most important, and the safe state at last."""
     monkeypatch.setattr(light_test, "_READ_S", 0.0)
@@ -69,6 +70,7 @@ def test_the_walk_says_what_the_lamp_shows(capsys, bulb, monkeypatch):
     assert levels[-3:] == [0.0, 0.0, 0.0]
 
 
+@pytest.mark.slow
 def test_an_interrupt_ends_in_the_safe_state(bulb):
     """Ctrl-C while the lamp is lit: exit code 0, and the lamp is dark when the command has ended."""
     walk = subprocess.Popen(

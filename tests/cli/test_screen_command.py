@@ -74,6 +74,7 @@ def tmux():
     call("kill-server")
 
 
+@pytest.mark.slow
 def test_a_screen_beside_a_run_shows_it_and_ends_nothing(run, tmux):
     """Space pauses the run from there; ``q`` closes the screen, and the run still answers."""
     settings = ["-u", "COLUMNS", "-u", "LINES", f"PYTHONPATH={ROOT}", "LANG=C.UTF-8"]
@@ -106,6 +107,7 @@ def test_what_is_missing_for_browsers_is_said_with_what_installs_it(capsys, monk
     assert "pip install textual-serve" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_who_attaches_late_sees_the_programme_from_its_beginning(run):
     """The course of a real run, filled in over OSC, has its first tenth of a second and goes on."""
     with RemoteFeed(f"127.0.0.1:{run}") as feed:

@@ -141,6 +141,7 @@ def test_a_file_on_which_workers_die_is_given_up_and_no_other(dask):
     assert dict.fromkeys(files[:-1], "read") == found
 
 
+@pytest.mark.slow
 def test_workers_of_another_version_measure_nothing(dask):
     """Their figures may differ."""
     with pytest.raises(SettingsError, match="another version of the sidecar"):
@@ -163,6 +164,7 @@ def test_a_scheduler_that_goes_away_ends_the_run_in_words(tmp_path, archive, mon
         dask.end()
 
 
+@pytest.mark.slow
 def test_a_path_that_leads_elsewhere_on_a_worker_is_told(archive):
     """Its figures are those of another file."""
     (path,) = [path for path in archive if path.endswith("00002.wav")]
@@ -191,6 +193,7 @@ def test_missing_packages_are_named_with_the_line_that_installs_them(monkeypatch
         Cluster("127.0.0.1:9", JOB)
 
 
+@pytest.mark.slow
 def test_the_command_prints_what_it_prints_without_a_cluster(dask, archive, tmp_path, capsys, monkeypatch):
     """Of every file, good or broken, to the last letter."""
     monkeypatch.chdir(tmp_path)

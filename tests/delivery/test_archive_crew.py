@@ -7,6 +7,8 @@ import sys
 import threading
 from pathlib import Path
 
+import pytest
+
 from sidecar.delivery.batch.processes import MeasuringProcesses
 from sidecar.delivery.batch.work import Job
 from sidecar.delivery.judge.checking import Unread
@@ -50,6 +52,7 @@ def done(crew, files):
     return [result for result in crew.results(iter(files)) if result is not None]
 
 
+@pytest.mark.slow
 def test_each_file_is_done_once_by_some_process():
     """None of them this one; at the end nobody is at work."""
     files = [f"{number}.wav" for number in range(20)]
@@ -61,6 +64,7 @@ def test_each_file_is_done_once_by_some_process():
     assert crew.at_work_on == []
 
 
+@pytest.mark.slow
 def test_a_file_that_ends_processes_is_told_of_and_the_rest_is_done():
     """Two processes are lost to it, no file."""
     files = ["a.wav", "crash.wav", "b.wav", "c.wav"]
@@ -71,6 +75,7 @@ def test_a_file_that_ends_processes_is_told_of_and_the_rest_is_done():
     assert set(results.values()) == {"read"}
 
 
+@pytest.mark.slow
 def test_a_process_that_somebody_ends_loses_no_file(tmp_path):
     """Another does what it was at."""
     files = [str(tmp_path / name) for name in "abc"]
@@ -80,6 +85,7 @@ def test_a_process_that_somebody_ends_loses_no_file(tmp_path):
     )
 
 
+@pytest.mark.slow
 def test_the_processes_end_with_the_one_that_is_killed(tmp_path):
     """They find nobody to tell, and leave nothing running."""
     mark = tmp_path / "pid"

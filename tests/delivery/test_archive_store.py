@@ -106,6 +106,7 @@ def test_outcomes_are_told_in_the_order_asked_for_and_judged_now(database, files
     assert [FileIdentity.of(path.stat()) for path in files[:2]] == [outcome.seen for outcome in outcomes[1:]]
 
 
+@pytest.mark.slow
 def test_more_files_than_are_in_memory_at_a_time(database, tmp_path):
     """All are due, all come back, in order, and each counts one measurement."""
     names = [str(tmp_path / f"{number:03}.wav") for number in range(700)]

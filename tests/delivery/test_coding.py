@@ -90,6 +90,7 @@ def test_another_rate_in_blocks_is_that_of_the_whole(rate_hz, to_hz, length):
     assert np.abs(pieces - whole).max() < 1e-6
 
 
+@pytest.mark.slow
 def test_the_note_says_how_much_lower_it_would_have_to_be(tmp_path):
     path = tmp_path / "mix.wav"
     soundfile.write(path, clipped_noise(), RATE_HZ, "PCM_24")

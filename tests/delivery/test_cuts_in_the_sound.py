@@ -118,6 +118,7 @@ def test_quiet_sound_in_few_bits_has_no_gaps(tmp_path):
         assert gaps_of(tmp_path, tone, subtype=subtype) == ()
 
 
+@pytest.mark.slow
 def test_of_very_many_gaps_the_first_are_kept(tmp_path):
     """11 900 cuts of a millisecond, in both channels at slightly different places, are 10 000 gaps."""
     frames = noise(30.0)

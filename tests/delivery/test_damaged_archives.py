@@ -44,6 +44,7 @@ def change(database, statement, *values):
     connection.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bits", [1, 6])
 def test_of_archives_with_flipped_bits_the_rest_is_told_each_time(archive, tmp_path, bits):
     content, whole = archive
@@ -87,6 +88,7 @@ def test_a_damaged_row_is_told_once_and_measured_by_the_next_run(archive, tmp_pa
         assert store.find_due().files == 1
 
 
+@pytest.mark.slow
 def test_a_check_that_finds_a_damaged_row_ends_with_2_and_shows_the_others(archive, tmp_path, capsys):
     database = tmp_path / "kept.sqlite"
     database.write_bytes(archive[0])

@@ -196,6 +196,7 @@ def test_gains_are_whole_hundredths_and_limits_are_rounded_to_the_safe_side():
     assert held.true_peak <= -1.0
 
 
+@pytest.mark.slow
 def test_a_set_reads_as_the_one_programme_that_its_tracks_make(tmp_path):
     """Against the meter on all tracks in one file: gates over all blocks, of which the quiet track's fall
     out. Tracks of whole 100 ms; at each join the filters settle once more."""

@@ -51,6 +51,7 @@ def page(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_a_browser_finds_the_page_as_it_was_written(browser, page):
     """An HTML5 parser moves or adds elements where a page is not well formed: it moves and adds none, but for
     what it may always add."""
@@ -62,6 +63,7 @@ def test_a_browser_finds_the_page_as_it_was_written(browser, page):
     assert written.rows == seen.rows
 
 
+@pytest.mark.slow
 def test_it_prints_on_few_sheets_of_a4(browser, page, tmp_path):
     """A4 is 595 by 842 points (ISO 216: 210 by 297 mm); three sheets hold two goals with all places."""
     printed = tmp_path / "report.pdf"

@@ -139,6 +139,7 @@ def test_the_picture_is_the_drawing(tmp_path):
     assert "a&lt;b.wav: meets EBU R 128, production" in (tmp_path / "p.svg").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_words_of_the_picture_are_rendered(tmp_path):
     """Fonts are found: a picture with a heading has more in it than one of the same file without its name."""
     write_plot(tmp_path / "long.png", checked("a very long name of a file indeed.wav"))

@@ -161,6 +161,7 @@ def test_many_places_are_capped_in_words_only():
 LEVELS = st.floats(-45.0, -5.0).map(lambda level: round(level, 2))
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=300)
 @given(
     goal=st.sampled_from(["r128", "r128-live", "r128-s1", "a85", "aes-track", "premaster"]),

@@ -87,6 +87,7 @@ def test_what_is_to_come_is_judged_by_the_latest_four_hours():
     np.testing.assert_array_equal(expected[-4 * HOUR :], history.known_in_time)
 
 
+@pytest.mark.slow
 def test_a_day_is_not_searched_for_rides(advice, monkeypatch):
     """Neither a pause nor the end of a long run waits minutes for rides that nobody asked for: it says so."""
     advice.push_blocks(heard(4 * HOUR + 10), NOTHING)
@@ -119,6 +120,7 @@ def meter_of_hours(_):
     return meter
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("part", "most_bytes"),
     [
@@ -147,6 +149,7 @@ def test_hours_take_little_room(advice, part, most_bytes):
     assert kept < most_bytes
 
 
+@pytest.mark.slow
 def test_what_nobody_asks_for_is_not_heaped_up():
     """Without a length there is no landing of this pass, and its gating blocks are put in order all the same:
     rows of one block each would take more room than all else."""
@@ -163,6 +166,7 @@ def test_what_nobody_asks_for_is_not_heaped_up():
     assert kept < 2 * 2**20
 
 
+@pytest.mark.slow
 def test_a_look_at_a_day_takes_little_room_besides(advice):
     """An answer brings all that was heard together once, and no more: what it takes for a moment is memory
     that the run is seen to take."""

@@ -119,6 +119,7 @@ def test_a_flood_of_the_heaviest_command_reads_the_disk_twice_and_stops_nothing(
     assert len([outcome for outcome in outcomes if outcome.done()]) >= 1998
 
 
+@pytest.mark.slow
 def test_commands_that_wait_are_bounded_in_number():
     """Ten thousand before the run has begun: what has no place is refused at once."""
     session = run_of(1)

@@ -64,6 +64,7 @@ def attacked(monkeypatch):
         loop.run(made.port.close())
 
 
+@pytest.mark.slow
 def test_a_forged_subscription_buys_no_stream(attacked):
     attacked.play()
     attacked.forge("192.0.2.7", SUBSCRIBE)
@@ -85,6 +86,7 @@ def test_forged_subscriptions_take_no_place_from_a_screen(attacked):
     assert answer[0] == 60.0
 
 
+@pytest.mark.slow
 def test_who_receives_what_is_sent_to_the_address_is_streamed_to(attacked):
     """The number comes back from the same address; all that follows goes there and nowhere else."""
     attacked.play()
@@ -92,7 +94,10 @@ def test_who_receives_what_is_sent_to_the_address_is_streamed_to(attacked):
     ((_, (number,)),) = codec.parse(attacked.sent[("192.0.2.7", 9000)][0])
     attacked.forge("192.0.2.7", packet("/sidecar/verified", number))
     attacked.forge("192.0.2.7", SUBSCRIBE)
-    attacked.play()
+    for _ in range(60):  # a busy machine sends less in one go
+        attacked.play()
+        if sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(SUBSCRIBE):
+            break
 
     assert set(attacked.sent) == {("192.0.2.7", 9000)}
     assert sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(SUBSCRIBE)

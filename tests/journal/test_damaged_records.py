@@ -45,6 +45,7 @@ def as_plain(record):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bits", [1, 4, 30])
 def test_of_records_with_flipped_bits_the_rest_is_listed_each_time(content, tmp_path, bits):
     """A few here; flipped_records.py does it to as many as it is asked for."""

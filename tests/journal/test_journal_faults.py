@@ -91,6 +91,7 @@ def caught_up(journal, entry, measured, file):
     return measured.energies == record.energy.tolist() and record.missing == ()
 
 
+@pytest.mark.slow
 def test_a_disk_that_fills_up_stops_the_record_and_nothing_else(disk, opened):
     """Full in mid pass: the fault names the folder; with room again the record is whole."""
     file = disk.folder / "passes.sqlite"
@@ -183,6 +184,7 @@ def test_a_folder_that_the_system_does_not_know(tmp_path):
     assert reason(error, file) == f"{file} cannot be used (No such file or directory)"
 
 
+@pytest.mark.slow
 def test_a_file_that_another_process_holds(tmp_path, opened, locked):
     """The fault says so; when it lets go, the record is whole."""
     file = tmp_path / "passes.sqlite"
@@ -201,6 +203,7 @@ def test_a_file_that_another_process_holds(tmp_path, opened, locked):
     assert caught_up(journal, entry, measured, file)
 
 
+@pytest.mark.slow
 def test_what_does_not_fit_into_memory_is_missing_in_few_pieces(tmp_path, opened, locked):
     """Holes are counted while the fault lasts and stand on record; what is around them is whole. There is
     another one only where what waited was packed closer in the meantime."""
@@ -245,6 +248,7 @@ def test_a_record_that_is_moved_away_is_begun_anew(tmp_path, opened):
     assert record.missing == ((0, 20),)
 
 
+@pytest.mark.slow
 def test_a_close_that_the_disk_refuses_is_said_to_the_one_who_closes(tmp_path, opened, locked):
     """It comes back soon, with the reason why the end is not on record."""
     file = tmp_path / "passes.sqlite"

@@ -70,6 +70,7 @@ def test_a_run_that_would_go_on_with_it_is_refused_before_it_begins(file, tmp_pa
     assert recorded(file) == 1
 
 
+@pytest.mark.slow
 def test_a_pass_whose_run_was_killed_is_gone_on_with_and_leaves_nothing(file):
     code = (
         "import os, signal, sys; from pathlib import Path\n"
@@ -115,6 +116,7 @@ def short_logs(monkeypatch):
     monkeypatch.setattr(writer, "_PATIENCE_S", 0.01)
 
 
+@pytest.mark.slow
 def test_a_look_that_stays_open_does_not_let_the_log_grow_without_end(file, short_logs):
     """Some of it waits in memory, the person is told why, and all is written once the look has ended."""
     journal = Journal(file, period_s=0.005)

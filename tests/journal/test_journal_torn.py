@@ -63,6 +63,7 @@ def assert_a_piece_of(undisturbed, record):
     assert undisturbed.readings[blocks - 1] == record.summary.reading
 
 
+@pytest.mark.slow
 def test_a_log_that_breaks_off_anywhere(running, undisturbed, tmp_path):
     """Cut at thirty places: sound, and never a reading without its blocks."""
     size = (running / "passes.sqlite-wal").stat().st_size

@@ -65,6 +65,7 @@ def broken_off(frames, places, rate_hz=RATE_HZ):
     return meter
 
 
+@pytest.mark.slow
 @settings(derandomize=True, deadline=None, max_examples=40)
 @given(st.integers(0, 10_000), st.integers(1, PROGRAMME_S * 10 - 1))
 def test_a_programme_goes_on_from_its_blocks(seed, block):

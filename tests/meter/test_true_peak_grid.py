@@ -55,6 +55,7 @@ kinds = {
 }
 
 
+@pytest.mark.slow
 @settings(derandomize=True, deadline=None, max_examples=80)
 @given(
     st.sampled_from(sorted(kinds)),

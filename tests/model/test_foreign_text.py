@@ -15,6 +15,7 @@ from sidecar.model.foreign_text import MARK, printable, printable_json
 ANY_TEXT = st.text(st.characters(codec=None), max_size=40)
 
 
+@pytest.mark.slow
 @given(ANY_TEXT)
 def test_no_control_of_any_kind_is_left_and_no_other_character_is_lost(text):
     shown = printable(text)

@@ -146,6 +146,7 @@ def test_a_way_that_is_cut_for_a_moment_ends_no_listening(monkeypatch):
     assert not _print_datagram(Cut(), make_parser().parse_args(["listen"]))
 
 
+@pytest.mark.slow
 def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
     """The three things that keep a sidecar from being heard; asked goes on meanwhile."""
     done = subprocess.run(

@@ -86,6 +86,7 @@ def test_readings_are_printed_with_the_types_that_the_table_promises(run):
     assert dumped.until(r"/sidecar/alert/hot iff [012] -?\d+\.\d+ -?\d+\.\d+")
 
 
+@pytest.mark.slow
 def test_texts_are_read_with_their_signs(run):
     """UTF-8 for another's parser too: the minus of a level is the printed one."""
     _, _, dumped = run
@@ -117,6 +118,7 @@ def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
     assert dropped(port) == {}
 
 
+@pytest.mark.slow
 def test_what_is_wrong_is_counted_and_changes_nothing(run):
     """A goal of the wrong type and an address that is none; the goal is what it was."""
     port, _, dumped = run

@@ -50,6 +50,7 @@ def run(outbox, for_s, snapshot_hz, make):
         yield now_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1.0, 4.0, 10.0, 25.0, 50.0])
 def test_each_receiver_has_readings_at_its_own_rate(rate_hz):
     """Beside one that takes all; over ten seconds the count is right within one."""

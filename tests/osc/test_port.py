@@ -201,6 +201,7 @@ def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, 
     assert [SelectGoal("a85")] == asked
 
 
+@pytest.mark.slow
 def test_readings_go_on_through_a_flood(run_port, peer):
     """Three thousand hostile datagrams between the snapshots: each snapshot still arrives, in order."""
     engine, port, address, _ = run_port(f"127.0.0.1:{peer.port}/reading")

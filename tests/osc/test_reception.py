@@ -433,6 +433,7 @@ def test_no_place_is_too_far_to_be_asked_for(room, path, places, answers, place,
     assert (answers if is_one else ["/sidecar/error"]) == [address for address, _ in peer.heard()]
 
 
+@pytest.mark.slow
 def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_books(room):
     """Each is obeyed, answered or counted; afterwards a sound command is heard as ever."""
     chance = random.Random(1)
@@ -533,6 +534,7 @@ class TestShares:
         assert len(room.reception.subscribers.status()) == MOST_OF_ONE + 1
         assert heard[-1][0] == "/sidecar/subscribed"
 
+    @pytest.mark.slow
     def test_many_addresses_together_may_say_no_more_than_a_few(self, room):
         """Two hundred forged addresses, each within what one may send; this machine is heard all the same."""
         for number in range(200):

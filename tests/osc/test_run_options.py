@@ -75,6 +75,7 @@ def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
     assert "--osc-tcp" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("root", ["/sidecar", "/studio/one"])
 def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
     """A whole process, one connection: alerts, readings of the file that plays, and a mark as it is set."""

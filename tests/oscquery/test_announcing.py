@@ -83,6 +83,7 @@ def test_nobody_is_told_unless_asked(engine, osc):
         assert outlets == []
 
 
+@pytest.mark.slow
 def test_a_browser_on_the_network_finds_the_run_and_sees_it_go(engine, osc):
     """Both services with address and port while it runs; a second run has a name of its own."""
 

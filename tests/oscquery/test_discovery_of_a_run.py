@@ -8,6 +8,8 @@ import time
 import urllib.error
 import urllib.request
 
+import pytest
+
 from sidecar.cli import main
 
 PATIENCE_S = 240.0  # the first run on a machine compiles the meter
@@ -22,6 +24,7 @@ def read(url):
         return None
 
 
+@pytest.mark.slow
 def test_a_run_answers_with_what_it_reads_and_ends_in_good_order():
     """``--discovery-port`` on a rehearsal: loudness can be asked for while it plays."""
     with socket.create_server(("127.0.0.1", 0)) as probe:

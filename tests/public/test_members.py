@@ -103,6 +103,7 @@ def test_an_error_class_is_caught_without_loading_what_measures():
     assert loaded == [False]
 
 
+@pytest.mark.slow
 def test_a_star_import_brings_the_exported_names():
     brought = in_a_fresh_interpreter(
         "import json; from sidecar import *; "

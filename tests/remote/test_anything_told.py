@@ -1,6 +1,7 @@
 """Whatever comes from the other end: a screen goes on."""
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -29,6 +30,7 @@ def messages(draw):
     return row.path, plain, [draw(_VALUES[tag]) for tag in plain]
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.lists(messages(), max_size=40))
 def test_any_values_of_the_right_types_do_no_harm(many):

@@ -3,6 +3,8 @@
 import subprocess
 import sys
 
+import pytest
+
 HEAVY = {
     "numba",
     "scipy",
@@ -14,6 +16,7 @@ HEAVY = {
 }
 
 
+@pytest.mark.slow
 def test_the_screen_and_its_feed_load_no_meter():
     """Neither the compiler nor a sound library, nor this program's own measuring."""
     code = "import sys, tui.app, sidecar.cli.commands.screen, sidecar.remote.feed; print(*sys.modules)"

@@ -120,6 +120,7 @@ def moving(path):
     return path.endswith((".beat", ".sent", ".since_s")) or (".alerts." in path and path.endswith(".value"))
 
 
+@pytest.mark.slow
 def test_the_screen_elsewhere_is_told_what_the_one_here_is_shown(run, feed):
     """The whole snapshot, stems and moves included, once the programme is paused: it then stands still."""
     session = run.session
@@ -133,6 +134,7 @@ def test_the_screen_elsewhere_is_told_what_the_one_here_is_shown(run, feed):
     assert len(feed.snapshot().stems) == 4
 
 
+@pytest.mark.slow
 def test_no_reading_is_shown_that_the_run_did_not_make(run, feed):
     """Whole and unmixed: each belongs to one update of the run, known by its time, to single precision."""
     shown = {}
@@ -151,6 +153,7 @@ def test_no_reading_is_shown_that_the_run_did_not_make(run, feed):
         assert not list(differences(run.made[at], settled))
 
 
+@pytest.mark.slow
 def test_a_screen_that_attaches_late_shows_the_whole_programme(run):
     """Every column and every event since the beginning, as the run itself has them."""
     session, place = run.session, run.place
@@ -170,6 +173,7 @@ def test_a_screen_that_attaches_late_shows_the_whole_programme(run):
     assert "−1 dB, Kästchen" in [event.text for event in ours.events]
 
 
+@pytest.mark.slow
 def test_commands_reach_the_run(run, feed):
     """A goal, a mark with a name, a fader, a stem's fader; the run shows them and the feed shows the run."""
     session = run.session

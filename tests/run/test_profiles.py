@@ -63,6 +63,7 @@ def test_a_record_that_is_damaged_is_said_to_be():
         earlier_passes.load_earlier("last")
 
 
+@pytest.mark.slow
 def test_a_file_of_the_mix_serves_as_earlier_pass(mix):
     """Its energies are those of the meter, one each 100 ms."""
     earlier = earlier_passes.load_earlier(str(mix))

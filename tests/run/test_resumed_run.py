@@ -35,6 +35,7 @@ def last_reading(text):
     return [line for line in map(json.loads, text.splitlines()) if line["type"] == "reading"][-1]
 
 
+@pytest.mark.slow
 def test_two_halves_read_as_the_whole(halves, capsys):
     """Tech 3341 §2.2: integrated, range and maxima go on; only the windows over the seam are left out."""
     assert main(live(halves / "whole.wav", "--no-record")) == 0
@@ -86,12 +87,14 @@ def test_a_killed_run_is_gone_on_with(tmp_path):
     assert broken_off.reading.max_short_term <= readings[-1]["max_short_term_lufs"] + 0.01
 
 
+@pytest.mark.slow
 def test_nothing_to_go_on_with_is_said(halves, capsys):
     """One line, exit code 2."""
     assert main(live(halves / "first.wav", "--resume")) == 2
     assert "no pass on record to go on with" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
     """Mono cannot go on with stereo; the pass on record stays as it was."""
     assert main(live(halves / "first.wav")) == 0
@@ -104,12 +107,14 @@ def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
     assert reader.passes()[0].blocks == 400
 
 
+@pytest.mark.slow
 def test_left_out_of_the_record_nothing_is_kept(halves, capsys):
     """``--no-record`` writes no pass."""
     assert main(live(halves / "first.wav", "--no-record")) == 0
     assert reader.passes() == []
 
 
+@pytest.mark.slow
 def test_the_goal_goes_on_unless_another_is_given(halves, capsys):
     """The verdict on record is on the goal that held last."""
     assert main(live(halves / "first.wav", "--goal", "premaster")) == 0
@@ -120,6 +125,7 @@ def test_the_goal_goes_on_unless_another_is_given(halves, capsys):
     assert (kept, reader.passes()[0].about.goal.name) == ("premaster", "a85")
 
 
+@pytest.mark.slow
 def test_broken_samples_of_stems_are_counted_on(halves):
     """Those of the run before and those of this one."""
     sound = np.zeros((RATE_HZ, 4), np.float32)
@@ -132,6 +138,7 @@ def test_broken_samples_of_stems_are_counted_on(halves):
     assert reader.passes()[0].reading.bad_samples == 80
 
 
+@pytest.mark.slow
 def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, capfd):
     """A file stands where the folder should be: everything is measured, and the loss is told."""
     (halves / "taken").write_text("in the way")
@@ -143,6 +150,7 @@ def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, 
     assert "The record has stopped" in said.err
 
 
+@pytest.mark.slow
 def test_the_log_keeps_what_is_asked_for(halves, monkeypatch):
     """With --log-level error not even the line on what runs."""
     monkeypatch.setenv("XDG_STATE_HOME", str(halves / "state"))

@@ -75,6 +75,7 @@ def of_file(mix):
     return past_of_file(measure(mix))
 
 
+@pytest.mark.slow
 def test_a_file_is_shown_with_the_move_that_lands_it(of_file):
     """The advised gain, applied to what was metered, lands where it is said to land."""
     snapshot = Review(of_file, load_goal("r128")).snapshot()

@@ -104,6 +104,7 @@ def run(*steps, source=None, goal="r128", duration_s=None):
     return session, seen
 
 
+@pytest.mark.slow
 def test_a_steady_tone_reads_its_level_and_needs_no_move():
     """Tech 3341 case 1 through the whole run: −23.0 LUFS, and the advice stays out of sight."""
     _, seen = run((20, -23.0), duration_s=20.0)
@@ -615,6 +616,7 @@ def test_arming_without_a_workstation_is_answered():
     assert session.snapshot().hand is None
 
 
+@pytest.mark.slow
 def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     """Leave, feedback, follow: the positions go out, and the snapshot shows where the fader stands."""
     desk = Workstation()

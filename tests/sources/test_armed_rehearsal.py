@@ -133,6 +133,7 @@ def test_an_armed_move_arrives(armed):
     assert armed.arming.armed
 
 
+@pytest.mark.slow
 def test_a_long_way_down_arrives_though_the_fader_is_slower_than_the_ramp(armed):
     """The rehearsed fader travels 5 dB a second and the ramp falls 10: it is still taken for obedient."""
     armed.arming.ask(armed.now_s, -20.0)
@@ -165,6 +166,7 @@ def hand(rig):
     made.close()
 
 
+@pytest.mark.slow
 def test_a_hand_on_a_fader_at_rest_takes_it_back(armed, hand):
     """Another surface opens the fader further: the sidecar lets go and leaves it where the hand puts it."""
     armed.arming.ask(armed.now_s, -3.0)
@@ -178,6 +180,7 @@ def test_a_hand_on_a_fader_at_rest_takes_it_back(armed, hand):
     assert (sent, pytest.approx(2.0, abs=1e-4)) == (armed.sent, armed.rehearsal.fader_db)
 
 
+@pytest.mark.slow
 def test_a_hand_that_holds_against_a_rise_takes_the_fader_back(armed, hand):
     """In mid-rise a hand pulls down and keeps at it: the rise ends and the hand's place stands."""
     armed.arming.ask(armed.now_s, 3.0)
@@ -205,6 +208,7 @@ def test_a_workstation_that_has_gone_is_noticed(armed):
     assert max(armed.sent) < 2.2
 
 
+@pytest.mark.slow
 def test_lost_audio_is_noticed(armed):
     """In mid-rise audio stops arriving: nothing is sent after the time-out, and the fader stays."""
     armed.arming.ask(armed.now_s, 3.0)
@@ -216,6 +220,7 @@ def test_lost_audio_is_noticed(armed):
     assert armed.rehearsal.fader_db == pytest.approx(armed.sent[-1], abs=1e-4)
 
 
+@pytest.mark.slow
 def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
     """20 dB more, asked for ten times a second: 3 dB, a rest, 3 dB, and no more."""
     course = []
@@ -230,6 +235,7 @@ def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
     assert pytest.approx(6.0, abs=1e-4) == max(course) == course[-1]
 
 
+@pytest.mark.slow
 def test_advice_is_obeyed_half_a_minute_after_arming(armed):
     """Nobody asks, and after 30 s of programme the fader goes where the advice wants it, once."""
     obeying = AutoFollow()

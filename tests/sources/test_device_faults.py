@@ -81,6 +81,7 @@ def test_no_inputs_are_an_empty_list_and_an_error_to_open(audio):
         DeviceSource()
 
 
+@pytest.mark.slow
 def test_names_outside_ascii_survive(audio):
     """Device names come in every language."""
     audio(inputs=["Boucle arrière 回送 loopback"])
@@ -90,6 +91,7 @@ def test_names_outside_ascii_survive(audio):
         assert source.title == "Boucle arrière 回送 loopback at 48 kHz"
 
 
+@pytest.mark.slow
 def test_the_next_rate_is_tried_when_the_first_is_refused(audio):
     """Without a rate given, 44100 is taken where 48000 cannot be had, and the title says so."""
     audio(rates=[44_100])
@@ -98,6 +100,7 @@ def test_the_next_rate_is_tried_when_the_first_is_refused(audio):
         assert (source.rate_hz, source.title) == (44_100, "Fake loopback at 44.1 kHz")
 
 
+@pytest.mark.slow
 def test_a_rate_that_was_asked_for_is_never_replaced(audio):
     """Who names a rate gets it or an error."""
     with pytest.raises(SourceError, match="refuses 96000 Hz"):
@@ -290,6 +293,7 @@ def test_closing_from_another_thread_ends_the_blocks(audio):
     assert source._recorder._ring is None
 
 
+@pytest.mark.slow
 def test_a_process_that_does_not_even_notice_is_killed(audio):
     """A library that holds the whole process cannot keep a source from closing."""
     source = DeviceSource()
@@ -301,6 +305,7 @@ def test_a_process_that_does_not_even_notice_is_killed(audio):
         os.kill(pid, 0)
 
 
+@pytest.mark.slow
 def test_the_capture_process_ends_with_its_parent(audio, tmp_path):
     """A killed sidecar leaves no process that holds a device, even a silent one, and no file in memory."""
     audio(quiet=True)

@@ -78,6 +78,7 @@ def silent_for(count):
     return enough
 
 
+@pytest.mark.slow
 def test_what_is_played_is_captured_bit_for_bit(loopback, six, programme):
     """Every sample of every channel arrives unchanged, over full scale too, and nothing counts as lost."""
     path, frames = programme
@@ -88,6 +89,7 @@ def test_what_is_played_is_captured_bit_for_bit(loopback, six, programme):
     assert sum(block.lost for block in blocks) == 0
 
 
+@pytest.mark.slow
 def test_a_pair_is_picked_from_the_middle_of_a_wide_output(loopback, programme):
     """Channels 4 and 3 of six, in that order, are the very samples of those channels."""
     path, frames = programme
@@ -98,6 +100,7 @@ def test_a_pair_is_picked_from_the_middle_of_a_wide_output(loopback, programme):
         assert np.array_equal(frames[:, [3, 2]], captured)
 
 
+@pytest.mark.slow
 def test_the_loopback_is_found_without_its_name(loopback):
     """It is listed as what it is, and taken when nothing else is asked for."""
     assert "loopback" in [device.name for device in list_devices() if device.likely_loopback]
@@ -105,6 +108,7 @@ def test_the_loopback_is_found_without_its_name(loopback):
         assert source.title == "loopback at 48 kHz"
 
 
+@pytest.mark.slow
 def test_unknown_and_ambiguous_names_are_refused(loopback):
     """Both messages list what there is, as this sound system names it."""
     with pytest.raises(SourceError, match=r"No input is called 'tape'.*loopback \(ALSA\)"):
@@ -113,6 +117,7 @@ def test_unknown_and_ambiguous_names_are_refused(loopback):
         DeviceSource("alsa")
 
 
+@pytest.mark.slow
 def test_a_killed_server_leaves_a_gap_of_its_length(loopback, six):
     """Blocks without frames while it is down; when it is up again, the first block tells what was missed."""
     blocks = six.blocks()
@@ -128,6 +133,7 @@ def test_a_killed_server_leaves_a_gap_of_its_length(loopback, six):
     assert (up_s - killed_s - 0.2) * RATE_HZ < back.lost < (heard_s - killed_s + 0.2) * RATE_HZ
 
 
+@pytest.mark.slow
 def test_a_hung_server_is_survived(loopback, six):
     """A stopped server answers nobody, not even a new process; when it goes on, so does the measurement."""
     blocks = six.blocks()
@@ -143,6 +149,7 @@ def test_a_hung_server_is_survived(loopback, six):
     assert (continued_s - stopped_s - 0.2) * RATE_HZ < back.lost < (heard_s - stopped_s + 0.2) * RATE_HZ
 
 
+@pytest.mark.slow
 def test_a_source_on_a_hung_server_still_closes(loopback, six):
     """The library would hang for ever in its own close; killing its process does not."""
     blocks = six.blocks()
@@ -158,6 +165,7 @@ def test_a_source_on_a_hung_server_still_closes(loopback, six):
     loopback.signal(signal.SIGCONT)
 
 
+@pytest.mark.slow
 def test_a_killed_capture_process_is_replaced(loopback, six, programme):
     """After the loss of its process the source captures bit for bit again."""
     blocks = six.blocks()

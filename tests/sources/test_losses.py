@@ -43,6 +43,7 @@ def losses(stream: Iterator[tuple[int, float]]) -> list[int]:
     return [lost for frames, now_s in stream if (lost := clock.count_lost(frames, now_s))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drift_ppm", [-200, 0, 200])
 @pytest.mark.parametrize("bursts", [False, True], ids=["jitter", "bursts"])
 def test_hours_of_jitter_and_drift_are_no_loss(drift_ppm, bursts):

@@ -213,6 +213,7 @@ def about_layout(measured):
     return [remark.sentence for remark in measured.remarks if remark.about == "layout"]
 
 
+@pytest.mark.slow
 def test_a_layout_that_contradicts_the_file_is_a_note(tmp_path):
     path = extensible(tmp_path, 6, 0x137)
     by_file, asked = measure(path, workers=1), measure(path, "5.1", workers=1)

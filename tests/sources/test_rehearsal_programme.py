@@ -10,6 +10,8 @@ from scipy import signal
 from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.sources.rehearsal.score import SECTIONS
 
+pytestmark = pytest.mark.slow  # four minutes of programme are made
+
 RATE_HZ = 48_000
 TARGET_LUFS = -23.0
 """EBU R 128 h)."""
@@ -52,13 +54,11 @@ def span_of(title):
 STORM = slice(*span_of("storm"))
 
 
-@pytest.mark.slow
 def test_lasts_as_long_as_it_says(programme):
     """The duration that the advice relies on is the number of frames that come."""
     assert RehearsalSource().duration_s == len(programme) / RATE_HZ == 240.0
 
 
-@pytest.mark.slow
 def test_is_the_sum_of_its_stems_to_the_bit(programme, stems):
     """Stems added in their order are the mix, whichever way and however often they are made."""
     voice, music, effects, ambience = (stems[:, c : c + 2] for c in (0, 2, 4, 6))
@@ -67,7 +67,6 @@ def test_is_the_sum_of_its_stems_to_the_bit(programme, stems):
     assert np.array_equal(((voice + music) + effects) + ambience, programme)
 
 
-@pytest.mark.slow
 def test_is_a_little_too_hot_for_the_broadcast_target(power):
     """Whoever follows the advice must be asked to come down by 2 to 3 dB."""
     assert yardstick.integrated(power) == pytest.approx(-20.5, abs=0.5)
@@ -94,7 +93,6 @@ def test_runs_hot_in_the_storm(power):
     assert 5.0 <= course.max() - TARGET_LUFS <= 8.0
 
 
-@pytest.mark.slow
 def test_passes_the_ceiling_once(peaks):
     """One clap of thunder, and nothing else, stands over −1 dBTP."""
     over = np.flatnonzero(peaks > CEILING_DBTP)
@@ -117,7 +115,6 @@ def test_holds_its_breath(programme):
     assert not programme[start * 4800 : stop * 4800].any()
 
 
-@pytest.mark.slow
 def test_speech_lies_where_speech_lies(stems):
     """Over 95 % of a voice's power is between 100 Hz and 4 kHz (common practice, no source)."""
     hz, density = signal.welch(stems[:, 0:2].mean(axis=1), RATE_HZ, nperseg=8192)
@@ -151,7 +148,6 @@ def test_has_no_offset(programme):
     assert np.abs(programme.mean(axis=0, dtype=np.float64)).max() < 10.0 ** (-70.0 / 20.0)
 
 
-@pytest.mark.slow
 def test_has_no_clicks(programme):
     """No step from sample to sample stands out by more than 20 dB from those in the 50 ms about it."""
     steps = np.abs(np.diff(programme, axis=0)).max(axis=1).astype(np.float64)

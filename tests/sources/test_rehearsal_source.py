@@ -85,6 +85,7 @@ def test_frames_are_float32_in_two_columns():
     assert not np.shares_memory(first.frames, second.frames)
 
 
+@pytest.mark.slow
 def test_two_rehearsals_at_once_do_not_touch_each_other(unity):
     """Playing another one in between changes no bit."""
     one, other = RehearsalSource(pace="fast"), RehearsalSource(pace="fast")

@@ -49,6 +49,7 @@ def matched(capsys, *arguments):
     return {outcome["file"]: outcome for outcome in json.loads(capsys.readouterr().out)}
 
 
+@pytest.mark.slow
 def test_gains_are_those_of_the_definitions(capsys, pieces):
     """Target minus the loudness of BS.1770-5 Annex 1, or the room that Annex 2's true peak leaves."""
     outcomes = matched(capsys, *pieces)
@@ -62,6 +63,7 @@ def test_gains_are_those_of_the_definitions(capsys, pieces):
     assert [name for name in pieces if outcomes[name]["limited_by"] == "ceiling"] == ["peaky.wav"]
 
 
+@pytest.mark.slow
 def test_copies_land_on_the_target_by_the_definitions(capsys, pieces):
     """Within 0.05 LU in each format. The one that the ceiling holds under the goal has
     no copy."""
@@ -77,6 +79,7 @@ def test_copies_land_on_the_target_by_the_definitions(capsys, pieces):
     assert (outcomes["peaky.wav"]["written"], outcomes["peaky.wav"]["broken"]) == (None, ["quiet"])
 
 
+@pytest.mark.slow
 def test_a_sequence_keeps_its_balance_and_its_loudest_lands_on_the_target(capsys, pieces):
     """AES TD1008 (secondary): an album goes by its loudest track, here at −14 LUFS."""
     before = {name: whole(name).integrated for name in pieces}
@@ -89,6 +92,7 @@ def test_a_sequence_keeps_its_balance_and_its_loudest_lands_on_the_target(capsys
         assert after[name] == pytest.approx(before[name] + shift, abs=0.05), name
 
 
+@pytest.mark.slow
 def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
     """A file is as good a target as a figure."""
     outcomes = matched(capsys, "--like", "even.wav", "--write", "copies", "loud.wav")
@@ -98,6 +102,7 @@ def test_like_a_reference_lands_on_the_references_loudness(capsys, pieces):
     assert whole("copies/loud.wav").integrated == pytest.approx(expected, abs=0.05)
 
 
+@pytest.mark.slow
 def test_a_copy_lands_although_its_gain_carries_much_of_it_across_the_gate(capsys, tmp_path, monkeypatch):
     """BS.1770-5 Annex 1: under −70 LUFS nothing counts, and less that counts lifts the relative gate. Here
     target minus loudness would miss by several LU; the copy lands within 0.05 LU all the same."""

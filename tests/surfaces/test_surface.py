@@ -202,6 +202,7 @@ class TestSpeaking:
 
 
 class TestListening:
+    @pytest.mark.slow
     @given(st.floats(-100.0, 24.0))
     def test_feedback_in_decibels_is_taken_as_it_is(self, level_db):
         """Anywhere in a fader's travel, also above the range that the sidecar itself keeps to."""

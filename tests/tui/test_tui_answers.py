@@ -45,11 +45,13 @@ def test_only_yes_arms(keys, told):
     assert told == told_after(scenes.unarmed(), *keys)
 
 
+@pytest.mark.slow
 def test_disarming_acts_at_once():
     """Whoever is startled presses one key."""
     assert [Disarm()] == told_after(scenes.armed(), "x")
 
 
+@pytest.mark.slow
 def test_without_a_surface_there_is_nothing_to_arm():
     """No question is put that leads nowhere."""
     assert told_after(scenes.down(), "x", "y") == []
@@ -128,6 +130,7 @@ def _listed(app):
     return str(app.screen.query_one("#list", Static).content)
 
 
+@pytest.mark.slow
 def test_panels_come_and_go_with_what_they_show():
     """A question makes itself room, and gives it back to the course when it is answered."""
     feed = scenes.down()

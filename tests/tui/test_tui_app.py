@@ -51,6 +51,7 @@ def test_leaving_a_dialog_changes_nothing(keys):
     assert told_after(scenes.down(), *keys) == []
 
 
+@pytest.mark.slow
 def test_between_two_looks_the_rails_move_alone():
     """What the eye follows moves twenty times a second; the rest, which would cost most, waits its turn."""
 
@@ -92,6 +93,7 @@ def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
     assert told_after(scenes.down(), "a") == []
 
 
+@pytest.mark.slow
 def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
     """Nobody believes a move was made that cannot be made from here."""
     feed = scenes.down()
@@ -283,6 +285,7 @@ def test_any_size_is_drawn_without_a_fault():
     drive(scenes.crowded(), script)
 
 
+@pytest.mark.slow
 def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
     """The other panels go on, and when it works again the message goes."""
 
@@ -303,6 +306,7 @@ def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
     assert [Mark()] == feed.told
 
 
+@pytest.mark.slow
 def test_a_feed_that_fails_is_said_and_asked_again():
     """The last picture stays, with the reason; when the run is back, so is the screen."""
     feed = scenes.down()
@@ -328,6 +332,7 @@ def test_a_refused_command_is_said():
     drive(feed, script)
 
 
+@pytest.mark.slow
 def test_a_still_run_repaints_nothing():
     """What did not change is not sent to the terminal again."""
     repainted = []

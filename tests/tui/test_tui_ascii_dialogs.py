@@ -24,6 +24,7 @@ def _painted(app):
     return html.unescape("".join(nodes)).replace("\xa0", " ")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("scene", "keys"), OPENING)
 def test_a_dialog_is_ascii_where_the_terminal_knows_no_more(scene, keys):
     """Words, frames, scroll bars and the footer: nothing arrives as a question mark in a box."""

@@ -29,6 +29,7 @@ async def _open(pilot):
     await until(pilot, lambda: len(_listed(pilot.app)) > 3, "its commands")
 
 
+@pytest.mark.slow
 def test_every_command_that_does_something_is_listed_once_and_nothing_else():
     """Names and meanings of the keys, then the goals; no command of the toolkit's own."""
 
@@ -55,6 +56,7 @@ def _parsed(action):
     return name, parameters
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "command"),
     [
@@ -82,6 +84,7 @@ def test_a_command_is_found_by_its_name_or_its_meaning(typed, command):
     assert [command] == feed.told
 
 
+@pytest.mark.slow
 def test_nothing_moves_or_blinks():
     """No animation of the toolkit, and no cursor that blinks in a field (WCAG 2.2.2)."""
 
@@ -141,6 +144,7 @@ def test_the_test_of_looks_fits_its_box(width):
     assert max(len(text_of(row)) for row in lamp_rows(scenes.down().shown, width)) <= width
 
 
+@pytest.mark.slow
 def test_the_test_of_looks_stands_still():
     """Whatever the run does meanwhile, the dialog shows the same."""
     feed = scenes.playing()

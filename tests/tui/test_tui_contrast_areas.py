@@ -57,6 +57,7 @@ def _areas(scene, size):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
 @pytest.mark.parametrize("scene", [scenes.down, scenes.up, scenes.alerted, scenes.stems])
 def test_the_move_is_seen_first_then_what_is_over_or_under_then_the_forecast(scene, size):

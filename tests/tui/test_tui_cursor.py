@@ -194,6 +194,7 @@ def test_keys_move_the_cursor_and_escape_lets_it_go():
     assert feed.told == []
 
 
+@pytest.mark.slow
 def test_a_click_on_the_course_puts_the_cursor_there():
     """The column under the pointer, to the cell."""
 

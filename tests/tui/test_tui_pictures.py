@@ -4,6 +4,7 @@ import pytest
 from pictures import FOLDER, PICTURES, name_of, picture
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("one", PICTURES, ids=lambda one: name_of(*one))
 def test_the_screen_is_as_it_was_looked_at(one):
     """Whatever differs was either meant, and is drawn anew with ``pictures.py``, or is a mistake."""

@@ -46,6 +46,7 @@ def _run(review, script):
     asyncio.run(_looked_at(review, script))
 
 
+@pytest.mark.slow
 def test_a_review_shows_the_move_the_events_and_what_was_read(review):
     """The next pass's move, the peak over the ceiling on the course, and a cursor that knows of no fader."""
 
@@ -64,6 +65,7 @@ def test_a_review_shows_the_move_the_events_and_what_was_read(review):
     _run(review, script)
 
 
+@pytest.mark.slow
 def test_another_goal_can_be_tried_on_it(review):
     """Chosen as in a run; the move that is shown is then for that goal."""
 

@@ -68,6 +68,7 @@ def _is_drawn(text):
     return len(lines) > 1 and "measuring" in lines[0] and "Quit" in lines[-1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 40)])
 def test_the_screen_fills_a_terminal_and_q_ends_it(terminal, width, height):
     """From the first line to the footer, and back to the shell with one key."""
@@ -83,6 +84,7 @@ def test_the_screen_fills_a_terminal_and_q_ends_it(terminal, width, height):
     screen.wait_for(lambda _: screen.has_ended(), "the end")
 
 
+@pytest.mark.slow
 def test_without_utf8_everything_is_ascii(terminal):
     """An output that cannot show shapes gets plain characters, not escape text."""
     screen = terminal("alerted", 80, 24, PYTHONIOENCODING="ascii")
@@ -97,6 +99,7 @@ def test_without_utf8_everything_is_ascii(terminal):
     assert screen.text().isascii()
 
 
+@pytest.mark.slow
 def test_in_16_colours_the_stands_keep_their_families(terminal):
     """Codes of ECMA-48 and common practice: 93 bright yellow is over, 95 and 105 bright magenta ceiling."""
     screen = terminal("alerted", 80, 24, TEXTUAL_COLOR_SYSTEM="standard")
@@ -109,6 +112,7 @@ def test_in_16_colours_the_stands_keep_their_families(terminal):
     assert "105m" in raw
 
 
+@pytest.mark.slow
 def test_no_color_leaves_greys_and_weight(terminal):
     """With NO_COLOR no code has three different channels, and the alarm is bold."""
     screen = terminal("alerted", 80, 24, NO_COLOR="1", COLORTERM="truecolor")
