@@ -81,7 +81,7 @@ class Allowances:
         """The number of senders that have a bucket."""
         return len(self._own)
 
-    def take(self, host: str, amount: float, now_s: float, times: float = 1.0) -> bool:
+    def spend(self, host: str, amount: float, now_s: float, times: float = 1.0) -> bool:
         """Takes *amount* tokens of *host* and returns True; False where too few are left.
 
         times: multiple of the usual rate, for the workstation, which is not counted in the shared bucket.
@@ -129,19 +129,19 @@ class AccessPolicy:
     def has_room_for(self, host: str, size: int, now_s: float) -> bool:
         """Whether a packet of *size* bytes from that sender is within its rate; counts it."""
         times = WORKSTATION_FACTOR if self.is_desk(host) else 1.0
-        return self._packets.take(host, 1 + size // BYTES_A_TOKEN, now_s, times)
+        return self._packets.spend(host, 1 + size // BYTES_A_TOKEN, now_s, times)
 
     def may_say(self, host: str, now_s: float) -> bool:
         """Whether one more message of that sender is within its rate; counts it."""
-        return self._messages.take(host, 1, now_s)
+        return self._messages.spend(host, 1, now_s)
 
     def may_be_answered(self, host: str, now_s: float) -> bool:
         """Whether one more answer to that sender is within its rate; counts it."""
-        return self._answers.take(host, 1, now_s)
+        return self._answers.spend(host, 1, now_s)
 
     def may_be_shown(self, host: str, now_s: float) -> bool:
         """Whether one more packet of the backlog to that sender is within its rate; counts it."""
-        return self._parts.take(host, 1, now_s)
+        return self._parts.spend(host, 1, now_s)
 
 
 def is_this_machine(host: str) -> bool:

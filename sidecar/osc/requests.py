@@ -47,8 +47,8 @@ class Proof:
     number: int
 
 
-Errand = Literal["renew", "unsubscribe"]
-Request = Command | Question | Subscription | BacklogRequest | Proof | Errand
+ServiceRequest = Literal["renew", "unsubscribe"]
+Request = Command | Question | Subscription | BacklogRequest | Proof | ServiceRequest
 
 
 class Refusal(ValueError):

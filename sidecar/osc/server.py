@@ -22,7 +22,15 @@ from sidecar.osc.backlog import Backlog
 from sidecar.osc.drops import DropCounters, quoted
 from sidecar.osc.patterns import is_pattern
 from sidecar.osc.publisher import Publisher
-from sidecar.osc.requests import BacklogRequest, Errand, Proof, Question, Refusal, RequestParser, Subscription
+from sidecar.osc.requests import (
+    BacklogRequest,
+    Proof,
+    Question,
+    Refusal,
+    RequestParser,
+    ServiceRequest,
+    Subscription,
+)
 from sidecar.osc.subscriptions import LEASE_S, Peer, Subscriptions
 from sidecar.osc.table.addresses import ROOT
 from sidecar.osc.table.exchange import ANSWERS, DropReason, drop_path
@@ -32,7 +40,7 @@ _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
 _UNHELD = "Disarmed: the connection that it was armed from has ended."
 
-_Served = Question | Subscription | Proof | Errand
+_Served = Question | Subscription | Proof | ServiceRequest
 
 Obey = Callable[[Command], Future[str] | None]
 """Takes a command and returns at once; the future, where there is one, holds why it failed, or nothing."""
@@ -232,7 +240,7 @@ class OscServer:
         packet.questions.clear()
 
     def _serve(
-        self, asked: Question | Subscription | Proof | Errand, address: str, peer: Peer, now_s: float
+        self, asked: Question | Subscription | Proof | ServiceRequest, address: str, peer: Peer, now_s: float
     ) -> None:
         """Answers a request. Raises Refusal where it cannot be met."""
         if not self._may_answer(peer, now_s):

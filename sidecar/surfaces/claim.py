@@ -20,7 +20,7 @@ class FaderClaim:
         self._path = folder / f"fader-{re.sub(r'[^A-Za-z0-9]+', '-', fader)}.lock"
         self._file: BinaryIO | None = None
 
-    def take(self) -> bool:
+    def acquire(self) -> bool:
         """Takes the lock and returns whether this run has it; never waits."""
         if self._file is not None:
             return True

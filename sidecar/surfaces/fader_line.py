@@ -49,7 +49,7 @@ class FaderLine:
         with self._lock:
             if self._revocations:
                 return "Not armed: it was disarmed in the same moment; arm it again."
-            if self._claim and not self._claim.take():
+            if self._claim and not self._claim.acquire():
                 return "Not armed: another sidecar on this machine has this fader; disarm it there first."
             self._guard.open()
             return ""

@@ -25,21 +25,21 @@ def claim(tmp_path):
 def test_a_fader_is_one_run_s_until_that_gives_it_up(claim):
     first, second = claim(), claim()
 
-    assert [first.take(), first.take(), second.take()] == [True, True, False]
+    assert [first.acquire(), first.acquire(), second.acquire()] == [True, True, False]
     first.release()
-    assert [second.take(), first.take()] == [True, False]
+    assert [second.acquire(), first.acquire()] == [True, False]
 
 
 def test_another_fader_is_another_claim(claim):
     claims = claim(), claim("127.0.0.1 8001 /main/fader")
 
-    assert [each.take() for each in claims] == [True, True]
+    assert [each.acquire() for each in claims] == [True, True]
 
 
 def test_where_no_lock_can_be_made_a_fader_is_not_refused(claim, tmp_path):
     (tmp_path / "locks").write_text("in the way")
 
-    assert claim().take()
+    assert claim().acquire()
 
 
 def test_a_second_line_to_one_fader_says_why_it_does_not_open(claim):
