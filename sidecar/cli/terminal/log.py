@@ -11,7 +11,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from logging.handlers import RotatingFileHandler
+from logging.handlers import QueueHandler, QueueListener, RotatingFileHandler
 from pathlib import Path
 from typing import IO
 
@@ -28,9 +28,6 @@ _END_S = 2.0
 _STDERR = 2
 
 _log = logging.getLogger(__name__)
-
-Records = queue.SimpleQueue[logging.LogRecord | None]
-"""On their way to the writer; None is the last."""
 
 
 @contextlib.contextmanager
@@ -50,8 +47,8 @@ def kept_log(level: str = "info") -> Iterator[None]:
         yield
         return
     file.setFormatter(_Lines())
-    waiting: Records = queue.SimpleQueue()
-    writer = threading.Thread(target=_write, args=(waiting, file), name="log", daemon=True)
+    waiting: queue.SimpleQueue[logging.LogRecord] = queue.SimpleQueue()
+    writer = QueueListener(waiting, file)
     writer.start()
     logging.basicConfig(level=level.upper(), handlers=[_Waiting(waiting)], force=True)
     try:
@@ -62,27 +59,26 @@ def kept_log(level: str = "info") -> Iterator[None]:
             yield
     finally:
         logging.basicConfig(handlers=[logging.NullHandler()], force=True)
-        waiting.put(None)
-        writer.join(_END_S)
+        ending = threading.Thread(target=_end, args=(writer, file), daemon=True)
+        ending.start()  # the listener's own end waits for the disk without a bound
+        ending.join(_END_S)
 
 
-def _write(waiting: Records, file: logging.Handler) -> None:
-    while (record := waiting.get()) is not None:
-        file.handle(record)
+def _end(writer: QueueListener, file: logging.Handler) -> None:
+    writer.stop()
     with contextlib.suppress(OSError):  # a full disk, for what was not written before
         file.close()
 
 
-class _Waiting(logging.Handler):
+class _Waiting(QueueHandler):
     """Hands records to the writer as they are; leaves them out where too many wait."""
 
-    def __init__(self, records: Records) -> None:
-        super().__init__()
-        self._records = records
+    def prepare(self, record: logging.LogRecord) -> logging.LogRecord:
+        return record  # the writer is in this process: message and error stay apart
 
-    def emit(self, record: logging.LogRecord) -> None:
-        if self._records.qsize() < _MOST_WAITING:
-            self._records.put(record)
+    def enqueue(self, record: logging.LogRecord) -> None:
+        if self.queue.qsize() < _MOST_WAITING:  # type: ignore[attr-defined]
+            self.queue.put_nowait(record)
 
 
 class _File(RotatingFileHandler):
