@@ -69,9 +69,11 @@ def test_a_course_at_rest_is_searched_once(advice, monkeypatch):
     for now_s in range(600):
         advice.update_advice(float(now_s), at_rest=True)
 
-    assert searches == [1]
-    advice.ask_soon()
+    advice.ask_soon()  # as after a mark: the programme is the same
     advice.update_advice(600.0, at_rest=True)
+    assert searches == [1]
+    advice.use_goal(load_goal("a85"))
+    advice.update_advice(601.0, at_rest=True)
     assert searches == [1, 1]
 
 
