@@ -9,6 +9,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.model.advice import Advice
 from sidecar.model.commands import Command
 from sidecar.model.readings import Alert, Move, Reading, Ride
 from sidecar.settings.goals import Goal
@@ -108,6 +109,8 @@ class Snapshot:
     """The move that lands a whole pass of this material."""
     this_pass: Move | None = None
     """The move that lands the pass that is playing; None while its length is unknown."""
+    advice: Advice = field(default_factory=Advice)
+    """The advice on the master fader as shown and sent."""
     alerts: tuple[Alert, ...] = ()
     fader_db: float = 0.0
     """Position of the programme fader by all feedback and reports so far."""

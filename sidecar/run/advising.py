@@ -9,7 +9,9 @@ import numpy as np
 
 from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
 from sidecar.journal.record import FaderReport
+from sidecar.loudness.limits import is_over, is_under
 from sidecar.loudness.series import Floats
+from sidecar.model.advice import Advice, State
 from sidecar.model.readings import SILENCE, Move, Ride
 from sidecar.model.snapshot import EarlierPass, Opening, Stem
 from sidecar.run.stem_faders import StemFaders
@@ -56,6 +58,7 @@ class AdviceSchedule:
         self.advisor = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
         self.next_pass = Move(reason="Listening.")
         self.this_pass: Move | None = None
+        self.advice = Advice()
         self.earlier_pass: EarlierPass | None = None
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
@@ -166,6 +169,13 @@ class AdviceSchedule:
         self._due_s = now_s + _ADVISE_S + advisor.seconds * _ADVISE_SHARE
         self._asked_at_db = advisor.fader_db
         self.next_pass, self.this_pass = advisor.next_pass(), advisor.this_pass()
+        self.advice = Advice(
+            state=_state(self.move, self._goal),
+            move=self.move,
+            from_top=self.next_pass,
+            lands_this_pass=self.this_pass is not None,
+            next_look_at_s=None if self.is_over else advisor.seconds + advisor.look_again_s,
+        )
         if advisor.earlier is not None:
             self.earlier_pass = EarlierPass(advisor.earlier.title, *advisor.fit())
         self._seek_rides(now_s, at_rest=at_rest)
@@ -180,3 +190,12 @@ class AdviceSchedule:
             self._rides_due_s, self._searched_s = now_s + _RIDES_S, measured_s
             plan = self.advisor.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason
+
+
+def _state(move: Move, goal: Goal) -> State:
+    if not math.isfinite(move.landing):
+        return "listening"
+    if move.gain_db != 0.0:
+        return "move"
+    passes = not (is_under(move.landing, goal.lowest_lufs) or is_over(move.landing, goal.highest_lufs))
+    return "on_goal" if passes else "hold"

@@ -19,6 +19,7 @@ from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers
 from sidecar.loudness.limits import are_over
 from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
+from sidecar.model.advice import Advice
 from sidecar.model.commands import Command, SelectGoal
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading
@@ -117,10 +118,12 @@ class Review:
             stems = _stem_faders(past, goal)
             if past.is_file:
                 self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
+            move = _file_move(past.reading, goal) if past.is_file else advisor.next_pass()
             self._snapshot = replace(
                 self._snapshot,
                 goal=goal,
-                next_pass=_file_move(past.reading, goal) if past.is_file else advisor.next_pass(),
+                next_pass=move,
+                advice=Advice("ended", move, from_top=move),
                 rides=plan.rides,
                 rides_reason=plan.reason,
                 stems=stems.stems() if stems else (),

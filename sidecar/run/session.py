@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -293,6 +294,7 @@ class Session:
             reading=reading,
             next_pass=advice.next_pass,
             this_pass=advice.this_pass,
+            advice=replace(advice.advice, state="ended") if transport == "ended" else advice.advice,
             alerts=self._alerts.alerts,
             fader_db=advice.advisor.fader_db,
             holds_fader=self._fader.is_held,

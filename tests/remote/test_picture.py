@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sidecar.model.advice import Advice
 from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
 from sidecar.osc import codec
@@ -50,6 +51,12 @@ snapshots = st.builds(
     reading=readings,
     next_pass=moves,
     this_pass=st.one_of(st.none(), moves),
+    advice=st.builds(
+        Advice,
+        st.sampled_from(["listening", "hold", "on_goal", "move", "ended"]),
+        *(moves, moves, st.booleans(), st.one_of(st.none(), st.floats(0.0, 30.0, width=32).map(single))),
+        *(st.sampled_from([-1, 0, 1]), st.booleans(), st.one_of(st.none(), figures), figures),
+    ),
     alerts=st.tuples(
         *(
             st.builds(Alert, st.just(name), st.sampled_from(["off", "on", "held"]), levels, figures)

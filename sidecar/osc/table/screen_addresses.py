@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, Literal, TypeVar, cast, get_args
 
+from sidecar.model.advice import Advice, State
 from sidecar.model.readings import Limit, Move, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
 from sidecar.osc.codec import Value, clipped, level_of
@@ -148,6 +149,61 @@ _MOVE = Shape(
     "ffffss", "gain, landing, low and high end of its band, limit, reason", _move_arguments, _move_of
 )
 _THIS_MOVE = _optional(_MOVE, Move(), f"1 where there is one for the pass that plays; {_MOVE.sentence}")
+_NO_LOOK_S = -1.0
+"""The value of a next look that does not follow."""
+
+
+def _advice_arguments(advice: Advice) -> Arguments:
+    look_s, restart_db = advice.next_look_at_s, advice.restart_fader_db
+    return (
+        advice.state,
+        int(advice.lands_this_pass),
+        _NO_LOOK_S if look_s is None else look_s,
+        advice.trend,
+        int(advice.more_to_come),
+        NO_LIMIT if restart_db is None else restart_db,
+        advice.range_widened_lu,
+        *_short_move_arguments(advice.move),
+        *_short_move_arguments(advice.from_top),
+    )
+
+
+def _short_move_arguments(move: Move) -> Arguments:
+    """As :func:`_move_arguments`; two of them fit in one datagram."""
+    return (*_move_arguments(move)[:-1], _name(move.reason))
+
+
+def _advice_of(
+    state: str,
+    lands_this_pass: int,
+    look_s: float,
+    trend: int,
+    more_to_come: int,
+    restart_db: float,
+    widened_lu: float,
+    *moves: Any,
+) -> Advice:
+    middle = len(_MOVE.tags)
+    return Advice(
+        state=cast(State, state) if state in get_args(State) else "listening",
+        move=_move_of(*moves[:middle]),
+        from_top=_move_of(*moves[middle:]),
+        lands_this_pass=bool(lands_this_pass),
+        next_look_at_s=None if look_s == _NO_LOOK_S else look_s,
+        trend=trend,
+        more_to_come=bool(more_to_come),
+        restart_fader_db=None if restart_db == NO_LIMIT else restart_db,
+        range_widened_lu=widened_lu,
+    )
+
+
+_ADVICE = Shape(
+    "sifiiff" + _MOVE.tags * 2,
+    "state; 1 where it lands the pass that plays; time of the next look in s or -1; trend; 1 for a first step; "
+    f"fader to start again with or 120; LU the range was widened; twice, now and from the top: {_MOVE.sentence}",
+    _advice_arguments,
+    _advice_of,
+)
 _ARM_STATE = _optional(
     Shape(
         "iss",
@@ -259,6 +315,7 @@ DETAILS: tuple[Detail, ...] = (
     _source_row(),
     _one("/detail/next", "next_pass", _MOVE, f"the programme's move for the next pass: {_MOVE.sentence}"),
     _one("/detail/this", "this_pass", _THIS_MOVE),
+    _one("/detail/advice", "advice", _ADVICE),
     _one("/detail/holds", "holds_fader", _FLAG, "1 where the sidecar itself moves the fader"),
     _one("/detail/hand", "hand", _ARM_STATE),
     _one("/detail/earlier", "earlier_pass", _EARLIER),
@@ -284,6 +341,7 @@ def content(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.duration_s,
         snapshot.next_pass,
         snapshot.this_pass,
+        snapshot.advice,
         snapshot.holds_fader,
         snapshot.hand,
         snapshot.earlier_pass,
