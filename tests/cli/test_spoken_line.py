@@ -91,6 +91,63 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
 
 
+REFUSED = "There is no goal xyz; there are r128, atsc, cinema. Name one of them."
+
+
+class Terminal(io.StringIO):
+    """A terminal of 80 columns without a file behind it."""
+
+    def isatty(self):
+        return True
+
+    def fileno(self):
+        raise OSError
+
+
+def test_a_notice_is_said_once_and_the_moves_go_on(capsys):
+    lines = PlainLines()
+    lines(replace(LOUD, next_pass=Move(-1.8, -23.0, reason="Down 1.8 dB."), notice=REFUSED))
+    lines(replace(LOUD, next_pass=Move(-2.5, -23.0, reason="Down 2.5 dB."), notice=REFUSED, beat=2))
+
+    said = capsys.readouterr().out
+    assert said.count(REFUSED) == 1
+    assert said.index(REFUSED) < said.index("Down 1.8 dB.") < said.index("Down 2.5 dB.")
+
+
+def test_the_closing_line_comes_in_the_second_of_the_line_before(capsys):
+    lines = PlainLines()
+    lines(replace(LOUD, notice="A device is gone."))
+    lines(replace(LOUD, transport="ended", notice="A device is gone."))
+
+    assert "\nended " in capsys.readouterr().out
+
+
+def test_a_notice_is_read_out_once_without_the_list_that_follows_it():
+    out = io.StringIO()
+    line = SpokenLine(out)
+    for beat in range(1, 9):
+        line(replace(LOUD, beat=beat, notice=REFUSED))
+    line(replace(LOUD, beat=9, notice=REFUSED, next_pass=Move(-2.5, -23.0)))
+
+    assert out.getvalue().count("There is no goal xyz.") == 1
+    assert "cinema" not in out.getvalue()
+    assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
+
+
+def test_on_a_narrow_terminal_every_line_finds_room_in_one_row():
+    """80 columns: the notice is there for five seconds behind the move, then the figures come back."""
+    out = Terminal()
+    line = SpokenLine(out)
+    for beat in range(1, 9):
+        line(replace(LOUD, beat=beat, notice=REFUSED))
+    line(replace(LOUD, beat=9, transport="ended", notice=REFUSED))
+
+    rows = out.getvalue().removesuffix("\n").split("\r")[1:]
+    assert [len(row) for row in rows if len(row) > 79] == []
+    assert ["no goal xyz" in row for row in rows] == [True, False, False]
+    assert out.getvalue().count("\n") == 1
+
+
 @pytest.mark.slow
 def test_on_a_terminal_it_stays_one_line():
     """A real terminal of its own: the line is rewritten, and left by a new one at the end."""

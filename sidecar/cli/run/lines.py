@@ -4,6 +4,8 @@ people."""
 from __future__ import annotations
 
 import math
+import os
+import re
 import sys
 from typing import Any, TextIO
 
@@ -14,6 +16,11 @@ from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Transport
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
+
+_NOTICE_BEATS = 5
+"""Seconds that a notice stays in a line that is rewritten in place. Ours."""
+_LONGEST_NOTICE = 100
+"""Characters of a notice that is read out. Ours."""
 
 
 class JsonLines:
@@ -86,18 +93,20 @@ class JsonLines:
 
 
 class PlainLines:
-    """A line a second, and one for each sentence that is new."""
+    """A line a second, and one for each notice and each reason of a move that is new."""
 
     def __init__(self) -> None:
         self._beat = -1
-        self._latest = ""
+        self._latest = ("", "")
 
     def __call__(self, snapshot: Snapshot) -> None:
-        sentence = snapshot.notice or f"{_whose(snapshot)}{chosen_move(snapshot)[1].reason}"
-        if sentence != self._latest:
-            self._latest = sentence
-            print(sentence, flush=True)
-        if snapshot.beat == self._beat or snapshot.transport == "preparing":
+        sentences = snapshot.notice, f"{_whose(snapshot)}{chosen_move(snapshot)[1].reason}"
+        for sentence, before in zip(sentences, self._latest, strict=True):
+            if sentence and sentence != before:
+                print(sentence, flush=True)
+        self._latest = sentences
+        is_over = snapshot.transport == "ended"
+        if (snapshot.beat == self._beat and not is_over) or snapshot.transport == "preparing":
             return
         self._beat = snapshot.beat
         reading, unit = snapshot.reading, snapshot.goal.unit
@@ -113,47 +122,91 @@ class PlainLines:
 class SpokenLine:
     """One line that changes, for screen readers: whole sentences, the move first, no graphics.
 
-    On a terminal it is rewritten in place; into a pipe each change is a line. It changes once a second at
-    most, and only where its text is new.
+    On a terminal it is rewritten in place and keeps to one row; into a pipe each change is a line. It changes
+    once a second at most, and only where its text is new. A notice is said once, behind the move.
     """
 
     def __init__(self, out: TextIO | None = None) -> None:
         """out: where to; the standard output unless another is given."""
         self._out = out or sys.stdout
         self._in_place = self._out.isatty()
-        self._beat = -1
-        self._latest = ""
+        self._beat = self._notice_until = -1
+        self._latest = self._body = self._notice = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
         if snapshot.beat == self._beat and snapshot.transport != "ended":
             return
         self._beat = snapshot.beat
-        line = spoken(snapshot)
-        if line == self._latest:
-            return
-        blank = " " * max(0, len(self._latest) - len(line))
-        self._latest = line
-        self._out.write(f"\r{line}{blank}" if self._in_place else f"{line}\n")
-        if self._in_place and snapshot.transport == "ended":
-            self._out.write("\n")
+        is_news = snapshot.notice not in ("", self._notice)
+        if is_news:
+            self._notice_until = snapshot.beat + (_NOTICE_BEATS if self._in_place else 0)
+        self._notice = snapshot.notice
+        body, before = spoken(snapshot), self._body
+        self._body = body
+        if self._in_place:
+            notice = brief(self._notice) if is_news or snapshot.beat < self._notice_until else ""
+            self._rewrite(spoken(snapshot, notice, self._columns()), is_last=snapshot.transport == "ended")
+        elif is_news or body != before:
+            self._out.write(f"{spoken(snapshot, brief(self._notice) if is_news else '')}\n")
         self._out.flush()
 
+    def _rewrite(self, line: str, *, is_last: bool) -> None:
+        if line != self._latest:
+            blank = " " * max(0, len(self._latest) - len(line))
+            self._out.write(f"\r{line}{blank}")
+            self._latest = line
+        if is_last:
+            self._out.write("\n")
 
-def spoken(snapshot: Snapshot) -> str:
-    """Returns a run in sentences that a screen reader can read out."""
+    def _columns(self) -> int:
+        """Characters that find room in a row; the last column is left free, where terminals wrap."""
+        try:
+            return max(os.get_terminal_size(self._out.fileno()).columns, 20) - 1
+        except OSError:
+            return 79
+
+
+def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> str:
+    """Returns a run in sentences that a screen reader can read out.
+
+    notice: said behind the move. longest: characters that find room; whole sentences are left out first, the
+    true peak before the integrated loudness.
+    """
     if snapshot.transport == "preparing":
-        return snapshot.notice or "Getting ready to listen."
+        return _shortened(brief(snapshot.notice) or "Getting ready to listen.", longest)
     fader, move = chosen_move(snapshot)
     reading, goal = snapshot.reading, snapshot.goal
-    parts = [_SPOKEN[snapshot.transport]]
-    parts.append(f"{_whose(snapshot)}{fader.capitalize()} fader: {_heading(move, goal.unit)}.")
-    if math.isfinite(reading.integrated):
-        parts.append(f"Integrated {figure(reading.integrated)} {goal.unit}, {_beside(reading, goal)}.")
-        parts.append(f"True peak {figure(reading.max_true_peak)} dBTP.")
+    is_measured = math.isfinite(reading.integrated)
     on = [alert.name for alert in snapshot.alerts if alert.state == "on"]
-    parts.append(f"Alert: {', '.join(on)}." if on else "")
-    parts.append(snapshot.notice)
-    return " ".join(part for part in parts if part)
+    parts = {
+        "transport": _SPOKEN[snapshot.transport],
+        "move": f"{_whose(snapshot)}{fader.capitalize()} fader: {_heading(move, goal.unit)}.",
+        "notice": notice,
+        "integrated": f"Integrated {figure(reading.integrated)} {goal.unit}, {_beside(reading, goal)}."
+        if is_measured
+        else "",
+        "peak": f"True peak {figure(reading.max_true_peak)} dBTP." if is_measured else "",
+        "alert": f"Alert: {', '.join(on)}." if on else "",
+    }
+    for least in ("peak", "integrated"):
+        if longest is not None and len(_joined(parts)) > longest:
+            parts[least] = ""
+    return _shortened(_joined(parts), longest)
+
+
+def brief(notice: str) -> str:
+    """Returns the first statement of a notice, without the lists and remedies that follow it."""
+    first = re.split(r"(?<=[.!?])\s+|[;:]\s", notice, maxsplit=1)[0]
+    first = _shortened(first, _LONGEST_NOTICE)
+    return first if not first or first[-1] in ".!?…" else f"{first}."
+
+
+def _joined(parts: dict[str, str]) -> str:
+    return " ".join(part for part in parts.values() if part)
+
+
+def _shortened(text: str, longest: int | None) -> str:
+    return text if longest is None or len(text) <= longest else f"{text[: longest - 1].rstrip()}…"
 
 
 def _whose(snapshot: Snapshot) -> str:
