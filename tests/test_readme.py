@@ -12,17 +12,51 @@ import soundfile
 
 from sidecar.cli import main
 from sidecar.cli.arguments.parser import make_parser
+from sidecar.cli.commands.guide import PAGES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = "\n".join((ROOT / path).read_text(encoding="utf-8") for path, _ in PAGES.values())
 
 
-def blocks(language):
-    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+def blocks(language, text=GUIDE):
+    return re.findall(rf"```{language}\n(.*?)```", text, re.DOTALL)
+
+
+def test_the_readme_can_be_read_in_one_sitting():
+    assert len(README.splitlines()) <= 250
+
+
+def test_every_link_between_the_pages_leads_to_a_file():
+    for path, _ in PAGES.values():
+        page = ROOT / path
+        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
+            assert (page.parent / target).is_file(), (path, target)
+
+
+def test_every_page_is_in_the_list_of_pages_and_the_readme_links_to_it():
+    written = {
+        str(page.relative_to(ROOT))
+        for room in ("sidecar", "tui", "configs")
+        for page in (ROOT / room).rglob("README.md")
+    }
+    listed = {path for path, _ in PAGES.values()}
+
+    assert written | {"README.md"} == listed
+    assert all(f"]({path})" in README for path in written)
+
+
+def test_a_page_that_does_not_exist_is_refused_with_the_names_of_those_that_do(capsys):
+    assert main(["guide", "nothing"]) == 2
+    assert "Choose one of: start, advice" in capsys.readouterr().err
+
+
+def test_a_page_is_printed_as_written_where_the_output_is_no_terminal(capsys):
+    assert main(["guide", "osc"]) == 0
+    assert capsys.readouterr().out == (ROOT / "sidecar/osc/README.md").read_text(encoding="utf-8")
 
 
 def test_the_first_paragraph_states_the_job():
-    """Who opens the page learns what it is for before anything else."""
     first = README.split("\n\n")[1]
 
     assert "which way to move the fader" in first
@@ -33,7 +67,7 @@ def test_ci_runs_the_command_that_the_readme_gives():
     """The second command of the README is what CI calls, to the letter."""
     command = ".venv/bin/python -m pytest"
 
-    assert f"{command}\n" in blocks("sh")
+    assert f"{command}\n" in blocks("sh", README)
     assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
 
 

@@ -16,6 +16,16 @@ def shipped_configs() -> Path:
     return in_wheel if in_wheel.is_dir() else package.parent / "configs"
 
 
+def shipped_page(name: str) -> Path:
+    """Returns a page of the guide that came with the program, in a wheel or in a checkout.
+
+    name: its path in the checkout, such as ``sidecar/osc/README.md``.
+    """
+    package = Path(__file__).resolve().parents[1]
+    in_wheel = package / name
+    return in_wheel if in_wheel.is_file() else package.parent / name
+
+
 def own_configs() -> Path:
     """Returns the person's own settings folder; it need not exist."""
     return _DIRS.user_config_path

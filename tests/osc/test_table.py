@@ -1,4 +1,4 @@
-"""The one table: what it promises holds, and the README prints it as it is."""
+"""The one table: what it promises holds, and the page about OSC prints it as it is."""
 
 import re
 from pathlib import Path
@@ -13,7 +13,7 @@ from sidecar.osc.requests import RequestParser
 from sidecar.osc.table import addresses, readme
 from sidecar.settings.goals import load_goal
 
-README = Path(__file__).parents[2] / "README.md"
+PAGE = Path(__file__).parents[2] / "sidecar" / "osc" / "README.md"
 
 
 STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
@@ -29,9 +29,8 @@ def dict_of(snapshot):
     return {out.path: out.read(snapshot) for out in addresses.OUTGOING}
 
 
-def test_the_readme_prints_the_table_as_it_is():
-    """Who reads the README reads what the program sends."""
-    assert readme.markdown() in README.read_text(encoding="utf-8")
+def test_the_page_about_osc_prints_the_table_as_it_is():
+    assert readme.markdown() in PAGE.read_text(encoding="utf-8")
 
 
 def test_every_outgoing_address_sends_the_types_it_documents():

@@ -9,6 +9,7 @@ _COMMANDS = (
     *(run.add_rehearse, run.add_live, run.add_screen, run.add_review),
     *(files.add_check, files.add_match, files.add_stamp, tools.add_passes),
     *(tools.add_listen, tools.add_light_test, tools.add_goals, tools.add_devices, tools.add_doctor),
+    tools.add_guide,
 )
 """In the order of the help: the job first."""
 

@@ -105,3 +105,14 @@ def add_doctor(commands: Any) -> None:
         metavar="OUTPUT",
         help="with --tone: part of an output's name (that of the input, or the system's own)",
     )
+
+
+def add_guide(commands: Any) -> None:
+    """Adds ``sidecar guide``."""
+    parser = add_command(
+        commands,
+        "guide",
+        "the pages of the guide in the terminal; without a name, the list of pages",
+        "sidecar guide\nsidecar guide osc",
+    )
+    parser.add_argument("page", nargs="?", metavar="PAGE", help="the name of a page")

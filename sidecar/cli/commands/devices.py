@@ -13,7 +13,7 @@ from sidecar.sources.inputs import DeviceInfo, list_devices
 
 NONE = "There are no audio inputs: start the sound system or connect a device. Files need none."
 HOW_TO_GET_ONE = (
-    "None of these looks like a loopback. The README's live set-up says how to get one on each system; "
+    "None of these looks like a loopback. The guide's first page (sidecar guide start) says how to get one; "
     "an input by another name can be chosen with --device."
 )
 

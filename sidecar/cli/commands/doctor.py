@@ -100,7 +100,7 @@ def _audio() -> Iterator[Found]:
     )
     yield Found("live audio", bool(devices), f"{len(devices)} inputs" if devices else lack)
     loopbacks = [device.name for device in devices if device.likely_loopback]
-    advice = "none found: the README's live set-up says how to get one on this system"
+    advice = "none found: the guide's first page (sidecar guide start) says how to get one on this system"
     yield Found("loopback input", bool(loopbacks), ", ".join(loopbacks) or advice)
 
 
