@@ -161,8 +161,16 @@ class AdviceSchedule:
 
     def update_advice(self, now_s: float, *, at_rest: bool) -> None:
         """Computes advice where it is due. at_rest: nothing is playing, so a slow search delays nothing."""
-        if self.stem_faders:
-            self.stem_faders.update_moves(now_s)
+        stems = self.stem_faders
+        were_moved = stems is not None and stems.settle(now_s)
+        if stems and were_moved:
+            self.advisor.use_trims(stems.trims_db())
+            self.ask_soon()
+        self._renew_advice(now_s, at_rest=at_rest)
+        if stems:
+            stems.update_moves(now_s, self.advice, at_once=were_moved)
+
+    def _renew_advice(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._due_s:
             return
         advisor = self.advisor

@@ -116,14 +116,19 @@ class Review:
             advisor.restore(past.energies, past.true_peak, past.cuts, past.fader or FaderHistory())
             plan = advisor.rides()
             stems = _stem_faders(past, goal)
+            if stems:
+                advisor.use_trims(stems.trims_db())
             if past.is_file:
                 self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
             move = _file_move(past.reading, goal) if past.is_file else advisor.next_pass()
+            advice = Advice("ended", move, from_top=move)
+            if stems:
+                stems.update_moves(0.0, advice)
             self._snapshot = replace(
                 self._snapshot,
                 goal=goal,
                 next_pass=move,
-                advice=Advice("ended", move, from_top=move),
+                advice=advice,
                 rides=plan.rides,
                 rides_reason=plan.reason,
                 stems=stems.stems() if stems else (),
@@ -223,12 +228,11 @@ def _file_move(reading: Reading, goal: Goal) -> Move:
 
 
 def _stem_faders(past: FinishedPass, goal: Goal) -> StemFaders | None:
-    """Returns the moves of the recorded stems, without anchor or kept faders; None without stems."""
+    """Returns the faders of the recorded stems, without anchor or kept ones; None without stems."""
     if past.stems is None:
         return None
     faders = StemFaders(Mix(past.stem_names), goal)
     faders.restore(past.stems, past.true_peak, past.cuts, past.reported_stems)
-    faders.update_moves(0.0)
     return faders
 
 

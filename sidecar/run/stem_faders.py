@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sidecar.advice.stems.advisor import StemAdvisor
+from sidecar.advice.stems.steady import SteadyStems
 from sidecar.errors import SettingsError
 from sidecar.journal.record import FaderReport
-from sidecar.loudness.series import Floats
+from sidecar.loudness.series import Floats, Steps
+from sidecar.model.advice import Advice
 from sidecar.model.readings import BLOCK_S, SILENCE, FloatArray, Move
 from sidecar.model.snapshot import Opening, Stem
 from sidecar.settings.goals import Goal
@@ -26,9 +28,9 @@ if TYPE_CHECKING:
 _ASK_S = 2.0
 _ASK_SHARE = 1.0 / 900.0
 """Seconds added to the period for each second measured: a longer programme changes less and takes longer to
-search. After an hour the moves are computed every 6 s."""
+search. After an hour the balance from silence is computed every 6 s."""
 _AT_REST_S = 0.5
-"""Faders that have not moved for so long have arrived: moves are computed then, not at each step."""
+"""Faders that have not moved for so long have arrived: advice is computed then, not at each step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class StemFaders:
         """Raises SettingsError for names that are missing, double or unknown."""
         self._mix = mix
         self._advisor = StemAdvisor(mix.names, goal, mix.anchor, mix.keep, offset_lu=mix.offset_lu)
+        self._steady = SteadyStems(self._advisor)
         self._faders_db = np.zeros(len(mix.names))
         self._reported: set[str] = set()
         self._are_known = False
@@ -75,9 +78,11 @@ class StemFaders:
 
     def _reset(self) -> None:
         self._peaks_dbtp = np.full(len(self._mix.names), SILENCE)
-        self._moves: dict[str, Move] = {}
+        self._steady.reset()
         self._seconds = 0.0
         self._due_s, self._rests_s = SILENCE, math.inf
+        self._master_db = Steps()
+        """Gain of the master fader in each block, where it is part of what was metered."""
         self.build_up: tuple[Opening, ...] = ()
         """A rough balance from silence."""
 
@@ -90,8 +95,10 @@ class StemFaders:
         if len(blocks.covariance) == 0:
             return
         if block.stem_gains_db is not None:
+            self._was_moved |= self._are_known and not np.array_equal(block.stem_gains_db, self._faders_db)
             self._faders_db, self._are_known = np.array(block.stem_gains_db), True
         self.gains_db = self._faders_db + (block.gain_db or 0.0)
+        self._master_db.append(np.full(len(blocks.covariance), block.gain_db or 0.0))
         self._push(blocks.covariance, self.gains_db, blocks.true_peak, mix_peak_dbtp)
 
     def restore(
@@ -102,6 +109,7 @@ class StemFaders:
         mix_peak_dbtp: shape (n,). cuts: blocks before which it was cut. reported: stems whose fader positions
         were reported.
         """
+        self._master_db.append(np.zeros(len(mix_peak_dbtp)))
         edges = [0, *cuts, len(mix_peak_dbtp)]
         for start, stop in pairwise(edges):
             piece = slice(start, stop)
@@ -163,18 +171,31 @@ class StemFaders:
         self._reset()
 
     def ask_soon(self) -> None:
-        """Makes the next update compute the moves, due or not."""
+        """Makes the next update compute the balance from silence, due or not."""
         self._due_s = SILENCE
 
-    def update_moves(self, now_s: float) -> None:
-        """Computes the moves where they are due."""
+    def settle(self, now_s: float) -> bool:
+        """Returns whether faders that were moved have just come to rest."""
         if self._was_moved:
             self._was_moved, self._rests_s = False, now_s + _AT_REST_S
-        if now_s < min(self._due_s, self._rests_s):
-            return
+        if now_s < self._rests_s:
+            return False
         self._rests_s = math.inf
+        return True
+
+    def trims_db(self) -> Floats:
+        """How much louder the mix of each block would be with the stem faders where they stand, dB, shape
+        (n,). The master fader is left as it was."""
+        master_db = self._master_db.part(0, self._advisor.block_count)
+        return np.asarray(self._advisor.trims_db() - (master_db[-1:] - master_db))
+
+    def update_moves(self, now_s: float, advice: Advice, *, at_once: bool = False) -> None:
+        """Shares *advice* on the mix out among the stems, where it has looked again, and computes the balance
+        from silence where that is due. at_once: the faders were moved or the goal has changed."""
+        self._steady.update(advice, at_once=at_once)
+        if now_s < self._due_s:
+            return
         self._due_s = now_s + _ASK_S + self._seconds * _ASK_SHARE
-        self._moves = self._advisor.moves()
         self.build_up = tuple(
             Opening(step.name, step.fader_db, step.move.reason) for step in self._advisor.build_up()
         )
@@ -182,7 +203,7 @@ class StemFaders:
     def stems(self) -> tuple[Stem, ...]:
         """Every stem with its latest move."""
         return tuple(
-            Stem(name, float(fader_db), self._moves.get(name, Move()), float(peak_dbtp))
+            Stem(name, float(fader_db), self._steady.moves.get(name, Move()), float(peak_dbtp))
             for name, fader_db, peak_dbtp in zip(
                 self._mix.names, self._faders_db, self._peaks_dbtp, strict=True
             )

@@ -9,6 +9,7 @@ from advice_reference import TELEVISION, energy, gained, integrated, material
 
 from sidecar.advice import StemAdvisor
 from sidecar.advice.faders.tapers import FaderLimits
+from sidecar.model.readings import Move
 
 NAMES = ("voice", "band", "crowd", "drums")
 LEVELS = (-24.0, -28.0, -33.0, -38.0)
@@ -160,7 +161,7 @@ def test_far_too_loud_comes_down_together():
 
     assert {move.gain_db for move in moves.values()} == {-10.0}
     assert set(moves) == set(NAMES)
-    assert moves["voice"].reason.startswith("Everything down 10.0 dB together: the mix then lands at")
+    assert moves["voice"].reason.startswith("Everything down 10.0 dB together.")
 
 
 def test_far_too_quiet_rises_by_one_step_only():
@@ -189,7 +190,7 @@ def test_what_is_kept_too_loud_is_named():
     moves = heard(energies, keep=("voice",)).moves()
 
     assert [(move.gain_db, move.limited_by) for move in moves.values()] == [(0.0, "range")]
-    assert "free voice" in moves["voice"].reason
+    assert moves["voice"].reason == "The stems left to move cannot land the mix: voice is held."
 
 
 def under_anchor(energies, gains_db=0.0):
@@ -205,7 +206,7 @@ def under_anchor(energies, gains_db=0.0):
 @pytest.mark.parametrize("offset_lu", [4.0, 6.0, 9.0])
 def test_the_rest_is_brought_under_the_anchor(offset_lu):
     """All but the anchor move alike until they lie the offset under it while it sounds."""
-    energies = stems(15, (-24.0, -24.0, -25.0, -26.0))
+    energies = stems(15, (-24.0, -30.0, -31.0, -32.0))
 
     moves = heard(energies, anchor="voice", offset_lu=offset_lu).moves()
 
@@ -215,16 +216,85 @@ def test_the_rest_is_brought_under_the_anchor(offset_lu):
     assert offset_lu == pytest.approx(under_anchor(energies, changes.pop()), abs=0.06)
 
 
-def test_once_balanced_the_whole_mix_lands_with_its_anchor():
-    """The balance is right and the mix 2 LU too loud: all faders, the anchor too, come down alike."""
+@pytest.mark.parametrize(("rest_lufs", "step_db"), [(-24.0, -6.0), (-50.0, 3.0)])
+def test_a_balance_is_brought_about_by_a_step_at_a_time(rest_lufs, step_db):
+    """Whatever the offset needs: down 6 dB, or up 3 dB, of all but the anchor."""
+    moves = heard(stems(15, (-24.0, *[rest_lufs] * 3)), anchor="voice", offset_lu=12.0).moves()
+
+    assert {(move.gain_db, move.limited_by) for move in moves.values()} == {(step_db, "step")}
+    assert set(moves) == {"band", "crowd", "drums"}
+
+
+def test_once_balanced_the_anchor_is_not_moved_and_named():
+    """The balance is right and the mix 2 LU too loud: only the master fader can land it with an anchor that
+    stays."""
     energies = stems(16)
 
     moves = heard(
         energies, goal_near(energies, -2.0), anchor="voice", offset_lu=under_anchor(energies) + 0.2
     ).moves()
 
-    assert {move.gain_db for move in moves.values()} == {-2.0}
-    assert set(moves) == set(NAMES)
+    assert {name: move.gain_db for name, move in moves.items()} == {"voice": 0.0}
+    assert moves["voice"].reason == "voice holds the balance: only the master fader can land the mix."
+
+
+def test_a_kept_stem_that_stands_in_the_way_of_the_balance_is_named():
+    """The band, kept, is as loud as the voice by itself: nothing can bring the rest 6 LU under it."""
+    energies = stems(17, (-24.0, -24.0, -40.0, -40.0))
+
+    moves = heard(energies, anchor="voice", keep=("band",), offset_lu=6.0).moves()
+
+    assert {name: move.gain_db for name, move in moves.items()} == {"band": 0.0}
+    assert moves["band"].reason == "The rest cannot lie 6.0 LU under voice: band is held."
+
+
+def late(seconds, seed=31):
+    """The third stem comes in so many seconds before the end of a minute."""
+    energies = stems(seed, (-24.0, -25.0, -18.0, -40.0), 60)
+    energies[: -round(seconds * 10), 2] = 0.0
+    return energies
+
+
+def test_a_stem_of_which_little_was_heard_is_not_advised_on():
+    """The crowd is loudest and the cheapest to move, and 9 s of it are not its level."""
+    early, later = (heard(late(seconds), goal_near(late(seconds), -0.8)).moves() for seconds in (9, 25))
+
+    assert "crowd" not in early
+    assert set(later) == {"crowd"}
+
+
+def test_where_others_cannot_land_the_mix_a_stem_that_came_late_is_named():
+    """4 dB down is more than the rest can do, and all together would move the crowd."""
+    moves = heard(late(9), goal_near(late(9), -6.0)).moves()
+
+    assert [move.gain_db for move in moves.values()] == [0.0]
+    assert next(iter(moves.values())).reason == "Less than 10 s of crowd were heard."
+
+
+def test_the_stems_of_the_last_advice_stay_until_others_need_far_less():
+    """Voice and band lie close: the band, once chosen, stays; the drums, far too quiet, do not."""
+    energies = np.broadcast_to(energy([-26.0, -26.3, -33.0, -38.0]), (400, 4))
+    advisor = heard(energies, goal_near(energies, -1.0))
+
+    assert set(advisor.moves()) == {"voice"}
+    assert set(advisor.moves(latest=("band",))) == {"band"}
+    assert set(advisor.moves(latest=("drums",))) == {"voice"}
+
+
+def test_stems_make_the_move_that_the_master_fader_would():
+    """Advice on the pass that plays: the mix changes as by 1.3 dB on the master fader, and lands where that
+    would."""
+    energies = stems(22)
+    whole = Move(-1.3, -22.8, -23.2, -22.4, reason="The programme is loud so far.")
+
+    moves = heard(energies).moves(whole)
+
+    changed_lu = landing(energies, moves) - integrated(energies.sum(axis=1))
+    assert changed_lu == pytest.approx(-1.3, abs=0.1)
+    assert {(move.landing, move.landing_low, move.landing_high) for move in moves.values()} == {
+        (-22.8, -23.2, -22.4)
+    }
+    assert all(move.reason.endswith("dB. The programme is loud so far.") for move in moves.values())
 
 
 def test_a_part_of_the_mix_comes_down_by_one_step():

@@ -1,11 +1,14 @@
 """What is known of the stems' faders, and what it does to the advice on them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from sidecar.errors import SettingsError
 from sidecar.meter import StemBlocks
-from sidecar.model.readings import SILENCE
+from sidecar.model.advice import Advice
+from sidecar.model.readings import SILENCE, Move
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
@@ -30,6 +33,12 @@ def take(faders, stem_blocks, heard=HEARD):
     faders.push_blocks(stem_blocks, stem_blocks.true_peak.max(axis=1) + 3.0, heard)
 
 
+def advise(faders, gain_db, now_s=0.0, **update):
+    """The advice on the whole mix, to move the master fader by so much, shared out among the stems."""
+    move = Move(gain_db, -23.0, -23.4, -22.6)
+    faders.update_moves(now_s, Advice("move" if gain_db else "on_goal", move), **update)
+
+
 def stem(faders, name):
     return next(one for one in faders.stems() if one.name == name)
 
@@ -38,58 +47,66 @@ def test_the_stem_that_is_too_loud_is_moved():
     """The band at −18 alone makes the mix 5 LU too loud: it goes down and the kept voice stays."""
     faders = StemFaders(Mix(NAMES, keep=("voice",)), GOAL)
     take(faders, blocks(30, -30.0, -18.0))
-    faders.update_moves(0.0)
+    advise(faders, -5.0)
 
     assert stem(faders, "voice").move.is_quiet
     assert stem(faders, "band").move.gain_db < -5.0
-    assert stem(faders, "band").move.landing == pytest.approx(-23.0, abs=0.15)
+    assert stem(faders, "band").move.landing == -23.0
 
 
 def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_move():
-    """Told −4 dB, nothing has changed; told −9 dB later, the same material is 5 dB quieter from there."""
+    """Told −4 dB, nothing has changed; told −9 dB later, the past would be 5 dB quieter as it stands now."""
     faders = StemFaders(Mix(NAMES), GOAL)
     take(faders, blocks(30, SILENCE, -18.0))
     faders.report_position("2", -4.0)
     take(faders, blocks(0.1, SILENCE, -18.0))
-    faders.update_moves(0.0)
-    first = stem(faders, "band")
+    first = faders.trims_db()
     faders.report_position("band", -9.0)
     take(faders, blocks(0.1, SILENCE, -23.0))
-    faders.update_moves(0.0)
-    faders.update_moves(0.6)
-    second = stem(faders, "band")
+    second = faders.trims_db()
 
-    assert (first.fader_db, first.move.gain_db) == (-4.0, pytest.approx(-5.0, abs=0.1))
-    assert (second.fader_db, second.move.is_quiet) == (-9.0, True)
+    assert stem(faders, "band").fader_db == -9.0
+    assert (len(first), np.abs(first).max()) == (301, pytest.approx(0.0, abs=1e-5))
+    assert second == pytest.approx([-5.0] * 301 + [0.0], abs=1e-5)
 
 
-def test_a_ride_asks_for_the_moves_when_it_has_come_to_rest_not_at_every_step(monkeypatch):
+def test_the_master_fader_is_no_trim_of_the_stems():
+    """It fell by 3 dB in mid-pass, and the band rose by 2 dB: only the latter is a change of the balance."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    take(faders, blocks(1, SILENCE, -18.0), Block(HEARD.frames, gain_db=0.0, stem_gains_db=(0.0, 0.0)))
+    take(faders, blocks(1, SILENCE, -19.0), Block(HEARD.frames, gain_db=-3.0, stem_gains_db=(0.0, 2.0)))
+
+    assert faders.trims_db() == pytest.approx([2.0] * 10 + [0.0] * 10, abs=1e-5)
+
+
+def test_a_ride_counts_when_it_has_come_to_rest_not_at_every_step():
     """A search takes a tenth of a second after an hour of eight stems; steps come twenty a second."""
     faders = StemFaders(Mix(NAMES), GOAL)
     take(faders, blocks(30, SILENCE, -18.0))
-    faders.update_moves(0.0)
-    asked_s, now_s = [], 0.0
-    monkeypatch.setattr(faders, "_advisor", Asked(faders._advisor, lambda: asked_s.append(now_s)))
-    for step in range(1, 21):
-        now_s = step * 0.05
+    settled_s = []
+    for step in range(1, 41):
         faders.report_position("band", -0.1 * min(step, 10))
-        faders.update_moves(now_s)
+        if faders.settle(step * 0.05):
+            settled_s.append(step * 0.05)
 
-    assert asked_s == [1.0]
+    assert settled_s == [1.0]
 
 
-class Asked:
-    """An advisor, and when it is asked for moves."""
+def test_moves_change_at_looks_of_the_advice_alone():
+    """The same advice again is no look, whatever has sounded since; the next look is one."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    take(faders, blocks(30, -24.0, -30.0))
+    advice = Advice("move", Move(-1.0, -23.0), next_look_at_s=40.0)
+    faders.update_moves(0.0, advice)
+    first = faders.stems()
+    take(faders, blocks(30, -30.0, -16.0))
+    faders.update_moves(30.0, advice)
+    second = faders.stems()
+    faders.update_moves(30.0, replace(advice, move=Move(-2.0, -23.0), next_look_at_s=70.0))
 
-    def __init__(self, advisor, tell):
-        self._advisor, self._tell = advisor, tell
-
-    def __getattr__(self, name):
-        return getattr(self._advisor, name)
-
-    def moves(self):
-        self._tell()
-        return self._advisor.moves()
+    assert first[0].move.gain_db == pytest.approx(-1.3, abs=0.1)
+    assert [one.move for one in second] == [one.move for one in first]
+    assert stem(faders, "band").move.gain_db == pytest.approx(-2.5, abs=0.1)
 
 
 def test_faders_that_the_source_knows_are_taken_from_it():
@@ -98,17 +115,16 @@ def test_faders_that_the_source_knows_are_taken_from_it():
     knows = Block(HEARD.frames, gain_db=-3.0, stem_gains_db=(0.0, -2.0))
     take(faders, blocks(30, SILENCE, -23.0), knows)
     faders.report_position("band", 5.0)
-    faders.update_moves(0.0)
 
     assert stem(faders, "band").fader_db == -2.0
-    assert stem(faders, "band").move.is_quiet
+    assert list(faders.gains_db) == [-3.0, -5.0]
 
 
 def test_the_balance_from_silence_starts_with_the_anchor():
     """The voice first, then the rest under it, onto the goal."""
     faders = StemFaders(Mix(NAMES, anchor="voice", offset_lu=10.0), GOAL)
     take(faders, blocks(30, -20.0, -18.0))
-    faders.update_moves(0.0)
+    advise(faders, -5.0)
 
     assert [opening.name for opening in faders.build_up] == list(NAMES)
     assert (faders.build_up[0].fader_db - 20.0) - (faders.build_up[1].fader_db - 18.0) == pytest.approx(
@@ -121,7 +137,7 @@ def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
     faders = StemFaders(Mix(NAMES), GOAL)
     faders.report_position("voice", -6.0)
     take(faders, blocks(30, -20.0, -18.0, (-3.0, -20.0)))
-    faders.update_moves(0.0)
+    advise(faders, -5.0)
     assert stem(faders, "voice").true_peak == -3.0
     faders.begin_next_pass()
 

@@ -57,6 +57,7 @@ class ProgrammeAdvisor:
         self._peaks = Crests()
         """dBTP, one value a second: late reports on the fader are no more precise in time."""
         self._reported_s: list[float] = []
+        self._trims_db: Floats = np.empty(0)
 
     @property
     def goal(self) -> Goal:
@@ -134,6 +135,12 @@ class ProgrammeAdvisor:
         self._fader.moved_by(self.seconds, change_db)
         self._reported_s.append(self.seconds)
 
+    def use_trims(self, trims_db: Floats) -> None:
+        """Takes the past to have been so much louder, dB, shape (n,): stem faders have moved since, and the
+        rest will sound as they stand now. What was metered stays what was metered."""
+        self._trims_db = trims_db
+        self._rebuild()
+
     def confirm_guess(self) -> Guess | None:
         """Applies the guess to the past and returns it; None where there was none."""
         guess, self.guess = self.guess, None
@@ -201,6 +208,8 @@ class ProgrammeAdvisor:
             for first in range(start, stop, _AT_ONCE):
                 past = min(first + _AT_ONCE, stop)
                 gains_db = self._fader.gains_db(first, past - first)
+                trims_db = self._trims_db[first:past]
+                gains_db[: len(trims_db)] -= trims_db
                 self._landing.push(energies[first:past], gains_db, true_peaks_dbtp[first:past])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,14 +14,18 @@ from sidecar.advice.programme.history import ENOUGH_S
 from sidecar.advice.programme.landing import LEAVE_ALONE_LU
 from sidecar.advice.stems.build_up import BuildStep, build_up
 from sidecar.advice.stems.history import Bools, Gated, StemHistory
-from sidecar.advice.stems.plans import Plan, Planner
-from sidecar.advice.stems.wording import moves_sentence
+from sidecar.advice.stems.plans import Balance, Plan, Planner
+from sidecar.advice.stems.wording import join_names, landing_of, moves_sentence
 from sidecar.advice.wording import ceiling
 from sidecar.errors import SettingsError
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import BLOCK_S, SILENCE, Move
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
+
+HEARD_S = 10.0
+"""A stem is advised on once so much of it was heard above the gate: two seconds of a voice are not its level.
+Ours."""
 
 _ROUNDING_DB = 1e-3
 """dB by which a peak in single precision may miss a ceiling that it meets."""
@@ -126,6 +130,21 @@ class StemAdvisor:
         """Drops all measured blocks; the settings are kept."""
         self._history = StemHistory(len(self.names))
 
+    @property
+    def block_count(self) -> int:
+        """Number of 100 ms blocks measured."""
+        return len(self._history)
+
+    def trims_db(self) -> Floats:
+        """Returns how much louder each block of the mix would be with the faders where they stand.
+
+        Returns
+        -------
+        ndarray
+            Shape (n,), dB; 0 where nothing has changed since, and where either is silent.
+        """
+        return self._history.trims_db()
+
     def loudness(self, gains_db: ArrayLike) -> float:
         """Returns the gated loudness of the mix of all measured blocks, with other fader gains.
 
@@ -159,32 +178,44 @@ class StemAdvisor:
         """
         return self._history.peak_bound(np.asarray(gains_db, dtype=np.float64)).dbtp
 
-    def moves(self) -> dict[str, Move]:
+    def moves(self, whole: Move | None = None, latest: Collection[str] = ()) -> dict[str, Move]:
         """The fewest faders to move, then the least dB, to land the mix; empty when nothing is to be done.
 
         All moves belong together: each carries the landing of the mix with all of them made. An anchor
-        with an offset comes first: the rest is brought under it, and once it is there the whole mix moves.
+        with an offset comes first: the rest is brought under it, by a step at a time; once it is there, only
+        the master fader can land the mix. An anchor and a kept stem are never moved, nor is a stem of which
+        less than 10 s were heard, unless it moves with all others.
+
+        Parameters
+        ----------
+        whole
+            The move of the master fader that the stems shall make in its place, with its landing; None for
+            the one that lands a whole pass of the material.
+        latest
+            Stems that the moves before were about. They stay the ones to move while they can do it, until
+            others need at least 1.5 dB less.
 
         Returns
         -------
         dict[str, Move]
             By name, and only those to be moved; empty too while less than 3 s of programme were measured.
-            Where no fader that may be moved can land the mix, one move of 0 dB whose reason says so.
+            Where the stems cannot do it, one move of 0 dB whose reason says what stands in the way.
         """
         now = self._history.gated(self._history.faders_db)
         if np.count_nonzero(now.weights) * BLOCK_S < ENOUGH_S:
             return {}
-        planner, free = Planner(self._history, self.goal.target_lufs, self.limits), self._free()
+        gain_db = self.goal.target_lufs - now.lufs if whole is None else whole.gain_db
+        planner = Planner(self._history, now.lufs + gain_db, self.limits)
+        before = np.array([name in latest for name in self.names])
+        is_wanted = not self._is_left_alone(now.lufs) if whole is None else gain_db != 0.0
         if self.anchor is not None and self.offset_lu is not None:
-            plan = planner.under_anchor(free, self.names.index(self.anchor), self.offset_lu)
-            if plan is not None:
-                return self._plan_moves(
-                    planner, plan, f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
-                )
-        if self._is_left_alone(now.lufs):
+            return self._balanced(planner, now, whole, before, is_wanted=is_wanted)
+        if not is_wanted:
             return {}
-        plan = self._landing(planner, now)
-        return self._stuck(now) if plan is None else self._plan_moves(planner, plan)
+        plan = self._landing(planner, now, before)
+        return (
+            self._plan_moves(planner, plan, whole) if plan else self._obstacle(now, self._why_stuck(before))
+        )
 
     def build_up(self) -> list[BuildStep]:
         """A rough balance from silence: which fader to bring up next, to where, and where that lands.
@@ -199,16 +230,47 @@ class StemAdvisor:
         anchor = None if self.anchor is None else self.names.index(self.anchor)
         return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)
 
-    def _landing(self, planner: Planner, now: Gated) -> Plan | None:
+    def _balanced(
+        self, planner: Planner, now: Gated, whole: Move | None, latest: Bools, *, is_wanted: bool
+    ) -> dict[str, Move]:
+        """The rest brought under the anchor. The anchor stays, so the landing is the master fader's."""
+        anchor, offset_lu = str(self.anchor), float(self.offset_lu or 0.0)
+        place, free = self.names.index(anchor), self._free()
+        under = f"{figure(offset_lu)} LU under {anchor}"
+        if self._history.heard_s[place] < HEARD_S or np.any(self._is_short(free, latest)):
+            return {}
+        balance = planner.under_anchor(free, place, offset_lu)
+        if isinstance(balance, Plan):
+            return self._plan_moves(planner, balance, whole, f"First the balance, {under}.")
+        if balance is Balance.BLOCKED:
+            return self._obstacle(now, f"The rest cannot lie {under}")
+        if not is_wanted:
+            return {}
+        return self._obstacle(
+            now, f"{anchor} holds the balance: only the master fader can land the mix.", anchor
+        )
+
+    def _landing(self, planner: Planner, now: Gated, latest: Bools) -> Plan | None:
+        """The fewest faders of those heard, or all that may be moved, alike; None where that cannot land."""
         free = self._free()
-        if self.offset_lu is None or self.anchor is None:
-            return (planner.fewest(free, now) or planner.together(free, now)) if free.any() else None
-        balanced = self._open() & np.array([name not in self.keep for name in self.names])
-        return planner.together(balanced, now) if balanced.any() else None
+        fewest = planner.fewest(free & ((self._history.heard_s >= HEARD_S) | latest), now, free & latest)
+        if fewest is not None:
+            return fewest
+        if not free.any() or np.any(self._is_short(free, latest)):
+            return None
+        return planner.together(free, now)
+
+    def _is_short(self, free: Bools, latest: Bools) -> Bools:
+        """Which stems have begun to sound, and not for long enough."""
+        heard_s = self._history.heard_s
+        return np.asarray(free & (heard_s > 0.0) & (heard_s < HEARD_S) & ~latest)
 
     def _free(self) -> Bools:
+        return np.asarray(self._open() & ~self._held())
+
+    def _held(self) -> Bools:
         held = self.keep | {self.anchor}
-        return np.asarray(self._open() & np.array([name not in held for name in self.names]))
+        return np.array([name in held for name in self.names])
 
     def _open(self) -> Bools:
         return np.asarray(self._history.faders_db > SILENCE)
@@ -218,9 +280,11 @@ class StemAdvisor:
         above = min(self.goal.tolerance_above_lu, LEAVE_ALONE_LU)
         return self.goal.target_lufs - below <= lufs <= self.goal.target_lufs + above
 
-    def _plan_moves(self, planner: Planner, plan: Plan, why: str = "") -> dict[str, Move]:
+    def _plan_moves(self, planner: Planner, plan: Plan, whole: Move | None, why: str = "") -> dict[str, Move]:
         plan, note = self._under_ceiling(planner, plan)
-        return moves_sentence(plan, self.names, self.goal, " ".join(part for part in (why, note) if part))
+        landing = landing_of(plan, planner.target_lufs, whole)
+        said = whole.reason if whole and not why else why
+        return moves_sentence(plan, self.names, landing, " ".join(part for part in (said, note) if part))
 
     def _under_ceiling(self, planner: Planner, plan: Plan) -> tuple[Plan, str]:
         """A rise of everything is cut to what the known peak allows; of other moves only a bound is known,
@@ -238,14 +302,32 @@ class StemAdvisor:
         note = f"Peaks {verb} {figure(peaks.dbtp)} dBTP, over the {ceiling(goal)} ceiling."
         return replace(plan, limited_by="ceiling"), note
 
-    def _stuck(self, now: Gated) -> dict[str, Move]:
-        """No fader that may be moved can land the mix: the loudest one that is held is named."""
-        held = np.where(self._free(), SILENCE, self._history.faders_db)
-        faders_db = self._history.faders_db
-        own = [float(self._history.energies(_only(stem, faders_db)).sum()) for stem in range(len(held))]
-        name = self.names[int(np.argmax(np.where(held > SILENCE, own, 0.0)))]
-        reason = f"No fader left to move can land the mix: free {name}, or move the mix fader."
-        return {name: Move(0.0, now.lufs, now.lufs, now.lufs, "range", reason)}
+    def _why_stuck(self, latest: Bools) -> str:
+        """What stands in the way of stems that cannot land the mix."""
+        short = self._is_short(self._free(), latest)
+        if short.any():
+            names = [name for name, is_short in zip(self.names, short, strict=True) if is_short]
+            return f"Less than {HEARD_S:.0f} s of {join_names(names)} were heard."
+        return "The stems left to move cannot land the mix"
+
+    def _obstacle(self, now: Gated, why: str, name: str = "") -> dict[str, Move]:
+        """One move of 0 dB that says why the stems cannot do it.
+
+        name: of the stem in the way; where none is given the loudest one that is held.
+        """
+        if not name:
+            name = self._loudest(self._held() & self._open()) or self._loudest(self._open())
+        if not why.endswith("."):
+            why = f"{why}: {name} {'is held' if name in self.keep | {self.anchor} else 'stays'}."
+        return {name: Move(0.0, now.lufs, now.lufs, now.lufs, "range", why)}
+
+    def _loudest(self, stems: Bools) -> str:
+        """Name of the one with most energy; empty where there is none."""
+        own = [
+            float(self._history.energies(_only(stem, self._history.faders_db)).sum())
+            for stem in range(len(stems))
+        ]
+        return self.names[int(np.argmax(np.where(stems, own, -1.0)))] if stems.any() else ""
 
 
 def _only(stem: int, faders_db: Floats) -> Floats:
@@ -255,6 +337,8 @@ def _only(stem: int, faders_db: Floats) -> Floats:
 def _check_names(names: tuple[str, ...], held: frozenset[str]) -> None:
     if not names or len(set(names)) < len(names) or not all(names):
         raise SettingsError(f"Stems need names, each its own, not {', '.join(names) or 'none'}.")
+    if taken := {"programme", "master", "all stems", "several stems"} & set(names):
+        raise SettingsError(f"'{min(taken)}' names other faders than a stem's: give that stem another name.")
     unknown = sorted(held - set(names))
     if unknown:
         raise SettingsError(f"There is no stem {', '.join(unknown)}; there are {', '.join(names)}.")

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from sidecar.errors import SignalError
 from sidecar.loudness.gating import ABSOLUTE_GATE, GATING_STEPS, RELATIVE_GATE, gating_powers
 from sidecar.loudness.series import Floats
-from sidecar.model.readings import SILENCE
+from sidecar.model.readings import BLOCK_S, SILENCE
 from sidecar.model.units import decibel, loudness
 
 Bools = NDArray[np.bool_]
@@ -26,6 +26,11 @@ _ROUGH_DB = 1e-3
 
 _UNMEASURED = 1e12
 """Stands for a peak that was not measured: finite, so that a closed fader silences it."""
+
+_SILENT = 1e-12
+"""Mean squares under it, 120 dB below full scale, have no level worth a comparison."""
+
+_MOST_TRIM_DB = 60.0
 
 _HIGHEST_PEAK = 1e5
 """Linear; above it a bound only says that a peak was not measured."""
@@ -72,6 +77,10 @@ class StemHistory:
         self.last_open_db = np.zeros(stems)
         """Last position of each fader while it was open, dB."""
         self._was_closed = False
+        self._mixed = _Table(1)
+        """Mean squares of the mix as metered."""
+        self.heard_s = np.zeros(stems)
+        """Seconds of each stem, as metered, above the absolute gate."""
 
     def __len__(self) -> int:
         return len(self._gains_db)
@@ -106,6 +115,9 @@ class StemHistory:
         )
         self._gains_db.append(gains)
         self._peaks.append(peaks)
+        self._mixed.append(np.maximum(products.sum(axis=(1, 2)), 0.0)[:, None])
+        own = np.diagonal(products, axis1=1, axis2=2)
+        self.heard_s += BLOCK_S * np.count_nonzero(own > ABSOLUTE_GATE, axis=0)
         self.was_open |= is_open.any(axis=0)
         self._was_closed |= not is_open.all()
         self.faders_db = gains[-1].copy()
@@ -130,6 +142,16 @@ class StemHistory:
         # not BLAS: its threads cost tens of milliseconds here whenever the processor is shared
         mixed = np.einsum("bp,p->b", self._products.values, weights.astype(np.float32))
         return np.asarray(np.maximum(mixed, 0.0), dtype=np.float64)
+
+    def trims_db(self) -> Floats:
+        """How much louder each block of the mix would be with the faders where they stand, dB, shape (n,).
+
+        Held to ±60 dB, and 0 where either is silent.
+        """
+        metered, asked = self._mixed.values[:, 0].astype(np.float64), self.energies(self.faders_db)
+        sounds = (metered > _SILENT) & (asked > _SILENT)
+        ratio = np.where(sounds, asked, 1.0) / np.where(sounds, metered, 1.0)
+        return np.asarray(np.clip(10.0 * np.log10(ratio), -_MOST_TRIM_DB, _MOST_TRIM_DB))
 
     def gated(self, gains_db: Floats) -> Gated:
         """The mix under *gains_db* behind the gates (BS.1770-5 Annex 1, equations 3 to 7)."""

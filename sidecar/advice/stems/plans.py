@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from enum import Enum, auto
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from sidecar.advice.stems.history import Bools, Gated, PeakBound, StemHistory
 from sidecar.advice.stems.search import MOST_FADERS, Candidates, cheapest, shared_changes_db, together, ways
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE, Limit
-from sidecar.model.units import mean_square
+from sidecar.model.units import loudness, mean_square
 
 _NEAR_ENOUGH_LU = 0.06
 """Faders move in tenths, so a landing can miss by half of one, and by what a gate adds."""
@@ -30,6 +31,9 @@ _SLACK_DB = 0.3
 _BALANCED_LU = 0.5
 """A balance this near to the offset asked for is left alone."""
 
+_MORE_URGENT_DB = 1.5
+"""Others than the latest faders are taken where all moves together are so much less. Ours."""
+
 _FAR_DB = 1000.0
 
 
@@ -46,6 +50,20 @@ class Plan:
     is_together: bool = False
     """True where the balance among the faders that move stays as it is."""
 
+    @property
+    def cost_db(self) -> float:
+        """The sum of all changes without their signs."""
+        return float(np.abs(self.changes_db).sum())
+
+
+class Balance(Enum):
+    """Why the rest is not to be moved against the anchor."""
+
+    THERE = auto()
+    """It lies as far under the anchor as was asked for, or the anchor is silent."""
+    BLOCKED = auto()
+    """What is held is too loud by itself, or nothing may be moved."""
+
 
 class Planner:
     """Plans from where the faders stand."""
@@ -57,26 +75,37 @@ class Planner:
         self._energy = mean_square(target_lufs)
         self._faders_db = history.faders_db
 
-    def fewest(self, free: Bools, now: Gated) -> Plan | None:
+    def fewest(self, free: Bools, now: Gated, latest: Bools) -> Plan | None:
         """The fewest faders, then the least dB, that land inside one step each; None where that needs
-        more than MOST_FADERS."""
+        more than MOST_FADERS.
+
+        latest: the faders of the plan before. They are preferred unless others need _MORE_URGENT_DB less.
+        """
+        numbers = [int(stem) for stem in np.flatnonzero(free)]
+        counts = range(1, min(MOST_FADERS, len(numbers)) + 1)
+        plans = (self._cheapest(numbers, faders, now) for faders in counts)
+        best = next((plan for plan in plans if plan is not None), None)
+        before = [int(stem) for stem in np.flatnonzero(latest)]
+        if best is None or not 0 < len(before) <= MOST_FADERS:
+            return best
+        same = self._cheapest(before, len(before), now)
+        return best if same is None or same.cost_db - best.cost_db >= _MORE_URGENT_DB else same
+
+    def _cheapest(self, numbers: list[int], faders: int, now: Gated) -> Plan | None:
+        """The least dB with so many of these faders; None where they cannot land inside one step each."""
         low_db, high_db = self._bounds_db()
         reach_db = high_db if now.lufs < self.target_lufs else low_db
-        products, slack = self._products(now), (low_db - _SLACK_DB, high_db + _SLACK_DB)
-        numbers = [int(stem) for stem in np.flatnonzero(free)]
-        for faders in range(1, min(MOST_FADERS, len(numbers)) + 1):
-            found = ways(numbers, reach_db, faders)
-            likely = cheapest(found, products, self._energy, slack)[:_TRIED]
-            plans = [plan for candidate in likely if (plan := self._landed(candidate, now)) is not None]
-            fitting = [
-                plan
-                for plan in plans
-                if self._error_lu(plan) <= _LANDED_LU
-                and np.all((plan.changes_db >= low_db) & (plan.changes_db <= high_db))
-            ]
-            if fitting:
-                return min(fitting, key=lambda plan: float(np.abs(plan.changes_db).sum()))
-        return None
+        slack = (low_db - _SLACK_DB, high_db + _SLACK_DB)
+        found = ways(numbers, reach_db, faders)
+        likely = cheapest(found, self._products(now), self._energy, slack)[:_TRIED]
+        plans = [plan for candidate in likely if (plan := self._landed(candidate, now)) is not None]
+        fitting = [
+            plan
+            for plan in plans
+            if self._error_lu(plan) <= _LANDED_LU
+            and np.all((plan.changes_db >= low_db) & (plan.changes_db <= high_db))
+        ]
+        return min(fitting, key=lambda plan: plan.cost_db, default=None)
 
     def together(self, free: Bools, now: Gated) -> Plan | None:
         """All free faders alike, as far as the limits allow; None where that cannot reach the target.
@@ -90,17 +119,20 @@ class Planner:
         lowest_db = -math.inf if is_all else -self._limits.step_down_db
         return self._limited(free, float(plan.changes_db[free][0]), lowest_db)
 
-    def under_anchor(self, free: Bools, anchor: int, offset_lu: float) -> Plan | None:
+    def under_anchor(self, free: Bools, anchor: int, offset_lu: float) -> Plan | Balance:
         """All free faders alike, so that everything but the anchor lies *offset_lu* under it while it
-        sounds; None where it does already or no fader can help."""
+        sounds: by one step at most, for that is a new balance."""
         alone_db = np.where(np.arange(len(free)) == anchor, self._faders_db, SILENCE)
         products = self._products(self._history.gated(alone_db))
         energy = float(products[anchor, anchor]) * 10.0 ** (-offset_lu / 10.0)
         products[anchor, :] = products[:, anchor] = 0.0
-        wanted_db = float(shared_changes_db(products, together(free), energy)[0])
-        if energy <= 0.0 or math.isnan(wanted_db) or abs(wanted_db) <= _BALANCED_LU:
-            return None
-        return self._limited(free, round(wanted_db, 1), -math.inf)
+        rest = float(products.sum())
+        if min(energy, rest) <= 0.0 or abs(loudness(rest) - loudness(energy)) <= _BALANCED_LU:
+            return Balance.THERE
+        wanted_db = float(shared_changes_db(products, together(free), energy)[0]) if free.any() else math.nan
+        if math.isnan(wanted_db):
+            return Balance.BLOCKED
+        return self._limited(free, round(wanted_db, 1), -self._limits.step_down_db)
 
     def peaks(self, plan: Plan) -> PeakBound:
         """What the true peaks of the mix can reach after *plan*."""

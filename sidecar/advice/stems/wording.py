@@ -8,20 +8,32 @@ import numpy as np
 
 from sidecar.advice.programme.bootstrap import spread_lu
 from sidecar.advice.stems.plans import Plan
-from sidecar.advice.wording import change, level
+from sidecar.advice.wording import change
 from sidecar.model.readings import Move
-from sidecar.settings.goals import Goal
 
 
-def moves_sentence(plan: Plan, names: Sequence[str], goal: Goal, note: str) -> dict[str, Move]:
+def landing_of(plan: Plan, target_lufs: float, whole: Move | None) -> tuple[float, float, float]:
+    """Where the mix lands with *plan*, and the ends of its likely range.
+
+    whole: the move of the master fader that stands behind *target_lufs*; None where a whole pass is landed.
+    What a limit leaves off the plan is left off its landing.
+    """
+    if whole is None:
+        landing = plan.gated.lufs
+        low, high = spread_lu(plan.gated.powers)
+        return landing, landing + low, landing + high
+    missed_lu = plan.gated.lufs - target_lufs if plan.limited_by or plan.is_together else 0.0
+    return whole.landing + missed_lu, whole.landing_low + missed_lu, whole.landing_high + missed_lu
+
+
+def moves_sentence(
+    plan: Plan, names: Sequence[str], landing: tuple[float, float, float], why: str
+) -> dict[str, Move]:
     """The moves of *plan* by name, each with the landing of all and the sentence for all."""
-    landing = plan.gated.lufs
-    low, high = spread_lu(plan.gated.powers)
-    reason = f"{_headline(plan, names)}: the mix then lands at {level(landing, goal)}."
-    parts = [reason, _LIMITS.get(plan.limited_by or "", ""), note]
+    parts = [f"{_headline(plan, names)}.", _LIMITS.get(plan.limited_by or "", ""), why]
     text = " ".join(part for part in parts if part)
     return {
-        name: Move(float(change_db), landing, landing + low, landing + high, plan.limited_by, text)
+        name: Move(float(change_db), *landing, plan.limited_by, text)
         for name, change_db, moves in zip(names, plan.changes_db, plan.moving, strict=True)
         if moves
     }
@@ -34,7 +46,9 @@ def _headline(plan: Plan, names: Sequence[str]) -> str:
     moving = [name for name, moves in zip(names, plan.moving, strict=True) if moves]
     changes_db = plan.changes_db[plan.moving]
     if not plan.is_together or len(moving) == 1:
-        return _join([_words(name, change_db) for name, change_db in zip(moving, changes_db, strict=True)])
+        return join_names(
+            [_words(name, change_db) for name, change_db in zip(moving, changes_db, strict=True)]
+        )
     furthest_db = float(changes_db[np.argmax(np.abs(changes_db))])
     return f"{_words(_whom(moving, names), furthest_db)} together"
 
@@ -44,12 +58,13 @@ def _whom(moving: Sequence[str], names: Sequence[str]) -> str:
     rest = [name for name in names if name not in moving]
     if not rest:
         return "Everything"
-    return _join(moving) if len(moving) <= len(rest) else f"Everything but {_join(rest)}"
+    return join_names(moving) if len(moving) <= len(rest) else f"Everything but {join_names(rest)}"
 
 
 def _words(name: str, change_db: float) -> str:
     return f"{name} stays" if change_db == 0.0 else f"{name} {change(change_db).lower()}".replace("db", "dB")
 
 
-def _join(parts: Sequence[str]) -> str:
+def join_names(parts: Sequence[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
