@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from sidecar.model.readings import Move
+from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import Snapshot, Stem
 
 Scope = Literal["this pass", "next pass"]
 
 PROGRAMME = "programme"
 """Name of the programme fader where faders are given by name."""
+ALL_STEMS = "all stems"
+"""Stands for a name where all open stem faders are to be moved alike, as the programme fader would."""
+SEVERAL_STEMS = "several stems"
+"""Stands for a name where some other set of stem faders is to be moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,7 @@ class Chosen:
     """Where that fader stands."""
     scope: Scope
     stem: str = ""
-    """The stem whose fader it is; empty for the programme fader."""
+    """The stem whose fader it is, the first of several; empty for the programme fader."""
     moves: int = 1
     """How many faders are to be moved in all for this landing."""
 
@@ -32,24 +36,62 @@ class Chosen:
 def chosen(snapshot: Snapshot) -> Chosen:
     """Returns the move to show: a stem's before the programme's, that of the present pass before the next.
 
-    A pass that ended cannot be landed any more; moves of stems land a whole pass of the material.
+    A pass that ended cannot be landed any more. Where the stems cannot land the mix, the move is the
+    programme fader's, and its reason says what stands in the way.
     """
-    stem = first_stem(snapshot.stems)
+    moved = _moved(snapshot.stems)
+    stem = first_stem(moved)
     if stem is not None:
-        moves = sum(not one.move.is_quiet for one in snapshot.stems)
-        return Chosen(stem.move, stem.fader_db, "next pass", stem.name, moves)
+        is_this = snapshot.advice.lands_this_pass and snapshot.transport != "ended"
+        return Chosen(
+            stem.move, stem.fader_db, "this pass" if is_this else "next pass", stem.name, len(moved)
+        )
+    call = _of_programme(snapshot)
+    obstacle = next((stem.move.reason for stem in snapshot.stems if not stem.move.is_quiet), "")
+    if not obstacle:
+        return call
+    return replace(call, move=replace(call.move, reason=f"{obstacle} {call.move.reason}".rstrip()))
+
+
+def _of_programme(snapshot: Snapshot) -> Chosen:
     if snapshot.this_pass is None or snapshot.transport == "ended":
         return Chosen(snapshot.next_pass, snapshot.fader_db, "next pass")
     return Chosen(snapshot.this_pass, snapshot.fader_db, "this pass")
 
 
 def chosen_move(snapshot: Snapshot) -> tuple[str, Move]:
-    """The fader's name, a stem's or PROGRAMME, and the move."""
+    """Returns whose move it is, and the move.
+
+    Of several stems it is their common one: its ``gain_db`` is the change that all of them share, and 0 where
+    they differ, so that the move of one is never read as that of the mix.
+    """
     call = chosen(snapshot)
-    return call.stem or PROGRAMME, call.move
+    moved = _moved(snapshot.stems)
+    if len(moved) < 2:
+        return call.stem or PROGRAMME, call.move
+    gains_db = {stem.move.gain_db for stem in moved}
+    if len(gains_db) > 1:
+        return SEVERAL_STEMS, replace(call.move, gain_db=0.0)
+    is_all = all(stem.move.gain_db or stem.fader_db == SILENCE for stem in snapshot.stems)
+    return ALL_STEMS if is_all else SEVERAL_STEMS, call.move
+
+
+def programme_gain_db(snapshot: Snapshot) -> float:
+    """Returns what the programme fader is to do, dB, as an outlet shows it that names no fader: 0 where only
+    some of the stems are to be moved."""
+    name, move = chosen_move(snapshot)
+    return move.gain_db if name in (PROGRAMME, ALL_STEMS) else 0.0
+
+
+def stem_gains_db(stems: Sequence[Stem]) -> dict[str, float]:
+    """Returns the move of every stem by its name, dB; 0 where its fader stays."""
+    return {stem.name: stem.move.gain_db for stem in stems}
 
 
 def first_stem(stems: Sequence[Stem]) -> Stem | None:
-    """The stem with the largest move, the first of equals; None when none has anything to do."""
-    called = [stem for stem in stems if not stem.move.is_quiet]
-    return max(called, key=lambda stem: abs(stem.move.gain_db), default=None)
+    """The stem with the largest move, the first of equals; None when none is to be moved."""
+    return max(_moved(stems), key=lambda stem: abs(stem.move.gain_db), default=None)
+
+
+def _moved(stems: Sequence[Stem]) -> list[Stem]:
+    return [stem for stem in stems if stem.move.gain_db]

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 
 from sidecar.alerts.rules import FlashLimit
+from sidecar.model.headline import programme_gain_db
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.codec import Value
@@ -59,7 +60,7 @@ class SurfaceFeedback:
             self._sent.clear()
         alerts = iter(self._alerts.update(now_s, self._states(snapshot)))
         for row, template in self._rows:
-            values = (next(alerts),) if row.group == "alert" else row.read(snapshot)
+            values = (next(alerts),) if row.group == "alert" else self._values(row, snapshot)
             for address, value in self._surface.placed(template, values, _NO_STEM.get(row.path, 0.0)):
                 if value != self._sent.get(address):
                     self._send(row, address, value)
@@ -80,6 +81,12 @@ class SurfaceFeedback:
         before = self._page
         self._page = self._surface.pages.page if self._surface.pages else before
         return self._page != before
+
+    def _values(self, row: Outgoing, snapshot: Snapshot) -> tuple[Value, ...]:
+        """A gain beside no name would be read as the programme fader's, so it is that one's there."""
+        if row.path == "/move/gain" and "/move/fader" not in self._surface.show:
+            return (programme_gain_db(snapshot),)
+        return row.read(snapshot)
 
     def _states(self, snapshot: Snapshot) -> tuple[Value, ...]:
         return tuple(row.read(snapshot)[0] for row, _ in self._rows if row.group == "alert")

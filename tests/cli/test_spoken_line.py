@@ -1,6 +1,7 @@
 """The line that is read out: exact sentences, in place on a terminal, a line a change in a pipe."""
 
 import io
+import json
 import os
 import pty
 import select
@@ -10,9 +11,9 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.cli.run.lines import PlainLines, SpokenLine, spoken
+from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, spoken
 from sidecar.model.readings import Alert, Move, Reading
-from sidecar.model.snapshot import Snapshot
+from sidecar.model.snapshot import Snapshot, Stem
 from sidecar.settings.goals import load_goal
 
 GOAL = load_goal("r128")
@@ -89,6 +90,40 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     line(replace(LOUD, beat=3, next_pass=Move(-2.5, -23.0)))
 
     assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
+
+
+def stems(**gains_db):
+    return tuple(Stem(name, 0.0, Move(gain_db, -23.0), -9.0) for name, gain_db in gains_db.items())
+
+
+@pytest.mark.parametrize(
+    ("moved", "expected"),
+    [
+        ({"voice": -3.0, "band": 0.0}, "Voice fader: down 3.0 dB; lands at"),
+        ({"voice": -7.4, "band": -7.4}, "All stems: down 7.4 dB; lands at"),
+        (
+            {"voice": -3.0, "band": 1.0},
+            "Stems: voice down 3.0 dB, band up 1.0 dB, mind ears and monitors; lands",
+        ),
+    ],
+)
+def test_several_faders_are_read_out_as_several(moved, expected):
+    assert spoken(replace(LOUD, stems=stems(**moved))).startswith(expected)
+
+
+@pytest.mark.parametrize(
+    ("moved", "fader", "gain_db"),
+    [
+        ({"voice": -7.4, "band": -7.4}, "all stems", -7.4),
+        ({"voice": -3.0, "band": 1.0}, "several stems", 0.0),
+    ],
+)
+def test_json_carries_the_move_of_every_stem(capsys, moved, fader, gain_db):
+    JsonLines()(replace(LOUD, stems=stems(**moved)))
+
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    move = next(line for line in lines if line["type"] == "move")
+    assert (move["fader"], move["gain_db"], move["stem_gains_db"]) == (fader, gain_db, moved)
 
 
 REFUSED = "There is no goal xyz; there are r128, atsc, cinema. Name one of them."

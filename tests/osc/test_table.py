@@ -1,6 +1,7 @@
 """The one table: what it promises holds, and the page about OSC prints it as it is."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -67,13 +68,22 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
 
 def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
     """The fader is named, and its move, not the programme's, is the one told."""
-    snapshot = a_snapshot(this_pass=Move(-2.5), stems=STEMS)
+    snapshot = a_snapshot(this_pass=Move(-2.5), stems=(replace(STEMS[0], move=Move()), STEMS[1]))
     read = dict_of(snapshot)
 
     assert read["/move/fader"] == ("music",)
     assert read["/move/gain"] == (-3.0,)
     assert read["/move/pass"] == ("next",)
     assert dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"] == ("programme",)
+
+
+def test_the_moves_of_several_stems_are_none_of_the_programme_fader():
+    """Up 0.5 dB and down 3 dB: no single figure is that of both."""
+    read = dict_of(a_snapshot(this_pass=Move(-2.5), stems=STEMS))
+
+    assert read["/move/fader"] == ("several stems",)
+    assert read["/move/gain"] == (0.0,)
+    assert read["/stems/moves"] == (0.5, -3.0)
 
 
 def test_the_rows_of_stems_stand_in_one_order():

@@ -168,3 +168,19 @@ def test_each_stem_has_its_own_label():
 
     assert dict(first) == {"/1/name": ["voice"], "/2/name": ["music"], "/1/move": [0.0], "/2/move": [-2.5]}
     assert second == [("/2/move", [-3.0])]
+
+
+def test_a_gain_without_a_name_beside_it_is_never_one_stems():
+    """Two labels show gain and landing, and a third the fader's name: a stem's gain needs the third."""
+    stems = (Stem("voice", 0.0, Move(-3.0, -23.0), -3.0), Stem("music", 0.0, Move(), -6.0))
+    together = tuple(replace(stem, move=Move(-7.4, -23.0)) for stem in stems)
+    shown = {"/move/gain": "/gain"}, {"/move/gain": "/gain", "/move/fader": "/name"}
+    heard = []
+    for show in shown:
+        panel = Panel(show)
+        heard += [dict(panel.shown(replace(snapshot(), stems=one))) for one in (stems, together)]
+        panel.close()
+        panel.socket.close()
+
+    assert [one["/gain"] for one in heard] == [[0.0], [pytest.approx(-7.4)], [-3.0], [pytest.approx(-7.4)]]
+    assert [one.get("/name") for one in heard] == [None, None, ["voice"], ["all stems"]]

@@ -52,13 +52,15 @@ def test_three_stand_beside_one_another_at_120_columns():
 
 
 @pytest.mark.parametrize(("limit", "word"), [("ceiling", "△peak"), ("step", "step"), ("range", "end")])
-def test_each_limit_has_its_word(limit, word):
+@pytest.mark.parametrize("gain_db", [0.0, 1.0])
+def test_each_limit_has_its_word(limit, word, gain_db):
     """A move that was cut short never looks like the whole remedy."""
     feed = scenes.stems()
     voice, *others = feed.shown.stems
-    feed.change(stems=(replace(voice, move=Move(0.0, limited_by=limit)), *others))
+    feed.change(stems=(replace(voice, move=Move(gain_db, limited_by=limit)), *others))
 
-    assert f"−3.5    0.0 {word:<5}" in _lines(feed)[1]
+    said = f"▲  1.0 {word}" if gain_db else " held" if word == "end" else f"   0.0 {word}"
+    assert f"−3.5 {said:<12}" in _lines(feed)[1]
 
 
 def test_ink_is_that_of_the_rest_of_the_screen():

@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.foreign_text import printable_json
-from sidecar.model.headline import chosen, chosen_move
+from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Transport
 from sidecar.model.units import figure
@@ -28,7 +28,7 @@ class JsonLines:
 
     def __init__(self) -> None:
         self._notice = ""
-        self._move: tuple[str, Move] | None = None
+        self._move: tuple[str, Move, dict[str, float]] | None = None
         self._alerts: tuple[Alert, ...] = ()
 
     def __call__(self, snapshot: Snapshot) -> None:
@@ -61,15 +61,17 @@ class JsonLines:
 
     def _print_move(self, snapshot: Snapshot) -> None:
         fader, move = chosen_move(snapshot)
-        if (fader, move) == self._move:
+        gains_db = stem_gains_db(snapshot.stems)
+        if (fader, move, gains_db) == self._move:
             return
-        self._move = fader, move
+        self._move = fader, move, gains_db
         _print_object(
             type="move",
             seconds=round(snapshot.reading.seconds, 3),
             this_pass=chosen(snapshot).scope == "this pass",
             fader=fader,
             gain_db=move.gain_db,
+            **({"stem_gains_db": gains_db} if gains_db else {}),
             landing_lufs=number(move.landing),
             landing_low_lufs=number(move.landing_low),
             landing_high_lufs=number(move.landing_high),
@@ -174,13 +176,12 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
     """
     if snapshot.transport == "preparing":
         return _shortened(brief(snapshot.notice) or "Getting ready to listen.", longest)
-    fader, move = chosen_move(snapshot)
     reading, goal = snapshot.reading, snapshot.goal
     is_measured = math.isfinite(reading.integrated)
     on = [alert.name for alert in snapshot.alerts if alert.state == "on"]
     parts = {
         "transport": _SPOKEN[snapshot.transport],
-        "move": f"{_whose(snapshot)}{fader.capitalize()} fader: {_heading(move, goal.unit)}.",
+        "move": f"{_whose(snapshot)}{_heading(snapshot)}.",
         "notice": notice,
         "integrated": f"Integrated {figure(reading.integrated)} {goal.unit}, {_beside(reading, goal)}."
         if is_measured
@@ -223,13 +224,27 @@ _SPOKEN: dict[Transport, str] = {
 }
 
 
-def _heading(move: Move, unit: str) -> str:
+def _heading(snapshot: Snapshot) -> str:
+    """The move with its fader, or the moves of several stems, and where they land."""
+    fader, move = chosen_move(snapshot)
+    moved = {name: gain_db for name, gain_db in stem_gains_db(snapshot.stems).items() if gain_db}
+    if fader == SEVERAL_STEMS:
+        faders = "Stems"
+        moves = ", ".join(f"{name} {_change(gain_db)}" for name, gain_db in moved.items())
+    else:
+        faders = fader.capitalize() if fader == ALL_STEMS else f"{fader.capitalize()} fader"
+        moves = _change(move.gain_db)
     if not math.isfinite(move.landing):
-        return "listening"
-    way = "up" if move.gain_db > 0.0 else "down"
-    what = "stay" if move.gain_db == 0.0 else f"{way} {figure(abs(move.gain_db))} dB"
-    caution = ", mind ears and monitors" if move.gain_db > 0.0 else ""
-    return f"{what}{caution}; lands at {figure(move.landing)} {unit}"
+        return f"{faders}: listening"
+    rises = any(gain_db > 0.0 for gain_db in moved.values() or [move.gain_db])
+    caution = ", mind ears and monitors" if rises else ""
+    return f"{faders}: {moves}{caution}; lands at {figure(move.landing)} {snapshot.goal.unit}"
+
+
+def _change(gain_db: float) -> str:
+    if gain_db == 0.0:
+        return "stay"
+    return f"{'up' if gain_db > 0.0 else 'down'} {figure(abs(gain_db))} dB"
 
 
 def _beside(reading: Reading, goal: Goal) -> str:

@@ -147,8 +147,20 @@ def _moves() -> Iterator[Outgoing]:
         "which pass it lands: this or next",
         lambda s: "this" if chosen(s).scope == "this pass" else "next",
     )
-    yield add("/move/fader", "s", "", "whose it is: programme, or a stem's name", lambda s: chosen_move(s)[0])
-    yield add("/move/gain", "f", "dB", "the fader move; negative is down", lambda s: _hero(s).gain_db)
+    yield add(
+        "/move/fader",
+        "s",
+        "",
+        "whose it is: programme, a stem's name, several stems or all stems",
+        lambda s: chosen_move(s)[0],
+    )
+    yield add(
+        "/move/gain",
+        "f",
+        "dB",
+        "the fader move, negative is down; of several stems the one they share, 0 where their moves differ",
+        lambda s: _hero(s).gain_db,
+    )
     yield add(
         "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: _hero(s).landing
     )
@@ -172,7 +184,7 @@ def _stems() -> Iterator[Outgoing]:
 
     yield add("/stems/names", "s*", "", "the stems, one value each, as in the rows below", lambda s: s.name)
     yield add("/stems/faders", "f*", "dB", "where their faders stand, as far as known", lambda s: s.fader_db)
-    yield add("/stems/moves", "f*", "dB", "the moves that land the mix", lambda s: s.move.gain_db)
+    yield add("/stems/moves", "f*", "dB", "the move of each that lands the mix", lambda s: s.move.gain_db)
     yield add("/stems/peaks", "f*", "dBTP", "highest true peaks since the reset", lambda s: s.true_peak)
 
 

@@ -81,7 +81,7 @@ def _put_entry(cells: Cells, x: int, width: int, stem: Stem, goal: Goal, *, is_f
     cells.put(figures, f"{stands:>6}", "dim" if calm else "plain")
     text, ink = _moved(move)
     cells.put(figures + 7, text, f"{ink} bold" if is_first else ink)
-    if move.limited_by is not None:
+    if move.limited_by is not None and (move.gain_db or move.limited_by != "range"):
         cells.put(
             figures + 14, _LIMITS[move.limited_by], "ceiling" if move.limited_by == "ceiling" else "plain"
         )
@@ -95,6 +95,6 @@ def _moved(move: Move) -> tuple[str, Tone]:
     if move.is_quiet:
         return " stays", "dim"
     if move.gain_db == 0.0:
-        return "   0.0", "plain"
+        return (" held" if move.limited_by == "range" else "   0.0"), "plain"
     rises = move.gain_db > 0.0
     return f"{'▲' if rises else '▼'}{wording.plain(abs(move.gain_db)):>5}", "under" if rises else "over"
