@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sidecar.advice.faders.tapers import FaderLimits
-    from sidecar.advice.programme.earlier_pass import ProfileFit
+    from sidecar.advice.programme.earlier_pass import EarlierFit
     from sidecar.advice.programme.landing import LandingAdvisor
     from sidecar.advice.stems.advisor import StemAdvisor
     from sidecar.advice.stems.build_up import BuildStep
@@ -60,6 +60,7 @@ __all__ = [
     "Coded",
     "DeliveryRules",
     "DeviceLost",
+    "EarlierFit",
     "Facts",
     "FaderLimits",
     "Finding",
@@ -75,7 +76,6 @@ __all__ = [
     "NetworkError",
     "OutputError",
     "Part",
-    "ProfileFit",
     "Reading",
     "RecordError",
     "Remark",
@@ -101,7 +101,7 @@ __all__ = [
 
 _MODULES = {
     "sidecar.advice.faders.tapers": ("FaderLimits",),
-    "sidecar.advice.programme.earlier_pass": ("ProfileFit",),
+    "sidecar.advice.programme.earlier_pass": ("EarlierFit",),
     "sidecar.advice.programme.landing": ("LandingAdvisor",),
     "sidecar.advice.stems.advisor": ("StemAdvisor",),
     "sidecar.advice.stems.build_up": ("BuildStep",),

@@ -85,7 +85,7 @@ def test_live_reads_what_check_reads_and_sends_it_out(loopback, loud_file, recei
         ).stdout
     )
     assert readings[-1]["integrated_lufs"] == pytest.approx(checked[0]["integrated_lufs"], abs=0.1)
-    assert readings[-1]["lost_frames"] == 0
+    assert readings[-1]["dropped_samples"] == 0
     assert {"over", "hot"} <= {line["name"] for line in lines if line["type"] == "alert"}
     assert any(line["type"] == "move" and line["gain_db"] < -3 for line in lines)
 

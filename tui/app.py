@@ -24,7 +24,7 @@ from tui.screens.main import MainScreen
 from tui.theme import Contrast, Inks, inks
 
 LOOK_S = 0.05
-"""Time between two drawings of the rails: at twenty a second they are seen to move, not to jump. All else is
+"""Time between two drawings of the scales: at twenty a second they are seen to move, not to jump. All else is
 drawn half as often, which is what Tech 3341 §2.2 asks for."""
 
 
@@ -39,7 +39,7 @@ def _theme(table: Inks) -> Theme:
         foreground=colour["plain"],
         background=colour["paper"],
         surface=colour["sheet"],
-        panel=colour["held"],
+        panel=colour["latched"],
         variables={"footer-background": colour["paper"], "footer-key-foreground": colour["under"]},
     )
 

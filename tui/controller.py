@@ -14,7 +14,7 @@ from tui.drawing.panels.overs import places_s
 from tui.drawing.view import View
 
 ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
-"""Stretches of programme the course can show; None is the whole."""
+"""Stretches of programme the history can show; None is the whole."""
 
 REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
@@ -35,16 +35,16 @@ def transport_verb(snapshot: Snapshot) -> str:
 def offers(snapshot: Snapshot) -> frozenset[str]:
     """Returns the optional keys that do something now.
 
-    Following is offered only for a programme fader that the sidecar may move, so that no move seems made that
+    Following is offered only for a master fader that the sidecar may move, so that no move seems made that
     cannot be made.
     """
-    hand = snapshot.hand
-    is_reached = snapshot.holds_fader or (hand is not None and hand.is_armed)
+    arm = snapshot.arm
+    is_reached = snapshot.controls_fader or (arm is not None and arm.is_armed)
     offered = {
         "acknowledge": any(alert.state != "off" for alert in snapshot.alerts),
         "follow": is_reached and not chosen(snapshot).stem,
-        "arm": hand is not None and not hand.is_armed,
-        "disarm": hand is not None and hand.is_armed,
+        "arm": arm is not None and not arm.is_armed,
+        "disarm": arm is not None and arm.is_armed,
         "confirm": bool(snapshot.guess),
         "dismiss": bool(snapshot.guess),
         "balance": bool(snapshot.stems),
@@ -72,24 +72,24 @@ class Controller:
 
     def read_view(self) -> View:
         """Returns the run as it is now."""
-        snapshot, course = self.feed.snapshot(), self.feed.timeline()
-        self.cursor.programme_reached(float(course.seconds[-1]) if len(course.seconds) else 0.0)
+        snapshot, history = self.feed.snapshot(), self.feed.timeline()
+        self.cursor.programme_reached(float(history.seconds[-1]) if len(history.seconds) else 0.0)
         return View(
             snapshot=snapshot,
-            course=course,
+            history=history,
             cursor_s=self.cursor.at_s,
             relative=self._relative,
             reach_lu=REACHES_LU[self._reach],
             zoom_s=ZOOMS_S[self._zoom],
             fault=self.refusal,
-            hand_is_news=self._hand_is_news(snapshot),
+            arm_is_news=self._arm_is_news(snapshot),
             half_blocks=self._half_blocks,
         )
 
     def glance(self, before: View) -> View:
-        """Returns the run as it is now with the course of *before*: reading that of a day takes 1 ms."""
+        """Returns the run as it is now with the history of *before*: reading that of a day takes 1 ms."""
         snapshot = self.feed.snapshot()
-        return replace(before, snapshot=snapshot, hand_is_news=self._hand_is_news(snapshot))
+        return replace(before, snapshot=snapshot, arm_is_news=self._arm_is_news(snapshot))
 
     def send_command(self, command: Command) -> None:
         """Sends a command; any error is kept as the refusal to show, so that the screen stays."""
@@ -111,9 +111,9 @@ class Controller:
         """Moves the cursor to the next event or stretch over the limit (1), or the one before (-1)."""
         self.cursor.jump(places_s(self.feed.timeline(), self.feed.snapshot().goal), direction)
 
-    def _hand_is_news(self, snapshot: Snapshot) -> bool:
+    def _arm_is_news(self, snapshot: Snapshot) -> bool:
         """True for some refreshes after the sentence about arming has changed."""
-        sentence = snapshot.hand.sentence if snapshot.hand else ""
+        sentence = snapshot.arm.sentence if snapshot.arm else ""
         if sentence != self._sentence:
             self._sentence, self._news_left = sentence, _NEWS_LOOKS
         self._news_left = max(0, self._news_left - 1)

@@ -1,11 +1,11 @@
-"""The place in the programme that a person looks back at; none while the course follows now."""
+"""The place in the programme that a person looks back at; none while the history follows now."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 _HAIR_S = 0.05
-"""Half a column of the course: a place this near to the cursor is the one it stands on."""
+"""Half a column of the history: a place this near to the cursor is the one it stands on."""
 
 
 class Cursor:

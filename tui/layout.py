@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-THICK_RAILS = 2
+THICK_SCALES = 2
 """Further rows when what counts in the end, landing and integrated, is two cells thick."""
 MOST_PEAK_ROWS = 6
-_LEAST_COURSE = 3
+_LEAST_HISTORY = 3
 _WALL_ROWS = 56
 """From here on the figures of the move are set twice as large."""
 
@@ -20,8 +20,8 @@ class RowPlan:
     hero: int = 0
     standing: int = 0
     stems: int = 0
-    rails: int = 0
-    course: int = 0
+    scales: int = 0
+    history: int = 0
     alerts: int = 0
     outlets: int = 0
     thickness: int = 1
@@ -39,19 +39,19 @@ class RowPlan:
 
 
 _STEPS = (
-    ("rails", 1),
+    ("scales", 1),
     ("heading", 1),
     ("alerts", 1),
-    ("rails", 2),
+    ("scales", 2),
     ("hero", 3),
-    ("rails", 4),
+    ("scales", 4),
     ("outlets", 1),
     ("hero", 3),
 )
 """What a growing screen adds to the hero's first row, in this order, until all is there at 17 rows."""
 
-_COURSE = 6
-"""Rows of the course before anything else grows further."""
+_HISTORY = 6
+"""Rows of the history before anything else grows further."""
 _LEAST_HERO = 4
 """Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
@@ -60,7 +60,7 @@ def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowP
     """Share *rows* out among the panels for a programme of *channels* channels.
 
     standing, stems: rows that these panels ask for. The hand's state is there from the second row on; for
-    the stems first the course gives way, then the size of the figures.
+    the stems first the history gives way, then the size of the figures.
     """
     shared = RowPlan(spare=max(0, rows))
     is_complete = shared.reserve("hero", 1)
@@ -70,10 +70,10 @@ def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowP
     if is_complete:
         shared.reserve("standing", min(standing, shared.spare))
         _make_room(shared, stems)
-    if is_complete and shared.spare >= _COURSE:
-        shared.reserve("course", _COURSE)
+    if is_complete and shared.spare >= _HISTORY:
+        shared.reserve("history", _HISTORY)
         _grow(shared, rows, channels)
-    rest = "course" if is_complete and shared.course + shared.spare >= _LEAST_COURSE else "hero"
+    rest = "history" if is_complete and shared.history + shared.spare >= _LEAST_HISTORY else "hero"
     shared.reserve(rest, shared.spare)
     return shared
 
@@ -86,11 +86,11 @@ def _make_room(shared: RowPlan, stems: int) -> None:
 
 
 def _grow(shared: RowPlan, rows: int, channels: int) -> None:
-    """What a tall screen adds before the rest goes to the course."""
+    """What a tall screen adds before the rest goes to the history."""
     shared.reserve("outlets", 1)
-    if shared.reserve("rails", THICK_RAILS):
+    if shared.reserve("scales", THICK_SCALES):
         shared.thickness = 2
-    if 1 < channels <= MOST_PEAK_ROWS and shared.reserve("rails", channels - 1):
+    if 1 < channels <= MOST_PEAK_ROWS and shared.reserve("scales", channels - 1):
         shared.peak_rows = channels
     shared.reserve("hero", 1)
     if rows >= _WALL_ROWS:

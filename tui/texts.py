@@ -1,7 +1,7 @@
 """The sentences of the screen in one place, to be reworded or translated; keys have theirs in ``keys.py``.
 
 Braces are filled in where the sentence is shown. Single words that a layout makes room for (the labels of
-rails, alerts and columns) stand beside that layout, in ``drawing/``.
+scales, alerts and columns) stand beside that layout, in ``drawing/``.
 """
 
 from __future__ import annotations
@@ -82,15 +82,15 @@ SENDING = "Sending"
 
 LOOKS_HOW = "Can you tell these apart? Nothing here moves or blinks."
 LOOKS_STANDS = "Where a value stands"
-LOOKS_ALERTS = "Alerts: off, on, and held until acknowledged"
-LOOKS_COURSE = "Course and rails"
+LOOKS_ALERTS = "Alerts: off, on, and latched until acknowledged"
+LOOKS_HISTORY = "History and scales"
 LOOKS_EVENTS = "Events"
 LOOKS_RUN = "The run, and the hand"
 
 # --- the help -----------------------------------------------------------------------------------
 
 MEASURES = (
-    ("The move", "which way and how many dB the programme fader should go, where the programme lands"
+    ("The move", "which way and how many dB the master fader should go, where the programme lands"
      " if it does, and the band it lands in nine times out of ten."),
     ("△ held by", "the true-peak ceiling, the limit of one step or the fader's end keeps the move small."),
     ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
@@ -98,7 +98,7 @@ MEASURES = (
      " land the mix there."),
     ("Balance", "a rough balance of the stems from silence: the anchor first, then the rest by energy, and"
      " where the mix lands with each."),
-    ("Rails", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
+    ("Scales", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
      " passes; the scale is stretched around the goal so that tenths are seen."),
     ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),
     ("Earlier pass", "where it fits what plays, the forecast is made from it."),
@@ -112,13 +112,13 @@ MEASURES = (
      " the ceiling, and the number is what is left below it (ITU-R BS.1770-5 Annex 2)."),
     ("Range", "loudness range: how far soft and loud passages lie apart (EBU Tech 3342); settling in its"
      " first 60 s (Tech 3341 §2.4), and guidance only, never a reason to fail (Tech 3343 §3.3)."),
-    ("Course", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
+    ("History", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
      " bright line is integrated, ahead of now it is the forecast."),
-    ("Cursor", "left and right look back along the course: the line below says what was read there. , and ."
+    ("Cursor", "left and right look back along the history: the line below says what was read there. , and ."
      " go to events and to where short-term went over its line; escape follows now again."),
     ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
-    ("Rides", "the fewest places where the fader must leave its line so that the course so far keeps the"
-     " goal's limits: ▼ lower, ▲ higher, over the course and in a list; ramps are the time there and back."),
+    ("Rides", "the fewest places where the fader must leave its line so that the history so far keeps the"
+     " goal's limits: ▼ lower, ▲ higher, over the history and in a list; ramps are the time there and back."),
     ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
      " ╳ lost: audio is missing; ○ silent: nothing is heard. Ceiling stays until acknowledged."),
     ("▣ ARMED", "the sidecar may move the workstation's fader: when you follow, and unasked from half a"

@@ -22,8 +22,8 @@ COLOURS: Inks = {
     "dim": "#a8b4bd",
     "faint": "#87929b",
     "track": "#565d63",
-    "gate": "#626a70",
-    "held": "#31363c",
+    "zone": "#626a70",
+    "latched": "#31363c",
     "fill": "#2f7a80",
     "soft": "#27424a",
     "band": "#3a4046",
@@ -35,7 +35,7 @@ COLOURS: Inks = {
 }
 
 SIXTEEN: Inks = {**COLOURS, "fill": "#008080"}
-"""For 16 colours, which hold one dark grey only: the course is set apart from the goal's band."""
+"""For 16 colours, which hold one dark grey only: the history is set apart from the goal's band."""
 
 GREYS: Inks = {
     **COLOURS,
@@ -44,8 +44,8 @@ GREYS: Inks = {
     "faint": "#909090",
     "track": "#606060",
     "level": "#909090",
-    "gate": "#585858",
-    "held": "#404040",
+    "zone": "#585858",
+    "latched": "#404040",
     "fill": "#808080",
     "soft": "#505050",
     "band": "#383838",
@@ -62,8 +62,8 @@ _HIGH: Inks = {
     "dim": "#d7d7d7",
     "faint": "#c4c4c4",
     "track": "#808080",
-    "gate": "#8c8c8c",
-    "held": "#1c1c1c",
+    "zone": "#8c8c8c",
+    "latched": "#1c1c1c",
     "inside": "#ffffff",
     "level": "#d7d7d7",
 }
@@ -78,7 +78,7 @@ HIGH_COLOURS: Inks = {
     "ceiling": "#ff84bc",
 }
 
-HIGH_SIXTEEN: Inks = {**HIGH_COLOURS, "fill": "#008080", "held": "#303030"}
+HIGH_SIXTEEN: Inks = {**HIGH_COLOURS, "fill": "#008080", "latched": "#303030"}
 """For 16 colours, whose figures are the terminal's own: the lighter blue becomes bright cyan there."""
 
 HIGH_GREYS: Inks = {**GREYS, **_HIGH}

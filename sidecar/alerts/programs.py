@@ -29,8 +29,8 @@ _REAPED_S = 1.0
 """Longest wait for a killed program: a child that left its group may still hold its output open."""
 _SILENCE = -120.0
 
-When = Literal["on", "held", "off", "any"]
-_WHENS: tuple[When, ...] = ("on", "held", "off", "any")
+When = Literal["on", "latched", "off", "any"]
+_WHENS: tuple[When, ...] = ("on", "latched", "off", "any")
 
 _log = logging.getLogger(__name__)
 
@@ -47,7 +47,7 @@ class Reaction:
 
 
 def reaction(event: str, command: str) -> Reaction:
-    """Returns the reaction of ``--on``: an alert's name, with ``:held``, ``:off`` or ``:any`` for other
+    """Returns the reaction of ``--on``: an alert's name, with ``:latched``, ``:off`` or ``:any`` for other
     changes than to on, and a command whose words are split as a shell does, without a shell.
 
     Raises SettingsError for an unknown alert or state, a command that cannot be split, and a program that
@@ -70,7 +70,7 @@ def _when(state: str, event: str) -> When:
     for known in _WHENS:
         if state == known:
             return known
-    raise SettingsError(f"--on {event}: an alert changes to on, held or off, or any; not to '{state}'.")
+    raise SettingsError(f"--on {event}: an alert changes to on, latched or off, or any; not to '{state}'.")
 
 
 def _words(command: str) -> tuple[str, ...]:

@@ -46,7 +46,7 @@ class AlertRules:
 
     over     integrated above the highest value that passes
     hot      short-term above the goal's hot line for the goal's hold
-    ceiling  a true peak above the ceiling: on while peaks come, then held until acknowledged
+    ceiling  a true peak above the ceiling: on while peaks come, then latched until acknowledged
     lost     no audio has arrived for LOST_AFTER_S
     silent   audio arrives, but momentary has been below SILENCE_LUFS for ``silent_after_s``
 
@@ -189,7 +189,7 @@ class _Switch:
 
 
 class _Latch:
-    """On for MIN_ON_S after the latest strike, then held until acknowledged."""
+    """On for MIN_ON_S after the latest strike, then latched until acknowledged."""
 
     def __init__(self) -> None:
         self.state: AlertState = "off"
@@ -208,7 +208,7 @@ class _Latch:
         if self.state == "on" and now_s - self._struck_s < MIN_ON_S:
             return
         if self.state != "off":
-            self._set("off" if self._is_acknowledged else "held", now_s)
+            self._set("off" if self._is_acknowledged else "latched", now_s)
 
     def acknowledge(self) -> None:
         self._is_acknowledged = True

@@ -75,14 +75,14 @@ class ReceivedTone:
     latency_s: float | None
     """From the first frame handed to the output until the sidecar had it; None where something else sounded
     before."""
-    lost_frames: int
+    dropped_samples: int
 
     @property
     def error_lu(self) -> float:
         return self.level_lufs - LEVEL_LUFS
 
 
-def hear_tone(
+def run_tone_test(
     device: str | None, play_to: str | None, caution: Callable[[str], None], lead_s: float = LEAD_S
 ) -> Iterator[Found]:
     """Plays the tone and yields the result of each check of the received signal.
@@ -142,7 +142,7 @@ def listen(arrivals: Sequence[Arrival], rate_hz: int, began_s: float) -> Receive
         frequency_hz=_frequency_hz(midst, rate_hz),
         crest_db=_crest_db(midst),
         latency_s=_latency_s(arrivals, onset, began_s) if loud.size else None,
-        lost_frames=sum(arrival.lost for arrival in arrivals),
+        dropped_samples=sum(arrival.lost for arrival in arrivals),
     )
 
 
@@ -197,11 +197,11 @@ def judge(received: ReceivedTone, source: str, output: str) -> Iterator[Found]:
     if received.latency_s is not None:
         late = f"{received.latency_s * 1000.0:.0f} ms from handing it to the output until the meter has it"
     yield Found("tone's way", True, late)
-    lost = f"{received.lost_frames} frames were lost"
+    lost = f"{received.dropped_samples} samples were dropped"
     yield Found(
-        "lost frames",
-        received.lost_frames == 0,
-        lost if received.lost_frames == 0 else lost + "; close what loads the machine and try again",
+        "dropped samples",
+        received.dropped_samples == 0,
+        lost if received.dropped_samples == 0 else lost + "; close what loads the machine and try again",
     )
 
 

@@ -69,7 +69,7 @@ def summary_fields(summary: Summary | Damaged) -> dict[str, Any]:
         "true_peak_dbtp": [_number(peak) for peak in reading.true_peak],
         "sample_peak_dbfs": _number(reading.sample_peak),
         "bad_samples": reading.bad_samples,
-        "lost_frames": summary.lost_frames,
+        "dropped_samples": summary.dropped_samples,
         "missing_s": round(summary.missing_blocks * BLOCK_S, 1),
         "goal": about.goal.name,
         "passes": not broken,
@@ -86,7 +86,7 @@ def _csv(record: Record) -> str:
 
 
 def _rows(record: Record) -> Iterator[list[object]]:
-    columns = _course(record)
+    columns = _history(record)
     events = _events_by_block(record)
     for block, *cells in zip(record.place.tolist(), *columns.values(), strict=True):
         yield [*cells, "; ".join(events.get(block, ()))]
@@ -115,13 +115,13 @@ def _json(record: Record) -> str:
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],
         "told_of_fader": [_fields(report) for report in record.fader_reports],
-        "course": _course(record),
+        "history": _history(record),
         "stems": _stems(record),
     }
     return json.dumps(whole, indent=1, allow_nan=False)
 
 
-def _course(record: Record) -> dict[str, list[Any]]:
+def _history(record: Record) -> dict[str, list[Any]]:
     """Columns with a value a block."""
     return {
         "seconds": [round((block + 1) * BLOCK_S, 1) for block in record.place.tolist()],

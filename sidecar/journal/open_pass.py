@@ -44,16 +44,16 @@ class OpenPass:
         """Adds 100 ms blocks as metered, arrays of shape (n,), which must not be changed afterwards.
 
         true_peak: dBTP, of all channels. short_term: LUFS, at the end of each. fader_db: position of the
-        programme fader. reading: after the last block.
+        master fader. reading: after the last block.
         stems: the same blocks of each stem, in every call of a pass that has stems and in no other.
         """
         blocks = MeasuredBlocks(self._next, energy, true_peak, short_term, fader_db, reading, stems)
         self._next = blocks.next_block
         self._put(self, blocks)
 
-    def add_cut(self, lost_frames: int = 0) -> None:
-        """Adds a cut: the next block does not follow the last one; *lost_frames* are missing between them."""
-        self._put(self, Cut(self._next, lost_frames))
+    def add_cut(self, dropped_samples: int = 0) -> None:
+        """Adds a cut: *dropped_samples* are missing before the next block."""
+        self._put(self, Cut(self._next, dropped_samples))
 
     def event(self, event: Event) -> None:
         """Adds an event of the timeline: a mark, an alert, a move."""

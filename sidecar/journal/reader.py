@@ -227,7 +227,7 @@ def _summary(row: sqlite3.Row) -> Summary | Damaged:
             began=datetime.fromisoformat(row["began"]),
             ended=None if row["ended"] is None else datetime.fromisoformat(row["ended"]),
             blocks=row["blocks"],
-            lost_frames=row["lost_frames"],
+            dropped_samples=row["lost_frames"],
             missing_blocks=row["blocks"] - row["recorded"],
             reading=packing.reading(row["reading"]),
             holder=row["holder"],

@@ -46,7 +46,7 @@ class FaderReport:
     is_position: bool
     """True where *value_db* is a position, False where it is the change of a move."""
     stem: str = ""
-    """The stem whose fader it is; empty for the programme fader."""
+    """The stem whose fader it is; empty for the master fader."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +55,8 @@ class Cut:
 
     block: int
     """The first block behind it."""
-    lost_frames: int = 0
-    """Frames lost there; 0 where none were, as in a pause."""
+    dropped_samples: int = 0
+    """samples dropped there; 0 where none were, as in a pause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Summary:
     """UTC; None while it runs, or when it broke off."""
     blocks: int
     """100 ms blocks from its beginning to its end, missing ones included."""
-    lost_frames: int
+    dropped_samples: int
     missing_blocks: int
     """Those that were measured and that the disk would not take."""
     reading: Reading
@@ -117,7 +117,7 @@ class Record:
     true_peak: Singles
     """Highest of all channels, dBTP."""
     fader_db: Singles
-    """Where the programme fader stood, as was known then."""
+    """Where the master fader stood, as was known then."""
     short_term: Singles
     """LUFS at the end of each block."""
     integrated: Singles

@@ -33,13 +33,13 @@ class Resumable:
     true_peak: Floats
     """dBTP."""
     fader: FaderHistory
-    """The programme fader: all reports on it, or without any what the source itself knew."""
+    """The master fader: all reports on it, or without any what the source itself knew."""
     stems: StemBalance | None
     """The stems, with fader positions that were only reported later."""
     reported_stems: frozenset[str]
     """Stems with a reported fader position: their next report is not the first."""
-    lost_frames: int
-    course: Timeline
+    dropped_samples: int
+    history: Timeline
 
 
 def resumable(record: Record) -> Resumable:
@@ -55,8 +55,8 @@ def resumable(record: Record) -> Resumable:
         fader=fader_history(record),
         stems=_stems(record),
         reported_stems=_reported_stems(record),
-        lost_frames=record.summary.lost_frames,
-        course=record.timeline(),
+        dropped_samples=record.summary.dropped_samples,
+        history=record.timeline(),
     )
 
 
@@ -66,7 +66,7 @@ def _reported_stems(record: Record) -> frozenset[str]:
 
 
 def fader_history(record: Record) -> FaderHistory:
-    """Returns the programme fader's history from its reports in the order of their arrival; without any, from
+    """Returns the master fader's history from its reports in the order of their arrival; without any, from
     what the source itself knew in each block."""
     history = FaderHistory()
     reports = [report for report in record.fader_reports if not report.stem]

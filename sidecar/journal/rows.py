@@ -53,10 +53,10 @@ def write(connection: sqlite3.Connection, id: int, entry: Entry) -> None:
     match entry:
         case Batch():
             _write_batch(connection, id, entry)
-        case Cut(block, lost_frames):
-            _note(connection, id, "cuts", {"block": block, "lost_frames": lost_frames})
+        case Cut(block, dropped_samples):
+            _note(connection, id, "cuts", {"block": block, "lost_frames": dropped_samples})
             connection.execute(
-                "UPDATE passes SET lost_frames = lost_frames + ? WHERE id = ?", (lost_frames, id)
+                "UPDATE passes SET lost_frames = lost_frames + ? WHERE id = ?", (dropped_samples, id)
             )
         case Event(seconds, kind, text):
             _note(connection, id, "events", {"seconds": seconds, "kind": kind, "text": _text(text)})

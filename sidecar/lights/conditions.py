@@ -11,12 +11,12 @@ from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 
 Condition = Literal[
-    "ceiling", "held", "hot", "over", "under", "inside", "silent", "paused", "waiting", "lost"
+    "ceiling", "latched", "hot", "over", "under", "inside", "silent", "paused", "waiting", "lost"
 ]
 
 CONDITIONS: dict[Condition, str] = {
     "ceiling": "true peaks pass the ceiling",
-    "held": "they did, and it is not yet acknowledged",
+    "latched": "they did, and it is not yet acknowledged",
     "hot": "short-term is above the hot line",
     "over": "integrated is above what passes",
     "under": "integrated is below what passes",
@@ -40,8 +40,8 @@ def conditions(snapshot: Snapshot) -> frozenset[Condition]:
     if snapshot.transport in {"preparing", "waiting"}:
         return frozenset({"waiting"})
     found: set[Condition] = {name for name, state in alerts.items() if state == "on" and name != "lost"}
-    if alerts.get("ceiling") == "held":
-        found.add("held")
+    if alerts.get("ceiling") == "latched":
+        found.add("latched")
     if snapshot.transport == "paused":
         found.add("paused")
     if "over" not in found:

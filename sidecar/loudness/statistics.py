@@ -1,4 +1,4 @@
-"""What a whole course of 100 ms energies measures: integrated, maxima, loudness range."""
+"""What a whole history of 100 ms energies measures: integrated, maxima, loudness range."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _RANGE_GATE_LU = 20.0
 
 @dataclass(frozen=True, slots=True)
 class ProgrammeStatistics:
-    """Measures of a whole course, on its 100 ms grid."""
+    """Measures of a whole history, on its 100 ms grid."""
 
     integrated: float = SILENCE
     max_short_term: float = SILENCE

@@ -46,7 +46,7 @@ class SelectGoal:
 class SelectEarlierPass:
     """Forecast from another earlier pass."""
 
-    verb: ClassVar[str] = "profile"
+    verb: ClassVar[str] = "earlier"
     name: str
     """``last``, its number on record, or ``none``."""
 
@@ -68,7 +68,7 @@ class Acknowledge:
 
 @dataclass(frozen=True, slots=True)
 class FaderAt:
-    """Where the programme fader stands, or is to go where the sidecar holds it."""
+    """Where the master fader stands, or is to go where the sidecar holds it."""
 
     verb: ClassVar[str] = "fader"
     position_db: float
@@ -77,7 +77,7 @@ class FaderAt:
 
 @dataclass(frozen=True, slots=True)
 class Nudge:
-    """By how much the programme fader was, or is to be, moved."""
+    """By how much the master fader was, or is to be, moved."""
 
     verb: ClassVar[str] = "nudge"
     change_db: float
@@ -136,7 +136,7 @@ class Dismiss:
 
 
 FaderCommand = FaderAt | Nudge | Follow | Arm | Disarm | Confirm | Dismiss
-"""What concerns the programme fader."""
+"""What concerns the master fader."""
 
 Command = (
     Start

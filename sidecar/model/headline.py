@@ -11,10 +11,10 @@ from sidecar.model.snapshot import Snapshot, Stem
 
 Scope = Literal["this pass", "next pass"]
 
-PROGRAMME = "programme"
-"""Name of the programme fader where faders are given by name."""
+MASTER = "master"
+"""Name of the master fader where faders are given by name."""
 ALL_STEMS = "all stems"
-"""Stands for a name where all open stem faders are to be moved alike, as the programme fader would."""
+"""Stands for a name where all open stem faders are to be moved alike, as the master fader would."""
 SEVERAL_STEMS = "several stems"
 """Stands for a name where some other set of stem faders is to be moved."""
 
@@ -28,7 +28,7 @@ class Chosen:
     """Where that fader stands."""
     scope: Scope
     stem: str = ""
-    """The stem whose fader it is, the first of several; empty for the programme fader."""
+    """The stem whose fader it is, the first of several; empty for the master fader."""
     moves: int = 1
     """How many faders are to be moved in all for this landing."""
 
@@ -37,7 +37,7 @@ def chosen(snapshot: Snapshot) -> Chosen:
     """Returns the move to show: a stem's before the programme's, that of the present pass before the next.
 
     A pass that ended cannot be landed any more. Where the stems cannot land the mix, the move is the
-    programme fader's, and its reason says what stands in the way.
+    master fader's, and its reason says what stands in the way.
     """
     moved = _moved(snapshot.stems)
     stem = first_stem(moved)
@@ -68,7 +68,7 @@ def chosen_move(snapshot: Snapshot) -> tuple[str, Move]:
     call = chosen(snapshot)
     moved = _moved(snapshot.stems)
     if len(moved) < 2:
-        return call.stem or PROGRAMME, call.move
+        return call.stem or MASTER, call.move
     gains_db = {stem.move.gain_db for stem in moved}
     if len(gains_db) > 1:
         return SEVERAL_STEMS, replace(call.move, gain_db=0.0)
@@ -77,10 +77,10 @@ def chosen_move(snapshot: Snapshot) -> tuple[str, Move]:
 
 
 def programme_gain_db(snapshot: Snapshot) -> float:
-    """Returns what the programme fader is to do, dB, as an outlet shows it that names no fader: 0 where only
+    """Returns what the master fader is to do, dB, as an outlet shows it that names no fader: 0 where only
     some of the stems are to be moved."""
     name, move = chosen_move(snapshot)
-    return move.gain_db if name in (PROGRAMME, ALL_STEMS) else 0.0
+    return move.gain_db if name in (MASTER, ALL_STEMS) else 0.0
 
 
 def stem_gains_db(stems: Sequence[Stem]) -> dict[str, float]:

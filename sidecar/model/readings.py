@@ -88,7 +88,7 @@ class Move:
 
 
 AlertName = Literal["over", "hot", "ceiling", "lost", "silent"]
-AlertState = Literal["off", "on", "held"]
+AlertState = Literal["off", "on", "latched"]
 
 ALERT_NAMES: tuple[AlertName, ...] = ("ceiling", "over", "hot", "lost", "silent")
 

@@ -27,7 +27,7 @@ class FaderFeedback:
     received_s: float
     """When it arrived, on the clock that the fader is moved by."""
     stem: str = ""
-    """The stem's number from 1; empty for the programme fader."""
+    """The stem's number from 1; empty for the master fader."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,21 +113,21 @@ class Snapshot:
     """The advice on the master fader as shown and sent."""
     alerts: tuple[Alert, ...] = ()
     fader_db: float = 0.0
-    """Position of the programme fader by all feedback and reports so far."""
-    holds_fader: bool = False
+    """Position of the master fader by all feedback and reports so far."""
+    controls_fader: bool = False
     """True when the sidecar itself moves the fader (the rehearsal's), so that ``follow`` works."""
     source: str = ""
     rate_hz: int = 0
     layout: str = ""
     duration_s: float | None = None
-    lost_frames: int = 0
+    dropped_samples: int = 0
     targets: tuple[Target, ...] = ()
     stems: tuple[Stem, ...] = ()
     """One a stem where they arrive apart; empty where only the mix does."""
     build_up: tuple[Opening, ...] = ()
     """A rough balance of the stems from silence, fader after fader."""
     earlier_pass: EarlierPass | None = None
-    hand: ArmState | None = None
+    arm: ArmState | None = None
     """None where no surface is connected."""
     guess: str = ""
     """A question about an unreported move that was detected in the sound; it counts when confirmed."""

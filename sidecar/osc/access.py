@@ -23,14 +23,14 @@ BYTES_A_TOKEN = 256
 """A packet costs 1 token, and 1 more for each so many bytes, since a bundle holds many messages."""
 WORKSTATION_FACTOR = 10.0
 """The workstation's packet rate, as a multiple of any other sender's: its feedback includes meters and all
-faders, some thousand messages a second, and the programme fader must not be dropped among them."""
+faders, some thousand messages a second, and the master fader must not be dropped among them."""
 MESSAGES_HZ = 500.0
 """Commands and queries, counted one by one, in a bundle too."""
 MESSAGES_AT_ONCE = 1_000.0
 ANSWERS_HZ = 50.0
 ANSWERS_AT_ONCE = 100.0
 PARTS_HZ = 160.0
-"""Packets of the loudness course, 1 KB each: an hour of programme takes three seconds."""
+"""Packets of the loudness history, 1 KB each: an hour of programme takes three seconds."""
 PARTS_AT_ONCE = 160.0
 _MOST_SENDERS = 256
 TOGETHER = 4.0
@@ -122,13 +122,13 @@ class AccessPolicy:
             address.is_loopback or any(address in allowed for allowed in self._allow)
         )
 
-    def is_desk(self, host: str) -> bool:
+    def is_workstation(self, host: str) -> bool:
         """Whether that is the workstation whose fader feedback is accepted."""
         return self._workstation is not None and address_of(host) == self._workstation
 
     def has_room_for(self, host: str, size: int, now_s: float) -> bool:
         """Whether a packet of *size* bytes from that sender is within its rate; counts it."""
-        times = WORKSTATION_FACTOR if self.is_desk(host) else 1.0
+        times = WORKSTATION_FACTOR if self.is_workstation(host) else 1.0
         return self._packets.spend(host, 1 + size // BYTES_A_TOKEN, now_s, times)
 
     def may_say(self, host: str, now_s: float) -> bool:

@@ -1,4 +1,4 @@
-"""The course and events so far and the available goals, as packets for a client that attaches late."""
+"""The history and events so far and the available goals, as packets for a client that attaches late."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOST_EVENTS = 64
 _GOALS_S = 5.0
 """Shortest time between two readings of the goal files, however often they are requested."""
 _LOOK_S = 0.05
-"""The same for the course: copying that of a day takes milliseconds."""
+"""The same for the history: copying that of a day takes milliseconds."""
 
 _log = logging.getLogger(__name__)
 
@@ -40,12 +40,12 @@ COLUMN_TYPE = np.dtype(">f4")
 
 
 class Backlog:
-    """Answers requests from a course that grows, and restarts with each reset."""
+    """Answers requests from a history that grows, and restarts with each reset."""
 
     def __init__(
-        self, course: Callable[[], Timeline], goals: Callable[[], Sequence[Goal]], root: str = ROOT
+        self, history: Callable[[], Timeline], goals: Callable[[], Sequence[Goal]], root: str = ROOT
     ) -> None:
-        self._course = course
+        self._history = history
         self._goals = goals
         self._root = root
         self._pass = 1 + secrets.randbelow(2**30)
@@ -60,16 +60,16 @@ class Backlog:
         """A pass, and how many of its events :meth:`news` has returned."""
 
     def refresh(self) -> Timeline:
-        """Returns the course now; call it often enough to notice a restart of the course."""
-        course = self._course()
+        """Returns the history now; call it often enough to notice a restart of the history."""
+        history = self._history()
         size, level, events = self._seen
-        begun_anew = len(course.seconds) < size or len(course.events) < events
-        if begun_anew or (size and float(course.short_term[size - 1]) != level):
+        begun_anew = len(history.seconds) < size or len(history.events) < events
+        if begun_anew or (size and float(history.short_term[size - 1]) != level):
             self._pass += 1
             self._looked_at = None
-        size = len(course.seconds)
-        self._seen = (size, float(course.short_term[-1]) if size else 0.0, len(course.events))
-        return course
+        size = len(history.seconds)
+        self._seen = (size, float(history.short_term[-1]) if size else 0.0, len(history.events))
+        return history
 
     def news(self) -> Sequence[Event]:
         """Returns the events since the last call. The first call returns none: a resumed pass starts with its
@@ -83,36 +83,36 @@ class Backlog:
     def packets(self, asked: BacklogRequest, now_s: float) -> Iterable[bytes]:
         """Returns the packets that answer one request."""
         match asked.what:
-            case "course":
-                return self._columns(self._recent_course(now_s), asked.first, asked.count)
+            case "history":
+                return self._columns(self._recent_history(now_s), asked.first, asked.count)
             case "events":
-                return self._events(self._recent_course(now_s), asked.first)
+                return self._events(self._recent_history(now_s), asked.first)
             case "goals":
                 return self.goals(now_s)
 
-    def _recent_course(self, now_s: float) -> Timeline:
+    def _recent_history(self, now_s: float) -> Timeline:
         if self._looked_at is None or not 0.0 <= now_s - self._looked_at[0] < _LOOK_S:
             self._looked_at = now_s, self.refresh()
         return self._looked_at[1]
 
-    def _columns(self, course: Timeline, first: int, count: int) -> Iterator[bytes]:
-        """Yields the size of the course, then the columns from *first* on, the newest part first."""
-        size = len(course.seconds)
-        yield self._packet("/course/size", self._pass, size, len(course.events))
+    def _columns(self, history: Timeline, first: int, count: int) -> Iterator[bytes]:
+        """Yields the size of the history, then the columns from *first* on, the newest part first."""
+        size = len(history.seconds)
+        yield self._packet("/history/size", self._pass, size, len(history.events))
         stop = min(first + count, first + MOST_PARTS * PART_COLUMNS, size)
         for start in reversed(range(first, stop, PART_COLUMNS)):
             stretch = slice(start, min(start + PART_COLUMNS, stop))
             rows = np.column_stack(
-                [course.short_term[stretch], course.integrated[stretch], course.fader_db[stretch]]
+                [history.short_term[stretch], history.integrated[stretch], history.fader_db[stretch]]
             )
             rows = np.nan_to_num(
                 rows, nan=codec.WIRE_SILENCE, neginf=codec.WIRE_SILENCE, posinf=-codec.WIRE_SILENCE
             )
-            yield self._packet("/course/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
+            yield self._packet("/history/part", self._pass, start, rows.astype(COLUMN_TYPE).tobytes())
 
-    def _events(self, course: Timeline, first: int) -> Iterator[bytes]:
+    def _events(self, history: Timeline, first: int) -> Iterator[bytes]:
         """Yields the events from place *first* on, the oldest first."""
-        wanted = course.events[first : first + MOST_EVENTS]
+        wanted = history.events[first : first + MOST_EVENTS]
         return codec.bundles(
             (
                 self._answer(

@@ -183,8 +183,8 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
         return chosen_move(snapshot), snapshot.this_pass is None, snapshot.transport == "ended"
     if group == "stems":
         return tuple((stem.name, stem.fader_db, stem.move) for stem in snapshot.stems)
-    if group == "hand":
-        return (snapshot.hand,)
+    if group == "auto":
+        return (snapshot.arm,)
     if group == "detail":
         return screen_addresses.content(snapshot)
-    return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.lost_frames, snapshot.guess
+    return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.dropped_samples, snapshot.guess

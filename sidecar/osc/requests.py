@@ -33,9 +33,9 @@ class Subscription:
 
 @dataclass(frozen=True, slots=True)
 class BacklogRequest:
-    """A request for earlier data: a stretch of the course, events from a place on, or the available goals."""
+    """A request for earlier data: a part of the history, events from a place on, or the available goals."""
 
-    what: Literal["course", "events", "goals"]
+    what: Literal["history", "events", "goals"]
     first: int = 0
     count: int = 0
 
@@ -75,8 +75,8 @@ class RequestParser:
             f"{root}/renew": lambda _address, _arguments: "renew",
             f"{root}/verified": lambda address, arguments: Proof(*_places(address, arguments, 1)),
             f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
-            f"{root}/course": lambda address, arguments: BacklogRequest(
-                "course", *_places(address, arguments, 2)
+            f"{root}/history": lambda address, arguments: BacklogRequest(
+                "history", *_places(address, arguments, 2)
             ),
             f"{root}/events": lambda address, arguments: BacklogRequest(
                 "events", *_places(address, arguments, 1)

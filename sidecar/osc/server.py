@@ -42,7 +42,7 @@ _UNHELD = "Disarmed: the connection that it was armed from has ended."
 
 _Served = Question | Subscription | Proof | ServiceRequest
 
-Obey = Callable[[Command], Future[str] | None]
+Submit = Callable[[Command], Future[str] | None]
 """Takes a command and returns at once; the future, where there is one, holds why it failed, or nothing."""
 Later = Callable[[Callable[[float], None]], None]
 """Schedules a call on the loop, from any thread; the argument of that call is the loop's time."""
@@ -75,14 +75,14 @@ class OscServer:
         """
         self.drops = DropCounters()
         self.subscribers = Subscriptions(publisher)
-        self.obey: Obey | None = None
+        self.submit: Submit | None = None
         self.report_fader: Callable[[FaderAt | StemFaderAt], None] | None = None
         """Called with each fader position that the workstation reports."""
         self.stranger = ""
         """A sentence on the last other sender to the fader feedback address; empty for none."""
         self.later: Later = lambda call: call(time.monotonic())
         self.archive: Backlog | None = None
-        """Source of the earlier course, events and goals; None where there is none."""
+        """Source of the earlier history, events and goals; None where there is none."""
         self._access = access
         self._publisher = publisher
         self._update_hz = update_hz
@@ -112,7 +112,7 @@ class OscServer:
 
     def _handle_packet(self, packet: bytes, peer: Peer, now_s: float) -> None:
         is_allowed = self._access.is_allowed(peer.host)
-        if not is_allowed and not self._access.is_desk(peer.host):
+        if not is_allowed and not self._access.is_workstation(peer.host):
             self._drop("sender", peer, "this sender is not allowed", now_s)
             return
         if len(packet) > LARGEST_PACKET:
@@ -208,8 +208,8 @@ class OscServer:
 
     def _disarm_unheld(self) -> None:
         self._armed_by = None
-        if self.obey:
-            self.obey(Disarm(_UNHELD))
+        if self.submit:
+            self.submit(Disarm(_UNHELD))
 
     def _refuse(self, refusal: Refusal, address: str, peer: Peer, now_s: float) -> None:
         self._drop(refusal.reason, peer, str(refusal), now_s)
@@ -218,7 +218,7 @@ class OscServer:
 
     def _pass_on(self, command: Command, address: str, peer: Peer, packet: _Packet) -> None:
         """Passes a command to the engine; where it fails, its sender gets ``/error`` with the reason."""
-        outcome = self.obey(command) if self.obey else None
+        outcome = self.submit(command) if self.submit else None
         if outcome is None:
             return
         packet.commands += 1

@@ -20,7 +20,7 @@ class WorkstationPeer(Protocol):
 
 
 class WorkstationFader(Protocol):
-    """Guarded access to its programme fader."""
+    """Guarded access to its master fader."""
 
     stranger: str
     """A sentence on the last other sender to the feedback address; empty for none."""
@@ -50,7 +50,7 @@ class Workstation(Protocol):
 
     @property
     def feedback_address(self) -> str:
-        """The address of its reports of the programme fader."""
+        """The address of its reports of the master fader."""
 
     @property
     def addresses(self) -> tuple[str, ...]:

@@ -43,10 +43,10 @@ class Tree:
         root: str = ROOT,
     ) -> None:
         self._sent = {root + row.path: row for row in outgoing}
-        self._obeyed = {root + row.path: row for row in incoming}
+        self._incoming = {root + row.path: row for row in incoming}
         self._services = {root + row.path: row for row in SERVICES}
         self._children: dict[str, dict[str, str]] = {"/": {}}
-        for path in (*self._sent, *self._obeyed, *self._services):
+        for path in (*self._sent, *self._incoming, *self._services):
             self._grow(path)
 
     def __contains__(self, path: str) -> bool:
@@ -68,14 +68,14 @@ class Tree:
         """Returns the node without those below it; VALUE is absent where the snapshot has none."""
         if path in self._services:
             return {"FULL_PATH": path, "ACCESS": WRITE} | _service_attributes(self._services[path])
-        sent, obeyed = self._sent.get(path), self._obeyed.get(path)
-        found: Node = {"FULL_PATH": path, "ACCESS": (READ if sent else 0) | (WRITE if obeyed else 0)}
+        sent, incoming = self._sent.get(path), self._incoming.get(path)
+        found: Node = {"FULL_PATH": path, "ACCESS": (READ if sent else 0) | (WRITE if incoming else 0)}
         if sent:
             found |= _sent_attributes(path, sent, snapshot)
-        if obeyed:
-            found |= _obeyed_attributes(obeyed)
-        if sent and obeyed:
-            found["DESCRIPTION"] = f"{sent.sentence}; to set it: {obeyed.sentence}"
+        if incoming:
+            found |= _incoming_attributes(incoming)
+        if sent and incoming:
+            found["DESCRIPTION"] = f"{sent.sentence}; to set it: {incoming.sentence}"
         return found
 
     def packets(self, snapshot: Snapshot | None) -> Packets:
@@ -107,7 +107,7 @@ def _sent_attributes(path: str, row: Outgoing, snapshot: Snapshot | None) -> Nod
     return found | _units(row.unit, tags)
 
 
-def _obeyed_attributes(row: Incoming) -> Node:
+def _incoming_attributes(row: Incoming) -> Node:
     tags = row.tags.replace("n", "s")
     found: Node = {"DESCRIPTION": row.sentence, "TYPE": tags} | _ranges(row, tags) | _units(row.unit, tags)
     if "n" in row.tags:

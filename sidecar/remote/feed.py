@@ -95,7 +95,7 @@ class RemoteFeed:
         return known
 
     def timeline(self) -> Timeline:
-        return self._copy.course
+        return self._copy.history
 
     def goals(self) -> Sequence[Goal]:
         """Returns the goals of the run, since those on this machine may differ."""
@@ -161,7 +161,7 @@ class RemoteFeed:
     def _store_message(self, path: str, arguments: Arguments) -> bool:
         """Stores one message; returns whether it is part of a snapshot."""
         match path:
-            case "/course/size" | "/course/part" | "/event":
+            case "/history/size" | "/history/part" | "/event":
                 self._copy.receive_answer(path, arguments)
             case "/goals/goal":
                 self._received.receive_message(path, arguments)

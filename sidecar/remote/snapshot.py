@@ -33,7 +33,7 @@ def snapshot_of(received: ReceivedMessages) -> Snapshot | None:
         reading=_reading(received, of_reading),
         alerts=tuple(_alert(received, name) for name in ALERT_NAMES),
         fader_db=level_of(received.one("/fader/now")[0]),
-        lost_frames=received.one("/lost")[0],
+        dropped_samples=received.one("/dropped")[0],
         beat=received.one("/heartbeat")[0],
         **details,
     )

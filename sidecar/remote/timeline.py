@@ -1,4 +1,4 @@
-"""A copy of a remote course that grows: requests to send, and answers stored. Pure: time is an argument.
+"""A copy of a remote history that grows: requests to send, and answers stored. Pure: time is an argument.
 
 The newest columns are requested first and all the time, then the past, stretch by stretch backwards. A
 request whose answer is lost is repeated.
@@ -35,16 +35,16 @@ _FIRST_ROOM = 6_000
 _LONGEST = 31 * 24 * 36_000
 """Columns: a month. Ours."""
 _MOST_EVENTS = 20_000
-"""Ours: more than a run keeps of a pass (``course.MOST_EVENTS``)."""
+"""Ours: more than a run keeps of a pass (``history.MOST_EVENTS``)."""
 
 _NOTHING = np.empty(0, np.float32)
 
 
 class TimelineCopy:
-    """Used by one thread; any other may read :attr:`course`."""
+    """Used by one thread; any other may read :attr:`history`."""
 
     def __init__(self) -> None:
-        self.course = Timeline(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
+        self.history = Timeline(_NOTHING, _NOTHING, _NOTHING, _NOTHING)
         """All that is known of the present pass up to its newest column."""
         self._begin(None, 0)
         self._newest_due_s = self._past_due_s = self._events_due_s = -math.inf
@@ -53,11 +53,11 @@ class TimelineCopy:
         """Yields the requests that are due now."""
         if now_s >= self._newest_due_s:
             self._newest_due_s = now_s + (_BEHIND_S if self._high < self._size else _NEWEST_S)
-            yield "/course", (self._high, STRETCH)
+            yield "/history", (self._high, STRETCH)
         if self._low > 0 and now_s >= self._past_due_s:
             self._past_asked_s, self._past_due_s = now_s, now_s + _LOST_S
             self._past_goal = max(0, self._low - STRETCH)
-            yield "/course", (self._past_goal, self._low - self._past_goal)
+            yield "/history", (self._past_goal, self._low - self._past_goal)
         if len(self._events) < self._events_there and now_s >= self._events_due_s:
             self._events_due_s = now_s + _LOST_S
             self._events_goal = len(self._events) + MOST_EVENTS
@@ -66,11 +66,11 @@ class TimelineCopy:
     def receive_answer(self, path: str, arguments: tuple[Any, ...]) -> None:
         """Stores one answer; those of an earlier pass are ignored."""
         which_pass, *rest = arguments
-        if path == "/course/size":
+        if path == "/history/size":
             self._store_size(which_pass, *rest)
         elif which_pass != self._pass:
             return  # of a pass that is over
-        elif path == "/course/part":
+        elif path == "/history/part":
             self._store_part(*rest)
         elif path == "/event":
             self._store_event(*rest)
@@ -138,7 +138,7 @@ class TimelineCopy:
     def _show(self) -> None:
         known = slice(self._low - self._base, self._high - self._base)
         seconds, short_term, integrated, fader_db = self._table[:, known]
-        self.course = Timeline(seconds, short_term, integrated, fader_db, self._events)
+        self.history = Timeline(seconds, short_term, integrated, fader_db, self._events)
 
 
 def _run(known: NDArray[np.bool_]) -> int:

@@ -91,7 +91,7 @@ class AdviceSchedule:
 
     @property
     def move(self) -> Move:
-        """The move of the programme fader that is advised now."""
+        """The move of the master fader that is advised now."""
         return self.this_pass or self.next_pass
 
     @property

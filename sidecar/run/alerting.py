@@ -35,7 +35,7 @@ class AlertMonitor:
                 self._note(alert.name)
 
     def acknowledge(self) -> None:
-        """Clears the held alerts."""
+        """Clears the latched alerts."""
         self._rules.acknowledge()
 
     def use_goal(self, goal: Goal) -> None:

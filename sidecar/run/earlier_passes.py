@@ -50,7 +50,7 @@ def _last() -> Earlier:
     if record is None:
         raise RecordError(
             "There is no last pass yet: let the sidecar measure one for at least a minute, "
-            "or give a file of the mix to --profile."
+            "or give a file of the mix to --earlier."
         )
     return _of(record)
 

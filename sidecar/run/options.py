@@ -38,7 +38,7 @@ class RunOptions:
     mix: Mix | None = None
     """The stems, where the source's channels are stems side by side."""
     remote: RemoteFader | None = None
-    """The workstation's programme fader, where a surface reaches it."""
+    """The workstation's master fader, where a surface reaches it."""
     recorder: AudioRecorder | None = None
     """Where the measured audio is written; None for nowhere."""
     journal: Journal | None = None

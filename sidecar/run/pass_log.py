@@ -69,7 +69,7 @@ class PassLog:
         self._pass = self._journal.resume(self._resumed) if self._journal else None
         self.record_goal(about.goal)
         found = resumable(self._resumed)
-        self._log.restore(found.course)
+        self._log.restore(found.history)
         return found
 
     def begin_next_pass(self, about: Pass, reading: Reading, reports: Iterable[FaderReport]) -> None:
@@ -83,7 +83,7 @@ class PassLog:
     def record_blocks(
         self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None
     ) -> None:
-        """Records 100 ms blocks, the reading after them, the programme fader and the stem faders, dB."""
+        """Records 100 ms blocks, the reading after them, the master fader and the stem faders, dB."""
         count = taken.mix.energy.size
         self._log.add_columns(count, reading.short_term, reading.integrated, fader_db)
         if self._pass is None:

@@ -1,4 +1,4 @@
-"""A workstation's programme fader, moved over OSC: only while armed, and given back at the first doubt."""
+"""A workstation's master fader, moved over OSC: only while armed, and given back at the first doubt."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ class RemoteFader:
         self._title = surface.title
         self._line = line
         self._arming = Arming(surface.limits)
-        self._obeying = AutoFollow()
+        self._auto_follow = AutoFollow()
         self._wants_arming = at_once
         self._is_advised = False
         self._position_db: float | None = None
         self._stepped_s = SILENCE
 
     @property
-    def hand(self) -> ArmState:
+    def arm_state(self) -> ArmState:
         """What the person sees of it."""
         return ArmState(self._title, self._arming.armed, self._arming.notice)
 
@@ -110,7 +110,7 @@ class RemoteFader:
         if self._is_advised:
             top_db = self._position_db + max(move.gain_db, 0.0)
             self._arming.cap_rise(top_db, "the advice asks for no more.")
-        target_db = self._obeying.target_db(
+        target_db = self._auto_follow.target_db(
             seconds, move, self._position_db, is_armed=self._arming.armed, look_s=look_s
         )
         if target_db is not None:

@@ -47,7 +47,7 @@ class FinishedPass:
     rate_hz: int
     layout: str
     reading: Reading
-    course: Timeline
+    history: Timeline
     energies: Floats
     """K-weighted, channel-summed mean squares, linear."""
     true_peak: Floats
@@ -56,7 +56,7 @@ class FinishedPass:
     """Places before which it is not of one piece."""
     fader: FaderHistory | None = None
     """None where nothing is known of it."""
-    lost_frames: int = 0
+    dropped_samples: int = 0
     stem_names: tuple[str, ...] = ()
     stems: StemBalance | None = None
     reported_stems: frozenset[str] = frozenset()
@@ -71,7 +71,7 @@ class Review:
         self._past = past
         self._busy = threading.Lock()
         self._asked_for = goal
-        self._course = past.course
+        self._history = past.history
         self._snapshot = Snapshot(
             transport="ended",
             goal=goal,
@@ -81,7 +81,7 @@ class Review:
             layout=past.layout,
             duration_s=past.reading.seconds,
             fader_db=0.0 if past.fader is None else past.fader.position_db_at(past.reading.seconds),
-            lost_frames=past.lost_frames,
+            dropped_samples=past.dropped_samples,
             notice=_NOTICE,
         )
         self._hold_against(goal)
@@ -90,7 +90,7 @@ class Review:
         return self._snapshot
 
     def timeline(self) -> Timeline:
-        return self._course
+        return self._history
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()
@@ -119,7 +119,7 @@ class Review:
             if stems:
                 advisor.use_trims(stems.trims_db())
             if past.is_file:
-                self._course = replace(past.course, events=_peaks_over(past.true_peak, goal))
+                self._history = replace(past.history, events=_peaks_over(past.true_peak, goal))
             move = _file_move(past.reading, goal) if past.is_file else advisor.next_pass()
             advice = Advice("ended", move, from_top=move)
             if stems:
@@ -147,12 +147,12 @@ def past_of_record(record: Record) -> FinishedPass:
         rate_hz=kept.rate_hz,
         layout=kept.layout,
         reading=kept.reading,
-        course=replace(kept.course, events=tuple(map(_printable, kept.course.events))),
+        history=replace(kept.history, events=tuple(map(_printable, kept.history.events))),
         energies=kept.energies,
         true_peak=kept.true_peak,
         cuts=kept.cuts,
         fader=kept.fader,
-        lost_frames=kept.lost_frames,
+        dropped_samples=kept.dropped_samples,
         stem_names=summary.about.stems,
         stems=kept.stems,
         reported_stems=kept.reported_stems,
@@ -161,21 +161,21 @@ def past_of_record(record: Record) -> FinishedPass:
 
 def past_of_file(measured: Measured) -> FinishedPass:
     """Returns the finished pass of a sound file that was measured whole."""
-    course = measured.course
-    count = course.energy.size
+    history = measured.history
+    count = history.energy.size
     return FinishedPass(
         title=Path(measured.file).name,
         rate_hz=measured.sample_rate,
         layout=measured.layout,
         reading=measured.reading,
-        course=Timeline(
+        history=Timeline(
             ((np.arange(count) + 1) * BLOCK_S).astype(np.float32),
-            course.short_term,
-            integrated_course(course.energy),
+            history.short_term,
+            integrated_history(history.energy),
             np.full(count, np.nan, np.float32),
         ),
-        energies=course.energy,
-        true_peak=course.true_peak.max(axis=1, initial=SILENCE).astype(np.float64),
+        energies=history.energy,
+        true_peak=history.true_peak.max(axis=1, initial=SILENCE).astype(np.float64),
         is_file=True,
     )
 
@@ -184,7 +184,7 @@ def _printable(event: Event) -> Event:
     return replace(event, text=printable(event.text))
 
 
-def integrated_course(energies: Floats) -> NDArray[np.float32]:
+def integrated_history(energies: Floats) -> NDArray[np.float32]:
     """Integrated loudness, LUFS, from the beginning to the end of each 100 ms block: shape (n,), float32.
 
     energies: shape (n,), one unbroken run. After the first minute it holds for a second at a time.
@@ -193,13 +193,13 @@ def integrated_course(energies: Floats) -> NDArray[np.float32]:
     powers, so_far = gating_powers(energies), Powers()
     each = round(_EACH_BLOCK_S / BLOCK_S)
     ends = [*range(1, min(each, energies.size) + 1), *range(each + 10, energies.size, 10), energies.size]
-    course, taken, done = np.full(energies.size, SILENCE, np.float32), 0, 0
+    history, taken, done = np.full(energies.size, SILENCE, np.float32), 0, 0
     for end in ends:
         ready = max(0, end - (energies.size - powers.size))
         so_far.append(powers[taken:ready])
-        course[done:end] = gated_loudness([Part(so_far)])
+        history[done:end] = gated_loudness([Part(so_far)])
         taken, done = ready, end
-    return course
+    return history
 
 
 def _file_move(reading: Reading, goal: Goal) -> Move:

@@ -50,9 +50,9 @@ from sidecar.run.alerting import AlertMonitor
 from sidecar.run.background_loader import BackgroundLoader
 from sidecar.run.command_queue import CommandQueue, Request, UnforeseenFaults
 from sidecar.run.earlier_passes import on_record
+from sidecar.run.master_fader import MasterFader
 from sidecar.run.options import RunOptions
 from sidecar.run.pass_log import PassLog
-from sidecar.run.programme_fader import ProgrammeFader
 from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
 from sidecar.sources import Block, Source, StemFaderSource
@@ -99,7 +99,7 @@ class Session:
         self._advice = AdviceSchedule(options.goal, duration_s, options.earlier, stem_faders)
         self._pass_log = PassLog(options.journal, options.resumed)
         note = self._pass_log.record_event
-        self._fader = ProgrammeFader(
+        self._fader = MasterFader(
             source,
             self._advice,
             lambda text: note("move", text),
@@ -109,7 +109,7 @@ class Session:
         self._alerts = AlertMonitor(options.goal, lambda name: note("alert", name))
         self._commands = CommandQueue()
         self._goals = BackgroundLoader(goal_named, beside=not options.fast)
-        self._profiles = BackgroundLoader(on_record, beside=not options.fast)
+        self._earlier_loader = BackgroundLoader(on_record, beside=not options.fast)
         self._faults = UnforeseenFaults()
         self._outcomes: list[tuple[Future[str], str]] = []
         """Results of the commands that were carried out or refused since the last snapshot."""
@@ -221,7 +221,7 @@ class Session:
             return
         meter.restore(before.energies, before.reading, before.cuts)
         self._advice.restore(before)
-        self._lost_s = before.lost_frames / meter.rate_hz
+        self._lost_s = before.dropped_samples / meter.rate_hz
         self._pass_log.record_event("gap", "gone on with")
 
     def _measure_block(self, block: Block, meter: Metering) -> None:
@@ -297,15 +297,15 @@ class Session:
             advice=replace(advice.advice, state="ended") if transport == "ended" else advice.advice,
             alerts=self._alerts.alerts,
             fader_db=advice.advisor.fader_db,
-            holds_fader=self._fader.is_held,
+            controls_fader=self._fader.is_held,
             source=printable(source.title),
             rate_hz=source.rate_hz,
             layout=self._layout or "",
             duration_s=advice.advisor.duration_s,
-            lost_frames=round(self._lost_s * source.rate_hz),
+            dropped_samples=round(self._lost_s * source.rate_hz),
             targets=self._targets(),
             earlier_pass=advice.earlier_pass,
-            hand=self._fader.hand,
+            arm=self._fader.arm_state,
             stems=advice.stems,
             build_up=advice.build_up,
             guess=advice.guess,
@@ -346,7 +346,7 @@ class Session:
     def _run_commands(self, meter: Metering) -> None:
         for request, goal in self._goals.finished():
             self._attempt(request, partial(self._use_loaded_goal, goal))
-        for request, earlier in self._profiles.finished():
+        for request, earlier in self._earlier_loader.finished():
             self._attempt(request, partial(self._use_loaded_pass, earlier))
         for request in self._commands.turn():
             if not isinstance(request.command, _NO_ADVICE):
@@ -377,12 +377,12 @@ class Session:
             with self._sending:
                 self._disarm_waits = False
         if isinstance(command, FaderCommand):
-            return self._fader.obey(command, self._clock())
+            return self._fader.carry_out(command, self._clock())
         if isinstance(command, SelectGoal):
             self._goals.load(request, command.name)
             return None
         if isinstance(command, SelectEarlierPass):
-            self._profiles.load(request, command.name)
+            self._earlier_loader.load(request, command.name)
             return None
         self._execute_at_once(command, meter)
         return ""

@@ -73,7 +73,7 @@ class StemFaders:
         self._are_known = False
         self._was_moved = False
         self.gains_db = self._faders_db
-        """Fader gains in the latest blocks, dB, including the programme fader where it is known."""
+        """Fader gains in the latest blocks, dB, including the master fader where it is known."""
         self._reset()
 
     def _reset(self) -> None:

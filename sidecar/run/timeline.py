@@ -1,4 +1,4 @@
-"""The course of a programme: what it read every 100 ms, and what happened when."""
+"""The history of a programme: what it read every 100 ms, and what happened when."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ class TimelineLog:
         """True once there are as many events as a pass should have; what is noted all the same is kept."""
         return len(self._events) >= MOST_EVENTS
 
-    def restore(self, course: Timeline) -> None:
-        """Begins with the course of a pass that broke off."""
-        self._events = course.events
-        self._add(course.short_term, course.integrated, course.fader_db.astype(np.float64))
+    def restore(self, history: Timeline) -> None:
+        """Begins with the history of a pass that broke off."""
+        self._events = history.events
+        self._add(history.short_term, history.integrated, history.fader_db.astype(np.float64))
 
     def add_columns(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
         """Adds the columns of so many blocks, all with the readings at their end."""
@@ -64,7 +64,7 @@ class TimelineLog:
         self._events = (*self._events, event)
 
     def view(self) -> Timeline:
-        """The course so far: views that later columns do not change."""
+        """The history so far: views that later columns do not change."""
         size = self._size  # read once, and before the table, which is never smaller
         short_term, integrated = self._table[:, :size]
         fader_db = self._faders_db.part(0, size).astype(np.float32)

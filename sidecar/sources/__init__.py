@@ -1,4 +1,4 @@
-"""Sources of audio. A source yields blocks of frames with the number of frames lost between them."""
+"""Sources of audio. A source yields blocks of frames with the number of samples dropped between them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Block:
     lost: int = 0
     """Frames that are missing between the block before and this one."""
     gain_db: float | None = None
-    """Gain of the programme fader in these frames, where the source knows it (the rehearsal does)."""
+    """Gain of the master fader in these frames, where the source knows it (the rehearsal does)."""
     stem_gains_db: tuple[float, ...] | None = None
     """Gains of the stem faders, before that fader, where the source knows them."""
     slept_s: float = 0.0
@@ -59,7 +59,7 @@ class Source(Protocol):
 
 @runtime_checkable
 class FaderSource(Source, Protocol):
-    """A source whose programme fader the sidecar itself holds."""
+    """A source whose master fader the sidecar itself holds."""
 
     @property
     def fader_db(self) -> float:

@@ -1,4 +1,4 @@
-"""Detection of lost frames that were not reported, from the count of frames against the clock.
+"""Detection of dropped samples that were not reported, from the count of frames against the clock.
 
 Sound systems drop audio without raising a flag (measured: 9 s lost unreported after a stalled
 callback), so the count is held against the monotonic clock. Arrivals jitter by tens of milliseconds

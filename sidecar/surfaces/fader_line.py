@@ -1,4 +1,4 @@
-"""The only access to a workstation's programme fader: a guard, a lock and the call that sends a datagram."""
+"""The only access to a workstation's master fader: a guard, a lock and the call that sends a datagram."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ class SurfaceFeedback:
         return self._page != before
 
     def _values(self, row: Outgoing, snapshot: Snapshot) -> tuple[Value, ...]:
-        """A gain beside no name would be read as the programme fader's, so it is that one's there."""
+        """A gain beside no name would be read as the master fader's, so it is that one's there."""
         if row.path == "/move/gain" and "/move/fader" not in self._surface.show:
             return (programme_gain_db(snapshot),)
         return row.read(snapshot)

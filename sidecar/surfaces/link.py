@@ -71,14 +71,14 @@ class SurfaceLink:
         """target: where the workstation receives OSC.
         sender: where it sends from; None for the same address and port.
         clock: ``sources.sleep.real_time_s``, unless it is a simulated workstation with a time of its own.
-        claim: locks its programme fader against other runs on this machine.
+        claim: locks its master fader against other runs on this machine.
         """
         self.surface = surface
         self.target = target
         self.peer = sender or peer_at(target)
         """The address that its feedback is accepted from."""
         self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db, claim=claim)
-        """Guarded access to its programme fader."""
+        """Guarded access to its master fader."""
         self._send: Callable[[bytes], None] | None = None
 
     @property

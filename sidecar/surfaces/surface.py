@@ -34,7 +34,7 @@ _MOST_DB = 24.0
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """The addresses at which a workstation takes and reports its programme fader, and reports its stems'."""
+    """The addresses at which a workstation takes and reports its master fader, and reports its stems'."""
 
     name: str
     """Short name, the file's stem."""
@@ -70,8 +70,8 @@ class Surface:
         return 0.1 if self.scale == "db" else 0.3
 
     @property
-    def from_the_desk(self) -> Surface:
-        """The surface as the workstation has it, with the two programme fader addresses swapped.
+    def from_the_workstation(self) -> Surface:
+        """The surface as the workstation has it, with the two master fader addresses swapped.
 
         A workstation reports its fader at any position, so the range has no upper end but _MOST_DB.
         """
@@ -85,7 +85,7 @@ class Surface:
         )
 
     def message(self, position_db: float) -> Any:
-        """Returns the OSC message that moves the programme fader to *position_db*.
+        """Returns the OSC message that moves the master fader to *position_db*.
 
         A position above the range becomes its top, NaN becomes silence.
         """

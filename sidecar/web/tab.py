@@ -84,7 +84,7 @@ async def attend(tab: Tab, channel: web.WebSocketResponse, width: int, height: i
     try:
         async for message in channel:
             if message.type == WSMsgType.TEXT:
-                await _obey(tab, channel, message.data)
+                await _handle_message(tab, channel, message.data)
     finally:
         await tab.stop()
 
@@ -97,7 +97,7 @@ def sides(width: Any, height: Any) -> tuple[int, int]:
     return max(1, min(int(width), _LONGEST_SIDE)), max(1, min(int(height), _LONGEST_SIDE))
 
 
-async def _obey(tab: Tab, channel: web.WebSocketResponse, text: str) -> None:
+async def _handle_message(tab: Tab, channel: web.WebSocketResponse, text: str) -> None:
     """Handles one message of the page; a malformed one is ignored."""
     try:
         kind, *rest = json.loads(text)

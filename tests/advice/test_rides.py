@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 from advice_reference import TELEVISION, energy, gained, integrated, lufs, material
-from test_course import slow_range, steady
+from test_history import slow_range, steady
 
 from sidecar.advice.rides.plan import plan_rides
 from sidecar.advice.rides.search import ride_gains_db
@@ -139,7 +139,7 @@ def test_one_ride_serves_two_limits():
 
 
 def test_a_hot_programme_that_lands_cool_needs_no_ride():
-    """Limits are held on the landed programme: too loud as a whole is the programme fader's business."""
+    """Limits are held on the landed programme: too loud as a whole is the master fader's business."""
     plan = plan_rides(energy(np.full(600, -14.0)), SHORT_FORM)
 
     assert (plan.rides, round(plan.trim_db, 2)) == ((), -9.0)

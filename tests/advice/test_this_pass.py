@@ -266,7 +266,7 @@ def test_an_earlier_pass_is_found_wherever_playback_starts(start_s):
     earlier = material(6, 300)
     programme = gained(jittered(earlier[start_s * 10 :]), 2.0)
 
-    fit = played(programme, 60, profile=earlier).profile_fit
+    fit = played(programme, 60, profile=earlier).earlier_fit
 
     assert fit.fits
     assert start_s == pytest.approx(fit.offset_s, abs=0.11)
@@ -279,7 +279,7 @@ def test_a_lead_in_shifts_the_earlier_pass():
     earlier = material(7, 300)
     programme = np.concatenate([energy([-90.0] * 50), jittered(earlier)])
 
-    fit = played(programme, 60, profile=earlier).profile_fit
+    fit = played(programme, 60, profile=earlier).earlier_fit
 
     assert fit.fits
     assert fit.offset_s == pytest.approx(-5.0, abs=0.11)
@@ -292,7 +292,7 @@ def test_another_programme_does_not_fit_and_is_not_used():
     with_other = played(programme, 90, profile=other).this_pass()
     without = played(programme, 90).this_pass()
 
-    assert not played(programme, 90, profile=other).profile_fit.fits
+    assert not played(programme, 90, profile=other).earlier_fit.fits
     assert "does not fit" in with_other.reason
     assert without == dataclasses.replace(with_other, reason=without.reason)
 

@@ -78,9 +78,9 @@ def test_the_first_changes_pass_at_once():
     """The limit costs no time as long as nothing flashes."""
     light = FlashLimit("off")
 
-    assert [light.update(at, state) for at, state in [(0.0, "on"), (0.25, "held"), (0.5, "off")]] == [
+    assert [light.update(at, state) for at, state in [(0.0, "on"), (0.25, "latched"), (0.5, "off")]] == [
         "on",
-        "held",
+        "latched",
         "off",
     ]
 

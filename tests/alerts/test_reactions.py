@@ -105,21 +105,21 @@ def test_only_changes_to_the_state_asked_for_run_it(tmp_path, engine):
     for states in ({"over": "on"}, {"ceiling": "on", "over": "on"}, {"ceiling": "on", "over": "on"}):
         engine.soon(running.offer, snapshot(**states))
     wait_for(lambda: seen(tmp_path) == ["ceiling on"])
-    engine.soon(running.offer, snapshot(ceiling="held"))
+    engine.soon(running.offer, snapshot(ceiling="latched"))
     engine.run(running.close())
 
     assert seen(tmp_path) == ["ceiling on", "over off"]
 
 
 def test_any_change_runs_it(tmp_path, engine):
-    """on, held and off, each with its name."""
+    """on, latched and off, each with its name."""
     running = Reactions([reaction("ceiling:any", noting(tmp_path))])
-    for count, state in enumerate(("on", "held", "off"), start=1):
+    for count, state in enumerate(("on", "latched", "off"), start=1):
         engine.soon(running.offer, snapshot(ceiling=state))
         wait_for(lambda count=count: len(seen(tmp_path)) == count)
     engine.run(running.close())
 
-    assert seen(tmp_path) == ["ceiling on", "ceiling held", "ceiling off"]
+    assert seen(tmp_path) == ["ceiling on", "ceiling latched", "ceiling off"]
 
 
 def test_one_runs_at_a_time_and_the_newest_state_wins(tmp_path, engine):
@@ -261,7 +261,11 @@ def test_no_program_sees_the_terminal(tmp_path, engine):
     [
         ("ovr", "true", "--on: there is no alert 'ovr'. Did you mean over? There are: ceiling, over, hot,"),
         ("", "true", "--on: there is no alert ''. There are:"),
-        ("over:gone", "true", "--on over:gone: an alert changes to on, held or off, or any; not to 'gone'."),
+        (
+            "over:gone",
+            "true",
+            "--on over:gone: an alert changes to on, latched or off, or any; not to 'gone'.",
+        ),
         ("over", "", "--on: the command is empty."),
         ("over", "say 'too loud", "cannot be read (No closing quotation)"),
         ("over", "no-such-program-at-all now", "the program 'no-such-program-at-all' is not found"),

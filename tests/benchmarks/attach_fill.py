@@ -1,6 +1,6 @@
 """How long a screen that attaches late waits for the past, and what that costs the run.
 
-``python tests/benchmarks/attach_fill.py`` plays runs of an hour and of a day whose course is already there,
+``python tests/benchmarks/attach_fill.py`` plays runs of an hour and of a day whose history is already there,
 attaches a screen's feed in a process of its own, and prints what it took. Nothing else should be busy.
 """
 
@@ -39,7 +39,7 @@ class Programme:
     def snapshot(self) -> Snapshot:
         return Snapshot("measuring", all_goals()[0], Reading(seconds=self.log.seconds))
 
-    def course(self) -> Timeline:
+    def history(self) -> Timeline:
         return self.log.view()
 
     def goals(self) -> Sequence[Goal]:

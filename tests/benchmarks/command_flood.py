@@ -100,7 +100,7 @@ def record_a_long_pass() -> None:
 
 def flood(session: Session, address: int, told: list[float]) -> list[float]:
     """Sends all packets; returns how long each disarm took, seconds."""
-    asked, disarmed = packet("/sidecar/profile", "last"), []
+    asked, disarmed = packet("/sidecar/earlier", "last"), []
     with Asker(address) as asker:
         begun_s = time.monotonic()
         for place in range(PACKETS):

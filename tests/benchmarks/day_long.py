@@ -1,7 +1,7 @@
 """A day of programme through a whole run, as fast as it goes: what an update costs, what memory grows, and
 whether integrated loudness is still that of the whole.
 
-The source is one channel at 48 kHz; everything behind it is what a live run has: meter, advice, course,
+The source is one channel at 48 kHz; everything behind it is what a live run has: meter, advice, history,
 alerts, record. Time is processor time, so that other programs on the machine count less.
 
 Run: python tests/benchmarks/day_long.py [HOURS]

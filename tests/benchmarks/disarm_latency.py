@@ -21,8 +21,8 @@ from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 
 FLOOD = [
-    codec.message("/sidecar/profile", "s", ["1"]).dgram,
-    codec.message("/sidecar/course", "ii", [0, 36_000]).dgram,
+    codec.message("/sidecar/earlier", "s", ["1"]).dgram,
+    codec.message("/sidecar/history", "ii", [0, 36_000]).dgram,
     codec.message("/sidecar/*", "", []).dgram,
 ]
 DISARM = codec.message("/sidecar/disarm", "", []).dgram
@@ -35,7 +35,7 @@ def main(times: int) -> None:
     logging.disable()
     heard = threading.Event()
 
-    def obey(command: Command) -> None:
+    def submit(command: Command) -> None:
         if command.verb == "disarm":
             heard.set()
 
@@ -43,7 +43,7 @@ def main(times: int) -> None:
     with EventLoop() as engine, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         port, server = OscPort([]), bind("127.0.0.1", 0)
         address = server.getsockname()
-        engine.run(port.open(server, obey))
+        engine.run(port.open(server, submit))
         for _ in range(times):
             heard.clear()
             for number in range(AT_ONCE):

@@ -1,4 +1,4 @@
-"""How well the programme fader's advice lands invented programmes. Run on demand:
+"""How well the master fader's advice lands invented programmes. Run on demand:
 
     python tests/benchmarks/landing.py [--count 70] [--seed 50000] [--set pieces] [--insider]
 

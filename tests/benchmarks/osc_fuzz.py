@@ -2,7 +2,7 @@
 
 Half of them come as datagrams and half as SLIP frames, over sockets as fast as they go. Meanwhile readings
 leave 25 times a second. Wanted: no exception, no missed reading, no growing memory, and a sound command at
-the end that is obeyed. Ends with exit code 1 where one of these fails. Takes some four minutes, because
+the end that is accepted. Ends with exit code 1 where one of these fails. Takes some four minutes, because
 streams are read no faster than the allowance.
 """
 
@@ -66,13 +66,13 @@ def straight(count: int) -> bool:
     outbox = Publisher()
     outbox.offer(snapshot(0), 0.0, 0.0)
     reception = OscServer(AccessPolicy(), outbox, update_hz=RATE_HZ)
-    obeyed = 0
+    accepted = 0
 
-    def obey(_command: Command) -> None:
-        nonlocal obeyed
-        obeyed += 1
+    def submit(_command: Command) -> None:
+        nonlocal accepted
+        accepted += 1
 
-    reception.obey = obey
+    reception.submit = submit
     chance, peer = random.Random(1), Nobody()
     slowest_s, sizes = 0.0, []
     tracemalloc.start()
@@ -90,7 +90,7 @@ def straight(count: int) -> bool:
             gc.collect()
             sizes.append(tracemalloc.get_traced_memory()[0] / 1024)
     tracemalloc.stop()
-    print(f"straight: {count} packets, {obeyed} obeyed, dropped {dict(reception.drops.counts)}")
+    print(f"straight: {count} packets, {accepted} accepted, dropped {dict(reception.drops.counts)}")
     print(
         f"  slowest packet {slowest_s * 1000:.1f} ms with memory traced; KiB held at each quarter:", end=" "
     )
@@ -171,15 +171,15 @@ def over_sockets(count: int) -> bool:
         receiver.join(5.0)
     late_s = sorted(came_s[n] - offered_s[int(n)] for n in came_s)
     got, number = len(came_s), len(offered_s)
-    is_obeyed = Mark("the end") in asked
+    is_carried_out = Mark("the end") in asked
     print(f"sockets: {count} packets in {flooded_s:.0f} s; dropped {drops}")
     print(f"  readings arrived {got} of {number}, at {number / flooded_s:.1f} a second")
     print(
         f"  after the offer: median {late_s[len(late_s) // 2] * 1000:.1f} ms, most {late_s[-1] * 1000:.0f} ms"
     )
     print(f"  highest memory so far, MiB, every ten seconds: {', '.join(f'{m:.0f}' for m in memory)}")
-    print(f"  exceptions: {len(faults)}; the command at the end was obeyed: {is_obeyed}")
-    return not faults and got >= 0.99 * number and is_obeyed
+    print(f"  exceptions: {len(faults)}; the command at the end was accepted: {is_carried_out}")
+    return not faults and got >= 0.99 * number and is_carried_out
 
 
 if __name__ == "__main__":

@@ -27,7 +27,7 @@ from stalled_screen import StalledScreen
 from tui.controller import ZOOMS_S, Controller
 from tui.drawing.panels.hero import hero
 from tui.drawing.panels.history import HistoryDrawing
-from tui.drawing.panels.scales import rails
+from tui.drawing.panels.scales import scales
 
 LOOKS = 100
 PER_SECOND = 10
@@ -51,12 +51,12 @@ def views_at(seconds, zoom):
 def main():
     for zoom, name in ((0, "30 s"), (len(ZOOMS_S) - 1, "whole")):
         minute, day = (views_at(seconds, zoom) for seconds in (60.0, 86_400.0))
-        course = [
+        history = [
             cost_s(partial(HistoryDrawing().rows, width=120, height=15), views) for views in (minute, day)
         ]
-        print(f"course, {name}: after 24 h {course[1] / course[0]:.2f} times the cost after 1 min")
-    rest = cost_s(lambda view: (hero(view, 120, 8), rails(view, 120, 10, thickness=2, peak_rows=2)), day)
-    share = (course[1] + rest) * PER_SECOND
+        print(f"history, {name}: after 24 h {history[1] / history[0]:.2f} times the cost after 1 min")
+    rest = cost_s(lambda view: (hero(view, 120, 8), scales(view, 120, 10, thickness=2, peak_rows=2)), day)
+    share = (history[1] + rest) * PER_SECOND
     print(f"drawing at 120 × 40, {PER_SECOND} times a second: {share:.1%} of one core")
     for per_second in (10, 20):
         share = program_share(per_second)
@@ -110,7 +110,7 @@ def stalled(for_s=60.0):
         took_s = time.monotonic() - start
     print(
         f"terminal not read for {took_s:.0f} s: {count / took_s:.2f} readings a second over OSC, "
-        f"{latest.lost} frames lost"
+        f"{latest.lost} samples dropped"
     )
 
 

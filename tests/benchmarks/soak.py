@@ -136,7 +136,7 @@ def report(subscribers, loaded, tape, folder):
     fewest = min(min(counts.values()) for counts in subscribers.readings) / (60.0 * READINGS_HZ)
     print(f"fewest readings in a minute at any subscriber: {fewest:.3f} of those wanted")
     kept, heard = reader.latest(), heard_on(tape)
-    lost = sum(cut.lost_frames for cut in kept.cuts)
+    lost = sum(cut.dropped_samples for cut in kept.cuts)
     print(f"{heard.frames} frames heard; missing by their numbers {heard.missing}, told {lost}")
     gaps = [event.text for event in kept.events if event.kind == "gap"]
     print(f"out of order {heard.disorder}, misplaced {heard.misplaced}; gaps told of: {gaps}")

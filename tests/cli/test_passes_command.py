@@ -109,14 +109,14 @@ def test_a_pass_is_exported_as_a_table(record, tmp_path, capsys):
 
 
 def test_a_pass_is_exported_whole_as_json(record, tmp_path):
-    """Figures, goal, events, course and stems, and no infinity that a strict reader chokes on."""
+    """Figures, goal, events, history and stems, and no infinity that a strict reader chokes on."""
     main(["passes", "--export", "1", "--to", str(tmp_path / "out.json")])
     whole = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
 
     assert whole["integrated_lufs"] == -23.04
     assert whole["goal"]["target_lufs"] == -23.0
     assert whole["events"] == [{"seconds": 0.2, "kind": "mark", "text": "=1+1"}]
-    assert whole["course"]["block_lufs"] == [None, -20.691, -17.681]
+    assert whole["history"]["block_lufs"] == [None, -20.691, -17.681]
     assert whole["stems"]["voice"]["block_lufs"] == [-20.691] * 3
     assert whole["stems"]["music"]["block_lufs"] == [None] * 3
 

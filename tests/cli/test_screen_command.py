@@ -109,10 +109,10 @@ def test_what_is_missing_for_browsers_is_said_with_what_installs_it(capsys, monk
 
 @pytest.mark.slow
 def test_who_attaches_late_sees_the_programme_from_its_beginning(run):
-    """The course of a real run, filled in over OSC, has its first tenth of a second and goes on."""
+    """The history of a real run, filled in over OSC, has its first tenth of a second and goes on."""
     with RemoteFeed(f"127.0.0.1:{run}") as feed:
         wait_for(lambda: feed.snapshot().transport == "measuring")
-        course = wait_for(lambda: (c := feed.timeline()).seconds.size > 20 and c)
+        history = wait_for(lambda: (c := feed.timeline()).seconds.size > 20 and c)
 
-    assert course.seconds[0] == pytest.approx(0.1)
-    assert np.isfinite(course.short_term[10:]).all()
+    assert history.seconds[0] == pytest.approx(0.1)
+    assert np.isfinite(history.short_term[10:]).all()

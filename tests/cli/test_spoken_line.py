@@ -22,7 +22,7 @@ LOUD = Snapshot(
     goal=GOAL,
     reading=Reading(integrated=-21.24, max_true_peak=-3.72),
     next_pass=Move(-1.8, -23.0, -23.4, -22.6),
-    alerts=(Alert("over", "on"), Alert("hot", "held")),
+    alerts=(Alert("over", "on"), Alert("hot", "latched")),
     beat=1,
 )
 
@@ -39,7 +39,7 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
     PlainLines()(over)
 
     assert "For the next pass: Up 3.5 dB: a whole pass then lands" in capsys.readouterr().out
-    assert spoken(over).startswith("Ended. For the next pass: Programme fader: up 3.5 dB")
+    assert spoken(over).startswith("Ended. For the next pass: Master fader: up 3.5 dB")
 
 
 @pytest.mark.parametrize(
@@ -47,18 +47,17 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
     [
         (
             {},
-            "Programme fader: down 1.8 dB; lands at −23.0 LUFS. Integrated −21.2 LUFS, 1.8 LU over the goal. "
+            "Master fader: down 1.8 dB; lands at −23.0 LUFS. Integrated −21.2 LUFS, 1.8 LU over the goal. "
             "True peak −3.7 dBTP. Alert: over.",
         ),
         (
             {"next_pass": Move(2.0, -23.0), "reading": Reading(integrated=-25.0, max_true_peak=-9.0)},
-            "Programme fader: up 2.0 dB, mind ears and monitors; lands at −23.0 LUFS. "
+            "Master fader: up 2.0 dB, mind ears and monitors; lands at −23.0 LUFS. "
             "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. Alert: over.",
         ),
         (
             {"next_pass": Move(0.0, -23.1), "reading": Reading(integrated=-23.1), "alerts": ()},
-            "Programme fader: stay; lands at −23.1 LUFS. Integrated −23.1 LUFS, on the goal. "
-            "True peak −∞ dBTP.",
+            "Master fader: stay; lands at −23.1 LUFS. Integrated −23.1 LUFS, on the goal. True peak −∞ dBTP.",
         ),
         (
             {
@@ -67,10 +66,10 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
                 "reading": Reading(integrated=-19.9, max_true_peak=-9.0),
                 "alerts": (),
             },
-            "Programme fader: stay; lands at −19.9 LUFS. Integrated −19.9 LUFS, on the goal. "
+            "Master fader: stay; lands at −19.9 LUFS. Integrated −19.9 LUFS, on the goal. "
             "True peak −9.0 dBTP.",
         ),
-        ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Programme fader: listening."),
+        ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Master fader: listening."),
         ({"transport": "preparing", "notice": ""}, "Getting ready to listen."),
     ],
 )
@@ -89,7 +88,7 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     line(replace(LOUD, beat=2))
     line(replace(LOUD, beat=3, next_pass=Move(-2.5, -23.0)))
 
-    assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
+    assert [said[14:22] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
 
 
 def stems(**gains_db):
@@ -166,7 +165,7 @@ def test_a_notice_is_read_out_once_without_the_list_that_follows_it():
 
     assert out.getvalue().count("There is no goal xyz.") == 1
     assert "cinema" not in out.getvalue()
-    assert [said[17:25] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
+    assert [said[14:22] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
 
 
 def test_on_a_narrow_terminal_every_line_finds_room_in_one_row():

@@ -1,4 +1,4 @@
-"""Measured files as a test needs them: figures given, and a course that agrees with them."""
+"""Measured files as a test needs them: figures given, and a history that agrees with them."""
 
 from dataclasses import replace
 
@@ -26,11 +26,11 @@ RIGHT = Reading(
 FACTS = Facts("WAV", "PCM_24", 60 * 48_000, (-3.2, -4.2), (0.0, 0.0), correlation=0.4)
 
 
-def made(reading=RIGHT, facts=FACTS, course=None, **changes):
+def made(reading=RIGHT, facts=FACTS, history=None, **changes):
     """A file of a minute that reads so. changes: to the reading."""
     reading = replace(reading, **changes)
-    course = course or level_course(600)
-    return Measured("mix.wav", 48_000, 2, "stereo", reading, facts, 1.0, 2.0, 3.0, course)
+    history = history or level_history(600)
+    return Measured("mix.wav", 48_000, 2, "stereo", reading, facts, 1.0, 2.0, 3.0, history)
 
 
 def made_check(measured, *goals, file="mix.wav"):
@@ -40,7 +40,7 @@ def made_check(measured, *goals, file="mix.wav"):
     )
 
 
-def level_course(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):
+def level_history(blocks, momentary=-23.0, short_term=-23.0, true_peak=-9.0):
     """A programme that never moves."""
     return BlockSeries(
         energy=np.full(blocks, 0.005),

@@ -10,7 +10,7 @@ import pytest
 import soundfile
 from made import FACTS, made
 
-from sidecar.delivery.batch.packing import _checksum, pack, unpack, without_course
+from sidecar.delivery.batch.packing import _checksum, pack, unpack, without_history
 from sidecar.delivery.judge.findings import Finding, Span
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.facts import Silence
@@ -35,7 +35,7 @@ def test_every_figure_comes_back_bit_for_bit():
 
 
 def test_a_real_file_is_judged_the_same_from_what_is_kept(tmp_path):
-    """The whole course comes back, so every goal finds the same faults in the same places."""
+    """The whole history comes back, so every goal finds the same faults in the same places."""
     path = tmp_path / "mix.wav"
     noise = (
         np.random.default_rng(1).standard_normal((48_000 * 9, 2))
@@ -48,7 +48,7 @@ def test_a_real_file_is_judged_the_same_from_what_is_kept(tmp_path):
 
     assert measured == kept
     for field in fields(BlockSeries):
-        before, after = (getattr(each.course, field.name) for each in (measured, kept))
+        before, after = (getattr(each.history, field.name) for each in (measured, kept))
         assert (before.dtype, before.tobytes()) == (after.dtype, after.tobytes()), field.name
     for goal in all_goals():
         assert judge(measured, goal) == judge(kept, goal)
@@ -62,18 +62,18 @@ def test_what_is_kept_is_plain_data():
 
 
 def test_figures_alone_take_no_room():
-    """For who keeps many: the course is empty, the rest as it was."""
-    bare = without_course(made())
+    """For who keeps many: the history is empty, the rest as it was."""
+    bare = without_history(made())
 
     assert made() == bare
-    assert sum(getattr(bare.course, field.name).size for field in fields(BlockSeries)) == 0
+    assert sum(getattr(bare.history, field.name).size for field in fields(BlockSeries)) == 0
 
 
 @pytest.mark.parametrize("place", range(0, 2000, 37))
 def test_a_flipped_bit_is_damage_and_no_other_figure(place):
-    """In the text and in the course: a digit that is another one is still JSON."""
-    figures, course = pack(made(), ())
-    packed = bytearray(figures.encode() + course)
+    """In the text and in the history: a digit that is another one is still JSON."""
+    figures, history = pack(made(), ())
+    packed = bytearray(figures.encode() + history)
     packed[place % len(packed)] ^= 1 << place % 8
     text = packed[: len(figures)].decode(errors="replace")
 
@@ -81,17 +81,17 @@ def test_a_flipped_bit_is_damage_and_no_other_figure(place):
         unpack("mix.wav", text, bytes(packed[len(figures) :]))
 
 
-def test_a_course_that_would_fill_memory_is_refused_before_it_does():
+def test_a_history_that_would_fill_memory_is_refused_before_it_does():
     """A megabyte of zeros takes a kilobyte: each of these is whole and says what it unpacks to."""
     figures, _ = pack(made(), ())
     for shapes, unpacked in (({"energy": ["<f8", [10**12]]}, 8), ({"energy": ["<f8", [1]]}, 1 << 25)):
-        course = zlib.compress(bytes(unpacked))
+        history = zlib.compress(bytes(unpacked))
         content = {**json.loads(figures), "course": shapes}
         del content["crc32"]
-        content["crc32"] = _checksum(content, course)
+        content["crc32"] = _checksum(content, history)
         tracemalloc.start()
-        with pytest.raises(RecordError, match="a course of"):
-            unpack("mix.wav", json.dumps(content), course)
+        with pytest.raises(RecordError, match="a history of"):
+            unpack("mix.wav", json.dumps(content), history)
         _, most = tracemalloc.get_traced_memory()
         tracemalloc.stop()
 

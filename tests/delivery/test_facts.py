@@ -134,16 +134,16 @@ def test_a_peak_behind_the_last_full_block_is_placed_there(tmp_path):
     assert measured(tmp_path, frames).max_true_peak_at_s == pytest.approx(1.0)
 
 
-def test_the_course_is_the_file_in_tenths_of_a_second(tmp_path):
+def test_the_history_is_the_file_in_tenths_of_a_second(tmp_path):
     """Tech 3341 line-up: 1 kHz at −18 dBFS in both channels reads −18 LUFS in every window once full."""
     t = np.arange(round(5.03 * RATE_HZ)) / RATE_HZ
     tone = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 * t)
-    course = measured(tmp_path, np.stack([tone, 0.5 * tone], axis=1)).course
+    history = measured(tmp_path, np.stack([tone, 0.5 * tone], axis=1)).history
     both = -18.0 + 10 * np.log10((1 + 0.25) / 2)
 
-    assert 50 == len(course.energy) == len(course.momentary) == len(course.short_term)
-    assert course.momentary[10:] == pytest.approx(np.full(40, both), abs=0.02)
-    assert course.short_term[30:] == pytest.approx(np.full(20, both), abs=0.02)
-    assert -0.691 + 10 * np.log10(course.energy[10:].mean()) == pytest.approx(both, abs=0.02)
-    assert course.true_peak.shape == (50, 2)
-    assert list(course.true_peak[20]) == pytest.approx([-18.0, -24.02], abs=0.1)
+    assert 50 == len(history.energy) == len(history.momentary) == len(history.short_term)
+    assert history.momentary[10:] == pytest.approx(np.full(40, both), abs=0.02)
+    assert history.short_term[30:] == pytest.approx(np.full(20, both), abs=0.02)
+    assert -0.691 + 10 * np.log10(history.energy[10:].mean()) == pytest.approx(both, abs=0.02)
+    assert history.true_peak.shape == (50, 2)
+    assert list(history.true_peak[20]) == pytest.approx([-18.0, -24.02], abs=0.1)

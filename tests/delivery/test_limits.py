@@ -76,7 +76,7 @@ def test_a_file_a_pass_and_an_alert_never_contradict_each_other(
 
 
 @given(LEVELS, st.integers(-300, 0).map(lambda tenths: tenths / 10.0))
-def test_the_course_of_a_file_is_judged_as_its_maximum_is(value, limit):
+def test_the_history_of_a_file_is_judged_as_its_maximum_is(value, limit):
     assert bool(are_over(np.array([value], np.float32), limit)[0]) == is_over(float(np.float32(value)), limit)
 
 

@@ -30,7 +30,7 @@ def signals():
     damaged = stereo.copy()
     damaged[RATE_HZ : RATE_HZ + 200] = 0.0  # a dropout in both channels
     damaged[2 * RATE_HZ : 2 * RATE_HZ + 5, 0] = 1.0  # clipped
-    damaged[:, 1] += 0.01  # a constant offset
+    damaged[:, 1] += 0.01  # a DC offset
     damaged[4 * RATE_HZ : 4 * RATE_HZ + 250] = (0.2, -0.1)  # held samples
     damaged[5 * RATE_HZ : 6 * RATE_HZ + 4800] = 0.0  # digital silence
     surround = np.stack([0.1 * np.sin(2 * math.pi * hz * t) for hz in (200, 300, 500, 60, 700, 1100)], axis=1)

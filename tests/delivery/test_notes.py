@@ -75,7 +75,7 @@ def test_a_dead_channel(noted):
     assert "dead channel" not in noted(np.zeros((RATE_HZ * 6, 2)))
 
 
-def test_a_constant_offset(noted):
+def test_a_dc_offset(noted):
     """1 % of full scale is −40 dBFS."""
     frames = noise()
 

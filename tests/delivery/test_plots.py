@@ -5,15 +5,15 @@ import re
 import numpy as np
 import pytest
 import soundfile
-from made import level_course, made
+from made import level_history, made
 
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.whole_file import measure
-from sidecar.delivery.report.history_sheet import course_sheet
+from sidecar.delivery.report.history_sheet import history_sheet
 from sidecar.delivery.report.levels_sheet import levels_sheet, spread_of
 from sidecar.delivery.report.markup import join, tag
 from sidecar.delivery.report.peaks_sheet import peaks_sheet
-from sidecar.delivery.report.scales_sheet import rail_sheet
+from sidecar.delivery.report.scales_sheet import scale_sheet
 from sidecar.delivery.report.sheet import Scale, Sheet
 from sidecar.settings.goals import load_goal
 
@@ -38,9 +38,9 @@ def middles(svg, shape):
     return [tuple((mark.max(axis=0) + mark.min(axis=0)) / 2) for mark in corners]
 
 
-def drawn(course, goal=SHORT_FORM, **changes):
-    file = made(course=course, **changes)
-    return str(course_sheet(file, judge(file, goal)).svg())
+def drawn(history, goal=SHORT_FORM, **changes):
+    file = made(history=history, **changes)
+    return str(history_sheet(file, judge(file, goal)).svg())
 
 
 def test_markup_escapes_what_is_not_markup():
@@ -63,9 +63,9 @@ def test_ticks_are_the_finest_that_fit():
 
 def test_no_moment_is_lost_between_columns():
     """Two hours in a few hundred columns: the one tenth of a second at −5 is drawn at its height and time."""
-    course = level_course(72_000)
-    course.momentary[54_321] = -5.0
-    svg = drawn(course, seconds=7200.0, max_momentary=-5.0)
+    history = level_history(72_000)
+    history.momentary[54_321] = -5.0
+    svg = drawn(history, seconds=7200.0, max_momentary=-5.0)
     (area,) = points(svg, "momentary")
     highest = min(area, key=lambda point: point[1])
     usual = points(svg, "integrated")[0][0][1]
@@ -81,10 +81,10 @@ def units_a_lu(svg):
 
 def test_spans_over_a_limit_are_marked_where_they_are():
     """Short-term over −18.0 from 0:10 to 0:13 of a minute, worst at its second second."""
-    course = level_course(600)
-    course.short_term[100:130] = -17.0
-    course.short_term[119] = -15.0
-    svg = drawn(course, max_short_term=-15.0)
+    history = level_history(600)
+    history.short_term[100:130] = -17.0
+    history.short_term[119] = -15.0
+    svg = drawn(history, max_short_term=-15.0)
     span, _in_legend = boxes(svg, "over-span")
     (mark,) = middles(svg, "over")
     a_second = (790 - 52) / 60
@@ -95,9 +95,9 @@ def test_spans_over_a_limit_are_marked_where_they_are():
 
 def test_peaks_over_the_ceiling_are_marked_and_else_the_highest_is():
     """△ over each place; ◇ where nothing is over."""
-    course = level_course(600)
-    course.true_peak[100:110] = course.true_peak[300:302] = 0.5
-    over, under = drawn(course, max_true_peak=0.5), drawn(level_course(600))
+    history = level_history(600)
+    history.true_peak[100:110] = history.true_peak[300:302] = 0.5
+    over, under = drawn(history, max_true_peak=0.5), drawn(level_history(600))
 
     assert (len(middles(over, "ceiling")), len(middles(over, "inside"))) == (2, 0)
     assert (len(middles(under, "ceiling")), len(middles(under, "inside"))) == (0, 1)
@@ -105,14 +105,14 @@ def test_peaks_over_the_ceiling_are_marked_and_else_the_highest_is():
 
 
 @pytest.mark.slow
-def test_a_course_stays_small_however_long_the_programme():
+def test_a_history_stays_small_however_long_the_programme():
     """A day of it, over its limits every few seconds, is a drawing of some tens of kilobytes."""
     rng = np.random.default_rng(1)
-    course = level_course(864_000)
-    course.short_term[:] = rng.uniform(-40.0, -15.0, 864_000)
-    course.true_peak[::50] = 0.5
+    history = level_history(864_000)
+    history.short_term[:] = rng.uniform(-40.0, -15.0, 864_000)
+    history.true_peak[::50] = 0.5
 
-    drawing = drawn(course, seconds=86_400.0, max_short_term=-15.0, max_true_peak=0.5)
+    drawing = drawn(history, seconds=86_400.0, max_short_term=-15.0, max_true_peak=0.5)
     assert len(drawing) < 100_000
     assert 738 / 1.5 > len(boxes(drawing, "peak-span")) > 0
 
@@ -136,22 +136,22 @@ def test_the_ends_of_the_range_are_those_of_tech_3342(levels, low, high):
 
 
 def test_the_drawn_range_is_the_measured_one(tmp_path):
-    """From the course of a real file, within what its coarser grid can tell."""
+    """From the history of a real file, within what its coarser grid can tell."""
     rng = np.random.default_rng(2)
     steps = np.repeat(10 ** (rng.uniform(-45, -20, 40) / 20), 48_000)
     soundfile.write(tmp_path / "mix.wav", steps[:, None] * rng.standard_normal((steps.size, 2)), 48_000)
     measured = measure(tmp_path / "mix.wav")
-    spread = spread_of(measured.course.short_term[29:])
+    spread = spread_of(measured.history.short_term[29:])
 
     assert measured.reading.loudness_range == pytest.approx(spread.high - spread.low, abs=0.3)
 
 
 def test_the_bars_are_shares_of_the_time():
     """A quarter at −30, the rest at −20: one bar is a third of the other; one below the gate is faint."""
-    course = level_course(400, short_term=-20.25)
-    course.short_term[:129] = -30.25
-    course.short_term[:29] = -99.0
-    svg = str(levels_sheet(made(course=course), R128).svg())
+    history = level_history(400, short_term=-20.25)
+    history.short_term[:129] = -30.25
+    history.short_term[:29] = -99.0
+    svg = str(levels_sheet(made(history=history), R128).svg())
     loud, quiet = sorted((box[3] for box in boxes(svg, "bar")), reverse=True)
 
     assert pytest.approx(loud / quiet, rel=0.01) == 271 / 100
@@ -169,8 +169,8 @@ def test_each_channel_has_its_peak():
 
 @pytest.mark.parametrize(("offset", "side"), [(-0.3, -1), (0.0, 0), (0.3, 1), (40.0, 1)])
 def test_left_is_under_and_right_is_over(offset, side):
-    """The middle of the rail is the goal, and nothing leaves the rail."""
-    svg = str(rail_sheet("x", offset, (-0.2, 0.2), "inside").svg())
+    """The middle of the scale is the goal, and nothing leaves the scale."""
+    svg = str(scale_sheet("x", offset, (-0.2, 0.2), "inside").svg())
     (mark,) = middles(svg, "inside")
 
     assert side == np.sign(round(mark[0] - 130, 1))

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import soundfile
-from made import FACTS, RIGHT, level_course, made, made_check
+from made import FACTS, RIGHT, level_history, made, made_check
 from page_reader import PageReader
 
 from sidecar.delivery.judge.checking import Unread, check_file
@@ -31,14 +31,14 @@ def page_of(measured, *goals, file="mix.wav", index=""):
 
 
 def over_everything():
-    course = level_course(600)
-    course.short_term[100:130] = course.momentary[100:130] = -15.0
-    course.true_peak[100:110] = course.true_peak[300:302] = 0.5
-    return made(course=course, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5)
+    history = level_history(600)
+    history.short_term[100:130] = history.momentary[100:130] = -15.0
+    history.true_peak[100:110] = history.true_peak[300:302] = 0.5
+    return made(history=history, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5)
 
 
 def silent():
-    nothing = level_course(600, SILENCE, SILENCE, SILENCE)
+    nothing = level_history(600, SILENCE, SILENCE, SILENCE)
     reading = replace(
         RIGHT,
         integrated=SILENCE,
@@ -51,7 +51,7 @@ def silent():
     return replace(file, max_momentary_at_s=None, max_short_term_at_s=None, max_true_peak_at_s=None)
 
 
-@pytest.mark.parametrize("measured", [made(), over_everything(), silent(), made(course=level_course(0))])
+@pytest.mark.parametrize("measured", [made(), over_everything(), silent(), made(history=level_history(0))])
 @pytest.mark.parametrize("goals", [("r128",), ("r128-s1", "a85", "aes-track")])
 def test_a_page_is_whole_and_fetches_nothing(measured, goals):
     """Whatever was measured: nested elements, no identifier twice, nothing from elsewhere, no script."""
@@ -131,7 +131,7 @@ def test_the_verdict_is_what_comes_first():
     """Heading for heading: the file, whether it meets the goal, and only then the figures."""
     page = page_of(over_everything(), "r128-s1")
     places = [
-        page.index(words) for words in ("<h1>", "✗ Does not meet", "A gain of −", "<table", "The course")
+        page.index(words) for words in ("<h1>", "✗ Does not meet", "A gain of −", "<table", "The history")
     ]
 
     assert all(before < after for before, after in pairwise(places))
@@ -194,7 +194,7 @@ def test_words_can_be_read_and_shapes_seen_in_the_dark():
     assert all(contrast(rule, "color", ground) >= 4.5 for rule in words)
     assert all(contrast(rule, "stroke", ground) >= 3.0 for rule in graphic)
     page = page_of(made(), "r128")
-    assert page.index(".gate { fill: #d9ece8; }") < page.index(".gate { fill: #1d3b38; }"), (
+    assert page.index(".pass-zone { fill: #d9ece8; }") < page.index(".pass-zone { fill: #1d3b38; }"), (
         "the last rule wins"
     )
 

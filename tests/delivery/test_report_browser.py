@@ -6,7 +6,7 @@ import subprocess
 from collections import Counter
 
 import pytest
-from made import level_course, made, made_check
+from made import level_history, made, made_check
 from needs import need
 from page_reader import PageReader
 
@@ -41,10 +41,10 @@ def browser(tmp_path):
 @pytest.fixture
 def page(tmp_path):
     """A report with everything in it: faults with places, two goals, a note."""
-    course = level_course(600)
-    course.short_term[100:130] = course.momentary[100:130] = -15.0
-    course.true_peak[100:110] = 0.5
-    measured = made(course=course, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5, bad_samples=2)
+    history = level_history(600)
+    history.short_term[100:130] = history.momentary[100:130] = -15.0
+    history.true_peak[100:110] = 0.5
+    measured = made(history=history, integrated=-20.0, max_short_term=-15.0, max_true_peak=0.5, bad_samples=2)
     checked = made_check(measured, "r128-s1", "a85")
     path = tmp_path / "report.html"
     path.write_text(file_page(checked, Fingerprint(1, "ab" * 32), Signature.now()), encoding="utf-8")

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made import level_course, made, made_check
+from made import level_history, made, made_check
 
-from sidecar.delivery.report.files import Reports, names_for, write_course, write_plot
+from sidecar.delivery.report.files import Reports, names_for, write_history, write_plot
 from sidecar.delivery.report.signature import Signature
 from sidecar.errors import MissingPackage, OutputError, SidecarError
 from sidecar.settings.goals import load_goal
@@ -49,7 +49,7 @@ SIGNATURE = Signature(datetime(2026, 3, 1, tzinfo=UTC))
     ("asked", "said"),
     [
         ({"page": Path("mix.wav")}, "--report mix.wav must end in .html"),
-        ({"course": Path("mix.flac")}, "--csv mix.flac must end in .csv"),
+        ({"history": Path("mix.flac")}, "--csv mix.flac must end in .csv"),
         ({"plot": Path("mix")}, "--plot mix must end in .png or .svg"),
         ({"page": Path("nowhere/r.html")}, "there is no folder nowhere"),
     ],
@@ -76,7 +76,7 @@ def test_a_copy_that_nobody_installed_signs_all_the_same(monkeypatch):
 
 def test_a_folder_that_several_parts_share_is_named_once(tmp_path):
     """``--plot all.svg --csv all.csv`` of several files both lie in ``all``."""
-    reports = Reports(["a.wav", "b.wav"], SIGNATURE, plot=tmp_path / "all.svg", course=tmp_path / "all.csv")
+    reports = Reports(["a.wav", "b.wav"], SIGNATURE, plot=tmp_path / "all.svg", history=tmp_path / "all.csv")
 
     assert reports.write_index([checked("a.wav"), checked("b.wav")], [load_goal("r128")]) == [
         tmp_path / "all"
@@ -97,7 +97,7 @@ def test_what_cannot_be_written_is_said(tmp_path):
     (tmp_path / "c.csv").mkdir()
 
     with pytest.raises(OutputError, match=r"c\.csv cannot be written: Is a directory"):
-        write_course(tmp_path / "c.csv", made())
+        write_history(tmp_path / "c.csv", made())
 
 
 def test_a_report_that_the_disk_does_not_take_leaves_the_old_one_whole(tmp_path, files_end_at):
@@ -105,18 +105,18 @@ def test_a_report_that_the_disk_does_not_take_leaves_the_old_one_whole(tmp_path,
     place = tmp_path / "c.csv"
     place.write_text("yesterday")
     with files_end_at(4096), pytest.raises(OutputError, match=r"c\.csv cannot be written: File too large"):
-        write_course(place, made(course=level_course(1000, momentary=-23.0, true_peak=-9.0)))
+        write_history(place, made(history=level_history(1000, momentary=-23.0, true_peak=-9.0)))
 
     assert place.read_text() == "yesterday"
     assert [entry.name for entry in tmp_path.iterdir()] == ["c.csv"]
 
 
-def test_the_course_as_values(tmp_path):
+def test_the_history_as_values(tmp_path):
     """A row each tenth of a second, at the end of its windows; silence is empty."""
-    course = level_course(3, momentary=-23.456, true_peak=-9.0)
-    course.short_term[0] = -np.inf
-    course.true_peak[2, 1] = -1.005
-    write_course(tmp_path / "c.csv", made(course=course))
+    history = level_history(3, momentary=-23.456, true_peak=-9.0)
+    history.short_term[0] = -np.inf
+    history.true_peak[2, 1] = -1.005
+    write_history(tmp_path / "c.csv", made(history=history))
     with (tmp_path / "c.csv").open(newline="") as file:
         rows = list(csv.reader(file))
 

@@ -48,10 +48,10 @@ def assert_same(one, other):
         assert values[1] == pytest.approx(values[0], abs=1e-9), field.name
     for name in ("max_momentary_at_s", "max_short_term_at_s", "max_true_peak_at_s"):
         assert getattr(one, name) == getattr(other, name), name
-    np.testing.assert_allclose(other.course.energy, one.course.energy, rtol=1e-9, atol=1e-24)
-    np.testing.assert_allclose(other.course.short_term, one.course.short_term, atol=1e-5)
-    np.testing.assert_allclose(other.course.momentary, one.course.momentary, atol=1e-5)
-    np.testing.assert_array_equal(one.course.true_peak, other.course.true_peak)
+    np.testing.assert_allclose(other.history.energy, one.history.energy, rtol=1e-9, atol=1e-24)
+    np.testing.assert_allclose(other.history.short_term, one.history.short_term, atol=1e-5)
+    np.testing.assert_allclose(other.history.momentary, one.history.momentary, atol=1e-5)
+    np.testing.assert_array_equal(one.history.true_peak, other.history.true_peak)
     facts = [dataclasses.replace(each.facts, dc_offset=(), correlation=None) for each in (one, other)]
     assert facts[0] == facts[1]
     assert other.facts.dc_offset == pytest.approx(one.facts.dc_offset, abs=1e-9)
@@ -99,7 +99,7 @@ def test_no_more_is_forgotten_than_settles(tmp_path):
     soundfile.write(tmp_path / "a.wav", frames, rate_hz, subtype="DOUBLE")
     one, four = (measure(tmp_path / "a.wav", workers=workers) for workers in (1, 4))
 
-    np.testing.assert_allclose(four.course.energy, one.course.energy, rtol=1e-9)
+    np.testing.assert_allclose(four.history.energy, one.history.energy, rtol=1e-9)
 
 
 @pytest.mark.parametrize("suffix", ["wav", "flac"])

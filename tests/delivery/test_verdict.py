@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made import FACTS, level_course, made
+from made import FACTS, level_history, made
 
 from sidecar.delivery.judge.verdict import findings_by_goal, judge
 from sidecar.model.readings import SILENCE
@@ -14,8 +14,8 @@ from sidecar.model.units import figure
 from sidecar.settings.goals import load_goal
 
 
-def judged(goal="r128", course=None, **changes):
-    return judge(made(course=course, **changes), load_goal(goal))
+def judged(goal="r128", history=None, **changes):
+    return judge(made(history=history, **changes), load_goal(goal))
 
 
 def sentences(verdict):
@@ -112,10 +112,10 @@ def test_range_and_peaks_that_are_in_the_way_are_both_told():
 def test_places_over_a_limit_are_spans_and_the_worst_is_first():
     """Two runs 5 s apart; within a run a dip of half a second is no end of it. A value belongs to the tenth
     of a second that ends with it."""
-    course = level_course(600)
-    course.short_term[100:110] = course.short_term[115:120] = -17.0
-    course.short_term[170:180] = -16.0
-    first, second = judged("r128-s1", course, max_short_term=-16.0).spans("short-term")
+    history = level_history(600)
+    history.short_term[100:110] = history.short_term[115:120] = -17.0
+    history.short_term[170:180] = -16.0
+    first, second = judged("r128-s1", history, max_short_term=-16.0).spans("short-term")
 
     assert (first.start_s, first.end_s, first.worst) == pytest.approx((17.0, 18.0, -16.0))
     assert (second.start_s, second.end_s, second.worst) == pytest.approx((10.0, 12.0, -17.0))
@@ -123,23 +123,23 @@ def test_places_over_a_limit_are_spans_and_the_worst_is_first():
 
 def test_what_passes_as_shown_is_no_place_over_a_limit():
     """−17.96 is shown as −18.0, which R 128 s1 allows."""
-    course = level_course(600)
-    course.short_term[100:110] = -17.96
-    course.short_term[200] = -17.94
+    history = level_history(600)
+    history.short_term[100:110] = -17.96
+    history.short_term[200] = -17.94
 
-    (only,) = judged("r128-s1", course, max_short_term=-17.94).spans("short-term")
+    (only,) = judged("r128-s1", history, max_short_term=-17.94).spans("short-term")
     assert only.start_s == pytest.approx(20.0)
 
 
-def test_a_maximum_between_the_points_of_the_course_has_its_place():
-    """The meter's own maximum is kept 100 times a second; the course, 10 times, never shows it."""
+def test_a_maximum_between_the_points_of_the_history_has_its_place():
+    """The meter's own maximum is kept 100 times a second; the history, 10 times, never shows it."""
     (only,) = judged("r128-s1", max_short_term=-17.9).spans("short-term")
 
     assert (only.start_s, only.end_s, only.worst) == (1.9, 2.0, -17.9)
 
 
 def test_a_peak_in_the_last_unfinished_block_has_its_place():
-    """The course holds whole tenths of a second; the file is 0.05 s longer, and its peak is there."""
+    """The history holds whole tenths of a second; the file is 0.05 s longer, and its peak is there."""
     file = replace(made(max_true_peak=1.0, seconds=60.05), max_true_peak_at_s=60.0)
     (only,) = judge(file, load_goal("r128")).spans("true peak")
 
@@ -148,9 +148,9 @@ def test_a_peak_in_the_last_unfinished_block_has_its_place():
 
 def test_many_places_are_capped_in_words_only():
     """Eleven clicks 2 s apart: five are named, the rest counted; scripts get them all."""
-    course = level_course(600)
-    course.true_peak[::20][:11] = np.arange(1.0, 12.0)[:, None]
-    verdict = judged(course=course, max_true_peak=11.0)
+    history = level_history(600)
+    history.true_peak[::20][:11] = np.arange(1.0, 12.0)[:, None]
+    verdict = judged(history=history, max_true_peak=11.0)
     places = verdict.findings[0].places
 
     assert len(verdict.spans("true peak")) == 11

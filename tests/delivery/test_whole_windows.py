@@ -81,7 +81,7 @@ def test_silence_is_no_missing_window(tmp_path, capsys):
     assert row[2:6] == ["−∞", "0.0", "−∞", "−∞"]
 
 
-def test_rows_of_a_course_before_the_first_whole_window_are_empty(noise, tmp_path):
+def test_rows_of_a_history_before_the_first_whole_window_are_empty(noise, tmp_path):
     main(["check", str(noise(4.0)), "--csv", str(tmp_path / "a.csv")])
     with (tmp_path / "a.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))

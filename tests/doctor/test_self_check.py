@@ -9,7 +9,7 @@ import pytest
 from sidecar.cli import main
 from sidecar.doctor import tone_test
 from sidecar.doctor.tone_process import LENGTH_S, Output, ToneOrder, choose_output, tone
-from sidecar.doctor.tone_test import Arrival, hear_tone, judge, listen
+from sidecar.doctor.tone_test import Arrival, judge, listen, run_tone_test
 from sidecar.errors import SourceError
 from sidecar.meter import Meter
 
@@ -73,7 +73,7 @@ def test_a_chain_that_changes_nothing_is_well():
     assert found["tone's level"].detail == "+0.01 LU from −23.0 LUFS"
     assert found["tone's pitch"].detail == "1000.0 Hz"
     assert "120 ms" in found["tone's way"].detail
-    assert found["lost frames"].detail == "0 frames were lost"
+    assert found["dropped samples"].detail == "0 samples were dropped"
 
 
 @pytest.mark.parametrize(("gain_db", "shown"), [(-6.0, "−5.99 LU"), (-0.2, "−0.19 LU"), (3.0, "+3.01 LU")])
@@ -112,12 +112,12 @@ def test_rates_that_are_taken_for_each_other_are_told_by_the_pitch():
 
 def test_losses_are_counted():
     """Two blocks with 480 frames missing before each."""
-    found = said(around(tone(RATE_HZ)), lost=(70, 90))["lost frames"]
+    found = said(around(tone(RATE_HZ)), lost=(70, 90))["dropped samples"]
 
     assert (
         found.is_well,
         found.detail,
-    ) == (False, "960 frames were lost; close what loads the machine and try again")
+    ) == (False, "960 samples were dropped; close what loads the machine and try again")
 
 
 def test_the_way_is_not_told_where_something_else_sounded_before():
@@ -204,7 +204,7 @@ def two(loopback):
 @pytest.mark.slow
 def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     """Through a real sound server: −23.0 LUFS within 0.1 LU, in tune, nothing lost, after the caution."""
-    monkeypatch.setattr(tone_test, "hear_tone", partial(hear_tone, lead_s=0.1))
+    monkeypatch.setattr(tone_test, "run_tone_test", partial(run_tone_test, lead_s=0.1))
     main(["doctor", "--tone"])
     lines = capsys.readouterr().out.splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("CAUTION"))
@@ -213,7 +213,7 @@ def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     assert lines[at + 1].startswith(("✓ tone's level: +0.0", "✓ tone's level: −0.0"))
     assert lines[at + 2].startswith(("✓ tone's pitch: 1000.", "✓ tone's pitch: 999."))
     assert lines[at + 3].startswith("✓ tone's way: ")
-    assert lines[at + 4] == "✓ lost frames: 0 frames were lost"
+    assert lines[at + 4] == "✓ dropped samples: 0 samples were dropped"
 
 
 @pytest.mark.slow
@@ -221,7 +221,7 @@ def test_a_real_volume_that_is_down_is_found(two):
     """Half way down at a sound server of cubic volumes (from memory): 60 log10 0.5 = −18.06 dB."""
     subprocess.run(["pactl", "set-sink-volume", "loopback", "50%"], check=True)
     cautions = []
-    level = next(hear_tone("loopback", None, cautions.append, lead_s=0.1))
+    level = next(run_tone_test("loopback", None, cautions.append, lead_s=0.1))
 
     assert not level.is_well
     assert level.detail.startswith("−18.0")
@@ -249,7 +249,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
 
     monkeypatch.setattr(tone_test, "TonePlayer", Watched)
     with pytest.raises(KeyboardInterrupt):
-        list(hear_tone("loopback", None, refuse))
+        list(run_tone_test("loopback", None, refuse))
 
     assert [player._process.poll() for player in players] == [-9]
 
@@ -258,7 +258,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
 def test_an_output_that_is_not_there_is_said_with_those_that_are(two):
     """Nothing is played anywhere else instead."""
     with pytest.raises(SourceError, match=r"No output is called 'nowhere'.*loopback \(ALSA\)"):
-        list(hear_tone("loopback", "nowhere", lambda _: pytest.fail("nothing is about to sound")))
+        list(run_tone_test("loopback", "nowhere", lambda _: pytest.fail("nothing is about to sound")))
 
 
 def test_nothing_sounds_without_being_asked_for(monkeypatch, capsys):

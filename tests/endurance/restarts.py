@@ -32,7 +32,7 @@ def restart(loopback, run, down_s, **server):
     return Restart(
         recovery_s=first.at_s - up_s,
         missing_s=(after.at_s - before.at_s) - (after.line["seconds"] - before.line["seconds"]),
-        lost_s=(after.line["lost_frames"] - before.line["lost_frames"]) / _RATE_HZ,
+        lost_s=(after.line["dropped_samples"] - before.line["dropped_samples"]) / _RATE_HZ,
     )
 
 

@@ -80,7 +80,7 @@ class Workstation:
     def _run(self):
         while not self._over.is_set():
             with contextlib.suppress(TimeoutError):
-                self._obey(*self._socket.recvfrom(65_535))
+                self._carry_out(*self._socket.recvfrom(65_535))
             now_s = time.monotonic()
             if self._repeat_s is not None and now_s >= self._repeat_due_s:
                 self._repeat_due_s = now_s + self._repeat_s
@@ -90,7 +90,7 @@ class Workstation:
                 if not self.is_mute:
                     self._socket.sendto(packet(ADDRESS, position_db), peer)
 
-    def _obey(self, datagram, sender):
+    def _carry_out(self, datagram, sender):
         message = OscMessage(datagram)
         if message.address != ADDRESS:
             return

@@ -61,7 +61,7 @@ def test_the_look_back_costs_the_same_a_second_all_day(advice, monkeypatch):
 
 
 @pytest.mark.slow
-def test_a_course_at_rest_is_searched_once(advice, monkeypatch):
+def test_a_history_at_rest_is_searched_once(advice, monkeypatch):
     """A paused programme does not change: hours of it are not searched for rides again and again."""
     advice.push_blocks(heard(HOUR // 10), NOTHING)
     searches, search = [], advice.advisor.rides
@@ -108,11 +108,11 @@ def advice_of_hours(advice):
     return advice
 
 
-def course_of_hours(_):
-    course = TimelineLog()
+def history_of_hours(_):
+    history = TimelineLog()
     for minute in range(HOURS * 60):
-        course.add_columns(HOUR // 60, -23.0, -23.0, -float(minute))
-    return course
+        history.add_columns(HOUR // 60, -23.0, -23.0, -float(minute))
+    return history
 
 
 def meter_of_hours(_):
@@ -129,11 +129,11 @@ def meter_of_hours(_):
         # energies, the peak of each second; and what gates need of more than an hour, whatever its length
         (advice_of_hours, 5.0 * HOURS * HOUR + 5 * 2**20),
         # short-term and integrated, with room for a whole day
-        (course_of_hours, 8.0 * 24 * HOUR + 2**17),
+        (history_of_hours, 8.0 * 24 * HOUR + 2**17),
         # gating blocks, and at most as much again that is still free
         (meter_of_hours, 2 * 4.3 * HOURS * HOUR + 2**20),
     ],
-    ids=["advice", "course", "meter"],
+    ids=["advice", "history", "meter"],
 )
 def test_hours_take_little_room(advice, part, most_bytes):
     """Every number is kept once, in single precision where advice is made of it, and the fader where it

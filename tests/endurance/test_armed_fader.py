@@ -66,11 +66,11 @@ class Run:
 
     @property
     def is_armed(self):
-        return self.values.get("/sidecar/hand/armed") == [1]
+        return self.values.get("/sidecar/auto/armed") == [1]
 
     @property
     def notice(self):
-        return self.values.get("/sidecar/hand/notice", [""])[0]
+        return self.values.get("/sidecar/auto/notice", [""])[0]
 
     def arm(self, touch=lambda: None):
         """Asks until it is armed; touch: makes the workstation report, where it does not repeat itself."""

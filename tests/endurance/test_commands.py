@@ -89,7 +89,7 @@ def test_whatever_a_command_fails_with_is_reported_and_the_run_goes_on(monkeypat
 
 def loaded(session):
     """Waits until nothing is being read any more."""
-    for loader in (session._goals, session._profiles):
+    for loader in (session._goals, session._earlier_loader):
         ended = threading.Event()
         while loader._is_reading and not ended.wait(0.01):
             pass
@@ -179,12 +179,12 @@ def test_a_damaged_row_on_record_is_told_to_who_asked_for_it(tone, column, value
     port = free_port()
     with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
-        asker.say("/sidecar/profile", "1")
+        asker.say("/sidecar/earlier", "1")
         address, why = asker.hear("/sidecar/error")
         run.wait_for_progress()
         code, errors = run.end()
 
-    assert (address, bool(why)) == ("/sidecar/profile", True)
+    assert (address, bool(why)) == ("/sidecar/earlier", True)
     assert code == 0
     assert "sidecar:" not in errors  # a first run says besides that it compiles
 
@@ -198,7 +198,7 @@ def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
     with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
         asker.say("/sidecar/subscribe", "detail")
-        asker.say("/sidecar/profile", "1")
+        asker.say("/sidecar/earlier", "1")
         while not (earlier := asker.hear("/sidecar/detail/earlier"))[0]:
             pass
         code, errors = run.end()

@@ -21,11 +21,11 @@ class Attacked:
     """A port on this machine, and what it would have sent elsewhere."""
 
     def __init__(self, loop, monkeypatch):
-        self.loop, self.obeyed, self.sent = loop, [], {}
+        self.loop, self.submitted, self.sent = loop, [], {}
         self.port = OscPort([], allow=[network("192.0.2.0/24")])
         server = bind("127.0.0.1", 0)
         self.number = server.getsockname()[1]
-        loop.run(self.port.open(server, self.obeyed.append))
+        loop.run(self.port.open(server, self.submitted.append))
         post = self.port.post
         monkeypatch.setattr(
             self.port, "post", lambda place, data: self.keep(place, data) or post(place, data)

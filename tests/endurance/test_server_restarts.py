@@ -36,7 +36,7 @@ def test_each_gap_is_found_measured_shown_and_on_record(loopback, tone):
         assert loopback.play(tone).wait() == 0
         code, errors = run.end()
     kept = reader.latest()
-    lost = [cut.lost_frames for cut in kept.cuts]
+    lost = [cut.dropped_samples for cut in kept.cuts]
 
     assert (code, errors) == (0, "")
     for done in (short, long):
@@ -47,4 +47,4 @@ def test_each_gap_is_found_measured_shown_and_on_record(loopback, tone):
     ]
     assert "on" in [line["state"] for line in run.lines("alert") if line["name"] == "lost"]
     assert run.lines("reading")[-1]["max_short_term_lufs"] == pytest.approx(-18.0, abs=0.1)
-    assert sum(lost) == run.lines("reading")[-1]["lost_frames"]
+    assert sum(lost) == run.lines("reading")[-1]["dropped_samples"]

@@ -29,7 +29,7 @@ def test_every_frame_that_the_ring_could_not_hold_is_counted(loopback, tmp_path)
         run.process.send_signal(signal.SIGSTOP)
         time.sleep(STARVED_S)
         run.process.send_signal(signal.SIGCONT)
-        back = run.wait_for(lambda line: line["type"] == "reading" and line["lost_frames"] > 0)
+        back = run.wait_for(lambda line: line["type"] == "reading" and line["dropped_samples"] > 0)
         run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + SETTLED_S)
         code, errors = run.end()
     assert main(["passes", "--export", "1", "--to", str(exported)]) == 0
@@ -39,9 +39,9 @@ def test_every_frame_that_the_ring_could_not_hold_is_counted(loopback, tmp_path)
     assert (code, errors) == (0, "")
     assert (heard.disorder, heard.misplaced) == (0, 0)
     assert heard.missing > (STARVED_S - 8.5) * RATE_HZ
-    assert heard.missing == run.lines("reading")[-1]["lost_frames"]
-    assert heard.missing == sum(cut.lost_frames for cut in kept.cuts) == whole["lost_frames"]
-    assert heard.missing == sum(cut["lost_frames"] for cut in whole["cuts"])
-    places = [cut.block / 10 for cut in kept.cuts if cut.lost_frames]
+    assert heard.missing == run.lines("reading")[-1]["dropped_samples"]
+    assert heard.missing == sum(cut.dropped_samples for cut in kept.cuts) == whole["dropped_samples"]
+    assert heard.missing == sum(cut["dropped_samples"] for cut in whole["cuts"])
+    places = [cut.block / 10 for cut in kept.cuts if cut.dropped_samples]
     assert all(began.line["seconds"] - 0.2 < place < back.line["seconds"] for place in places)
     assert len(places) == len([event for event in kept.events if event.kind == "gap"])

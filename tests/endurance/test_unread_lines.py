@@ -47,7 +47,7 @@ def test_who_does_not_read_the_lines_holds_nobody_up(loopback, tmp_path):
     assert first.startswith(b'{"type": "reading"')
     assert (run.returncode, errors) == (0, "")
     assert kept.ended is not None
-    assert (kept.lost_frames, heard.missing, heard.disorder) == (0, 0, 0)
+    assert (kept.dropped_samples, heard.missing, heard.disorder) == (0, 0, 0)
 
 
 def kept_blocks():

@@ -26,7 +26,7 @@ def frames(block):
 
 
 def is_cut(block):
-    """Some frames were lost before it."""
+    """Some samples were dropped before it."""
     return block > 0 and block % LOST_EVERY == 0
 
 

@@ -143,7 +143,7 @@ def test_what_is_left_of_a_damaged_pass_is_exported_and_the_rest_said(file, tmp_
     assert said == f"sidecar: Pass 2 is damaged: {damage}; the rest is written.\n"
     assert whole["damage"] == damage
     assert whole["missing"] == [{"block": 15, "blocks": 5}]
-    assert len(whole["course"]["block_lufs"]) == 195
+    assert len(whole["history"]["block_lufs"]) == 195
 
 
 def test_no_run_goes_on_with_a_damaged_pass(file):

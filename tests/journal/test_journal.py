@@ -57,7 +57,7 @@ def test_a_pass_comes_back_as_it_was_heard(journal, file):
     assert np.float32(measured.readings[-1].short_term) == record.short_term[-1]
     assert np.float32(measured.readings[-1].integrated) == record.integrated[-1]
     assert set(record.fader_db.tolist()) == {-1.5}
-    assert (record.summary.lost_frames, record.missing) == (2 * LOST_FRAMES, ())
+    assert (record.summary.dropped_samples, record.missing) == (2 * LOST_FRAMES, ())
     assert journal.fault == ""
 
 
@@ -296,20 +296,20 @@ def test_a_deleted_pass_gives_its_room_back(journal, file):
     assert file.stat().st_size < 0.6 * before
 
 
-def test_the_course_is_the_one_that_the_screen_drew(journal, file):
+def test_the_history_is_the_one_that_the_screen_drew(journal, file):
     """A column a block, ends in seconds, with the events."""
     entry = journal.begin(ABOUT)
     hear(entry, np.ones(30))
     entry.event(Event(1.0, "alert", "hot"))
     entry.close_pass()
     journal.close()
-    course = reader.load(1, file).timeline()
+    history = reader.load(1, file).timeline()
 
-    assert 30 == course.seconds.size == course.short_term.size == course.integrated.size
-    assert (course.seconds[0], course.seconds[-1]) == (pytest.approx(0.1), pytest.approx(3.0))
-    assert set(course.short_term.tolist()) == {-20.0}
-    assert set(course.integrated.tolist()) == {-14.0}
-    assert (Event(1.0, "alert", "hot"),) == course.events
+    assert 30 == history.seconds.size == history.short_term.size == history.integrated.size
+    assert (history.seconds[0], history.seconds[-1]) == (pytest.approx(0.1), pytest.approx(3.0))
+    assert set(history.short_term.tolist()) == {-20.0}
+    assert set(history.integrated.tolist()) == {-14.0}
+    assert (Event(1.0, "alert", "hot"),) == history.events
 
 
 @pytest.mark.parametrize("id", [-1, 3, 2**64])

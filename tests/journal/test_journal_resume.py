@@ -38,9 +38,9 @@ def test_a_missing_stretch_is_silent_and_cut_off_at_either_end():
     assert found.energies.tolist() == [1.0, 2.0, 0.0, 0.0, 5.0, 6.0, 0.0]
     assert found.cuts == (2, 4, 6)
     assert np.isneginf(found.true_peak[[2, 3, 6]]).all()
-    assert np.isneginf(found.course.short_term[[2, 3, 6]]).all()
-    assert found.course.integrated.tolist() == [-30.0, -29.0, -29.0, -29.0, -26.0, -25.0, -25.0]
-    assert [pytest.approx(k / 10) for k in range(1, 8)] == found.course.seconds.tolist()
+    assert np.isneginf(found.history.short_term[[2, 3, 6]]).all()
+    assert found.history.integrated.tolist() == [-30.0, -29.0, -29.0, -29.0, -26.0, -25.0, -25.0]
+    assert [pytest.approx(k / 10) for k in range(1, 8)] == found.history.seconds.tolist()
 
 
 def test_a_record_that_misses_its_beginning_begins_with_silence():
@@ -49,7 +49,7 @@ def test_a_record_that_misses_its_beginning_begins_with_silence():
 
     assert found.energies.tolist() == [0.0, 0.0, 3.0, 4.0]
     assert found.cuts == (2,)
-    assert np.isneginf(found.course.integrated[:2]).all()
+    assert np.isneginf(found.history.integrated[:2]).all()
 
 
 def test_the_first_word_on_the_fader_counts_for_the_past():

@@ -24,11 +24,11 @@ GOAL = Goal(
 )
 
 
-def run(*on, transport="measuring", held=False, integrated=-23.0, seconds=60.0, goal=GOAL) -> Snapshot:
+def run(*on, transport="measuring", latched=False, integrated=-23.0, seconds=60.0, goal=GOAL) -> Snapshot:
     """A snapshot with these alerts on."""
     states = {name: "on" if name in on else "off" for name in ALERT_NAMES}
-    if held:
-        states["ceiling"] = "held"
+    if latched:
+        states["ceiling"] = "latched"
     alerts = tuple(Alert(name, state) for name, state in states.items())
     reading = Reading(integrated=integrated, seconds=seconds)
     return Snapshot(transport=transport, goal=goal, reading=reading, alerts=alerts)
@@ -45,7 +45,7 @@ def run(*on, transport="measuring", held=False, integrated=-23.0, seconds=60.0, 
         (run("over", integrated=-22.0), {"over"}),
         (run("hot"), {"hot", "inside"}),
         (run("ceiling", "over", integrated=-20.0), {"ceiling", "over"}),
-        (run(held=True), {"held", "inside"}),
+        (run(latched=True), {"latched", "inside"}),
         (run("silent"), {"silent", "inside"}),
         (run(seconds=2.9), {"waiting"}),
         (run(integrated=SILENCE), {"waiting"}),
@@ -69,7 +69,7 @@ def test_every_condition_can_hold():
     seen = set()
     for snapshot in (
         run("ceiling", "hot", "over", "silent"),
-        run(held=True, transport="paused"),
+        run(latched=True, transport="paused"),
         run(integrated=-40.0),
         run(),
         run(seconds=0.0),

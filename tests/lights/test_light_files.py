@@ -164,7 +164,7 @@ class TestRefusing:
     @pytest.mark.parametrize(
         ("key", "value", "allowed"),
         [
-            ("when", '"loud"', "it must be one of ceiling, held, hot, over"),
+            ("when", '"loud"', "it must be one of ceiling, latched, hot, over"),
             ("when", "[]", "it must be one or more of ceiling"),
             ("when", '["hot", "hot"]', "it must be in one [[show]] only"),
             ("value", "-0.1", "it must be a number from 0 to 1"),

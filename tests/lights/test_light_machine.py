@@ -92,7 +92,7 @@ def any_light(draw):
 @settings(max_examples=300, deadline=None)
 @given(st.lists(any_light(), min_size=1, max_size=3), scripts, st.booleans())
 def test_whatever_the_files_say_nothing_is_sent_a_fourth_time_in_any_second(lights, script, ends):
-    """Several lights of any pattern, under any course of conditions and at the end: they are sent together,
+    """Several lights of any pattern, under any history of conditions and at the end: they are sent together,
     so no light, and no pair of lights side by side, changes more often."""
     machine = LightMachine(lights)
     sent = play(machine, script)

@@ -103,7 +103,7 @@ def dropped(port):
     return {address.rsplit("/", 1)[1]: count for address, [count] in counts if count}
 
 
-def test_a_goal_a_mark_and_a_reset_are_obeyed(run):
+def test_a_goal_a_mark_and_a_reset_are_carried_out(run):
     """The new goal comes back over OSC, the seconds begin anew, and nothing of it was refused."""
     port, _, dumped = run
     dumped.until(r"/sidecar/seconds f [3-9]\.\d")

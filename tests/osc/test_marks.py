@@ -14,13 +14,13 @@ from sidecar.settings.goals import all_goals, load_goal
 
 
 class Pass:
-    """A course that grows, and an archive that looks at it."""
+    """A history that grows, and an archive that looks at it."""
 
     def __init__(self):
         self.log = TimelineLog()
-        self.archive = Backlog(self.course, all_goals)
+        self.archive = Backlog(self.history, all_goals)
 
-    def course(self):
+    def history(self):
         return self.log.view()
 
     def play(self, blocks=1):
@@ -67,13 +67,13 @@ def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
 
 
 def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
-    """Even where as many had been set before, and where somebody looked at the course in between."""
+    """Even where as many had been set before, and where somebody looked at the history in between."""
     a_pass.play(20)
     a_pass.news()
     a_pass.note("old")
     a_pass.news()
     a_pass.log = TimelineLog()
-    list(a_pass.archive.packets(BacklogRequest("course", 0, 10), 0.0))
+    list(a_pass.archive.packets(BacklogRequest("history", 0, 10), 0.0))
     a_pass.note("new")
     a_pass.play()
 
@@ -123,7 +123,7 @@ def test_a_storm_of_marks_fits_in_datagrams_that_are_never_split():
     assert receiver.most_bytes <= codec.LARGEST_DATAGRAM
 
 
-def test_an_empty_course_has_no_news():
+def test_an_empty_history_has_no_news():
     """Before anything is heard."""
     archive = Backlog(lambda: Timeline(*[TimelineLog().view().seconds] * 4), all_goals)
 

@@ -161,10 +161,10 @@ def test_what_is_not_there_is_not_sent():
     outbox, receiver = Publisher(), Receiver()
     outbox.add_line(receiver.line, 0.0)
     outbox.offer(a_snapshot(), 0.0, 0.0)
-    assert not [a for a in receiver.known if a.startswith(("/sidecar/stems", "/sidecar/hand"))]
+    assert not [a for a in receiver.known if a.startswith(("/sidecar/stems", "/sidecar/auto"))]
 
-    outbox.offer(a_snapshot(hand=ArmState("mine", False, "Not armed.")), 0.1, 0.1)
-    assert receiver.known["/sidecar/hand/armed"] == [0]
+    outbox.offer(a_snapshot(arm=ArmState("mine", False, "Not armed.")), 0.1, 0.1)
+    assert receiver.known["/sidecar/auto/armed"] == [0]
 
 
 @pytest.mark.parametrize(
@@ -173,7 +173,7 @@ def test_what_is_not_there_is_not_sent():
         ({"alerts": (Alert("over", "on"),)}, "/sidecar/alert/over", 1),
         ({"guess": "Was the fader moved?"}, "/sidecar/fader/guess", "Was the fader moved?"),
         ({"fader_db": -3.0}, "/sidecar/fader/now", -3.0),
-        ({"hand": ArmState("mine", True, "Armed.")}, "/sidecar/hand/armed", 1),
+        ({"arm": ArmState("mine", True, "Armed.")}, "/sidecar/auto/armed", 1),
     ],
 )
 def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):

@@ -190,7 +190,7 @@ def test_the_same_socket_that_sends_takes_commands(run_port, peer):
 
 
 def test_a_storm_of_nonsense_does_not_keep_a_command_from_being_heard(run_port, peer):
-    """Hostile datagrams are refused one by one; the sound one among them is obeyed."""
+    """Hostile datagrams are refused one by one; the sound one among them is accepted."""
     _, _, address, asked = run_port(f"127.0.0.1:{peer.port}")
     bad = b"#bundle\0" + bytes(8) + b"\xff\xff\xff\xfc"
     for _ in range(200):
@@ -240,7 +240,7 @@ def test_stems_are_heard_by_their_number(run_port, peer):
     assert asked == [FaderFeedback(-3.0, NOW_S, "3")]
 
 
-def test_a_desk_at_an_ipv6_address_is_reached(run_port):
+def test_a_workstation_at_an_ipv6_address_is_reached(run_port):
     """Its family gets a socket although no target has it."""
     peer = Peer(socket.AF_INET6, "::1")
     _engine, _, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
@@ -303,7 +303,7 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
         engine.soon(port.offer, a_snapshot())
     heard = [address for address, _ in peer.messages_until("/sidecar/heartbeat")]
 
-    assert {a.split("/")[2] for a in heard} == {"alert", "transport", "goal", "fader", "lost", "heartbeat"}
+    assert {a.split("/")[2] for a in heard} == {"alert", "transport", "goal", "fader", "dropped", "heartbeat"}
 
 
 @pytest.mark.parametrize(
@@ -327,7 +327,7 @@ def test_how_a_target_is_written(text, rate_hz, rows):
     ("text", "words"),
     [
         ("127.0.0.1:9000/", "behind the slash"),
-        ("127.0.0.1:9000/alerts", "reading, move, stems, alert, hand, run"),
+        ("127.0.0.1:9000/alerts", "reading, move, stems, alert, auto, run"),
         ("127.0.0.1:9000/alert,", "behind the slash"),
         ("127.0.0.1:9000@", "behind the @"),
         ("127.0.0.1:9000@0.5", "1 to 50"),
@@ -341,7 +341,7 @@ def test_groups_and_rates_that_are_none_are_refused(text, words):
 
 
 def test_a_sender_is_told_what_was_wrong(run_port, peer):
-    """At the port it sent from; the command after it is obeyed."""
+    """At the port it sent from; the command after it is accepted."""
     _, _, address, asked = run_port()
     peer.socket.sendto(codec.message("/sidecar/fader", "s", ["up"]).dgram, address)
     heard = dict(peer.messages_until("/sidecar/error"))

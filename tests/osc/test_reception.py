@@ -64,13 +64,13 @@ def proven(peer):
 class Room:
     """A reception that has something to tell."""
 
-    def __init__(self, desk=None, **settings):
+    def __init__(self, workstation=None, **settings):
         self.outbox = Publisher()
         self.outbox.offer(a_snapshot(), 0.0, 0.0)
-        doors = AccessPolicy([network("192.0.2.0/24")], desk)
-        self.reception = OscServer(doors, self.outbox, update_hz=10.0, **settings)
+        access = AccessPolicy([network("192.0.2.0/24")], workstation)
+        self.reception = OscServer(access, self.outbox, update_hz=10.0, **settings)
         self.asked = []
-        self.reception.obey = self.reception.report_fader = self.asked.append
+        self.reception.submit = self.reception.report_fader = self.asked.append
         self.counts = self.reception.drops.counts
 
     def say(self, peer, address, tags="", values=(), now_s=0.0):
@@ -80,7 +80,7 @@ class Room:
 
 def link_to(surface, sender=None):
     return SurfaceLink(
-        surface, Destination("desk", socket.AF_INET, ("198.51.100.7", 8000)), sender, clock=lambda: 0.0
+        surface, Destination("workstation", socket.AF_INET, ("198.51.100.7", 8000)), sender, clock=lambda: 0.0
     )
 
 
@@ -210,8 +210,8 @@ class TestStrangers:
 
     def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
         """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
-        desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
-        room = Room(link=link_to(desk), desk="198.51.100.7")
+        workstation = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        room = Room(link=link_to(workstation), workstation="198.51.100.7")
         for host in ("198.51.100.7", "198.51.100.8"):
             for address in ("/main/now", "/sidecar/fader", "/*/*"):
                 assert room.say(Peer(host, 8000), address, "f", [-3.0]) == []
@@ -222,7 +222,7 @@ class TestStrangers:
     def test_only_the_workstation_itself_says_where_its_fader_stands(self):
         """Not another port of its host, not this machine, and not the sidecar's own address for it."""
         link = link_to(Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0))
-        room = Room(link=link, desk="198.51.100.7")
+        room = Room(link=link, workstation="198.51.100.7")
         for peer in (Peer("198.51.100.7", 8001), Peer("127.0.0.1", 8000), Peer("192.0.2.5", 8000)):
             room.say(peer, "/main/now", "f", [6.0])
             assert f"{peer.host}:{peer.key[1]}" in room.reception.stranger
@@ -237,7 +237,7 @@ class TestStrangers:
     def test_a_workstation_that_sends_from_elsewhere_can_be_named(self, port, counts):
         surface = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
         link = link_to(surface, SurfacePeer("198.51.100.7", port))
-        room = Room(link=link, desk="198.51.100.7")
+        room = Room(link=link, workstation="198.51.100.7")
         room.say(Peer("198.51.100.7", 8001), "/main/now", "f", [-3.0])
 
         assert room.asked == [FaderAt(-3.0)] * counts
@@ -282,15 +282,15 @@ class TestDisarming:
 
 class TestStorms:
     def test_packets_beyond_the_allowance_are_dropped_and_counted(self, room):
-        """What came first was obeyed, and after a pause the sender is heard again."""
+        """What came first was accepted, and after a pause the sender is heard again."""
         peer = Peer()
         for _ in range(5000):
             room.say(peer, "/sidecar/mark", "s", ["x"])
-        obeyed = len(room.asked)
+        accepted = len(room.asked)
         room.say(peer, "/sidecar/pause", now_s=10.0)
 
-        assert obeyed + room.counts["rate"] == 5000
-        assert 0 < obeyed < 5000
+        assert accepted + room.counts["rate"] == 5000
+        assert 0 < accepted < 5000
         assert Pause() == room.asked[-1]
 
     def test_a_storm_from_one_host_leaves_another_its_voice(self, room):
@@ -321,8 +321,8 @@ class TestStorms:
     @pytest.mark.slow
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
         """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
-        desk = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
-        room, peer = Room(link=link_to(desk), desk="198.51.100.7"), Peer("198.51.100.7", 8000)
+        workstation = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        room, peer = Room(link=link_to(workstation), workstation="198.51.100.7"), Peer("198.51.100.7", 8000)
         meter = codec.message("/track/1/meter", "f", [0.5]).dgram
         fader = codec.message("/main/now", "f", [-3.0]).dgram
         for number in range(30_000):
@@ -414,7 +414,7 @@ def asks_nothing(packet):
 
 
 @pytest.mark.parametrize(
-    ("path", "places", "answers"), [("/course", 2, ["/sidecar/course/size"]), ("/events", 1, [])]
+    ("path", "places", "answers"), [("/history", 2, ["/sidecar/history/size"]), ("/events", 1, [])]
 )
 @pytest.mark.parametrize(
     ("place", "is_one"), [(2.0**31, True), (1e30, True), (-1.0, False), (0.5, False), (math.inf, False)]
@@ -435,7 +435,7 @@ def test_no_place_is_too_far_to_be_asked_for(room, path, places, answers, place,
 
 @pytest.mark.slow
 def test_ten_thousand_broken_packets_raise_nothing_and_none_is_lost_from_the_books(room):
-    """Each is obeyed, answered or counted; afterwards a sound command is heard as ever."""
+    """Each is accepted, answered or counted; afterwards a sound command is heard as ever."""
     chance = random.Random(1)
     peer = Peer()
     for step in range(10_000):
@@ -540,10 +540,10 @@ class TestShares:
         for number in range(200):
             for _ in range(60):
                 room.say(Peer(f"192.0.2.{number}"), "/sidecar/mark", "s", ["x"])
-        obeyed = len(room.asked)
+        accepted = len(room.asked)
         room.say(Peer(), "/sidecar/reset")
 
-        assert obeyed == TOGETHER * MESSAGES_AT_ONCE
+        assert accepted == TOGETHER * MESSAGES_AT_ONCE
         assert room.asked[-1] == Reset()
 
     def test_many_addresses_together_get_no_more_answers_than_a_few(self, room):
@@ -570,12 +570,12 @@ class TestHostilePackets:
     def test_a_fault_of_our_own_costs_one_packet(self, room):
         """Whatever nobody foresaw: the next packet is read."""
 
-        def obey(command):
+        def submit(command):
             raise RecursionError(command.verb)
 
-        room.reception.obey, asked = obey, room.asked
+        room.reception.submit, asked = submit, room.asked
         room.say(Peer(), "/sidecar/pause")
-        room.reception.obey = asked.append
+        room.reception.submit = asked.append
         room.say(Peer(), "/sidecar/reset")
 
         assert dict(room.counts) == {"broken": 1}
@@ -588,11 +588,11 @@ class TestOutcomes:
     def a_run(self, room):
         outcomes = []
 
-        def obey(command):
+        def submit(command):
             outcomes.append((command, Future()))
             return outcomes[-1][1]
 
-        room.reception.obey = obey
+        room.reception.submit = submit
         room.reception.later = lambda call: call(0.0)
         return outcomes
 

@@ -46,7 +46,7 @@ def wait_for(condition):
 
 
 class RunFeed:
-    """A course of one second in which a mark was set."""
+    """A history of one second in which a mark was set."""
 
     def __init__(self):
         self.events = ()
@@ -101,15 +101,15 @@ def rig():
 
 def test_everything_that_is_sent_stands_below_it(rig):
     """Values, details, marks, answers, refusals and counters: not one address elsewhere."""
-    groups = ["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
+    groups = ["reading", "move", "stems", "alert", "auto", "run", "mark", "detail"]
     rig.say(f"{ROOT}/subscribe", "s*", groups)
     rig.until(f"{ROOT}/subscribed")
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     rig.offer()
     assert rig.until(f"{ROOT}/marked") == [1.0, "refrain"]
-    for path, tags, values in (("/course", "ii", (0, 10)), ("/events", "i", (0,)), ("/goals", "", ())):
+    for path, tags, values in (("/history", "ii", (0, 10)), ("/events", "i", (0,)), ("/goals", "", ())):
         rig.say(ROOT + path, tags, values)
-    rig.until(f"{ROOT}/course/part")
+    rig.until(f"{ROOT}/history/part")
     rig.until(f"{ROOT}/event")
     rig.until(f"{ROOT}/goals/goal")
     rig.say(f"{ROOT}/fader", "s", ["up"])
@@ -163,7 +163,7 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
 
 
 def test_a_screen_elsewhere_draws_such_a_run(rig):
-    """The run as it is, its course with its events, its goals; and a key pressed there reaches it."""
+    """The run as it is, its history with its events, its goals; and a key pressed there reaches it."""
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     with RemoteFeed("{}:{}".format(*rig.socket.getpeername()), ROOT) as feed:
         assert feed.wait(PATIENCE_S)

@@ -84,7 +84,7 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
         number = probe.getsockname()[1]
     command = [
         *(sys.executable, "-m", "sidecar", "live", "--file", tone, "--no-screen"),
-        *("--osc-port", "0", "--osc-tcp", str(number), "--osc", "127.0.0.1:9/hand", "--osc-root", root),
+        *("--osc-port", "0", "--osc-tcp", str(number), "--osc", "127.0.0.1:9/auto", "--osc-root", root),
     ]
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     try:

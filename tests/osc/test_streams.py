@@ -99,7 +99,7 @@ def drops(caller, reason):
 
 
 def test_the_same_is_spoken_as_over_udp(open_port, caller):
-    """A command is obeyed, a question answered, a fault told, all on the connection."""
+    """A command is accepted, a question answered, a fault told, all on the connection."""
     _, _, _, asked = open_port
     caller.say("/sidecar/goal", "s", ["a85"])
     caller.say("/sidecar/momentary")
@@ -190,7 +190,7 @@ def test_a_broken_frame_costs_only_itself(open_port, caller):
 
 @pytest.mark.slow
 def test_a_thousand_hostile_frames_leave_the_connection_useful(open_port, caller):
-    """Noise within frames, broken frames, and bytes between them; a sound command at the end is obeyed."""
+    """Noise within frames, broken frames, and bytes between them; a sound command at the end is accepted."""
     _, _, _, asked = open_port
     chance = random.Random(3)
     for _ in range(1000):

@@ -18,7 +18,7 @@ PAGE = Path(__file__).parents[2] / "sidecar" / "osc" / "README.md"
 
 
 STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
-HAND = ArmState("mine", True, "Armed by the person.")
+ARM = ArmState("mine", True, "Armed by the person.")
 
 
 def a_snapshot(**changes):
@@ -37,7 +37,7 @@ def test_the_page_about_osc_prints_the_table_as_it_is():
 def test_every_outgoing_address_sends_the_types_it_documents():
     """Values read from a snapshot fit the type tags of their row."""
     for out in addresses.OUTGOING:
-        values = out.read(a_snapshot(stems=STEMS, hand=HAND))
+        values = out.read(a_snapshot(stems=STEMS, arm=ARM))
         built = codec.message(addresses.ROOT + out.path, out.tags, values)
         ((address, arguments),) = codec.parse(built.dgram)
         kinds = "".join({float: "f", int: "i", str: "s"}[type(a)] for a in arguments)
@@ -48,7 +48,7 @@ def test_every_outgoing_address_sends_the_types_it_documents():
 
 def test_an_alert_carries_state_value_and_limit():
     """0 off, 1 on, 2 held, so that a light needs no words."""
-    snapshot = a_snapshot(alerts=(Alert("over", "on", -21.0, -22.8), Alert("ceiling", "held", -0.5, -1.0)))
+    snapshot = a_snapshot(alerts=(Alert("over", "on", -21.0, -22.8), Alert("ceiling", "latched", -0.5, -1.0)))
     read = dict_of(snapshot)
 
     assert read["/alert/over"] == (1, -21.0, -22.8)
@@ -66,7 +66,7 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
     assert read["/move/pass"](a_snapshot(next_pass=Move(-1.0))) == ("next",)
 
 
-def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
+def test_a_stem_that_has_to_move_comes_before_the_master_fader():
     """The fader is named, and its move, not the programme's, is the one told."""
     snapshot = a_snapshot(this_pass=Move(-2.5), stems=(replace(STEMS[0], move=Move()), STEMS[1]))
     read = dict_of(snapshot)
@@ -74,10 +74,10 @@ def test_a_stem_that_has_to_move_comes_before_the_programme_fader():
     assert read["/move/fader"] == ("music",)
     assert read["/move/gain"] == (-3.0,)
     assert read["/move/pass"] == ("next",)
-    assert dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"] == ("programme",)
+    assert dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"] == ("master",)
 
 
-def test_the_moves_of_several_stems_are_none_of_the_programme_fader():
+def test_the_moves_of_several_stems_are_none_of_the_master_fader():
     """Up 0.5 dB and down 3 dB: no single figure is that of both."""
     read = dict_of(a_snapshot(this_pass=Move(-2.5), stems=STEMS))
 
@@ -101,7 +101,7 @@ def test_what_is_not_there_is_not_told():
     silent = {path for path, values in dict_of(a_snapshot()).items() if not values}
 
     assert {"/stems/names", "/stems/faders", "/stems/moves", "/stems/peaks"} <= silent
-    assert {"/hand/armed", "/hand/surface", "/hand/notice"} <= silent
+    assert {"/auto/armed", "/auto/surface", "/auto/notice"} <= silent
 
 
 @pytest.mark.parametrize(

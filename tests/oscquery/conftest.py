@@ -27,7 +27,7 @@ def a_snapshot():
             "goal": load_goal("r128"),
             "reading": Reading(momentary, true_peak=(-3.0, -4.0)),
             "stems": (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0)),
-            "hand": ArmState("mine", True, "Armed by the person."),
+            "arm": ArmState("mine", True, "Armed by the person."),
         }
         return Snapshot(**{**told, **changes})
 
@@ -49,9 +49,9 @@ def valid():
 class Served:
     """Discovery that answers on a port of this machine."""
 
-    def __init__(self, update_hz, doors, host):
+    def __init__(self, update_hz, access, host):
         self.engine = EventLoop().__enter__()
-        self.discovery = Discovery(OSC_PORT, doors, update_hz=update_hz)
+        self.discovery = Discovery(OSC_PORT, access, update_hz=update_hz)
         server = bind(host, 0)
         self.port = server.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
@@ -88,8 +88,8 @@ def serve():
     """Starts a server; ends it with the test."""
     served = []
 
-    def start(update_hz=10.0, doors=None, host="127.0.0.1"):
-        served.append(Served(update_hz, doors or AccessPolicy(), host))
+    def start(update_hz=10.0, access=None, host="127.0.0.1"):
+        served.append(Served(update_hz, access or AccessPolicy(), host))
         return served[-1]
 
     yield start

@@ -18,12 +18,12 @@ def sent(path, tags="f", unit="", read=lambda _snapshot: (1.0,)):
     return Outgoing(path, tags, unit, "reading", "what is sent", read)
 
 
-def obeyed(path, tags="f", unit=""):
-    return Incoming(path, tags, unit, -40.0, 20.0, "what is obeyed", "fader")
+def incoming(path, tags="f", unit=""):
+    return Incoming(path, tags, unit, -40.0, 20.0, "what is accepted", "fader")
 
 
 def test_the_tree_has_every_address_of_the_table_and_no_other(a_snapshot, valid):
-    """Sent ones can be read (1), obeyed ones written (2), and all is of the shape of the proposal."""
+    """Sent ones can be read (1), accepted ones written (2), and all is of the shape of the proposal."""
     whole = Tree().node("/", a_snapshot())
     expected = {ROOT + row.path: 1 for row in OUTGOING}
     for row in (*INCOMING, *SERVICES):
@@ -60,15 +60,15 @@ def test_a_row_of_many_values_has_a_tag_and_a_unit_for_each(a_snapshot):
 def test_what_is_not_there_has_no_value(a_snapshot):
     """Without a surface its rows are in the tree and have nothing to tell."""
     tree = Tree()
-    found = tree.attributes("/sidecar/hand/armed", a_snapshot(hand=None))
+    found = tree.attributes("/sidecar/auto/armed", a_snapshot(arm=None))
 
     assert "VALUE" not in found
-    assert tree.packets(a_snapshot(hand=None))("/sidecar/hand/armed") is None
+    assert tree.packets(a_snapshot(arm=None))("/sidecar/auto/armed") is None
 
 
 def test_a_number_that_is_obeyed_has_its_range():
     """The limits that a command is refused beyond; texts and buttons have none."""
-    tree = Tree((), (obeyed("/fader", unit="dB"), obeyed("/goal", "s"), obeyed("/reset", "")))
+    tree = Tree((), (incoming("/fader", unit="dB"), incoming("/goal", "s"), incoming("/reset", "")))
 
     assert tree.attributes("/sidecar/fader", None)["RANGE"] == [{"MIN": -40.0, "MAX": 20.0}]
     assert tree.attributes("/sidecar/fader", None)["UNIT"] == ["dB"]
@@ -78,7 +78,7 @@ def test_a_number_that_is_obeyed_has_its_range():
 
 def test_a_name_or_a_number_is_a_text_with_an_overload(valid):
     """A row's ``n`` stands for two ways of saying which stem."""
-    found = Tree((), (obeyed("/stem/fader", "nf", "dB"),)).attributes("/sidecar/stem/fader", None)
+    found = Tree((), (incoming("/stem/fader", "nf", "dB"),)).attributes("/sidecar/stem/fader", None)
 
     valid("node", found)
     assert (found["TYPE"], found["OVERLOADS"]) == ("sf", [{"TYPE": "if"}])
@@ -87,16 +87,16 @@ def test_a_name_or_a_number_is_a_text_with_an_overload(valid):
 
 def test_an_address_that_is_sent_and_obeyed_is_one_node(a_snapshot, valid):
     """Readable and writable, with its value, its range and both meanings."""
-    found = Tree((sent("/fader"),), (obeyed("/fader"),)).attributes("/sidecar/fader", a_snapshot())
+    found = Tree((sent("/fader"),), (incoming("/fader"),)).attributes("/sidecar/fader", a_snapshot())
 
     valid("node", found)
     assert (found["ACCESS"], found["VALUE"], found["RANGE"]) == (3, [1.0], [{"MIN": -40.0, "MAX": 20.0}])
-    assert found["DESCRIPTION"] == "what is sent; to set it: what is obeyed"
+    assert found["DESCRIPTION"] == "what is sent; to set it: what is accepted"
 
 
 def test_an_address_may_have_others_below_it(a_snapshot):
     """``/goal`` sets what ``/goal/name`` tells."""
-    found = Tree((sent("/goal/name"),), (obeyed("/goal", "s"),)).node("/sidecar/goal", a_snapshot())
+    found = Tree((sent("/goal/name"),), (incoming("/goal", "s"),)).node("/sidecar/goal", a_snapshot())
 
     assert (found["ACCESS"], list(found["CONTENTS"])) == (2, ["name"])
 

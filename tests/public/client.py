@@ -17,7 +17,7 @@ def read_a_file(path: Path) -> float:
     assert_type(measured, sidecar.Measured)
     assert_type(measured.reading, sidecar.Reading)
     assert_type(measured.facts.silences, tuple[sidecar.Silence, ...])
-    assert_type(measured.course.true_peak, NDArray[np.float32])
+    assert_type(measured.history.true_peak, NDArray[np.float32])
     assert_type(measured.max_true_peak_at_s, float | None)
     return measured.reading.integrated
 

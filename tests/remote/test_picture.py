@@ -59,17 +59,17 @@ snapshots = st.builds(
     ),
     alerts=st.tuples(
         *(
-            st.builds(Alert, st.just(name), st.sampled_from(["off", "on", "held"]), levels, figures)
+            st.builds(Alert, st.just(name), st.sampled_from(["off", "on", "latched"]), levels, figures)
             for name in ALERT_NAMES
         )
     ),
     fader_db=levels,
-    holds_fader=st.booleans(),
+    controls_fader=st.booleans(),
     source=texts,
     rate_hz=counts,
     layout=texts,
     duration_s=st.one_of(st.none(), st.floats(0.125, 90_000.0, width=32).map(single)),
-    lost_frames=counts,
+    dropped_samples=counts,
     targets=st.lists(st.builds(Target, texts, counts, counts, texts), max_size=5).map(tuple),
     stems=st.lists(st.builds(Stem, texts, levels, moves, levels), max_size=5).map(tuple),
     build_up=st.lists(st.builds(Opening, texts, figures, texts), max_size=5).map(tuple),
@@ -77,7 +77,7 @@ snapshots = st.builds(
         st.none(),
         st.builds(EarlierPass, texts, st.booleans(), figures, st.one_of(figures, st.just(math.inf))),
     ),
-    hand=st.one_of(st.none(), st.builds(ArmState, texts, st.booleans(), texts)),
+    arm=st.one_of(st.none(), st.builds(ArmState, texts, st.booleans(), texts)),
     guess=texts,
     rides=st.lists(st.builds(Ride, figures, figures, figures, figures), max_size=5).map(tuple),
     rides_reason=texts,
@@ -131,7 +131,7 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
         stems=(Stem(long, 0.0, move, -1.0),) * 40,
         build_up=(Opening(long, 0.0, long),) * 40,
         earlier_pass=EarlierPass(long, True, 0.0, 0.0),
-        hand=ArmState(long, False, long),
+        arm=ArmState(long, False, long),
         guess=long,
         rides=(Ride(1.0, 2.0, 3.0, 4.0),) * 200,
         rides_reason=long,

@@ -192,7 +192,7 @@ def test_commands_reach_the_run(run, feed):
 
 
 def test_a_reset_begins_anew_here_too(run, feed):
-    """Programme time and course are those of the new pass."""
+    """Programme time and history are those of the new pass."""
     wait_for(lambda: len(feed.timeline().seconds) > 100)
     feed.send_command(Reset())
     wait_for(lambda: len(feed.timeline().seconds) < 100 and feed.snapshot().reading.seconds < 60.0)

@@ -65,7 +65,7 @@ class Scenario:
         self.repeat_s = self.chance.choice([0.1, 0.2, 0.5, 1.0, None])
         self._repeat_due_s = self.now_s
         self._reports: deque[tuple[float, float, float]] = deque()
-        self._course = deque([(self.now_s, self.fader_db)])
+        self._history = deque([(self.now_s, self.fader_db)])
         self._known_s = -math.inf
         self._hands_s: list[float] = []
         self._claimed: tuple[float, float] | None = None
@@ -155,7 +155,7 @@ class Scenario:
 
     def _move(self, position_db: float) -> None:
         self.fader_db = position_db
-        self._course.append((self.now_s, position_db))
+        self._history.append((self.now_s, position_db))
 
     def _report(self) -> None:
         if self.now_s < self._lost_until_s:
@@ -168,7 +168,7 @@ class Scenario:
     def _lie(self) -> float:
         chance = self.chance
         return chance.choice(
-            [self.fader_db, self._course[0][1], chance.uniform(-60.0, 6.0), self.fader_db + 3.0, -math.inf]
+            [self.fader_db, self._history[0][1], chance.uniform(-60.0, 6.0), self.fader_db + 3.0, -math.inf]
         )
 
     def _deliver(self) -> None:
@@ -222,9 +222,9 @@ class Scenario:
         """Where the fader may still have been, for all that the sidecar can know."""
         if not self._hand_since(from_s):
             return self.fader_db
-        known_db = self._course[0][1]
+        known_db = self._history[0][1]
         highest_db = -math.inf
-        for at_s, position_db in self._course:
+        for at_s, position_db in self._history:
             if at_s <= from_s:
                 known_db = position_db
             else:

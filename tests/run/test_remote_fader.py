@@ -47,14 +47,14 @@ class Bench:
             self.remote.look(self.now_s - 100.0, move or Move())
 
     @property
-    def hand(self):
-        return self.remote.hand
+    def arm(self):
+        return self.remote.arm_state
 
 
 def armed():
     bench = Bench(at_once=True)
     bench.play(1.0)
-    assert bench.hand.is_armed
+    assert bench.arm.is_armed
     return bench
 
 
@@ -64,15 +64,15 @@ def test_it_moves_only_once_armed():
     bench.play(0.5)
     bench.remote.change_by(-2.0, is_advised=True)
     bench.play(2.0)
-    assert (bench.sent, bench.hand.is_armed) == ([], False)
-    assert "arm it first" in bench.hand.sentence
+    assert (bench.sent, bench.arm.is_armed) == ([], False)
+    assert "arm it first" in bench.arm.sentence
 
     bench.remote.arm()
-    assert "hurt ears and loudspeakers" in bench.hand.sentence
-    assert not bench.hand.is_armed
+    assert "hurt ears and loudspeakers" in bench.arm.sentence
+    assert not bench.arm.is_armed
     bench.play(0.6)
-    assert bench.hand.is_armed
-    assert "hurt ears and loudspeakers" in bench.hand.sentence
+    assert bench.arm.is_armed
+    assert "hurt ears and loudspeakers" in bench.arm.sentence
     bench.remote.change_by(-2.0, is_advised=True)
     bench.play(2.0)
     assert bench.sent[-1][1] == pytest.approx(-2.0)
@@ -96,8 +96,8 @@ def test_a_fader_that_never_reported_is_not_moved():
     bench.remote.change_by(-2.0, is_advised=False)
     bench.play(1.0, Move(gain_db=-2.0), reports=False)
 
-    assert (bench.sent, bench.hand.is_armed) == ([], False)
-    assert "never said where it stands" in bench.hand.sentence
+    assert (bench.sent, bench.arm.is_armed) == ([], False)
+    assert "never said where it stands" in bench.arm.sentence
 
 
 def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
@@ -107,7 +107,7 @@ def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
     bench.play(1.0, reports=False)
 
     assert bench.sent == []
-    assert "has not said where its fader stands" in bench.hand.sentence
+    assert "has not said where its fader stands" in bench.arm.sentence
 
 
 def test_once_armed_by_itself_a_hand_takes_it_for_good():
@@ -116,7 +116,7 @@ def test_once_armed_by_itself_a_hand_takes_it_for_good():
     bench.report(-12.0)
     bench.play(1.0)
 
-    assert not bench.hand.is_armed
+    assert not bench.arm.is_armed
 
 
 def test_the_advised_move_is_made_unasked_every_half_minute():
@@ -138,7 +138,7 @@ def test_an_advised_rise_ends_with_the_advice():
     bench.play(3.0, Move())
 
     assert 0.9 < bench.sent[-1][1] < 1.2
-    assert "the advice asks for no more" in bench.hand.sentence
+    assert "the advice asks for no more" in bench.arm.sentence
 
 
 def test_a_rise_by_hand_is_not_the_advice_s():
@@ -173,14 +173,14 @@ def test_an_arm_that_waits_before_a_disarm_does_not_undo_it():
     bench = Bench()
     bench.remote.revoke()
     bench.remote.arm()
-    assert "disarmed in the same moment" in bench.hand.sentence
+    assert "disarmed in the same moment" in bench.arm.sentence
     bench.remote.disarm()
     bench.play(1.0)
-    assert not bench.hand.is_armed
+    assert not bench.arm.is_armed
 
     bench.remote.arm()
     bench.play(1.0)
-    assert bench.hand.is_armed
+    assert bench.arm.is_armed
 
 
 def test_a_report_from_elsewhere_is_named_to_the_person_who_arms():
@@ -189,4 +189,4 @@ def test_a_report_from_elsewhere_is_named_to_the_person_who_arms():
     bench.line.stranger = "/main/fader was heard from 127.0.0.1:4711, which does not count."
     bench.remote.arm()
 
-    assert "127.0.0.1:4711" in bench.hand.sentence
+    assert "127.0.0.1:4711" in bench.arm.sentence

@@ -16,7 +16,7 @@ from sidecar.journal.writer import Journal
 from sidecar.model.commands import Acknowledge, Arm, Follow, Mark, Nudge, Pause, Reset, SelectGoal, Start
 from sidecar.model.units import loudness, mean_square
 from sidecar.run.options import RunOptions
-from sidecar.run.review import Review, integrated_course, past_of_file, past_of_record
+from sidecar.run.review import Review, integrated_history, past_of_file, past_of_record
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
 from sidecar.sources.file import FileSource
@@ -43,19 +43,19 @@ def _energies(seconds):
 def test_integrated_runs_as_if_reckoned_anew_at_each_moment():
     """Each block of the first minute, each second behind it, and the very end."""
     energies = _energies(83)[:-4]
-    course = integrated_course(energies)
+    history = integrated_history(energies)
     ends = [*range(1, 601, 37), *range(610, 826, 10), len(energies)]
 
     expected = [_obvious_integrated(energies[:end]) for end in ends]
 
-    np.testing.assert_allclose(course[np.array(ends) - 1], expected, atol=1e-4)
-    assert course[611] == course[618] == course[619]
+    np.testing.assert_allclose(history[np.array(ends) - 1], expected, atol=1e-4)
+    assert history[611] == history[618] == history[619]
 
 
 def test_silence_and_nothing_at_all_have_no_integrated_loudness():
     """No block passes the gate, and that is no error."""
-    assert not np.isfinite(integrated_course(np.zeros(20))).any()
-    assert integrated_course(np.zeros(0)).size == 0
+    assert not np.isfinite(integrated_history(np.zeros(20))).any()
+    assert integrated_history(np.zeros(0)).size == 0
 
 
 @pytest.fixture(scope="module")
@@ -116,12 +116,12 @@ def test_a_silent_file_has_no_move(tmp_path):
     assert "louder than the gate" in move.reason
 
 
-def test_the_course_of_a_file_ends_where_its_reading_ends(of_file):
+def test_the_history_of_a_file_ends_where_its_reading_ends(of_file):
     """One column each 100 ms, and the last integrated value is the file's."""
-    course = of_file.course
+    history = of_file.history
 
-    assert 900 == len(course.seconds) == len(course.short_term) == len(course.fader_db)
-    assert float(course.integrated[-1]) == pytest.approx(of_file.reading.integrated, abs=0.01)
+    assert 900 == len(history.seconds) == len(history.short_term) == len(history.fader_db)
+    assert float(history.integrated[-1]) == pytest.approx(of_file.reading.integrated, abs=0.01)
 
 
 def test_peaks_over_the_ceiling_are_events_of_a_file(of_file):
@@ -195,7 +195,7 @@ def test_a_goal_that_there_is_not_is_refused(of_file):
 
 @pytest.mark.slow
 def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
-    """Reading, course, advice and rides are those that the run had when it was over."""
+    """Reading, history, advice and rides are those that the run had when it was over."""
     journal = Journal.open(tmp_path / "passes.db")
     options = RunOptions(load_goal("r128"), fast=True, journal=journal)
     session = Session(FileSource(mix, pace="fast"), options)

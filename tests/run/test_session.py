@@ -157,7 +157,7 @@ def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
 
 
 def test_continue_measures_on_and_reset_begins_anew():
-    """After a reset only what comes then counts, and the course is empty again."""
+    """After a reset only what comes then counts, and the history is empty again."""
     source = Script(
         (5, -23.0),
         lambda: session.send_command(Pause()),
@@ -178,7 +178,7 @@ def test_continue_measures_on_and_reset_begins_anew():
     assert session.timeline().seconds.size == 50
 
 
-def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_course():
+def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_history():
     """The alerts of a loud programme come with what was measured and what it is held against."""
     session, seen = run((10, -15.0))
     on = {alert.name for alert in seen[-1].alerts if alert.state == "on"}
@@ -200,7 +200,7 @@ def test_the_ceiling_is_held_until_it_is_acknowledged():
     session = Session(source, fast())
     session.run()
 
-    assert states == ["held", "off"]
+    assert states == ["latched", "off"]
 
 
 def click(frames, level):
@@ -226,7 +226,7 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
     session.run()
     last = session.snapshot()
 
-    assert last.holds_fader
+    assert last.controls_fader
     assert last.fader_db == pytest.approx(-5.0, abs=0.1)
     assert last.next_pass.is_quiet
     assert any(event.kind == "move" for event in session.timeline().events)
@@ -356,12 +356,12 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
     assert session.snapshot().next_pass.gain_db == pytest.approx(5.0, abs=0.1)
 
 
-def test_lost_frames_are_counted_shown_and_kept_out_of_the_measurement():
-    """A gap of half a second: no gating block reaches across, and the course shows it."""
+def test_dropped_samples_are_counted_shown_and_kept_out_of_the_measurement():
+    """A gap of half a second: no gating block reaches across, and the history shows it."""
     gap = Block(np.zeros((0, 2), np.float32), lost=24_000)
     session, seen = run((5, -23.0), gap, (5, -23.0))
 
-    assert seen[-1].lost_frames == 24_000
+    assert seen[-1].dropped_samples == 24_000
     assert seen[-1].reading.integrated == pytest.approx(-23.0, abs=0.1)
     assert [e.text for e in session.timeline().events if e.kind == "gap"] == ["0.50 s lost"]
     assert "0.50 s" in seen[-1].notice
@@ -372,7 +372,7 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
     nap = Block(np.zeros((0, 2), np.float32), slept_s=723.4)
     session, seen = run((5, -23.0), nap, (5, -23.0))
 
-    assert seen[-1].lost_frames == 0
+    assert seen[-1].dropped_samples == 0
     assert [e.text for e in session.timeline().events if e.kind == "gap"] == [
         "the machine slept for 12 min 3 s"
     ]
@@ -382,24 +382,24 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
 
 def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
     """The clock stands still meanwhile, so that no lost audio tells of it; whoever armed it may be gone."""
-    desk = Workstation()
+    workstation = Workstation()
     source = Script(
         (2, -18.0),
-        desk.is_asked_to(Arm()),
+        workstation.is_asked_to(Arm()),
         (0.1, -18.0),
-        desk.says(-1.0),
+        workstation.says(-1.0),
         (1, -18.0),
         Block(np.zeros((0, 2), np.float32), slept_s=3600.0),
         (1, -18.0),
     )
     seen = []
-    session = desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
+    session = workstation.session = Session(source, fast(remote=workstation.remote), outlets=[seen.append])
     session.run()
 
-    assert {snapshot.hand.is_armed for snapshot in seen} == {True, False}
+    assert {snapshot.arm.is_armed for snapshot in seen} == {True, False}
     assert (
-        seen[-1].hand.is_armed,
-        seen[-1].hand.sentence,
+        seen[-1].arm.is_armed,
+        seen[-1].arm.sentence,
     ) == (False, "Disarmed: the machine slept; arm it again.")
 
 
@@ -436,7 +436,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_with_the_pass(tmp_path
     assert reading.integrated == pytest.approx(10 * np.log10((10**-2.6 + 10**-2.0) / 2), abs=0.1)
     assert reading.max_short_term == pytest.approx(-20.0, abs=0.1)
     assert reading.seconds == pytest.approx(20.0, abs=0.001)
-    assert (seen[-1].rate_hz, seen[-1].lost_frames) == (44_100, 44_100)
+    assert (seen[-1].rate_hz, seen[-1].dropped_samples) == (44_100, 44_100)
     assert [event.text for event in session.timeline().events if event.kind == "gap"] == [
         "at 44100 Hz from here on",
         "1.00 s lost",
@@ -455,13 +455,13 @@ def test_marks_stand_where_they_were_set():
     assert (mark.text, mark.seconds) == ("chorus", pytest.approx(3.0, abs=0.1))
 
 
-def test_the_course_has_a_column_for_each_100_ms():
+def test_the_history_has_a_column_for_each_100_ms():
     """Seconds, short-term, integrated and fader, all of one length."""
     session, _ = run((12, -23.0))
-    course = session.timeline()
+    history = session.timeline()
 
-    assert 120 == course.seconds.size == course.short_term.size == course.integrated.size
-    assert float(course.short_term[-1]) == pytest.approx(-23.0, abs=0.1)
+    assert 120 == history.seconds.size == history.short_term.size == history.integrated.size
+    assert float(history.short_term[-1]) == pytest.approx(-23.0, abs=0.1)
 
 
 def test_an_error_of_the_source_reaches_whoever_runs_it():
@@ -613,29 +613,29 @@ def test_arming_without_a_workstation_is_answered():
     session.run()
 
     assert "--surface" in session.snapshot().notice
-    assert session.snapshot().hand is None
+    assert session.snapshot().arm is None
 
 
 @pytest.mark.slow
 def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     """Leave, feedback, follow: the positions go out, and the snapshot shows where the fader stands."""
-    desk = Workstation()
+    workstation = Workstation()
     source = Script(
-        desk.says(-1.0),
+        workstation.says(-1.0),
         (20, -18.0),
-        desk.is_asked_to(Arm()),
+        workstation.is_asked_to(Arm()),
         (0.1, -18.0),
-        desk.says(-1.0),
+        workstation.says(-1.0),
         (0.2, -18.0),
-        desk.is_asked_to(Follow()),
+        workstation.is_asked_to(Follow()),
         (5, -18.0),
     )
     seen = []
-    session = desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
+    session = workstation.session = Session(source, fast(remote=workstation.remote), outlets=[seen.append])
     session.run()
 
-    assert seen[-1].hand.is_armed
-    assert pytest.approx(-6.0, abs=0.1) == desk.sent[-1] == seen[-1].fader_db
+    assert seen[-1].arm.is_armed
+    assert pytest.approx(-6.0, abs=0.1) == workstation.sent[-1] == seen[-1].fader_db
     assert [event.text for event in session.timeline().events if event.kind == "move"] == [
         "fader at −1.0 dB",
         "fader at −6.0 dB",
@@ -645,143 +645,163 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
 @pytest.mark.slow
 def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
     """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
-    desk = Workstation()
-    steps = (0.1, -18.0), desk.is_asked_to(Arm()), (0.1, -18.0), desk.says(0.0), (59.8, -18.0), (60, -40.0)
+    workstation = Workstation()
+    steps = (
+        (0.1, -18.0),
+        workstation.is_asked_to(Arm()),
+        (0.1, -18.0),
+        workstation.says(0.0),
+        (59.8, -18.0),
+        (60, -40.0),
+    )
     moves = [(0.0, 0.0)]
 
     def note(snapshot):
         if snapshot.fader_db != moves[-1][1]:
             moves.append((snapshot.reading.seconds, snapshot.fader_db))
 
-    options = RunOptions(load_goal("r128"), fast=True, remote=desk.remote, duration_s=60.0)
-    session = desk.session = Session(RepeatingScript(desk, *steps), options, outlets=[note])
+    options = RunOptions(load_goal("r128"), fast=True, remote=workstation.remote, duration_s=60.0)
+    session = workstation.session = Session(RepeatingScript(workstation, *steps), options, outlets=[note])
     session.run()
 
     assert len(moves) > 1
     assert max(moves)[0] <= 60.5
-    assert session.snapshot().hand.is_armed
+    assert session.snapshot().arm.is_armed
 
 
 class RepeatingScript(Script):
     """The same while the workstation repeats twice a second where its fader stands."""
 
-    def __init__(self, desk, *steps):
+    def __init__(self, workstation, *steps):
         super().__init__(*steps)
-        self.desk = desk
+        self.workstation = workstation
 
     def blocks(self):
         for count, block in enumerate(super().blocks()):
             yield block
             if count % 5 == 4:
-                self.desk.repeat()
+                self.workstation.repeat()
 
 
 def armed_run(*steps, nudge_db=3.0):
     """A run whose fader was armed at -20 dB and sent up, with *steps* half a second after that."""
-    desk = Workstation()
+    workstation = Workstation()
     seen = []
     source = RepeatingScript(
-        desk,
+        workstation,
         (5, -40.0),
-        desk.is_asked_to(Arm()),
+        workstation.is_asked_to(Arm()),
         (0.1, -40.0),
-        desk.says(-20.0),
+        workstation.says(-20.0),
         (0.1, -40.0),
-        desk.is_asked_to(Nudge(nudge_db)),
+        workstation.is_asked_to(Nudge(nudge_db)),
         (0.5, -40.0),
-        *(step(desk) if callable(step) else step for step in steps),
+        *(step(workstation) if callable(step) else step for step in steps),
     )
-    desk.session = Session(source, fast(remote=desk.remote), outlets=[seen.append])
-    desk.session.run()
-    return desk, seen[-1].hand
+    workstation.session = Session(source, fast(remote=workstation.remote), outlets=[seen.append])
+    workstation.session.run()
+    return workstation, seen[-1].arm
 
 
 def test_a_rise_stops_in_the_block_in_which_the_programme_stops():
     """Half a second of rise, then digital silence: not a tenth of a decibel more."""
-    desk, hand = armed_run((5, -math.inf), lambda desk: desk.is_asked_to(Nudge(1.0)), (2, -math.inf))
+    workstation, arm = armed_run(
+        (5, -math.inf), lambda workstation: workstation.is_asked_to(Nudge(1.0)), (2, -math.inf)
+    )
 
-    assert max(desk.sent) <= -20.0 + 0.5 + 1e-6
-    assert "silent" in hand.sentence
+    assert max(workstation.sent) <= -20.0 + 0.5 + 1e-6
+    assert "silent" in arm.sentence
 
 
 def test_a_rise_stops_where_samples_are_no_numbers():
     nan = Block(np.full((STEP, 2), np.nan, np.float32))
-    desk, _ = armed_run(*[nan] * 30)
+    workstation, _ = armed_run(*[nan] * 30)
 
-    assert max(desk.sent) <= -20.0 + 0.5 + 1e-6
+    assert max(workstation.sent) <= -20.0 + 0.5 + 1e-6
 
 
 def test_a_rise_stops_when_the_ceiling_is_passed_and_none_begins_above_it():
-    desk, hand = armed_run((2, -0.5), lambda desk: desk.is_asked_to(Nudge(3.0)), (2, -0.5))
+    workstation, arm = armed_run(
+        (2, -0.5), lambda workstation: workstation.is_asked_to(Nudge(3.0)), (2, -0.5)
+    )
 
-    assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
-    assert hand.sentence == "Refused: the true peak is over the ceiling."
+    assert max(workstation.sent) <= -20.0 + 0.6 + 1e-6
+    assert arm.sentence == "Refused: the true peak is over the ceiling."
 
 
 def test_a_rise_stops_when_the_programme_gets_hot():
     """Short-term over the goal's hot line for its hold: no more from then on."""
-    _desk, hand = armed_run((9, -15.0), lambda desk: desk.is_asked_to(Nudge(3.0)), (1, -15.0))
+    _workstation, arm = armed_run(
+        (9, -15.0), lambda workstation: workstation.is_asked_to(Nudge(3.0)), (1, -15.0)
+    )
 
-    assert hand.is_armed
-    assert hand.sentence.startswith("Refused: the programme is ")
+    assert arm.is_armed
+    assert arm.sentence.startswith("Refused: the programme is ")
 
 
 def test_nothing_rises_while_the_measurement_is_paused():
-    pause, nudge = (lambda desk: desk.is_asked_to(Pause())), (lambda desk: desk.is_asked_to(Nudge(3.0)))
-    desk, hand = armed_run(pause, (2, -40.0), nudge, (1, -40.0))
+    pause, nudge = (
+        (lambda workstation: workstation.is_asked_to(Pause())),
+        (lambda workstation: workstation.is_asked_to(Nudge(3.0))),
+    )
+    workstation, arm = armed_run(pause, (2, -40.0), nudge, (1, -40.0))
 
-    assert max(desk.sent) <= -20.0 + 0.6 + 1e-6
-    assert "paused" in hand.sentence
+    assert max(workstation.sent) <= -20.0 + 0.6 + 1e-6
+    assert "paused" in arm.sentence
 
 
 def test_nobody_but_the_workstation_says_where_its_fader_stands():
     """A script's word neither arms nor counts as a position."""
-    desk = Workstation()
+    workstation = Workstation()
     source = Script(
-        (2, -23.0), desk.is_asked_to(Arm()), (0.1, -23.0), desk.is_asked_to(FaderAt(0.0)), (1, -23.0)
+        (2, -23.0),
+        workstation.is_asked_to(Arm()),
+        (0.1, -23.0),
+        workstation.is_asked_to(FaderAt(0.0)),
+        (1, -23.0),
     )
-    session = desk.session = Session(source, fast(remote=desk.remote))
+    session = workstation.session = Session(source, fast(remote=workstation.remote))
     session.run()
 
-    assert not session.snapshot().hand.is_armed
-    assert desk.sent == []
+    assert not session.snapshot().arm.is_armed
+    assert workstation.sent == []
     assert "workstation itself says" in session.snapshot().notice
 
 
 def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
     """The command itself still waits when the next position would have left."""
-    desk = Workstation()
+    workstation = Workstation()
     sent = []
 
     def disarm():
-        desk.session.send_command(Disarm())
-        sent.append(len(desk.sent))
-        desk.remote.step()
+        workstation.session.send_command(Disarm())
+        sent.append(len(workstation.sent))
+        workstation.remote.step()
 
     source = Script(
         (2, -23.0),
-        desk.is_asked_to(Arm()),
+        workstation.is_asked_to(Arm()),
         (0.1, -23.0),
-        desk.says(0.0),
+        workstation.says(0.0),
         (0.1, -23.0),
-        desk.is_asked_to(Nudge(3.0)),
+        workstation.is_asked_to(Nudge(3.0)),
         (1, -23.0),
         disarm,
         (2, -23.0),
     )
-    session = desk.session = Session(source, fast(remote=desk.remote))
+    session = workstation.session = Session(source, fast(remote=workstation.remote))
     session.run()
 
     assert sent[0] > 0
-    assert len(desk.sent) == sent[0]
-    assert session.snapshot().hand.sentence == "Disarmed by hand."
+    assert len(workstation.sent) == sent[0]
+    assert session.snapshot().arm.sentence == "Disarmed by hand."
 
 
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
     """Its feedback says where it stands: a step told by key besides would count twice."""
-    desk = Workstation()
-    source = Script(desk.says(-1.0), (2, -23.0), desk.is_asked_to(Nudge(0.5)), (1, -23.0))
-    session = desk.session = Session(source, fast(remote=desk.remote))
+    workstation = Workstation()
+    source = Script(workstation.says(-1.0), (2, -23.0), workstation.is_asked_to(Nudge(0.5)), (1, -23.0))
+    session = workstation.session = Session(source, fast(remote=workstation.remote))
     session.run()
 
     assert session.snapshot().fader_db == -1.0

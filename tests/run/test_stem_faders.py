@@ -110,7 +110,7 @@ def test_moves_change_at_looks_of_the_advice_alone():
 
 
 def test_faders_that_the_source_knows_are_taken_from_it():
-    """Whatever else was said of them; the programme fader before the meter is undone as well."""
+    """Whatever else was said of them; the master fader before the meter is undone as well."""
     faders = StemFaders(Mix(NAMES), GOAL)
     knows = Block(HEARD.frames, gain_db=-3.0, stem_gains_db=(0.0, -2.0))
     take(faders, blocks(30, SILENCE, -23.0), knows)

@@ -48,8 +48,8 @@ def loudness_range(power):
     """Tech 3342 §3.1 and §5: P95 − P10 of the short-term above −70 and above the mean − 20."""
     spans = windowed(power, 30)
     heard = spans[lufs(spans) >= -70.0]
-    course = np.sort(lufs(heard[lufs(heard) >= lufs(heard.mean()) - 20.0]))
-    low, high = (course[round((len(course) - 1) * p)] for p in (0.10, 0.95))
+    history = np.sort(lufs(heard[lufs(heard) >= lufs(heard.mean()) - 20.0]))
+    low, high = (history[round((len(history) - 1) * p)] for p in (0.10, 0.95))
     return high - low
 
 

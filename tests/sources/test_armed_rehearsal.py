@@ -6,7 +6,7 @@ import queue
 import time
 
 import pytest
-from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
+from workstation_peer import PATIENCE_S, SteppedRehearsal, WorkstationPeer
 
 from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import AutoFollow
@@ -36,15 +36,17 @@ class Rig:
         self._heard: queue.SimpleQueue = queue.SimpleQueue()
         self._told_db = self._told_s = math.nan
         server = bind("127.0.0.1", 0)
-        self.desk = SimulatedWorkstation(surface, self.rehearsal, peer=server.getsockname(), times=20.0)
-        target = resolve("{}:{}".format(*self.desk.address))
+        self.workstation = SimulatedWorkstation(
+            surface, self.rehearsal, peer=server.getsockname(), times=20.0
+        )
+        target = resolve("{}:{}".format(*self.workstation.address))
         link = SurfaceLink(surface, target, clock=lambda: self.now_s)
         self.line = link.fader
         self._port = OscPort([], link=link)
         self._engine = EventLoop().__enter__()
         self._engine.run(self._port.open(server, lambda _command: None, report_fader=self._heard.put))
-        self.desk.start()
-        self.desk_is_there = True
+        self.workstation.start()
+        self.workstation_is_there = True
         self._hear()
 
     def play(self, seconds, *, audio=True):
@@ -54,7 +56,7 @@ class Rig:
             self.rehearsal.play()
             if audio:
                 self.arming.report_audio(self.now_s, is_silent=False)
-            if self.desk_is_there:
+            if self.workstation_is_there:
                 self._hear()
             self._send()
 
@@ -67,11 +69,11 @@ class Rig:
             return
         self.arming.record_sent(self.now_s, position_db)
         self.sent.append(position_db)
-        if self.desk_is_there:
+        if self.workstation_is_there:
             self.rehearsal.told.get(timeout=PATIENCE_S)
 
     def _hear(self):
-        """Takes what the desk has said, up to the report of where the fader stands now."""
+        """Takes what the workstation has said, up to the report of where the fader stands now."""
         end = time.monotonic() + PATIENCE_S
         while time.monotonic() < end:
             with contextlib.suppress(queue.Empty):
@@ -82,7 +84,7 @@ class Rig:
                 return
             with contextlib.suppress(queue.Empty):
                 self._take(self._heard.get(timeout=0.1))
-        raise AssertionError(f"the desk never told of {self.rehearsal.fader_db} dB")
+        raise AssertionError(f"the workstation never told of {self.rehearsal.fader_db} dB")
 
     def arm(self):
         """Asks for leave, and waits for the workstation's next report."""
@@ -98,12 +100,12 @@ class Rig:
         self._told_db, self._told_s = feedback.position_db, self.now_s
         self.arming.report_fader(self.now_s, feedback.position_db, feedback.received_s)
 
-    def close_desk(self):
-        self.desk.close()
-        self.desk_is_there = False
+    def close_workstation(self):
+        self.workstation.close()
+        self.workstation_is_there = False
 
     def close(self):
-        self.desk.close()
+        self.workstation.close()
         self._engine.run(self._port.close())
         self._engine.__exit__()
 
@@ -156,7 +158,7 @@ def test_unarmed_nothing_is_sent(rig):
 @pytest.fixture
 def hand(rig):
     """Another surface that moves the same fader."""
-    made = DeskPeer(rig.surface, rig.desk)
+    made = WorkstationPeer(rig.surface, rig.workstation)
 
     def push(level_db):
         made.send(level_db)
@@ -200,7 +202,7 @@ def test_a_workstation_that_has_gone_is_noticed(armed):
     """Its port is closed in mid-rise: within a second and a little the sidecar lets go."""
     armed.arming.ask(armed.now_s, 3.0)
     armed.play(0.5)
-    armed.close_desk()
+    armed.close_workstation()
     armed.play(3.0)
 
     assert not armed.arming.armed
@@ -223,33 +225,33 @@ def test_lost_audio_is_noticed(armed):
 @pytest.mark.slow
 def test_however_much_is_asked_the_fader_rises_slowly_and_not_far(armed):
     """20 dB more, asked for ten times a second: 3 dB, a rest, 3 dB, and no more."""
-    course = []
+    history = []
     for _ in range(200):
         armed.arming.ask(armed.now_s, 20.0)
         armed.play(TICK_S)
-        course.append(armed.rehearsal.fader_db)
+        history.append(armed.rehearsal.fader_db)
 
-    seconds = [later - now for now, later in zip(course, course[10:], strict=False)]
+    seconds = [later - now for now, later in zip(history, history[10:], strict=False)]
     assert max(seconds) < 1.0 + TICK_S + 1e-3  # 1 dB/s, in steps
-    assert max(course[:50]) < 3.01
-    assert pytest.approx(6.0, abs=1e-4) == max(course) == course[-1]
+    assert max(history[:50]) < 3.01
+    assert pytest.approx(6.0, abs=1e-4) == max(history) == history[-1]
 
 
 @pytest.mark.slow
 def test_advice_is_obeyed_half_a_minute_after_arming(armed):
     """Nobody asks, and after 30 s of programme the fader goes where the advice wants it, once."""
-    obeying = AutoFollow()
-    obeying.target_db(armed.now_s, Move(), 0.0, is_armed=False)
-    course = []
+    follower = AutoFollow()
+    follower.target_db(armed.now_s, Move(), 0.0, is_armed=False)
+    history = []
     for _ in range(350):
         move = Move(gain_db=-4.0 - armed.rehearsal.fader_db)
-        target_db = obeying.target_db(
+        target_db = follower.target_db(
             armed.now_s, move, armed.rehearsal.fader_db, is_armed=armed.arming.armed
         )
         if target_db is not None:
             armed.arming.ask(armed.now_s, target_db)
         armed.play(TICK_S)
-        course.append(armed.rehearsal.fader_db)
+        history.append(armed.rehearsal.fader_db)
 
-    assert min(course[:299]) == 0.0
-    assert course[-1] == pytest.approx(-4.0, abs=1e-4)
+    assert min(history[:299]) == 0.0
+    assert history[-1] == pytest.approx(-4.0, abs=1e-4)

@@ -86,11 +86,11 @@ def test_has_the_loudness_range_of_a_feature(power):
 
 def test_runs_hot_in_the_storm(power):
     """The loudest 3 s lie in the storm, 5 to 8 LU over the target."""
-    course = yardstick.short_term(power)
-    ends_at = int(course.argmax()) + 30
+    history = yardstick.short_term(power)
+    ends_at = int(history.argmax()) + 30
 
     assert STORM.start < ends_at <= STORM.stop
-    assert 5.0 <= course.max() - TARGET_LUFS <= 8.0
+    assert 5.0 <= history.max() - TARGET_LUFS <= 8.0
 
 
 def test_passes_the_ceiling_once(peaks):

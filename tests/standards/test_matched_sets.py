@@ -21,7 +21,7 @@ PIECES = {
 
 
 def programme(name, level):
-    """Twelve seconds of noise with a course of its own; "peaky" has clicks close to full scale."""
+    """Twelve seconds of noise with a history of its own; "peaky" has clicks close to full scale."""
     rng = np.random.default_rng(len(name))
     frames = rng.standard_normal((12 * RATE_HZ, 2)) * level
     if name.startswith("wide"):

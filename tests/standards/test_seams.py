@@ -1,4 +1,4 @@
-"""Where a measurement is cut, by a pause or by lost frames, nothing leaks across and no peak is made up.
+"""Where a measurement is cut, by a pause or by dropped samples, nothing leaks across and no peak is made up.
 
 Tech 3341 §2.2 asks for pause and continue; what a peak meter does at the seam is our reading of it.
 """

@@ -98,19 +98,19 @@ class TestShipped:
     @pytest.mark.parametrize("name", SHIPPED)
     @pytest.mark.parametrize("level_db", [-59.0, -23.45, -0.1, 0.0, 5.9])
     def test_a_level_comes_back_as_it_was_sent(self, name, level_db):
-        """dB to message, to a desk that understands it, to its feedback, to dB: within float32."""
+        """dB to message, to a workstation that understands it, to its feedback, to dB: within float32."""
         ours = shipped(name)
-        desk = ours.from_the_desk
-        heard = desk.feedback(*over_the_wire(ours.message(level_db)))
-        told = ours.feedback(*over_the_wire(desk.message(heard.position_db)))
+        workstation = ours.from_the_workstation
+        heard = workstation.feedback(*over_the_wire(ours.message(level_db)))
+        told = ours.feedback(*over_the_wire(workstation.message(heard.position_db)))
 
         assert FaderAt(pytest.approx(level_db, abs=1e-4)) == told
 
     @pytest.mark.parametrize("name", ["decibels", "positions"])
     def test_a_stem_is_known_by_its_number(self, name):
         """What the twelfth stem's fader tells is told of the twelfth stem."""
-        desk = replace(shipped(name).from_the_desk, fader_address="/stem/12/fader")
-        told = shipped(name).feedback(*over_the_wire(desk.message(-7.0)))
+        workstation = replace(shipped(name).from_the_workstation, fader_address="/stem/12/fader")
+        told = shipped(name).feedback(*over_the_wire(workstation.message(-7.0)))
 
         assert StemFaderAt("12", pytest.approx(-7.0, abs=1e-4)) == told
 
@@ -352,7 +352,7 @@ class TestRefusing:
         """Without it, or with two, no stem could be told from another."""
         assert reason in refusal(own, toml(stem_feedback_address=value))
 
-    def test_the_programme_fader_is_no_stem(self, own):
+    def test_the_master_fader_is_no_stem(self, own):
         """Two faders at one address would each be taken for the other."""
         message = refusal(own, toml(**STEMS, feedback_address='"/s/7/now"'))
 
@@ -400,8 +400,8 @@ def test_the_limits_of_a_move_are_those_of_the_surface(surface):
     assert (limits.lowest_db, limits.highest_db, limits.step_up_db) == (-60.0, -3.0, 3.0)
 
 
-def test_a_desk_says_where_its_fader_stands_above_the_range(surface):
+def test_a_workstation_says_where_its_fader_stands_above_the_range(surface):
     """A hand may push it higher than the sidecar would; the sidecar must hear the truth."""
     made = replace(surface(scale='"db"'), highest_db=-3.0)
 
-    assert made.from_the_desk.message(5.0).params == [5.0]
+    assert made.from_the_workstation.message(5.0).params == [5.0]

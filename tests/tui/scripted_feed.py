@@ -54,7 +54,7 @@ GOALS = (BROADCAST, EXCHANGE, SPEECH)
 QUIET_ALERTS = tuple(Alert(name) for name in ALERT_NAMES)
 
 
-def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, ...] = ()) -> Timeline:
+def wandering_history(seconds: float, level: float = -22.0, events: tuple[Event, ...] = ()) -> Timeline:
     """A programme of *seconds* around *level* LUFS, the same at every call."""
     times = (np.arange(1, round(seconds * 10) + 1) / 10.0).astype(np.float32)
     swing = 3.0 * np.sin(times / 7.0) + 2.0 * np.sin(times / 2.3 + 1.0) + 1.5 * np.sin(times / 31.0)
@@ -65,20 +65,20 @@ def wandering_course(seconds: float, level: float = -22.0, events: tuple[Event, 
     return Timeline(times, short_term, integrated, np.zeros_like(times), events)
 
 
-def reading_at(course: Timeline, **changes: object) -> Reading:
-    """What a meter reads at the end of *course*."""
+def reading_at(history: Timeline, **changes: object) -> Reading:
+    """What a meter reads at the end of *history*."""
     base = Reading(
-        momentary=float(course.short_term[-1]) + 1.2,
-        short_term=float(course.short_term[-1]),
-        integrated=float(course.integrated[-1]),
+        momentary=float(history.short_term[-1]) + 1.2,
+        short_term=float(history.short_term[-1]),
+        integrated=float(history.integrated[-1]),
         loudness_range=6.2,
-        max_momentary=float(course.short_term.max()) + 2.0,
-        max_short_term=float(course.short_term.max()),
+        max_momentary=float(history.short_term.max()) + 2.0,
+        max_short_term=float(history.short_term.max()),
         true_peak=(-3.2, -2.8),
         max_true_peak=-2.8,
         sample_peak=-3.0,
-        seconds=float(course.seconds[-1]),
-        range_is_stable=bool(course.seconds[-1] >= 60.0),
+        seconds=float(history.seconds[-1]),
+        range_is_stable=bool(history.seconds[-1] >= 60.0),
     )
     return replace(base, **changes)
 
@@ -86,9 +86,9 @@ def reading_at(course: Timeline, **changes: object) -> Reading:
 class ScriptedFeed:
     """Shows what it is given, and writes down what it is told."""
 
-    def __init__(self, snapshot: Snapshot, course: Timeline) -> None:
+    def __init__(self, snapshot: Snapshot, history: Timeline) -> None:
         self.shown = snapshot
-        self.course_shown = course
+        self.history_shown = history
         self.told: list[Command] = []
         self.refusal: str | None = None
         self.failure: str | None = None
@@ -99,7 +99,7 @@ class ScriptedFeed:
         return self.shown
 
     def timeline(self) -> Timeline:
-        return self.course_shown
+        return self.history_shown
 
     def goals(self) -> Sequence[Goal]:
         return GOALS
@@ -114,42 +114,42 @@ class ScriptedFeed:
         self.shown = replace(self.shown, **changes)
 
 
-def _scene(course: Timeline, **changes: object) -> ScriptedFeed:
+def _scene(history: Timeline, **changes: object) -> ScriptedFeed:
     snapshot = Snapshot(
         transport="measuring",
         goal=BROADCAST,
-        reading=reading_at(course),
+        reading=reading_at(history),
         alerts=QUIET_ALERTS,
         fader_db=-3.5,
-        holds_fader=True,
+        controls_fader=True,
         source="rehearsal",
         rate_hz=48_000,
         layout="stereo",
         duration_s=300.0,
         targets=(Target("127.0.0.1:9000", sent=12_034),),
     )
-    return ScriptedFeed(replace(snapshot, **changes), course)
+    return ScriptedFeed(replace(snapshot, **changes), history)
 
 
 def preparing() -> ScriptedFeed:
     """Kernels compile, nothing is measured yet."""
     return ScriptedFeed(
         Snapshot("preparing", BROADCAST, notice="building the meter for this processor, once, about 20 s"),
-        wandering_course(0.0),
+        wandering_history(0.0),
     )
 
 
 def listening() -> ScriptedFeed:
     """The first seconds: nothing can be advised yet."""
     move = Move(reason="10 s of programme above the gate are needed before advice is worth hearing")
-    course = wandering_course(4.0)
-    return _scene(course, next_pass=move, duration_s=None)
+    history = wandering_history(4.0)
+    return _scene(history, next_pass=move, duration_s=None)
 
 
 def on_goal() -> ScriptedFeed:
     """The programme lands where it should."""
     move = Move(0.0, -23.0, -23.15, -22.9, reason="the rest may stay as it is")
-    return _scene(wandering_course(184.0, -23.6), this_pass=move)
+    return _scene(wandering_history(184.0, -23.6), this_pass=move)
 
 
 def down() -> ScriptedFeed:
@@ -161,42 +161,42 @@ def down() -> ScriptedFeed:
         Event(140.0, "alert", "hot"),
         Event(170.0, "move", "+0.5 dB"),
     )
-    return _scene(wandering_course(184.0, -21.5, events), this_pass=move)
+    return _scene(wandering_history(184.0, -21.5, events), this_pass=move)
 
 
 def up() -> ScriptedFeed:
     """A move up that the ceiling cuts short, for a goal that is not EBU Mode."""
-    course = wandering_course(95.0, -26.0)
+    history = wandering_history(95.0, -26.0)
     move = Move(
         1.4, -25.0, -25.3, -24.4, "ceiling", "2.6 dB would be needed; peaks leave 1.4 dB under the ceiling"
     )
     return _scene(
-        course,
+        history,
         goal=EXCHANGE,
         next_pass=move,
         duration_s=None,
-        reading=reading_at(course, true_peak=(-3.9, -3.4), max_true_peak=-3.4),
+        reading=reading_at(history, true_peak=(-3.9, -3.4), max_true_peak=-3.4),
     )
 
 
 def alerted() -> ScriptedFeed:
-    """Peaks over the ceiling, a held alert, lost frames, a target that fails."""
+    """Peaks over the ceiling, a held alert, dropped samples, a target that fails."""
     events = (Event(40.0, "alert", "ceiling"), Event(120.0, "gap", "gap"), Event(150.0, "alert", "hot"))
-    course = wandering_course(184.0, -20.0, events)
+    history = wandering_history(184.0, -20.0, events)
     alerts = (
         Alert("ceiling", "on", -0.4, -1.0),
         Alert("over", "off"),
-        Alert("hot", "held", -17.2, -18.0),
+        Alert("hot", "latched", -17.2, -18.0),
         Alert("lost", "off"),
         Alert("silent", "off"),
     )
     move = Move(-6.0, -23.8, -24.6, -22.7, "step", "7.1 dB are needed; one step is at most 6 dB")
     return _scene(
-        course,
+        history,
         this_pass=move,
         alerts=alerts,
-        lost_frames=4_800,
-        reading=reading_at(course, true_peak=(-1.4, -0.4), max_true_peak=-0.4),
+        dropped_samples=4_800,
+        reading=reading_at(history, true_peak=(-1.4, -0.4), max_true_peak=-0.4),
         targets=(
             Target("127.0.0.1:9000", sent=12_034),
             Target("lights.local:7700", sent=11_020, failed=14, fault="no route to host"),
@@ -217,7 +217,7 @@ def long() -> ScriptedFeed:
     day_s = 86_400.0
     move = Move(-0.6, -23.0, -23.05, -22.97, reason="a little hot since the evening")
     events = (Event(3_600.0, "mark", "second hour"), Event(50_000.0, "move", "−0.5 dB"))
-    return _scene(wandering_course(day_s, -22.5, events), next_pass=move, duration_s=None)
+    return _scene(wandering_history(day_s, -22.5, events), next_pass=move, duration_s=None)
 
 
 def surround() -> ScriptedFeed:
@@ -247,7 +247,7 @@ _MORE = ("bass", "piano", "guitar", "choir", "effects", "atmosphere", "footsteps
 
 def stems() -> ScriptedFeed:
     """Four stems, two of which are to be moved."""
-    return _scene(wandering_course(184.0, -23.9), stems=_MIX, next_pass=_mix_move(0.9), holds_fader=False)
+    return _scene(wandering_history(184.0, -23.9), stems=_MIX, next_pass=_mix_move(0.9), controls_fader=False)
 
 
 def many_stems(count: int = 12) -> ScriptedFeed:
@@ -272,7 +272,7 @@ def unarmed() -> ScriptedFeed:
     feed = down()
     earlier = EarlierPass("mix.wav", True, 1.2, 0.4)
     feed.change(
-        holds_fader=False, hand=ArmState("studio desk", False, "Disarmed by hand."), earlier_pass=earlier
+        controls_fader=False, arm=ArmState("studio desk", False, "Disarmed by hand."), earlier_pass=earlier
     )
     return feed
 
@@ -280,7 +280,7 @@ def unarmed() -> ScriptedFeed:
 def armed() -> ScriptedFeed:
     """A surface may be moved, and the caution has just been given."""
     feed = unarmed()
-    feed.change(hand=ArmState("studio desk", True, CAUTION))
+    feed.change(arm=ArmState("studio desk", True, CAUTION))
     return feed
 
 
@@ -305,7 +305,7 @@ def crowded() -> ScriptedFeed:
     feed = many_stems(16)
     calm, told = armed().shown, riding().shown
     feed.change(
-        hand=calm.hand,
+        arm=calm.arm,
         earlier_pass=calm.earlier_pass,
         guess=asking().shown.guess,
         rides=told.rides,
@@ -319,7 +319,7 @@ class PlayingFeed(ScriptedFeed):
     """A programme that gets on by a tenth of a second with every look."""
 
     def __init__(self, start_s: float = 0.0, duration_s: float = 300.0) -> None:
-        self._whole = wandering_course(duration_s, -21.5)
+        self._whole = wandering_history(duration_s, -21.5)
         self._looks = round(start_s * 10)
         still = down()
         super().__init__(replace(still.shown, duration_s=duration_s), self._upto())
@@ -333,8 +333,8 @@ class PlayingFeed(ScriptedFeed):
 
     def snapshot(self) -> Snapshot:
         self._looks += 1
-        self.course_shown = self._upto()
-        self.change(reading=reading_at(self.course_shown))
+        self.history_shown = self._upto()
+        self.change(reading=reading_at(self.history_shown))
         return self.shown
 
 

@@ -51,7 +51,7 @@ def test_for_the_pass_that_plays_band_and_limit_are_its_own():
     this = Move(-6.0, -22.4, -22.9, -21.8, "step", "−6.0 dB, then look again")
     said = _said(this_pass=this, next_pass=Move(-2.0, -23.0, -23.1, -22.9))
 
-    assert (said.fader, said.scope) == ("programme fader", "this pass")
+    assert (said.fader, said.scope) == ("master fader", "this pass")
     assert (said.landing, said.likely) == ("lands at −22.4 LUFS", "likely −22.9 to −21.8")
     assert (said.limit, said.reason) == ("held to one safe step", "−6.0 dB, then look again")
 

@@ -65,9 +65,9 @@ def test_an_armed_fader_can_be_followed():
 
 
 def test_a_move_of_a_stem_is_not_followed_from_here():
-    """The programme fader must not move where a stem's was shown."""
+    """The master fader must not move where a stem's was shown."""
     feed = scenes.stems()
-    feed.change(holds_fader=True)
+    feed.change(controls_fader=True)
 
     assert told_after(feed, "f") == []
 
@@ -132,7 +132,7 @@ def _listed(app):
 
 @pytest.mark.slow
 def test_panels_come_and_go_with_what_they_show():
-    """A question makes itself room, and gives it back to the course when it is answered."""
+    """A question makes itself room, and gives it back to the history when it is answered."""
     feed = scenes.down()
     question = "Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"
 
@@ -141,7 +141,9 @@ def test_panels_come_and_go_with_what_they_show():
         await until(pilot, lambda: question in shown(pilot.app) and "drums" in shown(pilot.app), "both")
         assert COMPACT[1] - 1 == rows_shown(pilot.app)
         feed.change(guess="", stems=())
-        await until(pilot, lambda: question not in shown(pilot.app) and "whole" in shown(pilot.app), "course")
+        await until(
+            pilot, lambda: question not in shown(pilot.app) and "whole" in shown(pilot.app), "history"
+        )
         assert COMPACT[1] - 1 == rows_shown(pilot.app)
 
     drive(feed, script)

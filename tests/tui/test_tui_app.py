@@ -13,9 +13,9 @@ from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.main import MainScreen
 from tui.screens.reset import ResetDialog
-from tui.widgets.course import HistoryPanel
+from tui.widgets.history import HistoryPanel
 from tui.widgets.panel import Panel
-from tui.widgets.rails import Scales
+from tui.widgets.scales import Scales
 
 
 @pytest.mark.slow
@@ -52,7 +52,7 @@ def test_leaving_a_dialog_changes_nothing(keys):
 
 
 @pytest.mark.slow
-def test_between_two_looks_the_rails_move_alone():
+def test_between_two_looks_the_scales_move_alone():
     """What the eye follows moves twenty times a second; the rest, which would cost most, waits its turn."""
 
     async def script(pilot):
@@ -97,7 +97,7 @@ def test_acknowledge_is_there_while_there_is_something_to_acknowledge():
 def test_follow_is_only_for_a_fader_that_the_sidecar_holds():
     """Nobody believes a move was made that cannot be made from here."""
     feed = scenes.down()
-    feed.change(holds_fader=False)
+    feed.change(controls_fader=False)
 
     assert told_after(feed, "f") == []
 
@@ -131,7 +131,7 @@ def test_u_switches_every_number():
 
 @pytest.mark.slow
 def test_brackets_zoom_and_s_switches_the_scale():
-    """The course and the rails are looked at as the person likes."""
+    """The history and the scales are looked at as the person likes."""
 
     async def script(pilot):
         await pilot.press("left_square_bracket")
@@ -144,7 +144,7 @@ def test_brackets_zoom_and_s_switches_the_scale():
     drive(scenes.down(), script)
 
 
-def test_the_wheel_zooms_the_course():
+def test_the_wheel_zooms_the_history():
     """Where a mouse lies at hand it does what one expects."""
 
     async def script(pilot):
@@ -171,7 +171,7 @@ def test_the_goal_list_shows_where_the_programme_would_stand():
         options = pilot.app.screen.query_one(OptionList)
         offsets = ["▷ +0.9 LU", "◇ +1.9 LU", "◁ −6.1 LU"]
         await until(pilot, lambda: offsets == [_end_of(options, i) for i in range(3)], "offsets")
-        feed.change(reading=scenes.reading_at(feed.course_shown, integrated=-16.0))
+        feed.change(reading=scenes.reading_at(feed.history_shown, integrated=-16.0))
         offsets = ["▷ +7.0 LU", "▷ +8.0 LU", "◇ 0.0 LU"]
         await until(pilot, lambda: offsets == [_end_of(options, i) for i in range(3)], "new offsets")
 
@@ -252,7 +252,7 @@ def test_at_80_columns_the_footer_shows_help_and_quit():
 @pytest.mark.parametrize(("size", "ascii_only"), [(COMPACT, True), (GENEROUS, False)])
 @pytest.mark.parametrize("scene", list(scenes.SCENES))
 def test_every_scene_is_complete_at_every_usual_size(scene, size, ascii_only):
-    """Hero, rails, peaks, range, alerts and targets are all there and nothing failed."""
+    """Hero, scales, peaks, range, alerts and targets are all there and nothing failed."""
 
     parts = ("landing", "integrated", "short-term", "momentary", "peak", "range", "lu", "osc")
 
@@ -290,12 +290,12 @@ def test_a_drawing_that_fails_is_said_and_ends_nothing(monkeypatch):
     """The other panels go on, and when it works again the message goes."""
 
     def broken(*_):
-        raise ZeroDivisionError("no such rail")
+        raise ZeroDivisionError("no such scale")
 
     async def script(pilot):
         with monkeypatch.context() as patched:
             patched.setattr(Scales, "draw", broken)
-            said = "scales cannot be drawn: no such rail"
+            said = "scales cannot be drawn: no such scale"
             await until(pilot, lambda: said in shown(pilot.app), "the fault")
         await until(pilot, lambda: "cannot be drawn" not in shown(pilot.app), "the end of the fault")
         await pilot.press("m")
@@ -339,7 +339,9 @@ def test_a_still_run_repaints_nothing():
 
     async def script(pilot):
         looks = []
-        pilot.app.controller.feed.timeline = lambda: looks.append(1) or pilot.app.controller.feed.course_shown
+        pilot.app.controller.feed.timeline = lambda: (
+            looks.append(1) or pilot.app.controller.feed.history_shown
+        )
         for panel in pilot.app.screen.query(Scales):
             panel.refresh = lambda *regions, **_: repainted.append(regions)
         await until(pilot, lambda: len(looks) > 3, "some looks")
@@ -350,7 +352,7 @@ def test_a_still_run_repaints_nothing():
 
 
 @pytest.mark.slow
-def test_labels_are_typed_not_obeyed():
+def test_labels_are_typed_not_carried_out():
     """In the label's field the letters of other keys are letters."""
 
     async def script(pilot):

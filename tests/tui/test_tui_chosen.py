@@ -59,7 +59,7 @@ def test_a_stem_in_the_way_leaves_the_move_to_the_programme_and_is_named():
     ],
 )
 def test_several_faders_are_told_as_several(moves, named, gain_db, programme_db):
-    """With a name beside it the gain is that name's; without one it is what the programme fader may do."""
+    """With a name beside it the gain is that name's; without one it is what the master fader may do."""
     snapshot = Snapshot("measuring", scenes.BROADCAST, stems=_stems(**moves))
     name, move = chosen_move(snapshot)
 

@@ -1,20 +1,20 @@
-"""The course reduced to a column a cell, against a slow and obvious reduction."""
+"""The history reduced to a column a cell, against a slow and obvious reduction."""
 
 import math
 
 import numpy as np
 import pytest
-from scripted_feed import wandering_course
+from scripted_feed import wandering_history
 
 from sidecar.model.snapshot import Timeline
 from tui.drawing.columns import Reducer, window
 
 
-def _obvious(course, shown):
+def _obvious(history, shown):
     """Lowest, highest and last of each column, one sample at a time."""
     found = [[math.nan] * shown.count for _ in range(3)]
     for seconds, short_term, integrated in zip(
-        course.seconds.tolist(), course.short_term.tolist(), course.integrated.tolist(), strict=True
+        history.seconds.tolist(), history.short_term.tolist(), history.integrated.tolist(), strict=True
     ):
         x = shown.column(seconds)
         if 0 <= x < shown.count:
@@ -24,9 +24,12 @@ def _obvious(course, shown):
     return np.array(found, np.float32)
 
 
-def _upto(course, samples):
+def _upto(history, samples):
     return Timeline(
-        course.seconds[:samples], course.short_term[:samples], course.integrated[:samples], course.fader_db
+        history.seconds[:samples],
+        history.short_term[:samples],
+        history.integrated[:samples],
+        history.fader_db,
     )
 
 
@@ -36,40 +39,40 @@ def _stacked(columns):
 
 @pytest.mark.parametrize("zoom_s", [30.0, 60.0, None])
 @pytest.mark.parametrize("duration_s", [None, 100.0])
-def test_a_growing_course_is_reduced_as_if_anew(zoom_s, duration_s):
+def test_a_growing_history_is_reduced_as_if_anew(zoom_s, duration_s):
     """What is kept between two drawings never differs from a fresh reduction."""
-    course, reducer = wandering_course(100.0), Reducer()
+    history, reducer = wandering_history(100.0), Reducer()
     for samples in (*range(1, 60, 7), 300, 301, 640, 999, 1000):
-        sofar = _upto(course, samples)
+        sofar = _upto(history, samples)
         shown = window(float(sofar.seconds[-1]), duration_s, zoom_s, 73)
 
         np.testing.assert_array_equal(_stacked(reducer.columns(sofar, shown)), _obvious(sofar, shown))
 
 
-def test_after_a_reset_nothing_of_the_old_course_is_left():
-    """Even if the new course has already outgrown the old one when it is first seen."""
-    old, new, reducer = wandering_course(50.0, -20.0), wandering_course(80.0, -30.0), Reducer()
+def test_after_a_reset_nothing_of_the_old_history_is_left():
+    """Even if the new history has already outgrown the old one when it is first seen."""
+    old, new, reducer = wandering_history(50.0, -20.0), wandering_history(80.0, -30.0), Reducer()
     shown = window(80.0, 300.0, None, 73)
     reducer.columns(old, shown)
 
     np.testing.assert_array_equal(_stacked(reducer.columns(new, shown)), _obvious(new, shown))
 
 
-def test_an_empty_course_is_empty_columns():
+def test_an_empty_history_is_empty_columns():
     """Before the first sample there is nothing, and that is no error."""
-    columns = Reducer().columns(wandering_course(0.0), window(0.0, None, None, 40))
+    columns = Reducer().columns(wandering_history(0.0), window(0.0, None, None, 40))
 
     assert int(np.isnan(columns.high).sum()) == 40
 
 
 def test_only_the_newest_column_is_reckoned_again():
     """The cost of a drawing does not grow with the programme: finished columns are not read again."""
-    course, reducer = wandering_course(100.0), Reducer()
+    history, reducer = wandering_history(100.0), Reducer()
     shown = window(100.0, 100.0, None, 50)
-    reducer.columns(course, shown)
-    spoiled = course.short_term.copy()
+    reducer.columns(history, shown)
+    spoiled = history.short_term.copy()
     spoiled[: len(spoiled) // 2] = 99.0
-    again = reducer.columns(Timeline(course.seconds, spoiled, course.integrated, course.fader_db), shown)
+    again = reducer.columns(Timeline(history.seconds, spoiled, history.integrated, history.fader_db), shown)
 
     assert float(np.nanmax(again.high)) < 0.0
 
@@ -102,6 +105,6 @@ def test_a_zoomed_window_leaves_room_for_what_comes():
     assert window(100.0, None, 30.0, 100).column(100.0) + 1 == 100
 
 
-def test_columns_are_never_finer_than_the_course():
+def test_columns_are_never_finer_than_the_history():
     """A very wide screen shows more time rather than empty columns: the grid is 0.1 s."""
     assert window(500.0, None, 30.0, 1000).width_s == 0.1

@@ -55,7 +55,7 @@ def test_a_reset_dismisses_the_cursor_and_time_does_not():
     [(None, -1, 70.0), (70.0, -1, 30.0), (30.0, -1, 30.0), (30.0, 1, 70.0), (70.0, 1, None), (None, 1, None)],
 )
 def test_jumps_go_from_place_to_place_and_end_at_now(at_s, direction, expected):
-    """Before the first one it stays; behind the last one the course follows now again."""
+    """Before the first one it stays; behind the last one the history follows now again."""
     cursor = _at(at_s=at_s)
     cursor.jump([30.0, 70.0], direction)
 
@@ -87,19 +87,19 @@ def _flat(level=-20.0, fader_db=-3.5, events=()):
     return Timeline(times, same, same - 3.0, np.full_like(times, fader_db), tuple(events))
 
 
-def _read(course, at_s, width=100, **look):
-    view = View(scenes.down().shown, course, cursor_s=at_s, **look)
+def _read(history, at_s, width=100, **look):
+    view = View(scenes.down().shown, history, cursor_s=at_s, **look)
     return text_of(reading_row(view, window(60.0, 60.0, None, 60), width)).rstrip()
 
 
 def test_the_reading_says_time_levels_and_fader_with_their_units():
     """The sample that ends at the cursor, in LUFS and dB (EBU Tech 3341 §2.8: the unit always)."""
-    course = _flat()
-    course.short_term[299] = -21.26
-    course.integrated[299] = -24.0
+    history = _flat()
+    history.short_term[299] = -21.26
+    history.integrated[299] = -24.0
 
-    assert _read(course, 30.0) == "▴0:30.0  short-term −21.3 LUFS  integrated −24.0 LUFS  fader −3.5 dB"
-    assert _read(course, 30.1) == "▴0:30.1  short-term −20.0 LUFS  integrated −23.0 LUFS  fader −3.5 dB"
+    assert _read(history, 30.0) == "▴0:30.0  short-term −21.3 LUFS  integrated −24.0 LUFS  fader −3.5 dB"
+    assert _read(history, 30.1) == "▴0:30.1  short-term −20.0 LUFS  integrated −23.0 LUFS  fader −3.5 dB"
 
 
 def test_a_closed_fader_is_off_and_an_unknown_one_is_not_told_of():
@@ -139,13 +139,13 @@ def test_a_narrow_reading_is_cut_to_its_room(width):
 
 def test_before_anything_was_heard_the_reading_says_so():
     """No figure is invented."""
-    assert _read(scenes.wandering_course(0.0), 0.0) == "nothing measured yet"
+    assert _read(scenes.wandering_history(0.0), 0.0) == "nothing measured yet"
 
 
 def test_the_line_stands_in_the_cursors_column():
     """From the top of the chart to its floor."""
     feed = scenes.down()
-    view = View(feed.shown, feed.course_shown, cursor_s=100.0)
+    view = View(feed.shown, feed.history_shown, cursor_s=100.0)
     drawing = HistoryDrawing()
     rows = [text_of(row) for row in drawing.rows(view, 80, 6)]
     x = GUTTER + drawing.shown.column(100.0)
@@ -155,10 +155,10 @@ def test_the_line_stands_in_the_cursors_column():
 
 
 @pytest.mark.parametrize("height", [2, 3])
-def test_where_the_course_has_little_room_the_reading_is_there_all_the_same(height):
+def test_where_the_history_has_little_room_the_reading_is_there_all_the_same(height):
     """As beside a table of stems at 80×24: a cursor without its reading would be of no use."""
     feed = scenes.down()
-    rows = HistoryDrawing().rows(View(feed.shown, feed.course_shown, cursor_s=100.0), 80, height)
+    rows = HistoryDrawing().rows(View(feed.shown, feed.history_shown, cursor_s=100.0), 80, height)
 
     assert height == len(rows)
     assert "▴1:40.0  S " in text_of(rows[-1])
@@ -166,7 +166,7 @@ def test_where_the_course_has_little_room_the_reading_is_there_all_the_same(heig
 
 @pytest.mark.slow
 def test_keys_move_the_cursor_and_escape_lets_it_go():
-    """Left shows it, further left moves it by a column, and the course follows now again in the end."""
+    """Left shows it, further left moves it by a column, and the history follows now again in the end."""
 
     async def script(pilot):
         cursor = pilot.app.controller.cursor
@@ -195,7 +195,7 @@ def test_keys_move_the_cursor_and_escape_lets_it_go():
 
 
 @pytest.mark.slow
-def test_a_click_on_the_course_puts_the_cursor_there():
+def test_a_click_on_the_history_puts_the_cursor_there():
     """The column under the pointer, to the cell."""
 
     async def script(pilot):
@@ -210,11 +210,11 @@ def test_a_click_on_the_course_puts_the_cursor_there():
 def test_jumping_goes_to_events_and_to_where_it_went_over():
     """From now back: the fader, the alert, the mark, the stretch over the line before."""
     feed = scenes.down()
-    feed.course_shown.short_term[300:310] = -10.0
+    feed.history_shown.short_term[300:310] = -10.0
     controller = Controller(feed)
-    feed.course_shown.short_term[400:] = -30.0
-    feed.course_shown.short_term[:300] = -30.0
-    feed.course_shown.short_term[310:400] = -30.0
+    feed.history_shown.short_term[400:] = -30.0
+    feed.history_shown.short_term[:300] = -30.0
+    feed.history_shown.short_term[310:400] = -30.0
     controller.read_view()
     seen = []
     for _ in range(6):

@@ -17,7 +17,7 @@ def _lines(feed, width, height, **controller):
 def test_at_80_columns_figure_and_words_stand_side_by_side():
     """The whole hero as the smallest full screen shows it."""
     expected = [
-        "      ██          ██          ████     programme fader, this pass",
+        "      ██          ██          ████     master fader, this pass",
         "      ██        ████        ██    ██   DOWN 1.8 dB  −3.5 → −5.3",
         "      ██          ██        ██    ██   lands at −23.1 LUFS",
         "      ██          ██          ████     likely −23.4 to −22.9",

@@ -16,7 +16,7 @@ from tui.drawing.panels.overs import Over, overs, places_s
 from tui.screens.log import LogDialog
 
 
-def _course(levels, events=()):
+def _history(levels, events=()):
     short_term = np.array(levels, np.float32)
     times = (np.arange(1, len(levels) + 1) / 10.0).astype(np.float32)
     return Timeline(times, short_term, short_term, np.zeros_like(times), tuple(events))
@@ -35,12 +35,12 @@ def _obvious(levels, line):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_stretches_over_are_those_of_a_walk_through_the_course(seed):
+def test_stretches_over_are_those_of_a_walk_through_the_history(seed):
     """Against an obvious search: starts, ends and maxima are the same, to the tenth of a second."""
     levels = np.random.default_rng(seed).choice([-30.0, -18.0, -17.5, -12.0], 200).tolist()
     found = [
         (round(o.start_s * 10), round(o.end_s * 10), o.highest_lufs)
-        for o in overs(_course(levels), scenes.BROADCAST)
+        for o in overs(_history(levels), scenes.BROADCAST)
     ]
 
     assert _obvious(levels, -18.0) == found
@@ -50,13 +50,13 @@ def test_a_stricter_limit_of_the_document_counts():
     """Where a goal limits short-term below its hot line, that is what the programme goes over."""
     strict = replace(scenes.BROADCAST, max_short_term_lufs=-20.0)
 
-    assert overs(_course([-19.0]), scenes.BROADCAST) == ()
-    assert (Over(0.0, pytest.approx(0.1), -19.0),) == overs(_course([-19.0]), strict)
+    assert overs(_history([-19.0]), scenes.BROADCAST) == ()
+    assert (Over(0.0, pytest.approx(0.1), -19.0),) == overs(_history([-19.0]), strict)
 
 
-def test_an_empty_course_has_no_places():
+def test_an_empty_history_has_no_places():
     """Before the first sample there is nowhere to go."""
-    assert places_s(_course([]), scenes.BROADCAST) == []
+    assert places_s(_history([]), scenes.BROADCAST) == []
 
 
 def test_the_log_is_newest_first_with_times():
@@ -65,7 +65,7 @@ def test_the_log_is_newest_first_with_times():
     levels[50:61] = [-15.0] * 11
     events = (Event(2.0, "mark", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
     feed = scenes.down()
-    feed.course_shown = _course(levels, events)
+    feed.history_shown = _history(levels, events)
     rows = [text_of(row).split() for row in log_rows(Controller(feed).read_view(), 80)]
 
     assert rows == [
@@ -79,17 +79,17 @@ def test_the_log_is_newest_first_with_times():
 def test_how_often_and_how_long_is_summed_up():
     """Two stretches of a second each are two seconds."""
     levels = [-30.0] * 10 + [-15.0] * 10 + [-30.0] * 10 + [-16.0] * 10
-    said = text_of(summary(_course(levels), scenes.BROADCAST))
+    said = text_of(summary(_history(levels), scenes.BROADCAST))
 
     assert said == "Short-term was over −18.0 LUFS 2 times, 2.0 s in all."
-    assert "never over −18.0 LUFS" in text_of(summary(_course([-30.0]), scenes.BROADCAST))
+    assert "never over −18.0 LUFS" in text_of(summary(_history([-30.0]), scenes.BROADCAST))
 
 
 def test_what_is_too_old_is_counted():
     """A long evening stays a list that can be drawn ten times a second."""
     feed = scenes.down()
     events = [Event(n * 0.1, "mark", str(n)) for n in range(MOST + 7)]
-    feed.course_shown = _course([-30.0] * 600, events)
+    feed.history_shown = _history([-30.0] * 600, events)
     rows = log_rows(Controller(feed).read_view(), 80)
 
     assert text_of(rows[-1]) == "and 7 before"
@@ -117,8 +117,8 @@ def test_l_opens_the_log_and_it_follows_the_run():
         await pilot.press("l")
         await until(pilot, lambda: isinstance(pilot.app.screen, LogDialog), "the log")
         await until(pilot, lambda: "╳ gap" in listed(pilot.app), "the gap")
-        course = feed.course_shown
-        feed.course_shown = replace(course, events=(*course.events, Event(181.0, "mark", "just now")))
+        history = feed.history_shown
+        feed.history_shown = replace(history, events=(*history.events, Event(181.0, "mark", "just now")))
         await until(pilot, lambda: "just now" in listed(pilot.app), "the new mark")
         await pilot.press("l")
         await until(pilot, lambda: not isinstance(pilot.app.screen, LogDialog), "the instrument")

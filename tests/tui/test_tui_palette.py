@@ -16,7 +16,7 @@ USUAL, HIGH = (COLOURS, GREYS), (HIGH_COLOURS, HIGH_GREYS)
 TEXT = [
     *((ink, "paper") for ink in ("plain", "strong", "dim", "faint", *STANDS)),
     *((ink, "sheet") for ink in ("plain", "strong", "dim", "faint", *STANDS)),
-    *((ink, "held") for ink in ("plain", "strong", "dim", "under", "over", "ceiling")),
+    *((ink, "latched") for ink in ("plain", "strong", "dim", "under", "over", "ceiling")),
     *(("paper", ground) for ground in ("under", "inside", "over", "ceiling", "level")),
 ]
 """Every ink and ground that words or numbers are written with: on the screen, in dialogs, in reverse."""
@@ -54,7 +54,7 @@ def _number(ink, depth, inks=COLOURS):
 @pytest.mark.parametrize("depth", [ColorSystem.STANDARD, ColorSystem.EIGHT_BIT])
 def test_the_four_stands_stay_apart_at_every_depth(depth, inks):
     """Stepping down to 256 or 16 colours (as Rich does it) merges none of them with the background."""
-    numbers = [_number(ink, depth, inks) for ink in (*STANDS, "paper", "held")]
+    numbers = [_number(ink, depth, inks) for ink in (*STANDS, "paper", "latched")]
 
     assert len(numbers) == len(set(numbers))
 
@@ -64,12 +64,12 @@ def test_in_16_colours_each_stand_keeps_its_family():
     assert [_number(ink, ColorSystem.STANDARD) for ink in STANDS] == [12, 15, 11, 13]
 
 
-def test_in_16_colours_the_course_differs_from_the_goals_band():
-    """16 colours hold one dark grey; the course must not drown in the band."""
+def test_in_16_colours_the_history_differs_from_the_goals_band():
+    """16 colours hold one dark grey; the history must not drown in the band."""
     assert _number("band", ColorSystem.STANDARD, SIXTEEN) != _number("fill", ColorSystem.STANDARD, SIXTEEN)
 
 
-def test_in_256_colours_the_courses_inks_stay_apart():
+def test_in_256_colours_the_histories_inks_stay_apart():
     """Fill, softer fill, band and ground are four things to see."""
     numbers = [_number(ink, ColorSystem.EIGHT_BIT) for ink in ("fill", "soft", "band", "paper")]
 
@@ -103,7 +103,7 @@ def test_text_is_readable_on_its_ground(ink, ground):
 
 @pytest.mark.parametrize("inks", [*USUAL, *HIGH])
 def test_what_is_drawn_stands_out_from_its_ground(inks):
-    """WCAG 2.x SC 1.4.11 asks for 3:1 where a graphic carries meaning: bars and the course do."""
+    """WCAG 2.x SC 1.4.11 asks for 3:1 where a graphic carries meaning: bars and the history do."""
     assert min(_contrast(ink, "paper", inks) for ink in ("fill", "level", "under", "over", "ceiling")) >= 3.0
 
 
@@ -165,7 +165,7 @@ def test_a_style_is_made_once():
     """Painting looks styles up and never parses them again."""
     palette = Palette()
 
-    assert palette.style("over on held") is palette.style("over on held")
+    assert palette.style("over on latched") is palette.style("over on latched")
 
 
 def test_ascii_keeps_every_cell():

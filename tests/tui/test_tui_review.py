@@ -9,7 +9,7 @@ from driving import GENEROUS, settled, shown, until
 
 from sidecar.model.readings import Reading
 from sidecar.model.units import mean_square
-from sidecar.run.review import FinishedPass, Review, integrated_course
+from sidecar.run.review import FinishedPass, Review, integrated_history
 from sidecar.settings.goals import load_goal
 from tui.app import make_app
 from tui.screens.goals import GoalDialog
@@ -18,15 +18,15 @@ from tui.screens.goals import GoalDialog
 @pytest.fixture
 def review():
     """Two minutes at about −20 LUFS, a file of which nobody knows the fader; one peak over the ceiling."""
-    course = scenes.wandering_course(120.0, -20.0)
-    energies = np.array([mean_square(float(level)) for level in course.short_term])
-    integrated = integrated_course(energies)
+    history = scenes.wandering_history(120.0, -20.0)
+    energies = np.array([mean_square(float(level)) for level in history.short_term])
+    integrated = integrated_history(energies)
     peaks = np.full(energies.size, -6.0)
     peaks[700] = -0.3
     reading = Reading(seconds=120.0, integrated=float(integrated[-1]), true_peak=(-0.3,), max_true_peak=-0.3)
     unknown = np.full(energies.size, np.nan, np.float32)
-    course = type(course)(course.seconds, course.short_term, integrated, unknown)
-    past = FinishedPass("mix.wav", 48_000, "mono", reading, course, energies, peaks, is_file=True)
+    history = type(history)(history.seconds, history.short_term, integrated, unknown)
+    past = FinishedPass("mix.wav", 48_000, "mono", reading, history, energies, peaks, is_file=True)
     return Review(past, load_goal("r128"))
 
 
@@ -48,7 +48,7 @@ def _run(review, script):
 
 @pytest.mark.slow
 def test_a_review_shows_the_move_the_events_and_what_was_read(review):
-    """The next pass's move, the peak over the ceiling on the course, and a cursor that knows of no fader."""
+    """The next pass's move, the peak over the ceiling on the history, and a cursor that knows of no fader."""
 
     async def script(pilot):
         text = shown(pilot.app)

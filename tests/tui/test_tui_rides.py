@@ -1,4 +1,4 @@
-"""Rides, over the course and in a list."""
+"""Rides, over the history and in a list."""
 
 from sidecar.model.readings import Ride
 from tui.drawing.cells import text_of

@@ -13,7 +13,7 @@ from tui.drawing.panels.standing import rows_wanted, standing_rows
 
 
 def _view(feed, *, news=False):
-    return replace(Controller(feed).read_view(), hand_is_news=news)
+    return replace(Controller(feed).read_view(), arm_is_news=news)
 
 
 def _lines(view, width=80, height=None):
@@ -108,7 +108,7 @@ def test_where_nothing_stands_no_row_is_asked_for():
 def test_every_row_has_the_width_of_the_panel(width):
     """Whatever the size and the surface's name, nothing sticks out."""
     feed = scenes.crowded()
-    feed.change(hand=ArmState("a surface with a name of its own", True, scenes.CAUTION))
+    feed.change(arm=ArmState("a surface with a name of its own", True, scenes.CAUTION))
     rows = standing_rows(_view(feed, news=True), width, 6)
 
     assert [width] * 6 == [len(text_of(row)) for row in rows]

@@ -25,7 +25,7 @@ def test_the_heading_says_state_time_goal_and_source():
 
 
 def test_a_narrow_heading_has_the_goals_name_for_its_title_and_keeps_the_target():
-    """A title cut off looks like any other; the name is whole, and the number is what the rails refer to."""
+    """A title cut off looks like any other; the name is whole, and the number is what the scales refer to."""
     assert "  production −23.0 LUFS  " in text_of(heading(_view(scenes.down()), 80))
 
 
@@ -72,7 +72,7 @@ def test_an_alert_says_value_and_limit():
 
     assert "△ CEILING −0.4 dBTP, limit −1.0" in line
     assert "▲ hot was −17.2 LUFS" in line
-    assert line.endswith("╳ 4 800 frames lost ")
+    assert line.endswith("╳ 4 800 dropped ")
 
 
 def test_a_narrow_screen_drops_quiet_alerts_before_values():
@@ -97,7 +97,7 @@ def test_on_is_reversed_and_held_is_not():
     tones = {text.split()[1]: tone for text, tone in alerts_row(_view(scenes.alerted()), 80) if text.split()}
 
     assert tones["CEILING"] == "paper on ceiling bold"
-    assert tones["hot"] == "over on held"
+    assert tones["hot"] == "over on latched"
 
 
 def test_bad_samples_are_said():
@@ -159,6 +159,6 @@ def test_what_is_said_large_is_not_said_twice():
 
 def test_a_fault_of_the_screen_takes_the_notice_line():
     """What went wrong here is more urgent than what the run had to say."""
-    view = replace(_view(scenes.alerted()), fault="rails cannot be drawn: no")
+    view = replace(_view(scenes.alerted()), fault="scales cannot be drawn: no")
 
-    assert text_of(outlets(view, 120, 2)[1]).startswith(" rails cannot be drawn: no")
+    assert text_of(outlets(view, 120, 2)[1]).startswith(" scales cannot be drawn: no")

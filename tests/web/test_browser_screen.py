@@ -13,7 +13,7 @@ from pathlib import Path
 
 import aiohttp
 import pytest
-from chrome import chrome, wait_for
+from browser import chrome, wait_for
 from needs import need
 
 from sidecar.osc.sockets.udp import OscPort, bind

@@ -1,4 +1,4 @@
-"""The course of a programme reduced to one column a cell.
+"""The history of a programme reduced to one column a cell.
 
 Columns lie on a fixed grid of programme time: what is finished never changes its shape while the
 window moves, so the picture stands still and only the newest column is reckoned again.
@@ -19,7 +19,7 @@ _LADDER_S = (60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
 """Lengths that the whole programme is drawn against while its own is unknown; then whole hours."""
 
 _HAIR_S = 0.02
-"""Course times are float32: after a day they are exact to 0.008 s, and columns lie 0.1 s apart."""
+"""History times are float32: after a day they are exact to 0.008 s, and columns lie 0.1 s apart."""
 
 AHEAD = 0.2
 """Share of a zoomed window that is kept for what is still to come."""
@@ -99,7 +99,7 @@ class Columns:
 
 
 class Reducer:
-    """Reduces a growing course; finished columns are kept, so the cost does not grow with length."""
+    """Reduces a growing history; finished columns are kept, so the cost does not grow with length."""
 
     def __init__(self) -> None:
         self._width_s = 0.0
@@ -107,56 +107,56 @@ class Reducer:
         self._kept = np.empty((3, 0), np.float32)
         self._print: tuple[int, float, float] | None = None
 
-    def columns(self, course: Timeline, shown: Window) -> Columns:
+    def columns(self, history: Timeline, shown: Window) -> Columns:
         """The columns of *shown*."""
-        if not self._continues(course, shown):
+        if not self._continues(history, shown):
             self._first, self._kept = shown.first, np.empty((3, 0), np.float32)
         self._width_s = shown.width_s
         known = self._first + self._kept.shape[1]
-        fresh = _reduce(course, known, shown.first + shown.count - known, shown.width_s)
+        fresh = _reduce(history, known, shown.first + shown.count - known, shown.width_s)
         every = np.concatenate((self._kept, fresh), axis=1)[:, shown.first - self._first :]
-        self._keep(course, shown, every)
+        self._keep(history, shown, every)
         low, high, integrated = every
         return Columns(low, high, integrated)
 
-    def _continues(self, course: Timeline, shown: Window) -> bool:
-        """True if what was kept is still the start of this course (a reset begins another)."""
+    def _continues(self, history: Timeline, shown: Window) -> bool:
+        """True if what was kept is still the start of this history (a reset begins another)."""
         known = self._first + self._kept.shape[1]
         if self._print is None or shown.width_s != self._width_s or not self._first <= shown.first <= known:
             return False
         index, seconds, level = self._print
-        if index >= len(course.seconds):
+        if index >= len(history.seconds):
             return False
-        return seconds == float(course.seconds[index]) and level == float(course.short_term[index])
+        return seconds == float(history.seconds[index]) and level == float(history.short_term[index])
 
-    def _keep(self, course: Timeline, shown: Window, every: NDArray[np.float32]) -> None:
+    def _keep(self, history: Timeline, shown: Window, every: NDArray[np.float32]) -> None:
         """Keep the finished columns and how their end looked."""
-        end_s = float(course.seconds[-1]) if len(course.seconds) else 0.0
+        end_s = float(history.seconds[-1]) if len(history.seconds) else 0.0
         finished = min(shown.count, max(0, shown.column(end_s)))
         self._first, self._kept = shown.first, every[:, :finished]
         edge = (shown.first + finished) * shown.width_s
-        index = _samples_until(course, edge) - 1
+        index = _samples_until(history, edge) - 1
         self._print = (
-            (index, float(course.seconds[index]), float(course.short_term[index])) if index >= 0 else None
+            (index, float(history.seconds[index]), float(history.short_term[index])) if index >= 0 else None
         )
 
 
-def _samples_until(course: Timeline, seconds: float) -> int:
+def _samples_until(history: Timeline, seconds: float) -> int:
     """How many samples end at *seconds* or before."""
-    return int(np.searchsorted(course.seconds, np.float32(seconds + _HAIR_S), side="right"))
+    return int(np.searchsorted(history.seconds, np.float32(seconds + _HAIR_S), side="right"))
 
 
-def _reduce(course: Timeline, first: int, count: int, width_s: float) -> NDArray[np.float32]:
+def _reduce(history: Timeline, first: int, count: int, width_s: float) -> NDArray[np.float32]:
     """Rows low, high, integrated for *count* columns from *first* on."""
     reduced = np.full((3, max(0, count)), np.nan, np.float32)
     edges = (first + np.arange(reduced.shape[1] + 1)) * width_s
-    bounds = np.searchsorted(course.seconds, (edges + _HAIR_S).astype(np.float32), side="right")
+    bounds = np.searchsorted(history.seconds, (edges + _HAIR_S).astype(np.float32), side="right")
     filled = np.flatnonzero(np.diff(bounds))
     if not len(filled):
         return reduced
     starts, end = bounds[filled], bounds[filled[-1] + 1]
-    levels = course.short_term[:end]
+    levels = history.short_term[:end]
     reduced[0, filled] = np.minimum.reduceat(levels, starts)
     reduced[1, filled] = np.maximum.reduceat(levels, starts)
-    reduced[2, filled] = course.integrated[bounds[filled + 1] - 1]
+    reduced[2, filled] = history.integrated[bounds[filled + 1] - 1]
     return reduced

@@ -1,4 +1,4 @@
-"""The rail: a scale whose middle is the goal. Left is under, right is over.
+"""The scale of a measure: its middle is the goal. Left is under, right is over.
 
 The scale is a lens: around the goal one LU takes many cells, far away few, so that a tolerance of
 0.2 LU and an offset of 18 LU are both seen. It follows asinh, which is even near zero and
@@ -20,7 +20,7 @@ GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
 
 @dataclass(frozen=True, slots=True)
 class GoalScale:
-    """Geometry of all rails of a screen: how many cells, and how many LU to each side."""
+    """Geometry of all scales of a screen: how many cells, and how many LU to each side."""
 
     width: int
     reach_lu: float
@@ -36,14 +36,14 @@ class GoalScale:
         return self.middle + round(math.asinh(held) / math.asinh(self.reach_lu) * self.middle)
 
 
-def scale_row(rail: GoalScale) -> Row:
-    """The graduation that stands over all rails."""
-    cells = Cells(rail.width, tone="faint")
-    _label(cells, rail.middle, "goal", "dim")
-    for offset in (rail.reach_lu, *GRADUATION_LU):
+def scale_row(scale: GoalScale) -> Row:
+    """The graduation that stands over all scales."""
+    cells = Cells(scale.width, tone="faint")
+    _label(cells, scale.middle, "goal", "dim")
+    for offset in (scale.reach_lu, *GRADUATION_LU):
         for side in (-offset, offset):
-            if offset <= rail.reach_lu:
-                _label(cells, rail.cell(side), signed(side).removesuffix(".0"))
+            if offset <= scale.reach_lu:
+                _label(cells, scale.cell(side), signed(side).removesuffix(".0"))
     return cells.row()
 
 
@@ -55,21 +55,21 @@ def _label(cells: Cells, middle: int, text: str, tone: Tone = "faint") -> None:
         cells.put(start, text, tone)
 
 
-def track(rail: GoalScale, gate: tuple[float, float] | None) -> Cells:
-    """An empty rail with the gate (offsets from the goal, LU) shaded and the goal marked."""
-    cells = Cells(rail.width, "─", "track")
-    if gate is not None:
-        low, high = rail.cell(gate[0]), rail.cell(gate[1])
-        cells.put(low, "░" * (high - low + 1), "gate")
-    cells.put(rail.middle, "┼", "dim")
+def track(scale: GoalScale, zone: tuple[float, float] | None) -> Cells:
+    """An empty scale with the zone (offsets from the goal, LU) shaded and the goal marked."""
+    cells = Cells(scale.width, "─", "track")
+    if zone is not None:
+        low, high = scale.cell(zone[0]), scale.cell(zone[1])
+        cells.put(low, "░" * (high - low + 1), "zone")
+    cells.put(scale.middle, "┼", "dim")
     return cells
 
 
 def offset_row(
-    rail: GoalScale,
+    scale: GoalScale,
     offset: float,
     stand: Stand,
-    gate: tuple[float, float],
+    zone: tuple[float, float],
     *,
     furthest: float | None = None,
     marked: bool = True,
@@ -79,13 +79,13 @@ def offset_row(
     furthest: offset of the highest value so far, drawn as a tick. marked: put the stand's shape at
     the bar's end; the further row of a thick bar leaves it out, and is half as high, so that bars stay apart.
     """
-    cells = track(rail, gate)
+    cells = track(scale, zone)
     if furthest is not None and math.isfinite(furthest):
-        cells.put(rail.cell(furthest), "╂", "strong")
+        cells.put(scale.cell(furthest), "╂", "strong")
     if not math.isfinite(offset):
         return cells.row()
-    end = rail.cell(offset)
-    low, high = sorted((rail.middle, end))
+    end = scale.cell(offset)
+    low, high = sorted((scale.middle, end))
     ink = "level" if stand == "inside" else stand
     cells.put(low, ("█" if marked else "▀") * (high - low + 1), ink)
     if marked:
@@ -94,41 +94,41 @@ def offset_row(
 
 
 def band_row(
-    rail: GoalScale,
+    scale: GoalScale,
     band: tuple[float, float, float],
     stand: Stand,
-    gate: tuple[float, float],
+    zone: tuple[float, float],
     *,
     marked: bool = True,
 ) -> Row:
     """A forecast: *band* is low, central and high offset; the width says how sure it is."""
-    cells = track(rail, gate)
+    cells = track(scale, zone)
     low, centre, high = band
     if not math.isfinite(centre):
         return cells.row()
     if math.isfinite(low) and math.isfinite(high):
-        start, end = rail.cell(low), rail.cell(high)
+        start, end = scale.cell(low), scale.cell(high)
         cells.put(start, "▒" * (end - start + 1), stand)
     if marked:
-        cells.put(rail.cell(centre), SHAPES[stand], f"{stand} bold")
+        cells.put(scale.cell(centre), SHAPES[stand], f"{stand} bold")
     return cells.row()
 
 
-def peaks_row(rail: GoalScale, peaks: Sequence[tuple[str, float]]) -> Row:
+def peaks_row(scale: GoalScale, peaks: Sequence[tuple[str, float]]) -> Row:
     """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB)."""
-    cells = track(rail, None)
-    cells.put(rail.middle, "△", "ceiling")
+    cells = track(scale, None)
+    cells.put(scale.middle, "△", "ceiling")
     finite = sorted((peak for peak in peaks if math.isfinite(peak[1])), key=lambda peak: peak[1])
     if not finite:
         return cells.row()
-    end = rail.cell(finite[-1][1])
-    if end < rail.middle:
-        cells.put(end, "╌" * (rail.middle - end), "dim")
-    elif end > rail.middle:
-        cells.put(rail.middle + 1, "█" * (end - rail.middle), "ceiling")
+    end = scale.cell(finite[-1][1])
+    if end < scale.middle:
+        cells.put(end, "╌" * (scale.middle - end), "dim")
+    elif end > scale.middle:
+        cells.put(scale.middle + 1, "█" * (end - scale.middle), "ceiling")
     taken: set[int] = set()
     for mark, offset in reversed(finite):
-        x = rail.cell(offset)
+        x = scale.cell(offset)
         while x in taken and x > 0:
             x -= 1
         taken.add(x)

@@ -12,18 +12,18 @@ class View:
     """A moment of the run and how the person wants to see it."""
 
     snapshot: Snapshot
-    course: Timeline
+    history: Timeline
     relative: bool = False
     """True: LU relative to the goal; False: LUFS. Both are asked for by EBU Tech 3341 §2.7."""
     reach_lu: float = 18.0
     """How far under the goal the scales reach: 18 covers "EBU +9", 36 "EBU +18" (Tech 3341 §2.7)."""
     zoom_s: float | None = None
-    """Seconds of programme that the course shows; None is the whole programme."""
+    """Seconds of programme that the history shows; None is the whole programme."""
     cursor_s: float | None = None
-    """Where the person looks back to, seconds of programme; None while the course follows now."""
+    """Where the person looks back to, seconds of programme; None while the history follows now."""
     fault: str = ""
     """What went wrong in the screen itself; it is said in place of the run's notice."""
-    hand_is_news: bool = False
+    arm_is_news: bool = False
     """True while the sentence about arming is new, so that it is shown in full."""
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""

@@ -61,7 +61,7 @@ def clock(seconds: float) -> str:
 
 
 def clock_tenths(seconds: float) -> str:
-    """As :func:`clock`, to the tenth that the course is kept in."""
+    """As :func:`clock`, to the tenth that the history is kept in."""
     tenths = round(max(0.0, seconds) * 10.0)
     return f"{clock(tenths // 10)}.{tenths % 10}"
 

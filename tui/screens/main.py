@@ -30,12 +30,12 @@ from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.reset import ResetDialog
 from tui.widgets.alerts import Alerts
-from tui.widgets.course import HistoryPanel
 from tui.widgets.heading import Heading
 from tui.widgets.hero import Hero
+from tui.widgets.history import HistoryPanel
 from tui.widgets.outlets import Outlets
 from tui.widgets.panel import Panel
-from tui.widgets.rails import Scales
+from tui.widgets.scales import Scales
 from tui.widgets.standing import Standing
 from tui.widgets.stems import StemsPanel
 
@@ -107,9 +107,9 @@ class MainScreen(Screen[None]):
         self._offer_keys(view)
 
     def show_moving(self, view: View) -> None:
-        """Draw of *view* the rails alone: they are what the eye follows."""
-        for rails in self.query(Scales):
-            rails.show(view)
+        """Draw of *view* the scales alone: they are what the eye follows."""
+        for scales in self.query(Scales):
+            scales.show(view)
 
     def _asks(self, view: View) -> dict[str, int]:
         return {
@@ -122,15 +122,15 @@ class MainScreen(Screen[None]):
         footer = self.query_one(Footer)
         footer.display = self.size.height > 5
         shared = plan(self.size.height - footer.display, **self._asked)
-        rails = self.query_one(Scales)
-        rails.thickness, rails.peak_rows = shared.thickness, shared.peak_rows
+        scales = self.query_one(Scales)
+        scales.thickness, scales.peak_rows = shared.thickness, shared.peak_rows
         for kind, rows in (
             (Heading, shared.heading),
             (Hero, shared.hero),
             (Standing, shared.standing),
             (StemsPanel, shared.stems),
-            (Scales, shared.rails),
-            (HistoryPanel, shared.course),
+            (Scales, shared.scales),
+            (HistoryPanel, shared.history),
             (Alerts, shared.alerts),
             (Outlets, shared.outlets),
         ):
@@ -215,8 +215,8 @@ class MainScreen(Screen[None]):
             self.controller.send_command(commands.Reset())
 
     def action_arm(self) -> None:
-        if self._view is not None and self._view.snapshot.hand is not None:
-            self.app.push_screen(ArmDialog(self._view.snapshot.hand.surface, self.palette), self._arm_if)
+        if self._view is not None and self._view.snapshot.arm is not None:
+            self.app.push_screen(ArmDialog(self._view.snapshot.arm.surface, self.palette), self._arm_if)
 
     def _arm_if(self, wanted: bool | None) -> None:
         if wanted:

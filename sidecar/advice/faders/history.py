@@ -1,4 +1,4 @@
-"""The past positions of the programme fader, from its feedback, from a person, or from confirmed guesses."""
+"""The past positions of the master fader, from its feedback, from a person, or from confirmed guesses."""
 
 from __future__ import annotations
 

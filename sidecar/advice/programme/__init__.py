@@ -1,1 +1,1 @@
-"""Advice on one programme fader: 100 ms energies in, ``Move`` out. Pure."""
+"""Advice on one master fader: 100 ms energies in, ``Move`` out. Pure."""

@@ -1,4 +1,4 @@
-"""All advice on one pass: the programme fader, an earlier pass, detected moves, rides."""
+"""All advice on one pass: the master fader, an earlier pass, detected moves, rides."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Earlier:
 
 
 class ProgrammeAdvisor:
-    """Advises on one pass from its metered blocks and the positions of its programme fader."""
+    """Advises on one pass from its metered blocks and the positions of its master fader."""
 
     def __init__(
         self, goal: Goal, *, duration_s: float | None = None, earlier: Earlier | None = None
@@ -79,7 +79,7 @@ class ProgrammeAdvisor:
 
     @property
     def fader_db(self) -> float:
-        """Position of the programme fader by all feedback and reports so far, dB."""
+        """Position of the master fader by all feedback and reports so far, dB."""
         return self._fader.position_db_at(self.seconds)
 
     def push_blocks(
@@ -170,7 +170,7 @@ class ProgrammeAdvisor:
 
     def fit(self) -> tuple[bool, float, float]:
         """Returns whether the earlier pass fits, where in it this one began (s), and the difference (dB)."""
-        found = self._landing.profile_fit
+        found = self._landing.earlier_fit
         return (False, 0.0, float("inf")) if found is None else (found.fits, found.offset_s, found.error_db)
 
     def rides(self) -> RidePlan:

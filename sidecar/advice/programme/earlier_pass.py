@@ -107,7 +107,7 @@ class KnownRest:
 
 
 @dataclass(frozen=True, slots=True)
-class ProfileFit:
+class EarlierFit:
     """How an earlier pass fits the one that is playing."""
 
     offset_s: float
@@ -120,11 +120,11 @@ class ProfileFit:
     """True where it is near enough to forecast from."""
 
 
-NO_FIT = ProfileFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
+NO_FIT = EarlierFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
 """The result while too little has been measured to compare."""
 
 
-def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
+def fit_earlier(run: Floats, began: int, profile: Floats) -> EarlierFit:
     """Finds the latest unbroken programme in an earlier pass.
 
     run: 100 ms energies since the last cut at a fader of 0 dB, shape (n,), NaN where unknown.
@@ -146,10 +146,10 @@ def fit_profile(run: Floats, began: int, profile: Floats) -> ProfileFit:
     fits = max(error_db, lately_db) <= limit_db
     before = min(len(run) - window, place, _LONGEST_BLOCKS - window)
     louder = difference(run[len(run) - window - before :], profile[place - before : place + window])
-    return ProfileFit((place - skipped) * BLOCK_S, error_db, louder, fits)
+    return EarlierFit((place - skipped) * BLOCK_S, error_db, louder, fits)
 
 
-def known_rest(fit: ProfileFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> KnownRest | None:
+def known_rest(fit: EarlierFit, profile: Floats, heard_blocks: int, rest_blocks: int) -> KnownRest | None:
     """The rest of a pass according to an earlier one; None when that one has too little of it."""
     at = heard_blocks + round(fit.offset_s / BLOCK_S)
     ahead = min(len(profile) - at, rest_blocks)

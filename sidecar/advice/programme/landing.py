@@ -1,4 +1,4 @@
-"""The programme fader: how many dB, and where the programme lands."""
+"""The master fader: how many dB, and where the programme lands."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sidecar.advice.programme.bootstrap import spread_lu
-from sidecar.advice.programme.earlier_pass import ProfileFit, fit_profile, known_rest
+from sidecar.advice.programme.earlier_pass import EarlierFit, fit_earlier, known_rest
 from sidecar.advice.programme.forecast import Rest, UnheardRest, unheard_rest
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
@@ -30,7 +30,7 @@ _GAINS_DB: Floats = np.arange(-1200, 1201) / 10.0
 
 
 class LandingAdvisor:
-    """How far to move the programme fader so that a pass lands on the goal.
+    """How far to move the master fader so that a pass lands on the goal.
 
     It knows where the fader stood in every block, so a move in mid-pass costs nothing: the past is
     brought to the present fader before anything is concluded from it.
@@ -168,7 +168,7 @@ class LandingAdvisor:
             return self._ended()
         if history.last_open_db is None or not history.is_enough:
             return _LISTENING
-        fit = self.profile_fit
+        fit = self.earlier_fit
         rest = self._rest(rest_blocks, fit)
         ahead = Prospect(rest.landings(history.metered, history.last_open_db), rest.price_s)
         move = self._steered(ahead, self.duration_s, rest_blocks)
@@ -195,14 +195,14 @@ class LandingAdvisor:
         return look_again_s(rest_s)
 
     @property
-    def profile_fit(self) -> ProfileFit | None:
+    def earlier_fit(self) -> EarlierFit | None:
         """How the earlier pass fits this one; None without one."""
         if self._profile is None:
             return None
         run = self._history.cut_free_run
-        return fit_profile(run, self._history.block_count - len(run), self._profile)
+        return fit_earlier(run, self._history.block_count - len(run), self._profile)
 
-    def _rest(self, rest_blocks: int, fit: ProfileFit | None) -> Rest:
+    def _rest(self, rest_blocks: int, fit: EarlierFit | None) -> Rest:
         history = self._history
         if fit is not None and fit.fits and self._profile is not None:
             rest = known_rest(fit, self._profile, history.block_count, rest_blocks)
@@ -223,10 +223,10 @@ class LandingAdvisor:
         target = self.goal.target_lufs
         wanted_db = ahead.nearest(target, rest_blocks * BLOCK_S / duration_s, duration_s)
         gain_db = min(max(wanted_db, -STEP_DOWN_DB), STEP_UP_DB)
-        reason = self._course_in_words(ahead, gain_db, wanted_db)
+        reason = self._reason_in_words(ahead, gain_db, wanted_db)
         return Move(gain_db, ahead.likely(gain_db), limited_by=_step(gain_db, wanted_db), reason=reason)
 
-    def _course_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
+    def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
         goal = self.goal
         target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
         nearest = ahead.reachable(goal.target_lufs)

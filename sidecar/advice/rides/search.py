@@ -56,12 +56,12 @@ def gained(energies: Floats, gains_db: Floats) -> Floats:
     return np.asarray(energies * 10.0 ** (gains_db / 10.0))
 
 
-def excesses_lu(course: ProgrammeStatistics, goal: Goal) -> list[float]:
-    """How far *course* is over each limit that the goal sets; negative where it keeps it."""
+def excesses_lu(history: ProgrammeStatistics, goal: Goal) -> list[float]:
+    """How far *history* is over each limit that the goal sets; negative where it keeps it."""
     pairs = (
-        (course.max_short_term, goal.max_short_term_lufs),
-        (course.max_momentary, goal.max_momentary_lufs),
-        (course.loudness_range, goal.range_guide_lu),
+        (history.max_short_term, goal.max_short_term_lufs),
+        (history.max_momentary, goal.max_momentary_lufs),
+        (history.loudness_range, goal.range_guide_lu),
     )
     return [value - limit for value, limit in pairs if limit is not None]
 

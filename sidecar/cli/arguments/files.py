@@ -65,8 +65,8 @@ def add_check(commands: Any) -> None:
     )
     reports.add_argument("--report", metavar="R.html", help="write a page that stands alone and prints")
     reports.add_argument("--by", default="", metavar="NAME", help="who measured, for the report")
-    reports.add_argument("--plot", metavar="P.png", help="draw the course, as .png or .svg")
-    reports.add_argument("--csv", metavar="C.csv", help="write the course, ten rows a second")
+    reports.add_argument("--plot", metavar="P.png", help="draw the history, as .png or .svg")
+    reports.add_argument("--csv", metavar="C.csv", help="write the history, ten rows a second")
 
 
 def add_match(commands: Any) -> None:

@@ -26,7 +26,7 @@ def add_rehearse(commands: Any) -> None:
         "the whole job on a built-in programme with a simulated fader; needs no audio device",
         "sidecar rehearse\nsidecar rehearse --goal a85\n"
         "sidecar rehearse --apart --anchor voice\n"
-        "sidecar rehearse --obey --pace 8 --no-screen --write heard.wav\n"
+        "sidecar rehearse --auto --pace 8 --no-screen --write heard.wav\n"
         "sidecar rehearse --no-screen --json --for 10",
     )
     parser.add_argument(
@@ -36,11 +36,11 @@ def add_rehearse(commands: Any) -> None:
     stems.add_argument("--apart", action="store_true", help="the programme's stems in place of its mix")
     stems.set_defaults(stems=None)
     _add_stem_options(stems)
-    fader = parser.add_argument_group("the programme fader of a simulated workstation, over real OSC")
+    fader = parser.add_argument_group("the master fader of a simulated workstation, over real OSC")
     fader.add_argument(
         "--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file (decibels)"
     )
-    fader.add_argument("--obey", action="store_true", help="arm it at once and make the moves unasked")
+    fader.add_argument("--auto", action="store_true", help="arm it at once and make the moves unasked")
     _add_run_options(parser)
 
 
@@ -54,7 +54,7 @@ def add_live(commands: Any) -> None:
         "sidecar live --device 'Monitor of' --goal r128\n"
         "sidecar live --device pulse --channels 8 --pick 3,4\n"
         "sidecar live --duration 3:30\n"
-        "sidecar live --profile last\n"
+        "sidecar live --earlier last\n"
         "sidecar live --stems voice,music,effects --anchor voice\n"
         "sidecar live --surface decibels --surface-at 127.0.0.1:8000\n"
         "sidecar live --file mix.wav --pace fast --no-screen --json\n"
@@ -86,7 +86,7 @@ def add_live(commands: Any) -> None:
     stems = parser.add_argument_group("stems that arrive apart, two channels each")
     stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
     _add_stem_options(stems)
-    fader = parser.add_argument_group("the workstation's programme fader over OSC")
+    fader = parser.add_argument_group("the workstation's master fader over OSC")
     fader.add_argument("--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file")
     fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
     fader.add_argument(
@@ -157,7 +157,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
     )
     parser.add_argument(
-        "--profile",
+        "--earlier",
         metavar="P",
         help="an earlier pass as the forecast: 'last' for the last on record, or a sound file of the mix",
     )
@@ -196,7 +196,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         nargs=2,
         metavar=("ALERT", "COMMAND"),
-        help="run a program when that alert turns on (ALERT:off, ALERT:held, ALERT:any for other changes); "
+        help="run a program when that alert turns on (ALERT:off, :latched, :any for other changes); "
         "may be given several times",
     )
     osc = parser.add_argument_group("OSC")

@@ -47,7 +47,7 @@ def run(options: argparse.Namespace) -> int:
         Signature.now(options.by),
         page=_path(options.report),
         plot=_path(options.plot),
-        course=_path(options.csv),
+        history=_path(options.csv),
     )
 
     parts: dict[int, list[Checked]] = {}

@@ -26,7 +26,7 @@ from sidecar.cli.results.check_json import as_json
 from sidecar.cli.terminal.first_run import compile_once
 from sidecar.cli.terminal.log import kept_log
 from sidecar.delivery.batch.cluster import Cluster
-from sidecar.delivery.batch.packing import without_course
+from sidecar.delivery.batch.packing import without_history
 from sidecar.delivery.batch.processes import MeasuringProcesses
 from sidecar.delivery.batch.store import Change, Due, Store
 from sidecar.delivery.batch.work import Job, Result, meter_version
@@ -145,14 +145,14 @@ def _written(reports: Reports, at: int, checked: Checked) -> Outcome:
         reports.write_report(at, checked)
     except SourceError as error:
         return Unread(checked.file, str(error))
-    return replace(checked, measured=without_course(checked.measured))
+    return replace(checked, measured=without_history(checked.measured))
 
 
 def _asked(options: argparse.Namespace, files: Sequence[str], unlisted: int = 0) -> Reports:
-    page, plot, course = (
+    page, plot, history = (
         None if name is None else Path(name) for name in (options.report, options.plot, options.csv)
     )
-    return Reports(files, Signature.now(options.by), page=page, plot=plot, course=course, unlisted=unlisted)
+    return Reports(files, Signature.now(options.by), page=page, plot=plot, history=history, unlisted=unlisted)
 
 
 def _counted(outcomes: Iterable[tuple[int, Outcome]], count: Count) -> Iterator[Outcome]:

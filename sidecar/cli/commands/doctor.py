@@ -160,6 +160,6 @@ def _terminal() -> Iterator[Found]:
 
 def _tone(device: str | None, play_to: str | None) -> Iterator[Found]:
     try:
-        yield from tone_test.hear_tone(device, play_to, partial(print, flush=True))
+        yield from tone_test.run_tone_test(device, play_to, partial(print, flush=True))
     except SidecarError as error:
         yield Found("tone", False, str(error))

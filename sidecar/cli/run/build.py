@@ -99,7 +99,7 @@ def _session(
     journal, resumed = _record(options, closing)
     goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
     earlier = (
-        None if options.profile is None else load_earlier(options.profile, getattr(options, "layout", None))
+        None if options.earlier is None else load_earlier(options.earlier, getattr(options, "layout", None))
     )
     targets = [resolve(text) for text in options.osc or [f"127.0.0.1:{LISTEN_PORT}"]]
     server = closing.enter_context(bind(options.osc_bind, options.osc_port))

@@ -1,4 +1,4 @@
-"""The programme fader that a run reaches over OSC: a workstation's, or the rehearsal's simulated one."""
+"""The master fader that a run reaches over OSC: a workstation's, or the rehearsal's simulated one."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float
 
     Raises SettingsError where the surface cannot be used.
     """
-    if options.surface is None and not options.obey:
+    if options.surface is None and not options.auto:
         return no_fader
     _refuse_haste(options.pace)
     surface = load_surface(options.surface or _REHEARSED)
@@ -102,7 +102,7 @@ def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float
             target = resolve("{}:{}".format(*workstation.address))
             clock = real_time_s if times == 1.0 else lambda: source.played_s
             link = SurfaceLink(surface, target, clock=clock)
-            yield FaderLink(link, options.obey)
+            yield FaderLink(link, options.auto)
         finally:
             workstation.close()
 

@@ -49,7 +49,7 @@ class JsonLines:
             true_peak_dbtp=[number(peak) for peak in reading.true_peak],
             sample_peak_dbfs=number(reading.sample_peak),
             bad_samples=reading.bad_samples,
-            lost_frames=snapshot.lost_frames,
+            dropped_samples=snapshot.dropped_samples,
             fader_db=number(snapshot.fader_db),
             goal=snapshot.goal.name,
         )

@@ -1,6 +1,6 @@
 """A measured file as text and bytes that give every figure back bit for bit.
 
-Figures are JSON of fields by their names (Python's own JSON, with infinities), the course is arrays with
+Figures are JSON of fields by their names (Python's own JSON, with infinities), the history is arrays with
 their bytes sorted by significance, which halves what compressing leaves. A checksum shows whether both are as
 they were packed.
 """
@@ -24,7 +24,7 @@ from sidecar.delivery.measure.whole_file import BlockSeries, Measured
 from sidecar.errors import RecordError
 
 _MOST_BYTES = 1 << 30
-"""Of a course, unpacked: four days of 64 channels. What says more is damaged, or meant to fill memory."""
+"""Of a history, unpacked: four days of 64 channels. What says more is damaged, or meant to fill memory."""
 _GARBLED = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, OverflowError)
 """What making values of garbled text may raise."""
 _QUICK = 1
@@ -32,42 +32,42 @@ _QUICK = 1
 
 
 def pack(measured: Measured, more: Sequence[Finding]) -> tuple[str, bytes]:
-    """Figures and course. more: findings that need the file itself."""
+    """Figures and history. more: findings that need the file itself."""
     figures = {
         field.name: _plain(getattr(measured, field.name))
         for field in fields(Measured)
-        if field.name not in ("file", "course")
+        if field.name not in ("file", "history")
     }
-    arrays = {field.name: getattr(measured.course, field.name) for field in fields(BlockSeries)}
+    arrays = {field.name: getattr(measured.history, field.name) for field in fields(BlockSeries)}
     shapes = {name: (array.dtype.str, array.shape) for name, array in arrays.items()}
-    course = zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
+    history = zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
     content = {"measured": figures, "more": [asdict(finding) for finding in more], "course": shapes}
-    return json.dumps({**content, "crc32": _checksum(content, course)}), course
+    return json.dumps({**content, "crc32": _checksum(content, history)}), history
 
 
-def unpack(file: str, figures: str, course: bytes) -> tuple[Measured, list[Finding]]:
+def unpack(file: str, figures: str, history: bytes) -> tuple[Measured, list[Finding]]:
     """Inverse of :func:`pack`. file: what it is called now.
 
     Raises RecordError when it is not as it was packed.
     """
     try:
         kept = json.loads(figures)
-        if kept.pop("crc32") != _checksum(kept, course):
+        if kept.pop("crc32") != _checksum(kept, history):
             raise ValueError("the checksum is another one")
         whole = {**kept["measured"], "file": file}
         values = {name: _built(_hints(Measured)[name], value) for name, value in whole.items()}
         return (
-            Measured(**values, course=_course(kept["course"], course)),
+            Measured(**values, history=_history(kept["course"], history)),
             [_built(Finding, finding) for finding in kept["more"]],
         )
     except (*_GARBLED, zlib.error) as error:
         raise RecordError(f"{file}: what the archive holds of it is damaged ({error}).") from error
 
 
-def without_course(measured: Measured) -> Measured:
+def without_history(measured: Measured) -> Measured:
     """The figures alone, for who keeps many."""
-    empty = {field.name: getattr(measured.course, field.name)[:0] for field in fields(BlockSeries)}
-    return replace(measured, course=BlockSeries(**empty))
+    empty = {field.name: getattr(measured.history, field.name)[:0] for field in fields(BlockSeries)}
+    return replace(measured, history=BlockSeries(**empty))
 
 
 def _plain(value: Any) -> Any:
@@ -78,25 +78,25 @@ def _shuffled(array: NDArray[Any]) -> bytes:
     return np.ascontiguousarray(array).view(np.uint8).reshape(-1, array.itemsize).T.tobytes()
 
 
-def _checksum(content: dict[str, Any], course: bytes) -> int:
+def _checksum(content: dict[str, Any], history: bytes) -> int:
     """CRC-32 (ISO 3309) of both; what JSON gives back is written as it was."""
-    return zlib.crc32(course, zlib.crc32(json.dumps(content).encode()))
+    return zlib.crc32(history, zlib.crc32(json.dumps(content).encode()))
 
 
-def _decompressed(course: bytes, size: int) -> bytes:
+def _decompressed(history: bytes, size: int) -> bytes:
     """Exactly so many bytes, and no more of them than that in memory. Raises ValueError."""
     if not 0 <= size <= _MOST_BYTES:
-        raise ValueError(f"a course of {size} bytes")
+        raise ValueError(f"a history of {size} bytes")
     zipped = zlib.decompressobj()
-    content = zipped.decompress(course, size + 1)
+    content = zipped.decompress(history, size + 1)
     if len(content) != size or not zipped.eof:
-        raise ValueError(f"a course of other than {size} bytes")
+        raise ValueError(f"a history of other than {size} bytes")
     return content
 
 
-def _course(shapes: dict[str, tuple[str, list[int]]], course: bytes) -> BlockSeries:
+def _history(shapes: dict[str, tuple[str, list[int]]], history: bytes) -> BlockSeries:
     arrays, at = {}, 0
-    content = _decompressed(course, sum(np.dtype(k).itemsize * math.prod(s) for k, s in shapes.values()))
+    content = _decompressed(history, sum(np.dtype(k).itemsize * math.prod(s) for k, s in shapes.values()))
     for name, (kind, shape) in shapes.items():
         size = np.dtype(kind).itemsize
         count = math.prod(shape)

@@ -48,44 +48,46 @@ class MeasuringProcesses:
     def __init__(self, job: Job, count: int, work: Work = measured) -> None:
         """work: what each does with a file; a function of a module."""
         self._job, self._count, self._work = job, count, work
-        self._hands: list[_WorkerProcess] = []
+        self._workers: list[_WorkerProcess] = []
         self._deaths = Counter[str]()
         self._again = deque[str]()
 
     @property
     def at_work_on(self) -> list[str]:
         """The files that are being measured now."""
-        return [hand.file for hand in self._hands if hand.file is not None]
+        return [worker.file for worker in self._workers if worker.file is not None]
 
     def results(self, files: Iterator[str]) -> Generator[Result | None]:
         """What becomes of each file, in any order; None when a moment has passed without any."""
         try:
             for _ in range(self._count):
-                self._hands.append(self._hire())
-                self._hands[-1].receive_result(next(files, None))
-            while busy := [hand for hand in self._hands if hand.file is not None]:
-                ready = wait([hand.line for hand in busy], MOMENT_S)
+                self._workers.append(self._hire())
+                self._workers[-1].receive_result(next(files, None))
+            while busy := [worker for worker in self._workers if worker.file is not None]:
+                ready = wait([worker.line for worker in busy], MOMENT_S)
                 if not ready:
                     yield None
-                for hand in (hand for hand in busy if hand.line in ready):
-                    result = self._heard(hand)
-                    hand.receive_result(next(files, None) or (self._again.popleft() if self._again else None))
+                for worker in (worker for worker in busy if worker.line in ready):
+                    result = self._heard(worker)
+                    worker.receive_result(
+                        next(files, None) or (self._again.popleft() if self._again else None)
+                    )
                     if result is not None:
                         yield result
         finally:
             self._dismiss()
 
-    def _heard(self, hand: _WorkerProcess) -> Result | None:
+    def _heard(self, worker: _WorkerProcess) -> Result | None:
         """None where the process has died and its file is to be tried once more."""
         try:
-            result: Result = hand.line.recv()
+            result: Result = worker.line.recv()
             return result
         except (EOFError, OSError):
-            hand.process.join()
-        file, code = hand.file or "", hand.process.exitcode
+            worker.process.join()
+        file, code = worker.file or "", worker.process.exitcode
         fresh = self._hire()
-        hand.line.close()
-        hand.process, hand.line = fresh.process, fresh.line
+        worker.line.close()
+        worker.process, worker.line = fresh.process, fresh.line
         self._deaths[file] += 1
         if self._deaths[file] < _TRIES:
             self._again.append(file)
@@ -103,12 +105,12 @@ class MeasuringProcesses:
         return _WorkerProcess(process, ours)
 
     def _dismiss(self) -> None:
-        for hand in self._hands:
-            hand.line.close()
-            hand.process.terminate()
-        for hand in self._hands:
-            hand.process.join()
-        self._hands.clear()
+        for worker in self._workers:
+            worker.line.close()
+            worker.process.terminate()
+        for worker in self._workers:
+            worker.process.join()
+        self._workers.clear()
 
 
 def _serve(line: Connection, job: Job, work: Work) -> None:

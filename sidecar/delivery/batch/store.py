@@ -276,7 +276,7 @@ class Store:
                 _KEEP,
                 (
                     *(path, str(seen.inode), seen.size, seen.changed_ns, *self._measured_so, result.seconds),
-                    *(result.integrated_lufs, result.max_true_peak_dbtp, result.figures, result.course),
+                    *(result.integrated_lufs, result.max_true_peak_dbtp, result.figures, result.history),
                     *(seen.status_ns, result.digest),
                 ),
             )
@@ -299,12 +299,12 @@ class Store:
             row = self._database.execute(_OUTCOME, (place,)).fetchone()
         if row is None or not self._is_row_of(*row[:2]):
             return self._unreadable(place)
-        _, path, name, figures, course, error, inode, *seen = row
+        _, path, name, figures, history, error, inode, *seen = row
         file = os.fsdecode(name)
         if error is not None:
             return Unread(file, error.replace(os.fsdecode(path), file))
         try:
-            measured, more = unpack(file, figures, course)
+            measured, more = unpack(file, figures, history)
             identity = FileIdentity(int(inode), *seen)
         except (RecordError, ValueError, TypeError):
             again = "what the archive holds of it is damaged. Run this again to measure it."

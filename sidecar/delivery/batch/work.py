@@ -40,7 +40,7 @@ class Kept:
     integrated_lufs: float
     max_true_peak_dbtp: float
     figures: str
-    course: bytes
+    history: bytes
     passes: bool
     """Whether it meets all goals of this run."""
     digest: str | None = None

@@ -36,5 +36,5 @@ def _is_cut(gap: Gap, measured: Measured) -> bool:
 
 
 def _peak_dbtp(measured: Measured, channels: tuple[int, ...], first: int, stop: int) -> float:
-    """The highest in these blocks of the course; silence behind its end."""
-    return float(measured.course.true_peak[first:stop, list(channels)].max(initial=SILENCE))
+    """The highest in these blocks of the history; silence behind its end."""
+    return float(measured.history.true_peak[first:stop, list(channels)].max(initial=SILENCE))

@@ -84,7 +84,7 @@ def _channels(measured: Measured) -> Iterator[Note]:
     offsets = [pair for pair in zip(names, facts.dc_offset, strict=True) if abs(pair[1]) >= DC_OFFSET]
     if offsets:
         each = ", ".join(f"{name} {figure(decibel(abs(mean)))} dBFS" for name, mean in offsets)
-        yield "dc offset", f"A constant offset takes headroom: {each}.", ()
+        yield "dc offset", f"A DC offset takes headroom: {each}.", ()
 
 
 def _silences(facts: Facts, seconds: float) -> Iterator[Note]:

@@ -150,8 +150,8 @@ def _peak(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
 
 def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
     """The worst of each is where its block begins, as everywhere with peaks; the unfinished block at the
-    end is no part of the course, and may hold the highest of all."""
-    levels = measured.course.true_peak.max(axis=1, initial=SILENCE)
+    end is no part of the history, and may hold the highest of all."""
+    levels = measured.history.true_peak.max(axis=1, initial=SILENCE)
     spans = tuple(
         replace(span, worst_s=span.worst_s - BLOCK_S)
         for span in spans_over(_ends_s(levels), levels, goal.ceiling_dbtp, BLOCK_S)
@@ -164,16 +164,16 @@ def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
 
 def _maximum(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
     if broken.name == "short-term":
-        window_s, at_s, levels = SHORT_TERM_S, measured.max_short_term_at_s, measured.course.short_term
+        window_s, at_s, levels = SHORT_TERM_S, measured.max_short_term_at_s, measured.history.short_term
     else:
-        window_s, at_s, levels = MOMENTARY_S, measured.max_momentary_at_s, measured.course.momentary
+        window_s, at_s, levels = MOMENTARY_S, measured.max_momentary_at_s, measured.history.momentary
     sentence = (
         f"{broken.name.capitalize()} reaches {figure(broken.value)} {goal.unit}{_at(measured, at_s)}, the "
         f"end of its {window_s:g} s: {figure(broken.excess)} LU over the limit of {figure(broken.limit)} "
         f"{goal.unit}."
     )
     spans = spans_over(_ends_s(levels), levels, broken.limit, BLOCK_S)
-    if not spans and at_s is not None:  # the maximum is kept on a finer grid than the course
+    if not spans and at_s is not None:  # the maximum is kept on a finer grid than the history
         spans = (Span(max(0.0, at_s - BLOCK_S), at_s, broken.value, at_s),)
     return Finding("fault", broken.name, sentence, spans)
 

@@ -49,7 +49,7 @@ class Piece:
     @classmethod
     def of(cls, measured: Measured) -> Piece:
         """A measured file."""
-        energy = measured.course.energy
+        energy = measured.history.energy
         return cls(measured.reading, Powers(gating_powers(energy)), energy)
 
     def loudness_at(self, gain_db: NDArray[np.float64] | float) -> NDArray[np.float64]:

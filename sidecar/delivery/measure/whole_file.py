@@ -62,7 +62,7 @@ class Measured:
     """Where the 3 s window of the maximum ends."""
     max_true_peak_at_s: float | None
     """Where the 100 ms block begins that holds the maximum true peak."""
-    course: BlockSeries = field(repr=False, compare=False)
+    history: BlockSeries = field(repr=False, compare=False)
     """Its levels every 100 ms: 16 bytes and 4 a channel a block, 0.9 MB an hour in stereo."""
     layout_from: LayoutOrigin = "assumed"
     """Where the layout comes from: the file names its loudspeakers, ``--layout`` does (here the argument), or
@@ -99,7 +99,7 @@ def measure(
     ----------
     path
         WAV, RF64, AIFF, CAF, FLAC, Ogg, MP3: what libsndfile reads. It is read in pieces, so that memory does
-        not grow with its length but for :attr:`Measured.course`. A file that is written meanwhile is not
+        not grow with its length but for :attr:`Measured.history`. A file that is written meanwhile is not
         noticed here; :func:`check` refuses it.
     layout
         As :class:`Meter` takes it; None is the one that the file names, or the usual one for its channels.
@@ -115,7 +115,7 @@ def measure(
     Returns
     -------
     Measured
-        Levels, what else was found, and the course every 100 ms.
+        Levels, what else was found, and the history every 100 ms.
 
     Raises
     ------
@@ -124,7 +124,7 @@ def measure(
     SignalError
         Its rate cannot be measured, or no layout is known for its channels.
     """
-    courses, part = [], scope.part
+    histories, part = [], scope.part
     with SoundFile(path) as file:
         chosen, layout_from = choose_layout(layout, file.named.positions, file.channels)
         meter = Meter(file.rate_hz, chosen.name)
@@ -132,14 +132,14 @@ def measure(
         for stretch in _stretches(file, meter.layout, workers or os.cpu_count() or 1, part):
             meter.take_in(stretch.front, stretch.hops)
             keeper.join(stretch.keeper)
-            courses.append(_course(meter.take_blocks()))
+            histories.append(_history(meter.take_blocks()))
             progress(min(1.0, keeper.frames / (part.stop - part.first if part else file.frames)))
         if part is None:
             file.check_complete()
         odd = (*_on_layout(file, chosen, layout_from), *file.remarks())
     meter.finish()
     progress(1.0)
-    reading, course = meter.reading(), _joined(courses)
+    reading, history = meter.reading(), _joined(histories)
     return Measured(
         os.fspath(path),
         file.rate_hz,
@@ -149,8 +149,8 @@ def measure(
         keeper.facts(file.container, file.encoding),
         meter.max_momentary_at_s,
         meter.max_short_term_at_s,
-        _highest_at_s(course.true_peak, reading.max_true_peak),
-        course,
+        _highest_at_s(history.true_peak, reading.max_true_peak),
+        history,
         layout_from,
         odd,
         replace(scope.clock, start_s=part.first / file.rate_hz) if part else scope.clock,
@@ -179,7 +179,7 @@ def _on_layout(file: SoundFile, chosen: Layout, layout_from: LayoutOrigin) -> It
         )
 
 
-def _course(blocks: Blocks) -> BlockSeries:
+def _history(blocks: Blocks) -> BlockSeries:
     return BlockSeries(
         blocks.energy,
         blocks.momentary.astype(np.float32),
@@ -188,12 +188,12 @@ def _course(blocks: Blocks) -> BlockSeries:
     )
 
 
-def _joined(courses: Sequence[BlockSeries]) -> BlockSeries:
+def _joined(histories: Sequence[BlockSeries]) -> BlockSeries:
     whole = BlockSeries(
-        np.concatenate([course.energy for course in courses]),
-        np.concatenate([course.momentary for course in courses]),
-        np.concatenate([course.short_term for course in courses]),
-        np.concatenate([course.true_peak for course in courses]),
+        np.concatenate([history.energy for history in histories]),
+        np.concatenate([history.momentary for history in histories]),
+        np.concatenate([history.short_term for history in histories]),
+        np.concatenate([history.true_peak for history in histories]),
     )
     whole.momentary[: round(MOMENTARY_S / BLOCK_S) - 1] = SILENCE
     whole.short_term[: round(SHORT_TERM_S / BLOCK_S) - 1] = SILENCE

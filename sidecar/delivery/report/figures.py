@@ -1,4 +1,4 @@
-"""The table of a report: each measure, what it is held against, and where it stands on its rail."""
+"""The table of a report: each measure, what it is held against, and where it stands on its scale."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.markup import Markup, join, tag
-from sidecar.delivery.report.scales_sheet import rail_sheet
+from sidecar.delivery.report.scales_sheet import scale_sheet
 from sidecar.delivery.report.sheet import SHAPES, Shape
 from sidecar.loudness.limits import excess, is_over, is_under
 from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
@@ -45,7 +45,7 @@ def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_onl
             ("", ""),
             ("at", "number"),
             ("held against", "number"),
-            ("under ◁ · ◇ · ▷ over", "rail"),
+            ("under ◁ · ◇ · ▷ over", "scale"),
             ("stands", ""),
         )
     ]
@@ -110,13 +110,13 @@ def _settled(reading: Reading) -> str:
 def _cells(row: _Row, measured: Measured, name: str) -> Markup:
     seconds = measured.reading.seconds
     at = "" if row.at_s is None else measured.clock.words(row.at_s)
-    held, rail, stands = "", join(), row.remark
+    held, scale, stands = "", join(), row.remark
     if row.middle is not None:
         held = figure(row.middle)
         shape, stands = _stand(row, row.middle, seconds)
         if math.isfinite(row.value):
-            gate = (-row.below, row.above)
-            rail = rail_sheet(name, excess(row.value, row.middle), gate, shape).svg()
+            zone = (-row.below, row.above)
+            scale = scale_sheet(name, excess(row.value, row.middle), zone, shape).svg()
     return tag(
         "tr",
         tag("th", row.measure, scope="row"),
@@ -124,7 +124,7 @@ def _cells(row: _Row, measured: Measured, name: str) -> Markup:
         tag("td", row.unit),
         tag("td", at, class_="number"),
         tag("td", held, class_="number"),
-        tag("td", rail, class_="rail"),
+        tag("td", scale, class_="scale"),
         tag("td", stands, class_="stand"),
     )
 

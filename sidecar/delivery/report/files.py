@@ -12,7 +12,7 @@ import numpy as np
 
 from sidecar.delivery.judge.checking import Checked, Outcome, known_by
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.delivery.report.history_sheet import course_sheet
+from sidecar.delivery.report.history_sheet import history_sheet
 from sidecar.delivery.report.index import index_page
 from sidecar.delivery.report.page import file_page
 from sidecar.delivery.report.sheet import Sheet
@@ -36,21 +36,21 @@ class Reports:
         *,
         page: Path | None = None,
         plot: Path | None = None,
-        course: Path | None = None,
+        history: Path | None = None,
         unlisted: int = 0,
     ) -> None:
         """unlisted: files besides, which meet every goal and of which nothing is written.
 
         Raises SettingsError for a name that does not say what is asked for, OutputError for a folder that is
         not there, MissingPackage for a picture that cannot be drawn here: before anything is measured."""
-        _refuse_unusable(page, plot, course)
+        _refuse_unusable(page, plot, history)
         self._signature = signature
-        self._asked = [path for path in (plot, course) if path]
+        self._asked = [path for path in (plot, history) if path]
         self._index = page
         self._unlisted = unlisted
         self._several = len(files) + unlisted > 1
-        self._pages, self._plots, self._courses = (
-            names_for(path, files, several=self._several) if path else [] for path in (page, plot, course)
+        self._pages, self._plots, self._histories = (
+            names_for(path, files, several=self._several) if path else [] for path in (page, plot, history)
         )
 
     def write_report(self, place: int, checked: Checked) -> None:
@@ -65,14 +65,14 @@ class Reports:
             _write(page, file_page(checked, known_by(checked), self._signature, index).encode())
         if self._plots:
             write_plot(self._plots[place], checked)
-        if self._courses:
-            write_course(self._courses[place], checked.measured)
+        if self._histories:
+            write_history(self._histories[place], checked.measured)
 
     def write_index(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
         """Writes the index; gives where to look for what was written."""
         any_checked = any(isinstance(outcome, Checked) for outcome in outcomes)
         own = [path.with_suffix("") if self._several else path for path in self._asked] if any_checked else []
-        own = list(dict.fromkeys(own))  # plot and course may share a folder
+        own = list(dict.fromkeys(own))  # plot and history may share a folder
         if not self._index:
             return own
         if self._several or not any_checked:
@@ -82,11 +82,11 @@ class Reports:
         return [self._index, *own]
 
 
-def _refuse_unusable(page: Path | None, plot: Path | None, course: Path | None) -> None:
+def _refuse_unusable(page: Path | None, plot: Path | None, history: Path | None) -> None:
     for option, path, endings in (
         ("--report", page, (".html", ".htm")),
         ("--plot", plot, (".png", ".svg")),
-        ("--csv", course, (".csv",)),
+        ("--csv", history, (".csv",)),
     ):
         if path is None:
             continue
@@ -119,23 +119,23 @@ def names_for(asked: Path, files: Sequence[str], *, several: bool) -> list[Path]
 
 
 def write_plot(place: Path, checked: Checked) -> None:
-    """The course as SVG, or as PNG rendered from it."""
+    """The history as SVG, or as PNG rendered from it."""
     verdict = checked.verdicts[0]
     stands = "meets" if verdict.passes else "does not meet"
     heading = f"{PurePath(checked.file).name}: {stands} {verdict.goal.title}"
-    sheet = course_sheet(checked.measured, verdict, heading)
+    sheet = history_sheet(checked.measured, verdict, heading)
     _write(place, _rendered(sheet) if place.suffix.lower() == ".png" else sheet.svg(alone=True).encode())
 
 
-def write_course(place: Path, measured: Measured) -> None:
-    """The course as comma-separated values, ten rows a second; silence is an empty cell, and so is what
+def write_history(place: Path, measured: Measured) -> None:
+    """The history as comma-separated values, ten rows a second; silence is an empty cell, and so is what
     comes before the first whole window."""
-    course = measured.course
+    history = measured.history
     peaks = [f"true_peak_{k + 1}_dbtp" for k in range(measured.channels)]
     text = io.StringIO(newline="")
     table = csv.writer(text, lineterminator="\n")
     table.writerow(["seconds", "momentary_lufs", "short_term_lufs", *peaks])
-    levels = np.column_stack([course.momentary, course.short_term, course.true_peak])
+    levels = np.column_stack([history.momentary, history.short_term, history.true_peak])
     for block, row in enumerate(levels.tolist()):
         cells = ["" if level == SILENCE else f"{level:.2f}" for level in row]
         table.writerow([f"{(block + 1) * BLOCK_S:.1f}", *cells])

@@ -1,4 +1,4 @@
-"""The course of a programme against its goal: short-term, momentary, where it landed, where it is over."""
+"""The history of a programme against its goal: short-term, momentary, where it landed, where it is over."""
 
 from __future__ import annotations
 
@@ -41,11 +41,11 @@ class _Field:
         return self.time.at(seconds), self.level.at(lufs)
 
 
-def course_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sheet:
+def history_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sheet:
     """The drawing, 860 by 360 units. heading: for a drawing that stands alone."""
     goal = verdict.goal
     words = _description(measured, goal, verdict)
-    sheet = Sheet("course", (_WIDTH, _HEIGHT), "The course of the programme", words)
+    sheet = Sheet("history", (_WIDTH, _HEIGHT), "The history of the programme", words)
     field = _field(measured, goal)
     sheet.text((_LEFT, 16), heading, "strong")
     _draw_goal(sheet, field, goal, measured.clock.start_s)
@@ -69,7 +69,7 @@ def _field(measured: Measured, goal: Goal) -> _Field:
 def _draw_goal(sheet: Sheet, field: _Field, goal: Goal, start_s: float) -> None:
     """The band that passes, the grid and its figures, the target."""
     lowest = field.level.at(max(field.level.low, goal.lowest_lufs))
-    sheet.box((_LEFT, lowest), (_RIGHT, field.level.at(goal.highest_lufs)), "gate")
+    sheet.box((_LEFT, lowest), (_RIGHT, field.level.at(goal.highest_lufs)), "pass-zone")
     for lufs in field.level.ticks(9, (3, 6, 12)):
         y = field.level.at(lufs)
         sheet.line([(_LEFT, y), (_RIGHT, y)], "grid")
@@ -107,12 +107,12 @@ def _draw_limits(sheet: Sheet, field: _Field, verdict: Verdict) -> None:
 
 
 def _draw_levels(sheet: Sheet, field: _Field, measured: Measured) -> None:
-    course = measured.course
-    highs, lows, at_s = _columns(course.momentary)
+    history = measured.history
+    highs, lows, at_s = _columns(history.momentary)
     upper = [field.point(second, level) for second, level in zip(at_s, highs, strict=True)]
     lower = [field.point(second, level) for second, level in zip(at_s, lows, strict=True)]
     sheet.area(upper + lower[::-1], "momentary")
-    highs, lows, at_s = _columns(course.short_term)
+    highs, lows, at_s = _columns(history.short_term)
     path = []
     for second, high, low in zip(at_s, highs, lows, strict=True):
         path.append(field.point(second, high))
@@ -161,7 +161,7 @@ def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
         ("short-term", "short-term, 3 s", True),
         ("momentary", "momentary, 0.4 s", True),
         ("integrated", "integrated", True),
-        ("gate", f"passes {verdict.goal.name}", True),
+        ("pass-zone", f"passes {verdict.goal.name}", True),
         ("over-span", "over a limit", bool(over)),
         ("silent-span", "digital silence", bool(measured.facts.silences)),
     ):

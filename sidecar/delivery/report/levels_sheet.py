@@ -52,7 +52,7 @@ def spread_of(short_term: FloatArray) -> Spread:
 
 def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
     """The drawing, 460 by 280 units."""
-    short_term = measured.course.short_term[_FIRST:]
+    short_term = measured.history.short_term[_FIRST:]
     spread = spread_of(short_term)
     sheet = Sheet("levels", _SIZE, "How loud, how often", _description(spread, measured.reading, goal))
     gated = short_term[short_term >= _ABSOLUTE_GATE_LUFS]
@@ -62,7 +62,7 @@ def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
         )
         return sheet
     x = _level_scale(gated, spread, goal)
-    sheet.box((x.at(goal.lowest_lufs), _TOP), (x.at(goal.highest_lufs), _BOTTOM), "gate")
+    sheet.box((x.at(goal.lowest_lufs), _TOP), (x.at(goal.highest_lufs), _BOTTOM), "pass-zone")
     _draw_bars(sheet, x, gated, spread.gate)
     target = x.at(goal.target_lufs)
     sheet.line([(target, _TOP), (target, _BOTTOM)], "target")

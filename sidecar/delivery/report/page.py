@@ -13,7 +13,7 @@ from sidecar.delivery.judge.verdict import Verdict, findings_by_goal
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.figures import figures_table
-from sidecar.delivery.report.history_sheet import course_sheet
+from sidecar.delivery.report.history_sheet import history_sheet
 from sidecar.delivery.report.levels_sheet import levels_sheet
 from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.peaks_sheet import peaks_sheet
@@ -49,7 +49,7 @@ def file_page(checked: Checked, known_by: Fingerprint, signature: Signature, ind
             figures_table(measured, verdict, str(k), judged_only=k > 0)
             for k, verdict in enumerate(checked.verdicts)
         ),
-        _section("The course", tag("figure", course_sheet(measured, first).svg())),
+        _section("The history", tag("figure", history_sheet(measured, first).svg())),
         _findings(checked.verdicts),
         _drawings(measured, first.goal),
         _channels(measured),
@@ -164,7 +164,7 @@ def _finding(goal: str, finding: Finding) -> Markup:
 
 
 def _channels(measured: Measured) -> Markup:
-    heads = ("channel", "true peak, dBTP", "sample peak, dBFS", "constant offset, dBFS")
+    heads = ("channel", "true peak, dBTP", "sample peak, dBFS", "DC offset, dBFS")
     facts = measured.facts
     offsets = (decibel(abs(offset)) for offset in facts.dc_offset)
     each = zip(measured.channel_names, measured.reading.true_peak, facts.sample_peak, offsets, strict=True)

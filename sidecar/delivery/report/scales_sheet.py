@@ -16,18 +16,18 @@ _REACH_LU = 18.0
 _HALF = _WIDTH / 2 - 8.0
 
 
-def rail_sheet(name: str, offset: float, gate: tuple[float, float], shape: Shape) -> Sheet:
+def scale_sheet(name: str, offset: float, zone: tuple[float, float], shape: Shape) -> Sheet:
     """The drawing, 260 by 22 units.
 
-    offset: of the measure from the goal or limit, LU or dB. gate: the offsets that pass.
+    offset: of the measure from the goal or limit, LU or dB. zone: the offsets that pass.
     """
     words = (
         "at the middle"
         if offset == 0
         else f"{figure(abs(offset))} to the {'right' if offset > 0 else 'left'}"
     )
-    sheet = Sheet(f"rail-{name}", (_WIDTH, _HEIGHT), f"Offset of {name}", f"The mark stands {words}.")
-    sheet.box((_x(gate[0]), 2), (_x(gate[1]), _HEIGHT - 2), "gate")
+    sheet = Sheet(f"scale-{name}", (_WIDTH, _HEIGHT), f"Offset of {name}", f"The mark stands {words}.")
+    sheet.box((_x(zone[0]), 2), (_x(zone[1]), _HEIGHT - 2), "pass-zone")
     sheet.line([(_x(-_REACH_LU), _MIDDLE_Y), (_x(_REACH_LU), _MIDDLE_Y)], "grid")
     for lu in (-9, -3, -1, 1, 3, 9):
         sheet.line([(_x(lu), _MIDDLE_Y - 3), (_x(lu), _MIDDLE_Y + 3)], "grid")

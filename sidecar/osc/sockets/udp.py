@@ -23,7 +23,7 @@ from sidecar.osc.access import AccessPolicy, Network, is_this_machine
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.codec import clipped
 from sidecar.osc.publisher import Line, Publisher
-from sidecar.osc.server import Obey, OscServer
+from sidecar.osc.server import OscServer, Submit
 from sidecar.osc.sockets.destinations import Destination
 from sidecar.osc.sockets.sender import hand_over
 from sidecar.osc.sockets.tcp import Stream, Streams
@@ -154,7 +154,7 @@ class OscPort(asyncio.DatagramProtocol):
     async def open(
         self,
         server: socket.socket,
-        obey: Obey,
+        submit: Submit,
         streams: socket.socket | None = None,
         *,
         report_fader: Report | None = None,
@@ -165,10 +165,10 @@ class OscPort(asyncio.DatagramProtocol):
         A destination that it cannot reach, of another address family or, from 127.0.0.1, on another machine,
         is sent to from a socket of its own, on which no answers are received.
 
-        obey: called with each command that arrives, on the loop; must return at once.
+        submit: called with each command that arrives, on the loop; must return at once.
         streams: a bound TCP socket for the same messages.
         report_fader: called with each fader position of the workstation, on the loop as well.
-        feed: source of the earlier course and events, and of the goals, for subscribers.
+        feed: source of the earlier history and events, and of the goals, for subscribers.
         Raises NetworkError when the workstation of the surface could not answer.
         """
         host, workstation = server.getsockname()[0], self._link.target if self._link else None
@@ -177,7 +177,7 @@ class OscPort(asyncio.DatagramProtocol):
                 f"The workstation at {workstation.name} could not report its fader: OSC is received on "
                 f"{host} only. Give --osc-bind the address of this machine that it reaches."
             )
-        self._osc_server.obey = obey
+        self._osc_server.submit = submit
         if report_fader:
             self._osc_server.report_fader = partial(self._report_fader, report_fader)
         self._osc_server.later = partial(_call_later, asyncio.get_running_loop())

@@ -1,1 +1,1 @@
-"""The OSC address table: what is sent, what is obeyed, what a screen needs, and how it is printed."""
+"""The OSC address table: what is sent, what is accepted, what a screen needs, and how it is printed."""

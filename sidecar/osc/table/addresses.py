@@ -16,7 +16,7 @@ from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Mo
 from sidecar.model.snapshot import ArmState, Snapshot, Stem
 from sidecar.osc.codec import Value
 
-Group = Literal["reading", "move", "stems", "alert", "hand", "run", "mark", "detail"]
+Group = Literal["reading", "move", "stems", "alert", "auto", "run", "mark", "detail"]
 
 ROOT = "/sidecar"
 """The root of a run that is given no other."""
@@ -24,14 +24,14 @@ _ROOT_FORM = re.compile(r"(/[^ #*,/?\[\]{}]+)+")  # OSC 1.0, "OSC Address Spaces
 _LONGEST_ROOT = 64
 """Characters. Ours: each message still fits in one datagram (``wire.LARGEST_DATAGRAM``)."""
 
-ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "held": 2}
+ALERT_STATES: dict[AlertState, int] = {"off": 0, "on": 1, "latched": 2}
 
 RATES: dict[Group, str] = {
     "reading": "each update",
     "move": "on change, and once a second",
     "stems": "on change, and once a second, where stems are measured",
     "alert": "on change, and once a second",
-    "hand": "on change, and once a second, where a surface is connected",
+    "auto": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
     "mark": "once, as it happens",
     "detail": "on change, and once a second, to subscribers of the group `detail`",
@@ -97,7 +97,7 @@ def _alert(name: AlertName) -> Callable[[Snapshot], tuple[Value, ...]]:
 
 
 _ALERT_SENTENCES: dict[AlertName, str] = {
-    "ceiling": "true peak above the ceiling, held until acknowledged; value and limit in dBTP",
+    "ceiling": "true peak above the ceiling, latched until acknowledged; value and limit in dBTP",
     "over": "integrated above the highest value that passes; value and limit in LUFS",
     "hot": "short-term above the hot line for its hold time; value and limit in LUFS",
     "lost": "no audio arrives; value is seconds since the last, limit in seconds",
@@ -188,13 +188,13 @@ def _stems() -> Iterator[Outgoing]:
     yield add("/stems/peaks", "f*", "dBTP", "highest true peaks since the reset", lambda s: s.true_peak)
 
 
-def _hand() -> Iterator[Outgoing]:
+def _auto() -> Iterator[Outgoing]:
     def add(path: str, tags: str, sentence: str, read: Callable[[ArmState], Value]) -> Outgoing:
-        return Outgoing(path, tags, "", "hand", sentence, lambda s: (read(s.hand),) if s.hand else ())
+        return Outgoing(path, tags, "", "auto", sentence, lambda s: (read(s.arm),) if s.arm else ())
 
-    yield add("/hand/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
-    yield add("/hand/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
-    yield add("/hand/notice", "s", "the latest sentence about that", lambda h: h.sentence)
+    yield add("/auto/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
+    yield add("/auto/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
+    yield add("/auto/notice", "s", "the latest sentence about that", lambda h: h.sentence)
 
 
 def _run() -> Iterator[Outgoing]:
@@ -224,8 +224,8 @@ def _run() -> Iterator[Outgoing]:
         "a question about a move that was not reported, or nothing",
         lambda s: s.guess,
     )
-    yield add("/fader/now", "f", "dB", "the programme fader, as far as known", lambda s: s.fader_db)
-    yield add("/lost", "i", "frames", "frames lost since the start", lambda s: s.lost_frames)
+    yield add("/fader/now", "f", "dB", "the master fader, as far as known", lambda s: s.fader_db)
+    yield add("/dropped", "i", "samples", "samples dropped since the start", lambda s: s.dropped_samples)
     yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
 
 
@@ -239,12 +239,12 @@ OUTGOING: tuple[Outgoing, ...] = (
             "iff",
             "",
             "alert",
-            f"0 off, 1 on, 2 held: {_ALERT_SENTENCES[name]}",
+            f"0 off, 1 on, 2 latched: {_ALERT_SENTENCES[name]}",
             _alert(name),
         )
         for name in ALERT_NAMES
     ),
-    *_hand(),
+    *_auto(),
     *_run(),
 )
 MARKED = Outgoing(
@@ -265,7 +265,7 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming("/reset", "", "", 0, 0, "begin a new programme", commands.Reset),
     Incoming("/goal", "s", "", 0, 0, "use the goal of that name", commands.SelectGoal),
     Incoming(
-        "/profile",
+        "/earlier",
         "s",
         "",
         0,
@@ -274,14 +274,14 @@ INCOMING: tuple[Incoming, ...] = (
         commands.SelectEarlierPass,
     ),
     Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", commands.Mark),
-    Incoming("/acknowledge", "", "", 0, 0, "the held alert has been seen", commands.Acknowledge),
+    Incoming("/acknowledge", "", "", 0, 0, "the latched alert has been seen", commands.Acknowledge),
     Incoming(
         "/fader",
         "f",
         "dB",
         -120.0,
         20.0,
-        "where the programme fader stands, or is to go where the sidecar holds it",
+        "where the master fader stands, or is to go where the sidecar holds it",
         commands.FaderAt,
     ),
     Incoming(
@@ -290,7 +290,7 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -40.0,
         40.0,
-        "by how much the programme fader was, or is to be, moved",
+        "by how much the master fader was, or is to be, moved",
         commands.Nudge,
     ),
     Incoming(

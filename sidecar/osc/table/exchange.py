@@ -32,9 +32,9 @@ SERVICES: tuple[Exchange, ...] = (
     Exchange("/renew", "", "renew the subscription for another lease"),
     Exchange("/unsubscribe", "", "end the subscription"),
     Exchange(
-        "/course",
+        "/history",
         "ii",
-        "to subscribers: the course from that column on, so many columns (640 at most a time)",
+        "to subscribers: the history from that column on, so many columns (640 at most a time)",
     ),
     Exchange("/events", "i", "to subscribers: the events from that place on"),
     Exchange("/goals", "", "to subscribers: every goal that can be chosen"),
@@ -48,9 +48,9 @@ ANSWERS: tuple[Exchange, ...] = (
         "i",
         "to an address elsewhere, over UDP: send that number with /verified, then repeat the request",
     ),
-    Exchange("/course/size", "iii", "which pass it is, another after each reset; its columns, its events"),
+    Exchange("/history/size", "iii", "which pass it is, another after each reset; its columns, its events"),
     Exchange(
-        "/course/part",
+        "/history/part",
         "iib",
         "pass, first column, and three 32-bit floats a column, 100 ms each: short-term, integrated, fader",
     ),

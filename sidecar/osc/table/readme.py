@@ -16,7 +16,7 @@ def markdown() -> str:
         f"| `{ROOT}{detail.path}` | `{detail.tags}` | – | {RATES[detail.group]} | {detail.sentence} |"
         for detail in DETAILS
     ]
-    obeyed = [
+    incoming = [
         f"| `{ROOT}{entry.path}` | {_arguments(entry)} | {entry.unit or '–'} | {entry.sentence} |"
         for entry in INCOMING
     ]
@@ -26,7 +26,7 @@ def markdown() -> str:
     return "\n\n".join(
         [
             _drawn(("out", "arguments", "unit", "sent", "meaning"), sent),
-            _drawn(("in", "arguments", "unit", "meaning"), obeyed),
+            _drawn(("in", "arguments", "unit", "meaning"), incoming),
             _drawn(("in, for clients", "arguments", "meaning"), asked),
             _drawn(("answer, to the client", "arguments", "meaning"), [*answered, *counted]),
         ]

@@ -1,4 +1,4 @@
-"""The rehearsal's programme fader: where it stands, and how it travels."""
+"""The rehearsal's master fader: where it stands, and how it travels."""
 
 from __future__ import annotations
 

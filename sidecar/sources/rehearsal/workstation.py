@@ -37,7 +37,7 @@ class SimulatedWorkstation:
 
         Raises NetworkError when this machine has no port left.
         """
-        self._surface = surface.from_the_desk
+        self._surface = surface.from_the_workstation
         self._fader = fader
         self._socket = bind("127.0.0.1", 0)
         self._poll_s, self._repeat_s = _POLL_S / times, _REPEAT_S / times
@@ -48,7 +48,7 @@ class SimulatedWorkstation:
         self._said_db = fader.fader_db
         self._said_s = 0.0
         self._closed = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="desk", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="simulated workstation", daemon=True)
 
     def start(self) -> None:
         """Begins to listen, in a thread of its own."""
@@ -82,7 +82,7 @@ class SimulatedWorkstation:
                 self._say()
 
     def _asked(self, datagram: bytes) -> list[float]:
-        """Where a datagram asks the programme fader to go, dB; nothing when it does not ask that."""
+        """Where a datagram asks the master fader to go, dB; nothing when it does not ask that."""
         try:
             messages = codec.parse(datagram)
         except ValueError:

@@ -32,7 +32,7 @@ class Advice:
     fader: str = ""
     """Which fader it is for, or the first of how many."""
     stem: str = ""
-    """The stem to move first; empty for the programme fader."""
+    """The stem to move first; empty for the master fader."""
     landing: str = ""
     likely: str = ""
     limit: str = ""
@@ -92,7 +92,7 @@ def _sign(word: str) -> Sign:
 
 def _fader(call: Chosen) -> str:
     if not call.stem:
-        return "programme fader"
+        return "master fader"
     return f"first of {call.moves} stem moves" if call.moves > 1 else "stem fader"
 
 

@@ -1,4 +1,4 @@
-"""The cursor on the course, and what was read there."""
+"""The cursor on the history, and what was read there."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def draw_cursor(chart: list[Cells], x: int) -> None:
 
 def reading_row(view: View, shown: Window, width: int) -> Row:
     """Time, short-term, integrated, fader and the events at the cursor; words give way to letters first."""
-    course = view.course
-    if not len(course.seconds):
+    history = view.history
+    if not len(history.seconds):
         return fit(((texts.NOTHING_MEASURED, "dim"),), width)
     at_s = view.cursor_s or 0.0
-    index = max(0, int(np.searchsorted(course.seconds, at_s + _HAIR_S, side="right")) - 1)
-    near = events_near(course, float(course.seconds[index]), max(NEAR_S, shown.width_s))
+    index = max(0, int(np.searchsorted(history.seconds, at_s + _HAIR_S, side="right")) - 1)
+    near = events_near(history, float(history.seconds[index]), max(NEAR_S, shown.width_s))
     events = tuple(_event(event) for event in near)
     full, short = (_values(view, index, words) for words in (_WORDS, _LETTERS))
     values = full if width_of((*full, *events)) <= width else short
@@ -50,25 +50,25 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     return fit((*values, *events), width)
 
 
-def events_near(course: Timeline, at_s: float, reach_s: float) -> list[Event]:
+def events_near(history: Timeline, at_s: float, reach_s: float) -> list[Event]:
     """The events within *reach_s* of *at_s*, the nearest first."""
-    near = [event for event in course.events if abs(event.seconds - at_s) <= reach_s]
+    near = [event for event in history.events if abs(event.seconds - at_s) <= reach_s]
     return sorted(near, key=lambda event: abs(event.seconds - at_s))
 
 
 def _values(view: View, index: int, words: tuple[str, str]) -> Row:
     """The readings at one sample; an unknown fader position is left out."""
-    goal, course = view.snapshot.goal, view.course
+    goal, history = view.snapshot.goal, view.history
     short_term, integrated = (
         wording.level(float(values[index]), goal, relative=view.relative)
-        for values in (course.short_term, course.integrated)
+        for values in (history.short_term, history.integrated)
     )
-    is_over = float(course.short_term[index]) > short_term_line(goal)
+    is_over = float(history.short_term[index]) > short_term_line(goal)
     return (
-        (f"▴{wording.clock_tenths(float(course.seconds[index]))}", "strong"),
+        (f"▴{wording.clock_tenths(float(history.seconds[index]))}", "strong"),
         (f"  {'▷ ' if is_over else ''}{words[0]} {short_term}", "over bold" if is_over else "plain"),
         (f"  {words[1]} {integrated}", "plain"),
-        (_fader(float(course.fader_db[index])), "plain"),
+        (_fader(float(history.fader_db[index])), "plain"),
     )
 
 

@@ -1,4 +1,4 @@
-"""What happened, marked over the course at the moment it happened."""
+"""What happened, marked over the history at the moment it happened."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def _placed(events: Sequence[Event], shown: Window) -> dict[int, Event]:
 
 
 def guide_columns(events: Sequence[Event], shown: Window) -> list[int]:
-    """Columns that get a dotted line through the chart: where a hand or a gap changed the course."""
+    """Columns that get a dotted line through the chart: where a hand or a gap changed the history."""
     return [x for x, event in _placed(events, shown).items() if event.kind in ("move", "gap", "mark")]
 
 

@@ -1,4 +1,4 @@
-"""The programme's course: short-term over time, and the forecast ahead of now."""
+"""The programme's history: short-term over time, and the forecast ahead of now."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ GUTTER = 7
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 _BELOW_SHARE = 2.0 / 3.0
-"""Of the rails' reach: −12 … +6 LU keeps a programme's usual course large, −24 … +12 LU the rest."""
+"""Of the scales' reach: −12 … +6 LU keeps a programme's usual history large, −24 … +12 LU the rest."""
 
 _LINES = "▁▁▁──▔▔▔"
 """A level line inside a cell, by eighths from its floor."""
@@ -60,7 +60,7 @@ class Axis:
 
 
 class HistoryDrawing:
-    """Draws the course; caches the finished columns, and their place, between two drawings."""
+    """Draws the history; caches the finished columns, and their place, between two drawings."""
 
     def __init__(self) -> None:
         self._reducer = Reducer()
@@ -78,7 +78,7 @@ class HistoryDrawing:
             above = above[:1]
         has_foot = height >= 4 or (height > 1 and view.cursor_s is not None)
         chart_rows = height - len(above) - has_foot
-        chart = _chart(view, shown, self._reducer.columns(view.course, shown), chart_rows)
+        chart = _chart(view, shown, self._reducer.columns(view.history, shown), chart_rows)
         if view.cursor_s is not None:
             draw_cursor(chart, shown.column(view.cursor_s))
         axis = _axis(view, chart_rows)
@@ -98,7 +98,7 @@ class HistoryDrawing:
         """What happened, and the rides if any are in sight."""
         top = Cells(width)
         top.put(1, wording.unit(view.snapshot.goal, relative=view.relative), "faint")
-        top.put_row(GUTTER, events_row(view.course.events, shown))
+        top.put_row(GUTTER, events_row(view.history.events, shown))
         rides = rides_row(view.snapshot.rides, shown)
         return [top.row(), *([((f"{' rides':<{GUTTER}}", "faint"), *rides)] if rides else [])]
 
@@ -128,7 +128,7 @@ def _chart(view: View, shown: Window, columns: Columns, rows: int) -> list[Cells
     goal = view.snapshot.goal
     axis = _axis(view, rows)
     chart = [_ground(view, axis, y, shown.count) for y in range(rows)]
-    for x in guide_columns(view.course.events, shown):
+    for x in guide_columns(view.history.events, shown):
         for row in chart:
             if row[x][0] == " ":
                 row.put(x, "┊", "faint")

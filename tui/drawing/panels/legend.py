@@ -11,22 +11,22 @@ from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Run, Tone
 from tui.drawing.panels.events import sign
-from tui.drawing.panels.standing import hand_state
+from tui.drawing.panels.standing import arm_state
 from tui.drawing.panels.status import TRANSPORT, alert_run
 
 _COLUMN = 12
 _ALERT_COLUMNS = (0, 13, 37)
 _STANDS = ("under", "inside", "over", "ceiling")
-_STATES: tuple[AlertState, ...] = ("off", "on", "held")
+_STATES: tuple[AlertState, ...] = ("off", "on", "latched")
 _SHOWN: dict[AlertName, float] = {"ceiling": -0.4, "over": -21.6, "hot": -17.2, "lost": 3.0, "silent": 8.0}
-_COURSE: tuple[tuple[str, Tone, str], ...] = (
+_HISTORY: tuple[tuple[str, Tone, str], ...] = (
     ("████", "fill", "short-term, up to the lowest"),
     ("████", "soft", "short-term, up to the highest"),
     ("████", "over", "short-term over its line"),
     ("▂▂▂▂", "band", "the goal's band"),
     ("────", "strong", "integrated"),
     ("░░░░", "inside", "forecast"),
-    ("░░░░", "gate", "what passes, on a rail"),
+    ("░░░░", "zone", "the pass zone of a scale"),
     ("┊  ┊", "faint", "a move, a mark or a gap"),
     ("│  │", "strong", "the cursor"),
 )
@@ -38,7 +38,7 @@ def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
         ((texts.LOOKS_HOW, "strong"),),
         *_section(texts.LOOKS_STANDS, map(_stand, _STANDS)),
         *_section(texts.LOOKS_ALERTS, (_alert(n, snapshot) for n in ALERT_NAMES)),
-        *_section(texts.LOOKS_COURSE, map(_drawn, _COURSE)),
+        *_section(texts.LOOKS_HISTORY, map(_drawn, _HISTORY)),
         *_section(texts.LOOKS_EVENTS, [_spread(_events(), width)]),
         *_section(texts.LOOKS_RUN, [_spread(_states(), width), _spread(_hands(), width)]),
     ]
@@ -83,7 +83,7 @@ def _states() -> list[Run]:
 
 
 def _hands() -> list[Run]:
-    return [hand_state(is_armed) for is_armed in (True, False)]
+    return [arm_state(is_armed) for is_armed in (True, False)]
 
 
 def _spread(runs: Iterable[Run], width: int) -> Row:

@@ -24,8 +24,8 @@ def log_rows(view: View, width: int) -> list[Row]:
     """A line each: the time, what it was, and its text."""
     goal = view.snapshot.goal
     entries = [
-        *((event.seconds, _event_row(event, width)) for event in view.course.events),
-        *((over.start_s, _over_row(over, view, width)) for over in overs(view.course, goal)),
+        *((event.seconds, _event_row(event, width)) for event in view.history.events),
+        *((over.start_s, _over_row(over, view, width)) for over in overs(view.history, goal)),
     ]
     entries.sort(key=lambda entry: entry[0], reverse=True)
     rows = [row for _, row in entries[:MOST]]
@@ -34,9 +34,9 @@ def log_rows(view: View, width: int) -> list[Row]:
     return rows or [((texts.NOTHING_HAPPENED, "plain"),)]
 
 
-def summary(course: Timeline, goal: Goal) -> Row:
+def summary(history: Timeline, goal: Goal) -> Row:
     """How often, and for how long in all, short-term was over its line."""
-    found = overs(course, goal)
+    found = overs(history, goal)
     limit = f"{wording.plain(short_term_line(goal))} {goal.unit}"
     if not found:
         return ((texts.NEVER_OVER.format(limit=limit), "plain"),)

@@ -27,26 +27,26 @@ def short_term_line(goal: Goal) -> float:
     return min(goal.hot_lufs, limit)
 
 
-def overs(course: Timeline, goal: Goal) -> tuple[Over, ...]:
-    """Every stretch of *course* over the goal's short-term line, in the order of the programme."""
-    is_over = np.concatenate(([False], course.short_term > short_term_line(goal), [False]))
+def overs(history: Timeline, goal: Goal) -> tuple[Over, ...]:
+    """Every stretch of *history* over the goal's short-term line, in the order of the programme."""
+    is_over = np.concatenate(([False], history.short_term > short_term_line(goal), [False]))
     edges = np.flatnonzero(np.diff(is_over))
     return tuple(
         Over(
-            _edge_s(float(course.seconds[first]) - BLOCK_S),
-            _edge_s(float(course.seconds[stop - 1])),
-            float(course.short_term[first:stop].max()),
+            _edge_s(float(history.seconds[first]) - BLOCK_S),
+            _edge_s(float(history.seconds[stop - 1])),
+            float(history.short_term[first:stop].max()),
         )
         for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
     )
 
 
 def _edge_s(seconds: float) -> float:
-    """The course's times are float32: written as minutes and seconds, 4.9999999 s would be 4."""
+    """The history's times are float32: written as minutes and seconds, 4.9999999 s would be 4."""
     return round(seconds / BLOCK_S) * BLOCK_S
 
 
-def places_s(course: Timeline, goal: Goal) -> list[float]:
+def places_s(history: Timeline, goal: Goal) -> list[float]:
     """The moments that are worth going to: every event, and where each stretch over begins."""
-    starts = (over.start_s + BLOCK_S for over in overs(course, goal))
-    return sorted({*(event.seconds for event in course.events), *starts})
+    starts = (over.start_s + BLOCK_S for over in overs(history, goal))
+    return sorted({*(event.seconds for event in history.events), *starts})

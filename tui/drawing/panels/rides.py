@@ -1,4 +1,4 @@
-"""Rides of the fader: as marks over the course, and each in one line."""
+"""Rides of the fader: as marks over the history, and each in one line."""
 
 from __future__ import annotations
 

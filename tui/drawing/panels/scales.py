@@ -1,4 +1,4 @@
-"""All measures under one another: a label, the rail and the number with its unit."""
+"""All measures under one another: a label, the scale and the number with its unit."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ WIDE_FROM = 110
 
 COMFORT_BELOW_LU = 5.0
 """Listeners' comfort reaches about 5 LU under the target (EBU Tech 3343 §3.5.2): the left edge of
-the gate of momentary and short-term, as no programme could hold them within its tolerance."""
+the zone of momentary and short-term, as no programme could hold them within its tolerance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class _Measure:
     highest: float | None = None
 
 
-def rails(view: View, width: int, height: int, *, thickness: int = 1, peak_rows: int = 1) -> list[Row]:
+def scales(view: View, width: int, height: int, *, thickness: int = 1, peak_rows: int = 1) -> list[Row]:
     """*height* rows: scale, landing, integrated, short-term, momentary, peaks, figures.
 
     With fewer than seven rows only the most needed ones stay.
@@ -46,20 +46,22 @@ def rails(view: View, width: int, height: int, *, thickness: int = 1, peak_rows:
     wide = width >= WIDE_FROM
     value_width = WIDE_VALUE_WIDTH if wide else VALUE_WIDTH
     cells = width - LABEL_WIDTH - value_width
-    rail = GoalScale(max(1, cells - (1 - cells % 2)), view.reach_lu)
+    scale = GoalScale(max(1, cells - (1 - cells % 2)), view.reach_lu)
     integrated, short_term, momentary = (
-        _measure_rows(measure, view, rail, width, rows)
+        _measure_rows(measure, view, scale, width, rows)
         for measure, rows in zip(_measures(view), (thickness, 1, 1), strict=True)
     )
-    peaks = _peak_rows(view, rail, width, peak_rows)
+    peaks = _peak_rows(view, scale, width, peak_rows)
     figures = [figures_row(view, width, peaks_apart=peak_rows > 1)]
     if height < 7:
         essential = [*integrated, *peaks, *short_term, *momentary, *figures]
         return _exactly(essential, width, height)
     label = wording.not_ebu_mode(view.snapshot.goal)
-    scale = [_row(width, label, scale_row(rail), "◁under over▷", "faint")]
-    landing = _landing_rows(view, rail, width, thickness)
-    return _exactly([*scale, *landing, *integrated, *short_term, *momentary, *peaks, *figures], width, height)
+    graduation = _row(width, label, scale_row(scale), "◁under over▷", "faint")
+    landing = _landing_rows(view, scale, width, thickness)
+    return _exactly(
+        [graduation, *landing, *integrated, *short_term, *momentary, *peaks, *figures], width, height
+    )
 
 
 def _exactly(rows: list[Row], width: int, height: int) -> list[Row]:
@@ -67,7 +69,7 @@ def _exactly(rows: list[Row], width: int, height: int) -> list[Row]:
 
 
 def _row(width: int, label: str, drawn: Row, value: str, tone: Tone, note: str = "") -> Row:
-    """A label, the rail, the value, and quietly what goes with it."""
+    """A label, the scale, the value, and quietly what goes with it."""
     cells = Cells(width)
     cells.put(_MARGIN, shortened(label, LABEL_WIDTH - _MARGIN - 1), "dim")
     cells.put_row(LABEL_WIDTH, drawn)
@@ -92,7 +94,7 @@ def momentary_line(goal: Goal) -> float:
     return goal.hot_lufs if goal.max_momentary_lufs is None else goal.max_momentary_lufs
 
 
-def _measure_rows(measure: _Measure, view: View, rail: GoalScale, width: int, thickness: int) -> list[Row]:
+def _measure_rows(measure: _Measure, view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     target = goal.target_lufs
     stand = wording.stand(measure.lufs, measure.low, measure.high)
@@ -102,9 +104,9 @@ def _measure_rows(measure: _Measure, view: View, rail: GoalScale, width: int, th
     if width >= WIDE_FROM and measure.highest is not None:
         maximum = f"  max {wording.bare_level(measure.highest, goal, relative=view.relative)}"
     furthest = None if measure.highest is None else measure.highest - target
-    gate = (measure.low - target, measure.high - target)
+    zone = (measure.low - target, measure.high - target)
     lines = [
-        offset_row(rail, measure.lufs - target, stand, gate, furthest=furthest, marked=line == 0)
+        offset_row(scale, measure.lufs - target, stand, zone, furthest=furthest, marked=line == 0)
         for line in range(thickness)
     ]
     tone = f"{stand} bold" if math.isfinite(measure.lufs) else "dim"
@@ -112,14 +114,14 @@ def _measure_rows(measure: _Measure, view: View, rail: GoalScale, width: int, th
     return [first, *(_row(width, "", line, "", tone) for line in lines[1:])]
 
 
-def _landing_rows(view: View, rail: GoalScale, width: int, thickness: int) -> list[Row]:
+def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     move = chosen(view.snapshot).move
     target = goal.target_lufs
     stand = landing_stand(goal, move)
     band = (move.landing_low - target, move.landing - target, move.landing_high - target)
-    gate = (goal.lowest_lufs - target, goal.highest_lufs - target)
-    drawn, *more = (band_row(rail, band, stand, gate, marked=line == 0) for line in range(thickness))
+    zone = (goal.lowest_lufs - target, goal.highest_lufs - target)
+    drawn, *more = (band_row(scale, band, stand, zone, marked=line == 0) for line in range(thickness))
     known = math.isfinite(move.landing)
     shape = wording.SHAPES[stand] if known else " "
     value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
@@ -128,20 +130,20 @@ def _landing_rows(view: View, rail: GoalScale, width: int, thickness: int) -> li
     return [first, *(_row(width, "", line, "", tone) for line in more)]
 
 
-def _peak_rows(view: View, rail: GoalScale, width: int, rows: int) -> list[Row]:
+def _peak_rows(view: View, scale: GoalScale, width: int, rows: int) -> list[Row]:
     """True peak against the ceiling: a row a channel, or all in one where there are too many."""
     reading, goal = view.snapshot.reading, view.snapshot.goal
     peaks = list(
         zip(channel_names(view.snapshot.layout, len(reading.true_peak)), reading.true_peak, strict=True)
     )
     if 1 < len(peaks) <= rows:
-        return [_peak_row(f"Peak {name}", [(name, peak)], peak, goal, rail, width) for name, peak in peaks]
-    together = _peak_row("True peak", peaks, reading.max_true_peak, goal, rail, width)
+        return [_peak_row(f"Peak {name}", [(name, peak)], peak, goal, scale, width) for name, peak in peaks]
+    together = _peak_row("True peak", peaks, reading.max_true_peak, goal, scale, width)
     return [together, *([fit((), width)] * (rows - 1))]
 
 
 def _peak_row(
-    label: str, peaks: list[tuple[str, float]], highest: float, goal: Goal, rail: GoalScale, width: int
+    label: str, peaks: list[tuple[str, float]], highest: float, goal: Goal, scale: GoalScale, width: int
 ) -> Row:
     marks = [(name[0] if len(peaks) <= 2 else "╹", peak - goal.ceiling_dbtp) for name, peak in peaks]
     headroom = goal.ceiling_dbtp - highest
@@ -150,11 +152,11 @@ def _peak_row(
     level = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
     value = f"{'△' if over else ' '} {value}"
     tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
-    return _row(width, label, peaks_row(rail, marks), value, tone, level)
+    return _row(width, label, peaks_row(scale, marks), value, tone, level)
 
 
 def figures_row(view: View, width: int, *, peaks_apart: bool) -> Row:
-    """Loudness range with its guide, and what no rail has a number for: maxima, peaks, their ratio."""
+    """Loudness range with its guide, and what no scale has a number for: maxima, peaks, their ratio."""
     goal, reading = view.snapshot.goal, view.snapshot.reading
     cells = Cells(width, tone="dim")
     cells.put(_MARGIN, "Range", "dim")

@@ -18,14 +18,14 @@ _LONGEST = 4
 
 def rows_wanted(view: View, width: int) -> int:
     """Rows in which everything that stands is said in full."""
-    hand = view.snapshot.hand
-    return len(_others(view, width)) + (len(_hand_rows(view, hand, width, _LONGEST)) if hand else 0)
+    arm = view.snapshot.arm
+    return len(_others(view, width)) + (len(_arm_rows(view, arm, width, _LONGEST)) if arm else 0)
 
 
 def standing_rows(view: View, width: int, height: int) -> list[Row]:
     """Returns *height* rows: arming, the question, the earlier pass; long sentences are shortened first."""
-    others, hand = _others(view, width), view.snapshot.hand
-    rows = _hand_rows(view, hand, width, max(1, height - len(others))) if hand else []
+    others, arm = _others(view, width), view.snapshot.arm
+    rows = _arm_rows(view, arm, width, max(1, height - len(others))) if arm else []
     rows += [*others, *([()] * height)]
     return [fit(row, width) for row in rows[:height]]
 
@@ -36,20 +36,20 @@ def _others(view: View, width: int) -> list[Row]:
     return rows + ([_earlier(snapshot.earlier_pass, width)] if snapshot.earlier_pass else [])
 
 
-def _hand_rows(view: View, hand: ArmState, width: int, most: int) -> list[Row]:
+def _arm_rows(view: View, arm: ArmState, width: int, most: int) -> list[Row]:
     """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
-    row: Row = (hand_state(hand.is_armed), (f" {hand.surface}  ", "plain"))
+    row: Row = (arm_state(arm.is_armed), (f" {arm.surface}  ", "plain"))
     room = width - width_of(row) - 1
-    if not view.hand_is_news or len(hand.sentence) <= room or most < 2:
-        return [(*row, (shortened(hand.sentence, room), "strong" if view.hand_is_news else "dim"))]
-    first, *_ = textwrap.wrap(hand.sentence, max(8, room)) or [""]
-    rest = textwrap.wrap(hand.sentence[len(first) :].strip(), max(8, width - _INDENT - 1))
+    if not view.arm_is_news or len(arm.sentence) <= room or most < 2:
+        return [(*row, (shortened(arm.sentence, room), "strong" if view.arm_is_news else "dim"))]
+    first, *_ = textwrap.wrap(arm.sentence, max(8, room)) or [""]
+    rest = textwrap.wrap(arm.sentence[len(first) :].strip(), max(8, width - _INDENT - 1))
     if len(rest) > most - 1:
         rest = [*rest[: most - 2], shortened(" ".join(rest[most - 2 :]), width - _INDENT - 1)]
     return [(*row, (first, "strong")), *(((" " * _INDENT + line, "strong"),) for line in rest)]
 
 
-def hand_state(is_armed: bool) -> Run:
+def arm_state(is_armed: bool) -> Run:
     """Whether the fader may be moved, in shape and word."""
     return (" ▣ ARMED ", "paper on over bold") if is_armed else (" ▢ not armed ", "plain")
 

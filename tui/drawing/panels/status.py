@@ -17,7 +17,7 @@ TRANSPORT: dict[Transport, tuple[str, Tone]] = {
     "preparing": ("… preparing", "dim"),
     "waiting": ("○ waiting", "plain"),
     "measuring": ("● measuring", "strong"),
-    "paused": ("‖ paused", "plain on held"),
+    "paused": ("‖ paused", "plain on latched"),
     "ended": ("■ ended", "plain"),
 }
 """What the run is doing, in shape and word."""
@@ -69,8 +69,8 @@ def alerts_row(view: View, width: int) -> Row:
 
 def _losses(snapshot: Snapshot) -> Row:
     """What is missing from the measurement; a result with a gap must not hide it."""
-    lost, bad = snapshot.lost_frames, snapshot.reading.bad_samples
-    texts = [f"╳ {wording.count(lost)} frames lost"] if lost else []
+    lost, bad = snapshot.dropped_samples, snapshot.reading.bad_samples
+    texts = [f"╳ {wording.count(lost)} dropped"] if lost else []
     texts += [f"╳ {wording.count(bad)} bad samples"] if bad else []
     return ((" ".join(texts) + " ", "over bold"),) if texts else ()
 
@@ -107,7 +107,7 @@ def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]
     ink = "ceiling" if alert.name == "ceiling" else "over"
     if alert.state == "on":
         return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
-    return f" {shape} {alert.name} was{value} ", f"{ink} on held"
+    return f" {shape} {alert.name} was{value} ", f"{ink} on latched"
 
 
 def outlets(view: View, width: int, height: int) -> list[Row]:

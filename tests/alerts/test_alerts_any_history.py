@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from alert_desk import GOAL, OVER, STEP_S, Desk
+from alert_bench import GOAL, OVER, STEP_S, AlertBench
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -35,27 +35,27 @@ def follow(script) -> list[tuple[float, tuple[Alert, ...]]]:
     """The alerts of a fresh watch after each update of a script."""
     watch = AlertRules(GOAL)
     now_s = heard_s = 0.0
-    course = []
+    history = []
     for eighths, reading, peak_dbtp, arrived, paused in script:
         now_s += eighths * STEP_S
         heard_s = now_s if arrived else heard_s
         alerts = watch.update(
             now_s, reading, peak_dbtp=peak_dbtp, since_audio_s=now_s - heard_s, paused=paused
         )
-        course.append((now_s, alerts))
-    return course
+        history.append((now_s, alerts))
+    return history
 
 
 @pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.lists(updates, min_size=1, max_size=60))
 def test_whatever_comes_no_alert_is_on_for_less_than_a_second(script):
-    """Any course of readings, pauses and losses: on lasts at least 1 s, and since_s says since when."""
-    course = follow(script)
+    """Any history of readings, pauses and losses: on lasts at least 1 s, and since_s says since when."""
+    history = follow(script)
 
     for index, name in enumerate(ALERT_NAMES):
         came_on_s = None
-        for now_s, alerts in course:
+        for now_s, alerts in history:
             alert = alerts[index]
             if alert.state == "on":
                 came_on_s = now_s if came_on_s is None else came_on_s
@@ -69,21 +69,21 @@ def test_whatever_comes_no_alert_is_on_for_less_than_a_second(script):
 @settings(max_examples=100, deadline=None)
 @given(st.lists(updates, min_size=1, max_size=60))
 def test_whatever_comes_the_warnings_do_not_contradict_each_other(script):
-    """Only the ceiling is ever held; lost and silent are never on at once; the same course warns the same."""
-    course = follow(script)
+    """Only the ceiling latches; lost and silent are never on at once; the same history warns the same."""
+    history = follow(script)
 
-    assert course == follow(script)
-    for _, alerts in course:
+    assert history == follow(script)
+    for _, alerts in history:
         state = {alert.name: alert.state for alert in alerts}
-        assert "held" not in {state[name] for name in ALERT_NAMES if name != "ceiling"}
+        assert "latched" not in {state[name] for name in ALERT_NAMES if name != "ceiling"}
         assert (state["lost"], state["silent"]) != ("on", "on")
 
 
 @pytest.mark.parametrize("level", [math.nan, -math.inf])
 def test_values_that_are_no_level_never_warn_of_a_level(level):
     """A reading without numbers, for whatever reason, starts no level warning and breaks nothing."""
-    desk = Desk(AlertRules(GOAL))
+    bench = AlertBench(AlertRules(GOAL))
     nothing = Reading(momentary=-23.0, short_term=level, integrated=level, max_true_peak=level, seconds=60.0)
 
-    assert desk.states(60.0, nothing, peak_dbtp=level) == {}
-    assert desk.states(2.0, OVER) == {"over": "on"}
+    assert bench.states(60.0, nothing, peak_dbtp=level) == {}
+    assert bench.states(2.0, OVER) == {"over": "on"}

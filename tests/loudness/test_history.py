@@ -1,4 +1,4 @@
-"""Measures of a whole course."""
+"""Measures of a whole history."""
 
 import math
 
@@ -20,9 +20,9 @@ def steady(*parts):
 )
 def test_the_published_cases_of_the_loudness_range(levels, expected):
     """EBU Tech 3342 V4, minimum requirements 1 to 4: 20 s a level, ±1 LU."""
-    course = measured(steady(*((level, 20) for level in levels)))
+    history = measured(steady(*((level, 20) for level in levels)))
 
-    assert expected == pytest.approx(course.loudness_range, abs=1.0)
+    assert expected == pytest.approx(history.loudness_range, abs=1.0)
 
 
 def slow_range(energies):
@@ -36,17 +36,17 @@ def slow_range(energies):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_a_course_measures_as_the_standards_spell_it_out(seed):
+def test_a_history_measures_as_the_standards_spell_it_out(seed):
     """Integrated, range and both maxima of invented material against slow second implementations."""
     energies = material(seed, 60)
-    course = measured(energies)
+    history = measured(energies)
 
-    assert integrated(energies) == pytest.approx(course.integrated, abs=1e-6)
-    assert slow_range(energies) == pytest.approx(course.loudness_range, abs=1e-6)
-    assert energy(course.max_short_term) == pytest.approx(
+    assert integrated(energies) == pytest.approx(history.integrated, abs=1e-6)
+    assert slow_range(energies) == pytest.approx(history.loudness_range, abs=1e-6)
+    assert energy(history.max_short_term) == pytest.approx(
         max(np.convolve(energies, np.ones(30) / 30, "valid"))
     )
-    assert energy(course.max_momentary) == pytest.approx(max(np.convolve(energies, np.ones(4) / 4, "valid")))
+    assert energy(history.max_momentary) == pytest.approx(max(np.convolve(energies, np.ones(4) / 4, "valid")))
 
 
 def test_what_is_too_short_measures_as_nothing():

@@ -28,7 +28,7 @@ HOT = replace(ON_TARGET, short_term=-19.0)
 SILENT = replace(ON_TARGET, momentary=SILENCE, short_term=SILENCE)
 
 
-class Desk:
+class AlertBench:
     """A watch and a clock that the test moves."""
 
     def __init__(self, watch: AlertRules) -> None:

@@ -1,4 +1,4 @@
-"""The programme's course, drawn."""
+"""The programme's history, drawn."""
 
 from dataclasses import replace
 
@@ -21,9 +21,9 @@ def _steady(seconds, level, *, integrated=None):
     return Timeline(times, flat, flat if integrated is None else flat * 0 + integrated, np.zeros_like(times))
 
 
-def _view(course, *, move=None, duration_s=10.0, **look):
-    seconds = float(course.seconds[-1])
-    integrated = float(course.integrated[-1])
+def _view(history, *, move=None, duration_s=10.0, **look):
+    seconds = float(history.seconds[-1])
+    integrated = float(history.integrated[-1])
     snapshot = Snapshot(
         "measuring",
         scenes.BROADCAST,
@@ -31,7 +31,7 @@ def _view(course, *, move=None, duration_s=10.0, **look):
         this_pass=move,
         duration_s=duration_s,
     )
-    return View(snapshot, course, **look)
+    return View(snapshot, history, **look)
 
 
 def _lines(view, width=27, height=8):

@@ -34,14 +34,14 @@ def messages(draw):
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.lists(messages(), max_size=40))
 def test_any_values_of_the_right_types_do_no_harm(many):
-    """Told as they come over the wire, in any order: nothing raises, and the course stays in order."""
+    """Told as they come over the wire, in any order: nothing raises, and the history stays in order."""
     told, copy = ReceivedMessages(), TimelineCopy()
     for path, tags, values in many:
         for address, arguments in codec.parse(codec.message(ROOT + path, tags, values).dgram):
             heard = sound(address, arguments)
             if heard is None:
                 continue
-            if heard[0].startswith(("/course/", "/event")):
+            if heard[0].startswith(("/history/", "/event")):
                 copy.receive_answer(*heard)
                 list(copy.questions(1.0))
             else:
@@ -50,4 +50,4 @@ def test_any_values_of_the_right_types_do_no_harm(many):
     for goal in told.several("/goals/goal"):
         GOAL.decode(*goal)
 
-    assert bool(np.all(np.diff(copy.course.seconds) > 0))
+    assert bool(np.all(np.diff(copy.history.seconds) > 0))

@@ -35,11 +35,11 @@ def test_this_machine_and_the_list_are_let_in_and_nobody_else(host, is_let_in):
 @pytest.mark.parametrize("host", ["192.0.2.7", "::ffff:192.0.2.7"])
 def test_the_workstation_is_known_on_a_socket_for_both_families(host):
     """Bound to ``::`` a socket wraps the workstation's IPv4 address (RFC 4291 §2.5.5.2)."""
-    doors = AccessPolicy(workstation="192.0.2.7")
+    access = AccessPolicy(workstation="192.0.2.7")
 
-    assert (doors.is_desk(host), doors.is_allowed(host)) == (True, False)
-    assert not doors.is_desk("192.0.2.8")
-    assert not AccessPolicy().is_desk(host)
+    assert (access.is_workstation(host), access.is_allowed(host)) == (True, False)
+    assert not access.is_workstation("192.0.2.8")
+    assert not AccessPolicy().is_workstation(host)
 
 
 def test_the_zone_of_a_link_local_address_is_not_part_of_it():
@@ -56,10 +56,10 @@ def test_what_is_no_address_and_no_network_is_refused(text):
 
 def test_a_sender_has_so_much_at_once_and_so_much_a_second():
     """After the burst the rate holds, and a pause fills it up to the burst and not beyond."""
-    doors = AccessPolicy()
+    access = AccessPolicy()
 
     def passed(at_s):
-        return sum(doors.has_room_for("192.0.2.1", 100, at_s) for _ in range(3 * int(PACKETS_AT_ONCE)))
+        return sum(access.has_room_for("192.0.2.1", 100, at_s) for _ in range(3 * int(PACKETS_AT_ONCE)))
 
     assert passed(0.0) == PACKETS_AT_ONCE
     assert passed(1.0) == PACKETS_HZ
@@ -68,36 +68,36 @@ def test_a_sender_has_so_much_at_once_and_so_much_a_second():
 
 def test_one_sender_does_not_use_up_what_another_has():
     """Each host has its own allowance, for packets and for answers."""
-    doors = AccessPolicy()
-    while doors.has_room_for("192.0.2.1", 100, 0.0):
+    access = AccessPolicy()
+    while access.has_room_for("192.0.2.1", 100, 0.0):
         pass
 
-    assert doors.has_room_for("192.0.2.2", 100, 0.0)
-    assert sum(doors.may_be_answered("192.0.2.1", 0.0) for _ in range(1000)) == ANSWERS_AT_ONCE
-    assert sum(doors.may_be_answered("192.0.2.1", 1.0) for _ in range(1000)) == ANSWERS_HZ
+    assert access.has_room_for("192.0.2.2", 100, 0.0)
+    assert sum(access.may_be_answered("192.0.2.1", 0.0) for _ in range(1000)) == ANSWERS_AT_ONCE
+    assert sum(access.may_be_answered("192.0.2.1", 1.0) for _ in range(1000)) == ANSWERS_HZ
 
 
 def test_large_packets_take_more():
     """A bundle of 8 KB holds some hundred messages."""
-    doors = AccessPolicy()
-    count = sum(doors.has_room_for("192.0.2.1", 8_192, 0.0) for _ in range(1000))
+    access = AccessPolicy()
+    count = sum(access.has_room_for("192.0.2.1", 8_192, 0.0) for _ in range(1000))
 
     assert count == PACKETS_AT_ONCE // 33
 
 
 def test_a_clock_that_steps_back_gives_nothing_away():
     """No allowance is made of a time that did not pass."""
-    doors = AccessPolicy()
-    while doors.has_room_for("192.0.2.1", 0, 100.0):
+    access = AccessPolicy()
+    while access.has_room_for("192.0.2.1", 0, 100.0):
         pass
 
-    assert not doors.has_room_for("192.0.2.1", 0, 50.0)
+    assert not access.has_room_for("192.0.2.1", 0, 50.0)
 
 
 def test_senders_without_number_take_a_bounded_place():
     """Forged addresses do not fill the memory."""
-    doors = AccessPolicy()
+    access = AccessPolicy()
     for number in range(10_000):
-        doors.has_room_for(f"10.0.{number // 256}.{number % 256}", 0, 0.0)
+        access.has_room_for(f"10.0.{number // 256}.{number % 256}", 0, 0.0)
 
-    assert len(doors._packets) <= 256
+    assert len(access._packets) <= 256

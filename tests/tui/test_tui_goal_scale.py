@@ -1,4 +1,4 @@
-"""One rail: the middle is the goal."""
+"""One scale: the middle is the goal."""
 
 import math
 
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from tui.drawing.cells import text_of
 from tui.drawing.scale import GoalScale, band_row, offset_row, peaks_row, scale_row
 
-RAIL = GoalScale(width=31, reach_lu=18.0)
+SCALE = GoalScale(width=31, reach_lu=18.0)
 GATE = (-1.0, 1.0)
 
 
@@ -32,28 +32,28 @@ def test_the_far_scale_reaches_twice_as_far():
 
 @given(st.floats(-60, 60), st.floats(-60, 60))
 def test_more_is_never_drawn_further_left(one, other):
-    """The lens bends the scale but keeps its order, and stays on the rail."""
+    """The lens bends the scale but keeps its order, and stays on the scale."""
     low, high = sorted((one, other))
 
-    assert 0 <= RAIL.cell(low) <= RAIL.cell(high) <= RAIL.width - 1
+    assert 0 <= SCALE.cell(low) <= SCALE.cell(high) <= SCALE.width - 1
 
 
 @given(st.floats(0, 18))
 def test_under_and_over_are_drawn_alike(offset):
-    """The rail is even-handed: as far left as right."""
-    assert RAIL.middle - RAIL.cell(-offset) == RAIL.cell(offset) - RAIL.middle
+    """The scale is even-handed: as far left as right."""
+    assert SCALE.middle - SCALE.cell(-offset) == SCALE.cell(offset) - SCALE.middle
 
 
 def test_a_tenth_or_two_is_seen_near_the_goal():
     """The ±0.2 LU of EBU R 128 V5 i) is a gate of three cells at 80 columns, not a hair."""
-    rail = GoalScale(51, 18.0)
+    scale = GoalScale(51, 18.0)
 
-    assert rail.cell(0.2) - rail.cell(-0.2) + 1 >= 3
+    assert scale.cell(0.2) - scale.cell(-0.2) + 1 >= 3
 
 
 def test_over_is_a_bar_to_the_right():
     """From the goal to the value, with the shape at its end and the maximum as a tick."""
-    row = offset_row(RAIL, 3.0, "over", GATE, furthest=9.0)
+    row = offset_row(SCALE, 3.0, "over", GATE, furthest=9.0)
 
     assert text_of(row) == "───────────░░░░████████▷───╂───"
     assert ("▷", "paper on over bold") in row
@@ -61,31 +61,31 @@ def test_over_is_a_bar_to_the_right():
 
 def test_under_is_a_bar_to_the_left():
     """The mirror of over."""
-    assert text_of(offset_row(RAIL, -3.0, "under", GATE)) == "───────◁████████░░░░───────────"
+    assert text_of(offset_row(SCALE, -3.0, "under", GATE)) == "───────◁████████░░░░───────────"
 
 
 def test_on_the_goal_only_the_shape_stands_in_the_gate():
     """Calm is small."""
-    assert text_of(offset_row(RAIL, 0.0, "inside", GATE)) == "───────────░░░░◇░░░░───────────"
+    assert text_of(offset_row(SCALE, 0.0, "inside", GATE)) == "───────────░░░░◇░░░░───────────"
 
 
-def test_silence_leaves_the_rail_empty():
-    """Minus infinity is no place on a rail."""
-    assert text_of(offset_row(RAIL, -math.inf, "under", GATE)) == "───────────░░░░┼░░░░───────────"
+def test_silence_leaves_the_scale_empty():
+    """Minus infinity is no place on a scale."""
+    assert text_of(offset_row(SCALE, -math.inf, "under", GATE)) == "───────────░░░░┼░░░░───────────"
 
 
 @pytest.mark.parametrize(("offset", "end"), [(-40.0, 0), (40.0, 30)])
 def test_beyond_the_reach_the_shape_waits_at_the_end(offset, end):
     """Off the scale still shows which way."""
-    text = text_of(offset_row(RAIL, offset, "over" if offset > 0 else "under", GATE))
+    text = text_of(offset_row(SCALE, offset, "over" if offset > 0 else "under", GATE))
 
     assert ("▷" if offset > 0 else "◁") == text[end]
 
 
 def test_a_forecast_is_as_wide_as_it_is_unsure():
     """The band is low to high, the shape is the central estimate."""
-    narrow = text_of(band_row(RAIL, (-0.3, 0.0, 0.3), "inside", GATE))
-    wide = text_of(band_row(RAIL, (-3.0, -1.5, 0.3), "under", GATE))
+    narrow = text_of(band_row(SCALE, (-0.3, 0.0, 0.3), "inside", GATE))
+    wide = text_of(band_row(SCALE, (-3.0, -1.5, 0.3), "under", GATE))
 
     assert narrow == "───────────░░░▒◇▒░░░───────────"
     assert wide == "───────▒▒▒◁▒▒▒▒▒▒░░░───────────"
@@ -93,12 +93,12 @@ def test_a_forecast_is_as_wide_as_it_is_unsure():
 
 def test_peaks_hang_under_their_ceiling():
     """The middle is the ceiling: the gap is the headroom."""
-    assert text_of(peaks_row(RAIL, [("L", -5.0), ("R", -3.0)])) == "─────L─R╌╌╌╌╌╌╌△───────────────"
+    assert text_of(peaks_row(SCALE, [("L", -5.0), ("R", -3.0)])) == "─────L─R╌╌╌╌╌╌╌△───────────────"
 
 
 def test_a_peak_over_the_ceiling_crosses_it():
     """Over the ceiling is to the right and never looks like headroom."""
-    row = peaks_row(RAIL, [("L", -5.0), ("R", 1.0)])
+    row = peaks_row(SCALE, [("L", -5.0), ("R", 1.0)])
 
     assert text_of(row) == "─────L─────────△███R───────────"
     assert ("R", "ceiling bold") in row
@@ -106,4 +106,4 @@ def test_a_peak_over_the_ceiling_crosses_it():
 
 def test_two_peaks_in_one_cell_stand_side_by_side():
     """No channel hides another."""
-    assert "LR" in text_of(peaks_row(RAIL, [("L", -3.0), ("R", -3.0)]))
+    assert "LR" in text_of(peaks_row(SCALE, [("L", -3.0), ("R", -3.0)]))

@@ -29,12 +29,12 @@ class SteppedRehearsal(RehearsalSource):
         self.told.put(gain_db)
 
 
-class DeskPeer:
-    """A surface that moves a desk's fader and hears where it stands."""
+class WorkstationPeer:
+    """A surface that moves a workstation's fader and hears where it stands."""
 
-    def __init__(self, surface, desk: SimulatedWorkstation):
+    def __init__(self, surface, workstation: SimulatedWorkstation):
         self.surface = surface
-        self._desk = desk
+        self._workstation = workstation
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self.socket.bind(("127.0.0.1", 0))
         self.socket.settimeout(PATIENCE_S)
@@ -44,7 +44,7 @@ class DeskPeer:
         self.send_raw(self.surface.message(level_db).dgram)
 
     def send_raw(self, datagram: bytes) -> None:
-        self.socket.sendto(datagram, self._desk.address)
+        self.socket.sendto(datagram, self._workstation.address)
 
     def hear(self) -> float:
         """The next report, dB."""

@@ -4,7 +4,7 @@ import socket
 import threading
 
 import pytest
-from desk_peer import PATIENCE_S, DeskPeer, SteppedRehearsal
+from workstation_peer import PATIENCE_S, SteppedRehearsal, WorkstationPeer
 
 from sidecar.osc import codec
 from sidecar.settings.locations import shipped_configs
@@ -25,7 +25,7 @@ def rehearsal():
 
 
 @pytest.fixture
-def desk(surface, rehearsal):
+def workstation(surface, rehearsal):
     made = SimulatedWorkstation(surface, rehearsal)
     made.start()
     yield made
@@ -33,8 +33,8 @@ def desk(surface, rehearsal):
 
 
 @pytest.fixture
-def peer(surface, desk):
-    made = DeskPeer(surface, desk)
+def peer(surface, workstation):
+    made = WorkstationPeer(surface, workstation)
     yield made
     made.close()
 
@@ -90,9 +90,9 @@ def test_a_hand_on_the_fader_is_told_to_those_who_have_moved_it(peer, rehearsal)
     assert peer.hear_until(0.0)
 
 
-def test_a_second_peer_does_not_silence_the_first(surface, desk, peer, rehearsal):
+def test_a_second_peer_does_not_silence_the_first(surface, workstation, peer, rehearsal):
     """The one whose fader was moved by another must hear of it, or it would go on as if it held it."""
-    other = DeskPeer(surface, desk)
+    other = WorkstationPeer(surface, workstation)
     peer.send(0.0)
     peer.hear()
     other.send(-0.5)
@@ -110,10 +110,10 @@ def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listener:
         listener.bind(("127.0.0.1", 0))
         listener.settimeout(PATIENCE_S)
-        desk = SimulatedWorkstation(surface, rehearsal, peer=listener.getsockname())
-        desk.start()
+        workstation = SimulatedWorkstation(surface, rehearsal, peer=listener.getsockname())
+        workstation.start()
         [message] = codec.parse(listener.recv(65_535))
-        desk.close()
+        workstation.close()
 
     assert surface.feedback(*message).position_db == pytest.approx(0.0, abs=1e-4)
 
@@ -148,7 +148,7 @@ def test_one_bad_message_in_a_bundle_costs_only_itself(surface, peer, rehearsal)
 
 
 def test_a_fader_sent_into_silence_stops_at_the_bottom(peer, rehearsal):
-    """The rehearsed fader ends at -60 dB, and the desk does not wait for it to get any further."""
+    """The rehearsed fader ends at -60 dB, and the workstation does not wait for it to get any further."""
     peer.send(float("-inf"))
 
     assert rehearsal.told.get(timeout=PATIENCE_S) == pytest.approx(-60.0, abs=1e-3)
@@ -156,24 +156,24 @@ def test_a_fader_sent_into_silence_stops_at_the_bottom(peer, rehearsal):
 
 def test_closing_ends_the_thread_and_frees_the_port(surface, rehearsal):
     """Even under a stream of messages to a peer that has gone; closing twice is harmless."""
-    desk = SimulatedWorkstation(surface, rehearsal)
-    desk.start()
-    peer = DeskPeer(surface, desk)
+    workstation = SimulatedWorkstation(surface, rehearsal)
+    workstation.start()
+    peer = WorkstationPeer(surface, workstation)
     for _ in range(50):
         peer.send(-1.0)
     peer.close()
-    desk.close()
-    desk.close()
+    workstation.close()
+    workstation.close()
 
-    assert "desk" not in [thread.name for thread in threading.enumerate()]
+    assert "workstation" not in [thread.name for thread in threading.enumerate()]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as again:
-        again.bind(desk.address)
+        again.bind(workstation.address)
 
 
-def test_a_desk_that_was_never_started_can_be_closed(surface, rehearsal):
+def test_a_workstation_that_was_never_started_can_be_closed(surface, rehearsal):
     """A run that fails before its start leaves nothing behind."""
-    desk = SimulatedWorkstation(surface, rehearsal)
-    desk.close()
+    workstation = SimulatedWorkstation(surface, rehearsal)
+    workstation.close()
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as again:
-        again.bind(desk.address)
+        again.bind(workstation.address)

@@ -74,7 +74,7 @@ def test_a_file_of_the_mix_serves_as_earlier_pass(mix):
     )
 
 
-def test_a_profile_that_cannot_be_read_is_refused(tmp_path):
+def test_an_earlier_pass_that_cannot_be_read_is_refused(tmp_path):
     """As any other file."""
     with pytest.raises(SourceError):
         earlier_passes.load_earlier(str(tmp_path / "none.wav"))
@@ -86,7 +86,7 @@ def test_the_second_run_knows_what_is_coming(mix, capsys):
     run = ["live", "--file", str(mix), "--pace", "fast", "--no-screen", "--json", "--osc-port", "0"]
     assert main(run) == 0
     capsys.readouterr()
-    assert main([*run, "--profile", "last"]) == 0
+    assert main([*run, "--earlier", "last"]) == 0
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     moves = [
         line for line in lines if line["type"] == "move" and line["this_pass"] and 40 < line["seconds"] < 55

@@ -92,10 +92,10 @@ def test_blocks_near_the_gate_are_reckoned_with(plays_db, known_db):
     is as wide as they scatter within a factor of 1.5, though the level is the same."""
     rng = np.random.default_rng(5)
     past = energy(rng.normal(-20.0, 0.5, 6000))
-    course_lufs = -36.0 + 8.0 * np.sqrt(np.linspace(0.0, 1.0, 5000))  # denser the louder
+    history_lufs = -36.0 + 8.0 * np.sqrt(np.linspace(0.0, 1.0, 5000))  # denser the louder
 
     def gating_blocks(deviation_db):
-        energies = energy(course_lufs + rng.normal(0.0, deviation_db, len(course_lufs)))
+        energies = energy(history_lufs + rng.normal(0.0, deviation_db, len(history_lufs)))
         energies /= 10.0 ** (deviation_db**2 * math.log(10.0) / 200.0)  # no louder for it: log-normal mean
         return np.convolve(energies, np.full(4, 0.25), "valid")
 
@@ -144,8 +144,8 @@ def test_a_pass_that_leaves_the_earlier_one_is_noticed():
 
     advisor = LandingAdvisor(TELEVISION, 300.0, performed(programme, 1, seed=1))
     advisor.push(playing[:1500], 0.0)
-    assert advisor.profile_fit.fits
+    assert advisor.earlier_fit.fits
     advisor.push(playing[1500:1700], 0.0)
 
-    assert not advisor.profile_fit.fits
+    assert not advisor.earlier_fit.fits
     assert "does not fit" in advisor.this_pass().reason

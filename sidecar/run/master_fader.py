@@ -1,4 +1,4 @@
-"""The programme fader: moved by the source, reached over OSC, or only reported by a person."""
+"""The master fader: moved by the source, reached over OSC, or only reported by a person."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _NO_FADER = "There is no fader to arm: name the workstation's with --surface and
 _PAUSED = "the measurement is paused, so there is no new advice."
 
 
-class ProgrammeFader:
+class MasterFader:
     """Carries out fader commands and keeps the advisor's fader position up to date."""
 
     def __init__(
@@ -67,9 +67,9 @@ class ProgrammeFader:
         return self._held is not None
 
     @property
-    def hand(self) -> ArmState | None:
+    def arm_state(self) -> ArmState | None:
         """Whether the sidecar may move the workstation's fader; None where it reaches none."""
-        return self._remote.hand if self._remote else None
+        return self._remote.arm_state if self._remote else None
 
     def revoke(self) -> None:
         """Stops a move in progress at once, from any thread; ``disarm`` must follow."""
@@ -100,7 +100,7 @@ class ProgrammeFader:
         self._remote.forbid_rise(_PAUSED if is_paused else next(iter(forbidding), ""))
 
     def report_fader(self, feedback: FaderFeedback, now_s: float) -> None:
-        """Reports the position of the programme fader as the workstation gives it."""
+        """Reports the position of the master fader as the workstation gives it."""
         if self._remote:
             self._remote.report_fader(feedback.position_db, feedback.received_s)
         self._note_position(feedback.position_db, now_s)
@@ -149,7 +149,7 @@ class ProgrammeFader:
             self._advice.ask_soon()
             self._note(f"fader at {figure(self._reported_db or 0.0)} dB")
 
-    def obey(self, command: FaderCommand, now_s: float) -> str:
+    def carry_out(self, command: FaderCommand, now_s: float) -> str:
         """Carries out *command*; returns why it was refused, as a sentence, or an empty string."""
         match command:
             case FaderAt(position_db):
@@ -204,7 +204,7 @@ class ProgrammeFader:
             self._advice.advisor.fader_moved_by(change_db)
             self._tell(FaderReport(self._advice.advisor.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
-        elif self._remote.hand.is_armed:
+        elif self._remote.arm_state.is_armed:
             self._remote.change_by(change_db, is_advised=False)
         else:
             return "The workstation itself says where its fader stands: move it there, or arm it first."

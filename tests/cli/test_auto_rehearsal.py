@@ -23,20 +23,20 @@ def sidecar(*arguments):
 
 
 @pytest.fixture(scope="module")
-def obeyed(tmp_path_factory):
+def run(tmp_path_factory):
     """The rehearsal, twelve times faster than real, armed; its lines, and the file of what was heard."""
     heard = tmp_path_factory.mktemp("heard") / "heard.wav"
     run = sidecar(
-        *("rehearse", "--obey", "--pace", "12", "--no-screen", "--json"),
+        *("rehearse", "--auto", "--pace", "12", "--no-screen", "--json"),
         *("--osc-port", "0", "--write", str(heard)),
     )
     assert (run.returncode, run.stderr) == (0, "")
     return [json.loads(line) for line in run.stdout.splitlines()], heard
 
 
-def test_the_pass_that_plays_lands_inside_the_tolerance(obeyed):
+def test_the_pass_that_plays_lands_inside_the_tolerance(run):
     """EBU R 128 h), i): measured on the file, by another command."""
-    _, heard = obeyed
+    _, heard = run
     check = sidecar("check", "--json", "--goal", "r128", str(heard))
     [found] = json.loads(check.stdout)
     goal = load_goal("r128")
@@ -47,9 +47,9 @@ def test_the_pass_that_plays_lands_inside_the_tolerance(obeyed):
     assert check.returncode == 0
 
 
-def test_left_alone_it_would_not_have(obeyed):
+def test_left_alone_it_would_not_have(run):
     """The fader had to move: at 0 dB the same programme is too loud."""
-    lines, _ = obeyed
+    lines, _ = run
     faders_db = [line["fader_db"] for line in lines if line["type"] == "reading"]
     untouched = sidecar("rehearse", "--pace", "fast", "--no-screen", "--json", "--osc-port", "0")
     last = [line for line in map(json.loads, untouched.stdout.splitlines()) if line["type"] == "reading"][-1]
@@ -59,15 +59,15 @@ def test_left_alone_it_would_not_have(obeyed):
     assert last["integrated_lufs"] > load_goal("r128").highest_lufs + 0.5
 
 
-def test_no_step_of_the_fader_is_a_jump(obeyed):
+def test_no_step_of_the_fader_is_a_jump(run):
     """Up goes 1 dB a second at most, and never far: ears and loudspeakers (safety limits of our own)."""
-    lines, _ = obeyed
-    course = [(line["seconds"], line["fader_db"]) for line in lines if line["type"] == "reading"]
+    lines, _ = run
+    history = [(line["seconds"], line["fader_db"]) for line in lines if line["type"] == "reading"]
     rises = [
         (after_db - before_db) / (after_s - before_s)
-        for (before_s, before_db), (after_s, after_db) in zip(course, course[10:], strict=False)
+        for (before_s, before_db), (after_s, after_db) in zip(history, history[10:], strict=False)
         if after_s > before_s
     ]
 
     assert max(rises) <= 1.3  # positions leave and arrive in steps
-    assert max(db for _, db in course) <= 6.0
+    assert max(db for _, db in history) <= 6.0

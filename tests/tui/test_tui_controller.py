@@ -47,9 +47,9 @@ def test_only_what_does_something_is_offered(scene, expected):
 
 
 def test_an_armed_hand_does_not_follow_a_stem():
-    """The hand is on the programme fader; the move that is shown is for another one."""
+    """The hand is on the master fader; the move that is shown is for another one."""
     feed = scenes.stems()
-    feed.change(hand=ArmState("studio desk", True, ""))
+    feed.change(arm=ArmState("studio desk", True, ""))
 
     assert offers(feed.shown) == {"pause", "disarm", "balance"}
 
@@ -58,11 +58,11 @@ def test_what_the_hand_says_is_news_for_a_while():
     """Long enough to be read, and again when it says something else."""
     feed = scenes.armed()
     controller = Controller(feed)
-    seen = [controller.read_view().hand_is_news for _ in range(600)]
-    feed.change(hand=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
+    seen = [controller.read_view().arm_is_news for _ in range(600)]
+    feed.change(arm=ArmState("studio desk", False, "Disarmed: no audio is arriving."))
 
     assert (seen[0], seen[300], seen[-1]) == (True, True, False)
-    assert controller.read_view().hand_is_news
+    assert controller.read_view().arm_is_news
 
 
 def test_steps_of_the_fader_are_told_as_steps():

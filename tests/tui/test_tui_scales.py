@@ -10,14 +10,14 @@ from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.panels.scales import momentary_line, rails
+from tui.drawing.panels.scales import momentary_line, scales
 
 
 def _lines(feed, width=80, height=7, *, relative=False, **layout):
     controller = Controller(feed)
     if relative:
         controller.switch_unit()
-    return [text_of(row).rstrip() for row in rails(controller.read_view(), width, height, **layout)]
+    return [text_of(row).rstrip() for row in scales(controller.read_view(), width, height, **layout)]
 
 
 def test_the_seven_rows_at_80_columns():
@@ -45,7 +45,7 @@ def test_in_lu_every_number_is_an_offset():
 @pytest.mark.parametrize(("width", "height"), [(80, 7), (120, 12), (30, 3), (5, 1), (200, 30)])
 def test_every_row_has_the_width_of_the_panel(width, height):
     """Whatever the size, nothing sticks out and nothing is missing."""
-    rows = rails(Controller(scenes.alerted()).read_view(), width, height, thickness=2, peak_rows=2)
+    rows = scales(Controller(scenes.alerted()).read_view(), width, height, thickness=2, peak_rows=2)
 
     assert [width] * height == [len(text_of(row)) for row in rows]
 

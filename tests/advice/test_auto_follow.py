@@ -8,11 +8,11 @@ from sidecar.model.readings import Move
 DOWN = Move(gain_db=-2.0)
 
 
-def asked(obeying, moments, move=DOWN, *, armed=lambda _: True, fader_db=-1.0):
+def asked(follower, moments, move=DOWN, *, armed=lambda _: True, fader_db=-1.0):
     """The moments at which a target is asked for, with the target."""
     found = {}
     for seconds in moments:
-        target_db = obeying.target_db(seconds, move, fader_db, is_armed=armed(seconds))
+        target_db = follower.target_db(seconds, move, fader_db, is_armed=armed(seconds))
         if target_db is not None:
             found[seconds] = target_db
     return found
@@ -39,10 +39,10 @@ def test_taking_the_fader_back_starts_the_wait_anew():
 
 def test_a_new_programme_starts_the_wait_anew():
     """After a reset the seconds begin at 0 and so does the wait."""
-    obeying = AutoFollow()
-    asked(obeying, tenths(0, 29.9))
+    follower = AutoFollow()
+    asked(follower, tenths(0, 29.9))
 
-    assert list(asked(obeying, tenths(0, 31))) == [30.0]
+    assert list(asked(follower, tenths(0, 31))) == [30.0]
 
 
 def test_a_pause_is_no_programme():
@@ -53,10 +53,10 @@ def test_a_pause_is_no_programme():
 def test_when_there_is_nothing_to_do_nothing_is_asked():
     """On target, or kept from moving by the ceiling: the fader stays, and the next look is as far off."""
     for move in (Move(), Move(limited_by="ceiling")):
-        obeying = AutoFollow()
+        follower = AutoFollow()
 
-        assert asked(obeying, tenths(0, 31), move) == {}
-        assert list(asked(obeying, tenths(31, 65))) == [60.0]
+        assert asked(follower, tenths(0, 31), move) == {}
+        assert list(asked(follower, tenths(31, 65))) == [60.0]
 
 
 def test_a_closed_fader_is_left_closed():
@@ -66,11 +66,11 @@ def test_a_closed_fader_is_left_closed():
 
 def test_near_the_end_it_looks_again_sooner_but_never_sooner_after_arming():
     """The first look waits its half minute, whatever the advice would like; the next ones follow it."""
-    obeying = AutoFollow()
+    follower = AutoFollow()
     found = [
         seconds
         for seconds in tenths(0, 50)
-        if obeying.target_db(seconds, DOWN, 0.0, is_armed=True, look_s=5.0) is not None
+        if follower.target_db(seconds, DOWN, 0.0, is_armed=True, look_s=5.0) is not None
     ]
 
     assert found == [30.0, 35.0, 40.0, 45.0, 50.0]

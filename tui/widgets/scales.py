@@ -18,5 +18,5 @@ class Scales(Panel):
         self.peak_rows = 1
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
-        """See :func:`tui.drawing.panels.scales.rails`."""
-        return scales.rails(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)
+        """See :func:`tui.drawing.panels.scales.scales`."""
+        return scales.scales(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)

@@ -1,11 +1,11 @@
-"""What is said of the programme fader, and what becomes of it."""
+"""What is said of the master fader, and what becomes of it."""
 
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
 from sidecar.model.commands import Confirm, Dismiss, FaderAt, Nudge
 from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
-from sidecar.run.programme_fader import ProgrammeFader
+from sidecar.run.master_fader import MasterFader
 from sidecar.settings.goals import load_goal
 
 
@@ -27,13 +27,13 @@ def asked(guess):
     advice.advisor.guess = guess
     notes: list[str] = []
     told: list[FaderReport] = []
-    return ProgrammeFader(Mix(), advice, notes.append, told.append), advice, notes, told
+    return MasterFader(Mix(), advice, notes.append, told.append), advice, notes, told
 
 
 def test_a_yes_makes_the_guess_a_move_of_its_moment():
     """The record has it where it was heard, not where it was answered."""
     fader, advice, notes, told = asked(Guess(0.0, -3.0, 0.9))
-    assert fader.obey(Confirm(advice.guess), 20.0) == ""
+    assert fader.carry_out(Confirm(advice.guess), 20.0) == ""
 
     assert [FaderReport(0.0, -3.0, is_position=False)] == told
     assert notes == ["fader by −3.0 dB at 0 s, as guessed"]
@@ -43,7 +43,7 @@ def test_a_yes_makes_the_guess_a_move_of_its_moment():
 def test_a_script_may_answer_whatever_is_asked():
     """Over OSC the answer carries no question."""
     fader, _, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.obey(Confirm(), 20.0)
+    fader.carry_out(Confirm(), 20.0)
 
     assert len(told) == 1
 
@@ -53,7 +53,7 @@ def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
     fader, advice, notes, told = asked(Guess(12.0, -3.0, 0.9))
     seen = advice.guess
     advice.advisor.guess = Guess(40.0, 2.0, 0.9)
-    said = fader.obey(Confirm(seen), 41.0)
+    said = fader.carry_out(Confirm(seen), 41.0)
 
     assert (notes, told, advice.advisor.fader_db) == ([], [], 0.0)
     assert "gone" in said
@@ -63,7 +63,7 @@ def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
 def test_a_no_takes_the_question_away():
     """Nothing moved, nothing is on record."""
     fader, advice, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.obey(Dismiss(advice.guess), 20.0)
+    fader.carry_out(Dismiss(advice.guess), 20.0)
 
     assert (advice.guess, told, advice.advisor.fader_db) == ("", [], 0.0)
 
@@ -73,7 +73,7 @@ def test_a_new_pass_begins_where_the_fader_stands():
     for words in ([FaderAt(-4.0), Nudge(0.5)], [Nudge(-3.5)]):
         fader, advice, _, told = asked(None)
         for command in words:
-            fader.obey(command, 1.0)
+            fader.carry_out(command, 1.0)
         fader.begin_anew("the pass of mix")
 
         assert advice.advisor.fader_db == -3.5
@@ -107,7 +107,7 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
 def test_steps_and_positions_that_were_told_are_on_record():
     """From them the whole history can be told again."""
     fader, _, _, told = asked(None)
-    fader.obey(FaderAt(-4.0), 1.0)
-    fader.obey(Nudge(0.5), 2.0)
+    fader.carry_out(FaderAt(-4.0), 1.0)
+    fader.carry_out(Nudge(0.5), 2.0)
 
     assert [(word.value_db, word.is_position) for word in told] == [(-4.0, True), (0.5, False)]

@@ -1,4 +1,4 @@
-"""The panel of the programme's course."""
+"""The panel of the programme's history."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A course fetched over a wire that loses packets, in virtual time: archive, reception and copy together."""
+"""A history fetched over a wire that loses packets, in virtual time: archive, reception and copy together."""
 
 import random
 import tracemalloc
@@ -36,21 +36,21 @@ class Peer:
 
 
 class Wire:
-    """A run with a course, a screen that copies it, and the way between them."""
+    """A run with a history, a screen that copies it, and the way between them."""
 
     def __init__(self, seconds=0.0, lose=lambda: False):
         self.log = TimelineLog()
         self.chance = random.Random(6)
         self.outbox = Publisher()
         self.reception = OscServer(AccessPolicy(), self.outbox, update_hz=10.0)
-        self.reception.archive = Backlog(self.course, all_goals)
+        self.reception.archive = Backlog(self.history, all_goals)
         self.peer, self.copy, self.lose = Peer(), TimelineCopy(), lose
         self.now_s = 1000.0
         self.most_bytes = 0
         self.play(seconds)
         self.ask("/subscribe", "s", ["run"])
 
-    def course(self):
+    def history(self):
         return self.log.view()
 
     def play(self, seconds):
@@ -78,7 +78,7 @@ class Wire:
     def hear(self, packet):
         for address, arguments in codec.parse(packet):
             path, clean = sound(address, arguments)
-            if path in ("/course/size", "/course/part", "/event"):
+            if path in ("/history/size", "/history/part", "/event"):
                 self.copy.receive_answer(path, clean)
 
     def fetch(self, within_s):
@@ -90,17 +90,17 @@ class Wire:
         return self.now_s - began_s
 
     def is_whole(self):
-        ours, theirs = self.copy.course, self.log.view()
+        ours, theirs = self.copy.history, self.log.view()
         return (len(ours.seconds), ours.events) == (len(theirs.seconds), theirs.events)
 
     def assert_same(self):
         for name in ("seconds", "short_term", "integrated", "fader_db"):
-            ours, theirs = getattr(self.copy.course, name), getattr(self.log.view(), name)
+            ours, theirs = getattr(self.copy.history, name), getattr(self.log.view(), name)
             assert theirs.tobytes() == ours.tobytes(), name
 
 
 @pytest.mark.parametrize("seconds", [0.0, 0.1, 7.9, 8.0, 8.1, 64.0, 64.1, 700.0])
-def test_a_late_screen_gets_the_course_from_its_first_column(seconds):
+def test_a_late_screen_gets_the_history_from_its_first_column(seconds):
     """Bit for bit, silence included, whatever the length is to the parts it comes in."""
     between = Wire(seconds)
     between.log.add_event(Event(0.0, "mark", "begin"))
@@ -113,9 +113,9 @@ def test_a_late_screen_gets_the_course_from_its_first_column(seconds):
 def test_an_hour_is_there_in_a_few_seconds():
     """36 000 columns within what one asker may have; the last minute is there at once."""
     between = Wire(3600.0)
-    while len(between.copy.course.seconds) < 600:
+    while len(between.copy.history.seconds) < 600:
         between.tick()
-    first_s, newest = between.now_s - 1000.0, between.copy.course
+    first_s, newest = between.now_s - 1000.0, between.copy.history
     whole_s = between.fetch(within_s=10.0)
 
     assert first_s < 0.5
@@ -154,14 +154,14 @@ def test_packets_that_change_places_do_no_harm():
     between.assert_same()
 
 
-def test_the_copy_follows_a_course_that_grows():
+def test_the_copy_follows_a_history_that_grows():
     """Never further behind than the time between two questions."""
     between = Wire(30.0)
     between.fetch(within_s=5.0)
     for _ in range(200):
         between.play(0.1)
         between.tick()
-        behind = len(between.log.view().seconds) - len(between.copy.course.seconds)
+        behind = len(between.log.view().seconds) - len(between.copy.history.seconds)
         assert behind <= 6
     between.fetch(within_s=1.0)
 
@@ -180,17 +180,17 @@ def test_a_reset_empties_it(played_s):
         between.tick()
     between.fetch(within_s=5.0)
 
-    assert between.copy.course.events == ()
+    assert between.copy.history.events == ()
     between.assert_same()
 
 
 def test_a_sidecar_that_was_started_anew_is_another_pass():
-    """Its course is as long as the old one by chance; nothing of the old one is left."""
+    """Its history is as long as the old one by chance; nothing of the old one is left."""
     between = Wire(60.0)
     between.fetch(within_s=5.0)
     between.log = TimelineLog()
     between.play(60.0)
-    between.reception.archive = Backlog(between.course, all_goals)
+    between.reception.archive = Backlog(between.history, all_goals)
     for _ in range(20):
         between.tick()
 
@@ -201,14 +201,14 @@ def test_only_a_subscriber_is_told():
     """Who has no lease, or none any more, gets a short refusal and not one part."""
     between = Wire(100.0)
     stranger = Peer(2)
-    between.ask("/course", "ii", [0, 640], stranger)
+    between.ask("/history", "ii", [0, 640], stranger)
     between.now_s += LEASE_S + 1.0
     between.peer.packets.clear()
-    between.ask("/course", "ii", [0, 640])
+    between.ask("/history", "ii", [0, 640])
 
     for packets in (stranger.packets, between.peer.packets):
         ((address, (path, words)),) = [message for packet in packets for message in codec.parse(packet)]
-        assert (address, path) == (f"{ROOT}/error", f"{ROOT}/course")
+        assert (address, path) == (f"{ROOT}/error", f"{ROOT}/history")
         assert "subscribe first" in words
 
 
@@ -218,11 +218,11 @@ def test_one_asker_gets_no_more_than_its_allowance():
     between = Wire(3600.0)
     between.peer.packets.clear()
     for _ in range(100):
-        between.ask("/course", "ii", [0, 640])
+        between.ask("/history", "ii", [0, 640])
     at_once = len(between.peer.packets)
     for _ in range(500):
         between.now_s += 0.01
-        between.ask("/course", "ii", [0, 640])
+        between.ask("/history", "ii", [0, 640])
 
     assert at_once == PARTS_AT_ONCE
     assert at_once + 5 * PARTS_HZ + 1 >= len(between.peer.packets)
@@ -232,11 +232,11 @@ def test_one_asker_gets_no_more_than_its_allowance():
 @pytest.mark.parametrize(
     ("path", "tags", "values"),
     [
-        ("/course", "ii", (-1, 10)),
-        ("/course", "f", (0.5,)),
-        ("/course", "ff", (0.5, 1.0)),
-        ("/course", "ss", ("0", "1")),
-        ("/course", "", ()),
+        ("/history", "ii", (-1, 10)),
+        ("/history", "f", (0.5,)),
+        ("/history", "ff", (0.5, 1.0)),
+        ("/history", "ss", ("0", "1")),
+        ("/history", "", ()),
         ("/events", "", ()),
         ("/goals", "i", (1,)),
     ],
@@ -256,23 +256,23 @@ def test_questions_beyond_the_end_are_answered_with_the_size():
     between = Wire(10.0)
     for tags, values in (("ii", (100, 640)), ("ff", (100.0, 640.0)), ("ii", (2**31 - 1, 2**31 - 1))):
         between.peer.packets.clear()
-        between.ask("/course", tags, values)
+        between.ask("/history", tags, values)
         ((address, arguments),) = [m for packet in between.peer.packets for m in codec.parse(packet)]
-        assert (address, arguments[1:]) == (f"{ROOT}/course/size", [100, 0])
+        assert (address, arguments[1:]) == (f"{ROOT}/history/size", [100, 0])
 
 
 def test_parts_that_cannot_be_are_passed_over():
     """Columns before the first, beyond a month, of another pass, or a blob that is no row."""
     copy = TimelineCopy()
-    copy.receive_answer("/course/size", (7, 10, 0))
+    copy.receive_answer("/history/size", (7, 10, 0))
     list(copy.questions(0.0))
     row = np.zeros(3, ">f4").tobytes()
     for which_pass, first, blob in ((7, -1, row), (7, 2**31 - 1, row), (8, 9, row), (7, 9, row[:-1])):
-        copy.receive_answer("/course/part", (which_pass, first, blob))
-        assert len(copy.course.seconds) == 0
-    copy.receive_answer("/course/part", (7, 9, row))
+        copy.receive_answer("/history/part", (which_pass, first, blob))
+        assert len(copy.history.seconds) == 0
+    copy.receive_answer("/history/part", (7, 9, row))
 
-    assert copy.course.seconds.tolist() == [1.0]
+    assert copy.history.seconds.tolist() == [1.0]
 
 
 def test_the_goals_come_whole():
@@ -290,9 +290,9 @@ def test_the_goals_come_whole():
 
 
 def a_copy_of(size, events=0):
-    """A copy that was told how long the course is, and has asked for its newest columns and those before."""
+    """A copy that was told how long the history is, and has asked for its newest columns and those before."""
     copy = TimelineCopy()
-    copy.receive_answer("/course/size", (7, size, events))
+    copy.receive_answer("/history/size", (7, size, events))
     list(copy.questions(0.0))
     return copy
 
@@ -302,23 +302,23 @@ def test_columns_that_were_not_asked_for_take_no_memory(first):
     """A pass of a month is claimed, and one packet brings columns from anywhere in it."""
     copy = a_copy_of(26_000_000)
     tracemalloc.start()
-    copy.receive_answer("/course/part", (7, first, bytes(960)))
+    copy.receive_answer("/history/part", (7, first, bytes(960)))
     _, peak_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()
 
-    assert len(copy.course.seconds) == 0
+    assert len(copy.history.seconds) == 0
     assert peak_bytes < 100_000
 
 
 def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_what_came():
     copy = a_copy_of(26_000_000)
     tracemalloc.start()
-    copy.receive_answer("/course/part", (7, 26_000_000 - 80, bytes(960)))
+    copy.receive_answer("/history/part", (7, 26_000_000 - 80, bytes(960)))
     _, peak_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()
 
-    assert len(copy.course.seconds) == 80
-    assert copy.course.seconds[-1] == np.float32(2_600_000.0)
+    assert len(copy.history.seconds) == 80
+    assert copy.history.seconds[-1] == np.float32(2_600_000.0)
     assert peak_bytes < 1_000_000
 
 
@@ -328,5 +328,5 @@ def test_events_without_end_are_asked_for_only_so_far():
     for place in range(20_010):
         copy.receive_answer("/event", (7, place, 0.0, "mark", "x"))
 
-    assert len(copy.course.events) == 20_000
+    assert len(copy.history.events) == 20_000
     assert not [path for path, _ in copy.questions(9.0) if path == "/events"]
