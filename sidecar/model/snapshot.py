@@ -31,6 +31,11 @@ class FaderFeedback:
 
 
 @dataclass(frozen=True, slots=True)
+class FaderTouch:
+    """The workstation's report that a hand is on its master fader."""
+
+
+@dataclass(frozen=True, slots=True)
 class Target:
     """One place that OSC goes to."""
 
@@ -134,6 +139,8 @@ class Snapshot:
     rides: tuple[Ride, ...] = ()
     """The rides that bring the pass so far into the goal's limits."""
     rides_reason: str = ""
+    script_fault: str = ""
+    """How a script of ``--on`` failed, until it is acknowledged; empty while all is well."""
     beat: int = 0
     """Whole seconds since the run began; a receiver sees by it that the run is alive."""
     notice: str = ""

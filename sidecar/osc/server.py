@@ -14,7 +14,7 @@ from functools import partial
 from typing import Any
 
 from sidecar.model.commands import Arm, Command, Disarm, FaderAt, StemFaderAt
-from sidecar.model.snapshot import Event
+from sidecar.model.snapshot import Event, FaderTouch
 from sidecar.osc import codec
 from sidecar.osc.access import LARGEST_PACKET, AccessPolicy
 from sidecar.osc.address_proof import AddressProofs
@@ -50,7 +50,7 @@ Later = Callable[[Callable[[float], None]], None]
 
 @dataclass(slots=True)
 class _Packet:
-    """State of one packet: its questions are answered after the commands before them."""
+    """State of one packet: all its questions are answered after all its commands, whatever their order."""
 
     commands: int = 0
     """Number of those without an outcome yet."""
@@ -76,8 +76,8 @@ class OscServer:
         self.drops = DropCounters()
         self.subscribers = Subscriptions(publisher)
         self.submit: Submit | None = None
-        self.report_fader: Callable[[FaderAt | StemFaderAt], None] | None = None
-        """Called with each fader position that the workstation reports."""
+        self.report_fader: Callable[[FaderAt | StemFaderAt | FaderTouch], None] | None = None
+        """Called with each fader position, and each touch, that the workstation reports."""
         self.stranger = ""
         """A sentence on the last other sender to the fader feedback address; empty for none."""
         self.later: Later = lambda call: call(time.monotonic())
@@ -135,6 +135,8 @@ class OscServer:
                 self._receive_message(address, arguments, peer, now_s, parts)
             else:
                 self._drop("sender", peer, f"the workstation may not send commands: {address}", now_s)
+        if not parts.commands:
+            self._answer_questions(parts, peer, now_s)
 
     def _receive_feedback(
         self, link: Workstation, address: str, arguments: list[Any], peer: Peer, now_s: float
@@ -175,11 +177,9 @@ class OscServer:
         try:
             asked = self._parser.request(address, arguments)
             if isinstance(asked, Command):
-                if self._link and isinstance(asked, FaderAt):
-                    raise Refusal("argument", "the fader position comes from the workstation's feedback")
                 self._note_holder(asked, peer, now_s)
                 self._pass_on(asked, address, peer, packet)
-            elif isinstance(asked, Question) and packet.commands:
+            elif isinstance(asked, Question):
                 packet.questions.append((asked, address))
             elif isinstance(asked, BacklogRequest):
                 self._send_backlog(asked, address, peer, now_s)
@@ -230,8 +230,10 @@ class OscServer:
         if why:
             self._refuse(Refusal("failed", why), address, peer, now_s)
         packet.commands -= 1
-        if packet.commands:
-            return
+        if not packet.commands:
+            self._answer_questions(packet, peer, now_s)
+
+    def _answer_questions(self, packet: _Packet, peer: Peer, now_s: float) -> None:
         for question, asked_at in packet.questions:
             try:
                 self._serve(question, asked_at, peer, now_s)

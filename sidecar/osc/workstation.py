@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable
 from typing import Any, Protocol
 
 from sidecar.model.commands import FaderAt, StemFaderAt
+from sidecar.model.snapshot import FaderTouch
 from sidecar.osc.sockets.destinations import Destination
 
 
@@ -56,8 +57,8 @@ class Workstation(Protocol):
     def addresses(self) -> tuple[str, ...]:
         """All addresses that it sends, that one included."""
 
-    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
-        """Returns the fader position that a message reports; None where it is about something else.
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | FaderTouch | None:
+        """Returns the fader position, or the touch, that a message reports; None for anything else.
 
         Raises ValueError, with the reason, for arguments that do not fit.
         """

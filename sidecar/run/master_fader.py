@@ -32,6 +32,7 @@ _FORBIDDEN = {
 }
 """Alerts that forbid a rise while they are on, and why."""
 _NO_FADER = "There is no fader to arm: name the workstation's with --surface and --surface-at."
+_NOT_ARMED = "The workstation reports this fader: move it there, or arm it first."
 _PAUSED = "the measurement is paused, so there is no new advice."
 
 
@@ -105,6 +106,11 @@ class MasterFader:
             self._remote.report_fader(feedback.position_db, feedback.received_s)
         self._note_position(feedback.position_db, now_s)
 
+    def report_touch(self) -> None:
+        """Reports that a hand is on the workstation's fader."""
+        if self._remote:
+            self._remote.report_touch()
+
     def step(self) -> None:
         """Sends the next step of a move in progress."""
         if self._remote:
@@ -169,6 +175,8 @@ class MasterFader:
         """Confirms or dismisses the guess; an answer to an older question is refused."""
         if answer.question not in ("", self._advice.guess):
             return "That question has gone; look again."
+        if not self._advice.guess:
+            return "There is no question to answer."
         advisor = self._advice.advisor
         if isinstance(answer, Dismiss):
             advisor.dismiss_guess()
@@ -182,12 +190,11 @@ class MasterFader:
     def _stands_at(self, position_db: float, now_s: float) -> str:
         """Moves the source's own fader to a position, or records a position that a person or script gave."""
         if self._held is not None:
-            self._send(position_db)
-        elif self._remote is not None:
-            return "The workstation itself says where its fader stands: move it there."
-        else:
+            return self._send(self._held, position_db)
+        if self._remote is None:
             self._note_position(position_db, now_s)
-        return ""
+            return ""
+        return self._remote.move_to(position_db) if self._remote.arm_state.is_armed else _NOT_ARMED
 
     def _note_position(self, position_db: float, now_s: float) -> None:
         if position_db == self._reported_db == self._advice.advisor.fader_db:
@@ -199,33 +206,28 @@ class MasterFader:
 
     def _is_moved_by(self, change_db: float) -> str:
         if self._held is not None:
-            self._send(self._aimed_at(self._held.fader_db) + change_db)
-        elif self._remote is None:
+            return self._send(self._held, self._aimed_at(self._held.fader_db) + change_db)
+        if self._remote is None:
             self._advice.advisor.fader_moved_by(change_db)
             self._tell(FaderReport(self._advice.advisor.seconds, change_db, is_position=False))
             self._note(f"fader by {figure(change_db)} dB")
-        elif self._remote.arm_state.is_armed:
-            self._remote.change_by(change_db, is_advised=False)
-        else:
-            return "The workstation itself says where its fader stands: move it there, or arm it first."
-        return ""
+            return ""
+        if self._remote.arm_state.is_armed:
+            return self._remote.change_by(change_db, is_advised=False)
+        return _NOT_ARMED
 
     def _follow(self) -> str:
         gain_db = self._advice.gain_left_db
+        if self._held is None and self._remote is None:
+            return "The sidecar cannot move this fader: make the move by hand."
+        if gain_db == 0.0:
+            return "There is no move to make now."
         if self._held is not None:
-            if gain_db != 0.0:
-                self._send(self._advice.advisor.fader_db + gain_db)
-            return ""
-        if self._remote is None:
-            return "The sidecar does not hold this fader: make the move by hand."
-        self._remote.change_by(gain_db, is_advised=True)
-        return ""
+            return self._send(self._held, self._advice.advisor.fader_db + gain_db)
+        return self._remote.change_by(gain_db, is_advised=True) if self._remote else ""
 
     def _arm(self) -> str:
-        if self._remote is None:
-            return _NO_FADER
-        self._remote.arm()
-        return ""
+        return self._remote.arm() if self._remote else _NO_FADER
 
     def _disarm(self, reason: str) -> str:
         if self._remote is None:
@@ -239,11 +241,16 @@ class MasterFader:
             return position_db
         return self._aim_db
 
-    def _send(self, position_db: float) -> None:
-        if self._held is not None:
-            self._aim_db = position_db
-            self._held.move_fader(position_db)
-            self._note(f"fader to {figure(position_db)} dB")
+    def _send(self, held: FaderSource, position_db: float) -> str:
+        """Moves the source's own fader, at most to the end of its range; returns why it cannot move."""
+        low_db, high_db = held.fader_range_db
+        end_db = min(max(position_db, low_db), high_db)
+        if end_db != position_db and end_db == self._aimed_at(held.fader_db):
+            return f"The fader's range ends at {figure(end_db)} dB."
+        self._aim_db = end_db
+        held.move_fader(end_db)
+        self._note(f"fader to {figure(end_db)} dB")
+        return ""
 
 
 def _is_programme(frames: FloatArray) -> bool:

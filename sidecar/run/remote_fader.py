@@ -9,6 +9,8 @@ from sidecar.model.snapshot import ArmState
 from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import Surface
 
+_QUERY_S = 1.0
+"""Between two questions for the position of an armed fader: half of the age at which one gets too old."""
 _SEND_S = 0.05
 """Between two positions on the way: 20 a second, as smooth as a hand and no load for a surface."""
 
@@ -30,7 +32,7 @@ class RemoteFader:
         self._wants_arming = at_once
         self._is_advised = False
         self._position_db: float | None = None
-        self._stepped_s = SILENCE
+        self._stepped_s = self._queried_s = SILENCE
 
     @property
     def arm_state(self) -> ArmState:
@@ -44,18 +46,30 @@ class RemoteFader:
         self._wants_arming = self._wants_arming and not self._arming.armed
         self._close_unless_armed()
 
-    def arm(self) -> None:
-        """Requests arming; the sentence of the arm state gives the result."""
+    def report_touch(self) -> None:
+        """A hand is on the fader."""
+        self._arming.report_touch()
+        self._close_unless_armed()
+
+    def arm(self) -> str:
+        """Requests arming; returns why it was refused, as a sentence, or an empty string.
+
+        The sentence of the arm state says in either case what becomes of it.
+        """
         if self._arming.armed:
             self._arming.arm(self._line.clock())
-            return
+            return ""
         if refusal := self._line.open():
             self._arming.notice = refusal
-            return
+            return refusal
         self._arming.arm(self._line.clock())
-        if self._arming.is_waiting and self._line.stranger:
+        self._queried_s = SILENCE
+        if not self._arming.is_waiting:
+            self._line.close()
+            return self._arming.notice
+        if self._line.stranger:
             self._arming.notice += f" {self._line.stranger}"
-        self._close_unless_armed()
+        return ""
 
     def revoke(self) -> None:
         """Stops everything that is on its way, at once and from any thread; :meth:`disarm` must follow."""
@@ -92,12 +106,19 @@ class RemoteFader:
         """While *why* is a reason nothing goes up; "" lifts it."""
         self._arming.forbid_rise(self._line.clock(), why)
 
-    def change_by(self, change_db: float, *, is_advised: bool) -> None:
-        """Starts a move from the present position. is_advised: the move is the advised one."""
+    def change_by(self, change_db: float, *, is_advised: bool) -> str:
+        """Starts a move from the present position; returns why it was refused, or an empty string.
+
+        is_advised: the move is the advised one.
+        """
         if self._position_db is None:
-            self._arming.notice = "The fader has never said where it stands; switch its feedback on."
-            return
-        self._ask(self._position_db + change_db, is_advised=is_advised)
+            self._arming.notice = "No fader position has arrived: turn on OSC feedback in the workstation."
+            return self._arming.notice
+        return self._ask(self._position_db + change_db, is_advised=is_advised)
+
+    def move_to(self, position_db: float) -> str:
+        """Starts a move to that position; returns why it was refused, or an empty string."""
+        return self._ask(position_db, is_advised=False)
 
     def look(self, seconds: float, move: Move, look_s: float = LOOK_S) -> None:
         """Makes the advised move unasked, when it is time, and ends a rise that is no longer advised.
@@ -119,6 +140,9 @@ class RemoteFader:
     def step(self) -> None:
         """Sends the next position on the way, where one is due."""
         now_s = self._line.clock()
+        if now_s - self._queried_s >= _QUERY_S:
+            self._queried_s = now_s
+            self._line.query()
         if now_s - self._stepped_s < _SEND_S:
             return
         self._stepped_s = now_s
@@ -128,11 +152,12 @@ class RemoteFader:
         if position_db is not None:
             self._arming.record_sent(now_s, position_db)
 
-    def _ask(self, target_db: float, *, is_advised: bool) -> None:
-        verdict = self._arming.ask(self._line.clock(), target_db)
-        if verdict.granted:
+    def _ask(self, target_db: float, *, is_advised: bool) -> str:
+        decision = self._arming.ask(self._line.clock(), target_db)
+        if decision.granted:
             self._is_advised = is_advised
         self._close_unless_armed()
+        return "" if decision.granted else decision.sentence
 
     def _close_unless_armed(self) -> None:
         if not (self._arming.armed or self._arming.is_waiting):

@@ -39,6 +39,7 @@ from sidecar.model.readings import Reading
 from sidecar.model.snapshot import (
     EventKind,
     FaderFeedback,
+    FaderTouch,
     Outlet,
     Snapshot,
     Target,
@@ -113,7 +114,9 @@ class Session:
         self._faults = UnforeseenFaults()
         self._outcomes: list[tuple[Future[str], str]] = []
         """Results of the commands that were carried out or refused since the last snapshot."""
-        self._feedback: queue.SimpleQueue[FaderFeedback] = queue.SimpleQueue()
+        self._feedback: queue.SimpleQueue[FaderFeedback | FaderTouch] = queue.SimpleQueue()
+        self._script_faults: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._script_fault = ""
         self._sending = threading.Lock()
         self._disarm_waits = False
         self._stopped = False
@@ -157,9 +160,14 @@ class Session:
             self._commands.put(request)
         return request.outcome
 
-    def report_fader(self, feedback: FaderFeedback) -> None:
-        """Queues the position of a fader as reported by the workstation."""
+    def report_fader(self, feedback: FaderFeedback | FaderTouch) -> None:
+        """Queues the position of a fader, or a touch, as reported by the workstation."""
         self._feedback.put(feedback)
+
+    def report_script_fault(self, sentence: str) -> bool:
+        """Queues the sentence on a script that failed; returns whether a snapshot can still show it."""
+        self._script_faults.put(sentence)
+        return self._snapshot.transport != "ended"
 
     def stop(self) -> None:
         """Makes :meth:`run` return after the block in progress."""
@@ -312,6 +320,7 @@ class Session:
             rides=advice.rides,
             rides_reason=advice.rides_reason,
             beat=int(self._clock() - self._began_s),
+            script_fault=printable(self._script_fault),
             notice=printable(
                 self._pass_log.fault or (self._recorder.fault if self._recorder else "") or self._notice
             ),
@@ -333,6 +342,9 @@ class Session:
     def _report_faders(self) -> None:
         while not self._feedback.empty():
             feedback = self._feedback.get()
+            if isinstance(feedback, FaderTouch):
+                self._fader.report_touch()
+                continue
             request = Request(FaderAt(feedback.position_db))
             self._attempt(request, partial(self._report_feedback, feedback))
 
@@ -348,6 +360,8 @@ class Session:
             self._attempt(request, partial(self._use_loaded_goal, goal))
         for request, earlier in self._earlier_loader.finished():
             self._attempt(request, partial(self._use_loaded_pass, earlier))
+        while not self._script_faults.empty():
+            self._notice = self._script_fault = self._script_faults.get()
         for request in self._commands.turn():
             if not isinstance(request.command, _NO_ADVICE):
                 self._advice.ask_soon()
@@ -367,7 +381,8 @@ class Session:
             why = self._faults.describe(request.command, error)
         if why is None:
             return
-        self._notice = why or self._notice
+        if self._fader.arm_state is None or why != self._fader.arm_state.sentence:  # the arm state has it already
+            self._notice = why or self._notice
         self._outcomes.append((request.outcome, why))
 
     def _execute(self, request: Request, meter: Metering) -> str | None:
@@ -401,6 +416,7 @@ class Session:
                 self._pass_log.record_mark(printable(label, _LONGEST_MARK))
             case Acknowledge():
                 self._alerts.acknowledge()
+                self._script_fault = ""
             case StemFaderAt(stem, position_db):
                 self._report_stem(stem, position_db)
 

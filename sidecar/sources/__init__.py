@@ -65,6 +65,10 @@ class FaderSource(Source, Protocol):
     def fader_db(self) -> float:
         """Present position of the fader, dB."""
 
+    @property
+    def fader_range_db(self) -> tuple[float, float]:
+        """The lowest and the highest position, dB."""
+
     def move_fader(self, gain_db: float) -> None:
         """Sends the fader to that position, from any thread; it travels there at its own pace."""
 

@@ -20,11 +20,13 @@ class FaderLine:
         self,
         send: Callable[[float], None],
         *,
+        query: Callable[[], None] | None = None,
         clock: Callable[[], float],
         rounding_db: float = 0.0,
         claim: FaderClaim | None = None,
     ) -> None:
         """send: sends the fader to a position in dB, in one datagram; must return at once.
+        query: sends a question for the fader's position, where the workstation can be asked.
         clock: real time in seconds, unless the fader is a simulated one with a time of its own.
         claim: locks the fader against other runs while the line is open.
         """
@@ -32,6 +34,7 @@ class FaderLine:
         self.stranger = ""
         """A sentence on the last other sender to the feedback address, whose reports are ignored."""
         self._send = send
+        self._query = query
         self._guard = FaderGuard(rounding_db)
         self._lock = threading.Lock()
         self._revocations = 0
@@ -75,6 +78,12 @@ class FaderLine:
         """Ends one revocation, once its disarm has been carried out."""
         with self._lock:
             self._revocations = max(0, self._revocations - 1)
+
+    def query(self) -> None:
+        """Asks the workstation where its fader is, while the line is open and where it can be asked."""
+        with self._lock:
+            if self._query and self._guard.is_open:
+                self._query()
 
     def advance(self, target_db: float | None, *, may_rise: bool) -> float | None:
         """Sends the next position on the way to *target_db*, where there is one; returns it."""

@@ -8,6 +8,7 @@ from typing import Any
 
 from sidecar.errors import NetworkError
 from sidecar.model.commands import FaderAt, StemFaderAt
+from sidecar.model.snapshot import FaderTouch
 from sidecar.osc.access import same_host
 from sidecar.osc.sockets.destinations import Destination, resolve
 from sidecar.surfaces.claim import FaderClaim
@@ -77,7 +78,13 @@ class SurfaceLink:
         self.target = target
         self.peer = sender or peer_at(target)
         """The address that its feedback is accepted from."""
-        self.fader = FaderLine(self._send_fader, clock=clock, rounding_db=surface.rounding_db, claim=claim)
+        self.fader = FaderLine(
+            self._send_fader,
+            query=self._send_query,
+            clock=clock,
+            rounding_db=surface.rounding_db,
+            claim=claim,
+        )
         """Guarded access to its master fader."""
         self._send: Callable[[bytes], None] | None = None
 
@@ -94,9 +101,10 @@ class SurfaceLink:
         """All addresses that the workstation sends."""
         surface = self.surface
         page_address = surface.pages.address if surface.pages else None
-        return tuple(filter(None, (surface.feedback_address, surface.stem_feedback_address, page_address)))
+        asides = (surface.stem_feedback_address, surface.touch_address, page_address)
+        return tuple(filter(None, (surface.feedback_address, *asides)))
 
-    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | FaderTouch | None:
         """Returns what :meth:`Surface.feedback` does; changes the page where the message asks for one."""
         if self.surface.pages and self.surface.pages.turn_page(address, arguments):
             return None
@@ -110,3 +118,8 @@ class SurfaceLink:
         """One datagram from the socket that takes commands, so that the answer comes back to it."""
         if self._send:
             self._send(self.surface.message(position_db).dgram)
+
+    def _send_query(self) -> None:
+        query = self.surface.query()
+        if self._send and query:
+            self._send(query.dgram)

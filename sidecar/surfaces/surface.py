@@ -12,6 +12,7 @@ from sidecar.advice.faders.tapers import FaderLimits, Taper
 from sidecar.errors import SettingsError
 from sidecar.model.commands import FaderAt, StemFaderAt
 from sidecar.model.readings import SILENCE
+from sidecar.model.snapshot import FaderTouch
 from sidecar.osc import codec
 from sidecar.osc.codec import Value
 from sidecar.osc.table.addresses import OUTGOING
@@ -52,6 +53,10 @@ class Surface:
     """The dB value of each position; unused where the scale is dB."""
     stem_feedback_address: str | None = None
     """Reports of the stems' faders, which the sidecar reads and never moves."""
+    touch_address: str | None = None
+    """Sent by the workstation while a hand is on its master fader; None where it does not report that."""
+    query_address: str | None = None
+    """Asks the workstation for a report of its master fader; None where it cannot be asked."""
     show: Mapping[str, str] = field(default_factory=dict)
     """Other values that it shows: for paths of the OSC table an address of the surface's own, with
     ``{stem}`` or ``{strip}`` in it where there is one value a stem."""
@@ -80,6 +85,8 @@ class Surface:
             fader_address=self.feedback_address,
             feedback_address=self.fader_address,
             stem_feedback_address=None,
+            touch_address=None,
+            query_address=None,
             pages=None,
             highest_db=_MOST_DB,
         )
@@ -93,13 +100,20 @@ class Surface:
         value = level_db if self.scale == "db" else self.taper.position(level_db)
         return codec.message(self.fader_address, "f", [value])
 
-    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | None:
-        """Returns the fader position that a message of the workstation reports; None for other messages.
+    def query(self) -> Any | None:
+        """Returns the OSC message that asks for the master fader's position; None where there is none."""
+        return codec.message(self.query_address, "", []) if self.query_address else None
+
+    def feedback(self, address: str, arguments: list[Any]) -> FaderAt | StemFaderAt | FaderTouch | None:
+        """Returns the fader position, or the touch, that a message of the workstation reports; None for other
+        messages, the release of a fader among them.
 
         A stem is named by its number. Raises ValueError, with the reason, for other than one number in range.
         """
         if address == self.feedback_address:
             return FaderAt(self._level_db(address, arguments))
+        if address == self.touch_address:
+            return FaderTouch() if _is_touch(address, arguments) else None
         stem = self.stem_feedback_address and self._stem(address, self.stem_feedback_address)
         return StemFaderAt(str(stem), self._level_db(address, arguments)) if stem else None
 
@@ -135,6 +149,13 @@ class Surface:
         return float(value) if value > codec.WIRE_SILENCE else SILENCE
 
 
+def _is_touch(address: str, arguments: list[Any]) -> bool:
+    """Whether a touch message says that the hand is there: it has no argument, or one that is not 0."""
+    if len(arguments) > 1 or not all(isinstance(value, int | float) for value in arguments):
+        raise ValueError(f"{address} takes no argument, or one number or truth value, not {arguments!r}")
+    return not arguments or bool(arguments[0])
+
+
 def _number_in(address: str, template: str, word: str) -> int | None:
     """Returns the number that stands in *address* in place of *word* in *template*; None where none does."""
     before, after = template.split(word)
@@ -146,7 +167,8 @@ def _number_in(address: str, template: str, word: str) -> int | None:
 _ADDRESSES = ("fader_address", "feedback_address")
 _REQUIRED = ("title", *_ADDRESSES, "scale", "lowest_db", "highest_db")
 _PAGING = ("stems_per_page", "page_address")
-_OPTIONAL = ("taper", "stem_feedback_address", *_PAGING, "show")
+_ASIDES = ("touch_address", "query_address")
+_OPTIONAL = ("taper", "stem_feedback_address", *_ASIDES, *_PAGING, "show")
 _PATHS = tuple(row.path for row in OUTGOING)
 _STEM_PATHS = tuple(row.path for row in OUTGOING if row.group == "stems")
 _SCALES: tuple[Scale, ...] = ("db", "position")
@@ -185,7 +207,7 @@ def _read(path: Path) -> Surface:
         stem_feedback_address=_stem_feedback(path, table, place),
         show=_show(path, table.get("show", {}), place),
         pages=pages,
-        **{key: address(path, key, table[key]) for key in _ADDRESSES},
+        **{key: address(path, key, table[key]) for key in (*_ADDRESSES, *_ASIDES) if key in table},
     )
     _refuse_contradictions(path, surface)
     return surface
@@ -265,14 +287,19 @@ def _refuse_shared_sources(path: Path, surface: Surface) -> None:
         one = f"another address than feedback_address ({surface.feedback_address}) for every stem"
         raise unusable(path, "stem_feedback_address", template, one)
     sources |= _places(template) if template else set()
+    if surface.touch_address in sources:
+        raise unusable(path, "touch_address", surface.touch_address, "another address than that of a fader")
+    sources |= {surface.touch_address} if surface.touch_address else set()
     if surface.pages and surface.pages.address in sources:
-        raise unusable(path, "page_address", surface.pages.address, "another address than that of a fader")
+        one = "another address than that of a fader or its touch"
+        raise unusable(path, "page_address", surface.pages.address, one)
 
 
 def _refuse_shared_places(path: Path, surface: Surface) -> None:
     """Raises SettingsError where a shown value would move a fader or change the page, or two values have one
     address. Most layouts send and receive a control at one address, so feedback addresses are checked too."""
-    faders = {surface.fader_address, surface.feedback_address}
+    asides = (surface.touch_address, surface.query_address)
+    faders = {surface.fader_address, surface.feedback_address, *filter(None, asides)}
     if surface.stem_feedback_address:
         faders |= _places(surface.stem_feedback_address)
     if surface.pages:

@@ -13,6 +13,7 @@ from sidecar.advice.faders.arming import (
     FEEDBACK_TIMEOUT_S,
     RENEW_S,
     SETTLE_S,
+    VANISHED_S,
     Arming,
 )
 from sidecar.advice.faders.guard import FaderGuard
@@ -254,12 +255,49 @@ def test_lost_feedback_disarms_before_the_fader_has_gone_far():
     assert "no longer says" in arming.notice
 
 
-def test_a_quiet_surface_at_rest_stays_armed():
-    """Surfaces that only report changes are silent while nothing moves; that is no loss."""
+def test_an_armed_fader_is_given_back_after_five_silent_seconds():
+    """At rest too: a workstation that has vanished sends nothing."""
     arming = armed()
     run(arming, 0.0, 30.0)
+    still = arming.armed
+    run(arming, 30.0, VANISHED_S - 2 * TICK_S, answers=False)
+    nearly = arming.armed
+    run(arming, 30.0 + VANISHED_S, 3 * TICK_S, answers=False)
 
-    assert arming.armed
+    assert (still, nearly, arming.armed) == (True, True, False)
+    assert "for 5 s the workstation has not reported its fader" in arming.notice
+
+
+@pytest.mark.parametrize("moved_db", [0.06, 0.1, 0.3, 0.6, -0.06, -0.6, -math.inf])
+@pytest.mark.parametrize("target_db", [0.0, 2.0, -8.0])
+def test_any_change_of_a_fader_at_rest_disarms(target_db, moved_db):
+    """Before any move too. The workstation rounds what it reports to tenths: that is no change."""
+    arming = armed()
+    run(arming, 0.0, 1.0)
+    arming.ask(1.0, target_db)
+    run(arming, 1.0, 10.0)
+    rest_db = round(arming.fader_db, 1)
+    arming.report_fader(11.0, rest_db)
+    arming.report_fader(11.1, rest_db)
+    at_rest = arming.armed
+    arming.report_fader(11.2, rest_db + moved_db)
+
+    assert (at_rest, arming.armed) == (True, False)
+    assert "the sidecar did not send it" in arming.notice
+
+
+def test_the_hand_that_arms_may_come_to_rest():
+    """It has to move the fader for a report; less than half a decibel more within 1.5 s is the same touch."""
+    arming = armed(-10.0)
+    for tick in range(10):
+        arming.hear(0.05 * tick)
+        arming.report_fader(0.05 * tick, -10.0 + 0.04 * tick)
+    arming.fader_db = -9.64
+    run(arming, 0.5, 3.0)
+    at_rest = arming.armed
+    arming.report_fader(3.5, -9.5)
+
+    assert (at_rest, arming.armed) == (True, False)
 
 
 def test_a_hand_on_the_fader_takes_it_back():

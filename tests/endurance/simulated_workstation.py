@@ -13,6 +13,7 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 ADDRESS = "/main/fader"
+QUERY, TOUCH = "/main/fader/get", "/main/fader/touch"
 POLL_S = 0.005
 
 
@@ -47,6 +48,7 @@ class Workstation:
         self.fader_db = fader_db
         self.is_mute = False
         self.arrivals = []
+        self.queries = 0
         self._late_s, self._repeat_s, self._to = late_s, repeat_s, to
         self._peers = []
         self._due = []
@@ -77,6 +79,11 @@ class Workstation:
         self.fader_db = position_db
         self._report(self._peers)
 
+    def touch(self):
+        """A hand on the fader, which has not moved yet."""
+        for peer in self._peers:
+            self._socket.sendto(packet(TOUCH, 1), peer)
+
     def _run(self):
         while not self._over.is_set():
             with contextlib.suppress(TimeoutError):
@@ -92,6 +99,9 @@ class Workstation:
 
     def _carry_out(self, datagram, sender):
         message = OscMessage(datagram)
+        if message.address == QUERY:
+            self.queries += 1
+            self._report(self._peers)
         if message.address != ADDRESS:
             return
         [position_db] = message.params

@@ -5,6 +5,7 @@ itself counts for nothing here: only what arrives at the workstation.
 """
 
 import contextlib
+import re
 import socket
 import subprocess
 import sys
@@ -18,6 +19,8 @@ from live_run import LiveRun
 from pythonosc.osc_packet import OscPacket
 from simulated_workstation import Workstation, packet
 
+from sidecar.settings.locations import shipped_configs
+
 pytestmark = pytest.mark.slow
 
 RATE_HZ = 48_000
@@ -29,7 +32,7 @@ LEAP_DB = 0.31
 class Run:
     """A run on a file, the listener that tells where it takes commands, and what it says of its fader."""
 
-    def __init__(self, file, workstation, *more):
+    def __init__(self, file, workstation, *more, surface="decibels"):
         self._listener = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._listener.bind(("127.0.0.1", 0))
         self._listener.settimeout(LIMIT_S)
@@ -37,7 +40,7 @@ class Run:
         self.values = {}
         self._run = LiveRun(
             *("live", "--file", str(file), "--no-record", *more),
-            *("--surface", "decibels", "--surface-at", f"127.0.0.1:{workstation.port}"),
+            *("--surface", str(surface), "--surface-at", f"127.0.0.1:{workstation.port}"),
             *("--osc", f"127.0.0.1:{self._listener.getsockname()[1]}"),
         )
         self._is_over = threading.Event()
@@ -358,3 +361,53 @@ def test_a_connection_that_armed_disarms_when_it_is_lost(quiet):
 
     assert len(workstation.arrivals) == arrived
     assert not run.is_armed
+
+
+@pytest.fixture
+def asking(tmp_path):
+    """A surface file with the addresses that decibels.toml shows as comments."""
+    shipped = (shipped_configs() / "surfaces" / "decibels.toml").read_text("utf-8")
+    file = tmp_path / "asking.toml"
+    file.write_text(re.sub(r"^# ((query|touch)_address = )", r"\1", shipped, flags=re.MULTILINE), "utf-8")
+    return file
+
+
+def test_a_workstation_that_is_silent_at_rest_is_asked_and_one_that_vanishes_is_given_up(quiet, asking):
+    """Armed without a touch, moved after three seconds at rest; then no question is answered any more."""
+    with Workstation(-20.0, repeat_s=None) as workstation, Run(quiet, workstation, surface=asking) as run:
+        workstation.report_to(run.address)
+        run.arm()
+        settle(3.0)
+        run.send("/sidecar/nudge", 1.0)
+        run.wait_for(lambda: workstation.fader_db > -19.1)
+        settle(2.0)
+        assert run.is_armed
+        workstation.is_mute = True
+        mute_s = time.monotonic()
+        run.wait_for(lambda: not run.is_armed)
+        silent_s = time.monotonic() - mute_s
+        asked = workstation.queries
+        settle(2.5)
+
+    assert "has not reported its fader" in run.notice
+    assert silent_s < 5.0 + 1.0  # the last answer, and the report of it
+    assert workstation.queries <= asked + 1
+
+
+def test_a_touch_and_a_tenth_of_a_decibel_each_disarm(quiet, asking):
+    with Workstation(-20.0) as workstation, Run(quiet, workstation, surface=asking) as run:
+        workstation.report_to(run.address)
+        run.arm()
+        run.send("/sidecar/nudge", 3.0)
+        run.wait_for(lambda: workstation.fader_db > -19.5)
+        workstation.touch()
+        run.wait_for(lambda: not run.is_armed)
+        touched, arrived = run.notice, len(workstation.arrivals)
+        settle(2.0)
+        assert len(workstation.arrivals) <= arrived
+        run.arm()
+        workstation.move_by_hand(workstation.fader_db + 0.1)
+        run.wait_for(lambda: not run.is_armed)
+
+    assert touched == "Disarmed: a hand is on the fader."
+    assert "the sidecar did not send it" in run.notice

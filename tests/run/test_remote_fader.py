@@ -23,7 +23,8 @@ class Bench:
         self.now_s = 100.0
         self.fader_db = fader_db
         self.sent: list[tuple[float, float]] = []
-        self.line = FaderLine(self._move, clock=lambda: self.now_s)
+        self.queries = 0
+        self.line = FaderLine(self._move, query=self._note_query, clock=lambda: self.now_s)
         self.remote = RemoteFader(SURFACE, self.line, at_once=at_once)
         self._due_s = self.now_s
 
@@ -31,6 +32,9 @@ class Bench:
         self.sent.append((self.now_s, position_db))
         self.fader_db = position_db
         self._due_s = self.now_s
+
+    def _note_query(self):
+        self.queries += 1
 
     def report(self, position_db):
         self.fader_db = position_db
@@ -97,7 +101,7 @@ def test_a_fader_that_never_reported_is_not_moved():
     bench.play(1.0, Move(gain_db=-2.0), reports=False)
 
     assert (bench.sent, bench.arm.is_armed) == ([], False)
-    assert "never said where it stands" in bench.arm.sentence
+    assert "turn on OSC feedback" in bench.arm.sentence
 
 
 def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
@@ -107,7 +111,7 @@ def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
     bench.play(1.0, reports=False)
 
     assert bench.sent == []
-    assert "has not said where its fader stands" in bench.arm.sentence
+    assert "has not reported its fader" in bench.arm.sentence
 
 
 def test_once_armed_by_itself_a_hand_takes_it_for_good():
@@ -190,3 +194,53 @@ def test_a_report_from_elsewhere_is_named_to_the_person_who_arms():
     bench.remote.arm()
 
     assert "127.0.0.1:4711" in bench.arm.sentence
+
+
+def test_what_cannot_be_done_is_returned_as_a_reason():
+    bench = Bench()
+    no_audio = bench.remote.arm()
+    unarmed = bench.remote.move_to(-3.0)
+    bench.play(0.1)
+    waits = bench.remote.arm()
+    bench.play(1.0)
+    closed = bench.remote.change_by(math.inf, is_advised=False)
+
+    assert no_audio == "Not armed: no audio is arriving, so the effect of a move could not be seen."
+    assert unarmed == no_audio
+    assert waits == ""
+    assert closed == "Refused: inf dB is not a level that a fader can be sent to."
+    assert bench.remote.move_to(-3.0) == ""
+
+
+def test_the_workstation_is_asked_once_a_second_from_the_request_to_arm_until_the_disarm():
+    bench = Bench()
+    bench.play(2.0)
+    before = bench.queries
+    bench.remote.arm()
+    bench.play(4.0)
+    armed_queries = bench.queries
+    bench.remote.disarm()
+    bench.play(3.0)
+
+    assert before == 0
+    assert armed_queries == 4
+    assert bench.queries == armed_queries
+
+
+def test_a_touch_disarms_at_once_but_not_before_it_is_armed():
+    bench = Bench()
+    bench.play(0.5)
+    bench.remote.arm()
+    bench.remote.report_touch()
+    bench.play(0.6)
+    is_armed = bench.arm.is_armed
+    bench.remote.change_by(3.0, is_advised=False)
+    bench.play(1.0)
+    bench.remote.report_touch()
+    sent = len(bench.sent)
+    bench.play(2.0)
+
+    assert is_armed
+    assert sent > 0
+    assert len(bench.sent) == sent
+    assert (bench.arm.is_armed, bench.arm.sentence) == (False, "Disarmed: a hand is on the fader.")

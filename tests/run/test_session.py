@@ -82,6 +82,7 @@ class FaderScript(Script):
     """The same behind a fader that the sidecar holds."""
 
     fader_db = 0.0
+    fader_range_db = (-60.0, 10.0)
 
     def move_fader(self, gain_db):
         self.fader_db = gain_db

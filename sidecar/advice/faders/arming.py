@@ -24,7 +24,7 @@ CAUTION = (
 
 AUDIO_TIMEOUT_S = 1.0
 FEEDBACK_TIMEOUT_S = 1.0
-"""Longest silence while the fader owes an answer. Surfaces that only report changes are quiet at rest."""
+"""Longest silence while the fader owes an answer."""
 
 ARM_TIMEOUT_S = 30.0
 """Ours: who asked for it stands by the fader for so long; later a touch is about something else."""
@@ -40,6 +40,13 @@ RENEW_S = 60.0
 
 HAND_DB = 0.5
 """Further than this from the way that the fader was sent, something else moves it. Less is rounding."""
+
+REST_DB = 0.05
+"""A fader at rest that reports another position than before was moved by something else. Less is the same
+position, rounded to tenths of a dB."""
+
+VANISHED_S = 5.0
+"""Longest silence of an armed fader. One that reports only changes must be asked (``query_address``)."""
 
 _OWED_DB = 0.5
 """A fader this far from its last answer owes one: a coarse surface may swallow less."""
@@ -80,7 +87,10 @@ class Arming:
         self._reported_s = SILENCE
         self._advanced_s = SILENCE
         self._position_db = self._target_db = 0.0
+        self._rest_db: float | None = None
+        """Where the fader came to rest; None while it moves, or while the hand that armed it may be on it."""
         self._sent_s = SILENCE
+        self._began_s = SILENCE
         self._pass_began_s = SILENCE
         self._risen_db = self._step_risen_db = 0.0
         self._rest_until_s = SILENCE
@@ -153,6 +163,11 @@ class Arming:
         elif self._is_answer(arrived_s) and self._still_asked(now_s):
             self._begin(now_s, position_db)
             self._reported_s = arrived_s
+
+    def report_touch(self) -> None:
+        """A hand is on the fader: disarms. While arming is only requested, the touch is the one asked for."""
+        if self.armed:
+            self.disarm("Disarmed: a hand is on the fader.")
 
     def forbid_rise(self, now_s: float, why: str) -> None:
         """While *why* is a reason, nothing goes up and what is going up stops; "" lifts it."""
@@ -241,6 +256,7 @@ class Arming:
 
     def _begin(self, now_s: float, position_db: float) -> None:
         self.armed, self._asked_s = True, None
+        self._began_s, self._rest_db = now_s, None
         if self._pass_began_s == SILENCE:
             self._pass_began_s = now_s
         self._position_db = self._target_db = position_db
@@ -250,10 +266,10 @@ class Arming:
 
     def _follow(self, now_s: float, position_db: float) -> None:
         known_db = self._path.known_db
-        if not self._path.follow(position_db):
+        if not self._path.follow(position_db) or self._is_moved_at_rest(now_s, position_db):
             self.disarm(
-                f"Disarmed: the fader stands at {figure(position_db)} dB, where the sidecar did not send it; "
-                "a hand or its automation has it."
+                f"Disarmed: the fader is at {figure(position_db)} dB, where the sidecar did not send it; "
+                "a hand or its automation has moved it."
             )
             return
         if self._path.known_db != known_db:
@@ -261,6 +277,20 @@ class Arming:
         self._note_owed(now_s)
         if now_s - self._sent_s > SETTLED_S and self._target_db == self._position_db:
             self._position_db = self._target_db = position_db  # as the surface rounds it
+
+    def _is_moved_at_rest(self, now_s: float, position_db: float) -> bool:
+        """Whether something else has moved a fader that had come to rest.
+
+        One that is slower than its ramp may still come nearer to where it was sent.
+        """
+        if self._target_db != self._position_db or now_s - max(self._sent_s, self._began_s) <= SETTLED_S:
+            self._rest_db = None
+            return False
+        rest_db, self._rest_db = self._rest_db, position_db
+        if rest_db is None or position_db == rest_db or abs(position_db - rest_db) <= REST_DB:
+            return False
+        end_db = self._path.end_db
+        return not abs(position_db - end_db) < abs(rest_db - end_db)
 
     def _note_owed(self, now_s: float) -> None:
         owes = abs(self._position_db - self._path.known_db) > _OWED_DB
@@ -326,6 +356,8 @@ class Arming:
             self.disarm("Disarmed: no audio is arriving.")
         elif self._owed_since_s is not None and now_s - self._owed_since_s > FEEDBACK_TIMEOUT_S:
             self.disarm(_LOST)
+        elif now_s - self._reported_s > VANISHED_S:
+            self.disarm(f"Disarmed: {_unheard(now_s - self._reported_s)}")
         return self.armed
 
     def _still_asked(self, now_s: float) -> bool:
@@ -350,6 +382,6 @@ class Arming:
 
 def _unheard(seconds: float) -> str:
     return (
-        f"for {seconds:.0f} s the workstation has not said where its fader stands. Touch the fader, or let "
-        "the workstation repeat its position every second."
+        f"for {seconds:.0f} s the workstation has not reported its fader. Let it repeat the position every "
+        "second, or name a query_address in the surface file."
     )

@@ -22,6 +22,11 @@ class SentPath:
         """Where on the way the fader is known to be."""
         return self._points[0]
 
+    @property
+    def end_db(self) -> float:
+        """Where it was sent last."""
+        return self._points[-1]
+
     def append(self, position_db: float) -> None:
         """The fader was sent there."""
         self._points.append(position_db)

@@ -18,7 +18,7 @@ from typing import Any
 from sidecar.errors import NetworkError
 from sidecar.hosts import checked_port, why_unbound
 from sidecar.model.commands import FaderAt, StemFaderAt
-from sidecar.model.snapshot import Event, FaderFeedback, Feed, Snapshot, Target
+from sidecar.model.snapshot import Event, FaderFeedback, FaderTouch, Feed, Snapshot, Target
 from sidecar.osc.access import AccessPolicy, Network, is_this_machine
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.codec import clipped
@@ -31,7 +31,7 @@ from sidecar.osc.table.addresses import MARKED, ROOT, checked_root
 from sidecar.osc.table.screen_addresses import NAME_BYTES
 from sidecar.osc.workstation import Workstation
 
-Report = Callable[[FaderFeedback], None]
+Report = Callable[[FaderFeedback | FaderTouch], None]
 
 _BUFFER = 1 << 20
 _MOST_WAITING = 4096
@@ -167,7 +167,7 @@ class OscPort(asyncio.DatagramProtocol):
 
         submit: called with each command that arrives, on the loop; must return at once.
         streams: a bound TCP socket for the same messages.
-        report_fader: called with each fader position of the workstation, on the loop as well.
+        report_fader: called with each fader position of the workstation, and each touch, on the loop as well.
         feed: source of the earlier history and events, and of the goals, for subscribers.
         Raises NetworkError when the workstation of the surface could not answer.
         """
@@ -221,7 +221,7 @@ class OscPort(asyncio.DatagramProtocol):
         targets = tuple(target.status for target in self._all_targets())
         return targets + self._osc_server.subscribers.status()
 
-    def _report_fader(self, report: Report, feedback: FaderAt | StemFaderAt) -> None:
+    def _report_fader(self, report: Report, feedback: FaderAt | StemFaderAt | FaderTouch) -> None:
         """Confirms a position to the fader's guard, then reports it to the engine."""
         if self._link is None:
             return
@@ -230,6 +230,8 @@ class OscPort(asyncio.DatagramProtocol):
                 report(FaderFeedback(position_db, self._link.fader.confirm(position_db)))
             case StemFaderAt(stem, position_db):
                 report(FaderFeedback(position_db, self._link.fader.clock(), stem))
+            case FaderTouch():
+                report(feedback)
 
     def post(self, destination: Destination, datagram: bytes) -> None:
         """Hands one datagram to the network and records the outcome.

@@ -12,7 +12,7 @@ import numpy as np
 
 from sidecar.sources import Block
 from sidecar.sources.rehearsal.acoustics import RATE_HZ, Sound
-from sidecar.sources.rehearsal.fader import Fader
+from sidecar.sources.rehearsal.fader import HIGHEST_DB, LOWEST_DB, Fader
 from sidecar.sources.rehearsal.performance import SLAB, STEMS, mixed, perform
 from sidecar.sources.rehearsal.score import DURATION_S, TITLE, cue_sheet
 
@@ -65,6 +65,10 @@ class RehearsalSource:
     def fader_db(self) -> float:
         """Where the fader stands: the gain of the latest block."""
         return self._fader.position_db
+
+    @property
+    def fader_range_db(self) -> tuple[float, float]:
+        return LOWEST_DB, HIGHEST_DB
 
     def move_fader(self, gain_db: float) -> None:
         """Sends the fader to a place between −60 and +10 dB; callable from any thread.
