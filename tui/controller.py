@@ -41,7 +41,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
     arm = snapshot.arm
     is_reached = snapshot.controls_fader or (arm is not None and arm.is_armed)
     offered = {
-        "acknowledge": any(alert.state != "off" for alert in snapshot.alerts),
+        "acknowledge": bool(snapshot.script_fault) or any(alert.state != "off" for alert in snapshot.alerts),
         "follow": is_reached and not chosen(snapshot).stem,
         "arm": arm is not None and not arm.is_armed,
         "disarm": arm is not None and arm.is_armed,

@@ -1,4 +1,4 @@
-"""Programs run when an alert changes: one at a time, with a time limit, without blocking the engine."""
+"""Programs run when an alert changes: a queue for each, with a time limit, without blocking the engine."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ import os
 import shlex
 import shutil
 import signal
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.errors import SettingsError
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState
 from sidecar.model.snapshot import Snapshot
 from sidecar.settings.toml import nearest
@@ -27,6 +28,8 @@ _KEPT_BYTES = 2000
 """Bytes of a program's output that are logged."""
 _REAPED_S = 1.0
 """Longest wait for a killed program: a child that left its group may still hold its output open."""
+_LONGEST_NAME = 60
+"""Characters of a command in a sentence."""
 _SILENCE = -120.0
 
 When = Literal["on", "latched", "off", "any"]
@@ -88,33 +91,61 @@ def _words(command: str) -> tuple[str, ...]:
     return words
 
 
+Report = Callable[[str], None]
+"""Takes a sentence on a program that failed; called on the engine's loop, returns at once."""
+
+
 class Reactions:
     """Runs the programs. Used on the engine's loop only.
 
-    One runs at a time. Alerts that change meanwhile are queued, each with its newest state only, so at most
-    one run an alert is queued, and none starts for a state that is over.
+    Each ``--on`` has a queue of its own, so that no program waits for another one.
     """
 
-    def __init__(self, reactions: Sequence[Reaction], *, limit_s: float = LIMIT_S) -> None:
-        self._reactions = reactions
-        self._limit_s = limit_s
-        self._states: dict[AlertName, AlertState] = {}
-        self._due: dict[AlertName, tuple[Alert, Snapshot]] = {}
-        self._work: asyncio.Task[None] | None = None
+    def __init__(
+        self,
+        reactions: Sequence[Reaction],
+        report: Report = lambda _sentence: None,
+        *,
+        limit_s: float = LIMIT_S,
+    ) -> None:
+        """report: called with the first of a program's failures in a row."""
+        self._queues = [_Queue(each, report, limit_s) for each in reactions]
 
     def offer(self, snapshot: Snapshot) -> None:
         """Queues the programs for the alerts that changed since the snapshot before; returns at once."""
-        for alert in snapshot.alerts:
-            if alert.state != self._states.get(alert.name, "off"):
-                self._states[alert.name] = alert.state
-                self._due.pop(alert.name, None)
-                if self._answers(alert):
-                    self._due[alert.name] = alert, snapshot
-        if self._due and (self._work is None or self._work.done()):
-            self._work = asyncio.get_running_loop().create_task(self._run_all())
+        for queue in self._queues:
+            queue.offer(snapshot)
 
     async def close(self) -> None:
-        """Waits at most _END_S for the queued programs, then ends them."""
+        """Waits at most _END_S for the programs that run or are queued, then ends them."""
+        await asyncio.gather(*(queue.close() for queue in self._queues))
+
+
+class _Queue:
+    """Runs the program of one reaction, once at a time.
+
+    Of the changes that come while it runs only the newest state is kept, and none once that state is over.
+    """
+
+    def __init__(self, reaction: Reaction, report: Report, limit_s: float) -> None:
+        self._reaction = reaction
+        self._report = report
+        self._limit_s = limit_s
+        self._state: AlertState = "off"
+        self._due: tuple[Alert, Snapshot] | None = None
+        self._work: asyncio.Task[None] | None = None
+        self._has_failed = False
+
+    def offer(self, snapshot: Snapshot) -> None:
+        for alert in snapshot.alerts:
+            if alert.name == self._reaction.alert and alert.state != self._state:
+                self._state = alert.state
+                self._due = (alert, snapshot) if self._reaction.when in {alert.state, "any"} else None
+        if self._due and (self._work is None or self._work.done()):
+            first, self._due = self._due, None  # it runs, whatever follows in this moment
+            self._work = asyncio.get_running_loop().create_task(self._run_all(first))
+
+    async def close(self) -> None:
         if self._work is None:
             return
         await asyncio.wait({self._work}, timeout=_END_S)
@@ -122,19 +153,26 @@ class Reactions:
         with contextlib.suppress(asyncio.CancelledError):
             await self._work
 
-    def _answers(self, alert: Alert) -> list[Reaction]:
-        return [
-            each for each in self._reactions if each.alert == alert.name and each.when in {alert.state, "any"}
-        ]
+    async def _run_all(self, change: tuple[Alert, Snapshot] | None) -> None:
+        while change:
+            try:
+                fault = await self._run(_environment(*change))
+            except asyncio.CancelledError:
+                self._note("was ended with the run")
+                raise
+            self._note(fault)
+            change, self._due = self._due, None
 
-    async def _run_all(self) -> None:
-        while self._due:
-            name = next(iter(self._due))
-            alert, snapshot = self._due.pop(name)
-            for each in self._answers(alert):
-                await self._run(each.words, _environment(alert, snapshot))
+    def _note(self, fault: str) -> None:
+        """Reports a failure, unless the one before was reported already."""
+        if fault and not self._has_failed:
+            command = printable(shlex.join(self._reaction.words), _LONGEST_NAME)
+            self._report(f"The script for {self._reaction.alert} {fault}: {command}")
+        self._has_failed = bool(fault)
 
-    async def _run(self, words: tuple[str, ...], environment: Mapping[str, str]) -> None:
+    async def _run(self, environment: Mapping[str, str]) -> str:
+        """Runs the program once; returns how it failed, or an empty string."""
+        words = self._reaction.words
         try:
             process = await asyncio.create_subprocess_exec(
                 *words,
@@ -146,21 +184,25 @@ class Reactions:
             )
         except OSError as error:
             _log.warning("%s could not be run: %s", words[0], error)
-            return
+            return f"could not be started ({error.strerror or error})"
         output = bytearray()
+        fault = ""
         try:
             code = await asyncio.wait_for(_read_output(process, output), self._limit_s)
             outcome = f"ended with {code}"
+            if code:
+                fault = f"was killed by signal {-code}" if code < 0 else f"failed with exit code {code}"
         except TimeoutError:
             await _end(process)
-            outcome = f"took longer than {self._limit_s:g} s and was ended"
+            outcome = fault = f"took longer than {self._limit_s:g} s and was ended"
         except asyncio.CancelledError:
             await _end(process)
             raise
         text = output.decode(errors="replace").strip()
         alert, state = environment["SIDECAR_ALERT"], environment["SIDECAR_STATE"]
-        level = logging.WARNING if process.returncode else logging.INFO
+        level = logging.WARNING if fault else logging.INFO
         _log.log(level, "%s for %s %s: %s. %s", words[0], alert, state, outcome, text)
+        return fault
 
 
 async def _read_output(process: asyncio.subprocess.Process, output: bytearray) -> int:

@@ -187,4 +187,11 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
         return (snapshot.arm,)
     if group == "detail":
         return screen_addresses.content(snapshot)
-    return snapshot.transport, snapshot.goal, snapshot.fader_db, snapshot.dropped_samples, snapshot.guess
+    return (
+        snapshot.transport,
+        snapshot.goal,
+        snapshot.fader_db,
+        snapshot.dropped_samples,
+        snapshot.guess,
+        snapshot.script_fault,
+    )

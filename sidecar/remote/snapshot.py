@@ -34,6 +34,7 @@ def snapshot_of(received: ReceivedMessages) -> Snapshot | None:
         alerts=tuple(_alert(received, name) for name in ALERT_NAMES),
         fader_db=level_of(received.one("/fader/now")[0]),
         dropped_samples=received.one("/dropped")[0],
+        script_fault=received.one("/script/fault")[0],
         beat=received.one("/heartbeat")[0],
         **details,
     )

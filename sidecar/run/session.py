@@ -381,7 +381,9 @@ class Session:
             why = self._faults.describe(request.command, error)
         if why is None:
             return
-        if self._fader.arm_state is None or why != self._fader.arm_state.sentence:  # the arm state has it already
+        if (
+            self._fader.arm_state is None or why != self._fader.arm_state.sentence
+        ):  # the arm state has it already
             self._notice = why or self._notice
         self._outcomes.append((request.outcome, why))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
 import shlex
@@ -122,40 +123,119 @@ def test_any_change_runs_it(tmp_path, engine):
     assert seen(tmp_path) == ["ceiling on", "ceiling latched", "ceiling off"]
 
 
-def test_one_runs_at_a_time_and_the_newest_state_wins(tmp_path, engine):
-    """While one waits for leave to end, an alert goes to and fro a hundred times: one run comes of it."""
+def waiting_for(leave: Path) -> str:
+    return f"while not pathlib.Path({str(leave)!r}).exists(): time.sleep(0.01)"
+
+
+def test_a_slow_script_holds_up_no_other_one_and_loses_nothing_of_its_first_turn(tmp_path, engine):
+    """on, latched and off within moments, while the script of another alert runs and runs."""
     leave = tmp_path / "leave"
-    wait = f"while not pathlib.Path({str(leave)!r}).exists(): time.sleep(0.01)"
-    running = Reactions([reaction("over", noting(tmp_path, wait)), reaction("hot:any", noting(tmp_path))])
-    engine.soon(running.offer, snapshot(over="on"))
+    scripts = [("over", noting(tmp_path, waiting_for(leave)))]
+    scripts += [(f"ceiling:{state}", noting(tmp_path)) for state in ("on", "latched", "off")]
+    running = Reactions([reaction(*script) for script in scripts])
+    engine.soon(running.offer, snapshot(over="on", ceiling="on"))
+    wait_for(lambda: seen(tmp_path) == ["ceiling on"])
+    for state in ("latched", "off"):
+        engine.soon(running.offer, snapshot(over="on", ceiling=state))
+        wait_for(lambda state=state: seen(tmp_path)[-1] == f"ceiling {state}")
+    before = seen(tmp_path)
+    leave.touch()
+    engine.run(running.close())
+
+    assert before == ["ceiling on", "ceiling latched", "ceiling off"]
+    assert seen(tmp_path) == [*before, "over on"]
+
+
+def test_changes_in_one_moment_start_the_script_of_each(tmp_path, engine):
+    """Each --on has a queue of its own, so the second change does not replace the first."""
+    running = Reactions([reaction(f"ceiling:{state}", noting(tmp_path)) for state in ("on", "latched")])
+    engine.soon(running.offer, snapshot(ceiling="on"))
+    engine.soon(running.offer, snapshot(ceiling="latched"))
+    engine.run(running.close())
+
+    assert sorted(seen(tmp_path)) == ["ceiling latched", "ceiling on"]
+
+
+def test_a_script_runs_once_at_a_time_and_the_newest_state_wins(tmp_path, engine):
+    """While it runs its alert goes to and fro a hundred times: one more run comes of it."""
+    leave = tmp_path / "leave"
+    running = Reactions([reaction("hot:any", noting(tmp_path, waiting_for(leave)))])
+    engine.soon(running.offer, snapshot(hot="on"))
     for _ in range(100):
-        engine.soon(running.offer, snapshot(over="on", hot="on"))
-        engine.soon(running.offer, snapshot(over="on"))
-    engine.soon(running.offer, snapshot(over="on", hot="on"))
+        engine.soon(running.offer, snapshot())
+        engine.soon(running.offer, snapshot(hot="on"))
     before = seen(tmp_path)
     leave.touch()
     engine.run(running.close())
 
     assert before == []
-    assert seen(tmp_path) == ["over on", "hot on"]
+    assert seen(tmp_path) == ["hot on", "hot on"]
 
 
 def test_a_state_that_is_over_is_not_reacted_to_any_more(tmp_path, engine):
     """What waited for on does not come when the alert is off again: it would leave a light wrong."""
     leave = tmp_path / "leave"
-    wait = f"while not pathlib.Path({str(leave)!r}).exists(): time.sleep(0.01)"
-    running = Reactions([reaction("over", noting(tmp_path, wait)), reaction("hot", noting(tmp_path))])
-    for states in ({"over": "on"}, {"over": "on", "hot": "on"}, {"over": "on"}):
+    running = Reactions([reaction("hot", noting(tmp_path, waiting_for(leave)))])
+    for states in ({"hot": "on"}, {}, {"hot": "on"}, {}):
         engine.soon(running.offer, snapshot(**states))
     leave.touch()
     engine.run(running.close())
 
-    assert seen(tmp_path) == ["over on"]
+    assert seen(tmp_path) == ["hot on"]
+
+
+def test_the_first_of_a_script_s_failures_in_a_row_is_reported(tmp_path, engine):
+    faults = []
+    ok = tmp_path / "ok"
+    command = program(
+        tmp_path, f"import pathlib, sys; sys.exit(0 if pathlib.Path({str(ok)!r}).exists() else 7)"
+    )
+    running = Reactions([reaction("hot:any", command)], faults.append)
+
+    def change(states):
+        engine.soon(running.offer, snapshot(**states))
+        engine.run(settled(running))
+
+    for states in ({"hot": "on"}, {}):
+        change(states)
+    reported_once = list(faults)
+    ok.touch()
+    change({"hot": "on"})
+    ok.unlink()
+    change({})
+    engine.run(running.close())
+
+    assert len(reported_once) == 1
+    assert reported_once[0].startswith("The script for hot failed with exit code 7: ")
+    assert faults == reported_once * 2
+
+
+async def settled(running: Reactions) -> None:
+    """Returns once no program runs."""
+    await asyncio.gather(*(queue._work for queue in running._queues if queue._work))
+
+
+@pytest.mark.parametrize(
+    ("text", "limit_s", "fault"),
+    [
+        ("import os, signal; os.kill(os.getpid(), signal.SIGTERM)", 60.0, "was killed by signal 15"),
+        ("import time; time.sleep(600)", 0.5, "took longer than 0.5 s and was ended"),
+    ],
+)
+def test_a_script_that_is_ended_is_reported_with_the_cause(tmp_path, engine, text, limit_s, fault):
+    faults = []
+    running = Reactions([reaction("over", program(tmp_path, text))], faults.append, limit_s=limit_s)
+    engine.soon(running.offer, snapshot(over="on"))
+    wait_for(lambda: faults)
+    engine.run(running.close())
+
+    [sentence] = faults
+    assert sentence.startswith(f"The script for over {fault}: {sys.executable}"[:60])
 
 
 @pytest.mark.slow
 def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, caplog):
-    """After its limit it is gone, its child too, and the next one has its turn."""
+    """After its limit it is gone, its child too."""
     family = tmp_path / "family"
     command = program(
         tmp_path,
@@ -164,11 +244,10 @@ def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, c
         f"pathlib.Path({str(family)!r}).write_text(f'{{os.getpid()}} {{child.pid}}')\n"
         "time.sleep(600)\n",
     )
-    running = Reactions([reaction("over", command), reaction("hot", noting(tmp_path))], limit_s=2.0)
+    running = Reactions([reaction("over", command)], limit_s=2.0)
     with caplog.at_level(logging.INFO):
-        engine.soon(running.offer, snapshot(over="on", hot="on"))
-        wait_for(lambda: seen(tmp_path) == ["hot on"])
-    engine.run(running.close())
+        engine.soon(running.offer, snapshot(over="on"))
+        engine.run(running.close())
 
     parent, child = map(int, family.read_text().split())
     assert [is_there(parent), is_there(child)] == [False, False]
@@ -176,7 +255,7 @@ def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, c
 
 
 def test_closing_does_not_wait_for_a_program_that_hangs(tmp_path, engine, monkeypatch):
-    """It is killed, and what was due after it is not begun."""
+    """It is killed, and reported."""
     monkeypatch.setattr(reactions_module, "_END_S", 0.1)
     me = tmp_path / "me"
     command = program(
@@ -185,13 +264,14 @@ def test_closing_does_not_wait_for_a_program_that_hangs(tmp_path, engine, monkey
         f"pathlib.Path({str(me)!r}).write_text(str(os.getpid()))\n"
         "time.sleep(600)\n",
     )
-    running = Reactions([reaction("over", command), reaction("hot", noting(tmp_path))])
-    engine.soon(running.offer, snapshot(over="on", hot="on"))
+    faults = []
+    running = Reactions([reaction("over", command)], faults.append)
+    engine.soon(running.offer, snapshot(over="on"))
     wait_for(lambda: me.exists() and me.read_text())
     engine.run(running.close())
 
     assert not is_there(int(me.read_text()))
-    assert seen(tmp_path) == []
+    assert faults[0].startswith("The script for over was ended with the run: ")
 
 
 def test_what_a_program_says_goes_to_the_log_and_not_all_of_it(tmp_path, engine, caplog):

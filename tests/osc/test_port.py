@@ -303,7 +303,8 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
         engine.soon(port.offer, a_snapshot())
     heard = [address for address, _ in peer.messages_until("/sidecar/heartbeat")]
 
-    assert {a.split("/")[2] for a in heard} == {"alert", "transport", "goal", "fader", "dropped", "heartbeat"}
+    groups = {address.split("/")[2] for address in heard}
+    assert groups == {"alert", "transport", "goal", "fader", "dropped", "script", "heartbeat"}
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from sidecar.errors import SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
 from sidecar.model.units import figure
 from sidecar.settings.goals import all_goals, goal_faults
-from sidecar.settings.locations import own_configs
+from sidecar.settings.locations import log_folder, own_configs
 from sidecar.version import program_version
 
 
@@ -69,6 +69,7 @@ def _program() -> Iterator[Found]:
         f"loudness-sidecar {program_version()}, Python {platform.python_version()} on "
         f"{platform.system()} {platform.machine()}; {libraries}",
     )
+    yield Found("log", True, f"{log_folder() / 'sidecar.log'}: the lines of each run, and what scripts print")
 
 
 def _meter() -> Iterator[Found]:

@@ -115,7 +115,14 @@ def _session(
     )
     outlets: list[Outlet] = [lambda snapshot: engine.soon(port.offer, snapshot)]
     outlets += closing.enter_context(discovery(engine, options, server))
-    more = closing.enter_context(effects(engine, options, reached))
+    more = closing.enter_context(
+        effects(
+            engine,
+            options,
+            reached,
+            lambda sentence: session.report_script_fault(sentence),  # noqa: PLW0108 - it is made below
+        )
+    )
     outlets += more.outlets
     outlets += _lines(options, closing)
     session = Session(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sidecar.alerts.programs import Reactions, reaction
 from sidecar.cli.run.fader_link import FaderLink
 from sidecar.lights.sender import Lamps, lamp_at
+from sidecar.model.foreign_text import printable
 from sidecar.model.snapshot import Outlet, Snapshot, Target
 from sidecar.run.event_loop import EventLoop
 from sidecar.surfaces.feedback import SurfaceFeedback
@@ -26,18 +28,29 @@ class RunOutputs:
 
 @contextlib.contextmanager
 def effects(
-    engine: EventLoop, options: argparse.Namespace, reached: FaderLink | None
+    engine: EventLoop,
+    options: argparse.Namespace,
+    reached: FaderLink | None,
+    report_script_fault: Callable[[str], bool],
 ) -> Iterator[RunOutputs]:
     """Yields the outputs that options ask for; closes them with the lamps safe and every alert switched off.
 
+    report_script_fault: shows a sentence on a script that failed; returns False where the run is over.
     Raises SettingsError for a light, an alert or a program that there is not, NetworkError for a lamp's
     place that cannot be found.
     """
-    reactions = Reactions([reaction(event, command) for event, command in options.on])
+    unshown: list[str] = []
+
+    def report(sentence: str) -> None:
+        if not report_script_fault(sentence):
+            unshown.append(sentence)
+
+    reactions = Reactions([reaction(event, command) for event, command in options.on], report)
     lamps = Lamps([lamp_at(text) for text in options.light])
     with contextlib.ExitStack() as closing:
         engine.run(lamps.open())
         closing.callback(lambda: engine.run(lamps.close()))
+        closing.callback(_print_unshown, unshown)
         closing.callback(lambda: engine.run(reactions.close()))
         takers: list[Callable[[Snapshot], None]] = [lamps.offer, reactions.offer]
         if reached and reached.link.surface.show:
@@ -45,6 +58,11 @@ def effects(
             closing.callback(lambda: engine.run(display.close()))
             takers.append(display.offer)
         yield RunOutputs(tuple(_soon(engine, take) for take in takers), lamps.status)
+
+
+def _print_unshown(sentences: list[str]) -> None:
+    for sentence in sentences:
+        print(f"sidecar: {printable(sentence)}", file=sys.stderr)
 
 
 def _soon(engine: EventLoop, take: Callable[[Snapshot], None]) -> Outlet:

@@ -226,6 +226,13 @@ def _run() -> Iterator[Outgoing]:
     )
     yield add("/fader/now", "f", "dB", "the master fader, as far as known", lambda s: s.fader_db)
     yield add("/dropped", "i", "samples", "samples dropped since the start", lambda s: s.dropped_samples)
+    yield add(
+        "/script/fault",
+        "s",
+        "",
+        "how a script of --on failed, until acknowledged, or nothing",
+        lambda s: s.script_fault,
+    )
     yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
 
 
@@ -274,7 +281,15 @@ INCOMING: tuple[Incoming, ...] = (
         commands.SelectEarlierPass,
     ),
     Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", commands.Mark),
-    Incoming("/acknowledge", "", "", 0, 0, "the latched alert has been seen", commands.Acknowledge),
+    Incoming(
+        "/acknowledge",
+        "",
+        "",
+        0,
+        0,
+        "the latched alert, or the failed script, has been seen",
+        commands.Acknowledge,
+    ),
     Incoming(
         "/fader",
         "f",
