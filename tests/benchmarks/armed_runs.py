@@ -1,9 +1,9 @@
 """Plays invented runs with an armed fader and judges what leaves for the workstation.
 
-    python tests/benchmarks/armed_runs.py 2000 [first seed]
+    python tests/benchmarks/armed_runs.py 2000 [first random start]
 
 Half of the workstations are honest, if late, and half say anything; see tests/run/fader_scenarios.py. Prints
-each fault with its seed, and how much was played; ends with 1 where there was a fault.
+each fault with its random start, and how much was played; ends with 1 where there was a fault.
 """
 
 from __future__ import annotations
@@ -23,15 +23,16 @@ def main(count: int, first: int) -> int:
     began_s = time.monotonic()
     faults = datagrams = 0
     risen_db = 0.0
-    for seed in range(first, first + count):
-        scenario = Scenario(seed, is_honest=seed % 2 == 0)
+    for draw in range(first, first + count):
+        scenario = Scenario(draw, is_honest=draw % 2 == 0)
         for fault in scenario.run():
             print(fault)
             faults += 1
         datagrams += scenario.datagrams
         risen_db = max(risen_db, scenario.risen_db)
     print(
-        f"{count} runs from seed {first} in {time.monotonic() - began_s:.0f} s: {datagrams} positions left, "
+        f"{count} runs from random start {first} in {time.monotonic() - began_s:.0f} s: "
+        f"{datagrams} positions left, "
         f"the most that one pass was raised by is {risen_db:.2f} dB, {faults} faults."
     )
     return int(faults > 0)

@@ -19,8 +19,8 @@ FITTED_ON, MEASURED_ON = range(16), range(100, 108)
 NEAR_S, NEAR_DB = 1.5, 1.2
 
 
-def programme(kind, layout, seed, moved):
-    rng = np.random.default_rng([seed, layout])
+def programme(kind, layout, draw, moved):
+    rng = np.random.default_rng([draw, layout])
     energies = folded(rng, KINDS[kind](rng, SECONDS), 0 if layout == 3 else layout)
     return with_moves(rng, energies, EVERY_S) if moved else (energies, [])
 
@@ -49,8 +49,8 @@ def fit():
     for layout in LAYOUTS:
         rows, right = [], []
         for kind in KINDS:
-            for seed in FITTED_ON:
-                energies, moves = programme(kind, layout, seed, moved=True)
+            for draw in FITTED_ON:
+                energies, moves = programme(kind, layout, draw, moved=True)
                 collector = Collector(energies.shape[1])
                 right += [bool(matches(guess, moves)) for guess in collector.push(energies)]
                 rows += collector.seen
@@ -74,8 +74,8 @@ def measure():
     for layout, name in LAYOUTS.items():
         total, found = 0, {0.5: [], 0.8: []}
         for kind in KINDS:
-            for seed in MEASURED_ON:
-                energies, moves = programme(kind, layout, seed, moved=True)
+            for draw in MEASURED_ON:
+                energies, moves = programme(kind, layout, draw, moved=True)
                 total += len(moves)
                 guesses = MoveDetector(energies.shape[1], min(found)).push(energies)
                 for least, hits in found.items():
@@ -91,8 +91,8 @@ def measure():
 def invented(layout, least):
     count = hours = 0
     for kind in KINDS:
-        for seed in MEASURED_ON:
-            energies, _ = programme(kind, layout, seed, moved=False)
+        for draw in MEASURED_ON:
+            energies, _ = programme(kind, layout, draw, moved=False)
             count += len(MoveDetector(energies.shape[1], least).push(energies))
             hours += SECONDS / 3600
     return count / hours

@@ -24,8 +24,8 @@ def main():
     for goal_name, goal in GOALS.items():
         for kind_name, kind in KINDS.items():
             met, counts, ratios = 0, [], []
-            for seed in range(10):
-                levels = kind(np.random.default_rng(seed)) - 23.0
+            for draw in range(10):
+                levels = kind(np.random.default_rng(draw)) - 23.0
                 energies = 10.0 ** (levels / 10.0)
                 start = time.perf_counter()
                 measured(energies)
@@ -39,7 +39,7 @@ def main():
                 f"{goal_name}, {kind_name}: limits kept in {met} of 10, "
                 f"{np.median(counts):.0f} rides (most {max(counts)}), {np.median(ratios):.0f} times a look"
             )
-    shows = np.concatenate([KINDS["show"](np.random.default_rng(seed)) for seed in range(9)])
+    shows = np.concatenate([KINDS["show"](np.random.default_rng(draw)) for draw in range(9)])
     hour = 10.0 ** (shows[:36_000] / 10.0 - 2.3)
     start = time.perf_counter()
     plan = plan_rides(hour, GOALS["all three"])

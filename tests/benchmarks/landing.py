@@ -1,13 +1,14 @@
 """How well the master fader's advice lands invented programmes. Run on demand:
 
-    python tests/benchmarks/landing.py [--count 70] [--seed 50000] [--set pieces] [--insider]
+    python tests/benchmarks/landing.py [--count 70] [--draw 50000] [--set pieces] [--insider]
 
 Looks follow each other as the advisor says, every 30 s and faster near the end; each move is obeyed at
 once. Compared with the habit of resetting the meter, reading what has played since the last move and moving
 by the difference, every 30 s; the rows "at …" give either one at the other's looks. "plain" is the simplest
 rule that uses all that was heard, at the advice's looks. Below all lie the two floors of
 ``landing_floors.py``. Two sets of programmes by two laws: ``programmes.py`` (pieces) and
-``programmes_by_plan.py`` (plan). The seeds 1000 to 5100 were used to choose constants of the advice.
+``programmes_by_plan.py`` (plan). Constants of the advice were chosen on
+the random starts 1000 to 5100.
 """
 
 from __future__ import annotations
@@ -25,10 +26,10 @@ from sidecar.advice import LandingAdvisor
 ROWS = ("habit", "plain", "cold", "profile", "omniscient", "insider", "habit at cold's", "cold at habit's")
 
 
-def compare(kind: str, count: int, seed: int, with_insider: bool) -> None:
+def compare(kind: str, count: int, draw: int, with_insider: bool) -> None:
     found_by = {name: Outcome() for name in ROWS if with_insider or name != "insider"}
     next_worst = 0.0
-    for number in range(seed, seed + count):
+    for number in range(draw, draw + count):
         material = programme(kind, number)
         other = material * 10.0 ** (np.random.default_rng(number).normal(0.0, 0.8, len(material)) / 10)
         slow, fast = every_look(material), faster_looks(material)
@@ -41,8 +42,9 @@ def compare(kind: str, count: int, seed: int, with_insider: bool) -> None:
         advised(material, found_by["profile"], fast, other)
         if with_insider:
             insider(kind, number, material, found_by["insider"])
-        next_worst = max(next_worst, next_pass_error(material, number - seed))
-    print(f"\n{kind}: {count} programmes, seeds from {seed}; next_pass off by {next_worst:.4f} LU at most")
+        next_worst = max(next_worst, next_pass_error(material, number - draw))
+    print(f"\n{kind}: {count} programmes, random starts from {draw}", end="; ")
+    print(f"next_pass off by {next_worst:.4f} LU at most")
     print("                    median   p90   (share of habit)  travel  share  band holds")
     for name, found in found_by.items():
         print(f"  {name:15} {_row(found, found_by['habit'], count)}")
@@ -84,13 +86,13 @@ def clock() -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=70, help="programmes of each kind")
-    parser.add_argument("--seed", type=int, default=50_000)
+    parser.add_argument("--draw", type=int, default=50_000)
     parser.add_argument("--set", choices=SETS, action="append", help="one set of programmes only")
     parser.add_argument("--insider", action="store_true", help="also the floor of the insider: slow")
     options = parser.parse_args()
     for name in options.set or SETS:
         for kind in SETS[name]:
-            compare(kind, options.count, options.seed, options.insider)
+            compare(kind, options.count, options.draw, options.insider)
     print("\nfour hours of history, a look after every 100 ms:")
     clock()
 

@@ -27,13 +27,13 @@ THROWS = 30
 _LAWS = programmes.KINDS | programmes_by_plan.KINDS
 
 
-def dice(kind: str, seed: int) -> np.random.Generator:
-    return np.random.default_rng([*kind.encode(), seed])
+def dice(kind: str, draw: int) -> np.random.Generator:
+    return np.random.default_rng([*kind.encode(), draw])
 
 
-def programme(kind: str, seed: int) -> Levels:
+def programme(kind: str, draw: int) -> Levels:
     """Energies whose whole stands within ±6 LU of the target."""
-    rng = dice(kind, seed)
+    rng = dice(kind, draw)
     energies = 10.0 ** (_LAWS[kind](rng) / 10.0)
     offset_lu = GOAL.target_lufs + rng.uniform(-6.0, 6.0) - integrated(energies)
     return energies * 10.0 ** (offset_lu / 10.0)
@@ -64,9 +64,9 @@ def _foreseen(material: Levels, outcome: Outcome, futures: Callable[[int], list[
 class _Dice:
     """Random numbers that are those of a programme for so many draws, and others from then on."""
 
-    def __init__(self, kind: str, seed: int, draws: float, throw: int = 0) -> None:
+    def __init__(self, kind: str, draw: int, draws: float, throw: int = 0) -> None:
         self.drawn, self._draws = 0, draws
-        self._first, self._then = dice(kind, seed), np.random.default_rng([throw, seed])
+        self._first, self._then = dice(kind, draw), np.random.default_rng([throw, draw])
 
     def __getattr__(self, name: str) -> Any:
         def draw(*given: Any, **named: Any) -> Any:
@@ -76,19 +76,19 @@ class _Dice:
         return draw
 
 
-def insider(kind: str, seed: int, material: Levels, outcome: Outcome) -> None:
+def insider(kind: str, draw: int, material: Levels, outcome: Outcome) -> None:
     """Knows the law that invents the programmes, and throws its dice anew for all that follows."""
     law = _LAWS[kind]
-    levels = law(whole := _Dice(kind, seed, math.inf))
+    levels = law(whole := _Dice(kind, draw, math.inf))
     up = material[0] / 10.0 ** (levels[0] / 10.0)
 
     def agrees(draws: int, now: int) -> bool:
-        other = law(_Dice(kind, seed, draws))
+        other = law(_Dice(kind, draw, draws))
         return len(other) >= now and bool(np.all(other[:now] == levels[:now]))
 
     def futures(now: int) -> list[Levels]:
         fewest = bisect.bisect_left(range(whole.drawn), True, key=lambda draws: agrees(draws, now))
-        thrown = [law(_Dice(kind, seed, fewest, throw)) for throw in range(1, THROWS + 1)]
+        thrown = [law(_Dice(kind, draw, fewest, throw)) for throw in range(1, THROWS + 1)]
         return [up * 10.0 ** (other / 10.0) for other in thrown if len(other) >= now + 4] or [material]
 
     _foreseen(material, outcome, futures)

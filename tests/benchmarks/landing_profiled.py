@@ -1,12 +1,12 @@
 """How well the landing is told from an earlier pass that is not quite the same. Run on demand:
 
-    python tests/benchmarks/landing_profiled.py [--count 40] [--seed 310000] [--kind song] [--sort blocks]
+    python tests/benchmarks/landing_profiled.py [--count 40] [--draw 310000] [--kind song] [--sort blocks]
 
 Each sort of difference is one between the earlier pass and the one that plays. Looks follow each other as
 the advisor says and each move is obeyed at once, as in landing.py. A look counts once the difference it is
 about has been heard for half a minute ("holds"); before the first section ends, the level changes or the
 pass leaves the earlier one, nothing can know that it will ("before told"). "off" is the miss of the landing
-named, over the looks that count. The seeds 1000 to 5100 were used to choose constants of the advice.
+named, over the looks that count. The random starts 1000 to 5100 were used to choose constants of the advice.
 """
 
 from __future__ import annotations
@@ -43,12 +43,12 @@ def louder(energies: Levels, gains_db: Levels | float) -> Levels:
     return np.asarray(energies * 10.0 ** (np.asarray(gains_db) / 10.0))
 
 
-def blocks(kind: str, seed: int, energies: Levels, rng: np.random.Generator) -> Passes:
+def blocks(kind: str, draw: int, energies: Levels, rng: np.random.Generator) -> Passes:
     return Passes(energies, louder(energies, rng.normal(0.0, JITTER_DB, len(energies))))
 
 
 def sections(length_s: int) -> Differing:
-    def differing(kind: str, seed: int, energies: Levels, rng: np.random.Generator) -> Passes:
+    def differing(kind: str, draw: int, energies: Levels, rng: np.random.Generator) -> Passes:
         length = length_s * BLOCKS_PER_S
         gains_db = rng.normal(0.0, JITTER_DB, len(energies) // length + 2).repeat(length)
         first = int(rng.integers(length))
@@ -58,8 +58,8 @@ def sections(length_s: int) -> Differing:
     return differing
 
 
-def level(kind: str, seed: int, energies: Levels, rng: np.random.Generator) -> Passes:
-    jittered = blocks(kind, seed, energies, rng)
+def level(kind: str, draw: int, energies: Levels, rng: np.random.Generator) -> Passes:
+    jittered = blocks(kind, draw, energies, rng)
     return Passes(energies, louder(jittered.earlier, rng.normal(0.0, LOUDER_DB)))
 
 
@@ -67,15 +67,15 @@ def turning(energies: Levels, rng: np.random.Generator) -> int:
     return int(len(energies) * rng.uniform(0.2, 0.6))
 
 
-def steps(kind: str, seed: int, energies: Levels, rng: np.random.Generator) -> Passes:
-    passes, at = blocks(kind, seed, energies, rng), turning(energies, rng)
+def steps(kind: str, draw: int, energies: Levels, rng: np.random.Generator) -> Passes:
+    passes, at = blocks(kind, draw, energies, rng), turning(energies, rng)
     passes.earlier[at:] = louder(passes.earlier[at:], rng.normal(0.0, STEP_DB))
     return Passes(energies, passes.earlier, at + HEARD)
 
 
-def leaves(kind: str, seed: int, energies: Levels, rng: np.random.Generator) -> Passes:
-    passes, at = blocks(kind, seed, energies, rng), turning(energies, rng)
-    other = np.resize(programme(kind, seed + 50_000), len(energies))
+def leaves(kind: str, draw: int, energies: Levels, rng: np.random.Generator) -> Passes:
+    passes, at = blocks(kind, draw, energies, rng), turning(energies, rng)
+    other = np.resize(programme(kind, draw + 50_000), len(energies))
     passes.earlier[at:] = other[at:]
     return Passes(energies, passes.earlier, at + HEARD)
 
@@ -124,9 +124,9 @@ def advised(passes: Passes, outcome: Outcome) -> None:
     outcome.errors_lu.append(abs(integrated(metered) - GOAL.target_lufs))
 
 
-def measure(kind: str, sort: str, count: int, seed: int) -> None:
+def measure(kind: str, sort: str, count: int, draw: int) -> None:
     outcome = Outcome()
-    for number in range(seed, seed + count):
+    for number in range(draw, draw + count):
         rng = np.random.default_rng([*sort.encode(), number])
         advised(SORTS[sort](kind, number, programme(kind, number), rng), outcome)
     missed, off = np.quantile(outcome.errors_lu, [0.5, 0.9]), np.quantile(np.abs(outcome.off_lu), [0.5, 0.9])
@@ -141,15 +141,15 @@ def measure(kind: str, sort: str, count: int, seed: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=40, help="programmes of each kind and sort")
-    parser.add_argument("--seed", type=int, default=310_000)
+    parser.add_argument("--draw", type=int, default=310_000)
     parser.add_argument("--kind", choices=list(KINDS), action="append")
     parser.add_argument("--sort", choices=list(SORTS), action="append")
     options = parser.parse_args()
-    print(f"{options.count} programmes each, seeds from {options.seed}")
+    print(f"{options.count} programmes each, random starts from {options.draw}")
     print("              error median p90   off median p90   width    holds (before told)")
     for sort in options.sort or SORTS:
         for kind in options.kind or KINDS:
-            measure(kind, sort, options.count, options.seed)
+            measure(kind, sort, options.count, options.draw)
 
 
 if __name__ == "__main__":

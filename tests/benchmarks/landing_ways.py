@@ -131,9 +131,9 @@ def advised(material: Levels, outcome: Outcome, looks: Looks, profile: Levels | 
     outcome.add(metered, travel)
 
 
-def next_pass_error(material: Levels, seed: int) -> float:
+def next_pass_error(material: Levels, draw: int) -> float:
     """Worst error of ``next_pass`` over all looks after the first minute, under random fader moves."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(draw)
     advisor, worst, fader_db = LandingAdvisor(GOAL), 0.0, 0.0
     for now in range(LOOK, len(material), LOOK):
         fader_db = float(rng.uniform(-20.0, 6.0))

@@ -1,4 +1,4 @@
-"""200,000 hostile packets, seeded: directly into a port, then over real sockets. Run as a script.
+"""200,000 hostile packets, the same in each run: directly into a port, then over real sockets. Run on demand.
 
 Half of them come as datagrams and half as SLIP frames, over sockets as fast as they go. Meanwhile readings
 leave 25 times a second. Wanted: no exception, no missed reading, no growing memory, and a sound command at

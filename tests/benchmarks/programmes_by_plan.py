@@ -8,9 +8,9 @@ Calibrated on the plain rule alone, and frozen before the advice was run on them
 by looking at the rows "habit", "plain" and "omniscient" of ``landing.py``, nothing else, until the plain
 rule had the share of the habit's error that the benchmark's limits were written for (median and 90th
 percentile 0.57 and 0.57 in songs, 0.10 and 0.10 in shows, 0.05 and 0.075 in scores). Over 100 programmes
-from seed 1000 (200 songs) it has 0.51 and 0.59, 0.09 and 0.16, 0.04 and 0.11: near enough but for the 90th
-percentiles of shows and scores, which come down no further without their medians. (The worst for the plain
-rule are those that creep up.)
+from random start 1000 (200 songs) it has 0.51 and 0.59, 0.09 and 0.16, 0.04 and 0.11: near enough but for
+the 90th percentiles of shows and scores, which come down no further without their medians. (The worst for
+the plain rule are those that creep up.)
 """
 
 from __future__ import annotations
