@@ -13,7 +13,7 @@ from collections import OrderedDict
 from collections.abc import Hashable
 
 VALID_S = 60.0
-"""How long a proven address may subscribe; while its subscription lasts it needs no other proof."""
+"""How long a proven address may watch; while its watch lasts it needs no other proof."""
 _SLOT_S = 10.0
 """A number is valid in the slot that it was made for, and in the next one."""
 _MOST = 256

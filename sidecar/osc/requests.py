@@ -24,8 +24,8 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Subscription:
-    """A request to subscribe to a selection."""
+class Watch:
+    """A request to be sent a selection, or to renew that."""
 
     selection: Selection
     rate_hz: float | None
@@ -47,8 +47,8 @@ class Proof:
     number: int
 
 
-ServiceRequest = Literal["renew", "unsubscribe"]
-Request = Command | Question | Subscription | BacklogRequest | Proof | ServiceRequest
+ServiceRequest = Literal["unwatch"]
+Request = Command | Question | Watch | BacklogRequest | Proof | ServiceRequest
 
 
 class Refusal(ValueError):
@@ -71,10 +71,9 @@ class RequestParser:
         self._rows = {root + row.path: row for row in SENT}
         self._counters = {root + drop_path(reason): reason for reason in DROPS}
         self._services: dict[str, Callable[[str, list[Any]], Request]] = {
-            f"{root}/subscribe": self._subscription,
-            f"{root}/renew": lambda _address, _arguments: "renew",
+            f"{root}/watch": self._watch,
             f"{root}/verified": lambda address, arguments: Proof(*_places(address, arguments, 1)),
-            f"{root}/unsubscribe": lambda _address, _arguments: "unsubscribe",
+            f"{root}/unwatch": lambda _address, _arguments: "unwatch",
             f"{root}/history": lambda address, arguments: BacklogRequest(
                 "history", *_places(address, arguments, 2)
             ),
@@ -140,8 +139,8 @@ class RequestParser:
             return Question((self._rows[address],))
         return Question((), (self._counters[address],))
 
-    def _subscription(self, address: str, arguments: list[Any]) -> Subscription:
-        """Returns the subscription: words first, then an optional rate."""
+    def _watch(self, address: str, arguments: list[Any]) -> Watch:
+        """Returns the watch: words first, then an optional rate."""
         rate_hz = None
         if arguments and _is_number(arguments[-1]):
             *arguments, rate_hz = arguments
@@ -153,7 +152,7 @@ class RequestParser:
         if not all(isinstance(word, str) for word in arguments):
             raise Refusal("argument", f"{address} takes groups or addresses, and then an optional rate")
         try:
-            return Subscription(select(tuple(arguments), self._root), rate_hz)
+            return Watch(select(tuple(arguments), self._root), rate_hz)
         except ValueError as error:
             raise Refusal("argument", str(error)) from error
 

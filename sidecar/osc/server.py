@@ -29,18 +29,18 @@ from sidecar.osc.requests import (
     Refusal,
     RequestParser,
     ServiceRequest,
-    Subscription,
+    Watch,
 )
-from sidecar.osc.subscriptions import LEASE_S, Peer, Subscriptions
 from sidecar.osc.table.addresses import ROOT
 from sidecar.osc.table.exchange import ANSWERS, DropReason, drop_path
+from sidecar.osc.watches import LEASE_S, Peer, TooManyWatches, Watches
 from sidecar.osc.workstation import Workstation
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
 _UNHELD = "Disarmed: the connection that it was armed from has ended."
 
-_Served = Question | Subscription | Proof | ServiceRequest
+_Served = Question | Watch | Proof | ServiceRequest
 
 Submit = Callable[[Command], Future[str] | None]
 """Takes a command and returns at once; the future, where there is one, holds why it failed, or nothing."""
@@ -69,12 +69,12 @@ class OscServer:
         link: Workstation | None = None,
         root: str = ROOT,
     ) -> None:
-        """update_hz: readings a second where a subscriber names no rate, and the most there are.
+        """update_hz: readings a second where a watcher names no rate, and the most there are.
         link: the workstation's feedback addresses and its host; nothing else of it is accepted.
         root: what the sidecar's own addresses begin with.
         """
         self.drops = DropCounters()
-        self.subscribers = Subscriptions(publisher)
+        self.watchers = Watches(publisher)
         self.submit: Submit | None = None
         self.report_fader: Callable[[FaderAt | StemFaderAt | FaderTouch], None] | None = None
         """Called with each fader position, and each touch, that the workstation reports."""
@@ -89,7 +89,7 @@ class OscServer:
         self._link = link
         self._disarm = codec.message(f"{root}/disarm", "", []).dgram
         self._armed_by: Hashable = None
-        """Key of the connection or subscription that last armed the fader; None for a plain datagram."""
+        """Key of the connection or watch that last armed the fader; None for a plain datagram."""
         self._root = root
         self._parser = RequestParser(root)
         self._proofs = AddressProofs()
@@ -189,21 +189,21 @@ class OscServer:
             self._refuse(refusal, address, peer, now_s)
 
     def end(self, peer: Peer) -> None:
-        """Ends the subscription of *peer*; disarms a fader that it armed."""
-        self.subscribers.cancel(peer)
+        """Ends the watch of *peer*; disarms a fader that it armed."""
+        self.watchers.cancel(peer)
         if self._armed_by is not None and peer.key == self._armed_by:
             self._disarm_unheld()
 
     def expire(self, now_s: float) -> None:
-        """Ends subscriptions whose lease is over, and disarms a fader that was armed by such a subscriber."""
-        self.subscribers.expire(now_s)
-        if isinstance(self._armed_by, tuple) and not self.subscribers.is_known(self._armed_by):
+        """Ends watches whose lease is over, and disarms a fader that was armed by such a watcher."""
+        self.watchers.expire(now_s)
+        if isinstance(self._armed_by, tuple) and not self.watchers.is_known(self._armed_by):
             self._disarm_unheld()
 
     def _note_holder(self, asked: Command, peer: Peer, now_s: float) -> None:
-        """Notes the connection or subscription of an arm, whose end disarms; a plain datagram has none."""
+        """Notes the connection or watch of an arm, whose end disarms; a plain datagram has none."""
         if isinstance(asked, Arm):
-            is_lasting = not isinstance(peer.key, tuple) or self.subscribers.holds(peer, now_s)
+            is_lasting = not isinstance(peer.key, tuple) or self.watchers.holds(peer, now_s)
             self._armed_by = peer.key if is_lasting else None
 
     def _disarm_unheld(self) -> None:
@@ -242,7 +242,7 @@ class OscServer:
         packet.questions.clear()
 
     def _serve(
-        self, asked: Question | Subscription | Proof | ServiceRequest, address: str, peer: Peer, now_s: float
+        self, asked: Question | Watch | Proof | ServiceRequest, address: str, peer: Peer, now_s: float
     ) -> None:
         """Answers a request. Raises Refusal where it cannot be met."""
         if not self._may_answer(peer, now_s):
@@ -254,30 +254,30 @@ class OscServer:
             if not self._proofs.prove(peer.key, asked.number, now_s):
                 raise Refusal("argument", "that is not the number last sent to this address with /verify")
             return
-        if asked == "unsubscribe":
+        if asked == "unwatch":
             self.end(peer)
-            peer.send_packet(self._answer("/subscribed", 0.0, 0.0, 0))
+            peer.send_packet(self._answer("/watching", 0.0, 0.0, 0))
             return
-        if isinstance(asked, Subscription):
+        if isinstance(asked, Watch):
             if not self._is_proven(peer, now_s):
                 self._ask_for_proof(peer, now_s)
                 return
             rate_hz = min(asked.rate_hz or self._update_hz, self._update_hz)
-            full = self.subscribers.grant(peer, asked.selection, rate_hz, now_s)
-            if full:
-                raise Refusal("full", full)
-        line = self.subscribers.renew(peer, now_s)
-        if line is None:
-            raise Refusal("address", "there is no subscription to renew: subscribe first")
-        peer.send_packet(self._answer("/subscribed", LEASE_S, 1.0 / line.period_s, len(line.selection.rows)))
+            try:
+                line = self.watchers.grant(peer, asked.selection, rate_hz, now_s)
+            except TooManyWatches as error:
+                raise Refusal("full", str(error)) from error
+            peer.send_packet(
+                self._answer("/watching", LEASE_S, 1.0 / line.period_s, len(line.selection.rows))
+            )
 
     def _send_backlog(self, asked: BacklogRequest, address: str, peer: Peer, now_s: float) -> None:
-        """Sends earlier data, within the peer's rate limit, and to subscribers only, whose address is proven.
+        """Sends earlier data, within the peer's rate limit, and to watchers only, whose address is proven.
         Raises Refusal where it cannot be sent."""
         if self.archive is None:
             raise Refusal("address", f"{address} is not available from this sidecar")
-        if not self.subscribers.holds(peer, now_s):
-            raise Refusal("address", f"{address} is for subscribers: send {self._root}/subscribe first")
+        if not self.watchers.holds(peer, now_s):
+            raise Refusal("address", f"{address} answers watchers only: send {self._root}/watch first")
         for packet in self.archive.packets(asked, now_s):
             if not self._access.may_be_shown(peer.host, now_s):
                 self._drop("rate", peer, "too much asked for at once", now_s)
@@ -286,7 +286,7 @@ class OscServer:
 
     def _is_proven(self, peer: Peer, now_s: float) -> bool:
         """Whether the address of *peer* is not forged."""
-        return peer.is_proven or self._proofs.holds(peer.key, now_s) or self.subscribers.holds(peer, now_s)
+        return peer.is_proven or self._proofs.holds(peer.key, now_s) or self.watchers.holds(peer, now_s)
 
     def _ask_for_proof(self, peer: Peer, now_s: float) -> None:
         peer.send_packet(self._answer("/verify", self._proofs.number(peer.key, now_s)))

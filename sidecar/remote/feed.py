@@ -1,4 +1,4 @@
-"""A run on another machine as a feed: subscribes over OSC, and again when the run comes back."""
+"""A run on another machine as a feed: watches over OSC, and again when the run comes back."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from sidecar.model.commands import Command, Confirm, Dismiss
 from sidecar.model.readings import Alert
 from sidecar.model.snapshot import Snapshot, Timeline
 from sidecar.osc import codec
-from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.osc.table.addresses import ROOT
 from sidecar.osc.table.screen_addresses import GOAL
+from sidecar.osc.watch_client import WatchClient
 from sidecar.remote.commands import datagram
 from sidecar.remote.received import Arguments, ReceivedMessages, sound
 from sidecar.remote.snapshot import snapshot_of
@@ -47,7 +47,7 @@ class RemoteFeed:
         """
         self._place = place
         self._root = root
-        self._client = SubscriptionClient(resolve(f"{place}/{_WANTED}"), root)
+        self._client = WatchClient(resolve(f"{place}/{_WANTED}"), root)
         self._client.socket.settimeout(_LOOK_S)
         self._received = ReceivedMessages()
         self._copy = TimelineCopy()
@@ -130,7 +130,7 @@ class RemoteFeed:
             self._take(packet)
 
     def _questions(self, now_s: float) -> Iterator[bytes]:
-        """Yields the requests that are due besides the subscription, while it lasts."""
+        """Yields the requests that are due besides the watch, while it lasts."""
         if self._snapshot is None or now_s - self._received_s > STALE_S:
             return
         for path, places in self._copy.questions(now_s):
@@ -170,7 +170,7 @@ class RemoteFeed:
                 self._refusal, self._refused_s = f"{self._place}: {arguments[1]}", time.monotonic()
             case "/verify":
                 self._client.verify(arguments[0])
-            case "/subscribed":
+            case "/watching":
                 pass
             case _:
                 self._received.receive_message(path, arguments)

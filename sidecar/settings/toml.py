@@ -122,7 +122,7 @@ def address(path: Path, key: str, value: Any) -> str:
     parts = text.split("/")
     if not text.isascii() or parts[0] or not all(parts[1:]) or _NOT_IN_ADDRESSES & set(text):
         raise unusable(
-            path, key, value, "an OSC address such as /main/fader, without spaces or any of # * , ? [ ] { }"
+            path, key, value, "an OSC address such as /master/level, without spaces or any of # * , ? [ ] { }"
         )
     return text
 

@@ -25,7 +25,7 @@ MOST_TABS = 8
 MOST_CONNECTIONS, MOST_CONNECTIONS_OF_ONE = 96, 48
 """Ours: a browser opens six for a page and one for its screen."""
 _HEARTBEAT_S = 15.0
-"""A page that answers no ping for about so long is disconnected: a sleeping tablet, a broken link."""
+"""A page that answers no ping for about so long is disconnected: a sleeping device, a broken link."""
 _LONGEST_MESSAGE = 65_536
 _PARTING_S = 5.0
 _KEPT_S = 30.0

@@ -142,7 +142,7 @@ def over_sockets(count: int) -> bool:
         udp, tcp = bind("127.0.0.1", 0), bind("127.0.0.1", 0, kind=socket.SOCK_STREAM)
         address, stream_address = udp.getsockname(), tcp.getsockname()
         engine.run(port.open(udp, asked.append, tcp))
-        target.sendto(codec.message("/sidecar/subscribe", "s", ["/sidecar/seconds"]).dgram, address)
+        target.sendto(codec.message("/sidecar/watch", "s", ["/sidecar/seconds"]).dgram, address)
         target.recv(65_535)
         floods = [
             multiprocessing.Process(target=flood_datagrams, args=(address, count // 2)),
@@ -159,7 +159,7 @@ def over_sockets(count: int) -> bool:
             engine.soon(port.offer, snapshot(len(offered_s)))
             offered_s.append(time.monotonic())
             if len(offered_s) % 250 == 0:
-                target.sendto(codec.message("/sidecar/renew", "", []).dgram, address)
+                target.sendto(codec.message("/sidecar/watch", "", []).dgram, address)
                 memory.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
         flooded_s = time.monotonic() - began_s
         time.sleep(3.0)

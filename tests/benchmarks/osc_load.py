@@ -1,8 +1,8 @@
-"""32 subscribers at 25 readings a second, each in full: what arrives, and what it costs. Run as a script.
+"""32 watchers at 25 readings a second, each in full: what arrives, and what it costs. Run as a script.
 
 The port runs with its engine in this process, the receivers in another one, so that their cost is not
 counted. The figure that counts is the processor time of this process against the time that passed; snapshots
-are made beforehand, and the same number of offers without subscribers is measured for comparison.
+are made beforehand, and the same number of offers without watchers is measured for comparison.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ def snapshots(count: int) -> list[Snapshot]:
 
 
 def receive(address: PORT, receivers: int, rate_hz: float, pipe: Connection) -> None:
-    """Subscribes *receivers* sockets and counts the bundles with readings at each, until told to end."""
+    """Watches at *receivers* sockets and counts the bundles with readings at each, until told to end."""
     sockets = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(receivers)]
     selector = selectors.DefaultSelector()
     counts = dict.fromkeys(range(receivers), 0)
     for index, each in enumerate(sockets):
         each.bind(("127.0.0.1", 0))
-        each.sendto(codec.message("/sidecar/subscribe", "f", [rate_hz]).dgram, address)
+        each.sendto(codec.message("/sidecar/watch", "f", [rate_hz]).dgram, address)
         selector.register(each, selectors.EVENT_READ, index)
     pipe.send(True)
     while not pipe.poll():
@@ -89,13 +89,13 @@ def measure(receivers: int, rate_hz: float, seconds: float) -> tuple[list[int], 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=30.0)
-    parser.add_argument("--subscribers", type=int, default=32)
+    parser.add_argument("--watchers", type=int, default=32)
     parser.add_argument("--rate", type=float, default=25.0)
     options = parser.parse_args()
     multiprocessing.set_start_method("spawn")
     _, _, idle, _ = measure(0, options.rate, min(10.0, options.seconds))
-    counts, offered, share, late_s = measure(options.subscribers, options.rate, options.seconds)
-    print(f"{options.subscribers} subscribers, {options.rate:g} readings a second, {options.seconds:g} s")
+    counts, offered, share, late_s = measure(options.watchers, options.rate, options.seconds)
+    print(f"{options.watchers} watchers, {options.rate:g} readings a second, {options.seconds:g} s")
     print(f"the worst got {100 * min(counts) / offered:.2f} % of {offered} bundles (at least 99 wanted)")
-    print(f"{100 * share:.1f} % of one core (at most 10 wanted), {100 * idle:.1f} % without subscribers")
+    print(f"{100 * share:.1f} % of one core (at most 10 wanted), {100 * idle:.1f} % without watchers")
     print(f"offers were {late_s * 1000:.2f} ms late on average: how busy the machine was otherwise")

@@ -1,4 +1,4 @@
-"""A long run in real time under load: a real sound server, the screen in a real terminal, 32 subscribers over
+"""A long run in real time under load: a real sound server, the screen in a real terminal, 32 watchers over
 OSC, and for one minute in five a program on each core that never rests.
 
 The signal numbers its own frames, so that what is missing is known to the frame.
@@ -29,7 +29,7 @@ from starved import heard_on, playing_numbers
 from sidecar.journal import reader
 from sidecar.osc import codec
 
-SUBSCRIBERS = 32
+WATCHERS = 32
 RENEWED_S = 20.0
 ROUND_S, LOADED_S = 300.0, 60.0
 READINGS_HZ = 10.0
@@ -41,14 +41,14 @@ def never_rest():
         pass
 
 
-class Subscribers:
+class Watchers:
     """So many sockets that ask for readings and count what comes, a minute at a time."""
 
     def __init__(self, port):
         self._address = ("127.0.0.1", port)
         self._selector = selectors.DefaultSelector()
         self._sockets = []
-        for number in range(SUBSCRIBERS):
+        for number in range(WATCHERS):
             made = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
             made.setblocking(False)
             self._selector.register(made, selectors.EVENT_READ, number)
@@ -65,7 +65,7 @@ class Subscribers:
             if now_s - self._asked_s > RENEWED_S:
                 self._asked_s = now_s
                 for each in self._sockets:
-                    each.sendto(codec.message("/sidecar/subscribe", "f", [READINGS_HZ]).dgram, self._address)
+                    each.sendto(codec.message("/sidecar/watch", "f", [READINGS_HZ]).dgram, self._address)
             for key, _ in self._selector.select(0.2):
                 self._take(key.fileobj, key.data, minute)
 
@@ -97,9 +97,9 @@ def soak(minutes, folder):
     tmux = ["tmux", "-S", str(terminal)]
     run = f"{sys.executable} -m sidecar live --device loopback --write {tape} --osc-port {port}; sleep 1"
     subprocess.run([*tmux, "-f", "/dev/null", "new-session", "-d", "-x", "120", "-y", "40", run], check=True)
-    subscribers = Subscribers(port)
-    subscribers.listen(time.monotonic() + START_S, 0)
-    subscribers.readings.clear()
+    watchers = Watchers(port)
+    watchers.listen(time.monotonic() + START_S, 0)
+    watchers.readings.clear()
     began_s = time.monotonic()
     loaded = []
     for minute in range(minutes):
@@ -110,7 +110,7 @@ def soak(minutes, folder):
         for hog in hogs:
             hog.start()
         loaded.append(is_loaded)
-        subscribers.listen(began_s + 60.0 * (minute + 1), minute)
+        watchers.listen(began_s + 60.0 * (minute + 1), minute)
         for hog in hogs:
             hog.kill()
             hog.join()
@@ -123,18 +123,18 @@ def soak(minutes, folder):
             subprocess.run([*tmux, "kill-server"], check=False)
             break
         time.sleep(0.2)
-    return subscribers, loaded, tape, shown
+    return watchers, loaded, tape, shown
 
 
-def report(subscribers, loaded, tape, folder):
-    for minute, (counts, is_loaded) in enumerate(zip(subscribers.readings, loaded, strict=True)):
-        few, many, gap_s = min(counts.values()), max(counts.values()), subscribers.worst_gap_s[minute]
+def report(watchers, loaded, tape, folder):
+    for minute, (counts, is_loaded) in enumerate(zip(watchers.readings, loaded, strict=True)):
+        few, many, gap_s = min(counts.values()), max(counts.values()), watchers.worst_gap_s[minute]
         load = ", both cores loaded" if is_loaded else ""
         print(
             f"minute {minute + 1:2}: {few} to {many} readings at {len(counts)}, a gap of {gap_s:.2f} s{load}"
         )
-    fewest = min(min(counts.values()) for counts in subscribers.readings) / (60.0 * READINGS_HZ)
-    print(f"fewest readings in a minute at any subscriber: {fewest:.3f} of those wanted")
+    fewest = min(min(counts.values()) for counts in watchers.readings) / (60.0 * READINGS_HZ)
+    print(f"fewest readings in a minute at any watcher: {fewest:.3f} of those wanted")
     kept, heard = reader.latest(), heard_on(tape)
     lost = sum(cut.dropped_samples for cut in kept.cuts)
     print(f"{heard.frames} frames heard; missing by their numbers {heard.missing}, told {lost}")
@@ -158,8 +158,8 @@ def main():
     os.environ.update(loopback.environment())
     try:
         with playing_numbers(60 * minutes + 120):
-            subscribers, loaded, tape, shown = soak(minutes, folder)
-        report(subscribers, loaded, tape, folder / "own")
+            watchers, loaded, tape, shown = soak(minutes, folder)
+        report(watchers, loaded, tape, folder / "own")
         print(f"the screen at the end:\n{shown}")
     finally:
         subprocess.run(["tmux", "-S", str(folder / "tmux"), "kill-server"], capture_output=True, check=False)

@@ -105,7 +105,7 @@ FORMATS = [
 @pytest.mark.parametrize(("name", "subtype", "bits"), FORMATS)
 def test_whole_numbers_are_moved_by_the_gain_and_dithered(tmp_path, out, name, subtype, bits):
     """The error against the exact gain is what triangular dither and rounding make: within 1.5 steps,
-    mean 0, power of a quarter step (Lipshitz, Wannamaker and Vanderkooy 1992, from memory: Δ²/12 of the
+    mean 0, power of a quarter step (J. Audio Eng. Soc. 40(5), 1992, from memory: Δ²/12 of the
     rounding and 2·Δ²/12 of the dither). Format, depth, rate and width stay."""
     source = tmp_path / name
     soundfile.write(source, noise(), RATE_HZ, subtype=subtype)

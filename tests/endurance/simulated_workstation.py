@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 
-ADDRESS = "/main/fader"
-QUERY, TOUCH = "/main/fader/get", "/main/fader/touch"
+ADDRESS = "/master/level"
+QUERY, TOUCH = "/master/level/get", "/master/level/touch"
 POLL_S = 0.005
 
 

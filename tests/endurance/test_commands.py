@@ -197,7 +197,7 @@ def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
     port = free_port()
     with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
-        asker.say("/sidecar/subscribe", "detail")
+        asker.say("/sidecar/watch", "detail")
         asker.say("/sidecar/earlier", "1")
         while not (earlier := asker.hear("/sidecar/detail/earlier"))[0]:
             pass

@@ -56,7 +56,7 @@ def test_idle_connections_without_number_keep_nothing_from_a_run(tone, tmp_path,
         for _ in range(IDLE):
             idle.enter_context(socket.create_connection(("127.0.0.1", tcp), timeout=60.0))
         run.wait_for_progress()
-        asker.say("/sidecar/subscribe", "run")
+        asker.say("/sidecar/watch", "run")
         asker.say("/sidecar/goal", "premaster")
         asker.say("/sidecar/mark", "behind the storm")
         while asker.hear("/sidecar/goal/name") != ["premaster"]:

@@ -93,7 +93,7 @@ def test_what_comes_over_the_network_reaches_neither_lines_nor_listeners_nor_the
     port = free_port()
     with LiveRun("live", "--file", str(foreign_file), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
-        asker.say("/sidecar/subscribe", "mark", "detail")  # details go only to who names them
+        asker.say("/sidecar/watch", "mark", "detail")  # details go only to who names them
         asker.say("/sidecar/mark", FOREIGN)
         asker.say("/sidecar/goal", FOREIGN)
         marked, (_, why) = asker.hear_all("/sidecar/marked", "/sidecar/error")

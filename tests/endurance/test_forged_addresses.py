@@ -13,7 +13,7 @@ from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
-SUBSCRIBE = packet("/sidecar/subscribe")
+WATCH = packet("/sidecar/watch")
 UPDATES = 600  # a minute
 
 
@@ -65,23 +65,23 @@ def attacked(monkeypatch):
 
 
 @pytest.mark.slow
-def test_a_forged_subscription_buys_no_stream(attacked):
+def test_a_forged_watch_buys_no_stream(attacked):
     attacked.play()
-    attacked.forge("192.0.2.7", SUBSCRIBE)
+    attacked.forge("192.0.2.7", WATCH)
     attacked.play()
     bought = sum(len(data) for data in attacked.sent[("192.0.2.7", 9000)])
 
-    assert bought <= 1.25 * len(SUBSCRIBE)
+    assert bought <= 1.25 * len(WATCH)
 
 
-def test_forged_subscriptions_take_no_place_from_a_screen(attacked):
+def test_forged_watches_take_no_place_from_a_screen(attacked):
     """More than there are places for, and a screen of this machine comes after them."""
     attacked.play()
     for number in range(200):
-        attacked.forge(f"192.0.2.{number}", SUBSCRIBE)
+        attacked.forge(f"192.0.2.{number}", WATCH)
     with Asker(attacked.number) as asker:
-        asker.say("/sidecar/subscribe", "run")
-        answer = asker.hear("/sidecar/subscribed")
+        asker.say("/sidecar/watch", "run")
+        answer = asker.hear("/sidecar/watching")
 
     assert answer[0] == 60.0
 
@@ -90,14 +90,14 @@ def test_forged_subscriptions_take_no_place_from_a_screen(attacked):
 def test_who_receives_what_is_sent_to_the_address_is_streamed_to(attacked):
     """The number comes back from the same address; all that follows goes there and nowhere else."""
     attacked.play()
-    attacked.forge("192.0.2.7", SUBSCRIBE)
+    attacked.forge("192.0.2.7", WATCH)
     ((_, (number,)),) = codec.parse(attacked.sent[("192.0.2.7", 9000)][0])
     attacked.forge("192.0.2.7", packet("/sidecar/verified", number))
-    attacked.forge("192.0.2.7", SUBSCRIBE)
+    attacked.forge("192.0.2.7", WATCH)
     for _ in range(60):  # a busy machine sends less in one go
         attacked.play()
-        if sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(SUBSCRIBE):
+        if sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(WATCH):
             break
 
     assert set(attacked.sent) == {("192.0.2.7", 9000)}
-    assert sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(SUBSCRIBE)
+    assert sum(map(len, attacked.sent[("192.0.2.7", 9000)])) > 100 * len(WATCH)

@@ -115,7 +115,7 @@ def test_a_run_elsewhere_is_told_that_nobody_looks_any_more(endings, run_elsewhe
     for way in WAYS:
         endings["screen", way].result()
 
-    assert len(WAYS) == len(run_elsewhere.of("/sidecar/unsubscribe"))
+    assert len(WAYS) == len(run_elsewhere.of("/sidecar/unwatch"))
 
 
 @pytest.mark.parametrize(

@@ -5,13 +5,13 @@ from sidecar.osc import codec
 MEANINGFUL = b"*?[]{}!-,/#sfiab\x00\xff\xc0\xdb"
 
 SEEDS = [
-    codec.message("/sidecar/subscribe", "sf", ["alert", 5.0]).dgram,
+    codec.message("/sidecar/watch", "sf", ["alert", 5.0]).dgram,
     codec.message("/sidecar/fader", "f", [-3.0]).dgram,
     codec.message("/sidecar/stem/fader", "sf", ["voice", -3.0]).dgram,
     codec.message("/sidecar/{alert,goal}/[a-z]*", "", []).dgram,
     codec.message("/sidecar/reset", "i", [1]).dgram,
     *codec.bundles(
-        [codec.message("/sidecar/mark", "s", ["a"]), codec.message("/sidecar/renew", "", [])], 1.0
+        [codec.message("/sidecar/mark", "s", ["a"]), codec.message("/sidecar/watch", "", [])], 1.0
     ),
 ]
 

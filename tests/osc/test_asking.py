@@ -1,4 +1,4 @@
-"""The other end of a subscription, on real sockets and against a real port."""
+"""The other end of a watch, on real sockets and against a real port."""
 
 import contextlib
 import errno
@@ -19,10 +19,10 @@ from sidecar.errors import NetworkError
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
-from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.osc.sockets.udp import OscPort, bind
-from sidecar.osc.subscriptions import LEASE_S
+from sidecar.osc.watch_client import WatchClient
+from sidecar.osc.watches import LEASE_S
 from sidecar.run.event_loop import EventLoop
 from sidecar.settings.goals import load_goal
 
@@ -44,7 +44,7 @@ def asked(peer):
 
 def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer):
     """A request that is lost costs a second at first, and later nothing."""
-    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    asking = WatchClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
     times = []
     peer.setblocking(False)
     for tenth in range(int(10 * (3 * LEASE_S))):
@@ -56,23 +56,23 @@ def test_it_asks_each_second_until_something_comes_and_then_thrice_a_lease(peer)
             asking.note_answer(now_s)
     asking.close()
 
-    assert {tuple((a, tuple(v)) for a, v in said) for said, _ in times} == {(("/sidecar/subscribe", ()),)}
+    assert {tuple((a, tuple(v)) for a, v in said) for said, _ in times} == {(("/sidecar/watch", ()),)}
     assert [at for _, at in times] == [0, 1, 2, 3, 4, 5, 25, 45, 65, 85, 105, 125, 145, 165]
 
 
 def test_it_asks_for_the_groups_and_the_rate_that_were_given(peer):
     """And says when it wants no more."""
-    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}/alert,reading@5"))
+    asking = WatchClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}/alert,reading@5"))
     asking.keep_up(0.0)
     asking.close()
 
-    assert asked(peer) == [("/sidecar/subscribe", ["reading", "alert", 5.0])]
-    assert asked(peer) == [("/sidecar/unsubscribe", [])]
+    assert asked(peer) == [("/sidecar/watch", ["reading", "alert", 5.0])]
+    assert asked(peer) == [("/sidecar/unwatch", [])]
 
 
 def test_nobody_else_can_put_words_in(peer):
     """Only the sidecar that was asked gets through to the socket."""
-    asking = SubscriptionClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
+    asking = WatchClient(resolve(f"127.0.0.1:{peer.getsockname()[1]}"))
     asking.keep_up(0.0)
     _, address = peer.recvfrom(65_535)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as stranger:
@@ -88,7 +88,7 @@ def test_nobody_else_can_put_words_in(peer):
 def test_an_address_that_is_no_single_machines_is_refused_in_words(place):
     """A broadcast, and a link-local address without its link (RFC 4007 §6)."""
     with pytest.raises(NetworkError, match=r"cannot be reached .* give the address of one machine"):
-        SubscriptionClient(resolve(place))
+        WatchClient(resolve(place))
 
 
 def test_listen_prints_what_it_asked_a_sidecar_for():
@@ -161,4 +161,4 @@ def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
     )
 
     assert done.stderr.count("Is a sidecar running there") == 1
-    assert asked(peer) == [("/sidecar/subscribe", [])]
+    assert asked(peer) == [("/sidecar/watch", [])]

@@ -25,8 +25,8 @@ PATIENCE_S = 60.0
 SURFACE = Surface(
     "mine",
     "Mine",
-    "/main/fader",
-    "/main/now",
+    "/master/level",
+    "/master/now",
     "db",
     -60.0,
     6.0,
@@ -222,10 +222,10 @@ def test_a_fader_is_sent_and_answers_at_the_same_socket(run_port, peer):
     _engine, port, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
     lower(run_port.fader, -3.0)
     datagram, sender = peer.socket.recvfrom(65_535)
-    peer.socket.sendto(codec.message("/main/now", "f", [-2.5]).dgram, sender)
+    peer.socket.sendto(codec.message("/master/now", "f", [-2.5]).dgram, sender)
     _wait_for(lambda: asked)
 
-    assert codec.message("/main/fader", "f", [-3.0]).dgram == datagram
+    assert codec.message("/master/level", "f", [-3.0]).dgram == datagram
     assert address == sender
     assert asked == [FaderFeedback(-2.5, NOW_S)]
     assert [(t.name, t.sent, t.failed) for t in port.status()] == [(f"127.0.0.1:{peer.port}", 1, 0)]
@@ -246,7 +246,7 @@ def test_a_workstation_at_an_ipv6_address_is_reached(run_port):
     _engine, _, _, _ = run_port(surface_target=f"[::1]:{peer.port}")
     lower(run_port.fader, -3.0)
 
-    assert peer.messages_until("/main/fader") == [("/main/fader", [-3.0])]
+    assert peer.messages_until("/master/level") == [("/master/level", [-3.0])]
     peer.close()
 
 
@@ -258,7 +258,7 @@ def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
     other.messages_until("/sidecar/momentary")
     lower(run_port.fader, -1.0)
 
-    assert peer.messages_until("/main/fader") == [("/main/fader", [-1.0])]
+    assert peer.messages_until("/master/level") == [("/master/level", [-1.0])]
     other.close()
 
 
@@ -269,8 +269,8 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     bundle = codec.bundles(
         [
             codec.message("/transport/tempo", "f", [120.0]),
-            codec.message("/main/now", "s", ["loud"]),
-            codec.message("/main/now", "f", [-4.0]),
+            codec.message("/master/now", "s", ["loud"]),
+            codec.message("/master/now", "f", [-4.0]),
             codec.message("/sidecar/pause", "", []),
         ],
         time.time(),
@@ -279,18 +279,18 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     _wait_for(lambda: len(asked) == 2)
 
     assert asked == [FaderFeedback(-4.0, NOW_S), Pause()]
-    assert caplog.messages == ["OSC from 127.0.0.1 refused: /main/now takes one number, not ['loud']"]
+    assert caplog.messages == ["OSC from 127.0.0.1 refused: /master/now takes one number, not ['loud']"]
 
 
-def test_a_subscriber_is_sent_readings_at_the_port_that_asked(run_port, peer):
+def test_a_watcher_is_sent_readings_at_the_port_that_asked(run_port, peer):
     """No target was named: asking is enough, and the answer says how long it lasts."""
     engine, port, address, _ = run_port()
     engine.soon(port.offer, a_snapshot())
-    peer.socket.sendto(codec.message("/sidecar/subscribe", "ss", ["reading", "alert"]).dgram, address)
-    heard = dict(peer.messages_until("/sidecar/subscribed"))
+    peer.socket.sendto(codec.message("/sidecar/watch", "ss", ["reading", "alert"]).dgram, address)
+    heard = dict(peer.messages_until("/sidecar/watching"))
     engine.soon(port.offer, a_snapshot())
 
-    assert heard["/sidecar/subscribed"] == [60.0, 50.0, 15]
+    assert heard["/sidecar/watching"] == [60.0, 50.0, 15]
     assert heard["/sidecar/alert/hot"][:1] == [0]
     assert dict(peer.messages_until("/sidecar/momentary"))
     assert [target.name for target in port.status()] == [f"127.0.0.1:{peer.port}"]

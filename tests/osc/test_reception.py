@@ -28,9 +28,9 @@ from sidecar.osc.backlog import Backlog
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
 from sidecar.osc.sockets.destinations import Destination
-from sidecar.osc.subscriptions import LEASE_S, MOST, MOST_OF_ONE
 from sidecar.osc.table.addresses import OUTGOING, SENT
 from sidecar.osc.table.exchange import DROPS
+from sidecar.osc.watches import LEASE_S, MOST, MOST_OF_ONE
 from sidecar.settings.goals import load_goal
 from sidecar.surfaces.link import SurfaceLink, SurfacePeer
 from sidecar.surfaces.surface import Surface
@@ -152,12 +152,11 @@ class TestErrors:
             ("/sidecar/nothing/*", "", [], "address", "names no address"),
             ("/sidecar/[", "", [], "address", "never closed"),
             ("/sidecar/stems/names", "", [], "address", "has no value now"),
-            ("/sidecar/subscribe", "s", ["everything"], "argument", "none of the groups"),
-            ("/sidecar/subscribe", "sf", ["alert", 51.0], "argument", "1 to 50"),
-            ("/sidecar/subscribe", "fs", [1.0, "alert"], "argument", "groups or addresses"),
-            ("/sidecar/subscribe", "s", ["/sidecar/nothing"], "argument", "no address"),
-            ("/sidecar/subscribe", "s", ["x" * 600], "argument", "512 characters"),
-            ("/sidecar/renew", "", [], "address", "no subscription"),
+            ("/sidecar/watch", "s", ["everything"], "argument", "none of the groups"),
+            ("/sidecar/watch", "sf", ["alert", 51.0], "argument", "1 to 50"),
+            ("/sidecar/watch", "fs", [1.0, "alert"], "argument", "groups or addresses"),
+            ("/sidecar/watch", "s", ["/sidecar/nothing"], "argument", "no address"),
+            ("/sidecar/watch", "s", ["x" * 600], "argument", "512 characters"),
         ],
     )
     def test_what_is_wrong_is_said_to_the_sender_and_changes_nothing(
@@ -170,9 +169,9 @@ class TestErrors:
         assert words in told[1]
         assert {reason: 1} == dict(room.counts)
         assert room.asked == []
-        assert room.reception.subscribers.status() == ()
+        assert room.reception.watchers.status() == ()
 
-    @pytest.mark.parametrize("address", ["/sidecar/error", "/sidecar/subscribed"])
+    @pytest.mark.parametrize("address", ["/sidecar/error", "/sidecar/watching"])
     def test_an_answer_is_never_answered(self, room, address):
         """Two sidecars that hear each other would answer each other's errors for ever."""
         assert room.say(Peer(), address, "ss", ["/a", "b"]) == []
@@ -193,9 +192,9 @@ class TestErrors:
 
 class TestStrangers:
     def test_who_is_not_allowed_gets_no_answer(self, room):
-        """Not to commands, questions, subscriptions or nonsense; each is counted."""
+        """Not to commands, questions, watches or nonsense; each is counted."""
         stranger = Peer("198.51.100.1")
-        for address in ("/sidecar/reset", "/sidecar/momentary", "/sidecar/subscribe", "/sidecar/nothing"):
+        for address in ("/sidecar/reset", "/sidecar/momentary", "/sidecar/watch", "/sidecar/nothing"):
             assert room.say(stranger, address) == []
         room.reception.receive_packet(b"nonsense", stranger, 0.0)
 
@@ -210,10 +209,10 @@ class TestStrangers:
 
     def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
         """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
-        workstation = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        workstation = Surface("mine", "Mine", "/master/level", "/master/now", "db", -60.0, 6.0)
         room = Room(link=link_to(workstation), workstation="198.51.100.7")
         for host in ("198.51.100.7", "198.51.100.8"):
-            for address in ("/main/now", "/sidecar/fader", "/*/*"):
+            for address in ("/master/now", "/sidecar/fader", "/*/*"):
                 assert room.say(Peer(host, 8000), address, "f", [-3.0]) == []
 
         assert [FaderAt(-3.0)] == room.asked
@@ -221,10 +220,10 @@ class TestStrangers:
 
     def test_only_the_workstation_itself_says_where_its_fader_stands(self):
         """Not another port of its host, not this machine, and not the sidecar's own address for it."""
-        link = link_to(Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0))
+        link = link_to(Surface("mine", "Mine", "/master/level", "/master/now", "db", -60.0, 6.0))
         room = Room(link=link, workstation="198.51.100.7")
         for peer in (Peer("198.51.100.7", 8001), Peer("127.0.0.1", 8000), Peer("192.0.2.5", 8000)):
-            room.say(peer, "/main/now", "f", [6.0])
+            room.say(peer, "/master/now", "f", [6.0])
             assert f"{peer.host}:{peer.key[1]}" in room.reception.stranger
         assert room.asked == []
         assert "the workstation is at 198.51.100.7:8000" in room.reception.stranger
@@ -233,10 +232,10 @@ class TestStrangers:
 
     @pytest.mark.parametrize(("port", "counts"), [(None, True), (8001, True), (8002, False)])
     def test_a_workstation_that_sends_from_elsewhere_can_be_named(self, port, counts):
-        surface = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        surface = Surface("mine", "Mine", "/master/level", "/master/now", "db", -60.0, 6.0)
         link = link_to(surface, SurfacePeer("198.51.100.7", port))
         room = Room(link=link, workstation="198.51.100.7")
-        room.say(Peer("198.51.100.7", 8001), "/main/now", "f", [-3.0])
+        room.say(Peer("198.51.100.7", 8001), "/master/now", "f", [-3.0])
 
         assert room.asked == [FaderAt(-3.0)] * counts
 
@@ -261,9 +260,9 @@ class TestDisarming:
 
         assert room.asked == [Arm(), Disarm("Disarmed: the connection that it was armed from has ended.")]
 
-    def test_a_subscriber_that_armed_and_went_takes_the_leave_with_it(self, room):
+    def test_a_watcher_that_armed_and_went_takes_the_leave_with_it(self, room):
         peer = Peer()
-        room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/watch")
         room.say(peer, "/sidecar/arm")
         room.reception.expire(LEASE_S - 1.0)
         assert room.asked == [Arm()]
@@ -271,7 +270,7 @@ class TestDisarming:
 
         assert [type(command) for command in room.asked] == [Arm, Disarm]
 
-    def test_a_script_that_armed_without_a_subscription_may_go(self, room):
+    def test_a_script_that_armed_without_a_watch_may_go(self, room):
         room.say(Peer(), "/sidecar/arm")
         room.reception.expire(10.0 * LEASE_S)
 
@@ -319,10 +318,10 @@ class TestStorms:
     @pytest.mark.slow
     def test_a_workstation_that_tells_of_all_its_meters_does_not_drown_its_fader(self):
         """Three thousand messages a second for ten seconds; the fader among them is heard each time."""
-        workstation = Surface("mine", "Mine", "/main/fader", "/main/now", "db", -60.0, 6.0)
+        workstation = Surface("mine", "Mine", "/master/level", "/master/now", "db", -60.0, 6.0)
         room, peer = Room(link=link_to(workstation), workstation="198.51.100.7"), Peer("198.51.100.7", 8000)
-        meter = codec.message("/track/1/meter", "f", [0.5]).dgram
-        fader = codec.message("/main/now", "f", [-3.0]).dgram
+        meter = codec.message("/channel/1/meter", "f", [0.5]).dgram
+        fader = codec.message("/master/now", "f", [-3.0]).dgram
         for number in range(30_000):
             room.reception.receive_packet(fader if number % 100 == 0 else meter, peer, number / 3000)
 
@@ -337,57 +336,56 @@ class TestStorms:
         assert len(room.asked) <= 1000
 
 
-class TestSubscribing:
-    def test_a_subscriber_is_told_its_lease_and_sent_what_it_chose(self, room):
+class TestWatching:
+    def test_a_watcher_is_told_its_lease_and_sent_what_it_chose(self, room):
         """The lease in seconds, the rate, the number of addresses; first of all how things stand."""
         peer = Peer()
-        heard = room.say(peer, "/sidecar/subscribe", "ssf", ["alert", "/sidecar/integrated", 5.0])
+        heard = room.say(peer, "/sidecar/watch", "ssf", ["alert", "/sidecar/integrated", 5.0])
 
-        assert heard[-1] == ("/sidecar/subscribed", [60.0, 5.0, 6])
+        assert heard[-1] == ("/sidecar/watching", [60.0, 5.0, 6])
         assert ("/sidecar/integrated", [-22.5]) in heard
         assert len(heard) == 7
 
     def test_without_a_rate_readings_come_as_fast_as_the_run_makes_them_and_never_faster(self, room):
         """The rate that is told is the rate that is kept."""
-        assert [60.0, 10.0, len(SENT)] == room.say(Peer(), "/sidecar/subscribe")[-1][1]
-        assert room.say(Peer(), "/sidecar/subscribe", "f", [50.0])[-1][1][1] == 10.0
+        assert [60.0, 10.0, len(SENT)] == room.say(Peer(), "/sidecar/watch")[-1][1]
+        assert room.say(Peer(), "/sidecar/watch", "f", [50.0])[-1][1][1] == 10.0
 
     def test_it_goes_to_the_asking_address_and_port_alone(self, room):
-        """Another port of the same host is another subscriber, and nothing names a third."""
+        """Another port of the same host is another watcher, and nothing names a third."""
         one, other = Peer(port=1), Peer(port=2)
-        room.say(one, "/sidecar/subscribe")
+        room.say(one, "/sidecar/watch")
         room.outbox.offer(a_snapshot(), 1.0, 1.0)
 
         assert one.heard()
         assert other.heard() == []
 
     def test_it_ends_with_its_lease_unless_it_is_renewed(self, room):
-        """By asking again or by /renew; a lease more from then on."""
+        """By asking again: a lease more from then on."""
         peer = Peer()
-        room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=0.0)
-        room.say(peer, "/sidecar/renew", now_s=LEASE_S - 1)
+        room.say(peer, "/sidecar/watch", "s", ["run"], now_s=0.0)
+        room.say(peer, "/sidecar/watch", "s", ["run"], now_s=LEASE_S - 1)
         for now_s, is_sent in ((2 * LEASE_S - 2, True), (2 * LEASE_S, False)):
-            room.reception.subscribers.expire(now_s)
+            room.reception.watchers.expire(now_s)
             room.outbox.offer(a_snapshot(), now_s, now_s)
             assert is_sent == bool(peer.heard())
-        assert room.say(peer, "/sidecar/renew", now_s=2 * LEASE_S)[0][0] == "/sidecar/error"
 
     def test_asking_again_replaces_what_was_asked_before(self, room):
-        """One subscription an asker: nothing arrives twice."""
+        """One watch an asker: nothing arrives twice."""
         peer = Peer()
-        room.say(peer, "/sidecar/subscribe")
-        room.say(peer, "/sidecar/subscribe", "s", ["/sidecar/momentary"], now_s=1.0)
+        room.say(peer, "/sidecar/watch")
+        room.say(peer, "/sidecar/watch", "s", ["/sidecar/momentary"], now_s=1.0)
         room.outbox.offer(a_snapshot(), 2.0, 2.0)
 
         assert [address for address, _ in peer.heard()] == ["/sidecar/momentary"]
-        assert len(room.reception.subscribers.status()) == 1
+        assert len(room.reception.watchers.status()) == 1
 
-    def test_it_ends_when_the_subscriber_says_so(self, room):
+    def test_it_ends_when_the_watcher_says_so(self, room):
         """Answered with a lease of nothing."""
         peer = Peer()
-        room.say(peer, "/sidecar/subscribe")
+        room.say(peer, "/sidecar/watch")
 
-        assert room.say(peer, "/sidecar/unsubscribe") == [("/sidecar/subscribed", [0.0, 0.0, 0])]
+        assert room.say(peer, "/sidecar/unwatch") == [("/sidecar/watching", [0.0, 0.0, 0])]
         room.outbox.offer(a_snapshot(), 1.0, 1.0)
         assert peer.heard() == []
 
@@ -395,14 +393,14 @@ class TestSubscribing:
         """Whoever comes later is told so; who is there already may renew, and a place that ends is free."""
         peers = [proven(Peer(f"192.0.2.{port % 8}", port)) for port in range(MOST + 1)]
         for second, peer in enumerate(peers[:MOST]):
-            room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=second * 0.1)
-        ((answer, told),) = room.say(peers[-1], "/sidecar/subscribe", "s", ["run"], now_s=10.0)
+            room.say(peer, "/sidecar/watch", "s", ["run"], now_s=second * 0.1)
+        ((answer, told),) = room.say(peers[-1], "/sidecar/watch", "s", ["run"], now_s=10.0)
 
         assert answer == "/sidecar/error"
-        assert f"there are {MOST} subscribers" in told[1]
-        assert room.say(peers[3], "/sidecar/subscribe", now_s=10.0)[-1][0] == "/sidecar/subscribed"
-        room.say(peers[0], "/sidecar/unsubscribe", now_s=11.0)
-        assert room.say(peers[-1], "/sidecar/subscribe", now_s=11.0)[-1][0] == "/sidecar/subscribed"
+        assert f"there are {MOST} watchers" in told[1]
+        assert room.say(peers[3], "/sidecar/watch", now_s=10.0)[-1][0] == "/sidecar/watching"
+        room.say(peers[0], "/sidecar/unwatch", now_s=11.0)
+        assert room.say(peers[-1], "/sidecar/watch", now_s=11.0)[-1][0] == "/sidecar/watching"
 
 
 def asks_nothing(packet):
@@ -422,7 +420,7 @@ def test_no_place_is_too_far_to_be_asked_for(room, path, places, answers, place,
     nothing = np.empty(0, np.float32)
     room.reception.archive = Backlog(lambda: Timeline(*[nothing] * 4), list)
     peer = Peer()
-    assert "/sidecar/subscribed" in {address for address, _ in room.say(peer, "/sidecar/subscribe")}
+    assert "/sidecar/watching" in {address for address, _ in room.say(peer, "/sidecar/watch")}
     asked = OscMessageBuilder(f"/sidecar{path}")
     for _ in range(places):
         asked.add_arg(place, "d")
@@ -470,19 +468,19 @@ class TestForgedAddresses:
 
     def test_a_stream_goes_to_an_address_elsewhere_only_when_it_has_answered(self, room):
         peer = Peer("192.0.2.7")
-        ((address, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        ((address, (number,)),) = room.say(peer, "/sidecar/watch")
         room.outbox.offer(a_snapshot(), 1.0, 1.0)
 
         assert address == "/sidecar/verify"
         assert peer.heard() == []
         assert room.say(peer, "/sidecar/verified", "i", [number], now_s=1.0) == []
-        assert room.say(peer, "/sidecar/subscribe", now_s=1.0)[-1][0] == "/sidecar/subscribed"
+        assert room.say(peer, "/sidecar/watch", now_s=1.0)[-1][0] == "/sidecar/watching"
 
     def test_a_forged_packet_buys_hardly_more_bytes_than_it_has(self, room):
-        peer, packet = Peer("192.0.2.7"), codec.message("/sidecar/subscribe", "", []).dgram
+        peer, packet = Peer("192.0.2.7"), codec.message("/sidecar/watch", "", []).dgram
         room.reception.receive_packet(packet, peer, 0.0)
         for second in range(120):
-            room.reception.subscribers.expire(float(second))
+            room.reception.watchers.expire(float(second))
             room.outbox.offer(a_snapshot(), float(second), float(second))
 
         assert sum(map(len, peer.packets)) <= 1.25 * len(packet)
@@ -490,47 +488,44 @@ class TestForgedAddresses:
     @pytest.mark.parametrize("wrong", [-1, 1, 2**30])
     def test_a_guessed_number_opens_nothing(self, room, wrong):
         peer = Peer("192.0.2.7")
-        ((_, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        ((_, (number,)),) = room.say(peer, "/sidecar/watch")
         room.say(peer, "/sidecar/verified", "i", [(number + wrong) % 2**31])
 
-        assert room.say(peer, "/sidecar/subscribe")[0][0] == "/sidecar/verify"
+        assert room.say(peer, "/sidecar/watch")[0][0] == "/sidecar/verify"
 
     def test_a_number_is_good_for_one_address_and_for_some_seconds(self, room):
         one, other = Peer("192.0.2.7", 1), Peer("192.0.2.7", 2)
-        ((_, (number,)),) = room.say(one, "/sidecar/subscribe")
+        ((_, (number,)),) = room.say(one, "/sidecar/watch")
         room.say(other, "/sidecar/verified", "i", [number])
         room.say(one, "/sidecar/verified", "i", [number], now_s=21.0)
 
-        assert room.say(other, "/sidecar/subscribe")[0][0] == "/sidecar/verify"
-        assert room.say(one, "/sidecar/subscribe", now_s=21.0)[0][0] == "/sidecar/verify"
+        assert room.say(other, "/sidecar/watch")[0][0] == "/sidecar/verify"
+        assert room.say(one, "/sidecar/watch", now_s=21.0)[0][0] == "/sidecar/verify"
 
-    def test_a_subscription_that_is_renewed_needs_no_other_proof(self, room):
+    def test_a_watch_that_is_renewed_needs_no_other_proof(self, room):
         peer = Peer("192.0.2.7")
-        ((_, (number,)),) = room.say(peer, "/sidecar/subscribe")
+        ((_, (number,)),) = room.say(peer, "/sidecar/watch")
         room.say(peer, "/sidecar/verified", "i", [number])
         for now_s in range(0, 600, 50):
-            assert (
-                room.say(peer, "/sidecar/subscribe", "s", ["run"], now_s=now_s)[-1][0]
-                == "/sidecar/subscribed"
-            )
+            assert room.say(peer, "/sidecar/watch", "s", ["run"], now_s=now_s)[-1][0] == "/sidecar/watching"
 
     def test_a_pattern_is_answered_to_a_proven_address_only(self, room):
         assert [address for address, _ in room.say(Peer("192.0.2.7"), "/sidecar/*")] == ["/sidecar/verify"]
 
     def test_this_machine_and_streams_need_no_proof(self, room):
         for peer in (Peer("127.0.0.1"), proven(Peer("192.0.2.7"))):
-            assert room.say(peer, "/sidecar/subscribe")[-1][0] == "/sidecar/subscribed"
+            assert room.say(peer, "/sidecar/watch")[-1][0] == "/sidecar/watching"
 
 
 class TestShares:
-    def test_one_host_takes_a_fair_part_of_the_subscriptions(self, room):
+    def test_one_host_takes_a_fair_part_of_the_watches(self, room):
         """Also this machine, whatever address of its own it speaks from."""
         for port in range(200):
-            room.say(Peer(f"127.0.{port % 7}.1", port), "/sidecar/subscribe", "s", ["run"], now_s=port * 0.1)
-        heard = room.say(proven(Peer("192.0.2.7")), "/sidecar/subscribe", "s", ["run"], now_s=20.0)
+            room.say(Peer(f"127.0.{port % 7}.1", port), "/sidecar/watch", "s", ["run"], now_s=port * 0.1)
+        heard = room.say(proven(Peer("192.0.2.7")), "/sidecar/watch", "s", ["run"], now_s=20.0)
 
-        assert len(room.reception.subscribers.status()) == MOST_OF_ONE + 1
-        assert heard[-1][0] == "/sidecar/subscribed"
+        assert len(room.reception.watchers.status()) == MOST_OF_ONE + 1
+        assert heard[-1][0] == "/sidecar/watching"
 
     @pytest.mark.slow
     def test_many_addresses_together_may_say_no_more_than_a_few(self, room):

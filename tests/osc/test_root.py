@@ -18,12 +18,12 @@ from sidecar.model.commands import FaderAt, Nudge, Reset
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.osc import codec
-from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.osc.sockets.udp import OscPort, bind
 from sidecar.osc.table import addresses
 from sidecar.osc.table.addresses import INCOMING, OUTGOING, checked_root
 from sidecar.osc.table.exchange import ANSWERS, DROPS, SERVICES, drop_path
+from sidecar.osc.watch_client import WatchClient
 from sidecar.oscquery.tree import Tree
 from sidecar.remote.commands import datagram
 from sidecar.remote.feed import RemoteFeed
@@ -33,7 +33,7 @@ from sidecar.settings.goals import load_goal
 from sidecar.surfaces.link import SurfaceLink
 from sidecar.surfaces.surface import Surface
 
-ROOT = "/studio/one"
+ROOT = "/room/two"
 PATIENCE_S = 60.0
 SNAPSHOT = Snapshot("measuring", load_goal("r128"), Reading(-20.0, true_peak=(-3.0, -4.0)))
 
@@ -60,7 +60,7 @@ class RunFeed:
 
 
 class Rig:
-    """A run's port below ROOT, and a subscriber to all that it sends."""
+    """A run's port below ROOT, and a watcher to all that it sends."""
 
     def __init__(self, engine):
         self.feed, self.asked = RunFeed(), []
@@ -102,8 +102,8 @@ def rig():
 def test_everything_that_is_sent_stands_below_it(rig):
     """Values, details, marks, answers, refusals and counters: not one address elsewhere."""
     groups = ["reading", "move", "stems", "alert", "auto", "run", "mark", "detail"]
-    rig.say(f"{ROOT}/subscribe", "s*", groups)
-    rig.until(f"{ROOT}/subscribed")
+    rig.say(f"{ROOT}/watch", "s*", groups)
+    rig.until(f"{ROOT}/watching")
     rig.feed.events = (Event(1.0, "mark", "refrain"),)
     rig.offer()
     assert rig.until(f"{ROOT}/marked") == [1.0, "refrain"]
@@ -137,9 +137,9 @@ def test_commands_and_questions_are_taken_there_and_nowhere_else(rig):
 
 def test_a_selection_names_addresses_as_they_are_sent(rig):
     """One pattern below the root; the same below the usual one names nothing."""
-    rig.say(f"{ROOT}/subscribe", "s", [f"{ROOT}/goal/*"])
-    _, _, count = rig.until(f"{ROOT}/subscribed")
-    rig.say(f"{ROOT}/subscribe", "s", ["/sidecar/goal/*"])
+    rig.say(f"{ROOT}/watch", "s", [f"{ROOT}/goal/*"])
+    _, _, count = rig.until(f"{ROOT}/watching")
+    rig.say(f"{ROOT}/watch", "s", ["/sidecar/goal/*"])
     _, words = rig.until(f"{ROOT}/error")
 
     assert sum(row.path.startswith("/goal/") for row in OUTGOING) == count
@@ -147,8 +147,8 @@ def test_a_selection_names_addresses_as_they_are_sent(rig):
 
 
 def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
-    """The subscriber's requests, a screen's commands, and what the screen takes for sound."""
-    asking = SubscriptionClient(resolve("{}:{}/alert".format(*rig.socket.getpeername())), ROOT)
+    """The watcher's requests, a screen's commands, and what the screen takes for sound."""
+    asking = WatchClient(resolve("{}:{}/alert".format(*rig.socket.getpeername())), ROOT)
     asking.socket.settimeout(PATIENCE_S)
     with contextlib.closing(asking):
         asking.keep_up(0.0)
@@ -214,7 +214,7 @@ def test_the_tree_that_is_discovered_grows_below_it():
     assert all(ROOT + row.path in tree for row in (*INCOMING, *SERVICES))
 
 
-@pytest.mark.parametrize("text", ["/sidecar", "/studio/one", "/a", "/" + "x" * 63, "/vo-1.2:3"])
+@pytest.mark.parametrize("text", ["/sidecar", "/room/two", "/a", "/" + "x" * 63, "/vo-1.2:3"])
 def test_a_root_is_one_part_or_several(text):
     """Whatever OSC 1.0 allows in an address ("OSC Address Spaces")."""
     assert text == checked_root(text)
@@ -235,7 +235,7 @@ def test_what_is_no_root_is_refused_with_one_that_is(text):
 
 def test_a_surface_may_not_speak_of_faders_where_the_commands_are():
     """What it says would be taken for commands; another root makes room for it."""
-    surface = Surface("mine", "Mine", "/main/fader", "/sidecar/now", "db", -60.0, 6.0)
+    surface = Surface("mine", "Mine", "/master/level", "/sidecar/now", "db", -60.0, 6.0)
     link = SurfaceLink(surface, resolve("127.0.0.1:8000"), clock=lambda: 0.0)
     with pytest.raises(NetworkError, match=r"mine sends to /sidecar/now, below /sidecar.*--osc-root"):
         OscPort([], link=link)

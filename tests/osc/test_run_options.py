@@ -76,8 +76,8 @@ def test_a_tcp_port_in_use_is_refused_by_its_own_option(tone, capsys):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("root", ["/sidecar", "/studio/one"])
-def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
+@pytest.mark.parametrize("root", ["/sidecar", "/room/two"])
+def test_a_run_streams_readings_to_what_watches_over_tcp(tone, root):
     """A whole process, one connection: alerts, readings of the file that plays, and a mark as it is set."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -89,7 +89,7 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     try:
         with _connected(number) as caller:
-            ask = codec.message(f"{root}/subscribe", "sss", [f"{root}/momentary", "alert", "mark"])
+            ask = codec.message(f"{root}/watch", "sss", [f"{root}/momentary", "alert", "mark"])
             mark = codec.message(f"{root}/mark", "s", ["refrain"])
             slip, heard = Slip(65_536), {}
             caller.sendall(slip.frame(ask.dgram))
@@ -102,7 +102,7 @@ def test_a_run_streams_readings_to_who_subscribes_over_tcp(tone, root):
         run.kill()
         run.wait(PATIENCE_S)
 
-    assert heard[f"{root}/subscribed"] == [60.0, 10.0, 7]
+    assert heard[f"{root}/watching"] == [60.0, 10.0, 7]
     assert heard[f"{root}/momentary"] == [pytest.approx(-23.0, abs=0.1)]  # Tech 3341 §2.9, line-up
     assert heard[f"{root}/alert/over"][:1] == [0]
     assert heard[f"{root}/marked"][1] == "refrain"

@@ -110,12 +110,12 @@ def test_the_same_is_spoken_as_over_udp(open_port, caller):
     assert [SelectGoal("a85")] == asked
 
 
-def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
+def test_a_watch_streams_on_the_connection_that_asked(open_port, caller):
     """And on no other one."""
     engine, port, address, _ = open_port
     silent = Caller(address)
-    caller.say("/sidecar/subscribe", "s", ["reading"])
-    caller.until("/sidecar/subscribed")
+    caller.say("/sidecar/watch", "s", ["reading"])
+    caller.until("/sidecar/watching")
     for _ in range(3):
         engine.soon(port.offer, a_snapshot())
         caller.until("/sidecar/momentary")
@@ -125,12 +125,12 @@ def test_a_subscription_streams_on_the_connection_that_asked(open_port, caller):
     silent.socket.close()
 
 
-def test_a_subscription_ends_with_its_connection(open_port):
+def test_a_watch_ends_with_its_connection(open_port):
     """The place is free again, and the others go on."""
     engine, port, address, _ = open_port
     caller = Caller(address)
-    caller.say("/sidecar/subscribe")
-    caller.until("/sidecar/subscribed")
+    caller.say("/sidecar/watch")
+    caller.until("/sidecar/watching")
     assert len(port.status()) == 1
     caller.socket.close()
     _wait_for(lambda: not port.status())
@@ -210,9 +210,9 @@ def test_who_does_not_read_is_dropped_and_nobody_waits(open_port, caller, monkey
     lazy = socket.socket()
     lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1)
     lazy.connect(address)
-    lazy.sendall(SLIP.frame(codec.message("/sidecar/subscribe", "", []).dgram))
-    caller.say("/sidecar/subscribe")
-    caller.until("/sidecar/subscribed")
+    lazy.sendall(SLIP.frame(codec.message("/sidecar/watch", "", []).dgram))
+    caller.say("/sidecar/watch")
+    caller.until("/sidecar/watching")
     _wait_for(lambda: len(port.status()) == 2)
     rounds = 0
     while len(port.status()) == 2 and rounds < 20_000:
@@ -279,8 +279,8 @@ def test_closing_ends_the_connections(open_port):
     """A reader sees the end of the stream, after the last word."""
     engine, port, address, _ = open_port
     caller = Caller(address)
-    caller.say("/sidecar/subscribe", "s", ["run"])
-    caller.until("/sidecar/subscribed")
+    caller.say("/sidecar/watch", "s", ["run"])
+    caller.until("/sidecar/watching")
     engine.run(port.close())
     with pytest.raises((EOFError, ConnectionError)):
         while True:

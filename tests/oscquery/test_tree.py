@@ -105,5 +105,5 @@ def test_a_service_that_may_be_asked_with_or_without_arguments_has_no_type():
     """A client is not told that it must send what may be left out."""
     tree = Tree()
 
-    assert "TYPE" not in tree.attributes("/sidecar/subscribe", None)
-    assert tree.attributes("/sidecar/renew", None)["TYPE"] == ""
+    assert "TYPE" not in tree.attributes("/sidecar/watch", None)
+    assert tree.attributes("/sidecar/unwatch", None)["TYPE"] == ""

@@ -13,8 +13,8 @@ from sidecar.osc.access import PARTS_AT_ONCE, PARTS_HZ, AccessPolicy
 from sidecar.osc.backlog import Backlog
 from sidecar.osc.publisher import Publisher
 from sidecar.osc.server import OscServer
-from sidecar.osc.subscriptions import LEASE_S
 from sidecar.osc.table.addresses import ROOT
+from sidecar.osc.watches import LEASE_S
 from sidecar.remote.received import sound
 from sidecar.remote.timeline import TimelineCopy
 from sidecar.run.timeline import TimelineLog
@@ -48,7 +48,7 @@ class Wire:
         self.now_s = 1000.0
         self.most_bytes = 0
         self.play(seconds)
-        self.ask("/subscribe", "s", ["run"])
+        self.ask("/watch", "s", ["run"])
 
     def history(self):
         return self.log.view()
@@ -197,7 +197,7 @@ def test_a_sidecar_that_was_started_anew_is_another_pass():
     between.assert_same()
 
 
-def test_only_a_subscriber_is_told():
+def test_only_a_watcher_is_told():
     """Who has no lease, or none any more, gets a short refusal and not one part."""
     between = Wire(100.0)
     stranger = Peer(2)
@@ -209,7 +209,7 @@ def test_only_a_subscriber_is_told():
     for packets in (stranger.packets, between.peer.packets):
         ((address, (path, words)),) = [message for packet in packets for message in codec.parse(packet)]
         assert (address, path) == (f"{ROOT}/error", f"{ROOT}/history")
-        assert "subscribe first" in words
+        assert "watch first" in words
 
 
 @pytest.mark.slow

@@ -87,7 +87,7 @@ snapshots = st.builds(
 
 
 def tell(told, snapshot):
-    """Everything that a subscriber is sent of a snapshot; the datagrams."""
+    """Everything that a watcher is sent of a snapshot; the datagrams."""
     edition = Edition(snapshot, 0.0)
     datagrams = edition.datagrams(WANTED, ("reading",)) + edition.datagrams(WANTED, ON_CHANGE)
     for datagram in datagrams:

@@ -190,7 +190,7 @@ def test_an_arm_that_waits_before_a_disarm_does_not_undo_it():
 def test_a_report_from_elsewhere_is_named_to_the_person_who_arms():
     bench = Bench()
     bench.remote.report_audio(is_silent=False)
-    bench.line.stranger = "/main/fader was heard from 127.0.0.1:4711, which does not count."
+    bench.line.stranger = "/master/level was heard from 127.0.0.1:4711, which does not count."
     bench.remote.arm()
 
     assert "127.0.0.1:4711" in bench.arm.sentence

@@ -15,7 +15,7 @@ RATE_HZ = 48_000
 def arrivals(
     seconds: float,
     *,
-    seed: int,
+    draw: int,
     drift_ppm: float = 0.0,
     bursts: bool = False,
     loss: tuple[float, int] = (0.0, 0),
@@ -24,7 +24,7 @@ def arrivals(
     (measured on a virtual sound card), on request stalls of up to 0.9 s after which all comes at
     once. loss: the second, and the frames that vanish there.
     """
-    noise = np.random.default_rng(seed)
+    noise = np.random.default_rng(draw)
     blocks = int(seconds / 0.03)
     ends_s = np.cumsum(noise.uniform(0.001, 0.06, blocks))
     seen_s = ends_s + noise.uniform(-0.014, 0.071, blocks)
@@ -48,7 +48,7 @@ def losses(stream: Iterator[tuple[int, float]]) -> list[int]:
 @pytest.mark.parametrize("bursts", [False, True], ids=["jitter", "bursts"])
 def test_hours_of_jitter_and_drift_are_no_loss(drift_ppm, bursts):
     """In 4 h of late, early and bunched arrivals on a drifting clock nothing is reported."""
-    assert losses(arrivals(4 * 3600, seed=drift_ppm + 1000, drift_ppm=drift_ppm, bursts=bursts)) == []
+    assert losses(arrivals(4 * 3600, draw=drift_ppm + 1000, drift_ppm=drift_ppm, bursts=bursts)) == []
 
 
 def test_a_busy_machine_is_no_loss():
@@ -65,16 +65,16 @@ def test_a_busy_machine_is_no_loss():
 
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(
-    seed=st.integers(0, 2**32 - 1),
+    draw=st.integers(0, 2**32 - 1),
     lost_ms=st.integers(50, 5000),
     at_s=st.floats(6.0, 30.0),
     drift_ppm=st.floats(-200, 200),
     bursts=st.booleans(),
 )
-def test_a_loss_of_50_ms_or_more_is_found_once_and_measured(seed, lost_ms, at_s, drift_ppm, bursts):
+def test_a_loss_of_50_ms_or_more_is_found_once_and_measured(draw, lost_ms, at_s, drift_ppm, bursts):
     """Any such loss in a jittering, drifting stream is reported within 20 ms of its true size."""
     lost = lost_ms * RATE_HZ // 1000
-    found = losses(arrivals(60, seed=seed, drift_ppm=drift_ppm, bursts=bursts, loss=(at_s, lost)))
+    found = losses(arrivals(60, draw=draw, drift_ppm=drift_ppm, bursts=bursts, loss=(at_s, lost)))
 
     assert lost == pytest.approx(sum(found), abs=0.02 * RATE_HZ)
 

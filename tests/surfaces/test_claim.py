@@ -13,7 +13,7 @@ def claim(tmp_path):
     """Makes claims, and releases them."""
     made = []
 
-    def make(fader="127.0.0.1 8000 /main/fader"):
+    def make(fader="127.0.0.1 8000 /master/level"):
         made.append(FaderClaim(tmp_path / "locks", fader))
         return made[-1]
 
@@ -31,7 +31,7 @@ def test_a_fader_is_one_run_s_until_that_gives_it_up(claim):
 
 
 def test_another_fader_is_another_claim(claim):
-    claims = claim(), claim("127.0.0.1 8001 /main/fader")
+    claims = claim(), claim("127.0.0.1 8001 /master/level")
 
     assert [each.acquire() for each in claims] == [True, True]
 

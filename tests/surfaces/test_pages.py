@@ -53,8 +53,8 @@ class Panel:
 
     def turn(self, page):
         """Turns the page; what is said after it is heard after it, so its effect is there with the answer."""
-        self.say("/bank", "i", page)
-        self.say("/main/fader", "f", -1.0)
+        self.say("/panel/page", "i", page)
+        self.say("/master/level", "f", -1.0)
         assert self.asked.get(timeout=PATIENCE_S).position_db == -1.0
 
     def look(self, snapshot=SNAPSHOT):
@@ -74,7 +74,7 @@ class Panel:
         self.display.offer(snapshot)
 
     def strips(self, what):
-        return [self.known[f"/strip/{strip}/{what}"][0] for strip in STRIPS]
+        return [self.known[f"/panel/{strip}/{what}"][0] for strip in STRIPS]
 
 
 @pytest.fixture
@@ -89,7 +89,7 @@ def test_the_first_page_shows_the_first_stems(panel):
 
     assert [f"stem {n}" for n in range(1, 9)] == panel.strips("name")
     assert [n / 2 for n in range(1, 9)] == panel.strips("move")
-    assert {"/strip/9/name", "/bank"}.isdisjoint(sent)
+    assert {"/panel/9/name", "/panel/page"}.isdisjoint(sent)
 
 
 def test_a_page_that_is_turned_shows_the_next_stems_and_empty_strips(panel):
@@ -118,7 +118,7 @@ def test_the_faders_of_a_page_are_those_of_its_stems(panel):
     heard = []
     for page in (1, 2, 1):
         panel.turn(page)
-        panel.say("/strip/3/fader", "f", -6.0)
+        panel.say("/panel/3/level", "f", -6.0)
         feedback = panel.asked.get(timeout=PATIENCE_S)
         heard.append((feedback.stem, feedback.position_db))
 
@@ -130,8 +130,8 @@ def test_what_is_no_page_turns_none(panel, arguments):
     """A button that is let go, no number, a page that no stem can be on: strip 1 is what it was."""
     panel.turn(2)
     tags, value = arguments
-    panel.say("/bank", tags, *([] if value is None else [value]))
-    panel.say("/strip/1/fader", "f", -6.0)
+    panel.say("/panel/page", tags, *([] if value is None else [value]))
+    panel.say("/panel/1/level", "f", -6.0)
 
     feedback = panel.asked.get(timeout=PATIENCE_S)
     assert (feedback.stem, feedback.position_db) == ("9", -6.0)
@@ -140,8 +140,8 @@ def test_what_is_no_page_turns_none(panel, arguments):
 @pytest.mark.parametrize("strip", [0, 9, 17])
 def test_a_strip_that_there_is_not_is_no_stem(panel, strip):
     """Strip 9 of page 1 must not be taken for the first of page 2."""
-    panel.say(f"/strip/{strip}/fader", "f", -6.0)
-    panel.say("/strip/8/fader", "f", -6.0)
+    panel.say(f"/panel/{strip}/level", "f", -6.0)
+    panel.say("/panel/8/level", "f", -6.0)
 
     feedback = panel.asked.get(timeout=PATIENCE_S)
     assert (feedback.stem, feedback.position_db) == ("8", -6.0)
@@ -162,11 +162,11 @@ def test_a_page_past_the_last_is_empty_and_can_be_left(panel):
 @pytest.mark.parametrize(("strips", "last"), [(1, 999), (8, 125), (128, 8)])
 def test_the_last_page_is_that_of_the_last_stem_there_can_be(strips, last):
     """999 stems; the page behind it is refused with the range."""
-    pages = Paging(strips, "/bank")
-    assert pages.turn_page("/bank", [float(last)])
+    pages = Paging(strips, "/panel/page")
+    assert pages.turn_page("/panel/page", [float(last)])
     with pytest.raises(ValueError, match=f"1 to {last}, not"):
-        pages.turn_page("/bank", [last + 1])
+        pages.turn_page("/panel/page", [last + 1])
     with pytest.raises(ValueError, match="takes the number of a page"):
-        pages.turn_page("/bank", [math.nan])
+        pages.turn_page("/panel/page", [math.nan])
 
     assert (last - 1) * strips + 1 == pages.stem(1)

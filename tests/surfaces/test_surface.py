@@ -23,14 +23,14 @@ SHIPPED = sorted(path.stem for path in FOLDER.glob("*.toml"))
 
 GOOD = {
     "title": '"Ours"',
-    "fader_address": '"/main/fader"',
-    "feedback_address": '"/main/fader/now"',
+    "fader_address": '"/master/level"',
+    "feedback_address": '"/master/level/now"',
     "scale": '"position"',
     "lowest_db": "-60",
     "highest_db": "6.0",
 }
 STEMS = {"stem_feedback_address": '"/s/{stem}/now"'}
-PAGES = {"stems_per_page": "4", "page_address": '"/bank"', "stem_feedback_address": '"/s/{strip}/now"'}
+PAGES = {"stems_per_page": "4", "page_address": '"/panel/page"', "stem_feedback_address": '"/s/{strip}/now"'}
 
 
 def toml(**changes: str | None) -> str:
@@ -160,7 +160,7 @@ class TestShowing:
             ('"/move/gian" = "/a"', "a [show] has no key '/move/gian'. Did you mean /move/gain?"),
             ('"/move/gain" = "a"', "/move/gain is 'a'; it must be an OSC address"),
             ('"/move/gain" = 7', "/move/gain is 7; it must be one line of text"),
-            ('"/move/gain" = "/main/fader"', "it must be another address than that of a fader"),
+            ('"/move/gain" = "/master/level"', "it must be another address than that of a fader"),
             ('"/move/gain" = "/s/3/now"', "it must be another address than that of a fader"),
             ('"/move/gain" = "/a"\n"/integrated" = "/a"', "it must be given to one value only"),
             ('"/move/gain" = "/a/3"\n"/stems/moves" = "/a/{stem}"', "it must be given to one value only"),
@@ -206,16 +206,16 @@ class TestListening:
     @given(st.floats(-100.0, 24.0))
     def test_feedback_in_decibels_is_taken_as_it_is(self, level_db):
         """Anywhere in a fader's travel, also above the range that the sidecar itself keeps to."""
-        assert FaderAt(level_db) == shipped("decibels").feedback("/main/fader", [level_db])
+        assert FaderAt(level_db) == shipped("decibels").feedback("/master/level", [level_db])
 
     @pytest.mark.parametrize("told", [-120.0, -144, -193.0, -math.inf])
     def test_the_many_figures_for_a_closed_fader_are_one(self, surface, told):
         """Nothing is heard below -120 dB, whatever a workstation calls it."""
-        assert FaderAt(-math.inf) == surface(scale='"db"').feedback("/main/fader/now", [told])
+        assert FaderAt(-math.inf) == surface(scale='"db"').feedback("/master/level/now", [told])
 
     def test_the_bottom_of_the_travel_is_a_closed_fader(self, surface):
         """Position 0, as whole number or float; the top is the taper's."""
-        heard = [surface().feedback("/main/fader/now", [place]).position_db for place in (0, 0.0, 1)]
+        heard = [surface().feedback("/master/level/now", [place]).position_db for place in (0, 0.0, 1)]
 
         assert [-math.inf, -math.inf, 10.0] == heard
 
@@ -223,7 +223,7 @@ class TestListening:
         "arguments",
         [[], [0.5, 0.5], ["0.5"], [None], [True], [math.nan], [math.inf], [1.01], [-0.01], [[0.5]]],
     )
-    @pytest.mark.parametrize("address", ["/main/fader/now", "/s/2/now"])
+    @pytest.mark.parametrize("address", ["/master/level/now", "/s/2/now"])
     def test_anything_but_one_number_in_range_is_refused(self, surface, address, arguments):
         """The reason names the address; no such value becomes a level."""
         with pytest.raises(ValueError, match=f"^{address} takes "):
@@ -233,14 +233,14 @@ class TestListening:
     def test_more_than_a_fader_gives_is_refused(self, surface, level_db):
         """A figure that no fader has is not a report of one."""
         with pytest.raises(ValueError, match="takes -inf to 24, not"):
-            surface(scale='"db"').feedback("/main/fader/now", [level_db])
+            surface(scale='"db"').feedback("/master/level/now", [level_db])
 
     @pytest.mark.parametrize(
         "address",
         [
-            "/main/fader",
-            "/main/fader/no",
-            "/main/fader/now/",
+            "/master/level",
+            "/master/level/no",
+            "/master/level/now/",
             "/MAIN/fader/now",
             "/s/0/now",
             "/s/01/now",
@@ -264,7 +264,7 @@ class TestRefusing:
         ("key", "value", "allowed"),
         [
             ("title", "7", "7; it must be one line of text"),
-            ("fader_address", '"main"', "'main'; it must be an OSC address such as /main/fader"),
+            ("fader_address", '"main"', "'main'; it must be an OSC address such as /master/level"),
             ("fader_address", '"/"', "it must be an OSC address"),
             ("fader_address", '"/main/"', "it must be an OSC address"),
             ("fader_address", '"/main//fader"', "it must be an OSC address"),
@@ -323,16 +323,16 @@ class TestRefusing:
             ({"stems_per_page": "129"}, "stems_per_page is 129; it must be a whole number from 1 to 128."),
             ({"stems_per_page": "8.0"}, "stems_per_page is 8.0; it must be a whole number"),
             ({"stems_per_page": "true"}, "stems_per_page is True; it must be a whole number"),
-            ({"page_address": '"/bank/*"'}, "it must be an OSC address"),
+            ({"page_address": '"/panel/page/*"'}, "it must be an OSC address"),
             ({"page_address": '"/s/2/now"'}, "it must be another address than that of a fader"),
-            ({"page_address": '"/main/fader/now"'}, "it must be another address than that of a fader"),
+            ({"page_address": '"/master/level/now"'}, "it must be another address than that of a fader"),
             ({"stem_feedback_address": '"/s/{stem}/now"'}, "it must be an OSC address with {strip} once"),
             ({"show": '{"/stems/moves" = "/m/{stem}"}'}, "it must be an OSC address with {strip} once"),
             (
                 {"show": '{"/stems/moves" = "/s/{strip}/now"}'},
                 "it must be another address than that of a fader",
             ),
-            ({"show": '{"/heartbeat" = "/bank"}'}, "it must be another address than that of a fader"),
+            ({"show": '{"/heartbeat" = "/panel/page"}'}, "it must be another address than that of a fader"),
         ],
     )
     def test_pages_that_cannot_be_turned_are_refused(self, own, changes, reason):

@@ -76,9 +76,9 @@ def rig(request):
 # What the comments of the files say: dB as they are; IEC-like travel, 0 dB at three quarters; even in dB.
 UNITY = {"decibels": 0.0, "positions": 0.75, "strips": 0.0, "touch": 0.01 + 0.99 * 50 / 60}
 MAIN = {
-    "decibels": ("/main/fader", "/main/fader"),
-    "positions": ("/main/fader", "/main/fader"),
-    "strips": ("/main/fader", "/main/fader"),
+    "decibels": ("/master/level", "/master/level"),
+    "positions": ("/master/level", "/master/level"),
+    "strips": ("/master/level", "/master/level"),
     "touch": ("/programme/fader", "/programme/fader/now"),
 }
 

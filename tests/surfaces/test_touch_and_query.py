@@ -8,8 +8,8 @@ from sidecar.surfaces.surface import load_surface
 
 TEXT = """
 title = "Ours"
-fader_address = "/main/fader"
-feedback_address = "/main/now"
+fader_address = "/master/level"
+feedback_address = "/master/now"
 scale = "db"
 lowest_db = -60
 highest_db = 6
@@ -40,16 +40,16 @@ def test_any_other_argument_of_a_touch_is_refused(tmp_path, arguments):
 
 
 def test_a_query_is_a_message_without_arguments_and_may_go_to_the_fader_itself(tmp_path):
-    query = surface(tmp_path, 'query_address = "/main/fader"').query()
+    query = surface(tmp_path, 'query_address = "/master/level"').query()
 
-    assert (query.address, query.params) == ("/main/fader", [])
+    assert (query.address, query.params) == ("/master/level", [])
     assert surface(tmp_path, "").query() is None
 
 
 @pytest.mark.parametrize(
     "more",
     [
-        'touch_address = "/main/now"',
+        'touch_address = "/master/now"',
         'touch_address = "/stem/3/now"\nstem_feedback_address = "/stem/{stem}/now"',
         'query_address = "/main/get"\n[show]\n"/integrated" = "/main/get"',
         'touch_address = "/main/touch"\n[show]\n"/integrated" = "/main/touch"',

@@ -27,7 +27,7 @@ async def wait_for(condition, within_s=PATIENCE_S):
         await asyncio.sleep(0.05)
 
 
-class Chrome:
+class Browser:
     """One headless browser; pages of any size."""
 
     def __init__(self, address):
@@ -66,8 +66,8 @@ class Chrome:
 class Page:
     """One tab."""
 
-    def __init__(self, chrome, target, channel):
-        self.chrome, self.target, self.channel = chrome, target, channel
+    def __init__(self, browser, target, channel):
+        self.browser, self.target, self.channel = browser, target, channel
         self.numbers = itertools.count(1)
         self.waiting = {}
         self.drawn = bytearray()
@@ -127,17 +127,17 @@ class Page:
 
     async def leave(self):
         """Closes the tab."""
-        self.chrome.pages.remove(self)
-        async with self.chrome.client.get(f"{self.chrome.address}/json/close/{self.target}") as answer:
+        self.browser.pages.remove(self)
+        async with self.browser.client.get(f"{self.browser.address}/json/close/{self.target}") as answer:
             await answer.read()
         await self.channel.close()
         await self.reader
 
 
 @contextlib.asynccontextmanager
-async def chrome(scale=1):
+async def open_browser(scale=1):
     """A browser for as long as it is needed; scale: device pixels of a CSS pixel."""
-    folder = Path(tempfile.mkdtemp(prefix="chrome-"))
+    folder = Path(tempfile.mkdtemp(prefix="browser-"))
     process = await asyncio.create_subprocess_exec(
         str(shutil.which("chromium")),
         *("--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run"),
@@ -150,7 +150,7 @@ async def chrome(scale=1):
     found = folder / "DevToolsActivePort"
     try:
         await wait_for(lambda: found.exists() and found.read_text().strip())
-        made = Chrome(f"http://127.0.0.1:{found.read_text().split()[0]}")
+        made = Browser(f"http://127.0.0.1:{found.read_text().split()[0]}")
         try:
             yield made
         finally:

@@ -1,4 +1,4 @@
-"""The screen in a real browser, on a real run, as a person at a phone, a tablet or a second desk has it."""
+"""The screen in a real browser, on a real run, as a person at a phone or a second monitor has it."""
 
 import asyncio
 import contextlib
@@ -13,7 +13,7 @@ from pathlib import Path
 
 import aiohttp
 import pytest
-from browser import chrome, wait_for
+from browser import open_browser, wait_for
 from needs import need
 
 from sidecar.osc.sockets.udp import OscPort, bind
@@ -122,7 +122,7 @@ def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
     (session, _), (pid, link) = run, server
 
     async def look():
-        async with chrome() as browser:
+        async with open_browser() as browser:
             page = await browser.open(link, 1280, 800)
             moves = [await wait_for(lambda: shown_moves(page))]
             moves.append(await wait_for(lambda: shown_moves(page) - moves[0]))
@@ -144,7 +144,7 @@ def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
     }
 
 
-def test_it_fits_a_phone_and_a_tablet_and_obeys_a_finger(run, server):
+def test_it_fits_a_small_and_a_middle_screen_and_follows_a_finger(run, server):
     """The letters are sized to the window, and a tap on a key in the footer is that key. No keyboard
     opens."""
     need("chromium")
@@ -178,7 +178,7 @@ def test_it_fits_a_phone_and_a_tablet_and_obeys_a_finger(run, server):
         return cells
 
     async def look_at_all():
-        async with chrome(scale=2) as browser:
+        async with open_browser(scale=2) as browser:
             return [await look(browser, *size) for size in ((390, 844), (820, 1180), (844, 390))]
 
     assert asyncio.run(look_at_all()) == [[60, 56], [82, 51], [120, 24]]
@@ -190,7 +190,7 @@ def test_tabs_come_and_go_and_the_run_stays(run, server):
     (session, _), (pid, link) = run, server
 
     async def look():
-        async with chrome() as browser:
+        async with open_browser() as browser:
             one, two = await browser.open(link, 800, 600), await browser.open(link, 1200, 900)
             await wait_for(has_drawn(one, "Mark"))
             await wait_for(has_drawn(two, "Mark"))
@@ -215,7 +215,7 @@ def test_what_is_killed_leaves_neither_a_process_nor_a_dead_page(run):
     _, place = run
 
     async def look():
-        async with served(place, "--contrast", "high") as (server, link), chrome() as browser:
+        async with served(place, "--contrast", "high") as (server, link), open_browser() as browser:
             page = await browser.open(link, 800, 600)
             await wait_for(has_drawn(page, "Mark"))
             os.kill(int(*children(server.pid)), signal.SIGKILL)

@@ -17,7 +17,7 @@ _PRIOR_DB = 3.0
 
 _PRIOR_SPREAD_LU, _PRIOR_FREEDOM = 1.5, 1.0
 """Scatter round the line before anything is measured, and how much that counts. The three figures are ours,
-chosen on the seeds 1000 to 5100 of both sets of programmes in tests/benchmarks: no creep in one, 3.5 to 8 dB
+chosen on both sets of programmes in tests/benchmarks (starts 1000 to 5100): no creep in one, 3.5 to 8 dB
 in the other. With more creep, songs of the first would be moved more than half as far as by the habit."""
 
 _CHANCES = 120

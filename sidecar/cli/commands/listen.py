@@ -13,9 +13,9 @@ from typing import Any
 
 from sidecar.model.foreign_text import printable
 from sidecar.osc import codec
-from sidecar.osc.client import SubscriptionClient
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.osc.sockets.udp import bind
+from sidecar.osc.watch_client import WatchClient
 
 _LARGEST = 65_535
 _LOOK_S = 0.2
@@ -48,8 +48,8 @@ def _listen(options: argparse.Namespace, end_s: float) -> None:
 
 
 def _ask(options: argparse.Namespace, end_s: float) -> None:
-    """Subscribes to one sidecar and prints what it sends."""
-    client = SubscriptionClient(resolve(options.source), options.osc_root)
+    """Watches one sidecar and prints what it sends."""
+    client = WatchClient(resolve(options.source), options.osc_root)
     client.socket.settimeout(_LOOK_S)
     print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
     doubt_s = time.monotonic() + _DOUBT_S
@@ -65,11 +65,11 @@ def _ask(options: argparse.Namespace, end_s: float) -> None:
 
 
 def _print_datagram(
-    server: socket.socket, options: argparse.Namespace, client: SubscriptionClient | None = None
+    server: socket.socket, options: argparse.Namespace, client: WatchClient | None = None
 ) -> bool:
     """Prints one datagram; returns False when none came for a while.
 
-    client: of the subscription, answers ``/verify``; None without one.
+    client: of the watch, answers ``/verify``; None without one.
     """
     try:
         data, sender = server.recvfrom(_LARGEST)

@@ -1,7 +1,7 @@
 """The samples of a sound file at another gain, and the bytes that hold them.
 
 Whole numbers get triangular dither of two steps' width (Lipshitz, Wannamaker and Vanderkooy, J. Audio Eng.
-Soc. 40(5), 1992, from memory), from a generator whose seed is the CRC-32 of the source's name: the same
+Soc. 40(5), 1992, from memory), from a generator that starts from the CRC-32 of the source's name: the same
 file gives the same copy, and no two files share their noise. Without gain samples stay as they are.
 """
 
@@ -50,7 +50,7 @@ class Samples:
 
     sound: Any
     name: str
-    """The file's name: the seed of the dither."""
+    """The file's name: where the dither's generator starts."""
     gain_db: float
     progress: Callable[[float], None]
 

@@ -20,7 +20,7 @@ MOST, MOST_OF_ONE = 64, 16
 FIRST_S = 10.0
 """Until the first whole packet."""
 IDLE_S = 600.0
-"""Ours: subscribers renew each minute, and buttons are pressed now and then."""
+"""Ours: watchers ask again each minute, and buttons are pressed now and then."""
 _BACKLOG = 32
 
 _MOST_UNREAD = 256 * 1024

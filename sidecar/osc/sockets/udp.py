@@ -111,7 +111,7 @@ class _Correspondent:
 
 
 class OscPort(asyncio.DatagramProtocol):
-    """Sends snapshots to targets and subscribers, and passes commands on. Used on the engine's loop only."""
+    """Sends snapshots to targets and watchers, and passes commands on. Used on the engine's loop only."""
 
     def __init__(
         self,
@@ -168,7 +168,7 @@ class OscPort(asyncio.DatagramProtocol):
         submit: called with each command that arrives, on the loop; must return at once.
         streams: a bound TCP socket for the same messages.
         report_fader: called with each fader position of the workstation, and each touch, on the loop as well.
-        feed: source of the earlier history and events, and of the goals, for subscribers.
+        feed: source of the earlier history and events, and of the goals, for watchers.
         Raises NetworkError when the workstation of the surface could not answer.
         """
         host, workstation = server.getsockname()[0], self._link.target if self._link else None
@@ -217,9 +217,9 @@ class OscPort(asyncio.DatagramProtocol):
         self._publisher.publish_event(MARKED, marks, time.time())
 
     def status(self) -> tuple[Target, ...]:
-        """Returns counts of datagrams for each target and subscriber; may be called from any thread."""
+        """Returns counts of datagrams for each target and watcher; may be called from any thread."""
         targets = tuple(target.status for target in self._all_targets())
-        return targets + self._osc_server.subscribers.status()
+        return targets + self._osc_server.watchers.status()
 
     def _report_fader(self, report: Report, feedback: FaderAt | StemFaderAt | FaderTouch) -> None:
         """Confirms a position to the fader's guard, then reports it to the engine."""

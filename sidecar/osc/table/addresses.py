@@ -34,7 +34,7 @@ RATES: dict[Group, str] = {
     "auto": "on change, and once a second, where a surface is connected",
     "run": "on change, and once a second",
     "mark": "once, as it happens",
-    "detail": "on change, and once a second, to subscribers of the group `detail`",
+    "detail": "on change, and once a second, to watchers of the group `detail`",
 }
 
 
@@ -43,7 +43,7 @@ def checked_root(text: str) -> str:
     if text.isascii() and text.isprintable() and _ROOT_FORM.fullmatch(text) and len(text) <= _LONGEST_ROOT:
         return text
     raise NetworkError(
-        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /studio/one, at most "
+        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /room/two, at most "
         f"{_LONGEST_ROOT} characters of ASCII, without spaces or any of # * , ? [ ] {{ }}."
     )
 

@@ -24,24 +24,23 @@ class Exchange:
 
 SERVICES: tuple[Exchange, ...] = (
     Exchange(
-        "/subscribe",
+        "/watch",
         "[s*][f]",
-        "send these groups, addresses or patterns (all without any), readings so many times a second",
+        "send me these groups, addresses or patterns (without any, all), and readings so many times a second",
     ),
-    Exchange("/verified", "i", "from elsewhere over UDP: the number of /verify; then subscribe again"),
-    Exchange("/renew", "", "renew the subscription for another lease"),
-    Exchange("/unsubscribe", "", "end the subscription"),
+    Exchange("/verified", "i", "from another machine over UDP: the number of /verify; then watch again"),
+    Exchange("/unwatch", "", "send me nothing more"),
     Exchange(
         "/history",
         "ii",
-        "to subscribers: the history from that column on, so many columns (640 at most a time)",
+        "to watchers: the history from that column on, so many columns (640 at most a time)",
     ),
-    Exchange("/events", "i", "to subscribers: the events from that place on"),
-    Exchange("/goals", "", "to subscribers: every goal that can be chosen"),
+    Exchange("/events", "i", "to watchers: the events from that place on"),
+    Exchange("/goals", "", "to watchers: every goal that can be chosen"),
 )
 ANSWERS: tuple[Exchange, ...] = (
     Exchange(
-        "/subscribed", "ffi", "the lease in seconds, readings a second, how many addresses; 0 0 0 at the end"
+        "/watching", "ffi", "the lease in seconds, readings a second, how many addresses; 0 0 0 at the end"
     ),
     Exchange(
         "/verify",
@@ -66,7 +65,7 @@ DROPS: dict[DropReason, str] = {
     "address": "messages to an unknown address, or to one without a value",
     "argument": "messages with arguments that do not fit",
     "failed": "commands that were understood and could not be carried out",
-    "full": "subscriptions and connections beyond the most there may be",
+    "full": "watches and connections beyond the most there may be",
     "slow": "connections that were closed because their data was not read",
     "idle": "connections that were closed because nothing arrived over them",
 }

@@ -1,7 +1,7 @@
 """What every sound of the rehearsal is made of: noise, ringing, moving resonances, a place, a room.
 
 Sounds are float32 at 48 kHz; mono is shape (n,), stereo is shape (n, 2). Nothing here keeps a state, and
-everything random hangs on a seed, so that a sound is the same to the bit whenever it is asked for.
+everything random comes from a numbered draw, so that a sound is the same to the bit each time.
 """
 
 from __future__ import annotations
@@ -24,21 +24,21 @@ def frames_in(seconds: float) -> int:
     return round(seconds * RATE_HZ)
 
 
-def white(seed: int, frames: int, channels: int = 1) -> Sound:
+def white(draw: int, frames: int, channels: int = 1) -> Sound:
     """Uniform white noise within ±1: shape (frames,), or (frames, channels) for more than one.
 
     Taken from the raw bits because numpy keeps those the same for ever, and its distributions not (NEP 19).
     """
     count = frames * channels
-    raw = np.random.PCG64(seed).random_raw(-(-count // 4))
+    raw = np.random.PCG64(draw).random_raw(-(-count // 4))
     noise = raw.view(np.int16)[:count] * np.float32(2.0**-15)
     return noise if channels == 1 else noise.reshape(frames, channels)
 
 
-def wander(seed: int, frames: int, knots_per_s: float, frame_rate_hz: float = RATE_HZ) -> Track:
-    """A slow random course within 0..1, smooth between its knots: shape (frames,)."""
+def wander(draw: int, frames: int, knots_per_s: float, frame_rate_hz: float = RATE_HZ) -> Track:
+    """A slow random contour within 0..1, smooth between its knots: shape (frames,)."""
     span = frame_rate_hz / knots_per_s
-    knots = 0.5 + 0.5 * white(seed, int(frames / span) + 2).astype(np.float64)
+    knots = 0.5 + 0.5 * white(draw, int(frames / span) + 2).astype(np.float64)
     at = np.arange(frames) / span
     whole = at.astype(np.int64)
     blend = 0.5 - 0.5 * np.cos(np.pi * (at - whole))

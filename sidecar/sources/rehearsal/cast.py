@@ -34,8 +34,8 @@ MASTER_SHOUTING = replace(
 )
 
 
-def _said(person: Person, line: str, *, seed: int) -> Sound:
-    return sounding_in(person.room, placed(speak(person.voice, line, seed), person.pan))
+def _said(person: Person, line: str, *, draw: int) -> Sound:
+    return sounding_in(person.room, placed(speak(person.voice, line, draw), person.pan))
 
 
 def dialogue(

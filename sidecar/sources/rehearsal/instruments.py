@@ -73,20 +73,20 @@ def chime(semitone: float, seconds: float) -> Sound:
     return ring(partials, frames_in(seconds)) * envelope(frames_in(seconds), 0.002, 0.2)
 
 
-def timpani(semitone: float, seconds: float, seed: int) -> Sound:
+def timpani(semitone: float, seconds: float, draw: int) -> Sound:
     """A kettledrum: nearly harmonic modes and the knock of the stick."""
     hz = pitch_hz(semitone)
     modes = [(hz * ratio, gain, decay_s) for ratio, gain, decay_s in _KETTLE]
     frames = frames_in(seconds)
-    knock = band(white(seed, frames), 200.0, 1800.0) * np.exp(-np.arange(frames) / (0.012 * RATE_HZ))
+    knock = band(white(draw, frames), 200.0, 1800.0) * np.exp(-np.arange(frames) / (0.012 * RATE_HZ))
     return (ring(modes, frames) + knock.astype(np.float32)) * envelope(frames, 0.003, 0.15)
 
 
-def brush(seconds: float, seed: int) -> Sound:
+def brush(seconds: float, draw: int) -> Sound:
     """A brush on a snare drum."""
     frames = frames_in(seconds)
     decay = np.exp(-np.arange(frames) / (0.055 * RATE_HZ)).astype(np.float32)
-    return band(white(seed, frames), 1800.0, 9000.0) * decay * envelope(frames, 0.006, 0.03)
+    return band(white(draw, frames), 1800.0, 9000.0) * decay * envelope(frames, 0.006, 0.03)
 
 
 def thud(seconds: float) -> Sound:

@@ -19,9 +19,9 @@ SLAB = frames_in(BLOCK_S)
 
 
 class Maker(Protocol):
-    """Makes a sound; the same seed makes the same sound to the bit."""
+    """Makes a sound; the same draw makes the same sound to the bit."""
 
-    def __call__(self, *, seed: int) -> Sound:
+    def __call__(self, *, draw: int) -> Sound:
         """Shape (n, 2)."""
 
 
@@ -49,7 +49,7 @@ class _Playing:
 def perform(cues: Sequence[Cue], slabs: int) -> Iterator[Sound]:
     """The stems, ``SLAB`` frames at a time: shape (stems, SLAB, 2), owned by the receiver.
 
-    A cue's seed is its place in the sheet. What would ring past the last slab is cut.
+    A cue's draw is its place in the sheet. What would ring past the last slab is cut.
     """
     waiting = sorted(enumerate(cues), key=lambda numbered: numbered[1].at_s, reverse=True)
     playing: list[_Playing] = []
@@ -70,7 +70,7 @@ def _start(numbered: tuple[int, Cue]) -> int:
 
 
 def _begun(number: int, cue: Cue) -> _Playing:
-    sound = cue.sound(seed=1000 * (number + 1)) * np.float32(10.0 ** (cue.gain_db / 20.0))
+    sound = cue.sound(draw=1000 * (number + 1)) * np.float32(10.0 ** (cue.gain_db / 20.0))
     return _Playing(frames_in(cue.at_s), STEMS.index(cue.stem), sound)
 
 

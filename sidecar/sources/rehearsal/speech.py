@@ -1,9 +1,9 @@
-"""From a line in an invented tongue to the courses that a vocal tract follows.
+"""From a line in an invented tongue to the contours that a vocal tract follows.
 
 The tongue is spelt as it is spoken, a letter a sound: ``x`` is the sound of *sh*, ``'`` takes a breath. The
 first syllable of a word is stressed, and every second one after it.
-Vowel and consonant figures follow the usual tables of a grown man's speech (Peterson and Barney 1952,
-Klatt 1980; from memory, rounded): they need to sound like talk, not to be exact.
+Vowel and consonant figures follow the usual tables of a grown man's speech (J. Acoust. Soc.
+Am. 24, 1952, and 67, 1980; from memory, rounded): they need to sound like talk, not to be exact.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import numpy as np
 
 from sidecar.sources.rehearsal.acoustics import Track
 
-COURSE_HZ = 160
-"""Points a second of every course."""
+CONTOUR_HZ = 160
+"""Points a second of every contour."""
 
 VOWELS = "aeiou"
 PAUSES = {",": 0.24, ".": 0.10, "?": 0.10}
@@ -77,8 +77,8 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
-class Courses:
-    """What the tract does, ``COURSE_HZ`` points a second: shapes (points,) and (points, 3)."""
+class Contours:
+    """What the tract does, ``CONTOUR_HZ`` points a second: shapes (points,) and (points, 3)."""
 
     formants_hz: Track
     voiced: Track
@@ -125,42 +125,42 @@ def pronounced(line: str) -> list[Spoken]:
 
 
 def spoken_s(line: str, pace: float) -> float:
-    """Seconds that a line takes, to the point of its courses."""
-    return sum(_points(sound, pace) for sound in pronounced(line)) / COURSE_HZ
+    """Seconds that a line takes, to the point of its contours."""
+    return sum(_points(sound, pace) for sound in pronounced(line)) / CONTOUR_HZ
 
 
 def _points(sound: Spoken, pace: float) -> int:
-    return max(2, round(sound.seconds / pace * COURSE_HZ))
+    return max(2, round(sound.seconds / pace * CONTOUR_HZ))
 
 
-def _smooth(course: Track, seconds: float) -> Track:
+def _smooth(contour: Track, seconds: float) -> Track:
     """Eases the steps between sounds: muscles take time."""
-    width = round(seconds * COURSE_HZ) | 1
+    width = round(seconds * CONTOUR_HZ) | 1
     kernel = np.hanning(width + 2)[1:-1]
     kernel /= kernel.sum()
-    padded = np.pad(course, [(width // 2, width // 2)] + [(0, 0)] * (course.ndim - 1), mode="edge")
-    if course.ndim == 1:
+    padded = np.pad(contour, [(width // 2, width // 2)] + [(0, 0)] * (contour.ndim - 1), mode="edge")
+    if contour.ndim == 1:
         return np.convolve(padded, kernel, mode="valid")
     return np.stack([np.convolve(column, kernel, mode="valid") for column in padded.T], axis=1)
 
 
-def articulated(line: str, pace: float) -> Courses:
-    """The courses of a whole line. ``pace`` 1.0 is about five syllables a second."""
+def articulated(line: str, pace: float) -> Contours:
+    """The contours of a whole line. ``pace`` 1.0 is about five syllables a second."""
     sounds = pronounced(line)
     points = [_points(sound, pace) for sound in sounds]
 
-    def course(values: list[float] | list[tuple[float, float, float]]) -> Track:
+    def contour(values: list[float] | list[tuple[float, float, float]]) -> Track:
         return np.repeat(np.array(values, dtype=np.float64), points, axis=0)
 
     count = sum(points)
-    stress = course([float(s.stressed) for s in sounds])
-    tone = course([s.tone for s in sounds])
+    stress = contour([float(s.stressed) for s in sounds])
+    tone = contour([s.tone for s in sounds])
     falling = np.linspace(1.08, 0.90, count)
     loudness = (0.75 + 0.35 * _smooth(stress, 0.12)) * np.linspace(1.05, 0.85, count)
-    return Courses(
-        formants_hz=_smooth(course([s.phone.formants_hz for s in sounds]), 0.055),
-        voiced=_smooth(course([s.phone.voiced for s in sounds]), 0.035) * loudness,
-        breath=_smooth(course([s.phone.breath for s in sounds]), 0.035) * loudness,
-        hiss=_smooth(course([s.phone.hiss for s in sounds]), 0.025) * loudness[:, None],
+    return Contours(
+        formants_hz=_smooth(contour([s.phone.formants_hz for s in sounds]), 0.055),
+        voiced=_smooth(contour([s.phone.voiced for s in sounds]), 0.035) * loudness,
+        breath=_smooth(contour([s.phone.breath for s in sounds]), 0.035) * loudness,
+        hiss=_smooth(contour([s.phone.hiss for s in sounds]), 0.025) * loudness[:, None],
         pitch=falling * (1.0 + 0.20 * _smooth(stress, 0.16) + _smooth(tone, 0.20)),
     )

@@ -80,7 +80,7 @@ def _semitone(name: str) -> int:
     return _STEPS[name[:-1]] + 12 * (int(name[-1]) + 1)
 
 
-def waltz_bar(bar: str, *, full: bool, seed: int) -> Sound:
+def waltz_bar(bar: str, *, full: bool, draw: int) -> Sound:
     """One bar in three: bass and drum on one, harp and brush on two and three, the accordion above."""
     chord, *melody = bar.split()
     root, voices = _CHORDS[chord]
@@ -88,7 +88,7 @@ def waltz_bar(bar: str, *, full: bool, seed: int) -> Sound:
     stage.play(bass(root, 1.1), 0.0, -0.05, 0.42)
     stage.play(thud(0.4), 0.0, 0.0, 0.30)
     for beat in (1, 2):
-        stage.play(brush(0.25, seed + beat), beat * BEAT_S + 0.006 * beat, 0.35, 0.30)
+        stage.play(brush(0.25, draw + beat), beat * BEAT_S + 0.006 * beat, 0.35, 0.30)
         for index, semitone in enumerate(voices):
             stage.play(harp(semitone, 0.9), beat * BEAT_S + 0.012 * index, -0.45, 0.16)
     at_s = 0.0
@@ -105,12 +105,12 @@ def waltz_bar(bar: str, *, full: bool, seed: int) -> Sound:
     return stage.heard_in(_HALL)
 
 
-def last_chord(*, seed: int) -> Sound:
+def last_chord(*, draw: int) -> Sound:
     """All parts hold D minor until it has decayed."""
     root, voices = _CHORDS["Dm"]
     stage = _Stage(4.5)
     stage.play(bass(root, 3.0), 0.0, -0.05, 0.45)
-    stage.play(timpani(root, 2.5, seed), 0.0, 0.1, 0.20)
+    stage.play(timpani(root, 2.5, draw), 0.0, 0.1, 0.20)
     for index, semitone in enumerate(voices):
         stage.play(harp(semitone, 3.5), 0.03 * index, -0.45, 0.20)
         stage.play(strings(semitone, 4.2, swell_s=1.6), 0.0, 0.7 * (index - 1), 0.20)
@@ -118,33 +118,33 @@ def last_chord(*, seed: int) -> Sound:
     return stage.heard_in(_HALL)
 
 
-def bed_bar(number: int, *, seed: int) -> Sound:
+def bed_bar(number: int, *, draw: int) -> Sound:
     """Four slow beats for under a voice: strings, and a harp that climbs and comes back."""
     root, voices = _BED[number % len(_BED)]
     stage = _Stage(BED_BAR_S + 1.5)
     for index, semitone in enumerate((root + 12, *voices[1:4])):
         stage.play(strings(semitone, BED_BAR_S + 1.2, swell_s=1.2), 0.0, 0.5 * (index - 1.5), 0.16)
-    for index, (voice, late) in enumerate(zip((0, 1, 2, 3, 4, 3, 2, 1), white(seed, 8), strict=True)):
+    for index, (voice, late) in enumerate(zip((0, 1, 2, 3, 4, 3, 2, 1), white(draw, 8), strict=True)):
         at_s = 0.5 * index + _HUMAN_S * (1.0 + late)
         stage.play(harp(voices[voice], 1.6), at_s, -0.3 + 0.15 * voice, 0.15)
     return stage.heard_in(_HALL)
 
 
-def chime_bar(number: int, *, seed: int) -> Sound:
+def chime_bar(number: int, *, draw: int) -> Sound:
     """Three notes with much air between them."""
     stage = _Stage(BED_BAR_S + 1.0)
     _, voices = _BED[number % len(_BED)]
-    for (at_s, voice), late in zip(((0.0, 4), (1.5, 2), (2.25, 3)), white(seed, 3), strict=True):
+    for (at_s, voice), late in zip(((0.0, 4), (1.5, 2), (2.25, 3)), white(draw, 3), strict=True):
         stage.play(chime(voices[voice] + 12, 2.6), at_s + _HUMAN_S * (1.0 + late), 0.3 * (voice - 3), 0.20)
     return stage.heard_in(_CAVE)
 
 
-def storm_bar(number: int, *, seed: int) -> Sound:
+def storm_bar(number: int, *, draw: int) -> Sound:
     """Two seconds of kettledrums and low brass that lean on a half-tone."""
     root = (38, 38, 39, 37)[number % 4]
     stage = _Stage(STORM_BAR_S + 0.8)
     for stroke, (at_s, gain) in enumerate(_DRUMMING):
-        stage.play(timpani(root + 5 * (stroke % 2), 0.9, seed + stroke), at_s, 0.15, gain)
+        stage.play(timpani(root + 5 * (stroke % 2), 0.9, draw + stroke), at_s, 0.15, gain)
     for index, semitone in enumerate((root, root + 7, root + 12, root + 15)):
         stage.play(brass(semitone, STORM_BAR_S + 0.3), 0.0, 0.4 * (index - 1.5), 0.22)
     return stage.heard_in(_HALL)

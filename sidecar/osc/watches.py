@@ -1,4 +1,4 @@
-"""Subscriptions as leases that end unless they are renewed. Pure: time is an argument."""
+"""Watches: selections sent to a peer for one lease, which asking again renews. Pure: time is an argument."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ LEASE_S = 60.0
 MOST = 64
 """Ours: a studio's screens, lights and scripts many times over, and a bounded load for the engine."""
 MOST_OF_ONE = MOST // 4
-"""Of one host, so that one host cannot use up all subscriptions."""
+"""Of one host, so that one host cannot use up all watches."""
 
 
 class Peer(Protocol):
@@ -41,26 +41,30 @@ class Peer(Protocol):
 
 @dataclass(slots=True)
 class Lease:
-    """A subscription and when it ends."""
+    """The line that a peer watches, and when it ends."""
 
     peer: Peer
     line: Line
     ends_s: float
 
 
-class Subscriptions:
-    """Keeps at most MOST subscriptions, one for each peer."""
+class TooManyWatches(ValueError):
+    """No lease is left for this host, or for any."""
+
+
+class Watches:
+    """Keeps at most MOST watches, one for each peer."""
 
     def __init__(self, publisher: Publisher) -> None:
         self._publisher = publisher
         self._leases: dict[Hashable, Lease] = {}
 
-    def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> str:
-        """Sends *peer* a selection from now on, in place of the one before; returns why not, or nothing."""
+    def grant(self, peer: Peer, selection: Selection, rate_hz: float, now_s: float) -> Line:
+        """Sends *peer* a selection for one lease from now on, in place of the one before; returns its line.
+        Raises TooManyWatches where no lease is left."""
         self.expire(now_s)
-        full = "" if peer.key in self._leases else self._full_for(peer.host)
-        if full:
-            return full
+        if peer.key not in self._leases:
+            self._check_room_for(peer.host)
         before = self._leases.pop(peer.key, None)
         if before:
             self._publisher.remove(before.line)
@@ -68,24 +72,16 @@ class Subscriptions:
         line = Line(selection, 1.0 / rate_hz, peer.send_packet)
         self._leases[peer.key] = Lease(peer, line, now_s + LEASE_S)
         self._publisher.add_line(line, now_s)
-        return ""
+        return line
 
-    def _full_for(self, host: str) -> str:
+    def _check_room_for(self, host: str) -> None:
         sender = sender_of(host)
         if sum(sender_of(lease.peer.host) == sender for lease in self._leases.values()) >= MOST_OF_ONE:
-            return f"{host} has {MOST_OF_ONE} subscriptions, and no more are given to one host"
+            raise TooManyWatches(
+                f"{host} has {MOST_OF_ONE} watches, the most of one host: end one with /unwatch"
+            )
         if len(self._leases) >= MOST:
-            return f"there are {MOST} subscribers, and no more are taken"
-        return ""
-
-    def renew(self, peer: Peer, now_s: float) -> Line | None:
-        """Renews the lease of *peer* and returns its line; None where it has no lease."""
-        self.expire(now_s)
-        lease = self._leases.get(peer.key)
-        if lease is None:
-            return None
-        lease.ends_s = now_s + LEASE_S
-        return lease.line
+            raise TooManyWatches(f"there are {MOST} watchers, the most there may be: end one with /unwatch")
 
     def holds(self, peer: Peer, now_s: float) -> bool:
         """Whether *peer* has a lease that has not ended."""
@@ -97,16 +93,16 @@ class Subscriptions:
         return key in self._leases
 
     def cancel(self, peer: Peer) -> None:
-        """Ends the subscription of *peer*; does nothing where it has none."""
+        """Ends the watch of *peer*; does nothing where it has none."""
         lease = self._leases.pop(peer.key, None)
         if lease:
             self._publisher.remove(lease.line)
 
     def expire(self, now_s: float) -> None:
-        """Ends the subscriptions that were not renewed."""
+        """Ends the watches that were not renewed."""
         for lease in [lease for lease in self._leases.values() if lease.ends_s <= now_s]:
             self.cancel(lease.peer)
 
     def status(self) -> tuple[Target, ...]:
-        """Returns counts of datagrams for each subscriber; may be called from any thread."""
+        """Returns counts of datagrams for each watcher; may be called from any thread."""
         return tuple(lease.peer.status for lease in list(self._leases.values()))

@@ -1,4 +1,4 @@
-"""The client of a subscription: subscribes to a sidecar, and renews before each lease ends."""
+"""A client that watches a sidecar over OSC, and asks again before each lease ends."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from typing import Any
 from sidecar.errors import NetworkError
 from sidecar.osc import codec
 from sidecar.osc.sockets.destinations import Destination
-from sidecar.osc.subscriptions import LEASE_S
 from sidecar.osc.table.addresses import ROOT, checked_root
 from sidecar.osc.table.selection import EVERYTHING
+from sidecar.osc.watches import LEASE_S
 
 _RENEW_S = LEASE_S / 3
 """Two requests may be lost on the network before a lease ends."""
 _TIMEOUT_S = 3.0
-"""A datagram arrives each second while a subscription lasts. After so long without one, the sidecar was
+"""A datagram arrives each second while a watch lasts. After so long without one, the sidecar was
 restarted or does not run: a request is sent each second."""
 
 
-class SubscriptionClient:
+class WatchClient:
     """A UDP socket that one sidecar's readings are sent to. Times are seconds of any one clock."""
 
     def __init__(self, source: Destination, root: str = ROOT) -> None:
-        """source: the command port of a sidecar, with the groups and the rate to subscribe to.
+        """source: the command port of a sidecar, with the groups and the rate to watch.
         root: what its addresses begin with.
         Raises NetworkError for an invalid root, and for an address that cannot be that of one machine.
         """
@@ -45,7 +45,7 @@ class SubscriptionClient:
             ) from error
 
     def keep_up(self, now_s: float) -> None:
-        """Sends the subscription request when it is due; call it several times a second."""
+        """Sends the watch request when it is due; call it several times a second."""
         if now_s < self._requested_s + (1.0 if self.is_unheard(now_s) else _RENEW_S):
             return
         self._requested_s = now_s
@@ -68,8 +68,8 @@ class SubscriptionClient:
         return now_s - self._received_s > _TIMEOUT_S
 
     def close(self) -> None:
-        """Ends the subscription and closes the socket."""
-        self._send(codec.message(f"{self._root}/unsubscribe", "", []).dgram)
+        """Ends the watch and closes the socket."""
+        self._send(codec.message(f"{self._root}/unwatch", "", []).dgram)
         self.socket.close()
 
     def _request(self) -> Any:
@@ -77,7 +77,7 @@ class SubscriptionClient:
         words = [] if selection is EVERYTHING else list(dict.fromkeys(row.group for row in selection.rows))
         rate = [] if rate_hz is None else [rate_hz]
         tags = "s" * len(words) + "f" * len(rate)
-        return codec.message(f"{self._root}/subscribe", tags, [*words, *rate])
+        return codec.message(f"{self._root}/watch", tags, [*words, *rate])
 
     def _send(self, datagram: bytes) -> None:
         with contextlib.suppress(OSError):  # no sidecar listens there now: the request is repeated later
