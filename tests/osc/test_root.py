@@ -207,9 +207,9 @@ def test_the_options_name_the_root_that_the_table_has():
 def test_the_tree_that_is_discovered_grows_below_it():
     """Every part of the root is a node, and every row hangs below the last."""
     tree = Tree(root=ROOT)
-    parts = list(tree.node("/", None)["CONTENTS"]["studio"]["CONTENTS"])
+    parts = list(tree.node("/", None)["CONTENTS"]["room"]["CONTENTS"])
 
-    assert parts == ["one"]
+    assert parts == ["two"]
     assert {ROOT + row.path for row in OUTGOING} == tree.readable
     assert all(ROOT + row.path in tree for row in (*INCOMING, *SERVICES))
 
