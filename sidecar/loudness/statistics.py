@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.loudness.gating import Part, Powers, gated_loudness, gating_powers, loudness_of
+from sidecar.loudness.gating import GATING_STEPS, Part, Powers, gated_loudness, gating_powers, loudness_of
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE
 from sidecar.model.units import mean_square
@@ -31,10 +31,10 @@ class ProgrammeStatistics:
     loudness_range: float = 0.0
 
 
-def measured(energies: Floats) -> ProgrammeStatistics:
-    """Measures of 100 ms energies, shape (n,), from one unbroken run."""
-    momentary = gating_powers(energies)
-    short_term = windowed(energies, SHORT_TERM_STEPS)
+def measured(energies: Floats, cuts: Sequence[int] = ()) -> ProgrammeStatistics:
+    """Measures of 100 ms energies, shape (n,). cuts: blocks that do not follow the one before them."""
+    momentary = _silent_across(cuts, gating_powers(energies), GATING_STEPS)
+    short_term = windowed(energies, SHORT_TERM_STEPS, cuts)
     return ProgrammeStatistics(
         float(gated_loudness([Part(Powers(momentary))])),
         float(loudness_of(short_term.max(initial=0.0))),
@@ -43,12 +43,21 @@ def measured(energies: Floats) -> ProgrammeStatistics:
     )
 
 
-def windowed(energies: Floats, steps: int) -> Floats:
-    """Mean squares over *steps* blocks, one window each 100 ms, shape (max(n - steps + 1, 0),)."""
+def windowed(energies: Floats, steps: int, cuts: Sequence[int] = ()) -> Floats:
+    """Mean squares over *steps* blocks, one window each 100 ms, shape (max(n - steps + 1, 0),).
+
+    cuts: blocks that do not follow the one before them. A window across a cut is 0: it never sounded.
+    """
     if len(energies) < steps:
         return np.empty(0)
     total = np.concatenate(([0.0], np.cumsum(energies)))
-    return np.asarray(np.maximum(total[steps:] - total[:-steps], 0.0) / steps)
+    return _silent_across(cuts, np.maximum(total[steps:] - total[:-steps], 0.0) / steps, steps)
+
+
+def _silent_across(cuts: Sequence[int], windows: Floats, steps: int) -> Floats:
+    for cut in cuts:
+        windows[max(cut - steps + 1, 0) : cut] = 0.0
+    return windows
 
 
 def programme_windows(short_term: Floats) -> NDArray[np.bool_]:

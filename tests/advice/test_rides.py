@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from advice_reference import TELEVISION, energy, gained, integrated, lufs, material
+from advice_reference import TELEVISION, energy, gained, gated, integrated, lufs, material
 from test_history import slow_range, steady
 
 from sidecar.advice.rides.plan import plan_rides
@@ -207,3 +207,31 @@ def test_silence_needs_no_rides(energies):
 
     assert (plan.rides, plan.is_met) == ((), True)
     assert math.isinf(plan.before.integrated)
+
+
+def test_no_ride_is_made_for_a_window_across_a_cut():
+    """A second of a loud sting lies on each side of a cut: one window would hold both, and none sounded."""
+    levels = np.full(1200, -24.0)
+    levels[590:610] = -12.0
+    energies = energy(levels)
+    goal = dataclasses.replace(SHORT_FORM, target_lufs=integrated(energies), max_short_term_lufs=-14.5)
+
+    whole, cut = plan_rides(energies, goal), plan_rides(energies, goal, [600])
+
+    assert highest(energies, 30) > -14.5 > max(highest(energies[:600], 30), highest(energies[600:], 30))
+    assert (len(whole.rides), len(cut.rides)) == (1, 0)
+
+
+@pytest.mark.parametrize("cut", [3, 400, 1198])
+def test_what_a_cut_programme_measures_is_what_its_pieces_do(cut):
+    """The gated loudness of all gating blocks that lie in one piece (BS.1770-5 Annex 1, equations 3 to 7)."""
+    energies = material(41, 120)
+
+    before = plan_rides(energies, TELEVISION, [cut]).before
+
+    pieces = [
+        np.convolve(part, np.ones(4) / 4, "valid")
+        for part in (energies[:cut], energies[cut:])
+        if len(part) > 3
+    ]
+    assert before.integrated == pytest.approx(gated(np.concatenate(pieces)), abs=0.001)

@@ -110,7 +110,7 @@ def shows(half: Half, count: int = SHOWS) -> list[Programme]:
     ringing across a joint are left out.
     """
     music = [song.raised(-song.lufs) for song in songs(half)]
-    speakers = [_speech(package) for package in SPEECH[half]]
+    speakers = [speech(package) for package in SPEECH[half]]
     return [_show(f"{half} show {number}", speakers, music) for number in range(1, count + 1)]
 
 
@@ -229,7 +229,7 @@ def _written(target: Path, write: Callable[[Path], None]) -> None:
 
 
 @cache
-def _speech(package: str) -> list[Programme]:
+def speech(package: str) -> list[Programme]:
     """The prompts of one speaker, brought to 0 LUFS together."""
     kept = CACHE / "measured" / f"{package}.{_MEASURED_AS}.npz"
     if not kept.exists():

@@ -175,7 +175,8 @@ class ProgrammeAdvisor:
 
     def rides(self) -> RidePlan:
         """Returns the rides that bring the pass so far into the goal's limits."""
-        return plan_rides(self.metered[0], self.goal)
+        energies, cuts = self.metered
+        return plan_rides(energies, self.goal, cuts)
 
     def material(self) -> Floats:
         """Returns 100 ms energies at a fader of 0 dB, as the forecast of a later pass; shape (n,)."""

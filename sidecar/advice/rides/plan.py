@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sidecar.advice.rides.search import (
+    Programme,
     capping_rides,
     excesses_lu,
-    gained,
     landed_range_excess_lu,
     pruned,
     range_rides,
@@ -17,7 +17,7 @@ from sidecar.advice.rides.search import (
 )
 from sidecar.advice.wording import level
 from sidecar.loudness.series import Floats
-from sidecar.loudness.statistics import ProgrammeStatistics, measured
+from sidecar.loudness.statistics import ProgrammeStatistics
 from sidecar.model.readings import Ride
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
@@ -54,28 +54,30 @@ class RidePlan:
     caution: str = ""
 
 
-def plan_rides(energies: Floats, goal: Goal) -> RidePlan:
+def plan_rides(energies: Floats, goal: Goal, cuts: Sequence[int] = ()) -> RidePlan:
     """The shortest list of rides that brings a programme, landed on its target, inside the goal's limits.
 
-    energies: 100 ms K-weighted channel-summed mean squares as metered, shape (n,), one unbroken run.
+    energies: 100 ms K-weighted channel-summed mean squares as metered, shape (n,). cuts: blocks before which
+    the pass was cut; what lies on both sides of a cut is never measured in one window.
     Limits are held on the landed programme: rides change the integrated loudness, so the trim that lands
     it is found together with them. What they do is exact for gains that hold within each block.
     """
-    before = measured(energies)
+    programme = Programme(energies, tuple(cuts))
+    before = programme.measured()
     if not math.isfinite(before.integrated):
         return RidePlan((), 0.0, before, before, before, True, "There is nothing to ride yet.")
     rides = list[Ride]()
     tightened_lu = 0.0
     for _ in range(_RANGE_ROUNDS):
-        rides = _landed(energies, goal, range_rides(energies, goal, tightened_lu))
-        over_lu = landed_range_excess_lu(energies, goal, rides)
+        rides = _landed(programme, goal, range_rides(programme, goal, tightened_lu))
+        over_lu = landed_range_excess_lu(programme, goal, rides)
         if over_lu <= MET_LU:
             break
         tightened_lu += over_lu
-    return _plan(energies, goal, before, pruned(energies, goal, rides))
+    return _plan(programme, goal, before, pruned(programme, goal, rides))
 
 
-def _landed(energies: Floats, goal: Goal, for_range: Sequence[Ride]) -> list[Ride]:
+def _landed(programme: Programme, goal: Goal, for_range: Sequence[Ride]) -> list[Ride]:
     """*for_range* and the rides that cap the maxima once all is landed.
 
     Caps lower the integrated loudness, so the trim rises, so the caps bite deeper: the smallest trim is
@@ -83,15 +85,12 @@ def _landed(energies: Floats, goal: Goal, for_range: Sequence[Ride]) -> list[Rid
     """
 
     def rides(trim_db: float) -> list[Ride]:
-        return [*for_range, *capping_rides(energies, goal, trim_db, for_range)]
+        return [*for_range, *capping_rides(programme, goal, trim_db, for_range)]
 
     def needs_db(trim_db: float) -> float:
-        gains_db = ride_gains_db(rides(trim_db), len(energies))
-        return goal.target_lufs - measured(gained(energies, gains_db)).integrated
+        return goal.target_lufs - _ridden(programme, rides(trim_db)).integrated
 
-    first_db = (
-        goal.target_lufs - measured(gained(energies, ride_gains_db(for_range, len(energies)))).integrated
-    )
+    first_db = goal.target_lufs - _ridden(programme, for_range).integrated
     low_db = high_db = first_db
     while (needed_db := needs_db(high_db)) > high_db:
         if needed_db - first_db > _MOST_TRIM_DB:
@@ -103,11 +102,15 @@ def _landed(energies: Floats, goal: Goal, for_range: Sequence[Ride]) -> list[Rid
     return rides(high_db)
 
 
-def _plan(energies: Floats, goal: Goal, before: ProgrammeStatistics, rides: Sequence[Ride]) -> RidePlan:
-    gains_db = ride_gains_db(rides, len(energies))
-    ridden = measured(gained(energies, gains_db))
+def _ridden(programme: Programme, rides: Sequence[Ride]) -> ProgrammeStatistics:
+    return programme.gained(ride_gains_db(rides, len(programme))).measured()
+
+
+def _plan(programme: Programme, goal: Goal, before: ProgrammeStatistics, rides: Sequence[Ride]) -> RidePlan:
+    gains_db = ride_gains_db(rides, len(programme))
+    ridden = programme.gained(gains_db).measured()
     trim_db = goal.target_lufs - ridden.integrated
-    after = measured(gained(energies, gains_db + trim_db))
+    after = programme.gained(gains_db + trim_db).measured()
     is_met = all(excess <= MET_LU for excess in excesses_lu(after, goal))
     reason = _reason(goal, after, rides, ridden.integrated - before.integrated, is_met)
     caution = CAUTION if any(ride.gain_db > 0.0 for ride in rides) else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,9 +51,34 @@ def ride_gains_db(rides: Sequence[Ride], blocks: int) -> Floats:
     return down + up
 
 
-def gained(energies: Floats, gains_db: Floats) -> Floats:
-    """Energies under a gain in each block."""
-    return np.asarray(energies * 10.0 ** (gains_db / 10.0))
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """100 ms energies, and the places where one block does not follow the other."""
+
+    energies: Floats
+    """Shape (n,)."""
+    cuts: tuple[int, ...] = ()
+    """Blocks before which it was cut. No window spans a cut, so none asks for a ride across it."""
+
+    def __len__(self) -> int:
+        return len(self.energies)
+
+    def gained(self, gains_db: Floats) -> Programme:
+        """The same under a gain in each block, dB, shape (n,)."""
+        return replace(self, energies=self.energies * 10.0 ** (gains_db / 10.0))
+
+    def windows(self, steps: int) -> Floats:
+        """Mean squares over *steps* blocks, 0 across a cut."""
+        return windowed(self.energies, steps, self.cuts)
+
+    def part(self, first: int, past: int) -> Programme:
+        """Its blocks from *first* to before *past*."""
+        cuts = tuple(cut - first for cut in self.cuts if first < cut < past)
+        return Programme(self.energies[first:past], cuts)
+
+    def measured(self) -> ProgrammeStatistics:
+        """Its integrated loudness, maxima and range."""
+        return measured(self.energies, self.cuts)
 
 
 def excesses_lu(history: ProgrammeStatistics, goal: Goal) -> list[float]:
@@ -66,7 +91,7 @@ def excesses_lu(history: ProgrammeStatistics, goal: Goal) -> list[float]:
     return [value - limit for value, limit in pairs if limit is not None]
 
 
-def capping_rides(energies: Floats, goal: Goal, trim_db: float, beside: Sequence[Ride]) -> list[Ride]:
+def capping_rides(programme: Programme, goal: Goal, trim_db: float, beside: Sequence[Ride]) -> list[Ride]:
     """Rides that hold short-term and momentary maximum under the goal's limits, after *trim_db*.
 
     beside: rides that are made anyway; what they lift is reckoned with. Every window that is over lies
@@ -81,8 +106,8 @@ def capping_rides(energies: Floats, goal: Goal, trim_db: float, beside: Sequence
         )
         if limit is not None
     ]
-    lifted = gained(energies, np.maximum(ride_gains_db(beside, len(energies)), 0.0))
-    need_db = np.zeros(len(energies))
+    lifted = programme.gained(np.maximum(ride_gains_db(beside, len(programme)), 0.0))
+    need_db = np.zeros(len(programme))
     for steps, cap in caps:
         need_db = np.maximum(need_db, _needed_db(lifted, steps, cap))
     found = [
@@ -92,39 +117,39 @@ def capping_rides(energies: Floats, goal: Goal, trim_db: float, beside: Sequence
     return [_shortened(lifted, caps, ride) for ride in found]
 
 
-def range_rides(energies: Floats, goal: Goal, tightened_lu: float) -> list[Ride]:
+def range_rides(programme: Programme, goal: Goal, tightened_lu: float) -> list[Ride]:
     """The fewest rides that bring the loudness range to the goal's guide, less *tightened_lu*: loud places
     down, quiet ones up, or half of each."""
-    short_term = windowed(energies, SHORT_TERM_STEPS)
+    short_term = programme.windows(SHORT_TERM_STEPS)
     if goal.range_guide_lu is None or loudness_range(short_term) <= goal.range_guide_lu - tightened_lu:
         return []
     guide_lu = goal.range_guide_lu - tightened_lu
-    found = [_range_rides(energies, guide_lu, share) for share in (1.0, 0.0, 0.5)]
+    found = [_range_rides(programme, guide_lu, share) for share in (1.0, 0.0, 0.5)]
     return min(found, key=lambda tried: (round(max(tried[0], 0.0), 1), len(tried[1]), _effort(tried[1])))[1]
 
 
-def landed_range_excess_lu(energies: Floats, goal: Goal, rides: Sequence[Ride]) -> float:
+def landed_range_excess_lu(programme: Programme, goal: Goal, rides: Sequence[Ride]) -> float:
     """How far the loudness range is over the goal's guide with *rides* made; never above 0 without one."""
     if goal.range_guide_lu is None:
         return SILENCE
-    ridden = gained(energies, ride_gains_db(rides, len(energies)))
-    return loudness_range(windowed(ridden, SHORT_TERM_STEPS)) - goal.range_guide_lu
+    ridden = programme.gained(ride_gains_db(rides, len(programme)))
+    return loudness_range(ridden.windows(SHORT_TERM_STEPS)) - goal.range_guide_lu
 
 
-def pruned(energies: Floats, goal: Goal, rides: Sequence[Ride]) -> list[Ride]:
+def pruned(programme: Programme, goal: Goal, rides: Sequence[Ride]) -> list[Ride]:
     """*rides* without those that change nothing about the limits, the least ones tried first."""
     kept = list(rides)
-    before = _landed_excesses(energies, goal, kept)
+    before = _landed_excesses(programme, goal, kept)
     for ride in sorted(rides, key=lambda ride: _effort([ride])):
         fewer = [other for other in kept if other is not ride]
-        after = _landed_excesses(energies, goal, fewer)
+        after = _landed_excesses(programme, goal, fewer)
         if all(new <= max(old, 0.0) + _ROUNDING_LU for new, old in zip(after, before, strict=True)):
             kept = fewer
     return kept
 
 
-def _landed_excesses(energies: Floats, goal: Goal, rides: Sequence[Ride]) -> list[float]:
-    ridden = measured(gained(energies, ride_gains_db(rides, len(energies))))
+def _landed_excesses(programme: Programme, goal: Goal, rides: Sequence[Ride]) -> list[float]:
+    ridden = programme.gained(ride_gains_db(rides, len(programme))).measured()
     trim_db = goal.target_lufs - ridden.integrated
     landed = replace(
         ridden,
@@ -134,27 +159,27 @@ def _landed_excesses(energies: Floats, goal: Goal, rides: Sequence[Ride]) -> lis
     return excesses_lu(landed, goal)
 
 
-def _needed_db(energies: Floats, steps: int, cap: float) -> Floats:
+def _needed_db(programme: Programme, steps: int, cap: float) -> Floats:
     """How far each block must come down for all windows that hold it to keep *cap*, shape (n,)."""
-    excess = loudness_of(windowed(energies, steps)) - cap
+    excess = loudness_of(programme.windows(steps)) - cap
     if not excess.size:
-        return np.zeros(len(energies))
+        return np.zeros(len(programme))
     edge = np.full(steps - 1, SILENCE)
     around = np.lib.stride_tricks.sliding_window_view(np.concatenate([edge, excess, edge]), steps)
     return np.asarray(np.maximum(around.max(axis=1), 0.0))
 
 
-def _shortened(energies: Floats, caps: Sequence[tuple[int, float]], ride: Ride) -> Ride:
+def _shortened(programme: Programme, caps: Sequence[tuple[int, float]], ride: Ride) -> Ride:
     """*ride* with as much off its beginning, then off its end, as keeps every cap round it."""
     margin = math.ceil(ride.ramp_s / BLOCK_S) + SHORT_TERM_STEPS
     first, length = round(ride.start_s / BLOCK_S), round(ride.length_s / BLOCK_S)
     offset = max(first - margin, 0)
-    around = energies[offset : first + length + margin]
+    around = programme.part(offset, first + length + margin)
 
     def keeps(begin: int, past: int) -> bool:
         local = replace(ride, start_s=(begin - offset) * BLOCK_S, length_s=(past - begin) * BLOCK_S)
-        held = gained(around, ride_gains_db([local], len(around)))
-        peaks = [(windowed(held, steps).max(initial=0.0), cap) for steps, cap in caps]
+        held = around.gained(ride_gains_db([local], len(around)))
+        peaks = [(held.windows(steps).max(initial=0.0), cap) for steps, cap in caps]
         return all(float(loudness_of(peak)) <= cap + _ROUNDING_LU for peak, cap in peaks)
 
     past = first + length
@@ -172,9 +197,9 @@ def _most(limit: int, holds: Callable[[int], bool]) -> int:
     return low
 
 
-def _range_rides(energies: Floats, guide_lu: float, share_down: float) -> tuple[float, list[Ride]]:
+def _range_rides(programme: Programme, guide_lu: float, share_down: float) -> tuple[float, list[Ride]]:
     """Rides that reach the guide, with *share_down* of the work done by lowering; what is left over it."""
-    short_term = windowed(energies, SHORT_TERM_STEPS)
+    short_term = programme.windows(SHORT_TERM_STEPS)
     low, high = percentile_levels(short_term)
     level, counts = loudness_of(short_term), programme_windows(short_term)
     tried: list[tuple[float, list[Ride]]] = []
@@ -184,8 +209,8 @@ def _range_rides(energies: Floats, guide_lu: float, share_down: float) -> tuple[
         under = low + amount * (1.0 - share_down) - level
         rides = _stretches(np.where(counts, over, SILENCE), -1.0) if share_down > 0.0 else []
         rides += _stretches(np.where(counts, under, SILENCE), 1.0) if share_down < 1.0 else []
-        ridden = gained(energies, ride_gains_db(rides, len(energies)))
-        tried.append((loudness_range(windowed(ridden, SHORT_TERM_STEPS)) - guide_lu, rides))
+        ridden = programme.gained(ride_gains_db(rides, len(programme)))
+        tried.append((loudness_range(ridden.windows(SHORT_TERM_STEPS)) - guide_lu, rides))
         if tried[-1][0] <= 0.0:
             return tried[-1]
     return min(tried, key=lambda pair: pair[0])
