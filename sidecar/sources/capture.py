@@ -1,4 +1,4 @@
-"""The capture process: PortAudio on one side, a ring and lines of JSON on the other.
+"""The capture process: a sound server or PortAudio on one side, a ring and lines of JSON on the other.
 
 Started by :mod:`sidecar.sources.capture_client` as ``python -m sidecar.sources.capture ORDER``. Says, one
 JSON object a line: ``{"opened": rate_hz, "at": s}`` once, ``{"frames": n, "overflows": n, "at": s}``
@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
 from sidecar.sources import portaudio
-from sidecar.sources.inputs import DeviceInfo
+from sidecar.sources.inputs import JACK, PULSE_SERVERS, DeviceInfo
 from sidecar.sources.ring import Ring
 
 _LATENCY_S = 0.1  # nothing is played back, so safety is worth more than speed
@@ -87,6 +87,73 @@ class Callback:
 def run(order: CaptureOrder, stdout: TextIO) -> None:
     """Captures until the stream ends. Raises SourceError, in words for the person."""
     ring = Ring(Path(order.ring), order.capacity, order.channels)
+    if order.host_api in PULSE_SERVERS:
+        _capture_from_pulse(order, ring, stdout)
+    elif order.host_api == JACK:
+        _capture_from_jack(order, ring, stdout)
+    else:
+        _capture_from_portaudio(order, ring, stdout)
+
+
+def _capture_from_pulse(order: CaptureOrder, ring: Ring, stdout: TextIO) -> None:
+    from sidecar.sources import pulse
+    from sidecar.sources.pulse_stream import PulseStream
+
+    try:
+        with pulse.connected() as server:
+            device = pulse.find_source(server, order.name)
+            rate_hz = _check(order, device)
+            stream = PulseStream(server, device.name, rate_hz, device.positions)
+            _say(stdout, opened=rate_hz, at=time.monotonic())
+            holes = 0
+            for frames, lost in stream.chunks():
+                if len(frames):
+                    holes += lost > 0  # how much each cost is for the clock to tell
+                    ring.write(frames)
+                    _say(stdout, frames=ring.written, overflows=holes, at=time.monotonic())
+    except ConnectionError as error:
+        raise SourceError(f"The sound server does not answer ({error}). Waiting for it.") from error
+
+
+def _capture_from_jack(order: CaptureOrder, ring: Ring, stdout: TextIO) -> None:
+    from sidecar.sources import jack_client
+
+    try:
+        with jack_client.connected() as server:
+            device = jack_client.find_client(server, order.name)
+            rate_hz = _check(order, device)
+            recording = jack_client.JackRecording(server, device, order.channels, ring)
+            recording.start()
+            _say(stdout, opened=rate_hz, at=time.monotonic())
+            for frames, xruns, at_s in recording.ticks():
+                _say(stdout, frames=frames, overflows=xruns, at=at_s)
+    except ConnectionError as error:
+        raise SourceError(f"The JACK server does not answer ({error}). Waiting for it.") from error
+
+
+def _check(order: CaptureOrder, device: DeviceInfo) -> int:
+    """The rate of a server's source. Raises SourceError for another width or rate than was asked for."""
+    # A JACK client may have more outputs than before: the first of them are recorded.
+    if device.input_channels != order.channels and not (
+        device.host_api == JACK and device.input_channels > order.channels
+    ):
+        raise _width_changed(order, device)
+    if order.is_fixed and device.default_rate_hz != order.rate_hz:
+        raise SourceError(
+            f"{order.name} runs at {device.default_rate_hz} Hz, so {order.rate_hz} Hz would be converted: "
+            "leave --rate out, or let the output run at that rate."
+        )
+    return device.default_rate_hz
+
+
+def _width_changed(order: CaptureOrder, device: DeviceInfo) -> SourceError:
+    return SourceError(
+        f"{order.name} has {device.input_channels} channels now, and had {order.width} when measuring "
+        "began. Set it back, or begin anew."
+    )
+
+
+def _capture_from_portaudio(order: CaptureOrder, ring: Ring, stdout: TextIO) -> None:
     sounddevice = portaudio.load()
     callback = Callback(ring, sounddevice.CallbackAbort)
     stream, rate_hz = _open(sounddevice, order, callback)
@@ -136,9 +203,8 @@ def _open(sounddevice: ModuleType, order: CaptureOrder, callback: Callback) -> t
 
 def _found(sounddevice: ModuleType, order: CaptureOrder) -> tuple[int, DeviceInfo]:
     """The device's index in this process, and what it is now."""
-    for given in portaudio.inputs(sounddevice):
-        index = int(given.pop("index"))
-        device = DeviceInfo(**given)
+    for number, given in portaudio.inputs(sounddevice).items():
+        index, device = number, DeviceInfo(**given)
         if (device.name, device.host_api) == (order.name, order.host_api):
             break
     else:
@@ -146,10 +212,7 @@ def _found(sounddevice: ModuleType, order: CaptureOrder) -> tuple[int, DeviceInf
             f"The input {order.name} ({order.host_api}) is not there any more; plug it in again."
         )
     if order.width is not None and device.input_channels != order.width:
-        raise SourceError(
-            f"{order.name} has {device.input_channels} channels now, and had {order.width} when measuring "
-            "began. Set it back, or begin anew."
-        )
+        raise _width_changed(order, device)
     return index, device
 
 

@@ -25,10 +25,10 @@ log = logging.getLogger(__name__)
 class DeviceSource:
     """An audio input, open from construction on; what arrives before :meth:`blocks` is left out.
 
-    name: part of an input's name, or None for the likeliest loopback.
+    name: part of an input's name, or None for the monitor of the output in use.
     rate_hz: None for the device's own where the system tells it, else 48000 if it takes that.
     channels: how many the output has that is listened to; needed where the device does not tell
-    (ALSA's default, pulse and pipewire: 2 are assumed). pick: the channels to give on, from 1, in
+    (ALSA's plug-ins: 2 are assumed). pick: the channels to give on, from 1, in
     this order; 1,2,5,6,3,4 turns ALSA's 5.1 into that of files. patience_s: how long a device that
     went away may take to come back. read_clocks: as :func:`sidecar.sources.sleep.clocks`.
 
@@ -71,9 +71,9 @@ class DeviceSource:
 
     @property
     def title(self) -> str:
-        """The device, the channels picked, and the rate it was opened at."""
+        """The device and the channels picked."""
         picked = "" if self._pick is None else " " + "+".join(map(str, self._pick))
-        return f"{self._device.name}{picked} at {self._rate_hz / 1000:g} kHz"
+        return self._device.name + picked
 
     @property
     def rate_hz(self) -> int:

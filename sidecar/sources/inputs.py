@@ -6,8 +6,9 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sidecar.errors import SourceError
 from sidecar.sources.child import start_child
@@ -20,12 +21,33 @@ _PLAIN_WIDTH = 2
 # Words that the trade uses for an input that carries what the machine plays, likeliest first.
 _LOOPBACK_WORDS = ("loopback", "monitor", "stereo mix", "virtual", "cable")
 
-# Windows shows each input once per API. The first of these opens it at the device's own rate.
-_API_ORDER = ("Windows WASAPI", "Windows DirectSound", "MME", "Windows WDM-KS")
+PULSE_SERVERS = frozenset(("PulseAudio", "PipeWire"))
+JACK = "JACK"
+SERVERS = PULSE_SERVERS | {JACK}
+
+_SERVER_PLUGINS = frozenset(("default", "pipewire", "pulse", "sysdefault"))
+"""ALSA's ways to a sound server: which source they lead to is not theirs to say."""
+
+_LINUX_ADVICE = (
+    " On PulseAudio and PipeWire an output of its own makes one: sidecar live --make-output mix. On JACK "
+    "name the workstation's client with --device."
+)
+
+# Windows shows each input once per API. The first of these opens it at the device's own rate. On Linux what a
+# server lists itself goes before ALSA's way to it.
+_API_ORDER = (
+    "PipeWire",
+    "PulseAudio",
+    JACK,
+    "Windows WASAPI",
+    "Windows DirectSound",
+    "MME",
+    "Windows WDM-KS",
+)
 
 # Where the default rate that PortAudio tells is the one the device runs at. Elsewhere it always
 # says 44100, and other rates "work" by silent resampling (measured with ALSA).
-_APIS_THAT_TELL_THE_RATE = {"Core Audio", "Windows WASAPI", "JACK Audio Connection Kit", "ASIO"}
+_APIS_THAT_TELL_THE_RATE = {"Core Audio", "Windows WASAPI", "ASIO"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +59,31 @@ class DeviceInfo:
     input_channels: int
     """As reported by PortAudio; see :attr:`width_is_known`."""
     default_rate_hz: int
+    description: str = ""
+    """In the server's words, where it has some."""
+    monitored: str = ""
+    """The output, or the JACK client, whose signal it carries; empty for a microphone and where unknown."""
+    is_in_use: bool = False
+    """True for the monitor of the output in use, and for a JACK client that plays to the sound card."""
+    positions: tuple[str, ...] = ()
+    """The channel map, where the server tells it."""
+    output_positions: tuple[str, ...] = ()
+    """That of the monitored output."""
+    sample_format: str = ""
+    """Of the monitored output, as the server names it; empty where unknown."""
+    volume_db: float = 0.0
+    """Of the output and its monitor, whichever is further from 0 dB."""
+    is_muted: bool = False
 
     @property
     def likely_loopback(self) -> bool:
-        """True when its name says that it carries what the machine plays."""
-        return _loopback_rank(self.name) is not None
+        """True when it carries what the machine plays, or its name says so."""
+        return bool(self.monitored) or (not self.is_of_server and _loopback_rank(self.name) is not None)
+
+    @property
+    def is_of_server(self) -> bool:
+        """True when a sound server listed it, which names each source and tells its width and rate."""
+        return self.host_api in SERVERS
 
     @property
     def label(self) -> str:
@@ -54,43 +96,90 @@ class DeviceInfo:
         tell 32 or 128, whatever the output they listen to has. Real cards are named ``… (hw:0,0)``."""
         return self.host_api != "ALSA" or "(hw:" in self.name
 
+    @classmethod
+    def from_json(cls, given: dict[str, Any]) -> DeviceInfo:
+        """The input as a listing process printed it."""
+        maps = {name: tuple(given.get(name, ())) for name in ("positions", "output_positions")}
+        return cls(**{**given, **maps})
+
     def rates_after(self, rate_hz: int) -> tuple[int, ...]:
         """The rates to try, best first, when it was last open at *rate_hz* or that one is preferred: the
         device's own goes first where it tells one."""
         rates = (rate_hz, self.default_rate_hz)
+        if self.is_of_server:
+            return (self.default_rate_hz,)
         if self.host_api in _APIS_THAT_TELL_THE_RATE:
             rates = (self.default_rate_hz, rate_hz)
         return tuple(dict.fromkeys((*rates, PREFERRED_RATE_HZ)))
 
 
-def list_devices() -> list[DeviceInfo]:
-    """All audio inputs as they are now, asked for in a short process of its own.
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What the sound systems of this machine list."""
 
-    The list is empty when there are none. Raises SourceError when the audio library is missing,
-    hangs, or ends its process.
+    devices: list[DeviceInfo]
+    faults: list[str]
+    """A sentence for each system that could not be asked."""
+
+
+def list_devices() -> list[DeviceInfo]:
+    """All audio inputs as they are now; empty when there are none.
+
+    Raises SourceError when there are none and a sound system could not be asked.
     """
-    process = start_child("sidecar.sources.portaudio")
+    inputs = ask_inputs()
+    if inputs.faults and not inputs.devices:
+        raise SourceError(" ".join(inputs.faults))
+    return inputs.devices
+
+
+def ask_inputs() -> Inputs:
+    """All audio inputs as they are now, asked for in short processes of their own.
+
+    A sound system that hangs or ends its process takes nothing with it.
+    """
+    questions = [start_child("sidecar.sources.portaudio")]
+    if sys.platform == "linux":
+        questions.append(start_child("sidecar.sources.servers"))
+    cards, *servers = [_answer(process) for process in questions]
+    asked = [device for answer in servers for device in answer.devices]
+    faults = [fault for answer in (*servers, cards) for fault in answer.faults]
+    return Inputs([*asked, *_beside(asked, cards.devices)], faults)
+
+
+def _answer(process: subprocess.Popen[bytes]) -> Inputs:
     with process:
         try:
             answer, _ = process.communicate(timeout=_LISTING_LIMIT_S)
         except subprocess.TimeoutExpired:
             process.kill()
-            raise SourceError(
-                f"The sound system did not list its inputs within {_LISTING_LIMIT_S:.0f} s. "
-                "It hangs: restart it, or unplug the device that was added last."
-            ) from None
+            return Inputs(
+                [],
+                [
+                    f"The sound system did not list its inputs within {_LISTING_LIMIT_S:.0f} s. "
+                    "It hangs: restart it, or unplug the device that was added last."
+                ],
+            )
     if not answer:
-        raise SourceError(
-            f"The audio library ended while listing the inputs (exit status {process.returncode}). "
-            "The sound system's configuration may be damaged; see audio.log in the log folder."
+        return Inputs(
+            [],
+            [
+                f"The audio library ended while listing the inputs (exit status {process.returncode}). "
+                "The sound system's configuration may be damaged; see audio.log in the log folder."
+            ],
         )
     said = json.loads(answer)
-    if "error" in said:
-        raise SourceError(said["error"])
-    return [
-        DeviceInfo(given["name"], given["host_api"], given["input_channels"], given["default_rate_hz"])
-        for given in said["inputs"]
-    ]
+    return Inputs([DeviceInfo.from_json(given) for given in said["inputs"]], said["faults"])
+
+
+def _beside(asked: Sequence[DeviceInfo], cards: Sequence[DeviceInfo]) -> Iterator[DeviceInfo]:
+    """What PortAudio adds to the inputs of servers: no second way to one that was asked."""
+    apis = {device.host_api for device in asked}
+    for device in cards:
+        leads_to_pulse = device.host_api == "ALSA" and device.name in _SERVER_PLUGINS
+        leads_to_jack = device.host_api == "JACK Audio Connection Kit" or device.label == "jack (ALSA)"
+        if not (leads_to_pulse and apis & PULSE_SERVERS) and not (leads_to_jack and JACK in apis):
+            yield device
 
 
 def _loopback_rank(name: str) -> int | None:
@@ -98,43 +187,58 @@ def _loopback_rank(name: str) -> int | None:
     for rank, word in enumerate(_LOOPBACK_WORDS):
         if word in name.casefold():
             return rank
-    # The name "pulse" says nothing; the source it was pointed at does.
-    if name == "pulse" and os.environ.get("PULSE_SOURCE", "").endswith(".monitor"):
-        return len(_LOOPBACK_WORDS)
     return None
 
 
 def choose(devices: Sequence[DeviceInfo], wanted: str | None) -> DeviceInfo:
-    """The input that a person named, or without a name the likeliest loopback.
+    """The input that a person named, or without a name the one that carries the output in use.
 
-    A name may be part of one, in any case; an exact name wins. Raises SourceError, with the names
-    there are, when none or several match.
+    A name may be part of one or of its description, in any case; an exact name wins, and the name of an
+    output means its monitor. Without a name PULSE_SOURCE is followed where it is set. Raises SourceError,
+    with the names there are, when none or several match.
     """
     if not devices:
         raise SourceError(
             "There are no audio inputs on this machine. Start the sound system or connect a device, "
             "then see: sidecar devices"
         )
+    of_pulse = [device for device in devices if device.host_api in PULSE_SERVERS]
+    if of_pulse and (wanted is None or wanted in _SERVER_PLUGINS):
+        if pointed := os.environ.get("PULSE_SOURCE"):
+            return _named(of_pulse, pointed)
+        wanted = None
     return _likeliest(devices) if wanted is None else _named(devices, wanted)
 
 
 def _likeliest(devices: Sequence[DeviceInfo]) -> DeviceInfo:
-    ranked = [(rank, device) for device in devices if (rank := _loopback_rank(device.name)) is not None]
+    in_use = [device for device in devices if device.is_in_use]
+    # PipeWire's JACK interface shows the same outputs again.
+    in_use = [device for device in in_use if device.host_api == "PipeWire"] or in_use
+    if len(in_use) == 1:
+        return in_use[0]
+    if in_use:
+        raise SourceError(
+            f"Several outputs are in use: {_labels(in_use)}. Name the one that carries the mix with --device."
+        )
+    ranked = [
+        (rank, device)
+        for device in devices
+        if not device.is_of_server and (rank := _loopback_rank(device.name)) is not None
+    ]
     if ranked:
         return min(ranked, key=lambda entry: (entry[0], _api_rank(entry[1])))[1]
-    advice = "Name the input that carries the mix; sidecar devices lists them."
-    if sys.platform == "linux":
-        advice += (
-            " On PulseAudio and PipeWire: set PULSE_SOURCE to the output's monitor (pactl list short "
-            "sources shows it, its name ends in .monitor) and choose the input pulse."
-        )
-    raise SourceError(f"No input looks like a loopback of what this machine plays. {advice}")
+    raise SourceError(
+        "No input looks like a loopback of what this machine plays. Name the input that carries the mix; "
+        "sidecar devices lists them." + (_LINUX_ADVICE if sys.platform == "linux" else "")
+    )
 
 
 def _named(devices: Sequence[DeviceInfo], wanted: str) -> DeviceInfo:
     key = wanted.casefold()
-    exact = [device for device in devices if key in (device.name.casefold(), device.label.casefold())]
-    found = exact or [device for device in devices if key in device.label.casefold()]
+    exact = [device for device in devices if key in _exact_names(device)]
+    found = exact or [
+        device for device in devices if key in f"{device.label} {device.description}".casefold()
+    ]
     if not found:
         raise SourceError(f"No input is called {wanted!r}. There are: {_labels(devices)}.")
     best = min(map(_api_rank, found))
@@ -142,6 +246,11 @@ def _named(devices: Sequence[DeviceInfo], wanted: str) -> DeviceInfo:
     if len(found) > 1:
         raise SourceError(f"{wanted!r} may be any of: {_labels(found)}. Give the whole name of one.")
     return found[0]
+
+
+def _exact_names(device: DeviceInfo) -> set[str]:
+    names = (device.name, device.label, device.description, device.monitored)
+    return {name.casefold() for name in names if name}
 
 
 def _api_rank(device: DeviceInfo) -> int:

@@ -39,12 +39,11 @@ def load() -> ModuleType:
     return sounddevice  # type: ignore[no-any-return]
 
 
-def inputs(sounddevice: ModuleType) -> list[dict[str, Any]]:
-    """All devices that have inputs, in PortAudio's order, with their index in this process."""
+def inputs(sounddevice: ModuleType) -> dict[int, dict[str, Any]]:
+    """All devices that have inputs, in PortAudio's order, by their index in this process."""
     names = [api["name"] for api in sounddevice.query_hostapis()]
-    return [
-        {
-            "index": index,
+    return {
+        index: {
             "name": device["name"],
             "host_api": names[device["hostapi"]],
             "input_channels": device["max_input_channels"],
@@ -52,7 +51,7 @@ def inputs(sounddevice: ModuleType) -> list[dict[str, Any]]:
         }
         for index, device in enumerate(sounddevice.query_devices())
         if device["max_input_channels"] > 0
-    ]
+    }
 
 
 def take_stdout() -> TextIO:
@@ -63,14 +62,17 @@ def take_stdout() -> TextIO:
 
 
 def main() -> None:
-    """Prints ``{"inputs": […]}`` or ``{"error": …}`` and leaves without waiting for the library."""
+    """Prints ``{"inputs": […], "faults": […]}`` and leaves without waiting for the library."""
     stdout = take_stdout()
     try:
-        answer: dict[str, Any] = {"inputs": inputs(load())}
+        answer: dict[str, list[Any]] = {"inputs": [*inputs(load()).values()], "faults": []}
     except SourceError as error:
-        answer = {"error": str(error)}
+        answer = {"inputs": [], "faults": [str(error)]}
     except Exception as error:
-        answer = {"error": f"The audio devices cannot be listed ({error}). See the log for details."}
+        answer = {
+            "inputs": [],
+            "faults": [f"The audio devices cannot be listed ({error}). See the log for details."],
+        }
     print(json.dumps(answer), file=stdout, flush=True)
     os._exit(0)
 

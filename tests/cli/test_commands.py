@@ -139,7 +139,7 @@ def test_devices_marks_the_loopback(loopback, capsys):
     assert main(["devices", "--json"]) == 0
     devices = {device["name"]: device for device in json.loads(capsys.readouterr().out)}
 
-    assert devices["loopback"]["likely_loopback"]
+    assert devices["loopback.monitor"]["likely_loopback"]
 
 
 @pytest.mark.slow
@@ -149,7 +149,7 @@ def test_doctor_measures_the_line_up_tone_and_finds_the_loopback(loopback, capsy
     said = capsys.readouterr().out
 
     assert "✓ meter: the line-up tone at −18 dBFS reads −18.0 LUFS" in said
-    assert "✓ loopback input: loopback" in said
+    assert "✓ loopback input: loopback.monitor" in said
 
 
 @pytest.mark.slow

@@ -88,16 +88,16 @@ def test_names_outside_ascii_survive(audio):
 
     assert [device.name for device in list_devices()] == ["Boucle arrière 回送 loopback"]
     with closing(DeviceSource("arrière")) as source:
-        assert source.title == "Boucle arrière 回送 loopback at 48 kHz"
+        assert source.title == "Boucle arrière 回送 loopback"
 
 
 @pytest.mark.slow
 def test_the_next_rate_is_tried_when_the_first_is_refused(audio):
-    """Without a rate given, 44100 is taken where 48000 cannot be had, and the title says so."""
+    """Without a rate given, 44100 is taken where 48000 cannot be had."""
     audio(rates=[44_100])
 
     with closing(DeviceSource()) as source:
-        assert (source.rate_hz, source.title) == (44_100, "Fake loopback at 44.1 kHz")
+        assert (source.rate_hz, source.title) == (44_100, "Fake loopback")
 
 
 @pytest.mark.slow
@@ -202,7 +202,7 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_at_that_one(audio):
         audio(rates=[44_100])
         blocks = blocks_until(source, lambda block: block.lost > 0)
 
-        assert (source.rate_hz, source.title) == (44_100, "Fake loopback at 44.1 kHz")
+        assert (source.rate_hz, source.title) == (44_100, "Fake loopback")
         assert blocks[-1].lost > 0.2 * 44_100
 
 

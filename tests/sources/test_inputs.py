@@ -75,19 +75,80 @@ def test_without_a_name_the_likeliest_loopback_is_taken():
 
 
 def test_without_a_loopback_nothing_is_guessed(monkeypatch):
-    """Measuring the microphone by mistake is worse than asking; Linux is told how to point pulse."""
-    monkeypatch.delenv("PULSE_SOURCE", raising=False)
+    """Measuring the microphone by mistake is worse than asking; Linux is told how to get a loopback."""
     monkeypatch.setattr(inputs.sys, "platform", "linux")
 
-    with pytest.raises(SourceError, match=r"sidecar devices lists them\. .*PULSE_SOURCE"):
+    with pytest.raises(SourceError, match=r"sidecar devices lists them\. .*--make-output mix"):
         choose([*PLUGS[1:], CARD], None)
 
 
-def test_pulse_is_a_loopback_when_it_was_pointed_at_a_monitor(monkeypatch):
-    """The advice for Linux works: with the variable set, no name is needed."""
-    monkeypatch.setenv("PULSE_SOURCE", "some_output.monitor")
+def monitor(output, in_use=False, api="PulseAudio", description=""):
+    """The monitor of one output, as a server lists it."""
+    told = description or f"Monitor of {output}"
+    return DeviceInfo(
+        f"{output}.monitor", api, 2, 48_000, description=told, monitored=output, is_in_use=in_use
+    )
 
-    assert PLUGS[1] == choose([*PLUGS[1:], CARD], None)
+
+MICROPHONE = DeviceInfo("card.analog-stereo", "PulseAudio", 2, 48_000, description="Built-in microphone")
+SPEAKERS, MIX = monitor("card.hdmi", in_use=True, description="Monitor of HDMI"), monitor("mix")
+SERVER = [MICROPHONE, SPEAKERS, MIX]
+
+
+def test_without_a_name_the_monitor_of_the_output_in_use_is_taken():
+    assert choose([*SERVER, CARD], None) == SPEAKERS
+
+
+@pytest.mark.parametrize(
+    "wanted", ["mix", "mix.monitor", "MIX.mon", "Monitor of mix", "mix.monitor (PulseAudio)"]
+)
+def test_a_monitor_is_found_by_its_name_by_its_output_and_by_part_of_it(wanted):
+    assert choose([*SERVER, CARD], wanted) == MIX
+
+
+def test_a_monitor_is_found_by_part_of_its_description():
+    assert choose(SERVER, "hdmi") == SPEAKERS
+
+
+def test_a_name_that_no_source_has_is_refused_beside_a_microphone_too():
+    with pytest.raises(SourceError, match=r"No input is called 'tape'\. There are: card.analog-stereo"):
+        choose(SERVER, "tape")
+
+
+def test_a_part_that_several_monitors_have_is_refused():
+    with pytest.raises(SourceError, match=r"'monitor' may be any of: card\.hdmi\.monitor .*, mix\.monitor"):
+        choose([*SERVER, monitor("other")], "monitor")
+
+
+@pytest.mark.parametrize("wanted", [None, "pulse", "default"])
+def test_the_variable_of_the_sound_server_is_followed_strictly(monkeypatch, wanted):
+    """Scripts of before go on; a source of that name or none."""
+    monkeypatch.setenv("PULSE_SOURCE", "mix.monitor")
+    assert choose(SERVER, wanted) == MIX
+
+    monkeypatch.setenv("PULSE_SOURCE", "gone.monitor")
+    with pytest.raises(SourceError, match=r"No input is called 'gone\.monitor'"):
+        choose(SERVER, wanted)
+
+
+def test_a_jack_client_and_an_output_that_are_both_in_use_are_not_guessed_between():
+    client = DeviceInfo("player", "JACK", 2, 48_000, monitored="player", is_in_use=True)
+
+    assert choose([MICROPHONE, client], None) == client
+    with pytest.raises(SourceError, match=r"Several outputs are in use: card\.hdmi\.monitor .*, player"):
+        choose([*SERVER, client], None)
+
+
+def test_through_pipewire_an_output_is_not_in_use_twice():
+    """Its JACK interface shows the outputs of its PulseAudio interface again."""
+    output = monitor("speakers", in_use=True, api="PipeWire")
+    client = DeviceInfo("player", "JACK", 2, 48_000, monitored="player", is_in_use=True)
+
+    assert choose([output, client], None) == output
+
+
+def test_a_source_of_a_server_is_opened_at_its_own_rate_alone():
+    assert monitor("mix").rates_after(44_100) == (48_000,)
 
 
 def test_a_card_is_recorded_in_its_whole_width():
