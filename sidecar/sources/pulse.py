@@ -11,7 +11,7 @@ import ctypes
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from ctypes import CFUNCTYPE, POINTER, c_char_p, c_int, c_size_t, c_uint8, c_uint32, c_uint64, c_void_p
+from ctypes import CFUNCTYPE, POINTER, c_char_p, c_int, c_size_t, c_uint8, c_uint32, c_void_p
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,11 +66,13 @@ class _Info(ctypes.Structure):
         ("mute", c_int),
         ("other_side", c_uint32),
         ("other_side_name", c_char_p),
-        ("latency", c_uint64),
-        ("driver", c_char_p),
-        ("flags", c_int),
-        ("properties", c_void_p),
     )
+
+
+class _ModuleInfo(ctypes.Structure):
+    """The beginning of pa_module_info."""
+
+    _fields_ = (("index", c_uint32), ("name", c_char_p), ("argument", c_char_p))
 
 
 class _ServerInfo(ctypes.Structure):
@@ -86,6 +88,7 @@ class _ServerInfo(ctypes.Structure):
 
 
 _InfoCallback = CFUNCTYPE(None, c_void_p, POINTER(_Info), c_int, c_void_p)
+_ModuleCallback = CFUNCTYPE(None, c_void_p, POINTER(_ModuleInfo), c_int, c_void_p)
 _ServerCallback = CFUNCTYPE(None, c_void_p, POINTER(_ServerInfo), c_void_p)
 _IndexCallback = CFUNCTYPE(None, c_void_p, c_uint32, c_void_p)
 _SuccessCallback = CFUNCTYPE(None, c_void_p, c_int, c_void_p)
@@ -106,12 +109,12 @@ _SIGNATURES: dict[str, tuple[Any, ...]] = {
     "pa_context_get_server_info": (c_void_p, c_void_p, _ServerCallback, c_void_p),
     "pa_context_get_sink_info_list": (c_void_p, c_void_p, _InfoCallback, c_void_p),
     "pa_context_get_source_info_list": (c_void_p, c_void_p, _InfoCallback, c_void_p),
+    "pa_context_get_module_info_list": (c_void_p, c_void_p, _ModuleCallback, c_void_p),
     "pa_context_load_module": (c_void_p, c_void_p, c_char_p, c_char_p, _IndexCallback, c_void_p),
     "pa_context_unload_module": (c_void_p, c_void_p, c_uint32, _SuccessCallback, c_void_p),
     "pa_operation_get_state": (c_int, c_void_p),
     "pa_operation_unref": (None, c_void_p),
     "pa_strerror": (c_char_p, c_int),
-    "pa_proplist_gets": (c_char_p, c_void_p, c_char_p),
     "pa_channel_map_parse": (c_void_p, POINTER(ChannelMap), c_char_p),
     "pa_channel_position_to_string": (c_char_p, c_int),
     "pa_stream_new": (c_void_p, c_void_p, c_char_p, POINTER(SampleSpec), POINTER(ChannelMap)),
@@ -154,12 +157,14 @@ class PulseDevice:
     """Of a sink its monitor, of a monitor its sink; empty otherwise."""
     module: int | None
     """The module that made it."""
-    maker: str
-    """The property MAKER_PROPERTY, where it has one."""
 
 
-MAKER_PROPERTY = "loudness_sidecar.maker"
-"""Says which run made an output."""
+@dataclass(frozen=True, slots=True)
+class PulseModule:
+    """A loaded module."""
+
+    index: int
+    arguments: str
 
 
 class PulseServer:
@@ -213,6 +218,16 @@ class PulseServer:
     def sources(self) -> list[PulseDevice]:
         return self._listed(self.library.pa_context_get_source_info_list)
 
+    def modules(self) -> list[PulseModule]:
+        found: list[PulseModule] = []
+
+        def note(_context: int, info: Any, end: int, _data: object) -> None:
+            if not end:
+                found.append(PulseModule(info.contents.index, _text(info.contents.argument)))
+
+        self._ask(self.library.pa_context_get_module_info_list, _ModuleCallback(note))
+        return found
+
     def load_module(self, name: str, arguments: str) -> int:
         """The index of the loaded module; raises SourceError where the server refuses."""
         indices: list[int] = []
@@ -255,7 +270,6 @@ class PulseServer:
     def _device(self, info: Any) -> PulseDevice:
         channel_map, volume = info.channel_map, info.volume
         positions = channel_map.map[: channel_map.channels]
-        maker = self.library.pa_proplist_gets(info.properties, MAKER_PROPERTY.encode())
         spec = info.sample_spec
         return PulseDevice(
             name=_text(info.name),
@@ -267,7 +281,6 @@ class PulseServer:
             is_muted=bool(info.mute),
             other_side=_text(info.other_side_name),
             module=None if info.owner_module == _NONE else info.owner_module,
-            maker=_text(maker),
         )
 
 

@@ -4,7 +4,7 @@ import signal
 import time
 from dataclasses import dataclass
 
-_RATE_HZ = 48_000
+_USUAL_RATE_HZ = 48_000
 _STEADY_S = 1.5  # longer than any restart of the capture that might still be under way
 
 
@@ -21,7 +21,10 @@ class Restart:
 
 
 def restart(loopback, run, down_s, **server):
-    """Kills the server, leaves it down for so long, starts it again as *server* says."""
+    """Kills the server, leaves it down for so long, starts it again as *server* says.
+
+    Before, it ran at the usual rate.
+    """
     before = _steady(run)
     loopback.signal(signal.SIGKILL)
     time.sleep(down_s)
@@ -32,7 +35,8 @@ def restart(loopback, run, down_s, **server):
     return Restart(
         recovery_s=first.at_s - up_s,
         missing_s=(after.at_s - before.at_s) - (after.line["seconds"] - before.line["seconds"]),
-        lost_s=(after.line["dropped_samples"] - before.line["dropped_samples"]) / _RATE_HZ,
+        lost_s=after.line["dropped_samples"] / server.get("rate_hz", _USUAL_RATE_HZ)
+        - before.line["dropped_samples"] / _USUAL_RATE_HZ,
     )
 
 

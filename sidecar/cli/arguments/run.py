@@ -52,7 +52,9 @@ def add_live(commands: Any) -> None:
         "the job on a loopback input, or on a file",
         "sidecar live\n"
         "sidecar live --device 'Monitor of' --goal r128\n"
-        "sidecar live --device pulse --channels 8 --pick 3,4\n"
+        "sidecar live --make-output mix --hear\n"
+        "sidecar live --make-output stems --stems voice,music,effects\n"
+        "sidecar live --device mix.monitor --pick 3,4\n"
         "sidecar live --duration 3:30\n"
         "sidecar live --earlier last\n"
         "sidecar live --stems voice,music,effects --anchor voice\n"
@@ -62,7 +64,20 @@ def add_live(commands: Any) -> None:
     )
     source = parser.add_argument_group("where the audio comes from")
     source.add_argument(
-        "--device", metavar="NAME", help="part of an input's name (default: the likeliest loopback)"
+        "--device", metavar="NAME", help="part of an input's name (default: the monitor of the output in use)"
+    )
+    source.add_argument(
+        "--make-output",
+        metavar="NAME",
+        help="make an output for the workstation to play into, measure it, and remove it at the end "
+        "(PulseAudio, PipeWire)",
+    )
+    source.add_argument(
+        "--hear",
+        nargs="?",
+        const="",
+        metavar="OUTPUT",
+        help="with --make-output: play it on the output in use as well, or on the one of that name",
     )
     source.add_argument("--file", metavar="FILE", help="a sound file in place of a device")
     source.add_argument("--rate", type=int, metavar="HZ", help="sample rate to open the device at")

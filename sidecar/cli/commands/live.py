@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -10,22 +12,30 @@ from sidecar.cli.run.build import run_session
 from sidecar.cli.run.fader_link import workstation
 from sidecar.cli.run.stems import mix_of
 from sidecar.errors import SettingsError
+from sidecar.model.foreign_text import printable
 from sidecar.model.readings import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from sidecar.run.stem_faders import Mix
 from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
+from sidecar.sources.inputs import PREFERRED_RATE_HZ
+from sidecar.sources.output import TemporaryOutput
+from sidecar.sources.output_process import OutputOrder
 
 if TYPE_CHECKING:
     from sidecar.meter.layouts import LayoutOrigin
+
+_MOST_CHANNELS = 32
+"""Of PulseAudio: PA_CHANNELS_MAX, pulse/sample.h."""
 
 
 def run(options: argparse.Namespace) -> int:
     """Runs until the source ends or the person quits."""
     mix, reach = mix_of(options), workstation(options)
-    source = _source(options, mix)
-    named = source.positions if isinstance(source, FileSource) and mix is None else None
-    return run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
+    with contextlib.ExitStack() as closing:
+        source = _source(options, mix, closing)
+        named = source.positions if isinstance(source, FileSource) and mix is None else None
+        return run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
 
 
 def _layout(asked: str | None, named: Sequence[str] | None) -> tuple[str | None, LayoutOrigin]:
@@ -35,7 +45,8 @@ def _layout(asked: str | None, named: Sequence[str] | None) -> tuple[str | None,
     return (",".join(named), "file") if named else (None, "assumed")
 
 
-def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
+def _source(options: argparse.Namespace, mix: Mix | None, closing: contextlib.ExitStack) -> Source:
+    """Returns the source; *closing* removes the output that was made for it."""
     if options.file is not None:
         _refuse_beside_a_file(options)
         return FileSource(options.file, pace=options.pace)
@@ -45,19 +56,39 @@ def _source(options: argparse.Namespace, mix: Mix | None) -> Source:
         )
     pick = _pick(options.pick)
     _refuse_what_cannot_be_measured(options, mix, pick)
+    channels = options.channels or (2 * len(mix.names) if mix else None)
+    device = options.device
+    if options.make_output is not None:
+        device = _made_output(options, channels or 2, closing)
+    elif options.hear is not None:
+        raise SettingsError("--hear belongs to --make-output: give both.")
     return DeviceSource(
-        options.device,
+        device,
         rate_hz=options.rate,
-        channels=options.channels or (2 * len(mix.names) if mix else None),
+        channels=channels,
         pick=pick,
         patience_s=options.patience,
     )
 
 
+def _made_output(options: argparse.Namespace, channels: int, closing: contextlib.ExitStack) -> str:
+    """Makes the output that is asked for; returns the name of its monitor."""
+    if options.device is not None:
+        raise SettingsError("--make-output makes the input that is measured: leave --device out.")
+    if not 1 <= channels <= _MOST_CHANNELS:
+        raise SettingsError(f"--make-output makes 1 to {_MOST_CHANNELS} channels, not {channels}.")
+    order = OutputOrder(options.make_output, channels, options.rate or PREFERRED_RATE_HZ, options.hear)
+    made = TemporaryOutput(order)
+    closing.callback(made.close)
+    heard = f" It is heard on {printable(made.heard_on)}." if made.heard_on else ""
+    print(f"Let the workstation play to the output {made.name}.{heard}", file=sys.stderr, flush=True)
+    return f"{made.name}.monitor"
+
+
 def _refuse_beside_a_file(options: argparse.Namespace) -> None:
     """Raises SettingsError for an option that would have no effect."""
-    for option in ("device", "rate", "channels", "pick"):
-        if getattr(options, option) is not None:
+    for option in ("device", "rate", "channels", "pick", "make-output", "hear"):
+        if getattr(options, option.replace("-", "_")) is not None:
             raise SettingsError(f"--{option} is about a device, and --file has none: give one of the two.")
 
 
