@@ -52,6 +52,8 @@ class ToneOrder:
     host_api: str
     """Of the input."""
     rate_hz: int
+    sink: str = ""
+    """The sound server's output that the input is the monitor of."""
 
     def to_json(self) -> str:
         return json.dumps(asdict(self))
@@ -108,10 +110,8 @@ def _outputs(sounddevice: ModuleType) -> list[Output]:
 
 
 def _play(order: ToneOrder, say: Any) -> None:
-    # Where the input is a sink's monitor, the tone belongs into that sink.
-    source = os.environ.get("PULSE_SOURCE", "")
-    if source.endswith(".monitor"):
-        os.environ.setdefault("PULSE_SINK", source.removesuffix(".monitor"))
+    if order.sink:  # of ALSA's ways to a sound server
+        os.environ["PULSE_SINK"] = order.sink
     sounddevice = portaudio.load()
     output = choose_output(_outputs(sounddevice), order)
     try:

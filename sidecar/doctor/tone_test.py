@@ -94,7 +94,9 @@ def run_tone_test(
     """
     input_device = choose(list_devices(), device)
     with closing(DeviceSource(input_device.label, pick=(1, 2))) as source:
-        order = ToneOrder(play_to, input_device.name, input_device.host_api, source.rate_hz)
+        order = ToneOrder(
+            play_to, input_device.name, input_device.host_api, source.rate_hz, input_device.monitored
+        )
         with closing(TonePlayer(order)) as player:
             caution(
                 f"CAUTION: a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS will sound for {LENGTH_S:.0f} s on "

@@ -209,7 +209,7 @@ def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     lines = capsys.readouterr().out.splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("CAUTION"))
 
-    assert "1 kHz tone at −23.0 LUFS will sound for 5 s on loopback (ALSA)" in lines[at]
+    assert "1 kHz tone at −23.0 LUFS will sound for 5 s on " in lines[at]
     assert lines[at + 1].startswith(("✓ tone's level: +0.0", "✓ tone's level: −0.0"))
     assert lines[at + 2].startswith(("✓ tone's pitch: 1000.", "✓ tone's pitch: 999."))
     assert lines[at + 3].startswith("✓ tone's way: ")
