@@ -7,16 +7,18 @@ import contextlib
 import socket
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sidecar.errors import SettingsError
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.settings.locations import data_folder
-from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
 from sidecar.sources.sleep import real_time_s
 from sidecar.surfaces.claim import FaderClaim
 from sidecar.surfaces.link import SurfaceLink, peer_from
 from sidecar.surfaces.surface import load_surface
+
+if TYPE_CHECKING:
+    from sidecar.sources.rehearsal import RehearsalSource
 
 _REHEARSED = "decibels"
 
@@ -96,6 +98,8 @@ def rehearsed(options: argparse.Namespace, source: RehearsalSource, times: float
 
     @contextlib.contextmanager
     def reach(server: socket.socket) -> Iterator[FaderLink]:
+        from sidecar.sources.rehearsal.workstation import SimulatedWorkstation
+
         workstation = SimulatedWorkstation(surface, source, peer=server.getsockname()[:2], times=times)
         workstation.start()
         try:
