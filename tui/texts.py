@@ -18,6 +18,7 @@ HELD: dict[Limit, str] = {
     "range": "the fader has no more travel",
 }
 GETTING_READY = "getting ready to listen"
+READY = "the meter runs and waits for sound"
 NO_AUDIO_YET = "no audio is arriving yet"
 ALL_THE_WAY_DOWN = "fader all the way down"
 

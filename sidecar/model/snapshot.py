@@ -14,8 +14,12 @@ from sidecar.model.commands import Command
 from sidecar.model.readings import Alert, Move, Reading, Ride
 from sidecar.settings.goals import Goal
 
-Transport = Literal["preparing", "waiting", "measuring", "paused", "ended"]
-"""preparing: kernels compile, the device opens. waiting: no audio has arrived yet or it stopped."""
+Transport = Literal["preparing", "waiting", "ready", "measuring", "paused", "ended"]
+"""preparing: kernels load, the device opens. waiting: no audio has arrived yet or it stopped. ready: the meter
+runs, and nothing above the absolute gate has come since the start or the reset."""
+
+COMPILING = "Compiling the meter, once: this takes about a minute."
+"""The notice while kernels compile: the first time on a machine."""
 
 
 @dataclass(frozen=True, slots=True)

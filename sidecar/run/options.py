@@ -45,6 +45,8 @@ class RunOptions:
     """Where the passes are recorded; None for nowhere."""
     resumed: Record | None = None
     """The recorded pass that the run continues."""
+    from_first_sound: bool = False
+    """Whether a pass begins with its first sound above the absolute gate, after each reset too."""
     fast: bool = False
     """The source runs faster than real time, so time is counted in its frames."""
     update_hz: float = UPDATE_HZ

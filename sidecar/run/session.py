@@ -37,6 +37,7 @@ from sidecar.model.commands import (
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import (
+    COMPILING,
     EventKind,
     FaderFeedback,
     FaderTouch,
@@ -51,6 +52,7 @@ from sidecar.run.alerting import AlertMonitor
 from sidecar.run.background_loader import BackgroundLoader
 from sidecar.run.command_queue import CommandQueue, Request, UnforeseenFaults
 from sidecar.run.earlier_passes import on_record
+from sidecar.run.first_sound import FirstSound, is_sound
 from sidecar.run.master_fader import MasterFader
 from sidecar.run.options import RunOptions
 from sidecar.run.pass_log import PassLog
@@ -96,6 +98,11 @@ class Session:
         duration_s = source.duration_s if options.duration_s is None else options.duration_s
         self._stems = options.mix.names if options.mix else ()
         self._recorder = options.recorder
+        self._from_first_sound = options.from_first_sound
+        self._first_sound: FirstSound | None = None
+        """Holds audio back before the first sound of the pass; None once it has come, or where all counts."""
+        self._has_sound = False
+        """Whether this pass has had sound above the absolute gate."""
         stem_faders = StemFaders(options.mix, options.goal) if options.mix else None
         self._advice = AdviceSchedule(options.goal, duration_s, options.earlier, stem_faders)
         self._pass_log = PassLog(options.journal, options.resumed)
@@ -121,7 +128,7 @@ class Session:
         self._disarm_waits = False
         self._stopped = False
         self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
-        self._notice = "Preparing the meter: the first run on a machine compiles it, some ten seconds."
+        self._notice = ""
         self._snapshot = self._make_snapshot("preparing", Reading())
 
     # --- the feed: any thread -----------------------------------------------------------------
@@ -190,6 +197,7 @@ class Session:
         self._publish("preparing", Reading())
         meter = self._compiled_meter()
         self._notice = ""
+        self._await_sound()
         self._resume_pass(self._pass_log.begin_pass(self._about()), meter)
         try:
             self._measure_blocks(meter, for_s)
@@ -211,13 +219,28 @@ class Session:
         self._source.close()
 
     def _compiled_meter(self) -> Metering:
-        """Returns a meter with compiled kernels. Imported here because loading the compiler is slow."""
-        from sidecar.run.metering import Metering
+        """Returns a meter with compiled kernels, and says so where they are compiled now."""
+        from sidecar.meter.compiling import compiling_reported
 
-        source = self._source
-        meter = Metering(source.rate_hz, source.channels, self._layout, self._stems)
+        with compiling_reported(self._note_compiling):
+            meter = self._new_meter()
         self._layout = meter.layout
         return meter
+
+    def _note_compiling(self) -> None:
+        self._notice = COMPILING
+        self._publish("preparing", Reading())
+
+    def _new_meter(self) -> Metering:
+        """Returns a meter for the source as it is now. Imported here because loading the compiler is slow."""
+        from sidecar.run.metering import Metering
+
+        return Metering(self._source.rate_hz, self._source.channels, self._layout, self._stems)
+
+    def _await_sound(self) -> None:
+        """Begins a pass that has had no sound yet."""
+        self._has_sound = False
+        self._first_sound = FirstSound(self._new_meter()) if self._from_first_sound else None
 
     def _about(self) -> Pass:
         form = (self._source.rate_hz, self._layout or "")
@@ -229,6 +252,7 @@ class Session:
             return
         meter.restore(before.energies, before.reading, before.cuts)
         self._advice.restore(before)
+        self._has_sound, self._first_sound = True, None
         self._lost_s = before.dropped_samples / meter.rate_hz
         self._pass_log.record_event("gap", "gone on with")
 
@@ -236,6 +260,12 @@ class Session:
         if self._source.rate_hz != meter.rate_hz:
             meter.change_rate(self._source.rate_hz, *self._advice.advisor.metered)
             self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
+            self._first_sound = self._first_sound and FirstSound(self._new_meter())
+        if len(block.frames):
+            self._frames += len(block.frames)
+            self._audio_s = self._clock()
+        if self._first_sound and not meter.is_paused:
+            block = self._from_first_sound_on(block, self._first_sound)
         if self._recorder:
             self._recorder.record_frames(block.frames, block.lost, self._source.rate_hz)
         if block.lost or block.slept_s:
@@ -243,8 +273,6 @@ class Session:
         self._notice = block.fault or self._notice
         if len(block.frames) == 0:
             return
-        self._frames += len(block.frames)
-        self._audio_s = self._clock()
         meter.push(block.frames)
         taken = meter.take_blocks()
         if taken.mix.energy.size:
@@ -252,10 +280,23 @@ class Session:
         self._fader.report_audio(block.frames)
         if taken.mix.energy.size == 0:
             return
+        self._has_sound = self._has_sound or is_sound(taken.mix.energy)
         self._alerts.push_true_peaks(taken.mix.true_peak)
         self._advice.push_blocks(taken, block)
         reading, fader_db = meter.reading(), self._advice.advisor.fader_db
         self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db)
+
+    def _from_first_sound_on(self, block: Block, first_sound: FirstSound) -> Block:
+        """Returns the block without what comes before the first sound of the pass."""
+        if block.slept_s:
+            self._fader.slept()
+        frames = block.frames
+        if len(frames):
+            self._fader.report_audio(frames)
+            frames = first_sound.push_frames(frames)
+        if len(frames):
+            self._first_sound = None
+        return replace(block, frames=frames, lost=0, slept_s=0.0)
 
     def _note_gap(self, block: Block, meter: Metering) -> None:
         lost_s = block.lost / self._source.rate_hz
@@ -281,10 +322,17 @@ class Session:
         reading = meter.reading()
         self._advice.update_advice(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
-        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        is_quiet = meter.is_paused or self._first_sound is not None  # silence is expected then
+        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=is_quiet)
         self._fader.report_state(self._alerts.alerts, is_paused=meter.is_paused)
-        waiting = now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0
-        self._publish("paused" if meter.is_paused else "waiting" if waiting else "measuring", reading)
+        self._publish(self._transport(now_s, is_paused=meter.is_paused), reading)
+
+    def _transport(self, now_s: float, *, is_paused: bool) -> Transport:
+        if is_paused:
+            return "paused"
+        if now_s - self._audio_s > _WAITING_AFTER_S or self._frames == 0:
+            return "waiting"
+        return "measuring" if self._has_sound else "ready"
 
     def _publish(self, transport: Transport, reading: Reading) -> None:
         self._snapshot = self._make_snapshot(transport, reading)
@@ -443,6 +491,7 @@ class Session:
     def _reset(self, meter: Metering) -> None:
         self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
         meter.reset()
+        self._await_sound()
         self._fader.begin_anew(f"the pass of {self._source.title}")
         self._alerts.reset()
         self._notice = ""

@@ -163,7 +163,9 @@ def play(mix: Apart, found: Found, *, blind: bool, is_followed: bool) -> str:
         if now and not is_followed:
             is_alone = len({gain_db for _, gain_db in now}) > 1 or len(now) == 1
             new = not shown or now != shown[-1][1]
-            found.too_early += new and is_alone and any(heard_s[NAMES.index(name)] < EARLY_S for name, _ in now)
+            found.too_early += (
+                new and is_alone and any(heard_s[NAMES.index(name)] < EARLY_S for name, _ in now)
+            )
         if not shown or now != shown[-1][1]:
             shown.append((second, now))
         if is_followed and now:

@@ -46,7 +46,7 @@ goals = st.builds(
 )
 snapshots = st.builds(
     Snapshot,
-    transport=st.sampled_from(["preparing", "waiting", "measuring", "paused", "ended"]),
+    transport=st.sampled_from(["preparing", "waiting", "ready", "measuring", "paused", "ended"]),
     goal=goals,
     reading=readings,
     next_pass=moves,

@@ -766,7 +766,7 @@ def test_nobody_but_the_workstation_says_where_its_fader_stands():
 
     assert not session.snapshot().arm.is_armed
     assert workstation.sent == []
-    assert "workstation itself says" in session.snapshot().notice
+    assert "move it there, or arm it first" in session.snapshot().notice
 
 
 def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():

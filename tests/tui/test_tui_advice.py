@@ -103,7 +103,8 @@ def test_quiet_and_off_the_goal_is_not_listening(landing, tone):
 
 
 @pytest.mark.parametrize(
-    ("transport", "word"), [("preparing", "PREPARING"), ("waiting", "WAITING"), ("ended", "ENDED")]
+    ("transport", "word"),
+    [("preparing", "PREPARING"), ("waiting", "WAITING"), ("ready", "READY"), ("ended", "ENDED")],
 )
 def test_each_state_without_advice_has_its_word(transport, word):
     """Whoever looks up knows what the sidecar is doing."""

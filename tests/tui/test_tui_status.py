@@ -49,7 +49,13 @@ def test_a_pass_that_is_over_says_what_it_was(change, said):
 
 @pytest.mark.parametrize(
     ("transport", "word"),
-    [("preparing", "… preparing"), ("waiting", "○ waiting"), ("paused", "‖ paused"), ("ended", "■ ended")],
+    [
+        ("preparing", "… preparing"),
+        ("waiting", "○ waiting"),
+        ("ready", "○ ready"),
+        ("paused", "‖ paused"),
+        ("ended", "■ ended"),
+    ],
 )
 def test_each_state_has_word_and_shape(transport, word):
     """Never by colour alone."""

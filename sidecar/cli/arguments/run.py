@@ -176,6 +176,11 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         metavar="P",
         help="an earlier pass as the forecast: 'last' for the last on record, or a sound file of the mix",
     )
+    parser.add_argument(
+        "--from-first-sound",
+        action="store_true",
+        help="begin a pass with the first sound above -70 LUFS, at the start and after each reset",
+    )
     parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
     parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
     parser.add_argument(

@@ -67,7 +67,7 @@ def run_session(
         if has_screen:
             tui.need_terminal()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
-            if not has_screen:  # which says so itself
+            if options.json and not has_screen:  # the lines for people say so themselves
                 closing.enter_context(compiling_is_said(Console(stderr=True)))
             session = _session(source, options, layout, mix, reach, closing)
             if has_screen:
@@ -138,6 +138,7 @@ def _session(
             recorder=_recorder(source, options, closing),
             journal=journal,
             resumed=resumed,
+            from_first_sound=options.from_first_sound,
             fast=options.pace != "real",
             update_hz=max(options.osc_rate, SCREEN_HZ if _has_screen(options) else UPDATE_HZ),
         ),

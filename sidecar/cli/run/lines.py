@@ -218,6 +218,7 @@ def _whose(snapshot: Snapshot) -> str:
 _SPOKEN: dict[Transport, str] = {
     "preparing": "",
     "waiting": "No audio is arriving.",
+    "ready": "Ready: waiting for sound.",
     "measuring": "",
     "paused": "Paused.",
     "ended": "Ended.",

@@ -9,7 +9,9 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from sidecar.model.snapshot import COMPILING
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,20 +22,9 @@ _KEPT_AT = "NUMBA_CACHE_DIR"
 @contextmanager
 def compiling_is_said(console: Console) -> Iterator[None]:
     """Prints once on *console*, during the context, when a kernel is compiled rather than loaded."""
-    from numba.core import event
+    from sidecar.meter.compiling import compiling_reported
 
-    class Compiling(event.Listener):
-        said = False
-
-        def on_start(self, _event: Any) -> None:
-            if not self.said:
-                self.said = True
-                console.print("Compiling the meter, once: this takes about a minute.", markup=False)
-
-        def on_end(self, _event: Any) -> None:
-            """There is nothing to be said."""
-
-    with event.install_listener("numba:compile", Compiling()):
+    with compiling_reported(lambda: console.print(COMPILING, markup=False)):
         yield
 
 

@@ -203,7 +203,7 @@ def _run() -> Iterator[Outgoing]:
         "/transport",
         "s",
         "",
-        "preparing, waiting, measuring, paused or ended",
+        "preparing, waiting (no audio arrives), ready (for the first sound), measuring, paused or ended",
         lambda s: s.transport,
     )
     yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)

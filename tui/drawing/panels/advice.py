@@ -48,6 +48,7 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     call = chosen(snapshot)
     landing, likely = _landing(snapshot.goal, call, relative=relative)
     word, tone = _quiet(snapshot, call) if call.move.is_quiet else _called(call.move)
+    waits = texts.NO_AUDIO_YET if word == "WAITING" else ""
     rises = call.move.gain_db > 0.0
     return Advice(
         sign=_sign(word),
@@ -61,12 +62,14 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
         likely=likely,
         limit=texts.HELD[call.move.limited_by] if call.move.limited_by else "",
         caution=texts.LOUDER if rises else "",
-        reason=call.move.reason or (texts.NO_AUDIO_YET if word == "WAITING" else ""),
+        reason=texts.READY if word == "READY" else call.move.reason or waits,
     )
 
 
 def _quiet(snapshot: Snapshot, call: Chosen) -> tuple[str, Tone]:
     """What is going on while there is nothing to move."""
+    if snapshot.transport == "ready":
+        return "READY", "strong"
     known = math.isfinite(call.move.landing)
     stand = landing_stand(snapshot.goal, call.move)
     if known and stand == "inside":

@@ -16,6 +16,7 @@ from tui.drawing.view import View
 TRANSPORT: dict[Transport, tuple[str, Tone]] = {
     "preparing": ("… preparing", "dim"),
     "waiting": ("○ waiting", "plain"),
+    "ready": ("○ ready", "strong"),
     "measuring": ("● measuring", "strong"),
     "paused": ("‖ paused", "plain on latched"),
     "ended": ("■ ended", "plain"),
