@@ -63,7 +63,7 @@ class AlertRules:
         self._lost = _Switch()
         self._silent = _Switch()
         self._ceiling = _Latch()
-        self._highest_dbtp = SILENCE
+        self._highest_dbtp = self._hot_peak_lufs = SILENCE
         self._quiet_from_s: float | None = None
         self._now_s = 0.0
 
@@ -100,6 +100,8 @@ class AlertRules:
             trip_hold_s=goal.hot_hold_s,
             clear_hold_s=HOT_RELEASE_S,
         )
+        is_hot = self._hot.state != "off"
+        self._hot_peak_lufs = max(self._hot_peak_lufs, reading.short_term) if is_hot else reading.short_term
         self._over.update(
             now_s,
             trip=reading.seconds >= OVER_FROM_S and is_over(reading.integrated, goal.highest_lufs),
@@ -117,7 +119,7 @@ class AlertRules:
         return (
             Alert("ceiling", ceiling.state, reading.max_true_peak, goal.ceiling_dbtp, ceiling.since_s),
             Alert("over", over.state, reading.integrated, goal.highest_lufs, over.since_s),
-            Alert("hot", hot.state, reading.short_term, goal.hot_lufs, hot.since_s),
+            Alert("hot", hot.state, self._hot_peak_lufs, goal.hot_lufs, hot.since_s),
             Alert("lost", self._lost.state, since_audio_s, LOST_AFTER_S, self._lost.since_s),
             Alert("silent", self._silent.state, quiet_s, self._silent_after_s, self._silent.since_s),
         )

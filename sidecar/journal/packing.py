@@ -58,7 +58,8 @@ def pack_fields(value: Reading | Goal) -> str:
 def reading(text: str) -> Reading:
     """Fields of another version that this one does not know are left out."""
     known = _known(Reading, text)
-    known["true_peak"] = tuple(known.get("true_peak", ()))
+    for name, value in known.items():
+        known[name] = tuple(value) if isinstance(value, list) else value
     return Reading(**known)
 
 

@@ -13,6 +13,7 @@ from sidecar.meter.front import HOPS_PER_SECOND, Front, Hops
 from sidecar.meter.grid import Grid
 from sidecar.meter.intake import AnyFrames, level_dbtp, level_lufs
 from sidecar.meter.layouts import Layout, layout_for, layout_from, layout_of_weights
+from sidecar.meter.live import LiveChannels
 from sidecar.model.readings import Reading
 from sidecar.model.units import amplitude, decibel, loudness, mean_square
 
@@ -112,11 +113,17 @@ class Meter:
         self._gate = windows.fresh_gate()
         self._range = windows.fresh_range()
         self._pages = windows.fresh_pages()
+        self._live = LiveChannels(self.sample_rate, self.layout.channels)
         self._true_peak = np.zeros(self.layout.channels, np.float32)
+        self._held_peak = self._true_peak
         self._sample_peak = np.float32(0.0)
         self._frames = 0
         self._bad_samples = 0
         self._finished: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]] = []
+
+    def reset_peaks(self) -> None:
+        """Begins :attr:`Reading.held_peak` anew; the peaks of the programme and all else stay."""
+        self._held_peak = np.zeros(self.layout.channels, np.float32)
 
     def pause(self) -> None:
         """Holds integrated, range, maxima and peaks; momentary and short-term go on."""
@@ -157,7 +164,9 @@ class Meter:
         """
         frames = np.atleast_1d(frames)
         for start in range(0, max(1, frames.shape[0]), _LONGEST_PUSH):
-            self.take_in(self._front, self._front.push(frames[start : start + _LONGEST_PUSH]))
+            hops = self._front.push(frames[start : start + _LONGEST_PUSH])
+            self._live.push(hops.samples, hops.true_peak)
+            self.take_in(self._front, hops)
 
     def take_in(self, front: Front, hops: Hops) -> None:
         """Adds the next frames as measured by *front*, with which the meter continues from here.
@@ -182,7 +191,7 @@ class Meter:
         self._bad_samples += hops.bad_samples
         self._sample_peak = max(self._sample_peak, hops.sample_peak.max())
         if len(blocks):
-            self._true_peak = np.maximum(self._true_peak, hops.true_peak.max(axis=0))
+            self._raise_peaks(hops.true_peak.max(axis=0))
             self._finished.append((blocks, hops.apart, hops.true_peak))
 
     def restore(self, energies: NDArray[np.float64], reading: Reading, cuts: Sequence[int] = ()) -> None:
@@ -207,6 +216,8 @@ class Meter:
         self._frames = round(reading.seconds * self.sample_rate)
         self._bad_samples = reading.bad_samples
         self._true_peak = np.array([amplitude(peak) for peak in reading.true_peak], np.float32)
+        held = reading.held_peak or reading.true_peak
+        self._held_peak = np.array([amplitude(peak) for peak in held], np.float32)
         self._sample_peak = np.float32(amplitude(reading.sample_peak))
         self._windows = windows.fresh_windows(self._front.hop_frames)
         self._windows.levels[2:] = mean_square(reading.max_momentary), mean_square(reading.max_short_term)
@@ -221,7 +232,7 @@ class Meter:
         """
         if self._paused:
             return
-        self._true_peak = np.maximum(self._true_peak, self._front.ring_out())
+        self._raise_peaks(self._front.ring_out())
         energies = np.zeros(_TAIL_HOPS)
         energies[0] = self._front.unfinished_energy
         self._run_windows(energies, np.full(_TAIL_HOPS, self._front.hop_frames), windows.TAIL)
@@ -236,9 +247,10 @@ class Meter:
             programme is.
         """
         momentary, short_term, max_momentary, max_short_term = self._windows.levels
-        true_peak = self._true_peak
+        unfinished = self._front.unfinished_peak
+        true_peak, held_peak = self._true_peak, self._held_peak
         if not self._paused:
-            true_peak = np.maximum(true_peak, self._front.unfinished_peak)
+            true_peak, held_peak = np.maximum(true_peak, unfinished), np.maximum(held_peak, unfinished)
         peaks = tuple(decibel(float(p)) for p in true_peak)
         return Reading(
             momentary=loudness(momentary),
@@ -253,6 +265,11 @@ class Meter:
             seconds=self._frames / self.sample_rate,
             range_is_stable=self._frames >= _RANGE_SETTLES_S * self.sample_rate,
             bad_samples=self._bad_samples,
+            held_peak=tuple(decibel(float(p)) for p in held_peak),
+            channel_peak=self._live.channel_peaks(unfinished),
+            short_term_peak=self._live.short_term_peak(unfinished),
+            correlation=self._live.correlation(),
+            mono_loss_db=self._live.mono_loss_db(),
         )
 
     def take_blocks(self) -> Blocks:
@@ -303,7 +320,11 @@ class Meter:
 
     def _bank_peaks(self) -> None:
         """Keeps the peaks of the block that a pause or a loss leaves unfinished."""
-        self._true_peak = np.maximum(self._true_peak, self._front.unfinished_peak)
+        self._raise_peaks(self._front.unfinished_peak)
+
+    def _raise_peaks(self, peaks: NDArray[np.float32]) -> None:
+        self._true_peak = np.maximum(self._true_peak, peaks)
+        self._held_peak = np.maximum(self._held_peak, peaks)
 
     def _cut(self) -> None:
         self._front.cut()

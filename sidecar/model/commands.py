@@ -35,6 +35,13 @@ class Reset:
 
 
 @dataclass(frozen=True, slots=True)
+class ResetPeaks:
+    """Begin the held peaks anew, and nothing else."""
+
+    verb: ClassVar[str] = "peak reset"
+
+
+@dataclass(frozen=True, slots=True)
 class SelectGoal:
     """Measure against another goal."""
 
@@ -143,6 +150,7 @@ Command = (
     | Pause
     | Continue
     | Reset
+    | ResetPeaks
     | SelectGoal
     | SelectEarlierPass
     | Mark

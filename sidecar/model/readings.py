@@ -56,6 +56,37 @@ class Reading:
     """False for the first 60 s, in which Tech 3341 §2.4 asks to flag the loudness range."""
     bad_samples: int = 0
     """NaN, infinite or absurd samples (+180 dBFS and up) since the last reset, measured as silence."""
+    held_peak: tuple[float, ...] = ()
+    """dBTP, one a channel, highest since the last reset of the peaks alone; a verdict never looks here."""
+    channel_peak: tuple[float, ...] = ()
+    """dBTP, one a channel, highest of the last 0.4 s: the live level. It goes on in a pause."""
+    short_term_peak: float = SILENCE
+    """dBTP, highest of all channels in the last 3 s."""
+    correlation: float | None = None
+    """−1 to +1, of the first two channels over the last second, unweighted (common practice, no source); None
+    in mono, and where either is silent."""
+    mono_loss_db: float = 0.0
+    """dB by which the mono sum of the first two channels was softer than their mean over the last 3 s: 3
+    where they have nothing in common, more where they cancel; ``inf`` where nothing is left."""
+
+    @property
+    def plr_lu(self) -> float:
+        """Peak to loudness ratio: the highest true peak less the integrated loudness, both since the reset
+        (common practice, no source); ``-inf`` where either is missing."""
+        return _ratio(self.max_true_peak, self.integrated)
+
+    @property
+    def psr_lu(self) -> float:
+        """Peak to short-term loudness ratio: the same of the last 3 s (common practice, no source)."""
+        return _ratio(self.short_term_peak, self.short_term)
+
+
+def _ratio(peak_dbtp: float, lufs: float) -> float:
+    return peak_dbtp - lufs if math.isfinite(peak_dbtp) and math.isfinite(lufs) else SILENCE
+
+
+MONO_LOSS_LIMIT_DB = 3.0
+"""What unrelated channels lose; more is lost where they cancel (common practice: correlation below 0)."""
 
 
 Limit = Literal["ceiling", "step", "range"]
@@ -100,7 +131,8 @@ class Alert:
     name: AlertName
     state: AlertState = "off"
     value: float = SILENCE
-    """What was measured: LUFS for over and hot, dBTP for ceiling, seconds for lost and silent."""
+    """What was measured: LUFS for over and hot, dBTP for ceiling, seconds for lost and silent. While hot is
+    on, the highest since it came on."""
     limit: float = 0.0
     """What it is held against, in the unit of ``value``."""
     since_s: float = 0.0

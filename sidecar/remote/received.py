@@ -21,7 +21,8 @@ _MOST = 1_000
 """Ours: more than any field has items; it bounds the memory that a wrong number can take."""
 _LONGEST_TEXT = 1_000
 """Characters. Ours: some four times the longest sentence of a run (``details.NAME_BYTES``)."""
-_CHANNELS = "/peak/channels"
+NOT_ALWAYS = ("/peak/channels", "/peak/held", "/peak/now", "/correlation")
+"""Readings that have no value at times; then nothing is sent."""
 _FIRST_READING = OUTGOING[0].path
 _TAGS = (
     {row.path: row.tags for row in OUTGOING}
@@ -48,7 +49,8 @@ class ReceivedMessages:
             self._store_one_of_several(path, *arguments)
             return
         if path == _FIRST_READING:
-            self._one.pop(_CHANNELS, None)  # it follows in the same packet, where there is any channel yet
+            for optional in NOT_ALWAYS:
+                self._one.pop(optional, None)  # it follows in the same packet, where there is a value
         self._one[path] = arguments
 
     def one(self, path: str) -> Arguments:

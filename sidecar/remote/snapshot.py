@@ -9,10 +9,10 @@ from sidecar.model.snapshot import Snapshot, Transport
 from sidecar.osc.codec import level_of
 from sidecar.osc.table.addresses import ALERT_STATES, OUTGOING
 from sidecar.osc.table.screen_addresses import DETAILS, Fields
-from sidecar.remote.received import ReceivedMessages
+from sidecar.remote.received import NOT_ALWAYS, ReceivedMessages
 
 _NEEDED = tuple(
-    row.path for row in OUTGOING if row.group in ("reading", "alert", "run") and not row.tags.endswith("*")
+    row.path for row in OUTGOING if row.group in ("reading", "alert", "run") and row.path not in NOT_ALWAYS
 ) + tuple(row.path for row in DETAILS)
 
 _STATES = {number: state for state, number in ALERT_STATES.items()}
@@ -55,6 +55,11 @@ def _reading(received: ReceivedMessages, details: Fields) -> Reading:
         max_true_peak=level("/peak/true"),
         sample_peak=level("/peak/sample"),
         seconds=received.one("/seconds")[0],
+        held_peak=tuple(map(level_of, received.one("/peak/held"))),
+        channel_peak=tuple(map(level_of, received.one("/peak/now"))),
+        short_term_peak=level("/peak/short-term"),
+        correlation=next(iter(received.one("/correlation")), None),
+        mono_loss_db=level_of(received.one("/mono/loss")[0]),
         **details,
     )
 

@@ -79,6 +79,10 @@ class Metering:
         self._begin()
         self.splice()
 
+    def reset_peaks(self) -> None:
+        """Begins the held peaks anew, and nothing else."""
+        self._mix.reset_peaks()
+
     def _begin(self) -> None:
         self._bad_before = 0
         self._mix.reset()

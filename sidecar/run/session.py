@@ -29,6 +29,7 @@ from sidecar.model.commands import (
     Mark,
     Pause,
     Reset,
+    ResetPeaks,
     SelectEarlierPass,
     SelectGoal,
     Start,
@@ -68,7 +69,7 @@ if TYPE_CHECKING:
 _WAITING_AFTER_S = 1.0
 _LONGEST_MARK = 200
 """Characters of a label."""
-_NO_ADVICE = (FaderAt, StemFaderAt, Mark, Acknowledge)
+_NO_ADVICE = (FaderAt, StemFaderAt, Mark, Acknowledge, ResetPeaks)
 """Commands that do not renew the advice: a surface may report a fader twenty times a second, all day."""
 
 
@@ -453,7 +454,9 @@ class Session:
         return ""
 
     def _execute_at_once(
-        self, command: Start | Pause | Continue | Reset | Mark | Acknowledge | StemFaderAt, meter: Metering
+        self,
+        command: Start | Pause | Continue | Reset | ResetPeaks | Mark | Acknowledge | StemFaderAt,
+        meter: Metering,
     ) -> None:
         match command:
             case Start() | Continue():
@@ -462,6 +465,8 @@ class Session:
                 self._pause(meter)
             case Reset():
                 self._reset(meter)
+            case ResetPeaks():
+                meter.reset_peaks()
             case Mark(label):
                 self._pass_log.record_mark(printable(label, _LONGEST_MARK))
             case Acknowledge():

@@ -22,7 +22,8 @@ ARM = ArmState("mine", True, "Armed by the person.")
 
 
 def a_snapshot(**changes):
-    reading = Reading(-20.0, -21.0, -22.0, 5.0, -18.0, -19.0, (-3.0, -4.0), -3.0, -3.5, 12.5)
+    levels = (-20.0, -21.0, -22.0, 5.0, -18.0, -19.0, (-3.0, -4.0), -3.0, -3.5, 12.5)
+    reading = Reading(*levels, held_peak=(-5.0, -6.0), channel_peak=(-9.0, -8.0), correlation=0.25)
     return Snapshot(transport="measuring", goal=load_goal("r128"), reading=reading, **changes)
 
 

@@ -99,7 +99,7 @@ def _alert(name: AlertName) -> Callable[[Snapshot], tuple[Value, ...]]:
 _ALERT_SENTENCES: dict[AlertName, str] = {
     "ceiling": "true peak above the ceiling, latched until acknowledged; value and limit in dBTP",
     "over": "integrated above the highest value that passes; value and limit in LUFS",
-    "hot": "short-term above the hot line for its hold time; value and limit in LUFS",
+    "hot": "short-term above the hot line for its hold time; value, while on its highest, and limit in LUFS",
     "lost": "no audio arrives; value is seconds since the last, limit in seconds",
     "silent": "audio arrives and is silent; value is seconds of silence, limit in seconds",
 }
@@ -126,6 +126,45 @@ def _readings() -> Iterator[Outgoing]:
         "f*",
     )
     yield add("/peak/sample", "dBFS", "highest sample", lambda s: (s.reading.sample_peak,))
+    yield add(
+        "/peak/held",
+        "dBTP",
+        "highest true peak since /peak/reset, one value a channel",
+        lambda s: s.reading.held_peak,
+        "f*",
+    )
+    yield add(
+        "/peak/now",
+        "dBTP",
+        "highest true peak of the last 0.4 s, one value a channel",
+        lambda s: s.reading.channel_peak,
+        "f*",
+    )
+    yield add(
+        "/peak/short-term",
+        "dBTP",
+        "highest true peak of all channels in the last 3 s",
+        lambda s: (s.reading.short_term_peak,),
+    )
+    yield add("/plr", "LU", "highest true peak less integrated loudness", lambda s: (s.reading.plr_lu,))
+    yield add(
+        "/psr",
+        "LU",
+        "highest true peak less short-term loudness, of the last 3 s",
+        lambda s: (s.reading.psr_lu,),
+    )
+    yield add(
+        "/correlation",
+        "",
+        "of the first two channels over the last second, −1 to +1; nothing is sent in mono or silence",
+        lambda s: () if s.reading.correlation is None else (s.reading.correlation,),
+    )
+    yield add(
+        "/mono/loss",
+        "dB",
+        "by how much the mono sum was softer over the last 3 s: above 3 dB, channels cancel",
+        lambda s: (s.reading.mono_loss_db,),
+    )
     yield add("/seconds", "s", "programme measured since the reset", lambda s: (s.reading.seconds,))
 
 
@@ -270,6 +309,7 @@ INCOMING: tuple[Incoming, ...] = (
     Incoming("/pause", "", "", 0, 0, "hold the integrated measures", commands.Pause),
     Incoming("/continue", "", "", 0, 0, "measure on after a pause", commands.Continue),
     Incoming("/reset", "", "", 0, 0, "begin a new programme", commands.Reset),
+    Incoming("/peak/reset", "", "", 0, 0, "begin the held peaks anew, and nothing else", commands.ResetPeaks),
     Incoming("/goal", "s", "", 0, 0, "use the goal of that name", commands.SelectGoal),
     Incoming(
         "/earlier",
