@@ -10,6 +10,7 @@ from sidecar.model.headline import chosen
 from sidecar.model.snapshot import Feed, Snapshot
 from tui import texts
 from tui.cursor import Cursor
+from tui.drawing.columns import programme_s
 from tui.drawing.panels.overs import places_s
 from tui.drawing.view import View
 
@@ -128,5 +129,13 @@ class Controller:
         self._reach = (self._reach + 1) % len(REACHES_LU)
 
     def zoom(self, steps: int) -> None:
-        """Shows a shorter stretch for negative *steps*, a longer one for positive; stops at both ends."""
-        self._zoom = max(0, min(len(ZOOMS_S) - 1, self._zoom + steps))
+        """Shows a shorter stretch for negative *steps*, a longer one for positive; stops at both ends.
+
+        Stretches as long as the programme are skipped: they would show what the whole shows.
+        """
+        snapshot = self.feed.snapshot()
+        whole_s = programme_s(snapshot.reading.seconds, snapshot.duration_s)
+        whole = len(ZOOMS_S) - 1
+        useful = [place for place, zoom_s in enumerate(ZOOMS_S) if zoom_s is None or zoom_s < whole_s]
+        now = useful.index(self._zoom if self._zoom in useful else whole)
+        self._zoom = useful[max(0, min(len(useful) - 1, now + steps))]

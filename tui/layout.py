@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-THICK_SCALES = 2
-"""Further rows when what counts in the end, landing and integrated, is two cells thick."""
+from tui.drawing.panels.scales import Rows
+
 MOST_PEAK_ROWS = 6
-_LEAST_HISTORY = 3
 _WALL_ROWS = 56
 """From here on the figures of the move are set twice as large."""
+_LARGE_FROM = 72
+"""Columns from which the figures of the move are set in whole blocks, which take seven rows."""
 
 
 @dataclass(slots=True)
@@ -24,9 +25,8 @@ class RowPlan:
     history: int = 0
     alerts: int = 0
     outlets: int = 0
-    thickness: int = 1
-    """Rows of the bars of landing and integrated."""
-    peak_rows: int = 1
+    parts: Rows = field(default_factory=Rows)
+    """What the rows of the scales hold."""
     spare: int = field(default=0, repr=False)
 
     def reserve(self, panel: str, rows: int) -> bool:
@@ -43,24 +43,26 @@ _STEPS = (
     ("heading", 1),
     ("alerts", 1),
     ("scales", 2),
-    ("hero", 3),
+    ("hero", 2),
+    ("history", 2),
+    ("hero", 1),
     ("scales", 4),
     ("outlets", 1),
-    ("hero", 3),
+    ("hero", 2),
 )
-"""What a growing screen adds to the hero's first row, in this order, until all is there at 17 rows."""
+"""What a growing screen adds to the hero's first row, in this order, until all is there at 18 rows."""
 
-_HISTORY = 6
-"""Rows of the history before anything else grows further."""
+_HISTORY, _TALL_HISTORY = 6, 12
+"""Rows of the history before anything else grows further, and before bars grow thick."""
 _LEAST_HERO = 4
 """Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
 
-def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowPlan:
-    """Share *rows* out among the panels for a programme of *channels* channels.
+def plan(rows: int, channels: int, *, width: int = 80, standing: int = 0, stems: int = 0) -> RowPlan:
+    """Share *rows* out among the panels for a programme of *channels* channels on *width* columns.
 
-    standing, stems: rows that these panels ask for. The hand's state is there from the second row on; for
-    the stems first the history gives way, then the size of the figures.
+    standing, stems: rows that these panels ask for. The state of automatic moves is there from the second row
+    on; for the stems first the history gives way, then the size of the figures.
     """
     shared = RowPlan(spare=max(0, rows))
     is_complete = shared.reserve("hero", 1)
@@ -70,28 +72,35 @@ def plan(rows: int, channels: int, *, standing: int = 0, stems: int = 0) -> RowP
     if is_complete:
         shared.reserve("standing", min(standing, shared.spare))
         _make_room(shared, stems)
-    if is_complete and shared.spare >= _HISTORY:
-        shared.reserve("history", _HISTORY)
+        if width >= _LARGE_FROM:
+            shared.reserve("hero", 1)
         _grow(shared, rows, channels)
-    rest = "history" if is_complete and shared.history + shared.spare >= _LEAST_HISTORY else "hero"
+    rest = "history" if shared.history else "hero"
     shared.reserve(rest, shared.spare)
     return shared
 
 
 def _make_room(shared: RowPlan, stems: int) -> None:
-    """The table of stems; where the hero gave more rows than it takes, it gets the others back."""
-    if stems > shared.spare:
-        shared.reserve("hero", _LEAST_HERO - shared.hero)
+    """The table of stems; the history, then the hero, gives up what it takes."""
+    for panel, least in (("history", 0), ("hero", _LEAST_HERO)):
+        if stems > shared.spare:
+            shared.reserve(panel, max(least - getattr(shared, panel), shared.spare - stems))
     shared.reserve("stems", min(stems, shared.spare))
 
 
 def _grow(shared: RowPlan, rows: int, channels: int) -> None:
     """What a tall screen adds before the rest goes to the history."""
-    shared.reserve("outlets", 1)
-    if shared.reserve("scales", THICK_SCALES):
-        shared.thickness = 2
+    if not shared.reserve("history", max(0, _HISTORY - shared.history)):
+        return
+    peaks = 1
     if 1 < channels <= MOST_PEAK_ROWS and shared.reserve("scales", channels - 1):
-        shared.peak_rows = channels
-    shared.reserve("hero", 1)
+        peaks = channels
+    has_distribution = shared.reserve("scales", 1)
+    has_correlation = channels > 1 and shared.reserve("scales", 1)
+    thickness = 1
+    if shared.reserve("history", max(0, _TALL_HISTORY - shared.history)):
+        thickness += shared.reserve("scales", 2)
+        shared.reserve("hero", 1)
+    shared.parts = Rows(thickness, peaks, has_distribution, has_correlation)
     if rows >= _WALL_ROWS:
         shared.reserve("hero", 7)

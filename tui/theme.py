@@ -27,6 +27,9 @@ COLOURS: Inks = {
     "fill": "#2f7a80",
     "soft": "#27424a",
     "band": "#3a4046",
+    "ahead-under": "#1f3c5c",
+    "ahead-inside": "#43494f",
+    "ahead-over": "#57400f",
     "inside": "#e6e9ec",
     "level": "#87929b",
     "under": "#4da3ff",
@@ -34,7 +37,9 @@ COLOURS: Inks = {
     "ceiling": "#ff70b8",
 }
 
-SIXTEEN: Inks = {**COLOURS, "fill": "#008080"}
+_SIXTEEN_AHEAD: Inks = {"ahead-under": "#000080", "ahead-inside": "#808080", "ahead-over": "#808000"}
+
+SIXTEEN: Inks = {**COLOURS, **_SIXTEEN_AHEAD, "fill": "#008080"}
 """For 16 colours, which hold one dark grey only: the history is set apart from the goal's band."""
 
 GREYS: Inks = {
@@ -49,6 +54,9 @@ GREYS: Inks = {
     "fill": "#808080",
     "soft": "#505050",
     "band": "#383838",
+    "ahead-under": "#4c4c4c",
+    "ahead-inside": "#4c4c4c",
+    "ahead-over": "#4c4c4c",
     "under": "#e6e6e6",
     "over": "bold #ffffff",
     "ceiling": "bold #ffffff",
@@ -78,7 +86,7 @@ HIGH_COLOURS: Inks = {
     "ceiling": "#ff84bc",
 }
 
-HIGH_SIXTEEN: Inks = {**HIGH_COLOURS, "fill": "#008080", "latched": "#303030"}
+HIGH_SIXTEEN: Inks = {**HIGH_COLOURS, **_SIXTEEN_AHEAD, "fill": "#008080", "latched": "#303030"}
 """For 16 colours, whose figures are the terminal's own: the lighter blue becomes bright cyan there."""
 
 HIGH_GREYS: Inks = {**GREYS, **_HIGH}

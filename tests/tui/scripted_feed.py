@@ -75,6 +75,11 @@ def reading_at(history: Timeline, **changes: object) -> Reading:
         max_momentary=float(history.short_term.max()) + 2.0,
         max_short_term=float(history.short_term.max()),
         true_peak=(-3.2, -2.8),
+        held_peak=(-3.2, -2.8),
+        channel_peak=(-9.5, -6.1),
+        short_term_peak=-4.9,
+        correlation=0.62,
+        mono_loss_db=0.8,
         max_true_peak=-2.8,
         sample_peak=-3.0,
         seconds=float(history.seconds[-1]),
@@ -175,7 +180,7 @@ def up() -> ScriptedFeed:
         goal=EXCHANGE,
         next_pass=move,
         duration_s=None,
-        reading=reading_at(history, true_peak=(-3.9, -3.4), max_true_peak=-3.4),
+        reading=reading_at(history, true_peak=(-3.9, -3.4), held_peak=(-3.9, -3.4), max_true_peak=-3.4),
     )
 
 
@@ -196,7 +201,14 @@ def alerted() -> ScriptedFeed:
         this_pass=move,
         alerts=alerts,
         dropped_samples=4_800,
-        reading=reading_at(history, true_peak=(-1.4, -0.4), max_true_peak=-0.4),
+        reading=reading_at(
+            history,
+            true_peak=(-1.4, -0.4),
+            held_peak=(-1.4, -0.4),
+            max_true_peak=-0.4,
+            correlation=-0.31,
+            mono_loss_db=5.2,
+        ),
         targets=(
             Target("127.0.0.1:9000", sent=12_034),
             Target("lights.local:7700", sent=11_020, failed=14, fault="no route to host"),
@@ -224,7 +236,10 @@ def surround() -> ScriptedFeed:
     """Six channels."""
     feed = down()
     peaks = (-6.0, -5.5, -2.2, -12.0, -9.1, -8.4)
-    reading = replace(feed.shown.reading, true_peak=peaks, max_true_peak=-2.2)
+    live = (-12.0, -11.5, -9.0, -31.0, -22.0, SILENCE)
+    reading = replace(
+        feed.shown.reading, true_peak=peaks, held_peak=peaks, channel_peak=live, max_true_peak=-2.2
+    )
     feed.change(layout="5.1", reading=reading)
     return feed
 

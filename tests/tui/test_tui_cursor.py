@@ -115,8 +115,8 @@ def test_in_lu_the_reading_is_an_offset():
 
 def test_over_the_line_is_said_with_its_shape():
     """−17.9 LUFS is over the hot line of −18 LUFS; −18.0 is not."""
-    assert "▷ short-term −17.9 LUFS" in _read(_flat(-17.9), 30.0)
-    assert "▷" not in _read(_flat(-18.0), 30.0)
+    assert "▲ short-term −17.9 LUFS" in _read(_flat(-17.9), 30.0)
+    assert "▲" not in _read(_flat(-18.0), 30.0)
 
 
 def test_events_near_the_cursor_are_told_the_nearest_first():

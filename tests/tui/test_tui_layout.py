@@ -2,6 +2,7 @@
 
 import pytest
 
+from tui.drawing.panels.scales import Rows
 from tui.layout import plan
 
 PANELS = ("heading", "hero", "standing", "stems", "scales", "history", "alerts", "outlets")
@@ -20,11 +21,24 @@ def test_24_rows_hold_everything():
 
 
 def test_40_rows_are_generous():
-    """Thick bars, a row for each peak, targets in a row of their own, a tall history."""
-    expected = {"heading": 1, "hero": 8, "scales": 10, "history": 17, "alerts": 1, "outlets": 2}
+    """Thick bars, a row for each peak, for the distribution and for correlation, a tall history."""
+    expected = {"heading": 1, "hero": 8, "scales": 12, "history": 16, "alerts": 1, "outlets": 1}
 
     assert {**expected, "standing": 0, "stems": 0} == _heights(39)
-    assert (plan(39, 2).thickness, plan(39, 2).peak_rows) == (2, 2)
+    assert plan(39, 2).parts == Rows(2, 2, has_distribution=True, has_correlation=True)
+
+
+def test_100_by_30_gives_the_history_its_rows_before_bars_grow_thick():
+    assert _heights(29)["history"] >= 8
+    assert plan(29, 2).parts == Rows(1, 2, has_distribution=True, has_correlation=True)
+
+
+@pytest.mark.parametrize(("rows", "width"), [(19, 60), (11, 40)])
+def test_small_screens_have_a_history_of_two_rows_and_none_to_spare(rows, width):
+    heights = _heights(rows, width=width)
+
+    assert heights["history"] >= 2
+    assert heights["hero"] <= 6
 
 
 @pytest.mark.parametrize("channels", [0, 1, 2, 6, 12])
@@ -39,7 +53,7 @@ def test_every_row_is_given_away(channels, wanted):
 
 
 def test_what_matters_most_goes_last():
-    """The move is on the smallest screen, then the scales, then heading and alerts."""
+    """The move is on the smallest screen, then the rails, then heading and alerts, then the history."""
     wanted = {"standing": 1, "stems": 3}
     first_seen = {
         panel: next(rows for rows in range(60) if _heights(rows, **wanted)[panel]) for panel in PANELS
@@ -51,9 +65,9 @@ def test_what_matters_most_goes_last():
         "scales",
         "heading",
         "alerts",
+        "history",
         "outlets",
         "stems",
-        "history",
     ]
 
 
@@ -70,7 +84,7 @@ def test_whether_the_fader_may_be_moved_is_said_from_the_second_row_on():
         (9, {"hero": 4, "stems": 9, "history": 0}),
     ],
 )
-def test_on_24_rows_the_stems_take_from_the_history_then_from_the_figures(stems, expected):
+def test_on_24_rows_the_stems_take_from_the_course_then_from_the_figures(stems, expected):
     """Four, twelve and sixteen stems, two beside one another under their head, all find room."""
     heights = _heights(23, stems=stems)
 
@@ -82,7 +96,7 @@ def test_on_40_rows_sixteen_stems_leave_everything_else_its_room():
     """Three beside one another: large figures, all scales and a history."""
     heights = _heights(39, standing=2, stems=7)
 
-    assert (heights["hero"], heights["standing"], heights["stems"]) == (8, 2, 7)
+    assert (heights["hero"], heights["standing"], heights["stems"]) == (7, 2, 7)
     assert heights["scales"] >= 8
     assert heights["history"] >= 6
 

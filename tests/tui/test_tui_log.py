@@ -71,7 +71,7 @@ def test_the_log_is_newest_first_with_times():
     assert rows == [
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
         ["0:09", "↕", "move", "−1.0", "dB"],
-        ["0:05", "–", "0:06", "▷", "over", "short-term", "up", "to", "−15.0", "LUFS"],
+        ["0:05", "–", "0:06", "▲", "hot", "short-term", "up", "to", "−15.0", "LUFS"],
         ["0:02", "◆", "mark", "verse"],
     ]
 

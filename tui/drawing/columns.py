@@ -56,13 +56,18 @@ class Window:
 def window(now_s: float, duration_s: float | None, zoom_s: float | None, cells: int) -> Window:
     """The window of *cells* columns at *now_s*; *zoom_s* None shows the whole programme."""
     cells = max(1, cells)
-    whole_s = max(duration_s or _rung(now_s), now_s, BLOCK_S * cells)
+    whole_s = max(programme_s(now_s, duration_s), BLOCK_S * cells)
     if zoom_s is None or zoom_s >= whole_s:
         return Window(0, cells, whole_s / cells)
     width_s = max(BLOCK_S, zoom_s / cells)
     ahead = round(cells * AHEAD) if duration_s is not None and duration_s > now_s else 0
     last = math.ceil((now_s - _HAIR_S) / width_s) - 1 + ahead
     return Window(max(0, last + 1 - cells), cells, width_s)
+
+
+def programme_s(now_s: float, duration_s: float | None) -> float:
+    """The length that the whole programme is drawn against."""
+    return max(duration_s or _rung(now_s), now_s)
 
 
 EDGE = 0.1

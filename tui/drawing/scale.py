@@ -16,6 +16,8 @@ from tui.drawing.wording import SHAPES, Stand, signed
 
 GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
 """Labelled offsets to both sides besides the reach; 9 and 18 are ends of scales in EBU Tech 3341 §2.7."""
+_MINOR_LU = (0.5, *range(1, 10), 12.0, 15.0, 18.0, 24.0, 30.0)
+"""Offsets with a tick where no label lies: they crowd together, so that the lens is seen to be one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,15 +37,23 @@ class GoalScale:
         held = max(-self.reach_lu, min(self.reach_lu, offset_lu))
         return self.middle + round(math.asinh(held) / math.asinh(self.reach_lu) * self.middle)
 
+    def offset_lu(self, cell: float) -> float:
+        """The offset from the goal at a cell, or between two."""
+        return math.sinh((cell - self.middle) / max(1, self.middle) * math.asinh(self.reach_lu))
+
 
 def scale_row(scale: GoalScale) -> Row:
-    """The graduation that stands over all scales."""
+    """The graduation that is drawn over all scales."""
     cells = Cells(scale.width, tone="faint")
     _label(cells, scale.middle, "goal", "dim")
     for offset in (scale.reach_lu, *GRADUATION_LU):
         for side in (-offset, offset):
             if offset <= scale.reach_lu:
                 _label(cells, scale.cell(side), signed(side).removesuffix(".0"))
+    for offset in _MINOR_LU:
+        for x in (scale.cell(-offset), scale.cell(offset)):
+            if offset < scale.reach_lu and all(cells[near][0] == " " for near in (x - 1, x, x + 1)):
+                cells.put(x, "╷", "track")
     return cells.row()
 
 
@@ -56,7 +66,7 @@ def _label(cells: Cells, middle: int, text: str, tone: Tone = "faint") -> None:
 
 
 def track(scale: GoalScale, zone: tuple[float, float] | None) -> Cells:
-    """An empty scale with the zone (offsets from the goal, LU) shaded and the goal marked."""
+    """An empty scale with the pass zone (offsets from the goal, LU) shaded and the goal marked."""
     cells = Cells(scale.width, "─", "track")
     if zone is not None:
         low, high = scale.cell(zone[0]), scale.cell(zone[1])
@@ -72,59 +82,92 @@ def offset_row(
     zone: tuple[float, float],
     *,
     furthest: float | None = None,
-    marked: bool = True,
+    shape: str = "",
 ) -> Row:
-    """A measure as a bar from the goal to where it stands.
+    """A measure as a bar from the goal to its value.
 
-    furthest: offset of the highest value so far, drawn as a tick. marked: put the stand's shape at
-    the bar's end; the further row of a thick bar leaves it out, and is half as high, so that bars stay apart.
+    furthest: offset of the highest value so far, drawn as a tick. shape: at the bar's end, where it is
+    another one than that of *stand*.
     """
     cells = track(scale, zone)
     if furthest is not None and math.isfinite(furthest):
         cells.put(scale.cell(furthest), "╂", "strong")
     if not math.isfinite(offset):
         return cells.row()
-    end = scale.cell(offset)
-    low, high = sorted((scale.middle, end))
-    ink = "level" if stand == "inside" else stand
-    cells.put(low, ("█" if marked else "▀") * (high - low + 1), ink)
-    if marked:
-        cells.put(end, SHAPES[stand], f"paper on {ink} bold")
+    _bar(cells, scale, offset, "█", stand)
+    ink = _bar_ink(stand)
+    cells.put(scale.cell(offset), shape or SHAPES[stand], f"paper on {ink} bold")
     return cells.row()
 
 
+def offset_shade(scale: GoalScale, offset: float, stand: Stand) -> Row:
+    """The lower row of a thick bar: half as high, so that bars stay apart, and without a scale of its own."""
+    cells = Cells(scale.width)
+    if math.isfinite(offset):
+        _bar(cells, scale, offset, "▀", stand)
+    return cells.row()
+
+
+def _bar(cells: Cells, scale: GoalScale, offset: float, char: str, stand: Stand) -> None:
+    low, high = sorted((scale.middle, scale.cell(offset)))
+    cells.put(low, char * (high - low + 1), _bar_ink(stand))
+
+
+def _bar_ink(stand: Stand) -> Tone:
+    return "level" if stand == "inside" else stand
+
+
 def band_row(
-    scale: GoalScale,
-    band: tuple[float, float, float],
-    stand: Stand,
-    zone: tuple[float, float],
-    *,
-    marked: bool = True,
+    scale: GoalScale, band: tuple[float, float, float], stand: Stand, zone: tuple[float, float]
 ) -> Row:
     """A forecast: *band* is low, central and high offset; the width says how sure it is."""
     cells = track(scale, zone)
-    low, centre, high = band
-    if not math.isfinite(centre):
-        return cells.row()
-    if math.isfinite(low) and math.isfinite(high):
-        start, end = scale.cell(low), scale.cell(high)
-        cells.put(start, "▒" * (end - start + 1), stand)
-    if marked:
+    _, centre, _ = band
+    if math.isfinite(centre):
+        _band(cells, scale, band, stand)
         cells.put(scale.cell(centre), SHAPES[stand], f"{stand} bold")
     return cells.row()
 
 
-def peaks_row(scale: GoalScale, peaks: Sequence[tuple[str, float]]) -> Row:
-    """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB)."""
+def band_shade(scale: GoalScale, band: tuple[float, float, float], stand: Stand) -> Row:
+    """The lower row of a thick forecast, without a scale of its own."""
+    cells = Cells(scale.width)
+    if math.isfinite(band[1]):
+        _band(cells, scale, band, stand)
+    return cells.row()
+
+
+def _band(cells: Cells, scale: GoalScale, band: tuple[float, float, float], stand: Stand) -> None:
+    low, _, high = band
+    if math.isfinite(low) and math.isfinite(high):
+        start, end = scale.cell(low), scale.cell(high)
+        cells.put(start, "▒" * (end - start + 1), stand)
+
+
+LIVE_FLOOR_DBTP = -60.0
+"""A channel whose peaks stay under it is drawn as dead: below any programme, above any converter's noise."""
+
+
+def peaks_row(
+    scale: GoalScale,
+    peaks: Sequence[tuple[str, float]],
+    live: Sequence[float] = (),
+    *,
+    ceiling_dbtp: float = 0.0,
+) -> Row:
+    """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB).
+
+    live: dBTP of one or two channels now, drawn as bars from the left edge, two of them in halves of the
+    row; one that is silent has none.
+    """
     cells = track(scale, None)
+    _live_bars(cells, scale, live, ceiling_dbtp)
     cells.put(scale.middle, "△", "ceiling")
     finite = sorted((peak for peak in peaks if math.isfinite(peak[1])), key=lambda peak: peak[1])
     if not finite:
         return cells.row()
     end = scale.cell(finite[-1][1])
-    if end < scale.middle:
-        cells.put(end, "╌" * (scale.middle - end), "dim")
-    elif end > scale.middle:
+    if end > scale.middle:
         cells.put(scale.middle + 1, "█" * (end - scale.middle), "ceiling")
     taken: set[int] = set()
     for mark, offset in reversed(finite):
@@ -134,3 +177,15 @@ def peaks_row(scale: GoalScale, peaks: Sequence[tuple[str, float]]) -> Row:
         taken.add(x)
         cells.put(x, mark, "ceiling bold" if offset > 0.0 else "strong")
     return cells.row()
+
+
+def _live_bars(cells: Cells, scale: GoalScale, live: Sequence[float], ceiling_dbtp: float) -> None:
+    if not 0 < len(live) <= 2:
+        return
+    upper, lower = (
+        scale.cell(min(0.0, level - ceiling_dbtp)) if level > LIVE_FLOOR_DBTP else -1
+        for level in (live[0], live[-1])
+    )
+    cells.put(0, "█" * (min(upper, lower) + 1), "fill")
+    start = max(0, min(upper, lower) + 1)
+    cells.put(start, ("▀" if upper > lower else "▄") * (max(upper, lower) + 1 - start), "fill")

@@ -12,7 +12,11 @@ from sidecar.settings.goals import Goal
 Stand = Literal["under", "inside", "over"]
 """Where a value stands against what is allowed; also the ink it is drawn with."""
 
-SHAPES: dict[str, str] = {"under": "◁", "inside": "◇", "over": "▷", "ceiling": "△"}
+SHAPES: dict[str, str] = {
+    **{"under": "◁", "inside": "◇", "over": "▷", "ceiling": "△"},
+    **{"hot": "▲", "lost": "╳", "silent": "○"},
+}
+"""One shape a position and an alert, wherever it is shown."""
 
 
 EBU_MODE_TARGET_LUFS = -23.0

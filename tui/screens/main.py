@@ -121,9 +121,9 @@ class MainScreen(Screen[None]):
     def _share_rows(self) -> None:
         footer = self.query_one(Footer)
         footer.display = self.size.height > 5
-        shared = plan(self.size.height - footer.display, **self._asked)
+        shared = plan(self.size.height - footer.display, width=self.size.width, **self._asked)
         scales = self.query_one(Scales)
-        scales.thickness, scales.peak_rows = shared.thickness, shared.peak_rows
+        scales.parts = shared.parts
         for kind, rows in (
             (Heading, shared.heading),
             (Hero, shared.hero),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tui.drawing.cells import Row
 from tui.drawing.panels import scales
+from tui.drawing.panels.distribution import Distribution
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.widgets.panel import Panel
@@ -14,9 +15,9 @@ class Scales(Panel):
 
     def __init__(self, palette: Palette) -> None:
         super().__init__(palette)
-        self.thickness = 1
-        self.peak_rows = 1
+        self.parts = scales.Rows()
+        self._distribution = Distribution()
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
         """See :func:`tui.drawing.panels.scales.scales`."""
-        return scales.scales(view, width, height, thickness=self.thickness, peak_rows=self.peak_rows)
+        return scales.scales(view, width, height, self.parts, self._distribution)

@@ -66,7 +66,7 @@ def _values(view: View, index: int, words: tuple[str, str]) -> Row:
     is_over = float(history.short_term[index]) > short_term_line(goal)
     return (
         (f"▴{wording.clock_tenths(float(history.seconds[index]))}", "strong"),
-        (f"  {'▷ ' if is_over else ''}{words[0]} {short_term}", "over bold" if is_over else "plain"),
+        (f"  {'▲ ' if is_over else ''}{words[0]} {short_term}", "over bold" if is_over else "plain"),
         (f"  {words[1]} {integrated}", "plain"),
         (_fader(float(history.fader_db[index])), "plain"),
     )

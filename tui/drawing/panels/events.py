@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 from rich.cells import cell_len
 
+from sidecar.model.readings import ALERT_NAMES
 from sidecar.model.snapshot import Event
+from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.columns import Window
 
@@ -25,7 +27,8 @@ def sign(event: Event) -> tuple[str, Tone]:
     """The shape of an event and its ink."""
     if event.kind != "alert":
         return _SIGNS[event.kind]
-    return ("△", "ceiling bold") if "ceiling" in event.text.lower() else ("▷", "over bold")
+    name = next((name for name in ALERT_NAMES if name in event.text.lower()), "over")
+    return wording.SHAPES[name], "ceiling bold" if name == "ceiling" else "over bold"
 
 
 def _placed(events: Sequence[Event], shown: Window) -> dict[int, Event]:

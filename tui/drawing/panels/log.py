@@ -66,7 +66,7 @@ def _event_row(event: Event, width: int) -> Row:
 def _over_row(over: Over, view: View, width: int) -> Row:
     time = f"{wording.clock(over.start_s)} – {wording.clock(over.end_s)}"
     highest = wording.level(over.highest_lufs, view.snapshot.goal, relative=view.relative)
-    return _row(width, time, "▷ over", texts.UP_TO.format(level=highest), "over bold")
+    return _row(width, time, "▲ hot", texts.UP_TO.format(level=highest), "over bold")
 
 
 def _row(width: int, time: str, kind: str, text: str, tone: str) -> Row:

@@ -7,26 +7,42 @@ from dataclasses import dataclass
 
 from sidecar.loudness.limits import is_over
 from sidecar.model.headline import chosen
-from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 from tui.drawing import wording
+from tui.drawing.blocks import LOWER
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.advice import landing_stand
+from tui.drawing.panels.distribution import Distribution, distribution_row
+from tui.drawing.panels.figures import correlation_row, figures_row, range_figure, range_notes
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.scale import GoalScale, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.scale import (
+    LIVE_FLOOR_DBTP,
+    GoalScale,
+    band_row,
+    band_shade,
+    offset_row,
+    offset_shade,
+    peaks_row,
+    scale_row,
+)
 from tui.drawing.view import View
 
 _MARGIN = 1
-LABEL_WIDTH = 14
-VALUE_WIDTH = 15
-WIDE_VALUE_WIDTH = 28
+LABEL_WIDTH, WIDE_LABEL_WIDTH = 14, 20
+VALUE_WIDTH, WIDE_VALUE_WIDTH = 18, 31
 WIDE_FROM = 110
 """Columns from which the maxima stand beside the values."""
+_ROOMY_FROM = 96
+"""Columns from which the labels are written in full."""
+_ESSENTIAL_ROWS = 7
+"""With fewer, only the measures that are needed most."""
 
 COMFORT_BELOW_LU = 5.0
 """Listeners' comfort reaches about 5 LU under the target (EBU Tech 3343 §3.5.2): the left edge of
-the zone of momentary and short-term, as no programme could hold them within its tolerance."""
+the pass zone of momentary and short-term, as no programme could hold them within its tolerance."""
+SILENT_LUFS = -70.0
+"""BS.1770-5 Annex 1: below the absolute gate nothing counts as programme."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,46 +52,76 @@ class _Measure:
     low: float
     high: float
     highest: float | None = None
+    over_shape: str = ""
+    """The shape of the alert that begins above *high*, where it is not that of "over"."""
 
 
-def scales(view: View, width: int, height: int, *, thickness: int = 1, peak_rows: int = 1) -> list[Row]:
-    """*height* rows: scale, landing, integrated, short-term, momentary, peaks, figures.
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """How many rows the parts of the scales take."""
+
+    thickness: int = 1
+    """Of the bars of landing and integrated."""
+    peaks: int = 1
+    has_distribution: bool = False
+    has_correlation: bool = False
+
+
+def scales(
+    view: View, width: int, height: int, rows: Rows = Rows(), distribution: Distribution | None = None
+) -> list[Row]:
+    """*height* rows: scale, landing, integrated, short-term, momentary, range, peaks, correlation, figures.
 
     With fewer than seven rows only the most needed ones stay.
     """
-    wide = width >= WIDE_FROM
-    value_width = WIDE_VALUE_WIDTH if wide else VALUE_WIDTH
-    cells = width - LABEL_WIDTH - value_width
+    value_width = WIDE_VALUE_WIDTH if width >= WIDE_FROM else VALUE_WIDTH
+    cells = width - _label_width(width) - value_width
     scale = GoalScale(max(1, cells - (1 - cells % 2)), view.reach_lu)
     integrated, short_term, momentary = (
-        _measure_rows(measure, view, scale, width, rows)
-        for measure, rows in zip(_measures(view), (thickness, 1, 1), strict=True)
+        _measure_rows(measure, view, scale, width, thickness)
+        for measure, thickness in zip(_measures(view), (rows.thickness, 1, 1), strict=True)
     )
-    peaks = _peak_rows(view, scale, width, peak_rows)
-    figures = [figures_row(view, width, peaks_apart=peak_rows > 1)]
-    if height < 7:
-        essential = [*integrated, *peaks, *short_term, *momentary, *figures]
-        return _exactly(essential, width, height)
+    peaks = _peak_rows(view, scale, width, rows.peaks)
+    if height < _ESSENTIAL_ROWS:
+        return _exactly([*integrated, *peaks, *short_term, *momentary], width, height)
     label = wording.not_ebu_mode(view.snapshot.goal)
-    graduation = _row(width, label, scale_row(scale), "◁under over▷", "faint")
-    landing = _landing_rows(view, scale, width, thickness)
-    return _exactly(
-        [graduation, *landing, *integrated, *short_term, *momentary, *peaks, *figures], width, height
-    )
+    drawn = [
+        _row(width, label, scale_row(scale), "◁under over▷", "faint"),
+        *_landing_rows(view, scale, width, rows.thickness),
+        *(*integrated, *short_term, *momentary),
+        *([_range_row(view, scale, width, distribution)] if rows.has_distribution and distribution else []),
+        *peaks,
+        *([_row(width, *correlation_row(view, scale), is_minor=True)] if rows.has_correlation else []),
+        figures_row(
+            view,
+            width,
+            has_range_row=rows.has_distribution,
+            has_correlation_row=rows.has_correlation,
+        ),
+    ]
+    return _exactly(drawn, width, height)
 
 
 def _exactly(rows: list[Row], width: int, height: int) -> list[Row]:
     return [*rows, *([fit((), width)] * (height - len(rows)))][:height]
 
 
-def _row(width: int, label: str, drawn: Row, value: str, tone: Tone, note: str = "") -> Row:
-    """A label, the scale, the value, and quietly what goes with it."""
+def _label_width(width: int) -> int:
+    return WIDE_LABEL_WIDTH if width >= _ROOMY_FROM else LABEL_WIDTH
+
+
+def _row(
+    width: int, label: str, drawn: Row, value: str, tone: Tone, note: str = "", *, is_minor: bool = False
+) -> Row:
+    """A label, the scale, the value, and quietly what goes with it; still more quietly of a minor one."""
+    quiet = "faint" if is_minor else "dim"
     cells = Cells(width)
-    cells.put(_MARGIN, shortened(label, LABEL_WIDTH - _MARGIN - 1), "dim")
-    cells.put_row(LABEL_WIDTH, drawn)
-    x = LABEL_WIDTH + sum(len(text) for text, _ in drawn) + 1
+    room = _label_width(width)
+    cells.put(_MARGIN, shortened(label, room - _MARGIN - 1), quiet)
+    cells.put_row(room, drawn)
+    x = room + sum(len(text) for text, _ in drawn) + 1
     cells.put(x, value, tone)
-    cells.put(x + len(value), note, "dim")
+    cells.put(x + len(value), note, quiet)
     return cells.row()
 
 
@@ -84,13 +130,32 @@ def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
     low = goal.target_lufs - COMFORT_BELOW_LU
     return (
         _Measure("Integrated", reading.integrated, goal.lowest_lufs, goal.highest_lufs),
-        _Measure("Short-term", reading.short_term, low, short_term_line(goal), reading.max_short_term),
-        _Measure("Momentary", reading.momentary, low, momentary_line(goal), reading.max_momentary),
+        _Measure(
+            "Short-term",
+            _sounding(view, reading.short_term),
+            low,
+            short_term_line(goal),
+            reading.max_short_term,
+            wording.SHAPES["hot"],
+        ),
+        _Measure(
+            "Momentary",
+            _sounding(view, reading.momentary),
+            low,
+            momentary_line(goal),
+            reading.max_momentary,
+            wording.SHAPES["hot"],
+        ),
     )
 
 
+def _sounding(view: View, lufs: float) -> float:
+    """The level where there is one now: none below the absolute gate, nor after the end of a pass."""
+    return lufs if lufs >= SILENT_LUFS and view.snapshot.transport != "ended" else -math.inf
+
+
 def momentary_line(goal: Goal) -> float:
-    """LUFS above which momentary is over: the document's limit, else the hot line."""
+    """LUFS above which momentary is hot: the document's limit, else the hot line."""
     return goal.hot_lufs if goal.max_momentary_lufs is None else goal.max_momentary_lufs
 
 
@@ -98,111 +163,91 @@ def _measure_rows(measure: _Measure, view: View, scale: GoalScale, width: int, t
     goal = view.snapshot.goal
     target = goal.target_lufs
     stand = wording.stand(measure.lufs, measure.low, measure.high)
-    shape = wording.SHAPES[stand] if math.isfinite(measure.lufs) else " "
-    value = f"{shape} {wording.level(measure.lufs, goal, relative=view.relative)}"
+    shape = (measure.over_shape if stand == "over" else "") or wording.SHAPES[stand]
     maximum = ""
     if width >= WIDE_FROM and measure.highest is not None:
         maximum = f"  max {wording.bare_level(measure.highest, goal, relative=view.relative)}"
     furthest = None if measure.highest is None else measure.highest - target
     zone = (measure.low - target, measure.high - target)
-    lines = [
-        offset_row(scale, measure.lufs - target, stand, zone, furthest=furthest, marked=line == 0)
-        for line in range(thickness)
-    ]
-    tone = f"{stand} bold" if math.isfinite(measure.lufs) else "dim"
-    first = _row(width, measure.label, lines[0], value, tone, maximum)
-    return [first, *(_row(width, "", line, "", tone) for line in lines[1:])]
+    offset = measure.lufs - target
+    value, tone = "  −−.−", "dim"
+    if math.isfinite(offset):
+        value, tone = f"{shape} {wording.level(measure.lufs, goal, relative=view.relative)}", f"{stand} bold"
+    elif view.snapshot.reading.seconds and measure.highest is not None:
+        value = "  silent"
+    drawn = offset_row(scale, offset, stand, zone, furthest=furthest, shape=shape)
+    first = _row(width, measure.label, drawn, value, tone, maximum)
+    return [first, *([_row(width, "", offset_shade(scale, offset, stand), "", tone)] * (thickness - 1))]
 
 
 def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
-    move = chosen(view.snapshot).move
-    target = goal.target_lufs
+    call = chosen(view.snapshot)
+    move, target = call.move, goal.target_lufs
     stand = landing_stand(goal, move)
     band = (move.landing_low - target, move.landing - target, move.landing_high - target)
     zone = (goal.lowest_lufs - target, goal.highest_lufs - target)
-    drawn, *more = (band_row(scale, band, stand, zone, marked=line == 0) for line in range(thickness))
     known = math.isfinite(move.landing)
     shape = wording.SHAPES[stand] if known else " "
     value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
-    tone = f"{stand} bold" if known else "dim"
-    first = _row(width, "Landing", drawn, value, tone)
-    return [first, *(_row(width, "", line, "", tone) for line in more)]
+    label = f"Landing, {call.scope}" if width >= _ROOMY_FROM else f"Landing {call.scope.split()[0]}"
+    first = _row(width, label, band_row(scale, band, stand, zone), value, f"{stand} bold" if known else "dim")
+    return [first, *([_row(width, "", band_shade(scale, band, stand), "", "dim")] * (thickness - 1))]
+
+
+def _range_row(view: View, scale: GoalScale, width: int, distribution: Distribution) -> Row:
+    """The loudness distribution, and beside it the range that is made of it."""
+    goal, reading = view.snapshot.goal, view.snapshot.reading
+    drawn = distribution_row(scale, distribution.counts(view.history), goal.target_lufs)
+    value, tone = range_figure(goal, reading)
+    notes = " ".join(note for _, note in range_notes(goal, reading)[: None if width >= WIDE_FROM else 1])
+    return _row(width, "Range", drawn, f"  {value}", tone, f" {notes}", is_minor=True)
 
 
 def _peak_rows(view: View, scale: GoalScale, width: int, rows: int) -> list[Row]:
     """True peak against the ceiling: a row a channel, or all in one where there are too many."""
-    reading, goal = view.snapshot.reading, view.snapshot.goal
-    peaks = list(
-        zip(channel_names(view.snapshot.layout, len(reading.true_peak)), reading.true_peak, strict=True)
-    )
-    if 1 < len(peaks) <= rows:
-        return [_peak_row(f"Peak {name}", [(name, peak)], peak, goal, scale, width) for name, peak in peaks]
-    together = _peak_row("True peak", peaks, reading.max_true_peak, goal, scale, width)
+    reading = view.snapshot.reading
+    held = reading.held_peak or reading.true_peak
+    live = reading.channel_peak if view.snapshot.transport in ("measuring", "paused") else ()
+    names = channel_names(view.snapshot.layout, len(held))
+    if 1 < len(held) <= rows:
+        return [
+            _peak_row(view, f"Peak {name}", [(name, peak)], live[k : k + 1], scale, width)
+            for k, (name, peak) in enumerate(zip(names, held, strict=True))
+        ]
+    label = "True peak" if len(held) <= 2 else _live_label(live)
+    together = _peak_row(view, label, list(zip(names, held, strict=True)), live, scale, width)
     return [together, *([fit((), width)] * (rows - 1))]
 
 
+def _live_block(level_dbtp: float) -> str:
+    if level_dbtp <= LIVE_FLOOR_DBTP:
+        return "·"
+    return LOWER[max(1, min(8, 8 - math.floor(level_dbtp / LIVE_FLOOR_DBTP * 8.0)))]
+
+
+def _live_label(live: tuple[float, ...]) -> str:
+    """A block for each channel, as high as it is loud now; a dead one is a dot."""
+    blocks = "".join(map(_live_block, live))
+    return f"Peak {blocks}" if len(blocks) <= 7 else blocks
+
+
 def _peak_row(
-    label: str, peaks: list[tuple[str, float]], highest: float, goal: Goal, scale: GoalScale, width: int
+    view: View,
+    label: str,
+    peaks: list[tuple[str, float]],
+    live: tuple[float, ...],
+    scale: GoalScale,
+    width: int,
 ) -> Row:
-    marks = [(name[0] if len(peaks) <= 2 else "╹", peak - goal.ceiling_dbtp) for name, peak in peaks]
-    headroom = goal.ceiling_dbtp - highest
-    over = is_over(highest, goal.ceiling_dbtp)
-    value = f"{wording.plain(abs(headroom)):>4} dB {'OVER' if over else 'free'}"
-    level = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
+    ceiling = view.snapshot.goal.ceiling_dbtp
+    highest = max((peak for _, peak in peaks), default=-math.inf)
+    marks = [(name[0] if len(peaks) <= 2 else "╹", peak - ceiling) for name, peak in peaks]
+    over = is_over(highest, ceiling)
+    value = f"{wording.plain(abs(ceiling - highest)):>4} dB {'above' if over else 'headroom'}"
     value = f"{'△' if over else ' '} {value}"
+    note = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
     tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
-    return _row(width, label, peaks_row(scale, marks), value, tone, level)
-
-
-def figures_row(view: View, width: int, *, peaks_apart: bool) -> Row:
-    """Loudness range with its guide, and what no scale has a number for: maxima, peaks, their ratio."""
-    goal, reading = view.snapshot.goal, view.snapshot.reading
-    cells = Cells(width, tone="dim")
-    cells.put(_MARGIN, "Range", "dim")
-    text = f"{wording.plain(reading.loudness_range)} LU"
-    guided = goal.range_guide_lu is not None and reading.loudness_range > goal.range_guide_lu
-    cells.put(LABEL_WIDTH, text, "over bold" if guided and reading.range_is_stable else "dim")
-    notes = [_range_note(goal, reading), _maxima(view, width)]
-    has_peaks = peaks_apart and width >= WIDE_FROM
-    notes.append(_crest(reading) if has_peaks else _peak_figures(view, width))
-    rest = "".join(notes)
-    cells.put(LABEL_WIDTH + len(text), shortened(rest, width - LABEL_WIDTH - len(text)), "dim")
-    return cells.row()
-
-
-def _range_note(goal: Goal, reading: Reading) -> str:
-    """The guide, and that the range is not stable in its first minute (EBU Tech 3341 §2.4)."""
-    notes = [] if reading.range_is_stable else ["settling"]
-    if goal.range_guide_lu is not None:
-        notes.append(f"guide {goal.range_guide_lu:g}")
-    return f" ({', '.join(notes)})" if notes else ""
-
-
-def _maxima(view: View, width: int) -> str:
-    if width >= WIDE_FROM:
-        return ""
-    goal, reading = view.snapshot.goal, view.snapshot.reading
-    momentary, short_term = (
-        wording.bare_level(value, goal, relative=view.relative)
-        for value in (reading.max_momentary, reading.max_short_term)
-    )
-    return f"  max M {momentary} S {short_term}"
-
-
-def _peak_figures(view: View, width: int) -> str:
-    """True peak in dBTP: of each channel where two fit, else the highest."""
-    reading = view.snapshot.reading
-    names = channel_names(view.snapshot.layout, len(reading.true_peak))
-    figures = [f"{name} {wording.plain(peak)}" for name, peak in zip(names, reading.true_peak, strict=True)]
-    if len(figures) <= 2 or width >= WIDE_FROM:
-        return f"  TP {' '.join(figures)} dBTP" if figures else ""
-    return f"  TP {wording.plain(reading.max_true_peak)} dBTP"
-
-
-def _crest(reading: Reading) -> str:
-    """Sample peak, and the peak-to-loudness ratio (maximum true peak less integrated loudness)."""
-    ratio = reading.max_true_peak - reading.integrated if math.isfinite(reading.integrated) else -math.inf
-    return (
-        f"  sample peak {wording.plain(reading.sample_peak)} dBFS  peak to loudness {wording.plain(ratio)} LU"
+    return _row(
+        width, label, peaks_row(scale, marks, live, ceiling_dbtp=ceiling), value, tone, note, is_minor=True
     )

@@ -23,10 +23,11 @@ TRANSPORT: dict[Transport, tuple[str, Tone]] = {
 }
 """What the run is doing, in shape and word."""
 
-_DETAILS = ((2, True), (1, True), (2, False), (1, False), (0, False))
-"""What the alerts say, from all there is to what fits anywhere."""
+_DETAILS = ((2, True), (1, True), (2, False), (1, False))
+"""What the alerts say, from all there is to what fits into half a line."""
 
-_ALERT_SHAPES = {"ceiling": "△", "over": "▷", "hot": "▲", "lost": "╳", "silent": "○"}
+FALLING_LU = 0.1
+"""Short-term so far under its highest is falling: less is no change (EBU Tech 3341 §2.9, table 1)."""
 _ALERT_UNITS = {"ceiling": "dBTP", "lost": "s", "silent": "s"}
 
 
@@ -63,9 +64,21 @@ def alerts_row(view: View, width: int) -> Row:
     room = width - len(text_of(tail)) - 1
     for detail, with_quiet in _DETAILS:
         runs = _alert_runs(snapshot, detail, with_quiet=with_quiet)
-        if len(text_of(runs)) <= room:
+        if text_of(runs).strip() and len(text_of(runs)) <= room:
             break
+    else:
+        runs = _narrow(snapshot)
     return spread(fit(runs, room), tail, width)
+
+
+def _narrow(snapshot: Snapshot) -> Row:
+    """The alerts without room around them; those that are off are left out where one is not."""
+    news = [alert for alert in snapshot.alerts if alert.state != "off"] or list(snapshot.alerts)
+    runs: list[tuple[str, Tone]] = []
+    for alert in news:
+        text, tone = alert_run(alert, snapshot, 0)
+        runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
+    return tuple(runs)
 
 
 def _losses(snapshot: Snapshot) -> Row:
@@ -99,7 +112,7 @@ def _verdict(snapshot: Snapshot) -> Row:
 
 def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
     """One alert as its row shows it; detail 2: with value and limit, 1: with value, 0: its word only."""
-    shape = _ALERT_SHAPES[alert.name]
+    shape = wording.SHAPES[alert.name]
     if alert.state == "off":
         return f" {shape} {alert.name} ", "faint"
     unit = _ALERT_UNITS.get(alert.name, snapshot.goal.unit)
@@ -107,6 +120,8 @@ def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]
     limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
     ink = "ceiling" if alert.name == "ceiling" else "over"
     if alert.state == "on":
+        if value and alert.name == "hot" and snapshot.reading.short_term < alert.value - FALLING_LU:
+            value = f" peaked at {wording.plain(alert.value)}"
         return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
     return f" {shape} {alert.name} was{value} ", f"{ink} on latched"
 
