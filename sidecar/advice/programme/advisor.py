@@ -179,8 +179,11 @@ class ProgrammeAdvisor:
         return plan_rides(energies, self.goal, cuts)
 
     def material(self) -> Floats:
-        """Returns 100 ms energies at a fader of 0 dB, as the forecast of a later pass; shape (n,)."""
-        return material(self.metered[0], self._fader)
+        """Returns 100 ms energies at a fader of 0 dB, and with the stem faders as they were last, as the
+        forecast of a later pass; shape (n,)."""
+        energies = material(self.metered[0], self._fader)
+        energies[: len(self._trims_db)] *= 10.0 ** (self._trims_db / 10.0)
+        return energies
 
     @property
     def _profile(self) -> Floats | None:
