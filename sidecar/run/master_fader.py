@@ -121,10 +121,10 @@ class MasterFader:
         if self._remote:
             self._remote.close()
 
-    def slept(self) -> None:
-        """Disarms after the machine slept: the operator may have left."""
+    def stood_still(self, why: str) -> None:
+        """Disarms after a standstill: the operator may have left. why: what stood still, without a full stop."""
         if self._remote:
-            self._remote.slept()
+            self._remote.stood_still(why)
 
     def begin_anew(self, title: str) -> None:
         """Begins a new pass, forecast by the one before, called *title*; the fader position is kept."""

@@ -86,10 +86,13 @@ class RemoteFader:
         """The run is over."""
         self._line.close()
 
-    def slept(self) -> None:
-        """Disarms after the machine slept: the operator may have left, or wear headphones again."""
+    def stood_still(self, why: str) -> None:
+        """Disarms after a standstill: the operator may have left, or wear headphones again.
+
+        why: what stood still, without a full stop.
+        """
         if self._arming.armed or self._arming.is_waiting:
-            self._arming.disarm("Disarmed: the machine slept; arm it again.")
+            self._arming.disarm(f"Disarmed: {why}; arm it again.")
             self._line.close()
 
     def begin_pass(self) -> None:

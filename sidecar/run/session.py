@@ -269,7 +269,7 @@ class Session:
             block = self._from_first_sound_on(block, self._first_sound)
         if self._recorder:
             self._recorder.record_frames(block.frames, block.lost, self._source.rate_hz)
-        if block.lost or block.slept_s:
+        if block.lost or block.slept_s or block.stopped_s:
             self._note_gap(block, meter)
         self._notice = block.fault or self._notice
         if len(block.frames) == 0:
@@ -289,23 +289,28 @@ class Session:
 
     def _from_first_sound_on(self, block: Block, first_sound: FirstSound) -> Block:
         """Returns the block without what comes before the first sound of the pass."""
-        if block.slept_s:
-            self._fader.slept()
+        self._disarm_after(block)
         frames = block.frames
         if len(frames):
             self._fader.report_audio(frames)
             frames = first_sound.push_frames(frames)
         if len(frames):
             self._first_sound = None
-        return replace(block, frames=frames, lost=0, slept_s=0.0)
+        return replace(block, frames=frames, lost=0, slept_s=0.0, stopped_s=0.0)
+
+    def _disarm_after(self, block: Block) -> None:
+        """Disarms after a standstill: the operator may have left."""
+        if block.slept_s:
+            self._fader.stood_still("the machine slept")
+        elif block.stopped_s:
+            self._fader.stood_still("the sidecar was stopped")
 
     def _note_gap(self, block: Block, meter: Metering) -> None:
         lost_s = block.lost / self._source.rate_hz
         self._lost_s += lost_s
-        self._notice = gaps.in_a_sentence(lost_s, block.slept_s)
-        self._cut("gap", gaps.in_course(lost_s, block.slept_s), lost_s)
-        if block.slept_s:
-            self._fader.slept()
+        self._notice = gaps.in_a_sentence(lost_s, block.slept_s, block.stopped_s)
+        self._cut("gap", gaps.in_course(lost_s, block.slept_s, block.stopped_s), lost_s)
+        self._disarm_after(block)
         meter.splice()
 
     def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:

@@ -24,6 +24,8 @@ class Block:
     slept_s: float = 0.0
     """Seconds before this block in which the machine slept: whether audio played is unknown, so they are not
     counted in *lost*; but this block does not follow the one before."""
+    stopped_s: float = 0.0
+    """The same of seconds in which the machine was awake and the processes were stopped."""
     fault: str = ""
     """What keeps audio from arriving, in a sentence."""
 

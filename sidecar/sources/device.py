@@ -66,7 +66,7 @@ class DeviceSource:
         self._watch = CaptureWatchdog(patience_s, time.monotonic())
         self._read_clocks = read_clocks
         self._sleep = Sleep(*read_clocks())
-        self._slept_s = 0.0
+        self._slept_s = self._stopped_s = 0.0
         self._fault = ""
 
     @property
@@ -140,10 +140,11 @@ class DeviceSource:
             self._losses = ClockLoss(rate_hz)
 
     def _look_for_sleep(self, state: State) -> None:
-        slept_s, counted_s = self._sleep.slept_since_last(*self._read_clocks(), state.frames)
-        if slept_s:
-            self._slept_s += slept_s
-            self._watch.stood_still(counted_s)
+        found = self._sleep.since_last(*self._read_clocks(), state.frames)
+        if any(found):
+            self._slept_s += found.slept_s
+            self._stopped_s += found.stopped_s
+            self._watch.stood_still(found.counted_s)
             self._losses = ClockLoss(self._rate_hz)
 
     def _take(self, state: State) -> Block:
@@ -153,8 +154,10 @@ class DeviceSource:
         unheard = self._losses.count_lost(state.frames, state.frames_s)
         flagged = state.overflows - self._overflows  # how much each cost is for the clock to tell
         self._position, self._overflows = state.frames, state.overflows
-        slept_s, self._slept_s, self._fault = self._slept_s, 0.0, ""
-        return Block(frames, lost=overrun + gap + unheard + flagged, slept_s=slept_s)
+        slept_s, stopped_s = self._slept_s, self._stopped_s
+        self._slept_s, self._stopped_s, self._fault = 0.0, 0.0, ""
+        lost = overrun + gap + unheard + flagged
+        return Block(frames, lost=lost, slept_s=slept_s, stopped_s=stopped_s)
 
     def _miss(self, state: State) -> Block:
         now_s = time.monotonic()

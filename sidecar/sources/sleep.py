@@ -1,10 +1,12 @@
-"""Detection of sleep of the machine, from a clock that stops in sleep and one that does not."""
+"""Detection of sleep of the machine, from a clock that stops in sleep and one that does not, and of a stop
+of the processes, in which neither does."""
 
 from __future__ import annotations
 
 import math
 import sys
 import time
+from typing import NamedTuple
 
 _LEAST_S = 0.5
 """Two clocks are not read at the same moment; a sleep is never as short."""
@@ -35,22 +37,38 @@ def real_time_s() -> float:
     return clocks()[1]
 
 
+class Standstill(NamedTuple):
+    """What held up a stream between two checks, in seconds; 0 for what did not."""
+
+    slept_s: float = 0.0
+    """The machine slept."""
+    stopped_s: float = 0.0
+    """The machine was awake, and every process of the stream was stopped."""
+    counted_s: float = 0.0
+    """How many of all these the monotonic clock has counted."""
+
+
 class Sleep:
     """Detects sleep between checks of a stream, several times a second."""
 
-    def __init__(self, awake_s: float, all_s: float) -> None:
-        """awake_s, all_s: as :func:`clocks` gives them."""
+    def __init__(
+        self, awake_s: float, all_s: float, *, counts_sleep: bool = _COUNTS_SLEEP is not None
+    ) -> None:
+        """awake_s, all_s: as :func:`clocks` gives them. counts_sleep: whether the second clock goes on in sleep
+        and the first does not.
+        """
+        self._counts_sleep = counts_sleep
         self._awake_s = awake_s
         self._all_s = all_s
         self._frames = 0
         self._arrived_s = -math.inf
 
-    def slept_since_last(self, awake_s: float, all_s: float, frames: int) -> tuple[float, float]:
-        """Returns seconds slept since the last check, and how many of them the monotonic clock has counted.
+    def since_last(self, awake_s: float, all_s: float, frames: int) -> Standstill:
+        """Returns what held up the stream since the last check.
 
-        frames: how many have arrived. The check alone may be late, while frames pile up. Where
-        none came in all that time although they were flowing before, everything stood still: a machine
-        that slept on its only clock, a virtual one that was suspended, processes that were stopped.
+        frames: how many have arrived. The check alone may be late, while frames pile up. Where none came in all
+        that time although they were flowing before, everything stood still. On a machine with a clock for each
+        that was no sleep: the processes were stopped. On one with a single clock it is taken for a sleep.
         """
         passed_s = awake_s - self._awake_s
         suspended_s = all_s - self._all_s - passed_s
@@ -59,4 +77,7 @@ class Sleep:
         if frames != self._frames:
             self._arrived_s = awake_s
         self._awake_s, self._all_s, self._frames = awake_s, all_s, frames
-        return (suspended_s if suspended_s >= _LEAST_S else 0.0) + stood_s, stood_s
+        slept_s = suspended_s if suspended_s >= _LEAST_S else 0.0
+        if self._counts_sleep:
+            return Standstill(slept_s, stood_s, stood_s)
+        return Standstill(slept_s + stood_s, 0.0, stood_s)

@@ -1,4 +1,4 @@
-"""Everything stands still for a while: the nearest to a laptop that sleeps that a test can have."""
+"""Every process of a run is stopped for a while: a standstill that is no sleep, as the clocks tell."""
 
 import os
 import signal
@@ -14,7 +14,7 @@ from sidecar.journal import reader
 pytestmark = pytest.mark.slow
 
 
-ASLEEP_S = 3.0
+STOPPED_S = 3.0
 
 
 def descendants(pid):
@@ -23,7 +23,7 @@ def descendants(pid):
     return [pid, *(one for child in children for one in descendants(int(child)))]
 
 
-def test_a_sleep_is_shown_as_what_it_was(loopback):
+def test_a_stop_is_shown_as_what_it_was(loopback):
     """Player, sound server, capture and meter stop together: a gap of that length, and next to no loss."""
     loopback.down()
     loopback.up(channels=2)
@@ -33,16 +33,16 @@ def test_a_sleep_is_shown_as_what_it_was(loopback):
         for pid in everything:
             os.kill(pid, signal.SIGSTOP)
         began_s = time.monotonic()
-        time.sleep(ASLEEP_S)
+        time.sleep(STOPPED_S)
         for pid in everything:
             os.kill(pid, signal.SIGCONT)
-        asleep_s = time.monotonic() - began_s
+        stopped_s = time.monotonic() - began_s
         back = run.wait_for_progress()
         run.wait_for(lambda line: line["seconds"] > back.line["seconds"] + 5.5)
         code, errors = run.end()
     [gap] = [event.text for event in reader.latest().events if event.kind == "gap"]
 
     assert (code, errors) == (0, "")
-    assert gap.startswith("the machine slept for ")
-    assert abs(float(gap.split()[4]) - asleep_s) < 0.5
+    assert gap.startswith("the sidecar was stopped for ")
+    assert abs(float(gap.split()[5]) - stopped_s) < 0.5
     assert run.lines("reading")[-1]["dropped_samples"] < 48_000

@@ -9,9 +9,9 @@ from sidecar.sources.sleep import Sleep, clocks
 class Stream:
     """Looked at ten times a second while frames arrive."""
 
-    def __init__(self):
+    def __init__(self, *, counts_sleep=True):
         self.awake_s, self.asleep_s, self.frames = 100.0, 0.0, 0
-        self.sleep = Sleep(100.0, 100.0)
+        self.sleep = Sleep(100.0, 100.0, counts_sleep=counts_sleep)
         self.looks = []
 
     def play(self, seconds, frames_a_look=4800):
@@ -22,14 +22,13 @@ class Stream:
         return self
 
     def look(self):
-        self.looks.append(
-            self.sleep.slept_since_last(self.awake_s, self.awake_s + self.asleep_s, self.frames)
-        )
+        self.looks.append(self.sleep.since_last(self.awake_s, self.awake_s + self.asleep_s, self.frames))
         return self.looks[-1]
 
     @property
     def slept(self):
-        return [(round(slept_s, 3), round(counted_s, 3)) for slept_s, counted_s in self.looks if slept_s]
+        """Of each standstill: slept, stopped, and counted by the monotonic clock."""
+        return [tuple(round(each_s, 3) for each_s in look) for look in self.looks if any(look)]
 
 
 def test_a_sleep_is_what_one_clock_counts_and_the_other_does_not():
@@ -38,17 +37,27 @@ def test_a_sleep_is_what_one_clock_counts_and_the_other_does_not():
     stream.asleep_s = 3600.0
     stream.play(5.0)
 
-    assert stream.slept == [(3600.0, 0.0)]
+    assert stream.slept == [(3600.0, 0.0, 0.0)]
 
 
 def test_where_both_clocks_go_on_a_sleep_is_a_standstill():
     """Nobody looked for a minute, and no frame arrived although they had been arriving (Windows)."""
+    stream = Stream(counts_sleep=False).play(5.0)
+    stream.awake_s += 60.0
+    stream.look()
+    stream.play(5.0)
+
+    assert stream.slept == [(60.0, 0.0, 60.0)]
+
+
+def test_a_standstill_that_both_clocks_count_is_a_stop_of_the_processes():
+    """SIGSTOP and SIGCONT on a machine whose second clock goes on in sleep (Linux, macOS)."""
     stream = Stream().play(5.0)
     stream.awake_s += 60.0
     stream.look()
     stream.play(5.0)
 
-    assert stream.slept == [(60.0, 60.0)]
+    assert stream.slept == [(0.0, 60.0, 60.0)]
 
 
 def test_a_reader_that_is_late_alone_did_not_sleep():
