@@ -11,7 +11,18 @@ from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Snapshot
 
 Condition = Literal[
-    "ceiling", "latched", "hot", "over", "under", "inside", "silent", "paused", "waiting", "lost"
+    "ceiling",
+    "latched",
+    "hot",
+    "over",
+    "under",
+    "inside",
+    "silent",
+    "paused",
+    "waiting",
+    "ready",
+    "lost",
+    "script",
 ]
 
 CONDITIONS: dict[Condition, str] = {
@@ -24,7 +35,9 @@ CONDITIONS: dict[Condition, str] = {
     "silent": "audio arrives and is silent",
     "paused": "the measurement is paused",
     "waiting": "getting ready, or too little measured to judge",
+    "ready": "the meter runs and waits for sound",
     "lost": "no audio arrives",
+    "script": "a script of --on has failed, and that is not yet acknowledged",
 }
 """Each condition and what it means."""
 
@@ -38,12 +51,16 @@ def conditions(snapshot: Snapshot) -> frozenset[Condition]:
     if alerts.get("lost") == "on":
         return frozenset({"lost"})
     if snapshot.transport in {"preparing", "waiting"}:
-        return frozenset({"waiting"})
+        return frozenset({"waiting", "script"} if snapshot.script_fault else {"waiting"})
     found: set[Condition] = {name for name, state in alerts.items() if state == "on" and name != "lost"}
     if alerts.get("ceiling") == "latched":
         found.add("latched")
     if snapshot.transport == "paused":
         found.add("paused")
+    if snapshot.transport == "ready":
+        found.add("ready")
+    if snapshot.script_fault:
+        found.add("script")
     if "over" not in found:
         found.add(_standing(snapshot.reading, snapshot.goal.lowest_lufs))
     return frozenset(found)

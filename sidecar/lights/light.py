@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -55,7 +56,7 @@ _HALVES_LIT: dict[Pattern, tuple[int, frozenset[int]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """What is shown while any of some conditions holds."""
+    """What is shown while any of some conditions holds, or any of them together with another one."""
 
     when: tuple[Condition, ...]
     value: Value
@@ -67,6 +68,13 @@ class Show:
     """How long a condition must hold before it is shown."""
     min_on_s: float = MIN_ON_S
     """How long it is shown at least, unless something that comes before it in the file takes its place."""
+
+    also: Condition | None = None
+    """What must hold as well; None for nothing else."""
+
+    def holds(self, conditions: Collection[Condition]) -> bool:
+        """Whether it is to be shown while these conditions hold, and nothing before it in the file."""
+        return (self.also is None or self.also in conditions) and any(one in conditions for one in self.when)
 
     def at(self, shown_s: float) -> Value:
         """The value so many seconds (0 or more) after it was first shown."""
@@ -103,7 +111,7 @@ def _tag(argument: int | float | str) -> str:
 
 _REQUIRED = ("title", "address", "kind", "safe", "show")
 _SHOW_REQUIRED = ("when", "value")
-_SHOW_OPTIONAL = ("rest", "pattern", "pulse_hz", "hold_s", "min_on_s")
+_SHOW_OPTIONAL = ("also", "rest", "pattern", "pulse_hz", "hold_s", "min_on_s")
 
 
 def load_light(name_or_path: str | Path) -> Light:
@@ -142,11 +150,24 @@ def _shows(path: Path, tables: Any, kind: Kind) -> tuple[Show, ...]:
     if not isinstance(tables, list) or not tables or not all(isinstance(table, dict) for table in tables):
         raise unusable(path, "show", tables, "one table or more, each begun by a line [[show]]")
     shows = tuple(_show(path, table, kind) for table in tables)
-    named = [condition for show in shows for condition in show.when]
-    for condition in named:
-        if named.count(condition) > 1:
-            raise unusable(path, "when", condition, "in one [[show]] only: the second would never be seen")
+    _refuse_unseen(path, shows)
     return shows
+
+
+def _refuse_unseen(path: Path, shows: tuple[Show, ...]) -> None:
+    """Raises SettingsError where a show before it holds whenever that one does."""
+    shown: set[tuple[Condition, Condition | None]] = set()
+    for show in shows:
+        for condition in show.when:
+            covers = {(condition, None), (condition, show.also), (show.also, None), (show.also, condition)}
+            if covers & shown:
+                raise unusable(
+                    path,
+                    "when",
+                    condition,
+                    "in one [[show]] only, also aside: the second would never be seen",
+                )
+            shown.add((condition, show.also))
 
 
 def _show(path: Path, table: dict[str, Any], kind: Kind) -> Show:
@@ -157,6 +178,7 @@ def _show(path: Path, table: dict[str, Any], kind: Kind) -> Show:
         raise unusable(path, key, table[key], "left out where the pattern is steady")
     show = Show(
         when=_when(path, table["when"]),
+        also=word(path, "also", table["also"], tuple(CONDITIONS)) if "also" in table else None,
         value=_value(path, "value", table["value"], kind),
         rest=_value(path, "rest", table.get("rest", [0] * KINDS[kind].size), kind),
         pattern=pattern,

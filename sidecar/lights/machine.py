@@ -97,7 +97,7 @@ class _Choice:
         """Returns the place of the first show whose condition has held for long enough."""
         asked = len(self._shows)
         for place, show in reversed(list(enumerate(self._shows))):
-            if conditions.isdisjoint(show.when):
+            if not show.holds(conditions):
                 self._held_from_s[place] = None
                 continue
             held_from_s = self._held_from_s[place]

@@ -24,14 +24,16 @@ GOAL = Goal(
 )
 
 
-def run(*on, transport="measuring", latched=False, integrated=-23.0, seconds=60.0, goal=GOAL) -> Snapshot:
+def run(
+    *on, transport="measuring", latched=False, integrated=-23.0, seconds=60.0, goal=GOAL, script=""
+) -> Snapshot:
     """A snapshot with these alerts on."""
     states = {name: "on" if name in on else "off" for name in ALERT_NAMES}
     if latched:
         states["ceiling"] = "latched"
     alerts = tuple(Alert(name, state) for name, state in states.items())
     reading = Reading(integrated=integrated, seconds=seconds)
-    return Snapshot(transport=transport, goal=goal, reading=reading, alerts=alerts)
+    return Snapshot(transport=transport, goal=goal, reading=reading, alerts=alerts, script_fault=script)
 
 
 @pytest.mark.parametrize(
@@ -53,6 +55,10 @@ def run(*on, transport="measuring", latched=False, integrated=-23.0, seconds=60.
         (run("over", transport="paused"), {"paused", "over"}),
         (run(transport="waiting"), {"waiting"}),
         (run(transport="preparing", seconds=0.0), {"waiting"}),
+        (run(transport="ready", integrated=SILENCE, seconds=9.0), {"ready", "waiting"}),
+        (run("silent", transport="ready", integrated=SILENCE), {"ready", "silent", "waiting"}),
+        (run(script="It failed."), {"script", "inside"}),
+        (run(script="It failed.", transport="waiting"), {"script", "waiting"}),
         (run("lost", transport="waiting"), {"lost"}),
         (run("lost", "over", "ceiling"), {"lost"}),
         (run("over", "ceiling", transport="ended"), set()),
@@ -74,6 +80,7 @@ def test_every_condition_can_hold():
         run(),
         run(seconds=0.0),
         run("lost"),
+        run(transport="ready", script="It failed."),
     ):
         seen |= conditions(snapshot)
 

@@ -89,6 +89,7 @@ class TestShipped:
         assert {word for word in CONDITIONS if not re.search(rf"^#.*\b{word} ", text, re.MULTILINE)} == set()
         assert {kind for kind in KINDS if f"{kind}:" not in text and f"{kind}," not in text} == set()
         keys = {*GOOD, *SHOW, "before", "rest", "pattern", "pulse_hz", "hold_s", "min_on_s"}
+        assert "also = " in text
         assert {key for key in keys if not re.search(rf"^(# )?{key} = ", text, re.MULTILINE)} == set()
 
 
@@ -218,6 +219,42 @@ class TestRefusing:
         message = refusal(own, toml() + '[[show]]\nwhen = ["over", "hot"]\nvalue = 0.5\n')
 
         assert message.startswith("when is 'hot'; it must be in one [[show]] only")
+
+    @pytest.mark.parametrize(
+        ("first", "second", "is_seen"),
+        [
+            (("latched", "paused"), ("latched", None), True),
+            (("latched", "paused"), ("paused", None), True),
+            (("latched", "paused"), ("latched", "silent"), True),
+            (("latched", None), ("latched", "paused"), False),
+            (("paused", None), ("latched", "paused"), False),
+            (("latched", "paused"), ("latched", "paused"), False),
+            (("latched", "paused"), ("paused", "latched"), False),
+        ],
+    )
+    def test_two_conditions_at_once_come_before_each_alone(self, own, first, second, is_seen):
+        shows = "".join(
+            f'[[show]]\nwhen = "{when}"\nvalue = {value}\n' + (f'also = "{also}"\n' if also else "")
+            for (when, also), value in ((first, 1.0), (second, 0.5))
+        )
+        text = toml({"when": '"hot"'}) + shows
+        if is_seen:
+            light = made(own, text)
+            held = {"latched", "paused"}
+
+            assert next(show.value for show in light.shows if show.holds(held)) == (1.0,)
+        else:
+            assert refusal(own, text).startswith(f"when is '{second[0]}'; it must be in one [[show]] only")
+
+    def test_the_colour_lamp_tells_latched_paused_and_both(self, own):
+        shows = load_light("colours").shows
+
+        def shown(*conditions):
+            return next(show for show in shows if show.holds({"inside", *conditions}))
+
+        three = [shown("latched"), shown("paused"), shown("latched", "paused")]
+        assert len(set(three)) == 3
+        assert {three[2].value, three[2].rest} == {three[0].value, three[1].value}
 
     @pytest.mark.parametrize("key", GOOD)
     def test_a_missing_key_is_named(self, own, key):

@@ -13,7 +13,7 @@ from rich.console import Console
 from sidecar.cli.terminal.table import open_table
 from sidecar.errors import SettingsError
 from sidecar.lights import Light, all_lights, light_faults, load_light
-from sidecar.lights.conditions import CONDITIONS
+from sidecar.lights.conditions import CONDITIONS, Condition
 from sidecar.lights.light import Show
 from sidecar.lights.sender import Lamp, Lamps
 from sidecar.osc.sockets.destinations import resolve
@@ -50,7 +50,7 @@ def _list() -> None:
     for heading in ("name", "what it is", "message", "shows"):
         table.add_column(heading, overflow="fold")
     for light in all_lights():
-        shown = ", ".join(condition for show in light.shows for condition in show.when)
+        shown = ", ".join(_named(show, condition) for show in light.shows for condition in show.when)
         table.add_row(light.name, light.title, f"{light.address} ({light.kind})", shown)
     Console(markup=False, emoji=False).print(table)
     print(f"Your own go into {own_configs() / 'lights'}, a TOML file each.")
@@ -73,7 +73,7 @@ def _walk(lamp: Lamp, each_s: float) -> None:
         engine.run(lamps.open())
         try:
             for line, show in _steps(light):
-                engine.soon(lamps.show_conditions, frozenset(show.when if show else ()))
+                engine.soon(lamps.show_conditions, _conditions(show))
                 print(line, flush=True)
                 time.sleep(each_s)
         except KeyboardInterrupt:
@@ -91,7 +91,18 @@ def _steps(light: Light) -> Iterator[tuple[str, Show | None]]:
     yield f"1 of {count}  safe: nothing known, nothing wrong  steady {_numbers(light.safe)}", None
     for place, show in enumerate(reversed(light.shows), start=2):
         meaning = "; ".join(f"{condition}: {CONDITIONS[condition]}" for condition in show.when)
+        meaning += f"; also {show.also}: {CONDITIONS[show.also]}" if show.also else ""
         yield f"{place} of {count}  {meaning}  {_look(show)}", show
+
+
+def _named(show: Show, condition: Condition) -> str:
+    return f"{condition} and {show.also}" if show.also else condition
+
+
+def _conditions(show: Show | None) -> frozenset[Condition]:
+    if show is None:
+        return frozenset()
+    return frozenset((*show.when, show.also) if show.also else show.when)
 
 
 def _look(show: Show) -> str:
