@@ -122,7 +122,7 @@ class MasterFader:
             self._remote.close()
 
     def stood_still(self, why: str) -> None:
-        """Disarms after a standstill: the operator may have left. why: what stood still, without a full stop."""
+        """Disarms after a standstill: the operator may have left. why: what it was, as half a sentence."""
         if self._remote:
             self._remote.stood_still(why)
 

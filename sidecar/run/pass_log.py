@@ -47,6 +47,10 @@ class PassLog:
         """Returns the pass so far; may be called from any thread."""
         return self._log.view()
 
+    def events(self) -> tuple[Event, ...]:
+        """Returns what has happened in the pass so far; may be called from any thread."""
+        return self._log.events
+
     @property
     def fault(self) -> str:
         """Why nothing is being written, as a sentence for the screen; empty while writing works."""

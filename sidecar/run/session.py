@@ -39,6 +39,7 @@ from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import (
     COMPILING,
+    Event,
     EventKind,
     FaderFeedback,
     FaderTouch,
@@ -139,6 +140,10 @@ class Session:
 
     def timeline(self) -> Timeline:
         return self._pass_log.timeline()
+
+    def events(self) -> tuple[Event, ...]:
+        """Returns what has happened in the pass so far, oldest first; as cheap as can be."""
+        return self._pass_log.events()
 
     def goals(self) -> Sequence[Goal]:
         return all_goals()

@@ -63,6 +63,10 @@ class TimelineLog:
     def add_event(self, event: Event) -> None:
         self._events = (*self._events, event)
 
+    @property
+    def events(self) -> tuple[Event, ...]:
+        return self._events
+
     def view(self) -> Timeline:
         """The history so far: views that later columns do not change."""
         size = self._size  # read once, and before the table, which is never smaller

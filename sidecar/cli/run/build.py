@@ -7,6 +7,7 @@ import contextlib
 import socket
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ import tui
 from sidecar.cli.arguments.parsing import LISTEN_PORT
 from sidecar.cli.run.discovery import discovery
 from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
-from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
+from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, unless_it_never_began
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.first_run import compiling_is_said
@@ -28,7 +29,7 @@ from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
 from sidecar.model.foreign_text import printable
-from sidecar.model.snapshot import Outlet
+from sidecar.model.snapshot import Event, Outlet
 from sidecar.osc.access import network
 from sidecar.osc.sockets.destinations import resolve
 from sidecar.osc.sockets.udp import OscPort, bind
@@ -124,7 +125,7 @@ def _session(
         )
     )
     outlets += more.outlets
-    outlets += _lines(options, closing)
+    outlets += _lines(options, closing, lambda: session.events())  # noqa: PLW0108 - it is made below
     session = Session(
         source,
         RunOptions(
@@ -150,14 +151,16 @@ def _session(
     return session
 
 
-def _lines(options: argparse.Namespace, closing: contextlib.ExitStack) -> list[Outlet]:
-    """Returns the outlets that print lines in place of the screen."""
+def _lines(
+    options: argparse.Namespace, closing: contextlib.ExitStack, events: Callable[[], tuple[Event, ...]]
+) -> list[Outlet]:
+    """Returns the outlets that print lines in place of the screen. events: those of the pass so far."""
     if not _has_screen(options) and options.pace != "fast":
         closing.enter_context(nonblocking_output())  # a file source can wait for the output, a device cannot
     if options.plain:
-        return [SpokenLine()]
+        return [unless_it_never_began(SpokenLine())]
     if options.no_screen:
-        return [JsonLines() if options.json else PlainLines()]
+        return [unless_it_never_began(JsonLines(events) if options.json else PlainLines())]
     return []
 
 

@@ -7,13 +7,14 @@ import math
 import os
 import re
 import sys
+from collections.abc import Callable
 from typing import Any, TextIO
 
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Move, Reading
-from sidecar.model.snapshot import Snapshot, Transport
+from sidecar.model.snapshot import Event, Outlet, Snapshot, Transport
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
@@ -23,10 +24,27 @@ _LONGEST_NOTICE = 100
 """Characters of a notice that is read out. Ours."""
 
 
-class JsonLines:
-    """One JSON object a line: each reading, and each move, alert and notice that changes."""
+def unless_it_never_began(lines: Outlet) -> Outlet:
+    """Returns *lines* without the end of a run that nothing was measured in: its error is printed alone."""
+    has_begun = False
 
-    def __init__(self) -> None:
+    def take(snapshot: Snapshot) -> None:
+        nonlocal has_begun
+        has_begun = has_begun or snapshot.transport not in {"preparing", "ended"}
+        if has_begun or snapshot.transport == "preparing" or not snapshot.notice:
+            lines(snapshot)
+
+    return take
+
+
+class JsonLines:
+    """One JSON object a line: each reading, and each move, alert and notice that changes, and each marker."""
+
+    def __init__(self, events: Callable[[], tuple[Event, ...]] = tuple) -> None:
+        """events: returns those of the present pass, oldest first."""
+        self._events = events
+        self._known: tuple[Event, ...] | None = None
+        """The events that were looked at; None before the first look: a resumed pass begins with some."""
         self._notice = ""
         self._move: tuple[str, Move, dict[str, float]] | None = None
         self._alerts: tuple[Alert, ...] = ()
@@ -61,6 +79,7 @@ class JsonLines:
         )
         self._print_move(snapshot)
         self._print_alerts(snapshot)
+        self._print_markers()
         if snapshot.notice != self._notice:
             self._notice = snapshot.notice
             _print_object(type="notice", seconds=round(reading.seconds, 3), text=snapshot.notice)
@@ -99,6 +118,16 @@ class JsonLines:
                 )
         self._alerts = snapshot.alerts
 
+    def _print_markers(self) -> None:
+        known, events = self._known, self._events()
+        self._known = events
+        if known is None:
+            return
+        is_same_pass = bool(known and events and known[0] is events[0])
+        for event in events[len(known) if is_same_pass else 0 :]:
+            if event.kind == "mark":
+                _print_object(type="marker", seconds=round(event.seconds, 3), label=event.text)
+
 
 class PlainLines:
     """A line a second, and one for each notice and each reason of a move that is new."""
@@ -108,7 +137,8 @@ class PlainLines:
         self._latest = ("", "")
 
     def __call__(self, snapshot: Snapshot) -> None:
-        sentences = snapshot.notice, f"{_whose(snapshot)}{chosen_move(snapshot)[1].reason}"
+        reason = "" if snapshot.transport == "preparing" else chosen_move(snapshot)[1].reason
+        sentences = snapshot.notice, f"{_whose(snapshot)}{reason}"
         for sentence, before in zip(sentences, self._latest, strict=True):
             if sentence and sentence != before:
                 print(sentence, flush=True)

@@ -1,0 +1,75 @@
+"""Markers in the lines of JSON, and what a run prints that never began."""
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from sidecar.cli import main
+from sidecar.cli.run.lines import JsonLines, PlainLines, unless_it_never_began
+from sidecar.model.snapshot import Event, Snapshot
+from sidecar.settings.goals import load_goal
+
+GOAL = load_goal("r128")
+
+
+def snapshot(transport="measuring", notice=""):
+    return Snapshot(transport, GOAL, notice=notice)
+
+
+def markers(capsys):
+    lines = map(json.loads, capsys.readouterr().out.splitlines())
+    return [(line["seconds"], line["label"]) for line in lines if line["type"] == "marker"]
+
+
+def test_each_marker_is_a_line_once_and_a_reset_begins_anew(capsys):
+    events = (Event(1.0, "mark", "before the run"),)
+    lines = JsonLines(lambda: events)
+    lines(snapshot())
+    for more in (
+        (Event(2.5, "mark", "verse"), Event(2.6, "alert", "hot")),
+        (),
+        (Event(4.0, "mark", ""),),
+    ):
+        events += more
+        lines(snapshot())
+    first_pass = markers(capsys)
+    events = ()
+    lines(snapshot())
+    events = (Event(0.5, "mark", "again"),)
+    lines(snapshot())
+    events = (Event(0.2, "mark", "third pass"), Event(0.3, "mark", "and more"))
+    lines(snapshot())
+
+    assert first_pass == [(2.5, "verse"), (4.0, "")]
+    assert markers(capsys) == [(0.5, "again"), (0.2, "third pass"), (0.3, "and more")]
+
+
+def test_the_end_of_a_run_that_never_began_is_left_to_its_error(capsys):
+    lines = unless_it_never_began(PlainLines())
+    lines(snapshot("preparing"))
+    lines(snapshot("ended", notice="There is no such layout."))
+
+    assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize("transports", [("preparing", "measuring", "ended"), ("preparing", "ended")])
+def test_the_closing_line_of_any_other_run_comes(capsys, transports):
+    lines = unless_it_never_began(PlainLines())
+    for transport in transports:
+        lines(snapshot(transport))
+
+    assert "ended" in capsys.readouterr().out.splitlines()[-1]
+
+
+def test_a_layout_that_does_not_fit_is_said_once(tmp_path, capsys):
+    file = tmp_path / "mix.wav"
+    soundfile.write(file, np.zeros((4800, 2)), 48_000)
+    code = main(
+        ["live", "--file", str(file), "--layout", "5.1", "--no-screen", "--no-record", "--osc-port", "0"]
+    )
+    said = capsys.readouterr()
+
+    assert (code, said.out) == (2, "")
+    assert said.err.count("There are 6 channels in the layout 5.1") == 1
