@@ -13,8 +13,8 @@ from sidecar.model.readings import Limit
 LOUDER = "louder: mind ears and monitors"
 LOUDER_SHORT = "mind ears"
 HELD: dict[Limit, str] = {
-    "ceiling": "△ held by the true-peak ceiling",
-    "step": "held to one safe step",
+    "ceiling": "△ limited by the true-peak ceiling",
+    "step": "limited to one safe step",
     "range": "the fader has no more travel",
 }
 GETTING_READY = "getting ready to listen"
@@ -24,7 +24,7 @@ ALL_THE_WAY_DOWN = "fader all the way down"
 
 # --- refusals and faults ------------------------------------------------------------------------
 
-RAISE_BY_HAND = "the fader stands at −∞ dB: raise it by hand first"
+RAISE_BY_HAND = "the fader is at −∞ dB: raise it yourself first"
 NO_NEWS = "no news from the run: {error}"
 CANNOT_BE_DRAWN = "{panel} cannot be drawn: {error}"
 
@@ -36,7 +36,7 @@ DOES_NOT_FIT = " does not fit: forecast from this pass only"
 NO_ALERTS = " ◇ no alerts"
 WITHIN_GOAL = " ✓ passes"
 BREAKS_GOAL = " ✗ {limits}"
-OSC_NOWHERE = "OSC goes nowhere"
+OSC_OFF = "OSC off"
 NOTHING_MEASURED = "nothing measured yet"
 
 # --- dialogs ------------------------------------------------------------------------------------
@@ -50,27 +50,27 @@ ARM_CAUTION = (
     " hand on the fader: touching it takes it back.\n\n"
     "It moves when you follow (f), and unasked from half a minute on; x takes the leave back at once.\n\n"
 )
-ARM_KEYS = "y: arm      n or escape: leave it"
+ARM_KEYS = "y: arm      n or escape: cancel"
 
 RESET_QUESTION = (
     "Reset after {measured} of programme?\n\n"
-    "Integrated loudness, loudness range, maxima and peaks begin anew together.\n\n"
+    "Integrated loudness, loudness range, maxima and peaks start again together.\n\n"
     "y or enter: reset      n or escape: keep measuring"
 )
 
-LABEL_HOW = "Label, then enter; the mark is set at that moment.\n"
+LABEL_HOW = "Type a label, then enter. The marker is set at that moment.\n"
 
-GOALS_HOW = "enter chooses, escape leaves it as it is"
+GOALS_HOW = "enter chooses, escape keeps the present goal"
 
-COMMANDS_HOW = "part of a name, or of what it does; enter runs it, escape leaves"
+COMMANDS_HOW = "type part of a name; enter runs it, escape closes"
 COMMANDS_GOAL = "Goal: {title}"
 
 NO_RIDES = "No rides yet."
 RIDE_UP = "▲ is {caution}\n"
 
 BALANCE_HOW = "A rough balance from silence: close all faders, then bring them up one by one.\n"
-BALANCE_CAUTION = "Turn the monitors down first, and bring each one up slowly.\n"
-BALANCE_LISTENING = "\nListening: every stem must play for some seconds first."
+BALANCE_CAUTION = "Turn the monitors down first. Bring each fader up slowly.\n"
+BALANCE_LISTENING = "\nListening: each stem must play for some seconds first."
 
 NOTHING_HAPPENED = "Nothing has happened yet."
 AND_BEFORE = "and {count} before"
@@ -82,52 +82,57 @@ UP_TO = "short-term up to {level}"
 SENDING = "Sending"
 
 LOOKS_HOW = "Can you tell these apart? Nothing here moves or blinks."
-LOOKS_STANDS = "Where a value stands"
+LOOKS_STANDS = "A value against the goal"
 LOOKS_ALERTS = "Alerts: off, on, and latched until acknowledged"
 LOOKS_HISTORY = "History and scales"
 LOOKS_EVENTS = "Events"
-LOOKS_RUN = "The run, and the hand"
+LOOKS_RUN = "The run, and automatic moves"
 
 # --- the help -----------------------------------------------------------------------------------
 
+HELP_SEARCH = "Search the help"
+HELP_NOTHING = "Nothing in the help has these words."
+
 MEASURES = (
-    ("The move", "which way and how many dB the master fader should go, where the programme lands"
-     " if it does, and the band it lands in nine times out of ten."),
-    ("△ held by", "the true-peak ceiling, the limit of one step or the fader's end keeps the move small."),
-    ("Stems", "each fader now, its move, what limits it (△peak the ceiling, step one safe step, end the"
-     " fader's travel) and its true peak; the largest move is the one shown large, and all of them together"
-     " land the mix there."),
-    ("Balance", "a rough balance of the stems from silence: the anchor first, then the rest by energy, and"
-     " where the mix lands with each."),
-    ("Scales", "offsets from the goal: the middle is the goal, left is under, right is over, the shaded gate"
-     " passes; the scale is stretched around the goal so that tenths are seen."),
-    ("Landing", "where this pass, or else the next one, ends if the move is made, with its 90 % band."),
-    ("Earlier pass", "where it fits what plays, the forecast is made from it."),
-    ("Integrated", "loudness of the programme since the reset; silence and quiet passages are gated out"
-     " (ITU-R BS.1770-5 Annex 1)."),
-    ("Short-term", "loudness of the last 3 s, not gated (EBU Tech 3341 §2.2); its gate runs from 5 LU under"
-     " the goal, where listeners' comfort ends (Tech 3343 §3.5.2), to the goal's hot line."),
-    ("Momentary", "loudness of the last 0.4 s, not gated (EBU Tech 3341 §2.2); the same gate, up to the"
-     " goal's own limit if it has one."),
-    ("True peak", "the highest level between the samples so far, a mark for each channel; here the middle is"
-     " the ceiling, and the number is what is left below it (ITU-R BS.1770-5 Annex 2)."),
-    ("Range", "loudness range: how far soft and loud passages lie apart (EBU Tech 3342); settling in its"
-     " first 60 s (Tech 3341 §2.4), and guidance only, never a reason to fail (Tech 3343 §3.3)."),
-    ("History", "short-term over time: solid up to the lowest of each column, softer up to the highest; the"
-     " bright line is integrated, ahead of now it is the forecast."),
-    ("Cursor", "left and right look back along the history: the line below says what was read there. , and ."
-     " go to events and to where short-term went over its line; escape follows now again."),
-    ("Marks", "↕ fader, ◆ mark, △ ▷ alert, ╳ gap in the audio, ┼ new goal, ‖ pause."),
-    ("Rides", "the fewest places where the fader must leave its line so that the history so far keeps the"
-     " goal's limits: ▼ lower, ▲ higher, over the history and in a list; ramps are the time there and back."),
-    ("Alerts", "△ ceiling: true peak; ▷ over: too loud for the goal; ▲ hot: short-term above the hot line;"
-     " ╳ lost: audio is missing; ○ silent: nothing is heard. Ceiling stays until acknowledged."),
-    ("▣ ARMED", "the sidecar may move the workstation's fader: when you follow, and unasked from half a"
-     " minute on; ▢ not armed: it may not. A hand on the fader, lost audio, a sleep of the machine or a fader"
-     " that does not answer takes the leave back."),
-    ("? question", "an unreported move, guessed from the sound; it counts only when you say yes."),
-    ("Units", "LU is the offset from the goal, LUFS the absolute level (EBU Tech 3341 §2.7); a goal other"
-     " than −23 LUFS is not EBU Mode (§2)."),
-    ("Care", "raising gain can hurt ears and loudspeakers: turn monitors down first. This measures a signal,"
-     " not sound pressure; the receiver's own specification and local rules come first."),
-)  # fmt: skip
+    ("The move", "which way, and how many dB, to move the master fader"),
+    ("Lands at", "where the programme ends if you make the move"),
+    ("Likely", "the range it lands in nine times out of ten"),
+    ("△ ceiling", "beside a move: the true-peak ceiling keeps it small"),
+    ("Safe step", "the largest move that is advised at once"),
+    ("Stems", "each stem's fader, its move, its limit, its true peak"),
+    ("Balance", "a rough balance from silence: the anchor first, then the rest"),
+    ("Scales", "offsets from the goal: left is under, right is over"),
+    ("Pass zone", "the shaded part of a scale: what lies in it passes"),
+    ("Landing", "where this pass, or the next one, ends after the move"),
+    ("Earlier pass", "a pass heard before; where it fits, the forecast uses it"),
+    ("Integrated", "loudness since the reset, gated (ITU-R BS.1770-5 Annex 1)"),
+    ("Short-term", "loudness of the last 3 s, not gated (Tech 3341 §2.2)"),
+    ("Momentary", "loudness of the last 0.4 s, not gated (Tech 3341 §2.2)"),
+    ("Comfort", "their zone starts 5 LU under the goal (Tech 3343 §3.5.2)"),
+    ("True peak", "highest level between samples so far (BS.1770-5 Annex 2)"),
+    ("Headroom", "dB between the highest true peak and the ceiling"),
+    ("Range", "loudness range, soft to loud passages (EBU Tech 3342)"),
+    ("Settling", "the range moves much in its first 60 s (Tech 3341 §2.4)"),
+    ("Guide", "a wider range never fails a programme (Tech 3343 §3.3)"),
+    ("PLR", "peak to loudness ratio: true peak minus integrated loudness"),
+    ("PSR", "peak to short-term ratio: recent true peak minus short-term"),
+    ("History", "short-term over time; bright line integrated, forecast ahead of now"),
+    ("Columns", "solid up to the lowest short-term, softer up to the highest"),
+    ("Cursor", "a place in the history; the line below has its levels"),
+    ("Events", "↕ fader, ◆ marker, △ ▷ alert, ╳ gap, ┼ goal, ‖ pause"),
+    ("Rides", "fader moves there and back that keep the goal's limits"),
+    ("△ ceiling", "alert: true peak over the ceiling; latched until you acknowledge"),
+    ("▷ over", "alert: integrated over the highest value that passes"),
+    ("▲ hot", "alert: short-term over the goal's hot line"),
+    ("╳ lost", "alert: no audio arrives"),
+    ("○ silent", "alert: audio arrives and is silent"),
+    ("▣ ARMED", "the sidecar may move the workstation's master fader"),
+    ("▢ not armed", "it may not; touch, lost audio or sleep also disarm"),
+    ("? question", "a move guessed from the sound; it counts after y"),
+    ("LU", "offset from the goal (EBU Tech 3341 §2.7)"),
+    ("LUFS", "absolute loudness (EBU Tech 3341 §2.7)"),
+    ("EBU Mode", "a goal of −23 LUFS only (EBU Tech 3341 §2)"),
+    ("Caution", "raised gain can hurt ears and loudspeakers: turn monitors down"),
+    ("Your ears", "this measures a signal, no sound pressure; local rules come first"),
+    ("Delivery", "the receiver's own specification comes before this screen"),
+)

@@ -126,7 +126,7 @@ ALERT_NAMES: tuple[AlertName, ...] = ("ceiling", "over", "hot", "lost", "silent"
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """One warning. ``held`` means: the cause is gone, and it has not been acknowledged yet."""
+    """One warning. ``latched`` means: the cause is gone, and it has not been acknowledged yet."""
 
     name: AlertName
     state: AlertState = "off"
@@ -134,7 +134,7 @@ class Alert:
     """What was measured: LUFS for over and hot, dBTP for ceiling, seconds for lost and silent. While hot is
     on, the highest since it came on."""
     limit: float = 0.0
-    """What it is held against, in the unit of ``value``."""
+    """What it is compared with, in the unit of ``value``."""
     since_s: float = 0.0
     """Time of the last change of ``state``, on the clock the watch was given."""
 

@@ -50,6 +50,13 @@ def window_figure(value: float, window_s: float, seconds: float) -> str:
     return "–" if seconds < window_s else figure(value)
 
 
+def clock(seconds: float) -> str:
+    """Seconds to text in whole ones that have passed: ``m:ss``, or ``h:mm:ss`` from an hour on."""
+    minutes, second = divmod(int(max(0.0, seconds)), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"
+
+
 def h_mm_ss(seconds: float) -> str:
     """Seconds, 0 or more, to text in whole ones that have passed: ``1:02:03``."""
     whole = int(seconds)

@@ -22,7 +22,7 @@ LOUD = Snapshot(
     goal=GOAL,
     reading=Reading(integrated=-21.24, max_true_peak=-3.72),
     next_pass=Move(-1.8, -23.0, -23.4, -22.6),
-    alerts=(Alert("over", "on"), Alert("hot", "latched")),
+    alerts=(Alert("over", "on", -21.24, -22.8), Alert("hot", "latched")),
     beat=1,
 )
 
@@ -48,12 +48,13 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
         (
             {},
             "Master fader: down 1.8 dB; lands at −23.0 LUFS. Integrated −21.2 LUFS, 1.8 LU over the goal. "
-            "True peak −3.7 dBTP. Alert: over.",
+            "True peak −3.7 dBTP. Alert: too loud: integrated −21.2, limit −22.8.",
         ),
         (
             {"next_pass": Move(2.0, -23.0), "reading": Reading(integrated=-25.0, max_true_peak=-9.0)},
             "Master fader: up 2.0 dB, mind ears and monitors; lands at −23.0 LUFS. "
-            "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. Alert: over.",
+            "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. "
+            "Alert: too loud: integrated −21.2, limit −22.8.",
         ),
         (
             {"next_pass": Move(0.0, -23.1), "reading": Reading(integrated=-23.1), "alerts": ()},
@@ -153,7 +154,7 @@ def test_the_closing_line_comes_in_the_second_of_the_line_before(capsys):
     lines(replace(LOUD, notice="A device is gone."))
     lines(replace(LOUD, transport="ended", notice="A device is gone."))
 
-    assert "\nended " in capsys.readouterr().out
+    assert "\n0:00 ended, integrated −21.2 LUFS, short-term −∞, " in capsys.readouterr().out
 
 
 def test_a_notice_is_read_out_once_without_the_list_that_follows_it():

@@ -197,6 +197,25 @@ def test_the_help_explains_each_key_and_comes_from_the_same_table():
     drive(scenes.down(), script)
 
 
+def test_the_help_begins_with_the_keys_and_its_search_leaves_what_matches():
+    async def script(pilot):
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HelpDialog), "the help")
+        assert _help_shown(pilot.app)[0] == explained()[0][0]
+        await pilot.press("slash", *"gated annex")
+        await until(pilot, lambda: _help_shown(pilot.app) == ["Integrated"], "the one entry with both words")
+        await pilot.press(*"xyz")
+        await until(pilot, lambda: pilot.app.screen.query_one("#nothing").display, "that there is none")
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument again")
+
+    drive(scenes.down(), script)
+
+
+def _help_shown(app):
+    return [str(name.render()) for name in app.screen.query(".name") if name.parent.display]
+
+
 @pytest.mark.parametrize("key", ["q", "ctrl+c"])
 def test_quitting_needs_no_question(key):
     """The run is not this screen's to end, so nothing is lost."""

@@ -71,7 +71,7 @@ def test_the_log_is_newest_first_with_times():
     assert rows == [
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
         ["0:09", "↕", "move", "−1.0", "dB"],
-        ["0:05", "–", "0:06", "▲", "hot", "short-term", "up", "to", "−15.0", "LUFS"],
+        ["0:05.0,", "1.1", "s", "▲", "hot", "short-term", "up", "to", "−15.0", "LUFS"],
         ["0:02", "◆", "mark", "verse"],
     ]
 
@@ -102,7 +102,7 @@ def test_where_sending_fails_is_said_with_the_reason():
 
     assert lines[0] == "OSC ▸ 127.0.0.1:9000 12 034 sent"
     assert lines[1] == "OSC ▸ lights.local:7700 11 020 sent ╳ 14 failed: no route to host"
-    assert text_of(target_rows((), 80)[0]) == "OSC goes nowhere."
+    assert text_of(target_rows((), 80)[0]) == "OSC off."
 
 
 @pytest.mark.slow

@@ -76,7 +76,7 @@ def test_an_alert_says_value_and_limit():
     """Word, shape, what was measured and against what; what was lost stands at the edge."""
     line = text_of(alerts_row(_view(scenes.alerted()), 120))
 
-    assert "△ CEILING −0.4 dBTP, limit −1.0" in line
+    assert "△ TRUE PEAK TOO HIGH: −0.4 dBTP, limit −1.0" in line
     assert "▲ hot was −17.2 LUFS" in line
     assert line.endswith("╳ 4 800 dropped ")
 
@@ -143,7 +143,7 @@ def test_no_target_is_said():
     feed = scenes.down()
     feed.change(targets=())
 
-    assert "OSC goes nowhere" in text_of(outlets(_view(feed), 80, 1)[0])
+    assert "OSC off" in text_of(outlets(_view(feed), 80, 1)[0])
 
 
 def test_a_notice_is_worth_more_than_that_osc_goes_nowhere():

@@ -1,9 +1,11 @@
 """The sentences in one place."""
 
+import re
 from pathlib import Path
 
 import tui
 from tui import texts
+from tui.keys import explained
 
 SOURCES = [file for file in Path(tui.__file__).parent.rglob("*.py") if file.name != "texts.py"]
 
@@ -23,3 +25,10 @@ def test_the_sentences_know_nothing_of_the_toolkit_or_of_layouts():
 
     assert "textual" not in code
     assert "from tui" not in code
+
+
+def test_an_entry_of_the_help_has_twelve_words_at_most():
+    entries = [*explained(), *texts.MEASURES]
+
+    assert len(entries) > 60
+    assert [text for _, text in entries if len(re.findall(r"\w[\w.§-]*", text)) > 12] == []

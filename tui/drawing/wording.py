@@ -6,6 +6,7 @@ import math
 from typing import Literal
 
 from sidecar.loudness.limits import is_over, is_under
+from sidecar.model import units
 from sidecar.model.units import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
 
@@ -59,9 +60,7 @@ def stand(value: float, low: float, high: float) -> Stand:
 
 def clock(seconds: float) -> str:
     """m:ss, or h:mm:ss from an hour on."""
-    minutes, second = divmod(int(max(0.0, seconds)), 60)
-    hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"
+    return units.clock(seconds)
 
 
 def clock_tenths(seconds: float) -> str:

@@ -11,11 +11,12 @@ from collections.abc import Callable
 from typing import Any, TextIO
 
 from sidecar.loudness.limits import is_over, is_under
+from sidecar.model.alert_sentences import alert_sentence
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Move, Reading
-from sidecar.model.snapshot import Event, Outlet, Snapshot, Transport
-from sidecar.model.units import figure
+from sidecar.model.snapshot import ArmState, Event, Outlet, Snapshot, Transport
+from sidecar.model.units import clock, figure
 from sidecar.settings.goals import Goal
 
 _NOTICE_BEATS = 5
@@ -38,7 +39,7 @@ def unless_it_never_began(lines: Outlet) -> Outlet:
 
 
 class JsonLines:
-    """One JSON object a line: each reading, and each move, alert and notice that changes, and each marker."""
+    """One JSON object a line: each reading, and each move, alert, arm state and notice that changes, each marker."""
 
     def __init__(self, events: Callable[[], tuple[Event, ...]] = tuple) -> None:
         """events: returns those of the present pass, oldest first."""
@@ -48,6 +49,7 @@ class JsonLines:
         self._notice = ""
         self._move: tuple[str, Move, dict[str, float]] | None = None
         self._alerts: tuple[Alert, ...] = ()
+        self._arm: ArmState | None = None
 
     def __call__(self, snapshot: Snapshot) -> None:
         if snapshot.transport == "preparing":
@@ -79,6 +81,7 @@ class JsonLines:
         )
         self._print_move(snapshot)
         self._print_alerts(snapshot)
+        self._print_arm_state(snapshot)
         self._print_markers()
         if snapshot.notice != self._notice:
             self._notice = snapshot.notice
@@ -118,6 +121,18 @@ class JsonLines:
                 )
         self._alerts = snapshot.alerts
 
+    def _print_arm_state(self, snapshot: Snapshot) -> None:
+        if snapshot.arm is None or snapshot.arm == self._arm:
+            return
+        self._arm = snapshot.arm
+        _print_object(
+            type="arm",
+            seconds=round(snapshot.reading.seconds, 3),
+            surface=snapshot.arm.surface,
+            is_armed=snapshot.arm.is_armed,
+            text=snapshot.arm.sentence,
+        )
+
     def _print_markers(self) -> None:
         known, events = self._known, self._events()
         self._known = events
@@ -130,31 +145,45 @@ class JsonLines:
 
 
 class PlainLines:
-    """A line a second, and one for each notice and each reason of a move that is new."""
+    """A line a second, and one for each notice, arm state, alert and reason of a move that is new."""
 
     def __init__(self) -> None:
         self._beat = -1
-        self._latest = ("", "")
+        self._latest: tuple[str, ...] = ("", "", "")
+        self._alerts: frozenset[str] = frozenset()
 
     def __call__(self, snapshot: Snapshot) -> None:
         reason = "" if snapshot.transport == "preparing" else chosen_move(snapshot)[1].reason
-        sentences = snapshot.notice, f"{_whose(snapshot)}{reason}"
+        armed = snapshot.arm.sentence if snapshot.arm else ""
+        sentences = snapshot.notice, armed, f"{_whose(snapshot)}{reason}"
         for sentence, before in zip(sentences, self._latest, strict=True):
             if sentence and sentence != before:
                 print(sentence, flush=True)
         self._latest = sentences
+        self._print_alerts(snapshot)
         is_over = snapshot.transport == "ended"
         if (snapshot.beat == self._beat and not is_over) or snapshot.transport == "preparing":
             return
         self._beat = snapshot.beat
-        reading, unit = snapshot.reading, snapshot.goal.unit
-        alerts = " ".join(f"{a.name.upper()}" for a in snapshot.alerts if a.state != "off")
-        print(
-            f"{snapshot.transport} {reading.seconds:7.1f} s  M {figure(reading.momentary)}  "
-            f"S {figure(reading.short_term)}  I {figure(reading.integrated)} {unit}  "
-            f"peak {figure(reading.max_true_peak)} dBTP  {alerts}".rstrip(),
-            flush=True,
-        )
+        print(levels(snapshot), flush=True)
+
+    def _print_alerts(self, snapshot: Snapshot) -> None:
+        on = {alert.name: alert for alert in snapshot.alerts if alert.state == "on"}
+        for name in on.keys() - self._alerts:
+            print(f"{clock(snapshot.reading.seconds)} {alert_sentence(on[name])}", flush=True)
+        self._alerts = frozenset(on)
+
+
+def levels(snapshot: Snapshot) -> str:
+    """Returns a run's levels in one line: time, integrated, short-term, momentary, true peak, alerts."""
+    reading = snapshot.reading
+    state = "" if snapshot.transport == "measuring" else f" {snapshot.transport},"
+    alerts = ", ".join(alert.name for alert in snapshot.alerts if alert.state != "off")
+    return (
+        f"{clock(reading.seconds)}{state} integrated {figure(reading.integrated)} {snapshot.goal.unit}, "
+        f"short-term {figure(reading.short_term)}, momentary {figure(reading.momentary)}, "
+        f"peak {figure(reading.max_true_peak)} dBTP{f'; alerts: {alerts}' if alerts else ''}"
+    )
 
 
 class SpokenLine:
@@ -214,7 +243,7 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
         return _shortened(brief(snapshot.notice) or "Getting ready to listen.", longest)
     reading, goal = snapshot.reading, snapshot.goal
     is_measured = math.isfinite(reading.integrated)
-    on = [alert.name for alert in snapshot.alerts if alert.state == "on"]
+    on = [alert_sentence(alert) for alert in snapshot.alerts if alert.state == "on"]
     parts = {
         "transport": _SPOKEN[snapshot.transport],
         "move": f"{_whose(snapshot)}{_heading(snapshot)}.",
@@ -223,7 +252,7 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
         if is_measured
         else "",
         "peak": f"True peak {figure(reading.max_true_peak)} dBTP." if is_measured else "",
-        "alert": f"Alert: {', '.join(on)}." if on else "",
+        "alert": f"Alert: {'; '.join(on)}." if on else "",
     }
     for least in ("peak", "integrated"):
         if longest is not None and len(_joined(parts)) > longest:

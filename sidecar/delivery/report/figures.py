@@ -96,7 +96,7 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
             window_s=MOMENTARY_S,
         ),
         _Row("loudness range", reading.loudness_range, "LU", remark=_settled(reading), window_s=SHORT_TERM_S),
-        _Row("peak to loudness", measured.peak_to_loudness_lu, "LU"),
+        _Row("PLR (peak to loudness ratio)", measured.peak_to_loudness_lu, "LU"),
     ]
 
 

@@ -48,7 +48,7 @@ def summary(history: Timeline, goal: Goal) -> Row:
 def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
     """Where OSC goes, a line each, with what was not sent and why."""
     if not targets:
-        return [((f"{texts.OSC_NOWHERE}.", "plain"),)]
+        return [((f"{texts.OSC_OFF}.", "plain"),)]
     rows: list[Row] = []
     for target in targets:
         fault = f": {target.fault}" if target.fault else ""
@@ -64,7 +64,7 @@ def _event_row(event: Event, width: int) -> Row:
 
 
 def _over_row(over: Over, view: View, width: int) -> Row:
-    time = f"{wording.clock(over.start_s)} – {wording.clock(over.end_s)}"
+    time = f"{wording.clock_tenths(over.start_s)}, {wording.plain(over.end_s - over.start_s)} s"
     highest = wording.level(over.highest_lufs, view.snapshot.goal, relative=view.relative)
     return _row(width, time, "▲ hot", texts.UP_TO.format(level=highest), "over bold")
 

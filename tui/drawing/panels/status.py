@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.cells import cell_len
 
 from sidecar.loudness.limits import broken_limits
+from sidecar.model.alert_sentences import alert_sentence
 from sidecar.model.readings import Alert
 from sidecar.model.snapshot import Snapshot, Target, Transport
 from sidecar.settings.goals import Goal
@@ -23,7 +24,7 @@ TRANSPORT: dict[Transport, tuple[str, Tone]] = {
 }
 """What the run is doing, in shape and word."""
 
-_DETAILS = ((2, True), (1, True), (2, False), (1, False))
+_DETAILS = ((3, True), (2, True), (1, True), (3, False), (2, False), (1, False))
 """What the alerts say, from all there is to what fits into half a line."""
 
 FALLING_LU = 0.1
@@ -90,7 +91,7 @@ def _losses(snapshot: Snapshot) -> Row:
 
 
 def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
-    """detail 2: with value and limit, 1: with value, 0: words only; with_quiet: those that are off too."""
+    """detail: 3 sentences, 2 value and limit, 1 value, 0 words only. with_quiet: those that are off too."""
     if not snapshot.alerts:
         return _verdict(snapshot)
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
@@ -111,17 +112,21 @@ def _verdict(snapshot: Snapshot) -> Row:
 
 
 def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
-    """One alert as its row shows it; detail 2: with value and limit, 1: with value, 0: its word only."""
+    """One alert as its row shows it; detail: 3 a sentence, 2 value and limit, 1 value, 0 its word only."""
     shape = wording.SHAPES[alert.name]
     if alert.state == "off":
         return f" {shape} {alert.name} ", "faint"
     unit = _ALERT_UNITS.get(alert.name, snapshot.goal.unit)
     value = f" {wording.plain(alert.value)} {unit}" if detail > 0 else ""
-    limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
     ink = "ceiling" if alert.name == "ceiling" else "over"
     if alert.state == "on":
-        if value and alert.name == "hot" and snapshot.reading.short_term < alert.value - FALLING_LU:
+        is_falling = alert.name == "hot" and snapshot.reading.short_term < alert.value - FALLING_LU
+        if detail > 2 and not is_falling:
+            what, colon, figures = alert_sentence(alert).partition(":")
+            return f" {shape} {what.upper()}{colon}{figures} ", f"paper on {ink} bold"
+        if detail > 0 and is_falling:
             value = f" peaked at {wording.plain(alert.value)}"
+        limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
         return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
     return f" {shape} {alert.name} was{value} ", f"{ink} on latched"
 
@@ -134,7 +139,7 @@ def outlets(view: View, width: int, height: int) -> list[Row]:
         rows = [fit(_osc_long(view, width), width), fit(_notice(view, width), width)]
         return [*rows, *([fit((), width)] * (height - 2))]
     targets = _osc_short(view)
-    # That OSC goes nowhere is worth less than the end of a sentence.
+    # The end of a sentence is worth more than that OSC is off.
     beside = len(text_of(targets)) + 1 if view.snapshot.targets else 0
     return [spread(_notice(view, max(width // 2, width - beside)), targets, width)]
 
@@ -151,7 +156,7 @@ def _osc_short(view: View) -> Row:
     """All targets in one short run for the right edge."""
     targets = view.snapshot.targets
     if not targets:
-        return _nowhere(view.snapshot)
+        return _no_targets(view.snapshot)
     if len(targets) == 1:
         return (*target_runs(targets[0]), (" ", "plain"))
     sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
@@ -161,16 +166,16 @@ def _osc_short(view: View) -> Row:
     return tuple(runs)
 
 
-def _nowhere(snapshot: Snapshot) -> Row:
+def _no_targets(snapshot: Snapshot) -> Row:
     """Returns the note that OSC has no target; nothing for a finished pass, which sends none."""
-    return () if snapshot.transport == "ended" else ((f" {texts.OSC_NOWHERE} ", "faint"),)
+    return () if snapshot.transport == "ended" else ((f" {texts.OSC_OFF} ", "faint"),)
 
 
 def _osc_long(view: View, width: int) -> Row:
     """Each target with its counts and its fault, as many as fit."""
     targets = view.snapshot.targets
     if not targets:
-        return _nowhere(view.snapshot)
+        return _no_targets(view.snapshot)
     cells = Cells(width)
     x = 1
     for index, target in enumerate(targets):
