@@ -212,7 +212,9 @@ class SpokenLine:
         self._body = body
         if self._in_place:
             notice = brief(self._notice) if is_news or snapshot.beat < self._notice_until else ""
-            self._rewrite(spoken(snapshot, notice, self._columns()), is_last=snapshot.transport == "ended")
+            is_last = snapshot.transport == "ended"
+            longest = None if is_last else self._columns()  # nothing is written over the last one
+            self._rewrite(spoken(snapshot, notice, longest), is_last=is_last)
         elif is_news or body != before:
             self._out.write(f"{spoken(snapshot, brief(self._notice) if is_news else '')}\n")
         self._out.flush()
