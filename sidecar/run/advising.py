@@ -162,13 +162,13 @@ class AdviceSchedule:
     def update_advice(self, now_s: float, *, at_rest: bool) -> None:
         """Computes advice where it is due. at_rest: nothing is playing, so a slow search delays nothing."""
         stems = self.stem_faders
-        were_moved = stems is not None and stems.settle(now_s)
-        if stems and were_moved:
+        change_lu = stems.settle(now_s) if stems else None
+        if stems and change_lu is not None:
             self.advisor.use_trims(stems.trims_db())
             self.ask_soon()
         self._renew_advice(now_s, at_rest=at_rest)
         if stems:
-            stems.update_moves(now_s, self.advice, at_once=were_moved)
+            stems.update_moves(now_s, self.advice, at_once=change_lu is not None)
 
     def _renew_advice(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._due_s:

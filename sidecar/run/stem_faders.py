@@ -72,6 +72,11 @@ class StemFaders:
         self._reported: set[str] = set()
         self._are_known = False
         self._was_moved = False
+        self._settled_db = self._faders_db.copy()
+        """The positions when the faders last were at rest."""
+        self._metered_db = self._faders_db.copy()
+        """Their positions in the latest blocks."""
+        self._master_now_db = 0.0
         self.gains_db = self._faders_db
         """Fader gains in the latest blocks, dB, including the master fader where it is known."""
         self._reset()
@@ -96,9 +101,12 @@ class StemFaders:
             return
         if block.stem_gains_db is not None:
             self._was_moved |= self._are_known and not np.array_equal(block.stem_gains_db, self._faders_db)
-            self._faders_db, self._are_known = np.array(block.stem_gains_db), True
-        self.gains_db = self._faders_db + (block.gain_db or 0.0)
-        self._master_db.append(np.full(len(blocks.covariance), block.gain_db or 0.0))
+            self._faders_db = np.array(block.stem_gains_db)
+            if not self._are_known:
+                self._settled_db, self._are_known = self._faders_db.copy(), True
+        self._metered_db, self._master_now_db = self._faders_db.copy(), block.gain_db or 0.0
+        self.gains_db = self._faders_db + self._master_now_db
+        self._master_db.append(np.full(len(blocks.covariance), self._master_now_db))
         self._push(blocks.covariance, self.gains_db, blocks.true_peak, mix_peak_dbtp)
 
     def restore(
@@ -118,6 +126,7 @@ class StemFaders:
             )
             self._advisor.splice()
         self._faders_db = np.array(stems.fader_db[-1], np.float64)
+        self._settled_db, self._metered_db = self._faders_db.copy(), self._faders_db.copy()
         self._reported = set(reported)
 
     def _push(
@@ -142,6 +151,7 @@ class StemFaders:
         if name not in self._reported and position_db > SILENCE:
             self._reported.add(name)
             self._advisor.stood_at(name, position_db)
+            self._settled_db[place] = position_db
         self._was_moved |= bool(position_db != self._faders_db[place])
         self._faders_db[place] = position_db
         return name
@@ -174,14 +184,20 @@ class StemFaders:
         """Makes the next update compute the balance from silence, due or not."""
         self._due_s = SILENCE
 
-    def settle(self, now_s: float) -> bool:
-        """Returns whether faders that were moved have just come to rest."""
+    def settle(self, now_s: float) -> float | None:
+        """Returns by how much faders that have just come to rest changed the loudness of the mix, LU; None
+        where none have."""
         if self._was_moved:
             self._was_moved, self._rests_s = False, now_s + _AT_REST_S
-        if now_s < self._rests_s:
-            return False
+        if now_s < self._rests_s or not np.array_equal(self._metered_db, self._faders_db):
+            return None
         self._rests_s = math.inf
-        return True
+        before, after = (
+            self._advisor.loudness(faders_db + self._master_now_db)
+            for faders_db in (self._settled_db, self._faders_db)
+        )
+        self._settled_db = self._faders_db.copy()
+        return after - before if math.isfinite(before) and math.isfinite(after) else 0.0
 
     def trims_db(self) -> Floats:
         """How much louder the mix of each block would be with the stem faders where they stand, dB, shape

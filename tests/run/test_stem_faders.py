@@ -82,14 +82,28 @@ def test_the_master_fader_is_no_trim_of_the_stems():
 def test_a_ride_counts_when_it_has_come_to_rest_not_at_every_step():
     """A search takes a tenth of a second after an hour of eight stems; steps come twenty a second."""
     faders = StemFaders(Mix(NAMES), GOAL)
+    faders.report_position("band", 0.0)
     take(faders, blocks(30, SILENCE, -18.0))
-    settled_s = []
+    settled = []
     for step in range(1, 41):
         faders.report_position("band", -0.1 * min(step, 10))
-        if faders.settle(step * 0.05):
-            settled_s.append(step * 0.05)
+        take(faders, blocks(0.1, SILENCE, -19.0))
+        settled.append((step * 0.05, faders.settle(step * 0.05)))
 
-    assert settled_s == [1.0]
+    assert [one for one in settled if one[1] is not None] == [(1.0, pytest.approx(-1.0, abs=0.01))]
+
+
+def test_a_fader_that_was_moved_in_a_pause_counts_when_it_is_heard():
+    """Nothing has sounded at its new place yet."""
+    faders = StemFaders(Mix(NAMES), GOAL)
+    take(faders, blocks(30, -30.0, -18.0))
+    faders.report_position("band", 0.0)
+    faders.report_position("band", -6.0)
+    paused = [faders.settle(now_s) for now_s in (0.0, 1.0, 2.0)]
+    take(faders, blocks(0.1, -30.0, -24.0))
+
+    assert paused == [None] * 3
+    assert faders.settle(3.0) == pytest.approx(-5.2, abs=0.1)
 
 
 def test_moves_change_at_looks_of_the_advice_alone():
