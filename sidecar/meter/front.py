@@ -13,7 +13,6 @@ from sidecar.meter.grid import Grid
 from sidecar.meter.intake import AnyFrames, checked_frames, checked_rate
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.layouts import Layout
-from sidecar.meter.peak_kernels import true_peak, workspace
 from sidecar.meter.planes import fresh_planes, take_in
 from sidecar.meter.weighting import k_weighting
 
@@ -144,8 +143,6 @@ class Front:
     def ring_out(self) -> NDArray[np.float32]:
         """Shape (channels,): linear true peak of the block that is not full, with all that interpolators
         still hold, as if silence followed."""
-        history = self._state.history
-        tail = np.concatenate([history, np.zeros_like(history)], axis=1)
-        scratch = workspace()
-        peaks = zip(tail, self._state.block_peak, strict=True)
-        return np.array([true_peak(samples, peak, scratch) for samples, peak in peaks], np.float32)
+        peaks = self._state.block_peak.copy()
+        kernels.ring_out(self._state.history, peaks)
+        return peaks

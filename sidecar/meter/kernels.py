@@ -9,12 +9,12 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from sidecar.meter.compiled import kernel
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.peak_kernels import true_peak, workspace
-from sidecar.meter.planes import SEGMENT
+from sidecar.meter.planes import SEGMENT, clear, copy_row
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
 
 HOPS_PER_BLOCK = 10
@@ -50,7 +50,7 @@ def fresh_front(channels: int) -> FrontState:
     )
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: Any) -> int:
     """Measures *planes*, shape (rows, REACH + n), hop by hop; see :func:`~sidecar.meter.planes.fresh_planes`.
 
@@ -64,7 +64,7 @@ def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: A
     frames = planes.shape[1] - REACH
     outs = np.empty((2, SEGMENT))
     gains = np.zeros(planes.shape[0])
-    gains[:channels] = weights
+    copy_row(weights, gains)
     work = workspace()
     blocks = 0
     at = 0
@@ -90,10 +90,22 @@ def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: A
         state.hops[0] += 1
         if state.hops[0] == HOPS_PER_BLOCK:
             state.hops[0] = 0
-            peaks[blocks] = state.block_peak
-            apart[blocks] = state.block_energy[:channels]
-            state.block_energy[:] = 0.0
-            state.block_peak[:] = np.float32(0.0)
+            copy_row(state.block_peak, peaks[blocks])
+            copy_row(state.block_energy[:channels], apart[blocks])
+            clear(state.block_energy)
+            clear(state.block_peak)
             blocks += 1
-    state.history[:] = planes[:channels, frames:]
+    for c in range(channels):
+        copy_row(planes[c, frames:], state.history[c])
     return blocks
+
+
+@kernel
+def ring_out(history: Any, peaks: Any) -> None:
+    """Raises *peaks*, shape (channels,), to the true peak of all that interpolators still hold, as if silence
+    followed. history: shape (channels, REACH)."""
+    tail = np.zeros(2 * REACH, np.float32)
+    work = workspace()
+    for c in range(peaks.size):
+        copy_row(history[c], tail)
+        peaks[c] = true_peak(tail, peaks[c], work)

@@ -252,11 +252,12 @@ class Meter:
         if not self._paused:
             true_peak, held_peak = np.maximum(true_peak, unfinished), np.maximum(held_peak, unfinished)
         peaks = tuple(decibel(float(p)) for p in true_peak)
+        gated, range_lu = windows.statistics(self._gate, self._pages, self._range)
         return Reading(
             momentary=loudness(momentary),
             short_term=loudness(short_term),
-            integrated=loudness(windows.gated_mean_square(self._gate, self._pages)),
-            loudness_range=windows.loudness_range(self._range),
+            integrated=loudness(gated),
+            loudness_range=range_lu,
             max_momentary=loudness(max_momentary),
             max_short_term=loudness(max_short_term),
             true_peak=peaks,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from sidecar.meter.compiled import part
 from sidecar.meter.interpolation import LAST_TWO, LAST_TWO_EXCESS, REACH, STAGES
 from sidecar.meter.planes import SEGMENT, highest
 
@@ -19,7 +19,7 @@ _TWO = np.float32(2.0)
 _FLAGS = {"contract", "reassoc", "nsz", "nnan"}
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _midpoints(x: Any, out: Any) -> None:
     """out[i]: midway between x[i + 15] and x[i + 16]. The taps are built in: unrolled, it runs ten times
     faster."""
@@ -30,7 +30,7 @@ def _midpoints(x: Any, out: Any) -> None:
         out[i] = mid
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _quarters(x: Any, mids: Any, out: Any) -> None:
     """out[i]: midway between x[i + 2] and mids[i + 2], where mids[i] lies between x[i] and x[i + 1]."""
     for i in range(out.size):
@@ -42,7 +42,7 @@ def _quarters(x: Any, mids: Any, out: Any) -> None:
         )
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _tops(points: Any, out: Any) -> None:
     """The larger size of each four points: a sample and the three behind it."""
     whole, first, second, third = points
@@ -53,7 +53,7 @@ def _tops(points: Any, out: Any) -> None:
         out[i] = a if a > c else c
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _curves(points: Any, out: Any) -> None:
     """The largest second difference around each four points."""
     whole, first, second, third = points
@@ -67,7 +67,7 @@ def _curves(points: Any, out: Any) -> None:
         out[i] = a if a > c else c
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _between(points: Any, i: int, peak: np.float32, around: Any) -> np.float32:
     """Highest of *peak* and what lies on the grid of 16 beside sample i and the three points behind it."""
     for k in range(3):
@@ -82,7 +82,7 @@ def _between(points: Any, i: int, peak: np.float32, around: Any) -> np.float32:
     return peak
 
 
-@njit(nogil=True, cache=True)
+@part()
 def true_peak(x: Any, peak: Any, work: Any) -> np.float32:
     """Highest absolute value of *x*, shape (REACH + n,), on a grid of 16 points a sample, or *peak* if
     that is higher.
@@ -114,7 +114,7 @@ def true_peak(x: Any, peak: Any, work: Any) -> np.float32:
     return peak
 
 
-@njit(nogil=True, cache=True)
+@part()
 def workspace() -> Any:
     """Scratch for :func:`true_peak`, for up to REACH + SEGMENT samples at a time."""
     longest = REACH + SEGMENT

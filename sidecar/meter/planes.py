@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 
 SEGMENT = 1024
@@ -17,7 +17,22 @@ ABSURD = np.float32(1e9)
 _SIGN = np.int32(0x7FFFFFFF)
 
 
-@njit(nogil=True, cache=True)
+@part()
+def copy_row(source: Any, out: Any) -> None:
+    """Copies *source* to the front of *out*. A loop, as in :func:`clear`: slices that are assigned compile
+    for seconds, because of the messages of their errors."""
+    for i in range(source.size):
+        out[i] = source[i]
+
+
+@part()
+def clear(row: Any) -> None:
+    """Sets all of *row* to zero."""
+    for i in range(row.size):
+        row[i] = 0
+
+
+@part()
 def highest(x: Any, work: Any) -> np.float32:
     """Largest absolute value of float32 *x*, shape (n,), n ≥ 1; infinite or NaN if there is any of these.
 
@@ -45,7 +60,7 @@ def highest(x: Any, work: Any) -> np.float32:
     return work[:1].view(np.float32)[0]
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _split_pair(flat: Any, gain: np.float32, a: Any, b: Any) -> None:
     """Two channels at once, which vectorises."""
     for i in range(a.size):
@@ -53,7 +68,7 @@ def _split_pair(flat: Any, gain: np.float32, a: Any, b: Any) -> None:
         b[i] = np.float32(flat[2 * i + 1]) * gain
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _silence_bad(x: Any) -> int:
     """Silences NaN, infinite and absurd samples, and returns how many there were."""
     bad = 0
@@ -64,7 +79,7 @@ def _silence_bad(x: Any) -> int:
     return bad
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def take_in(frames: Any, gain: np.float32, planes: Any, peaks: Any) -> int:
     """Copies *frames*, shape (n, channels), times *gain* into planes[:channels, REACH:].
 
@@ -74,7 +89,8 @@ def take_in(frames: Any, gain: np.float32, planes: Any, peaks: Any) -> int:
     channels = frames.shape[1]
     flat = frames.reshape(frames.size)
     work = np.empty(SEGMENT // 2, np.int32)
-    peaks[:] = np.float32(0.0)
+    for c in range(channels):
+        peaks[c] = np.float32(0.0)
     bad = 0
     for start in range(0, frames.shape[0], SEGMENT):
         stop = min(start + SEGMENT, frames.shape[0])

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.peak_kernels import true_peak, workspace
-from sidecar.meter.planes import ABSURD, SEGMENT
+from sidecar.meter.planes import ABSURD, SEGMENT, clear, copy_row
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
 
 
@@ -37,7 +37,7 @@ def fresh_stems(stems: int, channels: int) -> StemState:
     )
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _add_products(weighted: Any, n: int, products: Any) -> None:
     """weighted: shape (stems, at least n), each stem's channels one behind the other."""
     for i in range(products.shape[0]):
@@ -45,7 +45,7 @@ def _add_products(weighted: Any, n: int, products: Any) -> None:
             products[i, j] += product(weighted[i, :n], weighted[j, :n])
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def run_stems(planes: Any, grid: Any, sos: Any, state: Any, covariance: Any, peaks: Any) -> None:
     """Measures *planes*, shape (rows, REACH + n), the channels of the stems side by side, block by block.
 
@@ -80,13 +80,15 @@ def run_stems(planes: Any, grid: Any, sos: Any, state: Any, covariance: Any, pea
         if block == ends.size:
             break
         _put_means(state.products, lengths[block], covariance[block])
-        state.products[:] = 0.0
-        peaks[block] = state.block_peak
-        state.block_peak[:] = np.float32(0.0)
-    state.history[:] = planes[:channels, frames:]
+        for stem in range(stems):
+            clear(state.products[stem])
+        copy_row(state.block_peak, peaks[block])
+        clear(state.block_peak)
+    for c in range(channels):
+        copy_row(planes[c, frames:], state.history[c])
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _put_means(products: Any, frames: int, out: Any) -> None:
     """The means of the upper triangle, on both sides of the diagonal."""
     for i in range(products.shape[0]):
@@ -94,7 +96,7 @@ def _put_means(products: Any, frames: int, out: Any) -> None:
             out[i, j] = out[j, i] = products[i, j] / frames
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def run_sum(frames: Any, gain: np.float32, mix: Any) -> None:
     """Adds up stems of as many channels as *mix*, shape (n, channels), has, times *gain*; bad samples are
     silence."""

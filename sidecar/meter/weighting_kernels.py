@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from sidecar.meter.compiled import part
 
 MEMORY = 6
 """Numbers of filter state of a channel: the last two samples, the last two of either section."""
@@ -15,7 +16,7 @@ _REST = 1e-30
 _FLAGS = {"contract", "nsz"}
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _shelf_zeros(x: Any, section: Any, memory: Any, out: Any) -> None:
     """The part of the first section that looks at samples alone, and so vectorises."""
     b0, b1, b2 = section[0], section[1], section[2]
@@ -34,7 +35,7 @@ def _shelf_zeros(x: Any, section: Any, memory: Any, out: Any) -> None:
     memory[1] = before
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _recur(sos: Any, memory_a: Any, memory_b: Any, a: Any, b: Any) -> None:
     """What is left of both sections, of two channels in place; two, since one leaves the processor waiting.
 
@@ -57,7 +58,7 @@ def _recur(sos: Any, memory_a: Any, memory_b: Any, a: Any, b: Any) -> None:
     _remember(memory_b, (v1, v2, w1, w2))
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _remember(memory: Any, last: Any) -> None:
     """Deep in silence the sections are put to rest: numbers near the smallest there are would cost many
     times as much to calculate with."""
@@ -65,7 +66,7 @@ def _remember(memory: Any, last: Any) -> None:
         memory[2 + k] = last[k] if abs(last[k]) > _REST else 0.0
 
 
-@njit(nogil=True, cache=True)
+@part()
 def weigh(pair: Any, sos: Any, memories: Any, outs: Any) -> None:
     """K-weights two channels.
 
@@ -77,7 +78,7 @@ def weigh(pair: Any, sos: Any, memories: Any, outs: Any) -> None:
     _recur(sos, memories[0], memories[1], outs[0], outs[1])
 
 
-@njit(nogil=True, cache=True, fastmath={"contract", "reassoc", "nsz"})
+@part(fastmath={"contract", "reassoc", "nsz"})
 def product(a: Any, b: Any) -> float:
     """Sum of the products of two rows of float64."""
     total = 0.0

@@ -10,10 +10,11 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from sidecar.meter.compiled import kernel, part
 from sidecar.meter.kernels import HOPS_PER_BLOCK
+from sidecar.meter.planes import copy_row
 from sidecar.model.units import LOUDNESS_OFFSET_DB, mean_square
 
 MOMENTARY_HOPS = 40
@@ -123,13 +124,13 @@ def fresh_range() -> RangeState:
     return RangeState(np.zeros(bins, np.int64), np.zeros(1))
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _bin(energy: float, bins_per_lu: int, bins: int) -> int:
     above = _OFFSET_DB + 10.0 * np.log10(energy) - _LOWEST_LUFS
     return max(0, min(bins - 1, int(above * bins_per_lu)))
 
 
-@njit(nogil=True, cache=True, fastmath={"reassoc", "contract"})
+@part(fastmath={"reassoc", "contract"})
 def _mean(energy: Any, length: Any, start: int, stop: int) -> float:
     total = 0.0
     frames = 0
@@ -139,7 +140,7 @@ def _mean(energy: Any, length: Any, start: int, stop: int) -> float:
     return total / frames
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def run_windows(
     hops: Any,
     mode: int,
@@ -158,8 +159,12 @@ def run_windows(
     Returns how many of those there are.
     """
     energies, lengths = hops
-    history = np.concatenate((state.energy, energies))
-    frames = np.concatenate((state.length, lengths))
+    history = np.empty(SHORT_TERM_HOPS + energies.size)
+    frames = np.empty(SHORT_TERM_HOPS + energies.size, np.int64)
+    copy_row(state.energy, history)
+    copy_row(state.length, frames)
+    copy_row(energies, history[SHORT_TERM_HOPS:])
+    copy_row(lengths, frames[SHORT_TERM_HOPS:])
     made = 0
     for hop in range(energies.size):
         end = SHORT_TERM_HOPS + hop + 1
@@ -187,12 +192,12 @@ def run_windows(
         blocks[made, 1] = momentary
         blocks[made, 2] = short_term
         made += 1
-    state.energy[:] = history[history.size - SHORT_TERM_HOPS :]
-    state.length[:] = frames[frames.size - SHORT_TERM_HOPS :]
+    copy_row(history[energies.size :], state.energy)
+    copy_row(frames[energies.size :], state.length)
     return made
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
     """Only of whole windows: those that reach back before the beginning, or across a cut, hold what is no
     part of the programme."""
@@ -204,7 +209,7 @@ def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
         state.frames[2] = state.frames[0]
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _keep(gate: Any, pages: Any, energy: float) -> None:
     kept, older = pages
     place = _bin(energy, _GATE_BINS_PER_LU, gate.sums.size)
@@ -218,17 +223,32 @@ def _keep(gate: Any, pages: Any, energy: float) -> None:
     gate.counts[place] += 1
 
 
-@njit(nogil=True, cache=True)
-def gated_mean_square(gate: Any, pages: Any) -> float:
+@part()
+def _total(row: Any, first: int) -> Any:
+    """Sum of *row* from place *first* on."""
+    total = row[0] - row[0]  # zero of its type
+    for i in range(first, row.size):
+        total += row[i]
+    return total
+
+
+@kernel
+def statistics(gate: Any, pages: Any, spread: Any) -> tuple[float, float]:
+    """Gated mean square and loudness range, LU."""
+    return _gated_mean_square(gate, pages), _loudness_range(spread)
+
+
+@part()
+def _gated_mean_square(gate: Any, pages: Any) -> float:
     """Mean square of the blocks above both gates (BS.1770-5 Annex 1, equations 5 to 7); 0 if none."""
     kept, older = pages
-    blocks = gate.counts.sum()
+    blocks = _total(gate.counts, 0)
     if blocks == 0:
         return 0.0
-    threshold = 0.1 * gate.sums.sum() / blocks
+    threshold = 0.1 * _total(gate.sums, 0) / blocks
     place = _bin(threshold, _GATE_BINS_PER_LU, gate.sums.size)
-    total = gate.sums[place + 1 :].sum()
-    count = gate.counts[place + 1 :].sum()
+    total = _total(gate.sums, place + 1)
+    count = _total(gate.counts, place + 1)
     page = gate.newest[place]
     on_page = (gate.counts[place] - 1) % _PAGE + 1
     while page >= 0:
@@ -241,24 +261,24 @@ def gated_mean_square(gate: Any, pages: Any) -> float:
     return total / count
 
 
-@njit(nogil=True, cache=True)
-def loudness_range(spread: Any) -> float:
+@part()
+def _loudness_range(spread: Any) -> float:
     """LU between the 10th and the 95th percentile of the gated short-term values (Tech 3342 §5).
 
     The rank is the nearest one, and halves go up, as in the program printed there.
     """
-    total = spread.counts.sum()
+    total = _total(spread.counts, 0)
     if total == 0:
         return 0.0
     gate = 0.01 * spread.total[0] / total  # 20 LU under the power mean, Tech 3342 §3.1
     first = _bin(gate, _RANGE_BINS_PER_LU, spread.counts.size) if gate > _GATE_ENERGY else 0
-    count = spread.counts[first:].sum()
+    count = _total(spread.counts, first)
     low = _ranked(spread.counts, first, ((count - 1) * 10 + 50) // 100)
     high = _ranked(spread.counts, first, ((count - 1) * 95 + 50) // 100)
     return (high - low) / _RANGE_BINS_PER_LU
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _ranked(counts: Any, first: int, rank: int) -> int:
     """The bin that holds the value of that rank, counted from 0 at bin *first*."""
     seen = 0

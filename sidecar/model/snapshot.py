@@ -18,7 +18,7 @@ Transport = Literal["preparing", "waiting", "ready", "measuring", "paused", "end
 """preparing: kernels load, the device opens. waiting: no audio has arrived yet or it stopped. ready: the meter
 runs, and nothing above the absolute gate has come since the start or the reset."""
 
-COMPILING = "Compiling the meter, once: this takes about a minute."
+COMPILING = "Compiling the meter, once on this machine: {at} of {of}."
 """The notice while kernels compile: the first time on a machine."""
 
 

@@ -13,6 +13,11 @@ NOTHING_DB = -200.0
 """Ours: 24 bits end 144 dB under full scale; what lies this far down is what filters remember, not sound."""
 
 
+def json_number(value: float) -> float | None:
+    """Returns *value* to two decimals; None for silence, since JSON has no infinity."""
+    return round(value, 2) if math.isfinite(value) else None
+
+
 def loudness(mean_square: float) -> float:
     """Linear K-weighted, channel-summed mean square (full scale 1.0) to LUFS; 0 gives ``-inf``.
 

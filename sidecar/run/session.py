@@ -226,15 +226,15 @@ class Session:
 
     def _compiled_meter(self) -> Metering:
         """Returns a meter with compiled kernels, and says so where they are compiled now."""
-        from sidecar.meter.compiling import compiling_reported
+        from sidecar.meter.compiled import compiling_reported
 
         with compiling_reported(self._note_compiling):
             meter = self._new_meter()
         self._layout = meter.layout
         return meter
 
-    def _note_compiling(self) -> None:
-        self._notice = COMPILING
+    def _note_compiling(self, at: int, of: int) -> None:
+        self._notice = COMPILING.format(at=at, of=of)
         self._publish("preparing", Reading())
 
     def _new_meter(self) -> Metering:

@@ -7,11 +7,11 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import soundfile
+from numba.core.caching import NullCache
 from rich.console import Console
 
 import sidecar.cli.commands.check
@@ -22,7 +22,7 @@ from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.batch.paths import listed
 from sidecar.delivery.measure import whole_file
 from sidecar.errors import SettingsError
-from sidecar.meter import Meter, windows
+from sidecar.meter import Meter, compiled, windows
 
 RATE_HZ = 48_000
 
@@ -195,37 +195,35 @@ def test_a_list_that_is_none_is_a_setting():
         list(listed(io.BytesIO(b"RIFF"), b"\n"))
 
 
-def test_what_is_compiled_is_said_once(capsys):
-    """Two functions that nobody has compiled yet."""
-    from numba import njit
-
+def test_each_kernel_that_is_compiled_is_said_with_its_number(capsys, monkeypatch):
+    monkeypatch.setattr(compiled, "_kernels", [])
+    monkeypatch.setattr(compiled, "_Kept", lambda _function: NullCache())
+    first, second = (compiled.kernel(lambda x, added=added: x + added) for added in (1, 2))
     with first_run.compiling_is_said(Console(stderr=True)):
-        for added in (1, 2):
-            assert njit(lambda x, added=added: x + added)(1) == 1 + added
-    assert capsys.readouterr().err.count("Compiling the meter, once") == 1
+        assert (first(1), second(1), first(2)) == (2, 3, 3)
+
+    assert capsys.readouterr().err.splitlines() == [
+        "Compiling the meter, once on this machine: 1 of 2.",
+        "Compiling the meter, once on this machine: 2 of 2.",
+    ]
 
 
 @pytest.mark.parametrize("is_kept", [True, False])
-def test_processes_side_by_side_find_the_meter_compiled(tmp_path, monkeypatch, is_kept):
+def test_processes_side_by_side_find_the_meter_compiled(monkeypatch, is_kept):
     """Where nothing is kept yet, one second is measured before they begin; else nothing is."""
     measured = []
-    kept = SimpleNamespace(stats=SimpleNamespace(cache_path=str(tmp_path)))
-    monkeypatch.setattr(windows, "run_windows", kept)
+    monkeypatch.setattr(compiled, "is_kept", lambda _kernel: is_kept)
 
     def measure(path, workers):
         measured.append(soundfile.info(path).duration)
 
     monkeypatch.setattr(whole_file, "measure", measure)
-    if is_kept:
-        (tmp_path / "windows.run_windows-145.py311.nbi").touch()
     first_run.compile_once(Console(stderr=True))
 
     assert measured == ([] if is_kept else [1.0])
 
 
-def test_the_meter_is_kept_where_it_is_looked_for():
-    """Measured once in this process, it is there by the name that is looked for."""
-    measuring = Path(windows.run_windows.stats.cache_path)
+def test_the_meter_is_kept_once_it_has_measured():
     Meter().push(np.zeros((48_000, 2)))
 
-    assert [*measuring.glob("windows.run_windows*.nbi")]
+    assert compiled.is_kept(windows.run_windows)

@@ -7,6 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sidecar.cli.arguments.named_files import in_memory, named_files
 from sidecar.cli.results.check_json import as_json, schema_text
@@ -15,13 +16,14 @@ from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.judge.checking import Checked, Unread, check_file
 from sidecar.delivery.measure.part import Scope, clock_of, marked_parts, part_between
-from sidecar.delivery.report.files import Reports
-from sidecar.delivery.report.signature import Signature
 from sidecar.errors import OutputError, SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
 from sidecar.model.timecode import FRAME_RATES
 from sidecar.settings.goals import Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
+
+if TYPE_CHECKING:
+    from sidecar.delivery.report.files import Reports
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
 _USUAL_GOAL = "r128"
@@ -42,13 +44,7 @@ def run(options: argparse.Namespace) -> int:
 
         return check_archive(options, names, goals)
     options.files = in_memory(options, names)
-    reports = Reports(
-        options.files,
-        Signature.now(options.by),
-        page=_path(options.report),
-        plot=_path(options.plot),
-        history=_path(options.csv),
-    )
+    reports = _reports(options)
 
     parts: dict[int, list[Checked]] = {}
 
@@ -68,7 +64,8 @@ def run(options: argparse.Namespace) -> int:
                 check_file(file, options.layout, goals, workers=workers, scope=Scope(each, clock))
                 for each in marked_parts(path)
             ]
-        reports.write_report(place, checked)
+        if reports:
+            reports.write_report(place, checked)
         return checked
 
     try:
@@ -84,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
         Unread(file, str(outcome)) if isinstance(outcome, SidecarError) else outcome
         for file, outcome in zip(options.files, done, strict=True)
     ]
-    written = reports.write_index(outcomes, goals)
+    written = reports.write_index(outcomes, goals) if reports else []
     rows = [row for place, outcome in enumerate(outcomes) for row in (outcome, *parts.get(place, ()))]
     if options.json:
         print(json.dumps([as_json(row) for row in rows], indent=1))
@@ -95,6 +92,17 @@ def run(options: argparse.Namespace) -> int:
     if len(measured) < len(outcomes):
         return UNREADABLE
     return PASS if all(checked.passes for checked in measured) else FAIL
+
+
+def _reports(options: argparse.Namespace) -> Reports | None:
+    """Returns what writes the pages, drawings and tables that were asked for; None where none was."""
+    page, plot, history = (_path(name) for name in (options.report, options.plot, options.csv))
+    if not (page or plot or history):
+        return None
+    from sidecar.delivery.report.files import Reports  # a verdict needs no drawing
+    from sidecar.delivery.report.signature import Signature
+
+    return Reports(options.files, Signature.now(options.by), page=page, plot=plot, history=history)
 
 
 def _refuse_parts(options: argparse.Namespace) -> None:

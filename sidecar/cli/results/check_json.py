@@ -5,7 +5,6 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import Any
 
-from sidecar.cli.run.lines import number
 from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
@@ -13,6 +12,7 @@ from sidecar.delivery.measure.coding import Coded
 from sidecar.delivery.measure.part import Part
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.model.readings import SHORT_TERM_S
+from sidecar.model.units import json_number
 
 
 def schema_text() -> str:
@@ -56,17 +56,17 @@ def _measured(measured: Measured) -> dict[str, Any]:
         "layout_from": measured.layout_from,
         "channel_names": list(measured.channel_names),
         "seconds": round(reading.seconds, 3),
-        "integrated_lufs": number(reading.integrated),
-        "loudness_range_lu": number(reading.loudness_range) if reading.seconds >= SHORT_TERM_S else None,
-        "max_momentary_lufs": number(reading.max_momentary),
+        "integrated_lufs": json_number(reading.integrated),
+        "loudness_range_lu": json_number(reading.loudness_range) if reading.seconds >= SHORT_TERM_S else None,
+        "max_momentary_lufs": json_number(reading.max_momentary),
         "max_momentary_at_s": _seconds(measured.max_momentary_at_s),
-        "max_short_term_lufs": number(reading.max_short_term),
+        "max_short_term_lufs": json_number(reading.max_short_term),
         "max_short_term_at_s": _seconds(measured.max_short_term_at_s),
-        "max_true_peak_dbtp": number(reading.max_true_peak),
+        "max_true_peak_dbtp": json_number(reading.max_true_peak),
         "max_true_peak_at_s": _seconds(measured.max_true_peak_at_s),
-        "true_peak_dbtp": [number(peak) for peak in reading.true_peak],
-        "sample_peak_dbfs": number(reading.sample_peak),
-        "peak_to_loudness_lu": number(measured.peak_to_loudness_lu),
+        "true_peak_dbtp": [json_number(peak) for peak in reading.true_peak],
+        "sample_peak_dbfs": json_number(reading.sample_peak),
+        "peak_to_loudness_lu": json_number(measured.peak_to_loudness_lu),
         "bad_samples": reading.bad_samples,
     }
 
@@ -77,7 +77,7 @@ def _facts(measured: Measured) -> dict[str, Any]:
         "container": facts.container,
         "encoding": facts.encoding,
         "frames": facts.frames,
-        "sample_peaks_dbfs": [number(peak) for peak in facts.sample_peak],
+        "sample_peaks_dbfs": [json_number(peak) for peak in facts.sample_peak],
         "dc_offset": [round(mean, 6) for mean in facts.dc_offset],
         "identical_channels": facts.identical_channels,
         "correlation": None if facts.correlation is None else round(facts.correlation, 3),
@@ -96,7 +96,7 @@ def _coded(coded: Coded) -> dict[str, Any]:
         "quality": coded.quality,
         "sample_rate": coded.sample_rate,
         "kbit_per_s": coded.kbit_per_s,
-        "max_true_peak_dbtp": number(coded.true_peak_dbtp),
+        "max_true_peak_dbtp": json_number(coded.true_peak_dbtp),
         "max_true_peak_at_s": _seconds(coded.at_s),
     }
 
@@ -118,7 +118,7 @@ def _detail(finding: Finding) -> dict[str, Any]:
         {
             "start_s": round(span.start_s, 3),
             "end_s": round(span.end_s, 3),
-            "worst": round(span.worst, 3) if finding.kind == "note" else number(span.worst),
+            "worst": round(span.worst, 3) if finding.kind == "note" else json_number(span.worst),
             "worst_s": round(span.worst_s, 3),
         }
         for span in finding.spans

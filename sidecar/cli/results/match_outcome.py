@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sidecar.cli.run.lines import number
 from sidecar.delivery.match.gains import Conflict, Level, Piece, Together
 from sidecar.delivery.match.render import Carried
 from sidecar.model.readings import Reading
+from sidecar.model.units import json_number
 from sidecar.settings.goals import Goal
 from sidecar.wave.file_identity import FileIdentity
 
@@ -109,23 +109,23 @@ def as_json(file: str, outcome: MatchOutcome, matched: Matched) -> dict[str, Any
     reading, level, landed = outcome.reading, outcome.level, outcome.landed
     return {
         "file": file,
-        "integrated_lufs": number(reading.integrated),
-        "loudness_range_lu": number(reading.loudness_range),
-        "max_true_peak_dbtp": number(reading.max_true_peak),
+        "integrated_lufs": json_number(reading.integrated),
+        "loudness_range_lu": json_number(reading.loudness_range),
+        "max_true_peak_dbtp": json_number(reading.max_true_peak),
         "goal": matched.goal.name,
-        "target_lufs": number(matched.goal.target_lufs),
+        "target_lufs": json_number(matched.goal.target_lufs),
         "wanted_db": level.wanted_db if level else None,
         "gain_db": level.gain_db if level else None,
-        "landing_lufs": number(level.landing) if level else None,
-        "landing_true_peak_dbtp": number(level.true_peak) if level else None,
+        "landing_lufs": json_number(level.landing) if level else None,
+        "landing_true_peak_dbtp": json_number(level.true_peak) if level else None,
         "limited_by": level.limited_by if level else None,
         "over_limit_db": level.over_db if level else None,
         "broken": list(level.broken) if level else ["silent"],
         "stands": outcome.stands,
         "written": str(outcome.target) if outcome.target else None,
         "written_gain_db": outcome.copy_gain_db,
-        "written_lufs": number(landed.integrated) if landed else None,
-        "written_true_peak_dbtp": number(landed.max_true_peak) if landed else None,
+        "written_lufs": json_number(landed.integrated) if landed else None,
+        "written_true_peak_dbtp": json_number(landed.max_true_peak) if landed else None,
         "left_out": list(outcome.carried.left_out),
         "lost": list(outcome.carried.lost),
         "set": _set(matched),
@@ -138,7 +138,7 @@ def _set(matched: Matched) -> dict[str, Any]:
     """What holds for all files, in the object of each."""
     all_at = matched.together
     return {
-        "together_lufs": number(all_at.loudness) if all_at else None,
+        "together_lufs": json_number(all_at.loudness) if all_at else None,
         "together_limited_by": all_at.limited_by if all_at else None,
         "together_limiting": str(matched.measured[all_at.limiting].path) if all_at else None,
         "programme": _programme(matched.before),
@@ -150,7 +150,7 @@ def _programme(reading: Reading | None) -> dict[str, Any] | None:
     if reading is None:
         return None
     return {
-        "integrated_lufs": number(reading.integrated),
-        "loudness_range_lu": number(reading.loudness_range),
-        "max_true_peak_dbtp": number(reading.max_true_peak),
+        "integrated_lufs": json_number(reading.integrated),
+        "loudness_range_lu": json_number(reading.loudness_range),
+        "max_true_peak_dbtp": json_number(reading.max_true_peak),
     }

@@ -16,7 +16,7 @@ from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import ArmState, Event, Outlet, Snapshot, Transport
-from sidecar.model.units import clock, figure
+from sidecar.model.units import clock, figure, json_number
 from sidecar.settings.goals import Goal
 
 _NOTICE_BEATS = 5
@@ -59,24 +59,24 @@ class JsonLines:
             type="reading",
             transport=snapshot.transport,
             seconds=round(reading.seconds, 3),
-            momentary_lufs=number(reading.momentary),
-            short_term_lufs=number(reading.short_term),
-            integrated_lufs=number(reading.integrated),
-            loudness_range_lu=number(reading.loudness_range),
-            max_momentary_lufs=number(reading.max_momentary),
-            max_short_term_lufs=number(reading.max_short_term),
-            max_true_peak_dbtp=number(reading.max_true_peak),
-            true_peak_dbtp=[number(peak) for peak in reading.true_peak],
-            held_peak_dbtp=[number(peak) for peak in reading.held_peak],
-            channel_peak_dbtp=[number(peak) for peak in reading.channel_peak],
-            sample_peak_dbfs=number(reading.sample_peak),
-            plr_lu=number(reading.plr_lu),
-            psr_lu=number(reading.psr_lu),
-            correlation=None if reading.correlation is None else number(reading.correlation),
-            mono_loss_db=number(reading.mono_loss_db),
+            momentary_lufs=json_number(reading.momentary),
+            short_term_lufs=json_number(reading.short_term),
+            integrated_lufs=json_number(reading.integrated),
+            loudness_range_lu=json_number(reading.loudness_range),
+            max_momentary_lufs=json_number(reading.max_momentary),
+            max_short_term_lufs=json_number(reading.max_short_term),
+            max_true_peak_dbtp=json_number(reading.max_true_peak),
+            true_peak_dbtp=[json_number(peak) for peak in reading.true_peak],
+            held_peak_dbtp=[json_number(peak) for peak in reading.held_peak],
+            channel_peak_dbtp=[json_number(peak) for peak in reading.channel_peak],
+            sample_peak_dbfs=json_number(reading.sample_peak),
+            plr_lu=json_number(reading.plr_lu),
+            psr_lu=json_number(reading.psr_lu),
+            correlation=None if reading.correlation is None else json_number(reading.correlation),
+            mono_loss_db=json_number(reading.mono_loss_db),
             bad_samples=reading.bad_samples,
             dropped_samples=snapshot.dropped_samples,
-            fader_db=number(snapshot.fader_db),
+            fader_db=json_number(snapshot.fader_db),
             goal=snapshot.goal.name,
         )
         self._print_move(snapshot)
@@ -100,9 +100,9 @@ class JsonLines:
             fader=fader,
             gain_db=move.gain_db,
             **({"stem_gains_db": gains_db} if gains_db else {}),
-            landing_lufs=number(move.landing),
-            landing_low_lufs=number(move.landing_low),
-            landing_high_lufs=number(move.landing_high),
+            landing_lufs=json_number(move.landing),
+            landing_low_lufs=json_number(move.landing_low),
+            landing_high_lufs=json_number(move.landing_high),
             limited_by=move.limited_by,
             reason=move.reason,
         )
@@ -116,7 +116,7 @@ class JsonLines:
                     seconds=round(snapshot.reading.seconds, 3),
                     name=alert.name,
                     state=alert.state,
-                    value=number(alert.value),
+                    value=json_number(alert.value),
                     limit=alert.limit,
                 )
         self._alerts = snapshot.alerts
@@ -326,8 +326,3 @@ def _beside(reading: Reading, goal: Goal) -> str:
 
 def _print_object(**fields: Any) -> None:
     print(printable_json(fields), flush=True)
-
-
-def number(value: float) -> float | None:
-    """Two decimals; silence is null, since JSON has no infinity."""
-    return round(value, 2) if math.isfinite(value) else None

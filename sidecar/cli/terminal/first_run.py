@@ -11,8 +11,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sidecar.model.snapshot import COMPILING
-
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -21,10 +19,11 @@ _KEPT_AT = "NUMBA_CACHE_DIR"
 
 @contextmanager
 def compiling_is_said(console: Console) -> Iterator[None]:
-    """Prints once on *console*, during the context, when a kernel is compiled rather than loaded."""
-    from sidecar.meter.compiling import compiling_reported
+    """Prints a line on *console*, during the context, for each kernel that is compiled rather than loaded."""
+    from sidecar.meter.compiled import compiling_reported
+    from sidecar.model.snapshot import COMPILING
 
-    with compiling_reported(lambda: console.print(COMPILING, markup=False)):
+    with compiling_reported(lambda at, of: console.print(COMPILING.format(at=at, of=of), markup=False)):
         yield
 
 
@@ -33,8 +32,9 @@ def compile_once(console: Console) -> None:
     than compile it each."""
     from sidecar.delivery.measure.whole_file import measure
     from sidecar.meter import windows
+    from sidecar.meter.compiled import is_kept
 
-    if any(Path(windows.run_windows.stats.cache_path or "").glob("windows.run_windows*.nbi")):
+    if is_kept(windows.run_windows):
         return
     import soundfile
 

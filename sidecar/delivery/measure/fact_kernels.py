@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED
 from sidecar.delivery.measure.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, is_clear
+from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import SEGMENT, highest
 
@@ -69,7 +69,7 @@ def _join_clips(state: FactState, later: FactState) -> None:
     state.clips[:] += later.clips
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _sum(x: Any) -> float:
     total = 0.0
     for i in range(x.size):
@@ -77,7 +77,7 @@ def _sum(x: Any) -> float:
     return total
 
 
-@njit(nogil=True, cache=True, fastmath=_FLAGS)
+@part(fastmath=_FLAGS)
 def _products(left: Any, right: Any) -> tuple[float, float, float]:
     """Sums of left², left·right and right², in double precision: a product of two floats is exact there, so
     that it does not matter into which pieces a file is cut."""
@@ -90,7 +90,7 @@ def _products(left: Any, right: Any) -> tuple[float, float, float]:
     return squares_left, both, squares_right
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _differ(x: Any, y: Any) -> bool:
     unlike = 0
     for i in range(x.size):
@@ -98,7 +98,7 @@ def _differ(x: Any, y: Any) -> bool:
     return unlike != 0
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any) -> None:
     """A run counts when its third sample comes, so that it counts once however it is cut."""
     run = state.clip_run[c]
@@ -114,7 +114,7 @@ def _count_clips(x: Any, frame: int, full_scale: np.float32, c: int, state: Any)
     state.clip_run[c] = run
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -> int:
     """The first column from *start* towards *stop* in which any channel is not zero; *stop* if none."""
     for i in range(start, stop, step):
@@ -124,7 +124,7 @@ def _first_sound(planes: Any, channels: int, start: int, stop: int, step: int) -
     return stop
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def loud_ends(planes: Any, channels: int, loud: np.float32) -> tuple[int, int]:
     """The first and the last frame of this call in which any channel is above *loud*, linear; −1 for none."""
     end = planes.shape[1]
@@ -139,7 +139,7 @@ def loud_ends(planes: Any, channels: int, loud: np.float32) -> tuple[int, int]:
     return first - REACH, last - REACH
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _is_loud(planes: Any, channels: int, at: int, loud: np.float32) -> bool:
     highest = np.float32(0.0)
     for c in range(channels):
@@ -147,7 +147,7 @@ def _is_loud(planes: Any, channels: int, at: int, loud: np.float32) -> bool:
     return bool(highest > loud)
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _compare(left: Any, right: Any, state: Any) -> None:
     squares_left, both, squares_right = _products(left, right)
     state.products[0] += squares_left
@@ -156,7 +156,7 @@ def _compare(left: Any, right: Any, state: Any) -> None:
     state.differ[0] |= _differ(left, right)
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def gather(
     planes: Any, first_frame: int, full_scale: np.float32, shortest_gap: int, loud: np.float32, state: Any
 ) -> Any:
@@ -172,6 +172,7 @@ def gather(
     work = np.empty(SEGMENT, np.int32)
     runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
+    shift = first_frame - REACH
     zeros = fresh_runs(planes, channels, shortest_gap)
     at, begun = zeros.at, zeros.begun
     silent_from = REACH
@@ -185,7 +186,7 @@ def gather(
             state.peak[c] = max(state.peak[c], peak)
             loudest = max(loudest, peak)
             if peak >= full_scale:
-                _count_clips(x, first_frame + start - REACH, full_scale, c, state)
+                _count_clips(x, start + shift, full_scale, c, state)
             else:
                 state.clip_run[c] = 0
             if not is_clear(planes, c, stop - EDGE, peak == 0.0, shortest_gap, at, begun):
@@ -196,14 +197,16 @@ def gather(
             continue
         sound = _first_sound(planes, channels, start, stop, 1)
         if sound > silent_from and (silent_from == REACH or sound - silent_from >= _SHORTEST_RUN):
-            runs[made] = silent_from, sound
+            runs[made, 0], runs[made, 1] = silent_from + shift, sound + shift
             made += 1
         silent_from = _first_sound(planes, channels, stop - 1, start - 1, -1) + 1
     if silent_from < end:
-        runs[made] = silent_from, end
+        runs[made, 0], runs[made, 1] = silent_from + shift, end + shift
         made += 1
     if end > REACH:
         end_runs(planes, shortest_gap, loud, zeros)
     gaps = zeros.places[: zeros.made[0]]
-    gaps[:, 1:] += first_frame - REACH
-    return runs[:made] + (first_frame - REACH), gaps, zeros.edges[: zeros.made[0]]
+    for i in range(zeros.made[0]):
+        gaps[i, 1] += shift
+        gaps[i, 2] += shift
+    return runs[:made], gaps, zeros.edges[: zeros.made[0]]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from sidecar.meter.compiled import part
 from sidecar.meter.interpolation import REACH
 
 EDGE = 12
@@ -34,25 +34,26 @@ class ZeroRuns(NamedTuple):
     """Shape (1,): how many there are."""
 
 
-@njit(nogil=True, cache=True)
+@part()
 def fresh_runs(planes: Any, channels: int, shortest: int) -> ZeroRuns:
     """None yet."""
     begin = REACH - EDGE
     room = channels * ((planes.shape[1] - REACH) // shortest + 2)
     runs = ZeroRuns(
-        np.full(channels, begin),
+        np.empty(channels, np.int64),
         np.zeros(channels, np.int64),
         np.empty((room, 3), np.int64),
         np.empty((room, 2), np.float32),
         np.zeros(1, np.int64),
     )
     for c in range(channels):
+        runs.at[c] = begin
         if planes.shape[1] > REACH and planes[c, begin] == 0.0:
             runs.begun[c] = begin
     return runs
 
 
-@njit(nogil=True, cache=True)
+@part()
 def is_clear(planes: Any, c: int, end: int, is_silent: bool, shortest: int, at: Any, begun: Any) -> bool:
     """Whether channel *c* needs no closer look up to column *end*, which never falls: nearly always, so it
     is given no more of the runs than the two that it needs. is_silent: whether what comes last is zeros: an
@@ -66,7 +67,7 @@ def is_clear(planes: Any, c: int, end: int, is_silent: bool, shortest: int, at: 
     return True
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _passed(planes: Any, c: int, at: int, end: int, shortest: int) -> int:
     """How far channel *c*, which sounds in column *at*, is known to hold no run of *shortest* zeros that
     begins before *end*; −1 if there may be one. Where it returns, it sounds.
@@ -87,7 +88,7 @@ def _passed(planes: Any, c: int, at: int, end: int, shortest: int) -> int:
     return at
 
 
-@njit(nogil=True, cache=True)
+@part()
 def find_runs(x: Any, c: int, end: int, shortest: int, loud: np.float32, runs: Any) -> None:
     """Adds the runs of channel *c*, samples *x*, that end before column *end*: those of *shortest* samples
     and more whose both edges reach *loud*, and one that touches where looking began, since it may have
@@ -107,7 +108,7 @@ def find_runs(x: Any, c: int, end: int, shortest: int, loud: np.float32, runs: A
     runs.at[c] = at
 
 
-@njit(nogil=True, cache=True)
+@part()
 def end_runs(planes: Any, shortest: int, loud: np.float32, runs: Any) -> None:
     """Adds what touches the end, whatever its length, since it may go on."""
     end = planes.shape[1] - EDGE
@@ -120,7 +121,7 @@ def end_runs(planes: Any, shortest: int, loud: np.float32, runs: Any) -> None:
             _add(x, c, end, runs)
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _close(x: Any, c: int, stop: int, shortest: int, loud: np.float32, runs: Any) -> None:
     start = runs.begun[c]
     if start == REACH - EDGE or (
@@ -132,15 +133,16 @@ def _close(x: Any, c: int, stop: int, shortest: int, loud: np.float32, runs: Any
     runs.begun[c] = 0
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _add(x: Any, c: int, stop: int, runs: Any) -> None:
     made, start = runs.made[0], runs.begun[c]
-    runs.places[made] = c, start, stop
-    runs.edges[made] = _peak(x, start - EDGE, start), _peak(x, stop, stop + EDGE)
+    place, edges = runs.places[made], runs.edges[made]
+    place[0], place[1], place[2] = c, start, stop
+    edges[0], edges[1] = _peak(x, start - EDGE, start), _peak(x, stop, stop + EDGE)
     runs.made[0] = made + 1
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _back_to_sound(x: Any, at: int) -> int:
     """The first of the zeros that end before or at *at*; a sample before them is none."""
     while x[at - 1] == 0.0:
@@ -148,7 +150,7 @@ def _back_to_sound(x: Any, at: int) -> int:
     return at
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _next_sound(x: Any, at: int, end: int) -> int:
     """The first sample from *at* that is not zero; *end* if there is none."""
     bits = x.view(np.int32)
@@ -159,7 +161,7 @@ def _next_sound(x: Any, at: int, end: int) -> int:
     return at
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _any_bit(bits: Any) -> np.int32:
     """Without an early way out, which vectorises, as comparing floats does not."""
     found = np.int32(0)
@@ -168,7 +170,7 @@ def _any_bit(bits: Any) -> np.int32:
     return found
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _peak(x: Any, start: int, stop: int) -> np.float32:
     peak = np.float32(0.0)
     for i in range(start, stop):

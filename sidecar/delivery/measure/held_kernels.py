@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 
 _TOPS = 3
@@ -15,7 +15,7 @@ _ROOM = 256
 """Runs that one call gives at most: what has more of them is made of them."""
 
 
-@njit(nogil=True, cache=True)
+@kernel
 def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_scale: np.float32) -> Any:
     """Runs in which no channel moves, as (first, behind the last) in frames of this call, shape (n, 2).
 
@@ -42,13 +42,13 @@ def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_
             probe = max(probe + 1, stop - 1)
             continue
         if not _is_flat_top(planes, channels, start, stop):
-            runs[made] = start - REACH, stop - REACH
+            runs[made, 0], runs[made, 1] = start - REACH, stop - REACH
             made += 1
         probe = max(probe + 1, stop - 1)
     return runs[:made]
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _stands(planes: Any, channels: int, at: int) -> bool:
     """Whether every channel is in column *at* what it is in the next."""
     unlike = 0
@@ -57,7 +57,7 @@ def _stands(planes: Any, channels: int, at: int) -> bool:
     return unlike == 0
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _is_flat_top(planes: Any, channels: int, start: int, stop: int) -> bool:
     """Whether every channel stands at the outermost that it reaches on this side, and does so elsewhere too:
     clipped sound that was turned down, not held."""
@@ -75,7 +75,7 @@ def _is_flat_top(planes: Any, channels: int, start: int, stop: int) -> bool:
     return True
 
 
-@njit(nogil=True, cache=True)
+@part()
 def _is_held(planes: Any, channels: int, at: int, loud: np.float32, full_scale: np.float32) -> bool:
     if not _stands(planes, channels, at):
         return False
