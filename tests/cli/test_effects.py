@@ -1,5 +1,6 @@
 """Lamps and programs from the command line to the socket and the process, and what is refused."""
 
+import json
 import shlex
 import socket
 import sys
@@ -41,6 +42,41 @@ def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
     assert ("/lamp", [1]) in heard
     assert heard[-3:] == [("/lamp", [0])] * 3
     assert told.read_text() == "r128"
+
+
+@pytest.mark.slow
+def test_a_script_that_fails_is_told_once_in_lines_over_osc_and_on_the_lamp(tmp_path, loud_file, capfd):
+    """It fails at each of several alerts; what it printed is in the log."""
+    light = tmp_path / "script.toml"
+    light.write_text(
+        'title = "Ours"\naddress = "/script"\nkind = "switch"\nsafe = 0\n'
+        '[[show]]\nwhen = "script"\nvalue = 1\n'
+    )
+    fails = [sys.executable, "-c", "import sys; sys.exit(3)"]
+    with (
+        socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as bulb,
+        socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listener,
+    ):
+        for one in (bulb, listener):
+            one.bind(("127.0.0.1", 0))
+            one.setblocking(False)
+        code = main(
+            [
+                *("live", "--file", loud_file, "--no-screen", "--json", "--osc-port", "0"),
+                *("--light", f"{light}=127.0.0.1:{bulb.getsockname()[1]}"),
+                *("--osc", f"127.0.0.1:{listener.getsockname()[1]}/run"),
+                *("--on", "hot:any", shlex.join(fails)),
+            ]
+        )
+        lit = everything(bulb)
+        faults = [values[0] for address, values in everything(listener) if address == "/sidecar/script/fault"]
+    lines = [json.loads(line) for line in capfd.readouterr().out.splitlines()]
+    notices = [line["text"] for line in lines if line["type"] == "notice"]
+
+    assert code == 0
+    assert [text.split(":")[0] for text in notices] == ["The script for hot failed with exit code 3"]
+    assert list(dict.fromkeys(faults)) == ["", notices[0]]
+    assert ("/script", [1]) in lit
 
 
 @pytest.mark.slow

@@ -88,7 +88,7 @@ def test_the_shipped_panel_is_shown_move_landing_loudness_and_alerts(panel):
 
 
 def test_only_what_changes_is_sent_until_a_second_is_over(panel):
-    """A new move goes out alone; after a second all is said again, so that nothing lost stays lost."""
+    """A new move goes out alone and at once; after a second all is sent again, whatever was lost."""
     panel.shown(snapshot())
     same = panel.shown(snapshot())
     moved = panel.shown(snapshot(move=Move(-2.0, -23.0)))
@@ -133,9 +133,36 @@ def test_alerts_that_flicker_do_not_flash_on_the_panel(panel):
     assert 25 <= changes <= 30  # in ten seconds
 
 
+def test_readings_that_move_change_no_lamp_more_often_than_three_times_a_second(panel):
+    """A lamp may show a reading too. Ten a second arrive, with an alert now and then.
+
+    Sources: WCAG 2.x success criterion 2.3.1 and ITU-R BT.1702; here each change counts, not each pair.
+    """
+    changes_s, alerts_s, state = [], [], "off"
+    lamps = {}
+    for turn in range(200):
+        wanted = "on" if turn % 40 >= 20 else "off"
+        if wanted != state:
+            alerts_s.append(panel.now_s + 0.1)
+            state = wanted
+        before = dict(lamps)
+        lamps |= dict(panel.shown(snapshot(integrated=-30.0 + 0.01 * turn, hot=state)))
+        if lamps != before:
+            changes_s.append(panel.now_s)
+        if lamps["/programme/hot"] != before.get("/programme/hot", [0]):
+            assert (
+                panel.now_s - alerts_s[-1] <= 0.51
+            )  # at once, or after the oldest change has left its second
+    panel.close()
+    in_a_second = max(sum(start <= at <= start + 1.0 for at in changes_s) for start in changes_s)
+
+    assert in_a_second <= 3
+    assert 38 <= len(changes_s) <= 60  # twice a second in twenty seconds, and the alerts
+    assert len(alerts_s) == 9
+
+
 def test_the_end_is_no_flash_too_many(panel):
     """After three changes in a second the lamps go out when that second is over, not before."""
-    panel.shown(snapshot())
     panel.shown(snapshot(hot="on"))
     first_change_s = panel.now_s
     panel.shown(snapshot())
