@@ -73,7 +73,7 @@ def _when(state: str, event: str) -> When:
     for known in _WHENS:
         if state == known:
             return known
-    raise SettingsError(f"--on {event}: an alert changes to on, latched or off, or any; not to '{state}'.")
+    raise SettingsError(f"--on {event}: an alert changes to on, latched or off, or any, not to '{state}'.")
 
 
 def _words(command: str) -> tuple[str, ...]:
@@ -158,7 +158,7 @@ class _Queue:
             try:
                 fault = await self._run(_environment(*change))
             except asyncio.CancelledError:
-                self._note("was ended with the run")
+                self._note("ended with the run")
                 raise
             self._note(fault)
             change, self._due = self._due, None

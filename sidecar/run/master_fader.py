@@ -28,12 +28,12 @@ _SILENT_PEAK = float(10.0 ** (SILENCE_LUFS / 20.0))
 _FORBIDDEN = {
     "ceiling": "the true peak is over the ceiling.",
     "over": "the programme is too loud already.",
-    "hot": "the programme is hot.",
+    "hot": "short-term is over its limit.",
 }
 """Alerts that forbid a rise while they are on, and why."""
-_NO_FADER = "There is no fader to arm: name the workstation's with --surface and --surface-at."
-_NOT_ARMED = "The workstation reports this fader: move it there, or arm it first."
-_PAUSED = "the measurement is paused, so there is no new advice."
+_NO_FADER = "No fader to arm. Give the workstation with --surface and --surface-at."
+_NOT_ARMED = "The workstation reports this fader. Move it there, or arm it first."
+_PAUSED = "the measurement is paused."
 
 
 class MasterFader:
@@ -174,9 +174,9 @@ class MasterFader:
     def _answer(self, answer: Confirm | Dismiss) -> str:
         """Confirms or dismisses the guess; an answer to an older question is refused."""
         if answer.question not in ("", self._advice.guess):
-            return "That question has gone; look again."
+            return "That question is over. Look again."
         if not self._advice.guess:
-            return "There is no question to answer."
+            return "No question to answer."
         advisor = self._advice.advisor
         if isinstance(answer, Dismiss):
             advisor.dismiss_guess()
@@ -219,9 +219,9 @@ class MasterFader:
     def _follow(self) -> str:
         gain_db = self._advice.gain_left_db
         if self._held is None and self._remote is None:
-            return "The sidecar cannot move this fader: make the move by hand."
+            return "The sidecar cannot move this fader. Move it yourself."
         if gain_db == 0.0:
-            return "There is no move to make now."
+            return "No move to make now."
         if self._held is not None:
             return self._send(self._held, self._advice.advisor.fader_db + gain_db)
         return self._remote.change_by(gain_db, is_advised=True) if self._remote else ""
@@ -232,7 +232,7 @@ class MasterFader:
     def _disarm(self, reason: str) -> str:
         if self._remote is None:
             return "" if reason else _NO_FADER
-        self._remote.disarm(reason or "Disarmed by hand.")
+        self._remote.disarm(reason or "Disarmed by you.")
         return ""
 
     def _aimed_at(self, position_db: float) -> float:

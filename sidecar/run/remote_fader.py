@@ -75,7 +75,7 @@ class RemoteFader:
         """Stops everything that is on its way, at once and from any thread; :meth:`disarm` must follow."""
         self._line.revoke()
 
-    def disarm(self, notice: str = "Disarmed by hand.") -> None:
+    def disarm(self, notice: str = "Disarmed by you.") -> None:
         """Disarms, on a person's command or after a lost connection."""
         self._arming.disarm(notice)
         self._line.close()
@@ -92,7 +92,7 @@ class RemoteFader:
         why: what stood still, without a full stop.
         """
         if self._arming.armed or self._arming.is_waiting:
-            self._arming.disarm(f"Disarmed: {why}; arm it again.")
+            self._arming.disarm(f"Disarmed: {why}. Arm it again.")
             self._line.close()
 
     def begin_pass(self) -> None:
@@ -115,7 +115,8 @@ class RemoteFader:
         is_advised: the move is the advised one.
         """
         if self._position_db is None:
-            self._arming.notice = "No fader position has arrived: turn on OSC feedback in the workstation."
+            self._arming.notice = "Not armed: no fader position arrives. Turn on OSC feedback in the "
+            "workstation."
             return self._arming.notice
         return self._ask(self._position_db + change_db, is_advised=is_advised)
 
@@ -133,7 +134,7 @@ class RemoteFader:
             return
         if self._is_advised:
             top_db = self._position_db + max(move.gain_db, 0.0)
-            self._arming.cap_rise(top_db, "the advice asks for no more.")
+            self._arming.cap_rise(top_db, "the advised level is reached.")
         target_db = self._auto_follow.target_db(
             seconds, move, self._position_db, is_armed=self._arming.armed, look_s=look_s
         )

@@ -143,7 +143,9 @@ class StemFaders:
         for a value that is no position.
         """
         if not position_db < math.inf:  # also true for NaN
-            raise SettingsError(f"{position_db} dB is no position of a fader; check its feedback.")
+            raise SettingsError(
+                f"{position_db} dB is no fader position. Check the feedback of the workstation."
+            )
         name = self._named(stem)
         if self._are_known:
             return name

@@ -82,7 +82,7 @@ def test_audio_that_comes_back_finds_nothing_armed_though_nobody_looked_meanwhil
     arming = armed()
     arming.hear(60.0)
 
-    assert (arming.armed, arming.notice) == (False, "Disarmed: no audio is arriving.")
+    assert (arming.armed, arming.notice) == (False, "Disarmed: no audio arrives.")
 
 
 def test_nothing_is_sent_unless_armed():
@@ -93,7 +93,7 @@ def test_nothing_is_sent_unless_armed():
 
     verdict = arming.ask(0.0, -3.0)
 
-    assert (verdict.granted, verdict.sentence) == (False, "Refused: the fader is not armed; arm it first.")
+    assert (verdict.granted, verdict.sentence) == (False, "Refused: the fader is not armed. Arm it first.")
     assert run(arming, 0.0, 1.0) == []
 
 
@@ -240,7 +240,7 @@ def test_lost_audio_disarms():
 
     assert arming.send(0.1) is not None
     assert arming.send(0.1 + AUDIO_TIMEOUT_S) is None
-    assert (arming.armed, arming.notice) == (False, "Disarmed: no audio is arriving.")
+    assert (arming.armed, arming.notice) == (False, "Disarmed: no audio arrives.")
 
 
 def test_lost_feedback_disarms_before_the_fader_has_gone_far():
@@ -402,11 +402,11 @@ def test_what_was_said_last_can_be_read_afterwards():
     notices.append(arming.notice)
 
     assert notices == [
-        "Not armed: no audio is arriving, so the effect of a move could not be seen.",
+        "Not armed: no audio arrives. Start playback, then arm again.",
         f"Armed at 0.0 dB. {CAUTION}",
         "Only to 3.0 dB: one step raises by 3.0 dB at most.",
         "",
-        "Disarmed by hand.",
+        "Disarmed by you.",
     ]
 
 
@@ -455,7 +455,7 @@ def test_what_forbids_a_rise_stops_it_and_leaves_a_rest():
 
 def test_a_rise_ends_where_the_advice_ends():
     arming = rising()
-    arming.cap_rise(1.5, "the advice asks for no more.")
+    arming.cap_rise(1.5, "the advised level is reached.")
 
     assert run(arming, 1.0, 3.0)[-1] == pytest.approx(1.5)
 

@@ -271,7 +271,7 @@ def test_closing_does_not_wait_for_a_program_that_hangs(tmp_path, engine, monkey
     engine.run(running.close())
 
     assert not is_there(int(me.read_text()))
-    assert faults[0].startswith("The script for over was ended with the run: ")
+    assert faults[0].startswith("The script for over ended with the run: ")
 
 
 def test_what_a_program_says_goes_to_the_log_and_not_all_of_it(tmp_path, engine, caplog):
@@ -344,7 +344,7 @@ def test_no_program_sees_the_terminal(tmp_path, engine):
         (
             "over:gone",
             "true",
-            "--on over:gone: an alert changes to on, latched or off, or any; not to 'gone'.",
+            "--on over:gone: an alert changes to on, latched or off, or any, not to 'gone'.",
         ),
         ("over", "", "--on: the command is empty."),
         ("over", "say 'too loud", "cannot be read (No closing quotation)"),

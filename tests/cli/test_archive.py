@@ -172,7 +172,7 @@ def test_who_interrupts_is_told_how_to_go_on(folder):
     said, complaint = process.communicate(timeout=60)
 
     assert (process.returncode, said) == (130, "")
-    assert complaint == "Interrupted. What was measured is on record: the same command goes on with it.\n"
+    assert complaint == "Interrupted. The results so far are kept. The same command continues.\n"
     assert 0 < sum(measurements(folder).values()) < FILES
     assert_gone(process.pid)
 

@@ -172,7 +172,7 @@ def test_a_gain_that_raises_comes_with_a_caution(folder, capsys):
     lowered = capsys.readouterr().out
 
     assert "A gain of +10.0 dB" in raised
-    assert "Turn the monitors down before you play a file that was raised." in raised
+    assert "Turn the monitors down before you play a raised file." in raised
     assert "monitors" not in lowered
 
 

@@ -95,7 +95,7 @@ def test_an_interrupt_ends_in_the_safe_state(bulb):
     ("arguments", "reason"),
     [
         (["lamb", "127.0.0.1:9000"], "Did you mean lamp?"),
-        (["lamp"], "Say where the lamp listens: sidecar light-test lamp HOST:PORT"),
+        (["lamp"], "Say where the lamp receives OSC: sidecar light-test lamp HOST:PORT"),
         (["lamp", "nowhere"], "'nowhere' is no OSC target"),
         (["lamp", "127.0.0.1:9000", "--each", "0.1"], "--each takes 1 to 60 seconds, not 0.1"),
         (["lamp", "127.0.0.1:9000", "--each", "nan"], "--each takes 1 to 60 seconds, not nan"),

@@ -75,7 +75,7 @@ def test_the_doctor_breaks_no_words_on_a_terminal(said, monkeypatch):
 
 def test_no_passes_are_no_empty_table(said):
     """One sentence."""
-    assert said("passes") == "There is no pass on record yet.\n"
+    assert said("passes") == "No pass on record yet. Measure one with sidecar live or sidecar rehearse.\n"
 
 
 @pytest.fixture

@@ -112,8 +112,8 @@ def test_what_is_said_of_twelve_tracks_is_short(capsys, here):
 
     assert said.count(". ") <= 10
     assert "Bring the highest peaks down first: 03 very hot.wav by" in said
-    assert "Samples that are not numbers stand in 09 not a number.wav (2)" in said
-    assert "As loud as all can be together: −" in said
+    assert "Samples that are no numbers are in 09 not a number.wav (2)" in said
+    assert "The loudest level for all together: −" in said
 
 
 @pytest.mark.slow

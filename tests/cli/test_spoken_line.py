@@ -52,7 +52,7 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
         ),
         (
             {"next_pass": Move(2.0, -23.0), "reading": Reading(integrated=-25.0, max_true_peak=-9.0)},
-            "Master fader: up 2.0 dB, mind ears and monitors; lands at −23.0 LUFS. "
+            "Master fader: up 2.0 dB, turn monitors down first; lands at −23.0 LUFS. "
             "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. "
             "Alert: too loud: integrated −21.2, limit −22.8.",
         ),
@@ -71,7 +71,7 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
             "True peak −9.0 dBTP.",
         ),
         ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Master fader: listening."),
-        ({"transport": "preparing", "notice": ""}, "Getting ready to listen."),
+        ({"transport": "preparing", "notice": ""}, "Preparing."),
     ],
 )
 def test_a_run_is_told_in_sentences(change, expected):
@@ -103,7 +103,7 @@ def stems(**gains_db):
         ({"voice": -7.4, "band": -7.4}, "All stems: down 7.4 dB; lands at"),
         (
             {"voice": -3.0, "band": 1.0},
-            "Stems: voice down 3.0 dB, band up 1.0 dB, mind ears and monitors; lands",
+            "Stems: voice down 3.0 dB, band up 1.0 dB, turn monitors down first; lands",
         ),
     ],
 )

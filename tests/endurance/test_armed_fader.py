@@ -409,5 +409,5 @@ def test_a_touch_and_a_tenth_of_a_decibel_each_disarm(quiet, asking):
         workstation.move_by_hand(workstation.fader_db + 0.1)
         run.wait_for(lambda: not run.is_armed)
 
-    assert touched == "Disarmed: a hand is on the fader."
+    assert touched == "Disarmed: the fader was touched."
     assert "the sidecar did not send it" in run.notice

@@ -210,5 +210,5 @@ def test_a_fault_of_our_own_is_one_sentence(endings):
     ended = endings["fault, lines"].result()
 
     assert [endings[way].result().code for way in WAYS if "fault" in way] == [2, 2, 2]
-    assert ended.errors.startswith("sidecar: The sidecar has failed inside (ZeroDivisionError(")
+    assert ended.errors.startswith("sidecar: The sidecar has failed (ZeroDivisionError(")
     assert "Traceback" not in ended.errors

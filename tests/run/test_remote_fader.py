@@ -205,10 +205,10 @@ def test_what_cannot_be_done_is_returned_as_a_reason():
     bench.play(1.0)
     closed = bench.remote.change_by(math.inf, is_advised=False)
 
-    assert no_audio == "Not armed: no audio is arriving, so the effect of a move could not be seen."
+    assert no_audio == "Not armed: no audio arrives. Start playback, then arm again."
     assert unarmed == no_audio
     assert waits == ""
-    assert closed == "Refused: inf dB is not a level that a fader can be sent to."
+    assert closed == "Refused: inf dB is no fader level. Give a number of dB."
     assert bench.remote.move_to(-3.0) == ""
 
 
@@ -243,4 +243,4 @@ def test_a_touch_disarms_at_once_but_not_before_it_is_armed():
     assert is_armed
     assert sent > 0
     assert len(bench.sent) == sent
-    assert (bench.arm.is_armed, bench.arm.sentence) == (False, "Disarmed: a hand is on the fader.")
+    assert (bench.arm.is_armed, bench.arm.sentence) == (False, "Disarmed: the fader was touched.")

@@ -795,7 +795,7 @@ def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
 
     assert sent[0] > 0
     assert len(workstation.sent) == sent[0]
-    assert session.snapshot().arm.sentence == "Disarmed by hand."
+    assert session.snapshot().arm.sentence == "Disarmed by you."
 
 
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():

@@ -217,7 +217,7 @@ def test_lost_audio_is_noticed(armed):
     armed.play(0.5)
     armed.play(3.0, audio=False)
 
-    assert (armed.arming.armed, armed.arming.notice) == (False, "Disarmed: no audio is arriving.")
+    assert (armed.arming.armed, armed.arming.notice) == (False, "Disarmed: no audio arrives.")
     assert max(armed.sent) < 1.8
     assert armed.rehearsal.fader_db == pytest.approx(armed.sent[-1], abs=1e-4)
 

@@ -276,9 +276,8 @@ def many_stems(count: int = 12) -> ScriptedFeed:
 
 
 CAUTION = (
-    "Caution: the sidecar will now move a fader, upward too. Sudden level can hurt ears and loudspeakers: "
-    "turn the monitors down first, take headphones off, and keep a hand on the fader. "
-    "Touching it takes it back at once."
+    "Caution: the sidecar now moves a fader, upward too. Sudden level can hurt ears and loudspeakers. Turn "
+    "the monitors down first, take headphones off, and keep a hand on the fader. A touch disarms at once."
 )
 
 
@@ -287,7 +286,7 @@ def unarmed() -> ScriptedFeed:
     feed = down()
     earlier = EarlierPass("mix.wav", True, 1.2, 0.4)
     feed.change(
-        controls_fader=False, arm=ArmState("studio desk", False, "Disarmed by hand."), earlier_pass=earlier
+        controls_fader=False, arm=ArmState("studio desk", False, "Disarmed by you."), earlier_pass=earlier
     )
     return feed
 

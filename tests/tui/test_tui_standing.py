@@ -24,7 +24,7 @@ def _lines(view, width=80, height=None):
 def test_not_armed_is_said_with_word_and_shape():
     """With the surface, what was said last, and the earlier pass under it."""
     expected = [
-        " ▢ not armed  studio desk  Disarmed by hand.",
+        " ▢ not armed  studio desk  Disarmed by you.",
         " earlier pass mix.wav fits (1.2 s in, 0.4 dB)",
     ]
 

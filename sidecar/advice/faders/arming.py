@@ -17,9 +17,8 @@ from sidecar.model.readings import SILENCE, Limit
 from sidecar.model.units import figure
 
 CAUTION = (
-    "Caution: the sidecar will now move a fader, upward too. Sudden level can hurt ears and loudspeakers: "
-    "turn the monitors down first, take headphones off, and keep a hand on the fader. "
-    "Touching it takes it back at once."
+    "Caution: the sidecar now moves a fader, upward too. Sudden level can hurt ears and loudspeakers. Turn "
+    "the monitors down first, take headphones off, and keep a hand on the fader. A touch disarms at once."
 )
 
 AUDIO_TIMEOUT_S = 1.0
@@ -51,8 +50,8 @@ VANISHED_S = 5.0
 _OWED_DB = 0.5
 """A fader this far from its last answer owes one: a coarse surface may swallow less."""
 
-_LOST = "Disarmed: the fader no longer says where it stands, or does not follow."
-_TOUCH = "touch the fader once, and it is armed as soon as the workstation says where it stands."
+_LOST = "Disarmed: the fader position no longer arrives, or the fader does not follow."
+_TOUCH = "touch the fader once. The next position that arrives arms it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +114,11 @@ class Arming:
         if self.armed:
             return ArmingDecision(True, "Armed already.", self._target_db)
         if self._audio_is_lost(now_s):
-            return ArmingDecision(
-                False, "Not armed: no audio is arriving, so the effect of a move could not be seen."
-            )
+            return ArmingDecision(False, "Not armed: no audio arrives. Start playback, then arm again.")
         self._asked_s = now_s
         return ArmingDecision(False, f"Not armed yet: {_TOUCH} {CAUTION}")
 
-    def disarm(self, notice: str = "Disarmed by hand.") -> None:
+    def disarm(self, notice: str = "Disarmed by you.") -> None:
         """Withdraws leave, and a request for it; *notice* says why. Where the fader stands is forgotten."""
         self.armed, self.notice = False, notice
         self._asked_s = None
@@ -129,7 +126,7 @@ class Arming:
     def begin_pass(self, now_s: float) -> None:
         """A new pass: a rise that was meant for the one before ends, and the total begins anew unless that
         was shorter than RENEW_S. The rest after a rise goes on."""
-        self.stop_rise("a new pass has begun.")
+        self.stop_rise("a new pass began.")
         if now_s - self._pass_began_s >= RENEW_S:
             self._pass_began_s, self._risen_db = now_s, 0.0
 
@@ -147,7 +144,7 @@ class Arming:
         elif self._silent_from_s is None:
             self._silent_from_s = now_s
         elif now_s - self._silent_from_s > SILENCE_TIMEOUT_S:
-            self.stop_rise("the programme is silent or not a number.")
+            self.stop_rise("the programme is silent, or its samples are no numbers.")
 
     def report_fader(self, now_s: float, position_db: float, received_s: float | None = None) -> None:
         """The workstation said where its fader stands, dB. One that was moved by anything else disarms.
@@ -167,7 +164,7 @@ class Arming:
     def report_touch(self) -> None:
         """A hand is on the fader: disarms. While arming is only requested, the touch is the one asked for."""
         if self.armed:
-            self.disarm("Disarmed: a hand is on the fader.")
+            self.disarm("Disarmed: the fader was touched.")
 
     def forbid_rise(self, now_s: float, why: str) -> None:
         """While *why* is a reason, nothing goes up and what is going up stops; "" lifts it."""
@@ -197,11 +194,9 @@ class Arming:
 
     def _ask(self, now_s: float, target_db: float) -> ArmingDecision:
         if not math.isfinite(target_db):
-            return ArmingDecision(
-                False, f"Refused: {target_db} dB is not a level that a fader can be sent to."
-            )
+            return ArmingDecision(False, f"Refused: {target_db} dB is no fader level. Give a number of dB.")
         if not self._still_armed(now_s):
-            return ArmingDecision(False, self.notice or "Refused: the fader is not armed; arm it first.")
+            return ArmingDecision(False, self.notice or "Refused: the fader is not armed. Arm it first.")
         if now_s - self._reported_s > OLDEST_S:
             return ArmingDecision(False, f"Refused: {_unheard(now_s - self._reported_s)}")
         self._advanced_s = now_s
@@ -220,7 +215,7 @@ class Arming:
             self._advanced_s = now_s
             return None
         if now_s - self._advanced_s > OLDEST_S:
-            self.disarm("Disarmed: the fader does not follow; a hand or its automation holds it.")
+            self.disarm("Disarmed: the fader does not follow. A hand or its automation holds it.")
             return None
         return self._target_db
 
@@ -268,8 +263,8 @@ class Arming:
         known_db = self._path.known_db
         if not self._path.follow(position_db) or self._is_moved_at_rest(now_s, position_db):
             self.disarm(
-                f"Disarmed: the fader is at {figure(position_db)} dB, where the sidecar did not send it; "
-                "a hand or its automation has moved it."
+                f"Disarmed: the fader is at {figure(position_db)} dB, where the sidecar did not send it. A "
+                "hand or its automation moved it."
             )
             return
         if self._path.known_db != known_db:
@@ -305,19 +300,19 @@ class Arming:
         if self._target_db == target_db:
             return ArmingDecision(True, "", target_db)
         return ArmingDecision(
-            True, f"Held at {figure(lowest_db)} dB: the fader's range ends there.", self._target_db, "range"
+            True, f"Kept at {figure(lowest_db)} dB: the fader's range ends there.", self._target_db, "range"
         )
 
     def _raise(self, now_s: float, target_db: float) -> ArmingDecision:
         if self._position_db < self.limits.lowest_db:
             return ArmingDecision(
-                False, "Refused: the fader is closed; open it by hand first.", limited_by="range"
+                False, "Refused: the fader is closed. Open it yourself first.", limited_by="range"
             )
         if self._no_rise:
             return ArmingDecision(False, f"Refused: {self._no_rise}")
         if self._is_silent:
             return ArmingDecision(
-                False, "Refused: the programme is silent or not a number; a rise could not be heard."
+                False, "Refused: no audible programme, so a rise has no effect to hear. Start playback first."
             )
         top_db, limit, why = self._top(now_s)
         if top_db <= self._position_db:
@@ -331,14 +326,14 @@ class Arming:
         """How high the fader may go now, what kind of limit that is, and the sentence for it."""
         limits = self.limits
         step_left_db = limits.step_up_db
-        step_text = f"one step raises by {figure(limits.step_up_db)} dB at most."
+        step_text = f"one step up is {figure(limits.step_up_db)} dB at most."
         if now_s < self._rest_until_s:
             step_left_db -= self._step_risen_db
             rest_s = math.ceil(self._rest_until_s - now_s)
-            step_text = f"the last step up needs {rest_s} s more to show its effect."
+            step_text = f"the last step up needs {rest_s} s more to take effect."
         total_text = (
-            f"in one pass the sidecar raises the fader by {figure(limits.total_up_db)} dB at most; "
-            "raise it by hand, or reset for a new pass."
+            f"the sidecar raises the fader {figure(limits.total_up_db)} dB in one pass at most. Raise it "
+            "yourself, or reset."
         )
         range_text = f"the fader's range ends at {figure(limits.highest_db)} dB."
         tops: list[tuple[float, Limit, str]] = [
@@ -353,7 +348,7 @@ class Arming:
         if not self.armed:
             return False
         if self._audio_is_lost(now_s):
-            self.disarm("Disarmed: no audio is arriving.")
+            self.disarm("Disarmed: no audio arrives.")
         elif self._owed_since_s is not None and now_s - self._owed_since_s > FEEDBACK_TIMEOUT_S:
             self.disarm(_LOST)
         elif now_s - self._reported_s > VANISHED_S:
@@ -364,11 +359,11 @@ class Arming:
         if self._asked_s is None:
             return False
         if self._audio_is_lost(now_s):
-            self.disarm("Not armed: no audio is arriving.")
+            self.disarm("Not armed: no audio arrives. Start playback, then arm again.")
         elif now_s - self._asked_s > ARM_TIMEOUT_S:
             self.disarm(
-                f"Not armed: for {ARM_TIMEOUT_S:.0f} s the workstation has not said where its fader stands. "
-                "Switch its feedback on, arm again, and touch the fader."
+                "Not armed: no fader position arrives. Turn on OSC feedback in the workstation, arm again, "
+                "and touch the fader."
             )
         return self._asked_s is not None
 
@@ -382,6 +377,6 @@ class Arming:
 
 def _unheard(seconds: float) -> str:
     return (
-        f"for {seconds:.0f} s the workstation has not reported its fader. Let it repeat the position every "
-        "second, or name a query_address in the surface file."
+        f"no fader position for {seconds:.0f} s. Let the workstation repeat it every second, or give "
+        "query_address in the surface file."
     )

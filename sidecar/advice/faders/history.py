@@ -40,7 +40,9 @@ class FaderHistory:
         Raises SettingsError for values that are no position.
         """
         if math.isnan(position_db) or position_db == math.inf:
-            raise SettingsError(f"{position_db} dB is no position of a fader; check its feedback.")
+            raise SettingsError(
+                f"{position_db} dB is no fader position. Check the feedback of the workstation."
+            )
         event = _Event(_checked(time_s), position_db, True)
         if not self._repeats(event):
             self._add(event)
@@ -54,7 +56,7 @@ class FaderHistory:
         Raises SettingsError for values that are no move.
         """
         if not math.isfinite(change_db):
-            raise SettingsError(f"{change_db} dB is no fader move; give it in decibels, negative for down.")
+            raise SettingsError(f"{change_db} dB is no fader move. Give it in dB, negative for down.")
         self._add(_Event(_checked(time_s), change_db, False))
 
     def position_db_at(self, time_s: float) -> float:
@@ -105,5 +107,5 @@ class FaderHistory:
 
 def _checked(time_s: float) -> float:
     if not math.isfinite(time_s):
-        raise SettingsError(f"{time_s} s is no time of a fader move.")
+        raise SettingsError(f"{time_s} s is no time of a fader move. Give seconds from 0 on.")
     return time_s

@@ -101,7 +101,7 @@ class MoveDetector:
                 f"Energies of {self._levels.shape[1]} channels are expected, not of shape {given.shape}."
             )
         if not np.all(np.isfinite(given) & (given >= 0.0)):
-            raise SignalError("A block energy is negative or not a number; give mean squares as metered.")
+            raise SignalError("A block energy is negative or no number. Give mean squares as metered.")
         self._levels = np.concatenate([self._levels, np.maximum(loudness_of(given), _FLOOR_LUFS)])
         return self._look()
 

@@ -138,7 +138,7 @@ def _checked(
     if energies.ndim != 1:
         raise SignalError(f"Block energies must be one row of numbers, not of shape {energies.shape}.")
     if not np.all(np.isfinite(energies) & (energies >= 0.0)):
-        raise SignalError("A block energy is negative or not a number; give mean squares as metered.")
+        raise SignalError("A block energy is negative or no number. Give mean squares as metered.")
     gains = _row("fader gain", gain_db, energies.shape)
     peaks = _row("true peak", SILENCE if true_peak_dbtp is None else true_peak_dbtp, energies.shape)
     return energies, gains, peaks
@@ -150,5 +150,5 @@ def _row(name: str, values: ArrayLike, shape: tuple[int, ...]) -> Floats:
     if given.shape not in {(), shape}:
         raise SignalError(f"{shape[0]} block energies came with {given.size} values of {name}; give as many.")
     if not np.all(given < math.inf):  # also false for NaN
-        raise SignalError(f"A {name} is infinite or not a number; only minus infinity (nothing) is a level.")
+        raise SignalError(f"A {name} is infinite or no number. Only minus infinity (silence) is a level.")
     return np.array(np.broadcast_to(given, shape))

@@ -76,7 +76,7 @@ class LandingAdvisor:
             As when it is made.
         """
         if duration_s is not None and not 0.0 < duration_s < math.inf:
-            raise SettingsError(f"A pass cannot be {duration_s} s long; give its length in seconds.")
+            raise SettingsError(f"A pass cannot last {duration_s} s. Give its length in seconds, above 0.")
         self.duration_s = duration_s
         self._profile = None if profile is None else _checked_profile(profile)
 
@@ -161,7 +161,7 @@ class LandingAdvisor:
             The length of the pass is not known.
         """
         if self.duration_s is None:
-            raise SettingsError("Landing the pass that is playing needs its length: give the duration.")
+            raise SettingsError("This pass needs its length: give the duration.")
         history = self._history
         rest_blocks = round(self.duration_s / BLOCK_S) - history.block_count
         if rest_blocks <= 0:
@@ -269,7 +269,7 @@ class LandingAdvisor:
         """With the fader all the way down no change in dB leads anywhere: the position is named instead."""
         position = (self._history.last_open_db or 0.0) + move.gain_db
         landing = level(move.landing, self.goal)
-        reason = f"The fader is all the way down: at {figure(position)} dB {what} lands at {landing}."
+        reason = f"The fader is closed: at {figure(position)} dB {what} lands at {landing}."
         return replace(move, gain_db=0.0, limited_by=None, reason=reason)
 
 
@@ -283,7 +283,7 @@ def _step(gain_db: float, wanted_db: float) -> Limit | None:
 def _checked_profile(profile: ArrayLike) -> Floats:
     energies = np.asarray(profile, dtype=np.float64)
     if energies.ndim != 1 or not np.all(np.isfinite(energies) & (energies >= 0.0)):
-        raise SignalError("The profile of an earlier pass must be one row of mean squares, none negative.")
+        raise SignalError("The earlier pass must be one row of mean squares, none negative.")
     return energies
 
 

@@ -22,7 +22,8 @@ from sidecar.model.readings import Ride
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
-CAUTION = "Caution: a ride up raises peaks and can hurt: check the true peak, and turn the monitors down."
+CAUTION = "Caution: a ride up raises peaks and can hurt ears. Check the true peak, and turn the monitors "
+"down."
 
 MET_LU = 0.05
 """A measure this near to its limit keeps it: the resolution of a display (Tech 3341 §2.8)."""
@@ -65,7 +66,7 @@ def plan_rides(energies: Floats, goal: Goal, cuts: Sequence[int] = ()) -> RidePl
     programme = Programme(energies, tuple(cuts))
     before = programme.measured()
     if not math.isfinite(before.integrated):
-        return RidePlan((), 0.0, before, before, before, True, "There is nothing to ride yet.")
+        return RidePlan((), 0.0, before, before, before, True, "No rides yet: too little programme.")
     rides = list[Ride]()
     tightened_lu = 0.0
     for _ in range(_RANGE_ROUNDS):
@@ -132,4 +133,4 @@ def _reason(
     else:
         count = "1 ride shifts" if len(rides) == 1 else f"{len(rides)} rides shift"
         moved = f"{count} integrated by {figure(shift_lu)} LU; landed, the programme reads {reads}."
-    return moved if is_met else f"{moved} No rides were found that keep all limits: work on the mix."
+    return moved if is_met else f"{moved} No rides keep all limits. Work on the mix."

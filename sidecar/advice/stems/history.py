@@ -267,7 +267,7 @@ def _levels(name: str, values: ArrayLike, shape: tuple[int, int]) -> Floats:
     if given.shape not in {shape, shape[1:]}:
         raise SignalError(f"The {name} have the shape {given.shape}; {shape} is needed, or one row of it.")
     if not np.all(given < math.inf):  # also false for NaN
-        raise SignalError(f"One of the {name} is infinite or not a number; only minus infinity is a level.")
+        raise SignalError(f"One of the {name} is infinite or no number. Only minus infinity is a level.")
     return np.broadcast_to(given, shape)
 
 

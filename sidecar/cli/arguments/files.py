@@ -13,7 +13,7 @@ def add_check(commands: Any) -> None:
     parser = add_command(
         commands,
         "check",
-        "measures finished files against one goal or several",
+        "measure finished files against delivery goals",
         "sidecar check mix.wav\n"
         "sidecar check --goal r128 --goal r128-s1 spot.wav\n"
         "sidecar check --goal a85 --json *.wav\n"
@@ -24,7 +24,7 @@ def add_check(commands: Any) -> None:
         "sidecar check --layout L,R,Ls,Rs,C,LFE mix.wav",
     )
     parser.description += (  # type: ignore[operator]
-        " Ends with 0 when all pass every goal, 1 when some fail, 2 when something could not be read."
+        " Exit code: 0 all pass, 1 some fail, 2 something could not be read."
     )
     parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
     parser.add_argument(
@@ -42,31 +42,33 @@ def add_check(commands: Any) -> None:
     parts.add_argument(
         "--parts",
         action="store_true",
-        help="a row besides for each part between the cue markers of a WAV file; the whole decides",
+        help="also a row for each part between the cue markers of a WAV file; the whole file decides",
     )
     parts.add_argument(
         "--fps",
         default="",
         metavar="RATE",
-        help="show places in timecode, from the file's own time reference: 23.976 24 25 29.97 29.97df 30 50 "
-        "59.94 59.94df 60; df counts in drop-frame",
+        help="show times as timecode from the file's time reference: 23.976 24 25 29.97 29.97df 30 50 "
+        "59.94 59.94df 60 (df: drop-frame)",
     )
     parser.add_argument(
         "--encoded",
         action="store_true",
-        help="also the true peak after lossy coding: MP3, Vorbis and Opus, encoded and decoded again",
+        help="also measure the true peak after MP3, Vorbis and Opus coding",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")
     _add_jobs(parser)
     _add_archive(parser)
     reports = parser.add_argument_group(
-        "reports", "Of several files each has its own in a folder of that name; R.html is the index."
+        "reports", "With several files, each gets its own in a folder of that name. R.html is the index."
     )
-    reports.add_argument("--report", metavar="R.html", help="write a page that stands alone and prints")
-    reports.add_argument("--by", default="", metavar="NAME", help="who measured, for the report")
-    reports.add_argument("--plot", metavar="P.png", help="draw the history, as .png or .svg")
-    reports.add_argument("--csv", metavar="C.csv", help="write the history, ten rows a second")
+    reports.add_argument("--report", metavar="R.html", help="write a self-contained page, ready to print")
+    reports.add_argument(
+        "--by", default="", metavar="NAME", help="name of the person who measured, for the report"
+    )
+    reports.add_argument("--plot", metavar="P.png", help="draw the loudness history, as .png or .svg")
+    reports.add_argument("--csv", metavar="C.csv", help="write the loudness history, ten rows a second")
 
 
 def add_match(commands: Any) -> None:
@@ -74,7 +76,7 @@ def add_match(commands: Any) -> None:
     parser = add_command(
         commands,
         "match",
-        "the gain for each file of a set so that all sit at one loudness",
+        "find the gain that brings each file to one loudness",
         "sidecar match *.wav\n"
         "sidecar match --goal aes-album --sequence 01.wav 02.wav 03.wav\n"
         "sidecar match --like reference.wav mix.wav\n"
@@ -93,23 +95,24 @@ def add_match(commands: Any) -> None:
     parser.add_argument(
         "--sequence",
         action="store_true",
-        help="one gain for all, so that their balance stays: the one with which all pass and the loudest is "
-        "nearest to the target",
+        help="one gain for all, to keep their balance; the loudest comes nearest to the target",
     )
     parser.add_argument(
         "--together",
         action="store_true",
-        help="the loudest level that all can reach under their limits, at most the target",
+        help="the loudest level that all files reach within their limits, at most the target",
     )
     parser.add_argument(
         "--like",
         metavar="FILE",
-        help="this file's loudness is the target; the goal's limits hold, and with --goal its loudness too",
+        help="use this file's loudness as the target, within the goal's limits",
     )
     parser.add_argument(
-        "--write", metavar="DIR", help="write copies with their gain into this folder, never over an original"
+        "--write",
+        metavar="DIR",
+        help="write copies with the gain applied to this folder, never over an original",
     )
-    parser.add_argument("--replace", action="store_true", help="let copies take the place of earlier ones")
+    parser.add_argument("--replace", action="store_true", help="replace earlier copies")
     _add_layout(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     _add_jobs(parser)
@@ -120,7 +123,7 @@ def add_stamp(commands: Any) -> None:
     parser = add_command(
         commands,
         "stamp",
-        "measures WAV files and writes their loudness into them",
+        "measure WAV files and write their BWF loudness fields",
         "sidecar stamp --dry-run mix.wav\nsidecar stamp *.wav\nsidecar stamp --goal r128 *.wav",
     )
     parser.description += (  # type: ignore[operator]
@@ -130,8 +133,10 @@ def add_stamp(commands: Any) -> None:
         " 2 when something could not be\nread or written."
     )
     parser.add_argument("files", nargs="+", metavar="FILE")
-    parser.add_argument("--goal", metavar="G", help="stamp only files that meet this goal")
-    parser.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
+    parser.add_argument("--goal", metavar="G", help="write only to files that meet this goal")
+    parser.add_argument(
+        "--dry-run", action="store_true", help="show what would be written, and write nothing"
+    )
     _add_layout(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     _add_jobs(parser)
@@ -148,36 +153,38 @@ def _add_archive(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--archive",
         metavar="DB",
-        help="keep results in this file: only what changed is measured the next time, and a run that was "
-        "killed goes on; without files, all that is in it",
+        help="keep results in this file; later runs measure only what changed. Without files: everything "
+        "in it",
     )
     group.add_argument(
         "--checksum",
         action="store_true",
-        help="with --archive: read every file again and compare its SHA-256, where size and times may lie",
+        help="with --archive: read every file again and compare its SHA-256",
     )
     group.add_argument(
         "--forget",
         action="store_true",
-        help="with --archive: take files off record that are there no more (mount their disk first)",
+        help="with --archive: remove files that no longer exist (mount their disk first)",
     )
     group.add_argument(
         "--cluster",
         metavar="ADDRESS",
-        help="share the files of an archive among the workers of a dask scheduler",
+        help="share the work among the workers of a dask scheduler",
     )
 
 
 def _add_list(group: argparse._ActionsContainer) -> None:
-    group.add_argument("--list", metavar="L", help="a file that lists paths, one a line; - is the input")
     group.add_argument(
-        "-0", "--zeros", action="store_true", help="the paths in a list end in NUL, not in lines"
+        "--list", metavar="L", help="a file that lists paths, one a line; - reads the standard input"
+    )
+    group.add_argument(
+        "-0", "--zeros", action="store_true", help="paths in a list end with NUL, not with a line break"
     )
 
 
 def _add_layout(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--layout", metavar="L", help="the channels' positions where the file does not say them rightly"
+        "--layout", metavar="L", help="the channels' positions, where the file does not give the right ones"
     )
 
 

@@ -31,16 +31,14 @@ def in_memory(options: argparse.Namespace, names: Iterable[str]) -> list[str]:
     """The files of a run that keeps no archive, each once."""
     for option in ("cluster", "checksum", "forget"):
         if getattr(options, option):
-            raise SettingsError(
-                f"--{option} needs a file that keeps the results: add --archive results.sqlite"
-            )
+            raise SettingsError(f"--{option} needs an archive: add --archive results.sqlite")
     files = list(dict.fromkeys(names))
     if not files:
         raise SettingsError(NOTHING)
     return files
 
 
-NOTHING = "No sound file was found. Name files, or folders or lists that have some."
+NOTHING = "No sound file found. Give sound files, or folders or lists with some."
 
 
 def _listed(source: str, separator: bytes) -> Iterator[str]:

@@ -18,8 +18,8 @@ def make_parser() -> Parser:
     """Every command and option."""
     parser = Parser(
         prog="sidecar",
-        description="Measures loudness beside any workstation, says which fader to move and where the "
-        "programme will land, and reports to lights, surfaces and scripts over OSC.",
+        description="Measures loudness beside any workstation. Shows which fader to move, by how many dB, "
+        "and where the programme lands. Reports to lights, surfaces and scripts over OSC.",
         epilog="Begin with: sidecar rehearse",
     )
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND")

@@ -105,5 +105,5 @@ def add_contrast(parser: Any) -> None:
         "--contrast",
         choices=("usual", "high"),
         default="usual",
-        help="how far text is set off from its ground on the screen: 4.5:1, or high, 7:1",
+        help="text contrast on the screen: normal 4.5:1, high 7:1",
     )

@@ -23,7 +23,7 @@ def add_rehearse(commands: Any) -> None:
     parser = add_command(
         commands,
         "rehearse",
-        "the whole job on a built-in programme with a simulated fader; needs no audio device",
+        "try everything on a built-in programme with a simulated fader, without an audio device",
         "sidecar rehearse\nsidecar rehearse --goal a85\n"
         "sidecar rehearse --apart --anchor voice\n"
         "sidecar rehearse --auto --pace 8 --no-screen --write heard.wav\n"
@@ -40,7 +40,9 @@ def add_rehearse(commands: Any) -> None:
     fader.add_argument(
         "--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file (decibels)"
     )
-    fader.add_argument("--auto", action="store_true", help="arm it at once and make the moves unasked")
+    fader.add_argument(
+        "--auto", action="store_true", help="arm at the start and move the fader automatically"
+    )
     _add_run_options(parser)
 
 
@@ -49,7 +51,7 @@ def add_live(commands: Any) -> None:
     parser = add_command(
         commands,
         "live",
-        "the job on a loopback input, or on a file",
+        "measure and advise on a loopback input, or on a file",
         "sidecar live\n"
         "sidecar live --device 'Monitor of' --goal r128\n"
         "sidecar live --make-output mix --hear\n"
@@ -79,7 +81,7 @@ def add_live(commands: Any) -> None:
         metavar="OUTPUT",
         help="with --make-output: play it on the output in use as well, or on the one of that name",
     )
-    source.add_argument("--file", metavar="FILE", help="a sound file in place of a device")
+    source.add_argument("--file", metavar="FILE", help="read a sound file, not a device")
     source.add_argument("--rate", type=int, metavar="HZ", help="sample rate to open the device at")
     source.add_argument(
         "--channels", type=int, metavar="N", help="how many channels the output listened to has"
@@ -93,21 +95,21 @@ def add_live(commands: Any) -> None:
         type=seconds,
         default=30.0,
         metavar="S",
-        help="how long a lost device may stay away (30)",
+        help="how long to wait for a lost device (30)",
     )
     source.add_argument(
         "--pace", choices=("real", "fast"), default="real", help="a file in real time, or as fast as it goes"
     )
-    stems = parser.add_argument_group("stems that arrive apart, two channels each")
+    stems = parser.add_argument_group("stems on channels of their own, two each")
     stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
     _add_stem_options(stems)
     fader = parser.add_argument_group("the workstation's master fader over OSC")
     fader.add_argument("--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file")
-    fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation takes OSC")
+    fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation receives OSC")
     fader.add_argument(
         "--surface-from",
         metavar="HOST[:PORT]",
-        help="where it sends from, if not there: reports of the fader count from that place only",
+        help="where its feedback comes from, if another place",
     )
     _add_run_options(parser)
 
@@ -117,16 +119,16 @@ def add_screen(commands: Any) -> None:
     parser = add_command(
         commands,
         "screen",
-        "the screen alone, on a sidecar that runs elsewhere",
+        "the screen of a sidecar that runs elsewhere",
         "sidecar screen\nsidecar screen --attach 192.168.1.20:9139\nsidecar screen --browser",
     )
     parser.add_argument(
         "--attach",
         default=f"127.0.0.1:{COMMAND_PORT}",
         metavar="HOST:PORT",
-        help=f"where that sidecar takes commands (127.0.0.1:{COMMAND_PORT})",
+        help=f"where that sidecar receives commands (127.0.0.1:{COMMAND_PORT})",
     )
-    add_osc_root(parser, "what the addresses of that sidecar begin with")
+    add_osc_root(parser, "root of that sidecar's addresses")
     add_contrast(parser)
     browser = parser.add_argument_group(
         "in a browser",
@@ -137,7 +139,7 @@ def add_screen(commands: Any) -> None:
         "--bind",
         default="127.0.0.1",
         metavar="ADDRESS",
-        help="on that address of this machine (127.0.0.1); elsewhere the link that is printed has a token",
+        help="address of this machine to serve on (127.0.0.1); any other adds a token to the link",
     )
     browser.add_argument(
         "--port", type=int, default=BROWSER_PORT, metavar="PORT", help=f"and that port ({BROWSER_PORT})"
@@ -149,7 +151,7 @@ def add_review(commands: Any) -> None:
     parser = add_command(
         commands,
         "review",
-        "a pass that is over, on the screen: look back, see what it needed",
+        "look back at a finished pass or file",
         "sidecar review\nsidecar review 12\nsidecar review mix.wav --goal r128-s1",
     )
     parser.add_argument(
@@ -169,12 +171,12 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     """Goal, forecast, screen and OSC."""
     parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
     parser.add_argument(
-        "--duration", metavar="T", help="length of the pass, such as 3:30: the advice then lands this pass"
+        "--duration", metavar="T", help="length of the pass, such as 3:30; the advice then lands this pass"
     )
     parser.add_argument(
         "--earlier",
         metavar="P",
-        help="an earlier pass as the forecast: 'last' for the last on record, or a sound file of the mix",
+        help="forecast from an earlier pass: 'last' for the last on record, or a sound file of the mix",
     )
     parser.add_argument(
         "--from-first-sound",
@@ -187,15 +189,15 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         "--log-level",
         choices=("debug", "info", "warning", "error"),
         default="info",
-        help="what is kept in the log, from that level up (info)",
+        help="lowest level that the log keeps (info)",
     )
     add_contrast(parser)
-    parser.add_argument("--no-screen", action="store_true", help="print lines in place of the screen")
+    parser.add_argument("--no-screen", action="store_true", help="print lines, without the screen")
     parser.add_argument(
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"
     )
     parser.add_argument("--json", action="store_true", help="with --no-screen: one JSON object a line")
-    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
+    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after this time")
     parser.add_argument(
         "--write", metavar="FILE", help="write the audio to a file: .wav (past 4 GiB RF64), .flac"
     )
@@ -208,7 +210,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="NAME=HOST:PORT",
-        help="show the run's state on a lamp there; may be given several times (names: sidecar light-test)",
+        help="show the run's state on a lamp; repeat for more (names: sidecar light-test)",
     )
     effects.add_argument(
         "--on",
@@ -216,37 +218,37 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         nargs=2,
         metavar=("ALERT", "COMMAND"),
-        help="run a program when that alert turns on (ALERT:off, :latched, :any for other changes); "
-        "may be given several times",
+        help="run a program when an alert turns on (ALERT:off, :latched, :any for other changes); repeat "
+        "for more",
     )
     osc = parser.add_argument_group("OSC")
     osc.add_argument(
         "--osc",
         action="append",
         metavar="HOST:PORT[/GROUPS][@HZ]",
-        help=f"send readings there; may be given several times (127.0.0.1:{LISTEN_PORT})",
+        help=f"send OSC there; repeat for more (127.0.0.1:{LISTEN_PORT})",
     )
-    add_osc_root(osc, "what all addresses begin with")
+    add_osc_root(osc, "root of all addresses")
     osc.add_argument(
         "--osc-port",
         type=int,
         default=COMMAND_PORT,
         metavar="PORT",
-        help=f"take commands there ({COMMAND_PORT})",
+        help=f"UDP port for commands ({COMMAND_PORT})",
     )
     osc.add_argument(
         "--osc-bind",
         default="127.0.0.1",
         metavar="ADDRESS",
-        help="take commands on that address of this machine",
+        help="address of this machine that receives commands (127.0.0.1)",
     )
     osc.add_argument(
         "--osc-allow",
         action="append",
         metavar="ADDRESS",
-        help="who may command besides this machine: an address or a network; may be given several times",
+        help="address or network that may also send commands; repeat for more",
     )
-    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="take commands over TCP there too")
+    osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="TCP port for commands")
     osc.add_argument(
         "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
     )
@@ -254,21 +256,21 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         "--discovery-port",
         type=int,
         metavar="PORT",
-        help="serve the addresses over HTTP (OSCQuery) there, on the --osc-bind address; 0 is any free port",
+        help="HTTP port for OSCQuery, on the --osc-bind address; 0 picks an unused port",
     )
     osc.add_argument(
         "--announce",
         action="store_true",
-        help="make that known by name on the network of --osc-bind (zeroconf)",
+        help="announce the run by name on the network of --osc-bind (zeroconf)",
     )
 
 
 def _add_stem_options(parser: Any) -> None:
     """What is said of the stems; their names come before."""
     parser.add_argument(
-        "--anchor", metavar="STEM", help="the stem (voice, lead) that is held, the rest around it"
+        "--anchor", metavar="STEM", help="the stem that stays (voice, lead); the rest moves around it"
     )
     parser.add_argument("--keep", metavar="A,B", help="stems whose faders stay where they are")
     parser.add_argument(
-        "--under", type=float, metavar="LU", help="how far under the anchor the rest lies while that sounds"
+        "--under", type=float, metavar="LU", help="LU of the rest under the anchor while that plays"
     )

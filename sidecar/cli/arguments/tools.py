@@ -12,19 +12,19 @@ def add_passes(commands: Any) -> None:
     parser = add_command(
         commands,
         "passes",
-        "the passes on record; exports and deletes them",
+        "list, export and delete the passes on record",
         "sidecar passes\nsidecar passes --export 12 --to evening.csv\nsidecar passes --delete 12",
     )
     add_json(parser)
     parser.add_argument("--export", type=int, metavar="ID", help="write that pass to the file --to")
     parser.add_argument("--to", metavar="FILE", help="a .csv file, a row each 100 ms; or .json, all of it")
-    parser.add_argument("--replace", action="store_true", help="let --to take the place of an earlier file")
+    parser.add_argument("--replace", action="store_true", help="replace an earlier file")
     parser.add_argument(
         "--delete",
         type=int,
         action="append",
         metavar="ID",
-        help="forget that pass; may be repeated",
+        help="delete that pass; repeat for more",
     )
 
 
@@ -33,7 +33,7 @@ def add_listen(commands: Any) -> None:
     parser = add_command(
         commands,
         "listen",
-        "prints the OSC that arrives: for those who script",
+        "print the OSC that arrives",
         "sidecar listen\nsidecar listen --port 9000 --json\nsidecar listen --only /sidecar/alert\n"
         "sidecar listen --from 127.0.0.1:9139/alert",
     )
@@ -42,12 +42,12 @@ def add_listen(commands: Any) -> None:
         "--from",
         dest="source",
         metavar="HOST:PORT[/GROUPS][@HZ]",
-        help="ask the sidecar that takes commands there, in place of waiting for one that sends here",
+        help="watch the sidecar that receives commands there",
     )
-    add_osc_root(parser, "with --from: what the addresses of that sidecar begin with")
+    add_osc_root(parser, "with --from: root of that sidecar's addresses")
     parser.add_argument("--bind", default="127.0.0.1", metavar="ADDRESS", help="on that address (127.0.0.1)")
-    parser.add_argument("--only", default="/", metavar="PREFIX", help="only addresses that begin so")
-    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after so long")
+    parser.add_argument("--only", default="/", metavar="PREFIX", help="only addresses that start with this")
+    parser.add_argument("--for", dest="for_s", type=seconds, metavar="SECONDS", help="end after this time")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
@@ -56,13 +56,13 @@ def add_light_test(commands: Any) -> None:
     parser = add_command(
         commands,
         "light-test",
-        "shows every state of a light, slowly; without a name, the lights that there are",
+        "show each state of a light slowly; without a name, list the lights",
         "sidecar light-test\n"
         "sidecar light-test lamp 127.0.0.1:9000\n"
         "sidecar light-test my-lamp.toml 192.168.1.30:9000 --each 10",
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a light's name or a TOML file")
-    parser.add_argument("place", nargs="?", metavar="HOST:PORT", help="where the lamp listens")
+    parser.add_argument("place", nargs="?", metavar="HOST:PORT", help="where the lamp receives OSC")
     parser.add_argument(
         "--each", dest="each_s", type=float, default=5.0, metavar="SECONDS", help="time for each state (5)"
     )
@@ -70,16 +70,14 @@ def add_light_test(commands: Any) -> None:
 
 def add_goals(commands: Any) -> None:
     """Adds ``sidecar goals``."""
-    parser = add_command(
-        commands, "goals", "the delivery goals that there are", "sidecar goals\nsidecar goals --json"
-    )
+    parser = add_command(commands, "goals", "list the delivery goals", "sidecar goals\nsidecar goals --json")
     add_json(parser)
 
 
 def add_devices(commands: Any) -> None:
     """Adds ``sidecar devices``."""
     parser = add_command(
-        commands, "devices", "the audio inputs that there are", "sidecar devices\nsidecar devices --json"
+        commands, "devices", "list the audio inputs", "sidecar devices\nsidecar devices --json"
     )
     add_json(parser)
 
@@ -89,7 +87,7 @@ def add_doctor(commands: Any) -> None:
     parser = add_command(
         commands,
         "doctor",
-        "what is there and what is missing on this machine",
+        "check this machine, and say what is missing",
         "sidecar doctor\nsidecar doctor --tone\nsidecar doctor --tone --device pulse --play-to default",
     )
     parser.add_argument(

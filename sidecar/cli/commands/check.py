@@ -35,7 +35,7 @@ def run(options: argparse.Namespace) -> int:
         print(schema_text(), end="")
         return PASS
     if not (options.files or options.list or options.archive):
-        raise SettingsError("No file is named. Name one or more: sidecar check mix.wav")
+        raise SettingsError("No file given. Give one or more: sidecar check mix.wav")
     _refuse_parts(options)
     goals = _goals(options.goal or [_USUAL_GOAL])
     names = named_files(options)
@@ -111,7 +111,7 @@ def _refuse_parts(options: argparse.Namespace) -> None:
         raise SettingsError(f"--fps {options.fps}: use one of {', '.join(FRAME_RATES)}.")
     is_part = bool(options.from_ or options.to)
     if options.archive and (is_part or options.parts or options.fps):
-        raise SettingsError("An archive keeps whole files: leave out --from, --to, --parts and --fps.")
+        raise SettingsError("--archive keeps whole files only: leave out --from, --to, --parts and --fps.")
     if is_part and (options.parts or options.encoded):
         raise SettingsError("--from and --to measure one part: leave out --parts and --encoded.")
 

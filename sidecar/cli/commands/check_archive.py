@@ -44,7 +44,7 @@ _SYNC_S, _SYNC_FILES = 1.0, 32
 def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequence[Goal]) -> int:
     """Measures the files that are new or changed, then prints the results of all from the record."""
     if options.encoded:
-        raise SettingsError("--encoded keeps nothing on record: leave out --archive, or check few files.")
+        raise SettingsError("--encoded keeps no results: leave out --archive, or check fewer files.")
     _asked(options, [])  # refuses what cannot be written before anything is measured
     job = Job(options.layout, tuple(goals), meter_version(), with_digest=options.checksum)
     with kept_log(), Store(Path(options.archive), job) as store:
@@ -76,9 +76,7 @@ def _measure(store: Store, due: Due, job: Job, options: argparse.Namespace) -> N
             for result in _synced(store, results):
                 board.draw_progress(crew.at_work_on, result)
     except KeyboardInterrupt:
-        print(
-            "Interrupted. What was measured is on record: the same command goes on with it.", file=sys.stderr
-        )
+        print("Interrupted. The results so far are kept. The same command continues.", file=sys.stderr)
         raise
 
 

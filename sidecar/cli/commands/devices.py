@@ -1,4 +1,4 @@
-"""``sidecar devices``: the audio inputs that there are."""
+"""``sidecar devices``: list the audio inputs."""
 
 from __future__ import annotations
 

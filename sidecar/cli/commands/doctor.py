@@ -31,7 +31,7 @@ def run(options: argparse.Namespace) -> int:
     """
     for option, given in (("--device", options.device), ("--play-to", options.play_to)):
         if given is not None and not options.tone:
-            raise SettingsError(f"{option} belongs to --tone, which plays a tone; give both.")
+            raise SettingsError(f"{option} belongs to --tone, which plays a tone. Give both.")
     looks: list[Callable[[], Iterator[Found]]] = [
         _program,
         _meter,

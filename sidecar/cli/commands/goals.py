@@ -1,4 +1,4 @@
-"""``sidecar goals``: the delivery goals that there are."""
+"""``sidecar goals``: list the delivery goals."""
 
 from __future__ import annotations
 

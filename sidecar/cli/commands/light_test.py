@@ -21,8 +21,9 @@ from sidecar.run.event_loop import EventLoop
 from sidecar.settings.locations import own_configs
 
 _CAUTION = (
-    "CAUTION: flashing light can cause seizures. Some states pulse, once a second at most; a lamp that "
-    "flashes by itself is beyond that limit. Ask who is in the room. Ctrl-C ends, in the safe state."
+    "CAUTION: flashing light can cause seizures. Some states pulse, once a second at most. A lamp with a "
+    "flash of its own can go beyond that. Ask everyone in the room first. Local rules come first. Ctrl-C "
+    "ends in the safe state."
 )
 _READ_S = 3.0
 """Time to read the caution before anything is sent."""
@@ -40,7 +41,7 @@ def run(options: argparse.Namespace) -> int:
         )
     light = load_light(options.name)
     if options.place is None:
-        raise SettingsError(f"Say where the lamp listens: sidecar light-test {options.name} HOST:PORT")
+        raise SettingsError(f"Say where the lamp receives OSC: sidecar light-test {options.name} HOST:PORT")
     _walk(Lamp(_without_holds(light), resolve(options.place)), options.each_s)
     return 0
 

@@ -21,8 +21,8 @@ _LARGEST = 65_535
 _LOOK_S = 0.2
 _DOUBT_S = 3.0
 _DOUBT = (
-    "Nothing arrives from {}. Is a sidecar running there, is that its command port (--osc-port), and may "
-    "this machine send to it (--osc-bind and --osc-allow there)?"
+    "Nothing arrives from {}. Check that a sidecar runs there, its --osc-port, its --osc-bind and its "
+    "--osc-allow."
 )
 
 
@@ -42,7 +42,7 @@ def _listen(options: argparse.Namespace, end_s: float) -> None:
     with bind(options.bind, options.port, "--port") as server:
         server.settimeout(_LOOK_S)
         host, port = server.getsockname()[:2]
-        print(f"Listening for OSC on {host}:{port}; end with Ctrl-C.", file=sys.stderr, flush=True)
+        print(f"Listening for OSC on {host}:{port}. End with Ctrl-C.", file=sys.stderr, flush=True)
         while time.monotonic() < end_s:
             _print_datagram(server, options)
 
@@ -51,7 +51,7 @@ def _ask(options: argparse.Namespace, end_s: float) -> None:
     """Watches one sidecar and prints what it sends."""
     client = WatchClient(resolve(options.source), options.osc_root)
     client.socket.settimeout(_LOOK_S)
-    print(f"Asking {options.source} for its OSC; end with Ctrl-C.", file=sys.stderr, flush=True)
+    print(f"Asking {options.source} for its OSC. End with Ctrl-C.", file=sys.stderr, flush=True)
     doubt_s = time.monotonic() + _DOUBT_S
     with contextlib.closing(client):
         while (now_s := time.monotonic()) < end_s:
@@ -81,7 +81,7 @@ def _print_datagram(
     try:
         messages = codec.parse(data)
     except ValueError as error:
-        print(f"{sender[0]}: not OSC that can be read: {printable(str(error))}", file=sys.stderr)
+        print(f"{sender[0]}: unreadable OSC: {printable(str(error))}", file=sys.stderr)
         return True
     for address, arguments in messages:
         if client and address == f"{options.osc_root}/verify":

@@ -1,4 +1,4 @@
-"""``sidecar live``: the job on a loopback input, or on a file."""
+"""``sidecar live``: measure and advise on a loopback input, or on a file."""
 
 from __future__ import annotations
 
@@ -51,9 +51,7 @@ def _source(options: argparse.Namespace, mix: Mix | None, closing: contextlib.Ex
         _refuse_beside_a_file(options)
         return FileSource(options.file, pace=options.pace)
     if options.pace == "fast":
-        raise SettingsError(
-            "A device cannot be listened to faster than it plays: --pace fast goes with --file."
-        )
+        raise SettingsError("--pace fast goes with --file only. A device plays in real time.")
     pick = _pick(options.pick)
     _refuse_what_cannot_be_measured(options, mix, pick)
     channels = options.channels or (2 * len(mix.names) if mix else None)
@@ -89,7 +87,7 @@ def _refuse_beside_a_file(options: argparse.Namespace) -> None:
     """Raises SettingsError for an option that would have no effect."""
     for option in ("device", "rate", "channels", "pick", "make-output", "hear"):
         if getattr(options, option.replace("-", "_")) is not None:
-            raise SettingsError(f"--{option} is about a device, and --file has none: give one of the two.")
+            raise SettingsError(f"--{option} is for a device, --file for a file: give one of the two.")
 
 
 def _refuse_what_cannot_be_measured(

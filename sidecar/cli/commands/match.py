@@ -39,13 +39,13 @@ from sidecar.wave.file_identity import FileIdentity, unchanged
 DONE, NOT_ALL, FAULTY = 0, 1, 2
 
 CAUTION = (
-    "Caution: raised gain can hurt ears and loudspeakers. "
-    "Turn the monitors down before you play what was raised."
+    "Caution: raised gain can hurt ears and loudspeakers. Turn the monitors down before you play a raised "
+    "file."
 )
 _USUAL_GOAL = "r128"
 _OF_THE_FORMAT = frozenset(("sample rate", "bit depth", "layout"))
 """What a delivery rule is about that no gain changes."""
-_WHOLE_SET = "No copy is written: the gain of a sequence needs all of its files."
+_WHOLE_SET = "No copy written: the gain of a sequence needs all of its files."
 
 
 def run(options: argparse.Namespace) -> int:
@@ -74,9 +74,9 @@ def run(options: argparse.Namespace) -> int:
 
 def _refuse_contradictions(options: argparse.Namespace) -> None:
     if options.write is None and options.replace:
-        raise SettingsError("--replace is about copies: give --write FOLDER with it.")
+        raise SettingsError("--replace is for copies: give --write FOLDER too.")
     if options.together and (options.sequence or options.like):
-        raise SettingsError("--together finds a loudness of its own: leave --sequence and --like out.")
+        raise SettingsError("--together finds its own loudness: leave out --sequence and --like.")
 
 
 def _targets(
@@ -104,7 +104,7 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
         raise piece
     integrated = piece[0].reading.integrated
     if integrated == SILENCE:
-        raise SourceError(f"{reference} is silent: there is no loudness in it to match. Choose another.")
+        raise SourceError(f"{reference} is silent and has no loudness to match. Choose another.")
     return [as_loud_as(goal, integrated), *([goal] if options.goal else [])]
 
 

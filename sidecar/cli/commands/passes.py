@@ -32,7 +32,7 @@ def run(options: argparse.Namespace) -> int:
         raise SettingsError("--export and --to go together, such as: --export 12 --to evening.csv")
     if options.export is not None:
         if os.path.lexists(options.to) and not options.replace:
-            raise SettingsError(f"{options.to} is there already. Give --replace, or choose another name.")
+            raise SettingsError(f"{options.to} exists already. Give --replace, or choose another name.")
         code = _export(options.export, Path(options.to))
     if options.delete:
         reader.delete(options.delete)
@@ -59,7 +59,7 @@ def _list(summaries: Sequence[Summary | Damaged], *, as_json: bool) -> None:
         print(json.dumps([summary_fields(summary) for summary in summaries], indent=1))
         return
     if not summaries:
-        print("There is no pass on record yet.")
+        print("No pass on record yet. Measure one with sidecar live or sidecar rehearse.")
         return
     table = open_table()
     table.add_column("id", justify="right", no_wrap=True)

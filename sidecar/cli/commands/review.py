@@ -33,7 +33,7 @@ def _review(options: argparse.Namespace) -> Review:
         return Review(past, goal or load_goal(_USUAL_GOAL))
     record = reader.latest() if options.what is None else reader.load(int(options.what))
     if record is None:
-        raise RecordError("There is no pass on record yet. Name a sound file: sidecar review mix.wav")
+        raise RecordError("No pass on record yet. Give a sound file: sidecar review mix.wav")
     return Review(past_of_record(record), goal or record.summary.about.goal)
 
 

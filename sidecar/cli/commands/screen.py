@@ -56,14 +56,14 @@ def _in_browsers(options: argparse.Namespace) -> int:
         from sidecar.web.server import WebPages, bind, serve
     except ImportError as error:
         raise MissingPackage(
-            f"The screen in a browser needs a package more ({error.name}): pip install textual-serve"
+            f"The screen in a browser needs a package ({error.name}): pip install textual-serve"
         ) from error
     resolve(options.attach)  # a mistake is printed here, not in each tab
     checked_root(options.osc_root)
     server = bind(options.bind, options.port)
     host, port = server.getsockname()[:2]
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
-    print(f"The screen is at {_link(host, port, token)}; end with Ctrl-C.", file=sys.stderr, flush=True)
+    print(f"The screen is at {_link(host, port, token)}. End with Ctrl-C.", file=sys.stderr, flush=True)
     command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
     command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
     serve(server, WebPages(command, Guard(host, token), port))

@@ -80,11 +80,11 @@ def _stamped(
 ) -> StampOutcome:
     refuse_irregular(path)
     if path.stat().st_size == 0:
-        raise SourceError(f"{path} is empty: a sound file without any frames. Export or copy it again.")
+        raise SourceError(f"{path} is empty: no audio frames. Export or copy it again.")
     with naming(path):
         if not is_wave(path):
             raise SourceError(
-                "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). It was left alone."
+                "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). It is unchanged."
             )
     if not options.dry_run:
         prepare(path)
@@ -102,7 +102,7 @@ def _stamped(
         return StampOutcome(before, now, "to be written", notes)
     how = stamp(path, now, seen, lambda share: on_progress(_MEASURING + (1.0 - _MEASURING) * share))
     if (read_loudness(path) or Claimed()) != now:
-        raise SourceError(f"{path}: other fields are read back than were written. Check the disk.")
+        raise SourceError(f"{path}: the fields on disk differ from those written. Check the disk.")
     return StampOutcome(before, now, how, notes)
 
 
@@ -152,8 +152,8 @@ def _show(paths: Sequence[Path], outcomes: Sequence[StampOutcome | SidecarError]
             console.print(f"{printable(name)}: {note}", markup=False)
         if outcome.done == "off goal" and goal is not None:
             console.print(
-                f"{printable(name)}: It does not meet {goal.title} and was left alone. "
-                f"sidecar check --goal {goal.name} says why.",
+                f"{printable(name)}: It does not meet {goal.title} and is unchanged. sidecar check --goal "
+                f"{goal.name} gives the reasons.",
                 markup=False,
             )
 

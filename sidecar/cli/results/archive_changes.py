@@ -18,7 +18,7 @@ _WORDS: dict[Since, str] = {
     "changed": "changed",
     "mended": "readable now",
     "gone": "gone",
-    "again": "measured again, by another version or layout",
+    "again": "measured again: other version or layout",
 }
 
 
@@ -39,7 +39,7 @@ def print_changes(changes: Iterable[Change], unit: str, to: TextIO) -> None:
     if left:
         print(f"and {left:,} more.", file=to)
     if count["gone"]:
-        print("What is gone stays on record until you add --forget.", file=to)
+        print("Missing files stay in the archive until you add --forget.", file=to)
 
 
 def _levels(change: Change, unit: str) -> str:

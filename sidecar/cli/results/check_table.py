@@ -47,7 +47,7 @@ def show(outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> None:
     for name, outcome in zip(names, outcomes, strict=True):
         _show_findings(console, name, outcome)
     if any((verdict.move_db or 0.0) > 0 for outcome in outcomes for verdict in _verdicts(outcome)):
-        console.print("\nTurn the monitors down before you play a file that was raised.")
+        console.print("\nTurn the monitors down before you play a raised file.")
 
 
 def _layouts(outcomes: Sequence[Outcome]) -> str:

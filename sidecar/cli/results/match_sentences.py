@@ -13,7 +13,7 @@ from sidecar.settings.goals import Goal
 _LISTED = 5
 _WIDE_LU = 5.0
 """Ours: ranges that far apart sound like different dynamics."""
-_SILENT = "nothing in it is louder than the gate at −70 LUFS. There is no loudness to match."
+_SILENT = "nothing is above the gate at −70 LUFS, so there is no loudness to match."
 _TOO_MUCH: dict[Bound, tuple[str, str]] = {
     "ceiling": ("true peak", "Bring the highest peaks down first"),
     "short-term": ("highest short-term loudness", "Bring the loudest passages down first"),
@@ -56,7 +56,7 @@ def dynamics(readings: Sequence[Reading], target: str) -> str:
         return ""
     return (
         f"Loudness ranges run from {figure(min(ranges))} to {figure(max(ranges))} LU: at {target} the "
-        "wide ones still have softer and louder places than the narrow ones. Judge those by ear."
+        "wide ones still have softer and louder places than the narrow ones. Judge them by ear."
     )
 
 
@@ -74,7 +74,7 @@ def _without_level(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:
     damaged = [o for o in outcomes if o.reading and o.reading.bad_samples]
     if damaged:
         counted = names(f"{o.name} ({o.reading.bad_samples:,})" for o in damaged if o.reading)
-        yield f"Samples that are not numbers stand in {counted}. Export again: such a file passes nothing."
+        yield f"Samples that are no numbers are in {counted}. Export again: such a file passes nothing."
 
 
 def _out_of_reach(matched: Matched, *, for_sequence: bool) -> Iterator[str]:
@@ -108,7 +108,7 @@ def _unable(matched: Matched) -> Iterator[str]:
         each = names(outcome.name for outcome in matched.unable)
         yield (
             f"No gain brings inside {matched.goal.title}, not even one of their own: {each}. Match without "
-            "--sequence to see why."
+            "--sequence for the reasons."
         )
 
 
@@ -120,7 +120,7 @@ def _conflict(matched: Matched) -> Iterator[str]:
     yield (
         f"No one gain brings all inside {matched.goal.title}: {low} needs at least "
         f"{signed(conflict.at_least_db)} dB, {high} allows at most {signed(conflict.at_most_db)} dB. "
-        "A goal that only limits the upper side keeps such a balance."
+        "A goal with an upper limit only keeps this balance."
     )
 
 
@@ -170,7 +170,7 @@ def _not_carried(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:
         yield f"Not kept in the copy of {names(whose)}: {what}."
     if left_out:
         each = "; ".join(f"{what} ({names(dict.fromkeys(whose))})" for what, whose in left_out.items())
-        yield f"Left out of copies, since it is true of the original's samples alone: {each}."
+        yield f"Left out of copies, as it holds for the original only: {each}."
 
 
 def _off(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:
@@ -178,8 +178,8 @@ def _off(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:
     if off:
         each = names(f"{o.name} by {o.missed_lu:.2f} LU" for o in off)
         yield (
-            f"Rounding and dither carried copies from where their gain alone leads: {each}. Where that "
-            "matters, convert the originals to 24 bits first."
+            f"Rounding and dither changed the loudness of copies: {each}. To avoid that, convert the "
+            "originals to 24 bits first."
         )
 
 
@@ -189,7 +189,7 @@ def _together(matched: Matched, *, for_sequence: bool) -> Iterator[str]:
         return
     measure, _ = _TOO_MUCH[together.limited_by]
     yield (
-        f"As loud as all can be together: {figure(together.loudness)} {matched.goal.unit}, set by the "
+        f"The loudest level for all together: {figure(together.loudness)} {matched.goal.unit}, set by the "
         f"{measure} of {matched.measured[together.limiting].name}."
     )
 

@@ -37,7 +37,7 @@ def _table(options: argparse.Namespace, matched: Matched) -> Table:
     goal = matched.goal
     whose = f"as loud as {Path(options.like).name}" if options.like else goal.title
     if options.together:
-        whose = f"{goal.title}, as loud as all can be together"
+        whose = f"{goal.title}, the loudest level for all together"
     how = ", one gain for the sequence" if options.sequence else ""
     table = open_table(printable(f"{whose}: {figure(goal.target_lufs)} {goal.unit}{how}"))
     table.add_column("file", min_width=8)

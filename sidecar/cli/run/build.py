@@ -154,7 +154,7 @@ def _session(
 def _lines(
     options: argparse.Namespace, closing: contextlib.ExitStack, events: Callable[[], tuple[Event, ...]]
 ) -> list[Outlet]:
-    """Returns the outlets that print lines in place of the screen. events: those of the pass so far."""
+    """Returns the outlets that print lines, without the screen. events: those of the pass so far."""
     if not _has_screen(options) and options.pace != "fast":
         closing.enter_context(nonblocking_output())  # a file source can wait for the output, a device cannot
     if options.plain:
@@ -184,7 +184,7 @@ def _record(
     if options.resume:
         resumed = reader.to_resume()
         if resumed is None:
-            raise RecordError("There is no pass on record to go on with: leave --resume out.")
+            raise RecordError("No pass on record to resume: leave out --resume.")
     if options.no_record:
         return None, resumed
     journal = Journal.open()

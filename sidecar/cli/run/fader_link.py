@@ -54,8 +54,8 @@ def workstation(options: argparse.Namespace) -> Reach:
         return no_fader
     if options.surface is None or options.surface_at is None:
         raise SettingsError(
-            "A workstation's fader needs both: --surface names its OSC addresses, --surface-at its place, "
-            "such as --surface decibels --surface-at 127.0.0.1:8000."
+            "A workstation's fader needs --surface and --surface-at, such as --surface decibels "
+            "--surface-at 127.0.0.1:8000."
         )
     _refuse_haste(options.pace)
     peer = None if options.surface_from is None else peer_from(options.surface_from)
@@ -78,8 +78,8 @@ def _refuse_haste(pace: str) -> None:
     """
     if pace == "fast":
         raise SettingsError(
-            "--pace fast and a workstation's fader exclude each other: a fader moves in real time, so that "
-            "nothing leaps. Leave out --pace fast, or the fader's options."
+            "--pace fast and a workstation's fader exclude each other: a fader moves in real time. Leave "
+            "out one of them."
         )
 
 

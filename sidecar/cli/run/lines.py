@@ -242,7 +242,7 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
     true peak before the integrated loudness.
     """
     if snapshot.transport == "preparing":
-        return _shortened(brief(snapshot.notice) or "Getting ready to listen.", longest)
+        return _shortened(brief(snapshot.notice) or "Preparing.", longest)
     reading, goal = snapshot.reading, snapshot.goal
     is_measured = math.isfinite(reading.integrated)
     on = [alert_sentence(alert) for alert in snapshot.alerts if alert.state == "on"]
@@ -284,8 +284,8 @@ def _whose(snapshot: Snapshot) -> str:
 
 _SPOKEN: dict[Transport, str] = {
     "preparing": "",
-    "waiting": "No audio is arriving.",
-    "ready": "Ready: waiting for sound.",
+    "waiting": "No audio arrives.",
+    "ready": "Ready. Waiting for sound.",
     "measuring": "",
     "paused": "Paused.",
     "ended": "Ended.",
@@ -305,7 +305,7 @@ def _heading(snapshot: Snapshot) -> str:
     if not math.isfinite(move.landing):
         return f"{faders}: listening"
     rises = any(gain_db > 0.0 for gain_db in moved.values() or [move.gain_db])
-    caution = ", mind ears and monitors" if rises else ""
+    caution = ", turn monitors down first" if rises else ""
     return f"{faders}: {moves}{caution}; lands at {figure(move.landing)} {snapshot.goal.unit}"
 
 

@@ -14,11 +14,11 @@ def mix_of(options: argparse.Namespace) -> Mix | None:
     if options.stems is None:
         if options.anchor or options.keep or options.under is not None:
             raise SettingsError(
-                "--anchor, --keep and --under are about stems: give live --stems, rehearse --apart as well."
+                "--anchor, --keep and --under are for stems: also give live --stems or rehearse --apart."
             )
         return None
     if options.under is not None and options.anchor is None:
-        raise SettingsError("--under says how far the rest lies under the --anchor: name that stem too.")
+        raise SettingsError("--under is relative to the --anchor: give that stem too.")
     if options.under is not None and not 0.0 <= options.under <= 40.0:
         raise SettingsError(f"--under takes 0 to 40 LU, not {options.under:g}.")
     return Mix(_names(options.stems), options.anchor, _names(options.keep or ""), options.under)

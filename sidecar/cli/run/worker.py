@@ -82,6 +82,6 @@ def _in_words(error: Exception) -> Exception:
         return unwritable(error)
     log.error("the run has failed", exc_info=error)
     return SidecarError(
-        f"The sidecar has failed inside ({error!r}). What was measured until then is on record: go on with "
-        "--resume. The log has the details for a report of the error."
+        f"The sidecar has failed ({error!r}). The pass so far is on record: continue with --resume. The log "
+        "has the details."
     )

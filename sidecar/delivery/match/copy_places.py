@@ -57,7 +57,7 @@ def _allowed(target: Path, kept: Sequence[Path], may_replace: bool) -> Path | So
     if any(_same(target, original) for original in kept):
         return SourceError(f"{target} is an original. Copies need a folder of their own: choose another.")
     if os.path.lexists(target) and not may_replace:
-        return SourceError(f"{target} is there already. Give --replace, or choose another folder.")
+        return SourceError(f"{target} exists already. Give --replace, or choose another folder.")
     return target
 
 
