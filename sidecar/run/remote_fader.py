@@ -115,8 +115,9 @@ class RemoteFader:
         is_advised: the move is the advised one.
         """
         if self._position_db is None:
-            self._arming.notice = "Not armed: no fader position arrives. Turn on OSC feedback in the "
-            "workstation."
+            self._arming.notice = (
+                "Not armed: no fader position arrives. Turn on OSC feedback in the workstation."
+            )
             return self._arming.notice
         return self._ask(self._position_db + change_db, is_advised=is_advised)
 

@@ -217,9 +217,9 @@ def test_the_index_is_written_whether_one_fails_or_none(folder, capsys):
     [
         (("--cluster", "127.0.0.1:9", "masters"), "--cluster needs a file that keeps the results"),
         (("--list", "none.txt"), "--list none.txt cannot be read: No such file"),
-        (("masters",), "No sound file was found"),
-        (("--archive", "kept.sqlite", "masters"), "No sound file was found"),
-        (("--archive", "kept.sqlite"), "No sound file was found"),
+        (("masters",), "No sound file found"),
+        (("--archive", "kept.sqlite", "masters"), "No sound file found"),
+        (("--archive", "kept.sqlite"), "No sound file found"),
         (("--archive", "none/kept.sqlite", "masters"), "there is no folder none"),
         (("--archive", "kept.sqlite", "--report", "r.txt", "masters"), "must end in .html"),
     ],

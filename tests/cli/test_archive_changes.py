@@ -167,7 +167,7 @@ def test_what_cannot_be_read_goes_by_the_name_that_it_was_asked_by(folder, capfd
 @pytest.mark.parametrize("option", ["--checksum", "--forget"])
 def test_options_of_an_archive_are_refused_without_one(folder, capfd, option):
     assert main(["check", option, "masters"]) == 2
-    assert f"{option} needs a file that keeps the results" in capfd.readouterr().err
+    assert f"{option} needs an archive" in capfd.readouterr().err
 
 
 @pytest.mark.slow

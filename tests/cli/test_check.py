@@ -134,7 +134,7 @@ def test_json_stays_json_when_reports_are_written(folder, capsys):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ((), "No file is named"),
+        ((), "No file given"),
         (("--report", "right.wav", "right.wav"), "--report right.wav must end in .html"),
         (("--plot", "no/p.png", "right.wav"), "there is no folder no"),
         (("--goal", "r128", "--goal", "nowhere", "right.wav"), "There is no goal 'nowhere'"),

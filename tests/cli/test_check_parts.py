@@ -150,7 +150,7 @@ def test_places_are_told_in_timecode_from_the_file_s_own_reference(file, capsys)
         (("--from", "8", "--to", "4"), "Nothing of show.wav lies from 8 to 4"),
         (("--fps", "25", "--from", "09:00:00:00"), "it reaches from 10:00:00:00 to 10:00:12:00"),
         (("--parts", "--from", "1"), "leave out --parts"),
-        (("--archive", "a.sqlite", "--parts"), "An archive keeps whole files"),
+        (("--archive", "a.sqlite", "--parts"), "--archive keeps whole files"),
     ],
 )
 def test_what_cannot_be_measured_is_said(file, capsys, arguments, said):

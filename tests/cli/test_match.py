@@ -160,7 +160,7 @@ def test_a_reference_that_is_silent_or_missing_is_refused(capsys, folder):
     write("silent.wav", tone(-100))
     write("good.wav", tone(-30))
 
-    for reference, said in (("silent.wav", "no loudness in it"), ("none.wav", "There is no file")):
+    for reference, said in (("silent.wav", "no loudness to match"), ("none.wav", "There is no file")):
         code, _, err = ran(capsys, "match", "--like", reference, "good.wav")
         assert code == 2
         assert err.startswith("sidecar: ")

@@ -169,12 +169,12 @@ def test_no_file_at_all_is_said(capsys, here):
     (here / "empty").mkdir()
 
     assert main(["match", "empty"]) == 2
-    assert "No sound file was found" in capsys.readouterr().err
+    assert "No sound file found" in capsys.readouterr().err
 
 
 def test_together_has_a_loudness_of_its_own(capsys, here):
     assert main(["match", "--together", "--sequence", "tracks"]) == 2
-    assert "--together finds a loudness of its own" in capsys.readouterr().err
+    assert "--together finds its own loudness" in capsys.readouterr().err
 
 
 def test_what_no_gain_mends_is_said_and_not_written(capsys, here):

@@ -194,7 +194,7 @@ def test_an_export_leaves_a_file_that_is_there_alone(record, tmp_path, capsys):
     (tmp_path / "out.csv").write_text("mine")
     export = ("--export", "1", "--to", str(tmp_path / "out.csv"))
 
-    assert "is there already. Give --replace" in refused(capsys, *export)
+    assert "exists already. Give --replace" in refused(capsys, *export)
     assert (tmp_path / "out.csv").read_text() == "mine"
     assert main(["passes", *export, "--replace"]) == 0
     assert (tmp_path / "out.csv").read_text().startswith("seconds,")

@@ -160,5 +160,5 @@ def test_listen_says_what_may_be_wrong_where_nothing_comes(peer):
         check=True,
     )
 
-    assert done.stderr.count("Is a sidecar running there") == 1
+    assert done.stderr.count("Check that a sidecar runs there") == 1
     assert asked(peer) == [("/sidecar/watch", [])]

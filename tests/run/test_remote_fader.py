@@ -69,7 +69,7 @@ def test_it_moves_only_once_armed():
     bench.remote.change_by(-2.0, is_advised=True)
     bench.play(2.0)
     assert (bench.sent, bench.arm.is_armed) == ([], False)
-    assert "arm it first" in bench.arm.sentence
+    assert "Arm it first" in bench.arm.sentence
 
     bench.remote.arm()
     assert "hurt ears and loudspeakers" in bench.arm.sentence
@@ -101,7 +101,7 @@ def test_a_fader_that_never_reported_is_not_moved():
     bench.play(1.0, Move(gain_db=-2.0), reports=False)
 
     assert (bench.sent, bench.arm.is_armed) == ([], False)
-    assert "turn on OSC feedback" in bench.arm.sentence
+    assert "Turn on OSC feedback" in bench.arm.sentence
 
 
 def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
@@ -111,7 +111,7 @@ def test_a_move_while_the_workstation_is_silent_is_refused_in_words():
     bench.play(1.0, reports=False)
 
     assert bench.sent == []
-    assert "has not reported its fader" in bench.arm.sentence
+    assert "no fader position for" in bench.arm.sentence
 
 
 def test_once_armed_by_itself_a_hand_takes_it_for_good():
@@ -142,7 +142,7 @@ def test_an_advised_rise_ends_with_the_advice():
     bench.play(3.0, Move())
 
     assert 0.9 < bench.sent[-1][1] < 1.2
-    assert "the advice asks for no more" in bench.arm.sentence
+    assert "the advised level is reached" in bench.arm.sentence
 
 
 def test_a_rise_by_hand_is_not_the_advice_s():

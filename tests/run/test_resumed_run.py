@@ -91,7 +91,7 @@ def test_a_killed_run_is_gone_on_with(tmp_path):
 def test_nothing_to_go_on_with_is_said(halves, capsys):
     """One line, exit code 2."""
     assert main(live(halves / "first.wav", "--resume")) == 2
-    assert "no pass on record to go on with" in capsys.readouterr().err
+    assert "No pass on record to resume" in capsys.readouterr().err
 
 
 @pytest.mark.slow

@@ -334,7 +334,7 @@ def test_follow_without_a_fader_says_what_to_do():
     session = Session(source, fast())
     session.run()
 
-    assert "by hand" in session.snapshot().notice
+    assert "yourself" in session.snapshot().notice
 
 
 def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
@@ -401,7 +401,7 @@ def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
     assert (
         seen[-1].arm.is_armed,
         seen[-1].arm.sentence,
-    ) == (False, "Disarmed: the machine slept; arm it again.")
+    ) == (False, "Disarmed: the machine slept. Arm it again.")
 
 
 def test_what_keeps_audio_away_is_said():
@@ -766,7 +766,7 @@ def test_nobody_but_the_workstation_says_where_its_fader_stands():
 
     assert not session.snapshot().arm.is_armed
     assert workstation.sent == []
-    assert "move it there, or arm it first" in session.snapshot().notice
+    assert "Move it there, or arm it first" in session.snapshot().notice
 
 
 def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():

@@ -165,7 +165,7 @@ def test_a_new_pass_forgets_the_sound_and_keeps_the_faders():
 @pytest.mark.parametrize("position_db", [float("nan"), float("inf")])
 def test_what_is_no_position_is_refused(position_db):
     """It would end the run with the next block."""
-    with pytest.raises(SettingsError, match="is no position"):
+    with pytest.raises(SettingsError, match="is no fader position"):
         StemFaders(Mix(NAMES), GOAL).report_position("voice", position_db)
 
 

@@ -206,7 +206,7 @@ def test_a_workstation_that_has_gone_is_noticed(armed):
     armed.play(3.0)
 
     assert not armed.arming.armed
-    assert "no longer says where it stands" in armed.arming.notice
+    assert "no longer arrives" in armed.arming.notice
     assert max(armed.sent) < 2.2
 
 

@@ -83,7 +83,7 @@ def test_a_fader_at_the_bottom_is_not_raised_from_here():
     controller.nudge_fader(0.5)
 
     assert feed.told == []
-    assert "by hand" in controller.read_view().fault
+    assert "yourself" in controller.read_view().fault
 
 
 def test_a_refusal_is_kept_until_a_command_is_taken():

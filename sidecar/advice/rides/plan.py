@@ -22,8 +22,9 @@ from sidecar.model.readings import Ride
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
-CAUTION = "Caution: a ride up raises peaks and can hurt ears. Check the true peak, and turn the monitors "
-"down."
+CAUTION = (
+    "Caution: a ride up raises peaks and can hurt ears. Check the true peak, and turn the monitors down."
+)
 
 MET_LU = 0.05
 """A measure this near to its limit keeps it: the resolution of a display (Tech 3341 §2.8)."""
