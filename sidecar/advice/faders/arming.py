@@ -312,7 +312,8 @@ class Arming:
             return ArmingDecision(False, f"Refused: {self._no_rise}")
         if self._is_silent:
             return ArmingDecision(
-                False, "Refused: the programme is silent, so a rise has no effect to hear. Start playback first."
+                False,
+                "Refused: the programme is silent, so a rise has no effect to hear. Start playback first.",
             )
         top_db, limit, why = self._top(now_s)
         if top_db <= self._position_db:
