@@ -12,7 +12,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from sidecar.loudness.gating import ABSOLUTE_GATE, RELATIVE_GATE, loudness_of
 from sidecar.loudness.series import Floats
@@ -100,6 +99,8 @@ def _kept(counts: Floats, totals: Floats, kept: NDArray[np.bool_]) -> Floats:
 
 def _few(stretches: int) -> float:
     """A band from few stretches is too narrow by the bias of its variance and by Student's t."""
+    from scipy.special import stdtrit  # slow to import, and needed after the first seconds only
+
     normal = float(stdtrit(1e6, 0.5 + COVERAGE / 2.0))
     student = float(stdtrit(stretches - 1, 0.5 + COVERAGE / 2.0))
     return student / normal * math.sqrt(stretches / (stretches - 1))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy.special import ndtri
 
 from sidecar.advice.programme.forecast import GRID_DB, MOVES_DB
 from sidecar.advice.programme.performance import ALIKE, CHANCES, Difference, difference, rest_levels
@@ -51,7 +51,10 @@ _NEAR_GATE = 10.0 ** (np.array([[-1.0], [0.0], [1.0]]) / 10.0)
 _ABOUT = 1.6
 """About the gate: within 2 dB of where it would be for the rest alone."""
 
-_LUCK: Floats = ndtri(CHANCES[np.arange(len(CHANCES)) * 13 % len(CHANCES)])
+_NORMAL = NormalDist()
+_LUCK: Floats = np.array(
+    [_NORMAL.inv_cdf(float(chance)) for chance in CHANCES[np.arange(len(CHANCES)) * 13 % len(CHANCES)]]
+)
 """How many blocks fall on the louder side of the gate, in deviations: as likely high as low for every level
 of the rest."""
 

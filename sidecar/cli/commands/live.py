@@ -14,6 +14,7 @@ from sidecar.cli.run.stems import mix_of
 from sidecar.errors import SettingsError
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from sidecar.run.preloading import preload
 from sidecar.run.stem_faders import Mix
 from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
@@ -31,6 +32,7 @@ _MOST_CHANNELS = 32
 
 def run(options: argparse.Namespace) -> int:
     """Runs until the source ends or the person quits."""
+    preload()
     mix, reach = mix_of(options), workstation(options)
     with contextlib.ExitStack() as closing:
         source = _source(options, mix, closing)
