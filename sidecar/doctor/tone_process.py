@@ -11,16 +11,18 @@ import json
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
-from types import ModuleType
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.doctor.channel_tones import tones
 from sidecar.errors import SourceError
 from sidecar.sources import portaudio
+from sidecar.sources.inputs import JACK, PULSE_SERVERS
+from sidecar.sources.output_process import channel_map
 
 LEVEL_LUFS = -23.0
 """Tech 3341 §2.9 and case 1: a 1 kHz sine in phase on both channels reads its peak level."""
@@ -36,10 +38,19 @@ def tone(rate_hz: int) -> NDArray[np.float32]:
     """The tone with its ramps, shape (n, 2), full scale 1.0."""
     count = round(LENGTH_S * rate_hz)
     sine = 10.0 ** (LEVEL_LUFS / 20.0) * np.sin(2.0 * np.pi * TONE_HZ / rate_hz * np.arange(count))
-    rise = np.sin(0.5 * np.pi * np.arange(round(RAMP_S * rate_hz)) / (RAMP_S * rate_hz)) ** 2
-    sine[: rise.size] *= rise
-    sine[-rise.size :] *= rise[::-1]
-    return np.repeat(sine[:, None], 2, axis=1).astype(np.float32)
+    return _ramped(np.repeat(sine[:, None], 2, axis=1), rate_hz)
+
+
+def channel_tones(rate_hz: int, channels: int) -> NDArray[np.float32]:
+    """A tone of its own in each channel with its ramps, shape (n, channels), full scale 1.0."""
+    return _ramped(tones(rate_hz, channels, LENGTH_S), rate_hz)
+
+
+def _ramped(frames: NDArray[np.float64], rate_hz: int) -> NDArray[np.float32]:
+    rise = np.sin(0.5 * np.pi * np.arange(round(RAMP_S * rate_hz)) / (RAMP_S * rate_hz))[:, None] ** 2
+    frames[: len(rise)] *= rise
+    frames[-len(rise) :] *= rise[::-1]
+    return frames.astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +65,8 @@ class ToneOrder:
     rate_hz: int
     sink: str = ""
     """The sound server's output that the input is the monitor of."""
+    channels: int | None = None
+    """A tone of its own in each of so many; None for the line-up tone in two."""
 
     def to_json(self) -> str:
         return json.dumps(asdict(self))
@@ -67,6 +80,7 @@ class Output:
     name: str
     host_api: str
     is_default: bool = False
+    description: str = ""
 
     @property
     def label(self) -> str:
@@ -89,7 +103,7 @@ def choose_output(outputs: Sequence[Output], order: ToneOrder) -> Output:
             )
         return found[0]
     key = order.wanted.casefold()
-    named = [output for output in outputs if key in output.label.casefold()]
+    named = [output for output in outputs if key in f"{output.label} {output.description}".casefold()]
     exact = [output for output in named if key in (output.name.casefold(), output.label.casefold())]
     named = exact or named
     named = [output for output in named if output.host_api == order.host_api] or named
@@ -99,37 +113,105 @@ def choose_output(outputs: Sequence[Output], order: ToneOrder) -> Output:
     return named[0]
 
 
-def _outputs(sounddevice: ModuleType) -> list[Output]:
-    apis = [api["name"] for api in sounddevice.query_hostapis()]
-    own = sounddevice.default.device[1]
-    return [
-        Output(index, device["name"], apis[device["hostapi"]], index == own)
-        for index, device in enumerate(sounddevice.query_devices())
-        if device["max_output_channels"] >= 2
-    ]
+class _Playback(Protocol):
+    """An output that is open."""
+
+    label: str
+
+    def play(self, frames: NDArray[np.float32], began: Callable[[], None]) -> None:
+        """Calls *began* when the first frame is handed over; returns when all was played."""
+
+
+class _PortAudioPlayback:
+    def __init__(self, order: ToneOrder, positions: tuple[str, ...]) -> None:
+        sounddevice = portaudio.load()
+        apis = [api["name"] for api in sounddevice.query_hostapis()]
+        own = sounddevice.default.device[1]
+        outputs = [
+            Output(index, device["name"], apis[device["hostapi"]], index == own)
+            for index, device in enumerate(sounddevice.query_devices())
+            if device["max_output_channels"] >= len(positions)
+        ]
+        output = choose_output(outputs, order)
+        self.label = output.label
+        try:
+            self._stream = sounddevice.OutputStream(
+                device=output.index,
+                channels=len(positions),
+                samplerate=order.rate_hz,
+                dtype="float32",
+                latency=_LATENCY_S,
+            )
+        except sounddevice.PortAudioError as error:
+            raise SourceError(
+                f"{output.label} cannot be opened with {len(positions)} channels at {order.rate_hz} Hz "
+                f"({error}). Let output and input run at one rate, or choose another output with --play-to."
+            ) from error
+
+    def play(self, frames: NDArray[np.float32], began: Callable[[], None]) -> None:
+        self._stream.start()
+        began()
+        self._stream.write(frames)
+        self._stream.stop()  # when all of it was played
+
+
+class _PulsePlayback:
+    def __init__(self, order: ToneOrder, positions: tuple[str, ...]) -> None:
+        from sidecar.doctor.pulse_playback import PulsePlayback
+        from sidecar.sources.pulse import connected
+
+        with connected() as server:
+            in_use = order.sink or server.about()[1]
+            outputs = [
+                Output(number, sink.name, order.host_api, sink.name == in_use, sink.description)
+                for number, sink in enumerate(server.sinks())
+            ]
+        output = choose_output(outputs, order)
+        self.label = output.label
+        self._stream = PulsePlayback(output.name, order.rate_hz, positions)
+
+    def play(self, frames: NDArray[np.float32], began: Callable[[], None]) -> None:
+        began()
+        self._stream.write(frames)
+        self._stream.drain()
+
+
+class _JackPlayback:
+    """A client of our own with an output for each channel, connected to the inputs of a client where one is
+    named; else the sidecar listens to it."""
+
+    def __init__(self, order: ToneOrder, positions: tuple[str, ...]) -> None:
+        from sidecar.sources import jack_client
+
+        self.label = f"{jack_client.TONE_CLIENT} (JACK)"
+        self._client = jack_client.ToneClient(len(positions))
+        target = order.wanted or (order.input_name if order.input_name != jack_client.TONE_CLIENT else "")
+        if target:
+            self._client.connect_to(target)
+            self.label = f"{target} (JACK)"
+
+    def play(self, frames: NDArray[np.float32], began: Callable[[], None]) -> None:
+        began()
+        self._client.play(frames)
+
+
+def _opened(order: ToneOrder, positions: tuple[str, ...]) -> _Playback:
+    if order.host_api in PULSE_SERVERS:
+        return _PulsePlayback(order, positions)
+    if order.host_api == JACK:
+        return _JackPlayback(order, positions)
+    return _PortAudioPlayback(order, positions)
 
 
 def _play(order: ToneOrder, say: Any) -> None:
-    if order.sink:  # of ALSA's ways to a sound server
-        os.environ["PULSE_SINK"] = order.sink
-    sounddevice = portaudio.load()
-    output = choose_output(_outputs(sounddevice), order)
-    try:
-        stream = sounddevice.OutputStream(
-            device=output.index, channels=2, samplerate=order.rate_hz, dtype="float32", latency=_LATENCY_S
-        )
-    except sounddevice.PortAudioError as error:
-        raise SourceError(
-            f"{output.label} cannot be opened with 2 channels at {order.rate_hz} Hz ({error}). "
-            "Let output and input run at one rate, or choose another output with --play-to."
-        ) from error
-    say(output=output.label)
+    positions = channel_map(order.channels or 2)
+    playback = _opened(order, positions)
+    say(output=playback.label)
     if not sys.stdin.buffer.readline():
         return
-    stream.start()
-    say(playing=time.monotonic())
-    stream.write(tone(order.rate_hz))
-    stream.stop()  # when all of it was played
+    frames = channel_tones(order.rate_hz, order.channels) if order.channels else tone(order.rate_hz)
+    playback.play(frames, lambda: say(playing=time.monotonic()))
+    sys.stdin.buffer.read()  # a JACK client that leaves would end the recording of it
 
 
 def main() -> None:

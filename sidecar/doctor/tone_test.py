@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 
 import numpy as np
 
+from sidecar.doctor import channel_tones, signal_path
+from sidecar.doctor.signal_path import Found
 from sidecar.doctor.tone_player import TonePlayer
 from sidecar.doctor.tone_process import LENGTH_S, LEVEL_LUFS, RAMP_S, TONE_HZ, ToneOrder
 from sidecar.model.readings import FloatArray
 from sidecar.model.units import decibel, figure
 from sidecar.sources.device import DeviceSource
-from sidecar.sources.inputs import choose, list_devices
+from sidecar.sources.inputs import JACK, PULSE_SERVERS, DeviceInfo, choose, list_devices
+from sidecar.sources.jack_client import TONE_CLIENT
 
 LEAD_S = 3.0
 """Time to turn the monitors down or to say no."""
@@ -40,21 +42,11 @@ _MEND_RATE = "something runs at another rate: open all of the chain at one, see 
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
-    """The result of one check."""
-
-    what: str
-    is_well: bool
-    detail: str
-    """The measured value; where the check failed, what to do."""
-
-
-@dataclass(frozen=True, slots=True)
 class Arrival:
     """Frames that arrived during the test."""
 
     frames: FloatArray
-    """Shape (n, 2), full scale 1.0."""
+    """Shape (n, channels), full scale 1.0."""
     lost: int
     at_s: float
     """Time of arrival on the monotonic clock, seconds."""
@@ -83,30 +75,86 @@ class ReceivedTone:
 
 
 def run_tone_test(
-    device: str | None, play_to: str | None, caution: Callable[[str], None], lead_s: float = LEAD_S
+    device: str | None,
+    play_to: str | None,
+    caution: Callable[[str], None],
+    *,
+    channels: int | None = None,
+    lead_s: float = LEAD_S,
 ) -> Iterator[Found]:
     """Plays the tone and yields the result of each check of the received signal.
 
-    device: part of an input's name, or None for the likeliest loopback; its first two channels are measured.
+    device: part of an input's name, or None for the monitor of the output in use.
     play_to: part of an output's name, or None for the input's other side, or the system's own.
+    channels: plays a tone of its own in each of so many; None for the line-up tone in two.
     caution: called with the warning *lead_s* seconds before the tone sounds.
     Raises SourceError where input or output cannot be had.
     """
-    input_device = choose(list_devices(), device)
-    with closing(DeviceSource(input_device.label, pick=(1, 2))) as source:
-        order = ToneOrder(
-            play_to, input_device.name, input_device.host_api, source.rate_hz, input_device.monitored
-        )
-        with closing(TonePlayer(order)) as player:
-            caution(
-                f"CAUTION: a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS will sound for {LENGTH_S:.0f} s on "
-                f"{player.output}, for everybody who listens there. Turn monitors down and take headphones "
-                f"off. It begins in {lead_s:g} s; Ctrl-C keeps it silent."
+    inputs = list_devices()
+    with ExitStack() as opened:
+        if device is None and _is_jack_alone(inputs):
+            player = opened.enter_context(closing(TonePlayer(_jack_order(inputs, channels))))
+            input_device = choose(list_devices(), TONE_CLIENT)
+            source = opened.enter_context(closing(_source(input_device, channels)))
+        else:
+            input_device = choose(inputs, device)
+            source = opened.enter_context(closing(_source(input_device, channels)))
+            order = ToneOrder(
+                *(play_to, input_device.name, input_device.host_api, source.rate_hz),
+                sink=input_device.monitored,
+                channels=channels,
             )
-            time.sleep(lead_s)
-            arrivals = list(_arrivals(source, player))
-            received = listen(arrivals, source.rate_hz, player.began_s())
-        yield from judge(received, source.title, player.output)
+            player = opened.enter_context(closing(TonePlayer(order)))
+        yield from signal_path.check(input_device)
+        caution(_caution(player.output, channels, lead_s))
+        time.sleep(lead_s)
+        arrivals = list(_arrivals(source, player))
+        began_s = player.began_s()
+    if channels is None:
+        yield from judge(listen(arrivals, source.rate_hz, began_s), input_device, player.output)
+        return
+    frames = np.concatenate([arrival.frames for arrival in arrivals])
+    yield from channel_tones.judge(
+        channel_tones.measure(frames, source.rate_hz, channels), input_device, player.output
+    )
+    yield _dropped(sum(arrival.lost for arrival in arrivals))
+
+
+def _is_jack_alone(inputs: Sequence[DeviceInfo]) -> bool:
+    apis = {device.host_api for device in inputs}
+    return JACK in apis and not apis & PULSE_SERVERS
+
+
+def _jack_order(inputs: Sequence[DeviceInfo], channels: int | None) -> ToneOrder:
+    """A tone to which the sidecar listens itself: it tests the way from JACK to the sidecar."""
+    rate_hz = next(device.default_rate_hz for device in inputs if device.host_api == JACK)
+    return ToneOrder(None, TONE_CLIENT, JACK, rate_hz, channels=channels)
+
+
+def _source(device: DeviceInfo, channels: int | None) -> DeviceSource:
+    """The whole of the input, or its first two channels for the line-up tone."""
+    if channels is None:
+        return DeviceSource(device.label, pick=(1, 2))
+    width = device.input_channels if device.width_is_known else channels
+    return DeviceSource(
+        device.label,
+        channels=None if device.width_is_known else channels,
+        pick=tuple(range(1, width + 1)),
+    )
+
+
+def _caution(output: str, channels: int | None, lead_s: float) -> str:
+    sound = f"a 1 kHz tone at {figure(LEVEL_LUFS)} LUFS"
+    if channels is not None:
+        lowest, highest = channel_tones.frequencies_hz(channels)[[0, -1]]
+        sound = (
+            f"{channels} tones at once, {lowest:.0f} to {highest:.0f} Hz, each at "
+            f"{figure(channel_tones.level_dbfs(channels))} dBFS,"
+        )
+    return (
+        f"CAUTION: {sound} will sound for {LENGTH_S:.0f} s on {output}, for everybody who listens there. "
+        f"Turn monitors down and take headphones off. It begins in {lead_s:g} s; Ctrl-C keeps it silent."
+    )
 
 
 def _arrivals(source: DeviceSource, player: TonePlayer) -> Iterator[Arrival]:
@@ -172,11 +220,12 @@ def _latency_s(arrivals: Sequence[Arrival], onset: int, began_s: float) -> float
     return None
 
 
-def judge(received: ReceivedTone, source: str, output: str) -> Iterator[Found]:
+def judge(received: ReceivedTone, device: DeviceInfo, output: str) -> Iterator[Found]:
     """Yields the result of each check in words, with what to do where it failed.
 
-    source, output: names of the input and the output for messages.
+    device: the input. output: the name of the output for messages.
     """
+    source = device.name
     if received.level_lufs < _NOTHING_LUFS:
         yield Found("tone", False, f"nothing of it came from {output} to {source}; {_mend_silence(received)}")
         return
@@ -188,7 +237,7 @@ def judge(received: ReceivedTone, source: str, output: str) -> Iterator[Found]:
             "choose a pair that belongs together with --device and --play-to",
         )
         return
-    yield _level(received)
+    yield _level(received, device)
     is_in_tune = abs(received.frequency_hz - TONE_HZ) <= _TOLERANCE_HZ
     yield Found(
         "tone's pitch",
@@ -199,15 +248,17 @@ def judge(received: ReceivedTone, source: str, output: str) -> Iterator[Found]:
     if received.latency_s is not None:
         late = f"{received.latency_s * 1000.0:.0f} ms from handing it to the output until the meter has it"
     yield Found("tone's way", True, late)
-    lost = f"{received.dropped_samples} samples were dropped"
-    yield Found(
-        "dropped samples",
-        received.dropped_samples == 0,
-        lost if received.dropped_samples == 0 else lost + "; close what loads the machine and try again",
-    )
+    yield _dropped(received.dropped_samples)
 
 
-def _level(received: ReceivedTone) -> Found:
+def _dropped(samples: int) -> Found:
+    said = f"{samples} samples were dropped"
+    if samples == 0:
+        return Found("dropped samples", True, said)
+    return Found("dropped samples", False, f"{said}; close what loads the machine and try again")
+
+
+def _level(received: ReceivedTone, device: DeviceInfo) -> Found:
     left, right = received.peaks_dbfs
     if abs(left - right) > _ONE_SIDE_DB:
         side = "left" if left > right else "right"
@@ -216,30 +267,23 @@ def _level(received: ReceivedTone) -> Found:
     level = f"{_signed(received.error_lu)} LU from {figure(LEVEL_LUFS)} LUFS"
     if abs(received.error_lu) <= _TOLERANCE_LU:
         return Found("tone's level", True, level)
-    mend = f"a volume on the way is not at 100 %: {_mend_volume()}"
+    mend = f"a volume on the way is not at 100 %: {_mend_volume(device)}"
     if received.error_lu > 0.0:
         mend = f"something else sounds with it: stop all playback and try again; else {mend}"
     return Found("tone's level", False, f"{level}; {mend}")
 
 
-def _mend_volume() -> str:
-    sink = os.environ.get("PULSE_SOURCE", "").removesuffix(".monitor") or "@DEFAULT_SINK@"
-    monitor = os.environ.get("PULSE_SOURCE", "@DEFAULT_MONITOR@")
-    mend = {
-        "linux": f"pactl set-sink-volume {sink} 100%; pactl set-source-volume {monitor} 100%",
-        "darwin": "see Audio MIDI Setup, both sides of the virtual device",
-    }
-    return mend.get(sys.platform, "see the levels of output and input in the sound settings")
+def _mend_volume(device: DeviceInfo) -> str:
+    if device.host_api in PULSE_SERVERS:
+        return signal_path.volume_lines(device)
+    if sys.platform == "darwin":
+        return "see Audio MIDI Setup, both sides of the virtual device"
+    return "see the levels of output and input in the sound settings"
 
 
 def _mend_silence(received: ReceivedTone) -> str:
     if sys.platform == "darwin" and received.is_exact_silence:
         return "let the terminal use the microphone, or choose a pair with --device and --play-to"
-    if sys.platform == "linux" and not os.environ.get("PULSE_SOURCE", "").endswith(".monitor"):
-        return (
-            "'pactl list short sinks' shows what to put for SINK in "
-            "'PULSE_SOURCE=SINK.monitor sidecar doctor --tone --device pulse'"
-        )
     return "is one of them muted? Choose a pair that belongs together with --device and --play-to"
 
 

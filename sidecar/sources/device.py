@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from sidecar.errors import DeviceLost, SourceError
+from sidecar.model.units import figure
 from sidecar.sources import Block
 from sidecar.sources.capture_client import CaptureClient, State
 from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices
@@ -71,9 +72,11 @@ class DeviceSource:
 
     @property
     def title(self) -> str:
-        """The device and the channels picked."""
+        """The device, the channels picked, and a volume on the way that changes every reading."""
         picked = "" if self._pick is None else " " + "+".join(map(str, self._pick))
-        return self._device.name + picked
+        muted = ", muted" if self._device.is_muted else ""
+        volume = f", at {figure(self._device.volume_db)} dB" if self._device.volume_db else ""
+        return f"{self._device.name}{picked}{volume}{muted}"
 
     @property
     def rate_hz(self) -> int:

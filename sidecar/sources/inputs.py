@@ -51,6 +51,18 @@ _APIS_THAT_TELL_THE_RATE = {"Core Audio", "Windows WASAPI", "ASIO"}
 
 
 @dataclass(frozen=True, slots=True)
+class PlayerInfo:
+    """A stream that plays into a server's output."""
+
+    name: str
+    """Of its program."""
+    rate_hz: int
+    positions: tuple[str, ...]
+    volume_db: float
+    """Minus infinity while it is muted."""
+
+
+@dataclass(frozen=True, slots=True)
 class DeviceInfo:
     """One audio input."""
 
@@ -74,6 +86,8 @@ class DeviceInfo:
     volume_db: float = 0.0
     """Of the output and its monitor, whichever is further from 0 dB."""
     is_muted: bool = False
+    players: tuple[PlayerInfo, ...] = ()
+    """What plays into the monitored output."""
 
     @property
     def likely_loopback(self) -> bool:
@@ -100,7 +114,11 @@ class DeviceInfo:
     def from_json(cls, given: dict[str, Any]) -> DeviceInfo:
         """The input as a listing process printed it."""
         maps = {name: tuple(given.get(name, ())) for name in ("positions", "output_positions")}
-        return cls(**{**given, **maps})
+        players = tuple(
+            PlayerInfo(**{**player, "positions": tuple(player["positions"])})
+            for player in given.get("players", ())
+        )
+        return cls(**{**given, **maps, "players": players})
 
     def rates_after(self, rate_hz: int) -> tuple[int, ...]:
         """The rates to try, best first, when it was last open at *rate_hz* or that one is preferred: the

@@ -10,16 +10,18 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
 from sidecar.sources.inputs import JACK, DeviceInfo
 from sidecar.sources.ring import Ring
 
 CLIENT_NAME = "loudness-sidecar"
+TONE_CLIENT = "line-up-tone"
 _SYSTEM = "system"  # the sound card's own client
 _LOOK_S = 0.25
 
@@ -168,3 +170,49 @@ class JackRecording:
     def _end(self, *_: object) -> None:
         self._has_ended = True
         self._wake.set()
+
+
+class ToneClient:
+    """A client of our own that plays frames once."""
+
+    def __init__(self, channels: int) -> None:
+        """Raises SourceError where no server answers."""
+        self._closing = ExitStack()
+        try:
+            self._server = self._closing.enter_context(connected(TONE_CLIENT))
+        except ConnectionError as error:
+            raise SourceError(f"The JACK server does not answer ({error}).") from error
+        self._outputs = [self._server.outports.register(f"out_{n}") for n in range(1, channels + 1)]
+        self._frames = np.empty((0, channels), np.float32)
+        self._played = threading.Event()
+        self._server.set_process_callback(self._process)
+        self._server.activate()
+
+    def connect_to(self, client: str) -> None:
+        """Connects each output to an input of that client; raises SourceError where it has too few."""
+        inputs = [
+            port.name
+            for port in self._server.get_ports(is_audio=True, is_input=True)
+            if _client_of(port) == client
+        ]
+        if len(inputs) < len(self._outputs):
+            raise SourceError(
+                f"The JACK client {client} has {len(inputs)} inputs, and {len(self._outputs)} tones are to "
+                "be played. Leave --device and --play-to out to test the way from JACK to the sidecar alone."
+            )
+        for output, taker in zip(self._outputs, inputs, strict=False):
+            self._server.connect(output, taker)
+
+    def play(self, frames: NDArray[np.float32]) -> None:
+        """Returns when all was played."""
+        self._frames = frames
+        self._played.wait()
+
+    def _process(self, count: int) -> None:
+        now, self._frames = self._frames[:count], self._frames[count:]
+        for column, output in enumerate(self._outputs):
+            samples = output.get_array()
+            samples[: len(now)] = now[:, column]
+            samples[len(now) :] = 0.0
+        if len(now) and not len(self._frames):
+            self._played.set()

@@ -25,8 +25,13 @@ from sidecar.sources.pulse import PulseDevice, PulseServer, connected
 MAKER = "loudness_sidecar.maker"
 """The property that names the process which made an output, by its number and its start."""
 
+MOST_CHANNELS = 32
+"""Of PulseAudio: PA_CHANNELS_MAX, pulse/sample.h."""
+
 _RETRY_S = 0.5
 _APPEAR_S = 5.0
+_RIGHT_LOOKS = 3
+"""A tenth of a second apart at most: a session manager restores a volume soon after."""
 _REMOVE_S = 3.0
 _HEAR_LATENCY_MS = 60
 _POSITIONS = (
@@ -119,19 +124,26 @@ class MadeOutput:
             self.heard_on = _output_to_hear_on(sinks, order.hear_on, server.about()[1]).name
         self._server = server
         self._modules: list[int] = []
+        try:
+            self._make(order)
+        except SourceError:
+            self.remove()
+            raise
+
+    def remove(self) -> None:
+        for module in reversed(self._modules):
+            self._server.unload_module(module)
+
+    def _make(self, order: OutputOrder) -> None:
         mark = own_mark()
         self._load("module-null-sink", module_arguments(order.name, order.channels, order.rate_hz, mark))
-        _wait_for_source(server, f"{order.name}.monitor")
+        _settle(self._server, order.name)
         if self.heard_on:
             self._load(
                 "module-loopback",
                 f"source={order.name}.monitor sink={self.heard_on} latency_msec={_HEAR_LATENCY_MS} "
                 f"source_dont_move=true sink_input_properties='{MAKER}={mark}'",
             )
-
-    def remove(self) -> None:
-        for module in reversed(self._modules):
-            self._server.unload_module(module)
 
     def _load(self, module: str, arguments: str) -> None:
         self._modules.append(self._server.load_module(module, arguments))
@@ -150,11 +162,21 @@ def _output_to_hear_on(sinks: Sequence[PulseDevice], wanted: str, in_use: str) -
     raise SourceError(f"{wrong} to hear it on. Give --hear one of: {there_are}.")
 
 
-def _wait_for_source(server: PulseServer, name: str) -> None:
+def _settle(server: PulseServer, name: str) -> None:
+    """Waits until the output and its monitor are there, and stay at 0 dB."""
     end_s = time.monotonic() + _APPEAR_S
-    while name not in [source.name for source in server.sources()]:
+    right = 0
+    while right < _RIGHT_LOOKS:
+        sink = next((one for one in server.sinks() if one.name == name), None)
+        source = next((one for one in server.sources() if one.name == f"{name}.monitor"), None)
         if time.monotonic() > end_s:
-            raise SourceError(f"The sound server made the output, and its monitor {name} does not appear.")
+            what = "its volume does not stay at 0 dB" if sink and source else "it does not appear"
+            raise SourceError(f"The sound server made the output {name}, and {what}.")
+        if sink and source:
+            is_right = all(one.volume_db == 0.0 and not one.is_muted for one in (sink, source))
+            right = right + 1 if is_right else 0
+            if not is_right:
+                server.set_to_0_db(sink, source)
         server.iterate()
 
 

@@ -11,12 +11,12 @@ import ctypes
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from ctypes import CFUNCTYPE, POINTER, c_char_p, c_int, c_size_t, c_uint8, c_uint32, c_void_p
-from dataclasses import dataclass
+from ctypes import CFUNCTYPE, POINTER, c_char_p, c_int, c_size_t, c_uint8, c_uint32, c_uint64, c_void_p
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sidecar.errors import SourceError
-from sidecar.sources.inputs import DeviceInfo
+from sidecar.sources.inputs import DeviceInfo, PlayerInfo
 
 LIBRARY = "libpulse.so.0"
 CLIENT_NAME = "loudness-sidecar"
@@ -27,6 +27,8 @@ _FORMATS = (
     *("s24le", "s24be", "s24-32le", "s24-32be"),
 )
 """In the order of pa_sample_format_t, pulse/sample.h."""
+
+FLOAT32LE = _FORMATS.index("float32le")
 
 # Values of the public headers pulse/def.h and pulse/volume.h.
 _NO_AUTOSPAWN = 0x0001
@@ -69,6 +71,27 @@ class _Info(ctypes.Structure):
     )
 
 
+class _SinkInputInfo(ctypes.Structure):
+    """The beginning of pa_sink_input_info."""
+
+    _fields_ = (
+        ("index", c_uint32),
+        ("name", c_char_p),
+        ("owner_module", c_uint32),
+        ("client", c_uint32),
+        ("sink", c_uint32),
+        ("sample_spec", SampleSpec),
+        ("channel_map", ChannelMap),
+        ("volume", _Volume),
+        ("buffer_us", c_uint64),
+        ("sink_us", c_uint64),
+        ("resample_method", c_char_p),
+        ("driver", c_char_p),
+        ("mute", c_int),
+        ("properties", c_void_p),
+    )
+
+
 class _ModuleInfo(ctypes.Structure):
     """The beginning of pa_module_info."""
 
@@ -88,6 +111,7 @@ class _ServerInfo(ctypes.Structure):
 
 
 _InfoCallback = CFUNCTYPE(None, c_void_p, POINTER(_Info), c_int, c_void_p)
+_SinkInputCallback = CFUNCTYPE(None, c_void_p, POINTER(_SinkInputInfo), c_int, c_void_p)
 _ModuleCallback = CFUNCTYPE(None, c_void_p, POINTER(_ModuleInfo), c_int, c_void_p)
 _ServerCallback = CFUNCTYPE(None, c_void_p, POINTER(_ServerInfo), c_void_p)
 _IndexCallback = CFUNCTYPE(None, c_void_p, c_uint32, c_void_p)
@@ -109,12 +133,26 @@ _SIGNATURES: dict[str, tuple[Any, ...]] = {
     "pa_context_get_server_info": (c_void_p, c_void_p, _ServerCallback, c_void_p),
     "pa_context_get_sink_info_list": (c_void_p, c_void_p, _InfoCallback, c_void_p),
     "pa_context_get_source_info_list": (c_void_p, c_void_p, _InfoCallback, c_void_p),
+    "pa_context_get_sink_input_info_list": (c_void_p, c_void_p, _SinkInputCallback, c_void_p),
     "pa_context_get_module_info_list": (c_void_p, c_void_p, _ModuleCallback, c_void_p),
     "pa_context_load_module": (c_void_p, c_void_p, c_char_p, c_char_p, _IndexCallback, c_void_p),
     "pa_context_unload_module": (c_void_p, c_void_p, c_uint32, _SuccessCallback, c_void_p),
+    **{
+        f"pa_context_set_{side}_volume_by_index": (
+            *(c_void_p, c_void_p, c_uint32, POINTER(_Volume), _SuccessCallback, c_void_p),
+        )
+        for side in ("sink", "source")
+    },
+    **{
+        f"pa_context_set_{side}_mute_by_index": (
+            *(c_void_p, c_void_p, c_uint32, c_int, _SuccessCallback, c_void_p),
+        )
+        for side in ("sink", "source")
+    },
     "pa_operation_get_state": (c_int, c_void_p),
     "pa_operation_unref": (None, c_void_p),
     "pa_strerror": (c_char_p, c_int),
+    "pa_proplist_gets": (c_char_p, c_void_p, c_char_p),
     "pa_channel_map_parse": (c_void_p, POINTER(ChannelMap), c_char_p),
     "pa_channel_position_to_string": (c_char_p, c_int),
     "pa_stream_new": (c_void_p, c_void_p, c_char_p, POINTER(SampleSpec), POINTER(ChannelMap)),
@@ -145,6 +183,7 @@ def load() -> ctypes.CDLL:
 class PulseDevice:
     """A sink or a source."""
 
+    index: int
     name: str
     description: str
     rate_hz: int
@@ -207,9 +246,12 @@ class PulseServer:
         answers: list[tuple[str, str]] = []
 
         def note(_context: int, info: Any, _data: object) -> None:
-            answers.append((_text(info.contents.server_name), _text(info.contents.default_sink_name)))
+            if info:  # nothing where the server refuses
+                answers.append((_text(info.contents.server_name), _text(info.contents.default_sink_name)))
 
         self._ask(self.library.pa_context_get_server_info, _ServerCallback(note))
+        if not answers:
+            raise ConnectionError(self.reason())
         return answers[0]
 
     def sinks(self) -> list[PulseDevice]:
@@ -217,6 +259,17 @@ class PulseServer:
 
     def sources(self) -> list[PulseDevice]:
         return self._listed(self.library.pa_context_get_source_info_list)
+
+    def players(self) -> dict[int, list[PlayerInfo]]:
+        """The streams that play, by the index of their sink."""
+        found: dict[int, list[PlayerInfo]] = {}
+
+        def note(_context: int, info: Any, end: int, _data: object) -> None:
+            if not end:
+                found.setdefault(info.contents.sink, []).append(self._player(info.contents))
+
+        self._ask(self.library.pa_context_get_sink_input_info_list, _SinkInputCallback(note))
+        return found
 
     def modules(self) -> list[PulseModule]:
         found: list[PulseModule] = []
@@ -236,6 +289,17 @@ class PulseServer:
         if indices[0] == _NONE:
             raise SourceError(f"The sound server does not load {name} {arguments} ({self.reason()}).")
         return indices[0]
+
+    def set_to_0_db(self, sink: PulseDevice, source: PulseDevice) -> None:
+        """Sets a sink and its monitor to 0 dB, not muted: session managers remember volumes by name."""
+        library = self.library
+        done = _SuccessCallback(lambda *_: None)
+        for device, side in ((sink, "sink"), (source, "source")):
+            volume = _Volume(len(device.positions), (c_uint32 * 32)(*([_VOLUME_NORM] * 32)))
+            set_volume = getattr(library, f"pa_context_set_{side}_volume_by_index")
+            set_mute = getattr(library, f"pa_context_set_{side}_mute_by_index")
+            self._ask(set_volume, device.index, ctypes.byref(volume), done)
+            self._ask(set_mute, device.index, 0, done)
 
     def unload_module(self, index: int) -> None:
         """Unloads it; harmless where it is gone."""
@@ -268,24 +332,40 @@ class PulseServer:
         return found
 
     def _device(self, info: Any) -> PulseDevice:
-        channel_map, volume = info.channel_map, info.volume
-        positions = channel_map.map[: channel_map.channels]
         spec = info.sample_spec
         return PulseDevice(
+            index=info.index,
             name=_text(info.name),
             description=_text(info.description),
             rate_hz=spec.rate,
             sample_format=_FORMATS[spec.format] if 0 <= spec.format < len(_FORMATS) else "unknown",
-            positions=tuple(_text(self.library.pa_channel_position_to_string(one)) for one in positions),
-            volume_db=max(map(_decibels, volume.values[: volume.channels]), key=abs, default=0.0),
+            positions=self._positions(info.channel_map),
+            volume_db=_furthest_db(info.volume),
             is_muted=bool(info.mute),
             other_side=_text(info.other_side_name),
             module=None if info.owner_module == _NONE else info.owner_module,
         )
 
+    def _player(self, info: Any) -> PlayerInfo:
+        program = self.library.pa_proplist_gets(info.properties, b"application.name")
+        return PlayerInfo(
+            name=_text(program) or _text(info.name),
+            rate_hz=info.sample_spec.rate,
+            positions=self._positions(info.channel_map),
+            volume_db=-math.inf if info.mute else _furthest_db(info.volume),
+        )
+
+    def _positions(self, channel_map: Any) -> tuple[str, ...]:
+        named = self.library.pa_channel_position_to_string
+        return tuple(_text(named(one)) for one in channel_map.map[: channel_map.channels])
+
 
 def _text(given: bytes | None) -> str:
     return (given or b"").decode(errors="replace")
+
+
+def _furthest_db(volume: Any) -> float:
+    return max(map(_decibels, volume.values[: volume.channels]), key=abs, default=0.0)
 
 
 def _decibels(volume: int) -> float:
@@ -311,9 +391,13 @@ def inputs(server: PulseServer) -> list[DeviceInfo]:
     name, default_sink = server.about()
     host_api = "PipeWire" if "PipeWire" in name else "PulseAudio"
     sinks = {sink.name: sink for sink in server.sinks()}
-    return [
-        _input(source, host_api, sinks.get(source.other_side), default_sink) for source in server.sources()
-    ]
+    players = server.players()
+    found = []
+    for source in server.sources():
+        sink = sinks.get(source.other_side)
+        listed = _input(source, host_api, sink, default_sink)
+        found.append(replace(listed, players=tuple(players.get(sink.index, ()))) if sink else listed)
+    return found
 
 
 def find_source(server: PulseServer, name: str) -> DeviceInfo:

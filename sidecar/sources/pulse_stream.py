@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
-from sidecar.sources.pulse import BufferAttr, ChannelMap, PulseServer, SampleSpec
+from sidecar.sources.pulse import FLOAT32LE, BufferAttr, ChannelMap, PulseServer, SampleSpec
 
 _FRAGMENT_S = 0.05
 _BUFFER_S = 4.0  # kept by the server while this process is not scheduled
 
-# Values of the public headers pulse/def.h and pulse/sample.h.
-_FLOAT32LE = 5
+# Values of the public headers pulse/def.h.
 _READY, _FAILED = 2, 3
 _NO_REMAP, _NO_REMIX, _DONT_MOVE, _ADJUST_LATENCY = 0x0010, 0x0020, 0x0200, 0x2000
 _DEFAULT = 0xFFFFFFFF
@@ -68,7 +67,7 @@ class PulseStream:
 
     def _open(self, rate_hz: int, positions: tuple[str, ...]) -> c_void_p:
         pulse = self._pulse
-        spec = SampleSpec(_FLOAT32LE, rate_hz, self._width)
+        spec = SampleSpec(FLOAT32LE, rate_hz, self._width)
         channel_map = ChannelMap()
         pulse.pa_channel_map_parse(byref(channel_map), ",".join(positions).encode())
         second_bytes = 4 * self._width * rate_hz

@@ -1,6 +1,7 @@
 """The line-up tone through the whole chain: what is played, what arrives, and what is said of it."""
 
 import subprocess
+from contextlib import closing
 from functools import partial
 
 import numpy as np
@@ -12,8 +13,11 @@ from sidecar.doctor.tone_process import LENGTH_S, Output, ToneOrder, choose_outp
 from sidecar.doctor.tone_test import Arrival, judge, listen, run_tone_test
 from sidecar.errors import SourceError
 from sidecar.meter import Meter
+from sidecar.sources.device import DeviceSource
+from sidecar.sources.inputs import DeviceInfo
 
 RATE_HZ = 48_000
+INPUT = DeviceInfo("input", "Core Audio", 2, RATE_HZ)
 BEGAN_S = 1000.0
 BLOCK = 480
 
@@ -40,7 +44,7 @@ def around(sound, before_s=0.5, after_s=1.0):
 def said(frames, **how):
     """What is said of frames that arrived, by its name."""
     heard = listen(arrivals(frames, **how), how.get("rate_hz", RATE_HZ), BEGAN_S)
-    return {found.what: found for found in judge(heard, "input", "output")}
+    return {found.what: found for found in judge(heard, INPUT, "output")}
 
 
 def test_the_tone_reads_what_the_standard_gives_it():
@@ -209,7 +213,7 @@ def test_doctor_measures_a_real_chain_after_saying_so(two, monkeypatch, capsys):
     lines = capsys.readouterr().out.splitlines()
     at = next(number for number, line in enumerate(lines) if line.startswith("CAUTION"))
 
-    assert "1 kHz tone at −23.0 LUFS will sound for 5 s on " in lines[at]
+    assert "1 kHz tone at −23.0 LUFS will sound for 5 s on loopback (PulseAudio)" in lines[at]
     assert lines[at + 1].startswith(("✓ tone's level: +0.0", "✓ tone's level: −0.0"))
     assert lines[at + 2].startswith(("✓ tone's pitch: 1000.", "✓ tone's pitch: 999."))
     assert lines[at + 3].startswith("✓ tone's way: ")
@@ -221,14 +225,21 @@ def test_a_real_volume_that_is_down_is_found(two):
     """Half way down at a sound server of cubic volumes (from memory): 60 log10 0.5 = −18.06 dB."""
     subprocess.run(["pactl", "set-sink-volume", "loopback", "50%"], check=True)
     cautions = []
-    level = next(run_tone_test("loopback", None, cautions.append, lead_s=0.1))
+    found = list(run_tone_test("loopback", None, cautions.append, lead_s=0.1))
+    known, level = (
+        next(one for one in found if one.what == what) for what in ("output's volume", "tone's level")
+    )
 
+    assert not known.is_well
+    assert known.detail.startswith("−18.1 dB: pactl set-sink-volume loopback 100%")
     assert not level.is_well
     assert level.detail.startswith("−18.0")
     assert (
         "pactl set-sink-volume loopback 100%; pactl set-source-volume loopback.monitor 100%" in level.detail
     )
     assert len(cautions) == 1
+    with closing(DeviceSource("loopback")) as source:
+        assert source.title == "loopback.monitor, at −18.1 dB"
 
 
 @pytest.mark.slow
@@ -257,7 +268,7 @@ def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
 @pytest.mark.slow
 def test_an_output_that_is_not_there_is_said_with_those_that_are(two):
     """Nothing is played anywhere else instead."""
-    with pytest.raises(SourceError, match=r"No output is called 'nowhere'.*loopback \(ALSA\)"):
+    with pytest.raises(SourceError, match=r"No output is called 'nowhere'.*loopback \(PulseAudio\)"):
         list(run_tone_test("loopback", "nowhere", lambda _: pytest.fail("nothing is about to sound")))
 
 

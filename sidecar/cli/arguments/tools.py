@@ -88,7 +88,7 @@ def add_doctor(commands: Any) -> None:
         commands,
         "doctor",
         "check this machine, and say what is missing",
-        "sidecar doctor\nsidecar doctor --tone\nsidecar doctor --tone --device pulse --play-to default",
+        "sidecar doctor\nsidecar doctor --tone\nsidecar doctor --tone --channels 8 --device stems.monitor",
     )
     parser.add_argument(
         "--tone",
@@ -96,12 +96,20 @@ def add_doctor(commands: Any) -> None:
         help="play the line-up tone (1 kHz, −23 LUFS, 5 s, audible, after a warning), measure what returns",
     )
     parser.add_argument(
-        "--device", metavar="NAME", help="with --tone: the input to listen to (the likeliest loopback)"
+        "--device",
+        metavar="NAME",
+        help="with --tone: the input to listen to (the monitor of the output in use)",
     )
     parser.add_argument(
         "--play-to",
         metavar="OUTPUT",
         help="with --tone: part of an output's name (that of the input, or the system's own)",
+    )
+    parser.add_argument(
+        "--channels",
+        type=int,
+        metavar="N",
+        help="with --tone: a tone of its own in each of N channels, to see which arrives where",
     )
 
 

@@ -13,14 +13,19 @@ from importlib.metadata import version
 from importlib.util import find_spec
 from textwrap import fill
 
+from rich.console import Console
+
 from sidecar.cli.arguments.parsing import COMMAND_PORT
+from sidecar.cli.terminal.first_run import compiling_is_said
+from sidecar.cli.terminal.log import kept_log
 from sidecar.doctor import tone_test
-from sidecar.doctor.tone_test import Found
+from sidecar.doctor.signal_path import Found
 from sidecar.errors import SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
 from sidecar.model.units import figure
 from sidecar.settings.goals import all_goals, goal_faults
 from sidecar.settings.locations import log_folder, own_configs
+from sidecar.sources.output_process import MOST_CHANNELS
 from sidecar.version import program_version
 
 
@@ -29,7 +34,8 @@ def run(options: argparse.Namespace) -> int:
 
     Raises SettingsError where an output is given without ``--tone``.
     """
-    for option, given in (("--device", options.device), ("--play-to", options.play_to)):
+    for option in ("--device", "--play-to", "--channels"):
+        given = getattr(options, option.strip("-").replace("-", "_"))
         if given is not None and not options.tone:
             raise SettingsError(f"{option} belongs to --tone, which plays a tone. Give both.")
     looks: list[Callable[[], Iterator[Found]]] = [
@@ -42,7 +48,9 @@ def run(options: argparse.Namespace) -> int:
         _terminal,
     ]
     if options.tone:
-        looks.append(partial(_tone, options.device, options.play_to))
+        if options.channels is not None and not 1 <= options.channels <= MOST_CHANNELS:
+            raise SettingsError(f"--channels takes 1 to {MOST_CHANNELS} channels, not {options.channels}.")
+        looks.append(partial(_tone, options.device, options.play_to, options.channels))
     found = []
     for look in looks:
         for one in look():
@@ -74,6 +82,14 @@ def _program() -> Iterator[Found]:
 
 def _meter() -> Iterator[Found]:
     """Tech 3341 §2.9, line-up: a 1 kHz stereo sine at −18 dBFS reads −18.0 LUFS."""
+    with compiling_is_said(Console(stderr=True)):
+        read = _read_line_up_tone()
+    is_well = abs(read + 18.0) <= 0.1
+    detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"
+    yield Found("meter", is_well, detail if is_well else detail + "; install the program anew")
+
+
+def _read_line_up_tone() -> float:
     import numpy as np
 
     from sidecar.meter import Meter
@@ -82,10 +98,7 @@ def _meter() -> Iterator[Found]:
     tone = 10 ** (-18 / 20) * np.sin(2 * np.pi * 1000 / rate_hz * np.arange(5 * rate_hz))
     meter = Meter(rate_hz)
     meter.push(np.stack([tone, tone], axis=1))
-    read = meter.reading().integrated
-    is_well = abs(read + 18.0) <= 0.1
-    detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"
-    yield Found("meter", is_well, detail if is_well else detail + "; install the program anew")
+    return meter.reading().integrated
 
 
 def _audio() -> Iterator[Found]:
@@ -159,8 +172,9 @@ def _terminal() -> Iterator[Found]:
     )
 
 
-def _tone(device: str | None, play_to: str | None) -> Iterator[Found]:
+def _tone(device: str | None, play_to: str | None, channels: int | None) -> Iterator[Found]:
     try:
-        yield from tone_test.run_tone_test(device, play_to, partial(print, flush=True))
+        with kept_log():
+            yield from tone_test.run_tone_test(device, play_to, partial(print, flush=True), channels=channels)
     except SidecarError as error:
         yield Found("tone", False, str(error))

@@ -21,13 +21,10 @@ from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
 from sidecar.sources.inputs import PREFERRED_RATE_HZ
 from sidecar.sources.output import TemporaryOutput
-from sidecar.sources.output_process import OutputOrder
+from sidecar.sources.output_process import MOST_CHANNELS, OutputOrder
 
 if TYPE_CHECKING:
     from sidecar.meter.layouts import LayoutOrigin
-
-_MOST_CHANNELS = 32
-"""Of PulseAudio: PA_CHANNELS_MAX, pulse/sample.h."""
 
 
 def run(options: argparse.Namespace) -> int:
@@ -75,8 +72,8 @@ def _made_output(options: argparse.Namespace, channels: int, closing: contextlib
     """Makes the output that is asked for; returns the name of its monitor."""
     if options.device is not None:
         raise SettingsError("--make-output makes the input that is measured: leave --device out.")
-    if not 1 <= channels <= _MOST_CHANNELS:
-        raise SettingsError(f"--make-output makes 1 to {_MOST_CHANNELS} channels, not {channels}.")
+    if not 1 <= channels <= MOST_CHANNELS:
+        raise SettingsError(f"--make-output makes 1 to {MOST_CHANNELS} channels, not {channels}.")
     order = OutputOrder(options.make_output, channels, options.rate or PREFERRED_RATE_HZ, options.hear)
     made = TemporaryOutput(order)
     closing.callback(made.close)
