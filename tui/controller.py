@@ -30,7 +30,7 @@ def transport_verb(snapshot: Snapshot) -> str:
     if snapshot.transport == "paused":
         return "continue"
     had_audio = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
-    return "pause" if snapshot.transport == "measuring" or had_audio else "start"
+    return "pause" if snapshot.transport in {"measuring", "ready"} or had_audio else "start"
 
 
 def offers(snapshot: Snapshot) -> frozenset[str]:
