@@ -36,13 +36,14 @@ _GARBLED = (ValueError, KeyError, TypeError, AttributeError, OverflowError, Recu
 """What turning a row into values may raise where an earlier version wrote it without a seal."""
 
 
-def passes(file: Path | None = None) -> list[Summary | Damaged]:
-    """Returns all passes that have a block, in the order in which they were begun.
+def passes(file: Path | None = None, *, last: int | None = None) -> list[Summary | Damaged]:
+    """Returns all passes that have a block, or the *last* so many, in the order in which they were begun.
 
     Raises RecordError when the record cannot be read at all.
     """
     with _looking(file) as (connection, damage):
-        found = [_listed(connection, id) for id in _ids(connection)]
+        ids = _ids(connection)
+        found = [_listed(connection, id) for id in (ids if last is None else ids[-last:])]
     passes = [entry for entry in found if isinstance(entry, Damaged) or entry.blocks > 0]
     return [Damaged(None, damage), *passes] if damage else passes
 

@@ -50,6 +50,8 @@ class Target:
     failed: int = 0
     fault: str = ""
     """The last failure in words, empty when the last datagram went out."""
+    is_screen: bool = False
+    """True for a screen elsewhere that shows this run."""
 
 
 EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
@@ -95,6 +97,23 @@ class EarlierPass:
     """Where in the earlier pass this one began."""
     error_db: float
     """Level difference left, root mean square; ``inf`` while too little has been measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class PastPass:
+    """A pass on record, as a list of passes shows it."""
+
+    id: int
+    began: str
+    """Local date and time, in the form 2026-03-01 20:15."""
+    source: str
+    goal: str
+    seconds: float
+    integrated: float
+    """LUFS."""
+    loudness_range: float
+    max_true_peak: float
+    """dBTP."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +164,11 @@ class Snapshot:
     rides_reason: str = ""
     script_fault: str = ""
     """How a script of ``--on`` failed, until it is acknowledged; empty while all is well."""
+    passes: tuple[PastPass, ...] = ()
+    """The latest passes on record before this one, the last one first."""
+    timecode_start_s: float | None = None
+    """Time of day at which the programme began by its own timecode, seconds from midnight; None where the
+    source has no timecode."""
     beat: int = 0
     """Whole seconds since the run began; a receiver sees by it that the run is alive."""
     notice: str = ""

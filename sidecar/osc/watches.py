@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from sidecar.hosts import sender_of
@@ -105,4 +105,7 @@ class Watches:
 
     def status(self) -> tuple[Target, ...]:
         """Returns counts of datagrams for each watcher; may be called from any thread."""
-        return tuple(lease.peer.status for lease in list(self._leases.values()))
+        return tuple(
+            replace(lease.peer.status, is_screen=lease.line.selection.has_details)
+            for lease in list(self._leases.values())
+        )

@@ -58,9 +58,10 @@ from sidecar.run.first_sound import FirstSound, is_sound
 from sidecar.run.master_fader import MasterFader
 from sidecar.run.options import RunOptions
 from sidecar.run.pass_log import PassLog
+from sidecar.run.past_passes import PastPasses
 from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
-from sidecar.sources import Block, Source, StemFaderSource
+from sidecar.sources import Block, Source, StemFaderSource, TimecodeSource
 
 if TYPE_CHECKING:
     from sidecar.advice.programme.advisor import Earlier
@@ -108,6 +109,7 @@ class Session:
         stem_faders = StemFaders(options.mix, options.goal) if options.mix else None
         self._advice = AdviceSchedule(options.goal, duration_s, options.earlier, stem_faders)
         self._pass_log = PassLog(options.journal, options.resumed)
+        self._past_passes = PastPasses(is_recorded=options.journal is not None, beside=not options.fast)
         note = self._pass_log.record_event
         self._fader = MasterFader(
             source,
@@ -204,6 +206,7 @@ class Session:
         meter = self._compiled_meter()
         self._notice = ""
         self._await_sound()
+        self._past_passes.begin_pass(self._clock(), is_first=True)
         self._resume_pass(self._pass_log.begin_pass(self._about()), meter)
         try:
             self._measure_blocks(meter, for_s)
@@ -335,6 +338,7 @@ class Session:
         self._fader.look(now_s, reading.seconds)
         is_quiet = meter.is_paused or self._first_sound is not None  # silence is expected then
         self._alerts.update(now_s, reading, now_s - self._audio_s, paused=is_quiet)
+        self._past_passes.update(now_s)
         self._fader.report_state(self._alerts.alerts, is_paused=meter.is_paused)
         self._publish(self._transport(now_s, is_paused=meter.is_paused), reading)
 
@@ -378,12 +382,21 @@ class Session:
             guess=advice.guess,
             rides=advice.rides,
             rides_reason=advice.rides_reason,
+            passes=self._past_passes.latest,
+            timecode_start_s=self._timecode_start_s(reading),
             beat=int(self._clock() - self._began_s),
             script_fault=printable(self._script_fault),
             notice=printable(
                 self._pass_log.fault or (self._recorder.fault if self._recorder else "") or self._notice
             ),
         )
+
+    def _timecode_start_s(self, reading: Reading) -> float | None:
+        """Time of day of second 0 of the programme: of now, less what was measured since the reset."""
+        source = self._source
+        if not isinstance(source, TimecodeSource) or source.timecode_s is None:
+            return None
+        return round(source.timecode_s + self._frames / source.rate_hz - reading.seconds, 3)
 
     def _end(self, meter: Metering) -> None:
         """Flushes the filters, renews the advice on the whole pass and publishes the last snapshot."""
@@ -504,6 +517,7 @@ class Session:
         return ""
 
     def _reset(self, meter: Metering) -> None:
+        self._past_passes.begin_pass(self._clock(), is_first=False)
         self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
         meter.reset()
         self._await_sound()

@@ -60,6 +60,14 @@ class Source(Protocol):
 
 
 @runtime_checkable
+class TimecodeSource(Protocol):
+    """A source whose frames have a time of day."""
+
+    timecode_s: float | None
+    """Of its first frame, seconds from midnight; None where it is not known."""
+
+
+@runtime_checkable
 class FaderSource(Source, Protocol):
     """A source whose master fader the sidecar itself holds."""
 

@@ -8,9 +8,11 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Literal
 
+from sidecar.errors import SourceError
 from sidecar.model.readings import FloatArray
 from sidecar.sources import Block
 from sidecar.sources.sound_file import SoundFile
+from sidecar.wave.cues import time_reference
 
 _WAIT_S = 0.1
 
@@ -36,6 +38,8 @@ class FileSource:
         wait: Callable[[float], object] | None = None,
     ) -> None:
         self._file = SoundFile(path)
+        self.timecode_s = _timecode_s(self._file)
+        """When the first frame is, seconds from midnight; None where the file does not say."""
         self._dtype = "float64" if self._file.encoding == "DOUBLE" else "float32"
         self._pace = pace
         self._step = block_frames
@@ -94,3 +98,11 @@ class FileSource:
         """None when closed."""
         with self._reading:
             return None if self._closed.is_set() else self._file.read(self._step, self._dtype)
+
+
+def _timecode_s(file: SoundFile) -> float | None:
+    """EBU Tech 3285, time reference; midnight is what most files hold that were never given one."""
+    try:
+        return time_reference(file.path) / file.rate_hz or None
+    except SourceError:  # its audio may be sound all the same
+        return None

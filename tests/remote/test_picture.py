@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sidecar.model.advice import Advice
 from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
-from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
+from sidecar.model.snapshot import ArmState, EarlierPass, Opening, PastPass, Snapshot, Stem, Target
 from sidecar.osc import codec
 from sidecar.osc.publisher import ON_CHANGE, Edition
 from sidecar.osc.table.selection import select
@@ -37,6 +37,11 @@ readings = st.builds(
     *(levels, levels, levels, figures, levels, levels),
     st.lists(levels, max_size=12).map(tuple),
     *(levels, levels, st.floats(0.0, 90_000.0, width=32).map(single), st.booleans(), counts),
+    held_peak=st.lists(levels, max_size=12).map(tuple),
+    channel_peak=st.lists(levels, max_size=12).map(tuple),
+    short_term_peak=levels,
+    correlation=st.one_of(st.none(), st.floats(-1.0, 1.0, width=32).map(single)),
+    mono_loss_db=st.one_of(st.floats(0.0, 100.0, width=32).map(single), st.just(math.inf)),
 )
 limits = st.one_of(st.none(), figures)
 goals = st.builds(
@@ -70,7 +75,7 @@ snapshots = st.builds(
     layout=texts,
     duration_s=st.one_of(st.none(), st.floats(0.125, 90_000.0, width=32).map(single)),
     dropped_samples=counts,
-    targets=st.lists(st.builds(Target, texts, counts, counts, texts), max_size=5).map(tuple),
+    targets=st.lists(st.builds(Target, texts, counts, counts, texts, st.booleans()), max_size=5).map(tuple),
     stems=st.lists(st.builds(Stem, texts, levels, moves, levels), max_size=5).map(tuple),
     build_up=st.lists(st.builds(Opening, texts, figures, texts), max_size=5).map(tuple),
     earlier_pass=st.one_of(
@@ -81,6 +86,10 @@ snapshots = st.builds(
     guess=texts,
     rides=st.lists(st.builds(Ride, figures, figures, figures, figures), max_size=5).map(tuple),
     rides_reason=texts,
+    passes=st.lists(
+        st.builds(PastPass, counts, texts, texts, texts, figures, levels, figures, levels), max_size=5
+    ).map(tuple),
+    timecode_start_s=st.one_of(st.none(), st.floats(0.0, 86_400.0, width=32).map(single)),
     beat=counts,
     notice=texts,
 )

@@ -2,7 +2,7 @@
 
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
-from sidecar.model.commands import Arm, Confirm, Dismiss, FaderAt, Follow, Nudge
+from sidecar.model.commands import Confirm, Dismiss, FaderAt, Nudge
 from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.master_fader import MasterFader
@@ -111,46 +111,3 @@ def test_steps_and_positions_that_were_told_are_on_record():
     fader.carry_out(Nudge(0.5), 2.0)
 
     assert [(word.value_db, word.is_position) for word in told] == [(-4.0, True), (0.5, False)]
-
-
-class Held(Mix):
-    """A source whose fader the sidecar holds."""
-
-    fader_db = 0.0
-    fader_range_db = (-60.0, 10.0)
-
-    def move_fader(self, gain_db):
-        self.fader_db = gain_db
-
-
-def held():
-    source, told = Held(), []
-    advice = AdviceSchedule(load_goal("r128"), None, None)
-    return MasterFader(source, advice, told.append, told.append), source, told
-
-
-def test_a_nudge_ends_at_the_end_of_the_fader_s_range_and_the_next_is_refused():
-    fader, source, told = held()
-    first = fader.carry_out(Nudge(40.0), 1.0)
-    second = fader.carry_out(Nudge(1.0), 2.0)
-    down = fader.carry_out(Nudge(-3.0), 3.0)
-
-    assert (first, second, down) == ("", "The fader's range ends at 10.0 dB.", "")
-    assert source.fader_db == 7.0
-    assert told == ["fader to 10.0 dB", "fader to 7.0 dB"]
-
-
-def test_a_position_beyond_the_range_is_its_end():
-    fader, source, _ = held()
-    said = fader.carry_out(FaderAt(-120.0), 1.0)
-
-    assert (said, source.fader_db) == ("", -60.0)
-
-
-def test_what_there_is_no_question_or_move_for_is_refused():
-    fader, source, _ = held()
-    said = [fader.carry_out(command, 1.0) for command in (Confirm(), Dismiss(), Follow(), Arm())]
-
-    assert said[:3] == ["There is no question to answer."] * 2 + ["There is no move to make now."]
-    assert said[3].startswith("No fader to arm.")
-    assert source.fader_db == 0.0

@@ -22,6 +22,7 @@ from sidecar.model.commands import (
     Nudge,
     Pause,
     Reset,
+    ResetPeaks,
     SelectEarlierPass,
     SelectGoal,
     StemFaderAt,
@@ -177,6 +178,17 @@ def test_continue_measures_on_and_reset_begins_anew():
     assert kept[0].seconds == pytest.approx(10.0, abs=0.2)
     assert session.snapshot().reading.integrated == pytest.approx(-30.0, abs=0.1)
     assert session.timeline().seconds.size == 50
+
+
+def test_a_reset_of_the_peaks_begins_nothing_else_anew():
+    source = Script((5, -10.0), (0.5, -40.0), lambda: session.send_command(ResetPeaks()), (5, -40.0))
+    session = Session(source, fast())
+    session.run()
+    reading = session.snapshot().reading
+
+    assert reading.seconds == pytest.approx(10.5)
+    assert max(reading.held_peak) < reading.max_true_peak - 20.0
+    assert session.timeline().seconds.size == 105
 
 
 def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_history():

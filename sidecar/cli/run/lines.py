@@ -39,7 +39,7 @@ def unless_it_never_began(lines: Outlet) -> Outlet:
 
 
 class JsonLines:
-    """One JSON object a line: each reading and marker; moves, alerts, arm states, notices as they change."""
+    """One JSON object a line: each reading and marker, and each move, alert, arm state and notice that changes."""
 
     def __init__(self, events: Callable[[], tuple[Event, ...]] = tuple) -> None:
         """events: returns those of the present pass, oldest first."""

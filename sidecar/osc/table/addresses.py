@@ -336,7 +336,7 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -120.0,
         20.0,
-        "move the master fader there where the sidecar may; elsewhere: that is its position",
+        "where the master fader stands, or is to go where the sidecar holds it",
         commands.FaderAt,
     ),
     Incoming(
@@ -345,7 +345,7 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -40.0,
         40.0,
-        "move it by so much where the sidecar may, to the end of its range at most; elsewhere: it was moved",
+        "by how much the master fader was, or is to be, moved",
         commands.Nudge,
     ),
     Incoming(

@@ -13,7 +13,7 @@ from typing import Any, Generic, Literal, TypeVar, cast, get_args
 
 from sidecar.model.advice import Advice, State
 from sidecar.model.readings import Limit, Move, Ride
-from sidecar.model.snapshot import ArmState, EarlierPass, Opening, Snapshot, Stem, Target
+from sidecar.model.snapshot import ArmState, EarlierPass, Opening, PastPass, Snapshot, Stem, Target
 from sidecar.osc.codec import Value, clipped, level_of
 from sidecar.settings.goals import Goal
 
@@ -245,10 +245,31 @@ _RIDE = Shape(
     Ride,
 )
 _TARGET = Shape(
-    "siis",
-    "name, sent, failed, fault",
-    lambda target: (_name(target.name), target.sent, target.failed, _sentence(target.fault)),
-    Target,
+    "siisi",
+    "name, sent, failed, fault, 1 for a screen elsewhere",
+    lambda target: (
+        *(_name(target.name), target.sent, target.failed, _sentence(target.fault)),
+        int(target.is_screen),
+    ),
+    lambda name, sent, failed, fault, is_screen: Target(name, sent, failed, fault, bool(is_screen)),
+)
+_PAST_PASS = Shape(
+    "isssffff",
+    "number, when it began, source, goal, seconds, integrated, range, highest true peak",
+    lambda past: (
+        *(past.id, _name(past.began), _name(past.source), _name(past.goal), past.seconds),
+        *(past.integrated, past.loudness_range, past.max_true_peak),
+    ),
+    lambda id, began, source, goal, seconds, integrated, loudness_range, peak: PastPass(
+        id, began, source, goal, seconds, level_of(integrated), loudness_range, level_of(peak)
+    ),
+)
+_NO_PASS = PastPass(0, "", "", "", 0.0, 0.0, 0.0, 0.0)
+_TIMECODE: Shape[float | None] = Shape(
+    "f",
+    "time of day at which the programme began by its own timecode, in s; -1 where there is none",
+    lambda start_s: (-1.0 if start_s is None else start_s,),
+    lambda start_s: None if start_s < 0.0 else start_s,
 )
 _TEXT = Shape("s", "", lambda text: (_sentence(text),), str)
 _FLAG = Shape("i", "", lambda flag: (int(flag),), bool)
@@ -324,6 +345,8 @@ DETAILS: tuple[Detail, ...] = (
     _each("/detail/ride", "rides", _RIDE, "one a ride", Ride(0.0, 0.0, 0.0, 0.0)),
     _one("/detail/rides", "rides_reason", _TEXT, "why there are these rides, or none"),
     _each("/detail/target", "targets", _TARGET, "one a destination of OSC", Target("")),
+    _each("/detail/pass", "passes", _PAST_PASS, "one a pass on record, the last one first", _NO_PASS),
+    _one("/detail/timecode", "timecode_start_s", _TIMECODE),
     _one("/detail/guess", "guess", _TEXT, "a question about a move that was not reported, or nothing"),
     _one("/detail/notice", "notice", _TEXT, "the latest notice, or nothing"),
 )
@@ -350,6 +373,7 @@ def content(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.rides,
         snapshot.rides_reason,
         tuple((target.name, target.fault) for target in snapshot.targets),
+        snapshot.passes,
         snapshot.guess,
         snapshot.notice,
     )

@@ -23,6 +23,11 @@ class Selection:
 
     rows: tuple[Outgoing | Detail, ...]
 
+    @property
+    def has_details(self) -> bool:
+        """True for the selection of a screen, which alone needs the details."""
+        return any(isinstance(row, Detail) for row in self.rows)
+
     def of_groups(self, groups: tuple[Group, ...]) -> tuple[Outgoing | Detail, ...]:
         """The rows that belong to these groups."""
         return tuple(row for row in self.rows if row.group in groups)
