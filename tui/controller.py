@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import time
+from collections.abc import Callable
 from dataclasses import replace
 
 from sidecar.model.commands import Command, Nudge
@@ -30,7 +32,7 @@ def transport_verb(snapshot: Snapshot) -> str:
     if snapshot.transport == "paused":
         return "continue"
     had_audio = snapshot.transport == "waiting" and snapshot.reading.seconds > 0.0
-    return "pause" if snapshot.transport in {"measuring", "ready"} or had_audio else "start"
+    return "pause" if snapshot.transport == "measuring" or had_audio else "start"
 
 
 def offers(snapshot: Snapshot) -> frozenset[str]:
@@ -49,6 +51,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
         "confirm": bool(snapshot.guess),
         "dismiss": bool(snapshot.guess),
         "balance": bool(snapshot.stems),
+        "passes": bool(snapshot.passes),
         "rides": bool(snapshot.rides or snapshot.rides_reason),
     }
     return frozenset({transport_verb(snapshot), *(name for name, does in offered.items() if does)})
@@ -64,6 +67,7 @@ class Controller:
         self.refusal = ""
         """Why the last command was refused; empty where it was carried out."""
         self.cursor = Cursor()
+        self.time_of_day: Callable[[], str] = lambda: time.strftime("%H:%M:%S")
         self._half_blocks = half_blocks
         self._relative = False
         self._reach = 0
@@ -81,6 +85,7 @@ class Controller:
             cursor_s=self.cursor.at_s,
             relative=self._relative,
             reach_lu=REACHES_LU[self._reach],
+            time_of_day=self.time_of_day(),
             zoom_s=ZOOMS_S[self._zoom],
             fault=self.refusal,
             arm_is_news=self._arm_is_news(snapshot),

@@ -47,13 +47,14 @@ _STEPS = (
     ("history", 2),
     ("hero", 1),
     ("scales", 4),
-    ("outlets", 1),
-    ("hero", 2),
+    ("hero", 1),
 )
-"""What a growing screen adds to the hero's first row, in this order, until all is there at 18 rows."""
+"""What a growing screen adds to the hero's first row, in this order, until all is there at 16 rows; what the
+run has to say stands in the row of the alerts until it gets one of its own."""
 
-_HISTORY, _TALL_HISTORY = 6, 12
-"""Rows of the history before anything else grows further, and before bars grow thick."""
+_LEAST_HISTORY, _HISTORY, _TALL_HISTORY = 5, 6, 12
+"""Rows of the history before notices have a row of their own, before anything else grows further, and before
+bars grow thick."""
 _LEAST_HERO = 4
 """Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
@@ -73,7 +74,7 @@ def plan(rows: int, channels: int, *, width: int = 80, standing: int = 0, stems:
         shared.reserve("standing", min(standing, shared.spare))
         _make_room(shared, stems)
         if width >= _LARGE_FROM:
-            shared.reserve("hero", 1)
+            shared.reserve("hero", 2)
         _grow(shared, rows, channels)
     rest = "history" if shared.history else "hero"
     shared.reserve(rest, shared.spare)
@@ -90,6 +91,10 @@ def _make_room(shared: RowPlan, stems: int) -> None:
 
 def _grow(shared: RowPlan, rows: int, channels: int) -> None:
     """What a tall screen adds before the rest goes to the history."""
+    if not shared.reserve("history", max(0, _LEAST_HISTORY - shared.history)) or not shared.reserve(
+        "outlets", 1
+    ):
+        return
     if not shared.reserve("history", max(0, _HISTORY - shared.history)):
         return
     peaks = 1

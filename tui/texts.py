@@ -72,6 +72,10 @@ BALANCE_HOW = "A rough balance from silence: close all faders, then bring them u
 BALANCE_CAUTION = "Turn the monitors down first. Bring each fader up slowly.\n"
 BALANCE_LISTENING = "\nListening: each stem must play for some seconds first."
 
+THIS_PASS = "this pass"
+NO_PASSES = "No earlier pass is on record."
+PASSES_HOW = "Integrated in {unit}, peak in dBTP. Each pass differs from the one below it."
+
 NOTHING_HAPPENED = "Nothing has happened yet."
 AND_BEFORE = "and {count} before"
 NEVER_OVER = "Short-term was never over {limit}."
@@ -111,6 +115,9 @@ MEASURES = (
     ("Comfort", "their zone starts 5 LU under the goal (Tech 3343 §3.5.2)"),
     ("True peak", "highest level between samples so far (BS.1770-5 Annex 2)"),
     ("Headroom", "dB between the highest true peak and the ceiling"),
+    ("Live level", "beside the peak marks: each channel over the last 0.4 s"),
+    ("Corr.", "correlation of the first two channels over the last second"),
+    ("╳ MONO", "the mono sum cancels: what it loses over 3 s"),
     ("Range", "loudness range, soft to loud passages (EBU Tech 3342)"),
     ("Settling", "the range moves much in its first 60 s (Tech 3341 §2.4)"),
     ("Guide", "a wider range never fails a programme (Tech 3343 §3.3)"),

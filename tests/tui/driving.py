@@ -15,6 +15,7 @@ from tui.widgets.panel import Panel
 
 COMPACT = (80, 24)
 GENEROUS = (120, 40)
+TIME_OF_DAY = "20:15:07"
 PATIENCE_S = 60.0
 """For what comes at once, on a machine that is busy with other things."""
 
@@ -22,6 +23,7 @@ PATIENCE_S = 60.0
 def drive(feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, ascii_only=False) -> SidecarApp:
     """Run *script* against the app of *feed* on a screen of *size* and return the app."""
     app = make_app(feed, ascii_only=ascii_only)
+    app.controller.time_of_day = lambda: TIME_OF_DAY
 
     async def run() -> None:
         async with app.run_test(size=size) as pilot:

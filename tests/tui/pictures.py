@@ -12,7 +12,7 @@ from pathlib import Path
 from string import ascii_letters, digits
 
 import scripted_feed as scenes
-from driving import settled
+from driving import TIME_OF_DAY, settled
 
 from tui.app import make_app
 from tui.palette import Palette
@@ -54,6 +54,7 @@ def picture(scene: str, size: tuple[int, int], looks: str) -> str:
     palette = LOOKS[looks]
     app = make_app(scenes.SCENES[scene](), ascii_only=palette.ascii_only)
     app.palette = palette
+    app.controller.time_of_day = lambda: TIME_OF_DAY
     lines: list[str] = []
 
     async def run() -> None:

@@ -16,7 +16,6 @@ from tui.controller import Controller, offers, transport_verb
     [
         ("preparing", 0.0, "start"),
         ("waiting", 0.0, "start"),
-        ("ready", 0.0, "pause"),
         ("waiting", 12.0, "pause"),
         ("measuring", 12.0, "pause"),
         ("paused", 12.0, "continue"),

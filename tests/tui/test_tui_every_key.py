@@ -16,9 +16,11 @@ from sidecar.model.commands import (
     Mark,
     Nudge,
     Pause,
+    ResetPeaks,
     SelectGoal,
     Start,
 )
+from sidecar.model.snapshot import PastPass
 from tui.drawing.panels.history import GUTTER
 from tui.keys import KEYS
 from tui.screens.arm import ArmDialog
@@ -30,6 +32,7 @@ from tui.screens.lamps import LampDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.main import MainScreen
+from tui.screens.passes import PassesDialog
 from tui.screens.reset import ResetDialog
 
 QUESTION = scenes.asking().shown.guess
@@ -62,6 +65,12 @@ def _asked():
     return feed
 
 
+def _second_pass():
+    feed = scenes.down()
+    feed.change(passes=(PastPass(1, "2026-03-01 20:15", "mix.wav", "production", 60.0, -23.0, 5.0, -2.0),))
+    return feed
+
+
 # Scene, then (key, action, what it must come to), in the order in which they are pressed.
 PRESSED = {
     "measuring": (
@@ -76,6 +85,7 @@ PRESSED = {
             ("up", "nudge(0.1)", Nudge(0.1)),
             ("down", "nudge(-0.1)", Nudge(-0.1)),
             ("r", "reset", ResetDialog),
+            ("p", "tell('peak reset')", ResetPeaks()),
             ("g", "goals", GoalDialog),
             ("M", "label", LabelDialog),
             ("i", "rides", RidesDialog),
@@ -86,7 +96,7 @@ PRESSED = {
             ("ctrl+p", "commands", Commands),
             ("u", "unit", _view(relative=True)),
             ("s", "scale", _view(reach_lu=36.0)),
-            ("left_square_bracket", "zoom(-1)", _view(zoom_s=3600.0)),
+            ("left_square_bracket", "zoom(-1)", _view(zoom_s=120.0)),
             ("right_square_bracket", "zoom(1)", _view(zoom_s=None)),
             ("left", "look(-1)", _cursor(184.0, 184.0)),
             ("right", "look(1)", _cursor(184.0, 184.0)),
@@ -112,6 +122,7 @@ PRESSED = {
             ("n", "tell('dismiss')", Dismiss(QUESTION)),
         ],
     ),
+    "after a pass": (_second_pass, [("e", "passes", PassesDialog)]),
     "stems": (scenes.stems, [("b", "balance", BalanceDialog)]),
     "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
     "armed": (scenes.armed, [("x", "tell('disarm')", Disarm())]),

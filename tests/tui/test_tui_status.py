@@ -6,27 +6,56 @@ import pytest
 import scripted_feed as scenes
 
 from sidecar.model.readings import ALERT_NAMES, Alert
-from sidecar.model.snapshot import Target
+from sidecar.model.snapshot import Event, Target
 from tui.controller import Controller
 from tui.drawing.cells import text_of
+from tui.drawing.panels.events import sign
 from tui.drawing.panels.status import alerts_row, heading, outlets
 
 
-def _view(feed):
-    return Controller(feed).read_view()
+def _view(feed, *, half_blocks=True):
+    controller = Controller(feed, half_blocks=half_blocks)
+    controller.time_of_day = lambda: "20:15:07"
+    return controller.read_view()
 
 
 def test_the_heading_says_state_time_goal_and_source():
     """All of it at 120 columns."""
     line = text_of(heading(_view(scenes.down()), 120))
 
-    assert line.startswith(" ● measuring  3:04 of 5:00  Production master −23.0 LUFS ")
-    assert line.endswith(" rehearsal 48 kHz stereo ")
+    assert line.startswith(" ● measuring  3:04 of 5:00, 1:56 left  Production master −23.0 LUFS ")
+    assert line.endswith(" rehearsal 48 kHz stereo  20:15:07 ")
+
+
+@pytest.mark.parametrize(
+    ("width", "kept"), [(80, "3:04, 1:56 left"), (60, "3:04, 1:56 left"), (40, "  1:56 left")]
+)
+def test_what_is_left_and_the_target_are_in_the_smallest_heading(width, kept):
+    line = text_of(heading(_view(scenes.down()), width))
+
+    assert kept in line
+    assert "−23.0 LUFS" in line
+    assert line.endswith(" 20:15:07 ") == (width >= 60)
+
+
+def test_after_the_end_and_without_a_length_nothing_is_left():
+    feed = scenes.down()
+    feed.change(transport="ended")
+
+    assert "left" not in text_of(heading(_view(feed), 120))
+    assert "left" not in text_of(heading(_view(scenes.up()), 120))
+
+
+def test_a_timecode_of_the_source_runs_beside_the_time_of_day():
+    feed = scenes.down()
+    feed.change(timecode_start_s=86_340.0)
+
+    assert text_of(heading(_view(feed), 120)).endswith(" TC 00:02:04  20:15:07 ")
 
 
 def test_a_narrow_heading_has_the_goals_name_for_its_title_and_keeps_the_target():
     """A title cut off looks like any other; the name is whole, and the number is what the scales refer to."""
-    assert "  production −23.0 LUFS  " in text_of(heading(_view(scenes.down()), 80))
+    assert "  production −23.0 LUFS " in text_of(heading(_view(scenes.down()), 80))
 
 
 @pytest.mark.parametrize(
@@ -114,28 +143,69 @@ def test_bad_samples_are_said():
     assert "╳ 12 bad samples" in text_of(alerts_row(_view(feed), 80))
 
 
-def test_one_row_holds_notice_and_targets():
-    """At 80×24 the notice stands left and where OSC goes right."""
-    (row,) = outlets(_view(scenes.alerted()), 80, 1)
-
-    assert text_of(row) == " the device lost 4800 frames at 2:00 and…  OSC ▸ 2 places 23 054 sent 14 failed "
-
-
-def test_two_rows_name_each_target_and_its_fault():
-    """A light that gets nothing is named with the reason."""
-    targets, notice = (text_of(row) for row in outlets(_view(scenes.alerted()), 120, 2))
-
-    assert "OSC ▸ 127.0.0.1:9000 12 034 sent" in targets
-    assert "lights.local:7700 11 020 sent ╳ 14 failed: no route to host" in targets
-    assert notice.startswith(" the device lost 4800 frames at 2:00 and came back")
-
-
-def test_more_targets_than_fit_are_counted():
-    """None is silently left out."""
+def test_hot_says_its_peak_once_it_falls():
+    """The level of now would read as if the alert were wrong: it is under the limit already."""
     feed = scenes.down()
-    feed.change(targets=tuple(Target(f"192.168.1.{n}:9000", sent=n) for n in range(9)))
+    hot = tuple(Alert(name, "on" if name == "hot" else "off", -17.2, -18.0) for name in ALERT_NAMES)
+    rows = {}
+    for short_term in (-17.2, -18.6):
+        feed.change(alerts=hot, reading=replace(feed.shown.reading, short_term=short_term))
+        rows[short_term] = text_of(alerts_row(_view(feed), 120))
 
-    assert "+7 more" in text_of(outlets(_view(feed), 80, 2)[0])
+    assert "HOT peaked at −17.2, limit −18.0" in rows[-18.6]
+    assert "peaked" not in rows[-17.2]
+
+
+def test_each_alert_has_one_shape_wherever_it_is_shown():
+    row = text_of(alerts_row(_view(scenes.down()), 80)).split()
+    shapes = dict(zip(row[1::2], row[::2], strict=True))
+
+    assert shapes == {name: sign(Event(0.0, "alert", name))[0] for name in ALERT_NAMES}
+    assert len(set(shapes.values())) == len(ALERT_NAMES)
+
+
+def test_in_ascii_each_alert_has_its_letter():
+    row = text_of(alerts_row(_view(scenes.down(), half_blocks=False), 80)).split()
+
+    assert row == ["C", "ceiling", "O", "over", "H", "hot", "L", "lost", "S", "silent"]
+
+
+@pytest.mark.parametrize("scene", [scenes.down, scenes.alerted])
+def test_on_the_narrowest_screen_the_alerts_are_there_in_words(scene):
+    row = text_of(alerts_row(_view(scene()), 40))
+
+    assert "ceiling" in row.lower()
+
+
+def test_without_a_row_of_its_own_a_notice_takes_that_of_quiet_alerts():
+    feed = scenes.alerted()
+    loud = text_of(alerts_row(_view(feed), 60, has_notice=True))
+    feed.change(alerts=scenes.QUIET_ALERTS)
+    calm = text_of(alerts_row(_view(feed), 60, has_notice=True))
+    refused = replace(_view(scenes.alerted()), fault="it was refused")
+
+    assert "CEILING" in loud
+    assert calm.startswith(" the device lost")
+    assert text_of(alerts_row(refused, 60, has_notice=True)).startswith(" it was refused")
+
+
+def test_nothing_is_said_of_osc_while_all_is_sent():
+    assert text_of(outlets(_view(scenes.down()), 80, 1)[0]).strip() == ""
+
+
+def test_what_fails_is_named_with_its_reason_beside_the_notice():
+    (row,) = outlets(_view(scenes.alerted()), 120, 1)
+
+    assert text_of(row).startswith(" the device lost 4800 frames at 2:00 and came back ")
+    assert "╳ OSC lights.local:7700 14 failed: no route" in text_of(row)
+
+
+def test_screens_elsewhere_are_counted_and_not_named():
+    feed = scenes.down()
+    screens = tuple(Target(f"192.168.1.{n}:50123", sent=n, is_screen=True) for n in range(3))
+    feed.change(targets=(*feed.shown.targets, *screens))
+
+    assert text_of(outlets(_view(feed), 80, 1)[0]).strip() == "3 screens"
 
 
 def test_no_target_is_said():
@@ -167,4 +237,4 @@ def test_a_fault_of_the_screen_takes_the_notice_line():
     """What went wrong here is more urgent than what the run had to say."""
     view = replace(_view(scenes.alerted()), fault="scales cannot be drawn: no")
 
-    assert text_of(outlets(view, 120, 2)[1]).startswith(" scales cannot be drawn: no")
+    assert text_of(outlets(view, 120, 1)[0]).startswith(" scales cannot be drawn: no")

@@ -154,14 +154,15 @@ def peaks_row(
     live: Sequence[float] = (),
     *,
     ceiling_dbtp: float = 0.0,
+    halves: str = "▀▄",
 ) -> Row:
     """Highest peaks against the ceiling, which is the middle; *peaks* are (mark, offset in dB).
 
     live: dBTP of one or two channels now, drawn as bars from the left edge, two of them in halves of the
-    row; one that is silent has none.
+    row, *halves*; one that is silent has none.
     """
     cells = track(scale, None)
-    _live_bars(cells, scale, live, ceiling_dbtp)
+    _live_bars(cells, scale, [level - ceiling_dbtp for level in live], ceiling_dbtp, halves)
     cells.put(scale.middle, "△", "ceiling")
     finite = sorted((peak for peak in peaks if math.isfinite(peak[1])), key=lambda peak: peak[1])
     if not finite:
@@ -179,13 +180,16 @@ def peaks_row(
     return cells.row()
 
 
-def _live_bars(cells: Cells, scale: GoalScale, live: Sequence[float], ceiling_dbtp: float) -> None:
+def _live_bars(
+    cells: Cells, scale: GoalScale, live: Sequence[float], ceiling_dbtp: float, halves: str
+) -> None:
+    """Bars of one or two channels; *live* are offsets from the ceiling."""
     if not 0 < len(live) <= 2:
         return
     upper, lower = (
-        scale.cell(min(0.0, level - ceiling_dbtp)) if level > LIVE_FLOOR_DBTP else -1
-        for level in (live[0], live[-1])
+        scale.cell(min(0.0, offset)) if offset + ceiling_dbtp > LIVE_FLOOR_DBTP else -1
+        for offset in (live[0], live[-1])
     )
-    cells.put(0, "█" * (min(upper, lower) + 1), "fill")
-    start = max(0, min(upper, lower) + 1)
-    cells.put(start, ("▀" if upper > lower else "▄") * (max(upper, lower) + 1 - start), "fill")
+    both = min(upper, lower) + 1
+    cells.put(0, "█" * both, "fill")
+    cells.put(both, halves[upper < lower] * (max(upper, lower) + 1 - both), "fill")

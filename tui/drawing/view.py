@@ -17,6 +17,8 @@ class View:
     """True: LU relative to the goal; False: LUFS. Both are asked for by EBU Tech 3341 §2.7."""
     reach_lu: float = 18.0
     """How far under the goal the scales reach: 18 covers "EBU +9", 36 "EBU +18" (Tech 3341 §2.7)."""
+    time_of_day: str = ""
+    """By the clock of the machine that shows the screen, h:mm:ss; empty where it is not shown."""
     zoom_s: float | None = None
     """Seconds of programme that the history shows; None is the whole programme."""
     cursor_s: float | None = None

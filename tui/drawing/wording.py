@@ -20,6 +20,11 @@ SHAPES: dict[str, str] = {
 """One shape a position and an alert, wherever it is shown."""
 
 
+def alert_sign(name: str, *, letters: bool) -> str:
+    """The shape of an alert; where a terminal shows ASCII alone, its letter."""
+    return name[0].upper() if letters else SHAPES[name]
+
+
 EBU_MODE_TARGET_LUFS = -23.0
 
 
@@ -67,6 +72,12 @@ def clock_tenths(seconds: float) -> str:
     """As :func:`clock`, to the tenth that the history is kept in."""
     tenths = round(max(0.0, seconds) * 10.0)
     return f"{clock(tenths // 10)}.{tenths % 10}"
+
+
+def time_of_day(seconds: float) -> str:
+    """hh:mm:ss; days begin anew."""
+    minutes, second = divmod(int(seconds) % 86_400, 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}:{second:02d}"
 
 
 def rate(hertz: int) -> str:

@@ -28,6 +28,7 @@ from tui.screens.label import LabelDialog
 from tui.screens.lamps import LampDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
+from tui.screens.passes import PassesDialog
 from tui.screens.reset import ResetDialog
 from tui.widgets.alerts import Alerts
 from tui.widgets.heading import Heading
@@ -43,6 +44,7 @@ _AT_ONCE: dict[str, Callable[..., commands.Command]] = {
     command.verb: command
     for command in (
         *(commands.Start, commands.Pause, commands.Continue, commands.Mark, commands.Acknowledge),
+        commands.ResetPeaks,
         *(commands.Follow, commands.Disarm, commands.Confirm, commands.Dismiss),
     )
 }
@@ -51,14 +53,14 @@ _AT_ONCE: dict[str, Callable[..., commands.Command]] = {
 _SOMETIMES = frozenset(
     {
         *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm"),
-        *("confirm", "dismiss", "rides", "balance"),
+        *("confirm", "dismiss", "rides", "balance", "passes"),
     }
 )
 """What is only offered while it does something."""
 
 
 _CHANGES = frozenset(
-    {"start", "pause", "continue", "reset", "mark", "label", "nudge", "acknowledge", "follow"}
+    {"start", "pause", "continue", "reset", "peak reset", "mark", "label", "nudge", "acknowledge", "follow"}
 )
 """What is not offered where a pass that is over is looked back on."""
 
@@ -124,6 +126,7 @@ class MainScreen(Screen[None]):
         shared = plan(self.size.height - footer.display, width=self.size.width, **self._asked)
         scales = self.query_one(Scales)
         scales.parts = shared.parts
+        self.query_one(Alerts).has_notice = not shared.outlets
         for kind, rows in (
             (Heading, shared.heading),
             (Hero, shared.hero),
@@ -198,6 +201,10 @@ class MainScreen(Screen[None]):
     def action_log(self) -> None:
         if self._view is not None:
             self.app.push_screen(LogDialog(self._view, self.palette))
+
+    def action_passes(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(PassesDialog(self._view, self.palette))
 
     def action_lamps(self) -> None:
         if self._view is not None:

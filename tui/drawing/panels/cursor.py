@@ -41,7 +41,7 @@ def reading_row(view: View, shown: Window, width: int) -> Row:
     at_s = view.cursor_s or 0.0
     index = max(0, int(np.searchsorted(history.seconds, at_s + _HAIR_S, side="right")) - 1)
     near = events_near(history, float(history.seconds[index]), max(NEAR_S, shown.width_s))
-    events = tuple(_event(event) for event in near)
+    events = tuple(_event(event, letters=not view.half_blocks) for event in near)
     full, short = (_values(view, index, words) for words in (_WORDS, _LETTERS))
     values = full if width_of((*full, *events)) <= width else short
     room = width - width_of(values)
@@ -78,6 +78,6 @@ def _fader(fader_db: float) -> str:
     return f"  fader {wording.signed(fader_db)} dB" if math.isfinite(fader_db) else "  fader off"
 
 
-def _event(event: Event) -> tuple[str, Tone]:
-    shape, tone = sign(event)
+def _event(event: Event, *, letters: bool) -> tuple[str, Tone]:
+    shape, tone = sign(event, letters=letters)
     return f"  {shape} {event.text or event.kind}", tone

@@ -23,12 +23,12 @@ _RANK = ("alert", "gap", "move", "mark", "goal", "pause")
 """Which event is shown where several fall into one column: what needs a person first."""
 
 
-def sign(event: Event) -> tuple[str, Tone]:
-    """The shape of an event and its ink."""
+def sign(event: Event, *, letters: bool = False) -> tuple[str, Tone]:
+    """The shape of an event and its ink. letters: where a terminal shows ASCII alone."""
     if event.kind != "alert":
         return _SIGNS[event.kind]
     name = next((name for name in ALERT_NAMES if name in event.text.lower()), "over")
-    return wording.SHAPES[name], "ceiling bold" if name == "ceiling" else "over bold"
+    return wording.alert_sign(name, letters=letters), "ceiling bold" if name == "ceiling" else "over bold"
 
 
 def _placed(events: Sequence[Event], shown: Window) -> dict[int, Event]:
@@ -49,13 +49,13 @@ def guide_columns(events: Sequence[Event], shown: Window) -> list[int]:
     return [x for x, event in _placed(events, shown).items() if event.kind in ("move", "gap", "mark")]
 
 
-def events_row(events: Sequence[Event], shown: Window) -> Row:
+def events_row(events: Sequence[Event], shown: Window, *, letters: bool = False) -> Row:
     """A sign at each event, and its text where it fits before the next one."""
     cells = Cells(shown.count)
     placed = sorted(_placed(events, shown).items())
     ends = [x for x, _ in placed[1:]] + [shown.count]
     for (x, event), end in zip(placed, ends, strict=False):
-        shape, tone = sign(event)
+        shape, tone = sign(event, letters=letters)
         cells.put(x, shape, tone)
         if event.text and cell_len(event.text) < end - x - 1:
             cells.put(x + 1, event.text, "dim")

@@ -84,7 +84,7 @@ class HistoryDrawing:
         """What happened, and the rides if any are in sight."""
         top = Cells(width)
         top.put(1, wording.unit(view.snapshot.goal, relative=view.relative), "faint")
-        top.put_row(GUTTER, events_row(view.history.events, shown))
+        top.put_row(GUTTER, events_row(view.history.events, shown, letters=not view.half_blocks))
         rides = rides_row(view.snapshot.rides, shown)
         return [top.row(), *([((f"{' rides':<{GUTTER}}", "faint"), *rides)] if rides else [])]
 

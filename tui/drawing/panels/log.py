@@ -24,7 +24,10 @@ def log_rows(view: View, width: int) -> list[Row]:
     """A line each: the time, what it was, and its text."""
     goal = view.snapshot.goal
     entries = [
-        *((event.seconds, _event_row(event, width)) for event in view.history.events),
+        *(
+            (event.seconds, _event_row(event, width, letters=not view.half_blocks))
+            for event in view.history.events
+        ),
         *((over.start_s, _over_row(over, view, width)) for over in overs(view.history, goal)),
     ]
     entries.sort(key=lambda entry: entry[0], reverse=True)
@@ -58,8 +61,8 @@ def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
     return rows
 
 
-def _event_row(event: Event, width: int) -> Row:
-    shape, tone = sign(event)
+def _event_row(event: Event, width: int, *, letters: bool) -> Row:
+    shape, tone = sign(event, letters=letters)
     return _row(width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone)
 
 

@@ -249,5 +249,11 @@ def _peak_row(
     note = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
     tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
     return _row(
-        width, label, peaks_row(scale, marks, live, ceiling_dbtp=ceiling), value, tone, note, is_minor=True
+        width,
+        label,
+        peaks_row(scale, marks, live, ceiling_dbtp=ceiling, halves="▀▄" if view.half_blocks else "~_"),
+        value,
+        tone,
+        note,
+        is_minor=True,
     )

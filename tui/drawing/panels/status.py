@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from rich.cells import cell_len
 
 from sidecar.loudness.limits import broken_limits
@@ -11,7 +13,7 @@ from sidecar.model.snapshot import Snapshot, Target, Transport
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Cells, Row, Tone, fit, shortened, spread, text_of, width_of
+from tui.drawing.cells import Row, Tone, fit, shortened, spread, text_of, width_of
 from tui.drawing.view import View
 
 TRANSPORT: dict[Transport, tuple[str, Tone]] = {
@@ -24,6 +26,12 @@ TRANSPORT: dict[Transport, tuple[str, Tone]] = {
 }
 """What the run is doing, in shape and word."""
 
+_ROOMY_FROM = 96
+"""Columns from which the length of the programme is written beside what is left of it."""
+_CLOCKS_FROM = 56
+"""Columns from which there is room for the time of day."""
+_LEAST_SOURCE = 8
+"""Cells of the source's name: shorter, it would say nothing."""
 _DETAILS = ((3, True), (2, True), (1, True), (3, False), (2, False), (1, False))
 """What the alerts say, from all there is to what fits into half a line."""
 
@@ -33,19 +41,50 @@ _ALERT_UNITS = {"ceiling": "dBTP", "lost": "s", "silent": "s"}
 
 
 def heading(view: View, width: int) -> Row:
-    """Transport and programme time, the goal, and where the sound comes from."""
+    """Transport, programme time and what is left of it, the goal, the source, timecode and time of day.
+
+    The source gives way first, then the name of the goal.
+    """
     snapshot = view.snapshot
     word, tone = TRANSPORT[snapshot.transport]
-    time = wording.clock(snapshot.reading.seconds)
-    if snapshot.duration_s is not None:
-        time += f" of {wording.clock(snapshot.duration_s)}"
+    time = _programme_time(snapshot, width)
     left: Row = ((f" {word} ", tone), (f" {time}  ", "strong"))
-    room = width - width_of(left)
-    source = _source(snapshot)
-    source = shortened(source, max(0, room // 2))
+    clocks = _clocks(view) if width >= _CLOCKS_FROM else ()
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
-    goal = _named(snapshot.goal, room - cell_len(source) - len(target) - 2) + target
-    return spread((*left, (goal, "dim")), ((f"{source} ", "dim"),), width)
+    room = width - width_of(left) - len(target) - width_of(clocks) - 1
+    source = _source(snapshot)
+    name = _named(snapshot.goal, max(room - cell_len(source) - 1, min(room, cell_len(snapshot.goal.name))))
+    source_room = room - cell_len(name) - 1
+    source = shortened(source, source_room) if source_room >= _LEAST_SOURCE else ""
+    return spread((*left, (name + target, "dim")), ((f"{source} " if source else "", "dim"), *clocks), width)
+
+
+def _programme_time(snapshot: Snapshot, width: int) -> str:
+    """Where the programme is, and what is left of it where its length is known."""
+    now_s, duration_s = snapshot.reading.seconds, snapshot.duration_s
+    time = wording.clock(now_s)
+    if duration_s is None:
+        return time
+    left_s = math.ceil(duration_s - now_s)
+    left = f"{wording.clock(left_s)} left"
+    whole = f"{time} of {wording.clock(duration_s)}"
+    if snapshot.transport == "ended" or left_s < 0:
+        return whole
+    if width < _CLOCKS_FROM:
+        return left
+    return f"{whole if width >= _ROOMY_FROM else time}, {left}"
+
+
+def _clocks(view: View) -> Row:
+    """The source's own timecode, and the time of day."""
+    start_s = view.snapshot.timecode_start_s
+    runs: list[tuple[str, Tone]] = []
+    if start_s is not None:
+        timecode = wording.time_of_day(start_s + view.snapshot.reading.seconds)
+        runs.append((f" TC {timecode} ", "plain"))
+    if view.time_of_day:
+        runs.append((f" {view.time_of_day} ", "dim"))
+    return tuple(runs)
 
 
 def _named(goal: Goal, room: int) -> str:
@@ -58,26 +97,34 @@ def _source(snapshot: Snapshot) -> str:
     return " ".join(detail for detail in details if detail)
 
 
-def alerts_row(view: View, width: int) -> Row:
-    """Every alert in its own place: dim while off, reversed with value and limit while on."""
+def alerts_row(view: View, width: int, *, has_notice: bool = False) -> Row:
+    """Every alert in its own place: dim while off, reversed with value and limit while on.
+
+    has_notice: the notice has no row of its own, and takes the place of alerts that are all off; a fault of
+    the screen, or a refusal, that of any.
+    """
     snapshot = view.snapshot
+    calm = all(alert.state == "off" for alert in snapshot.alerts)
+    if has_notice and (view.fault or (calm and snapshot.notice)):
+        return fit(_notice(view, width), width)
     tail = _losses(snapshot)
     room = width - len(text_of(tail)) - 1
     for detail, with_quiet in _DETAILS:
-        runs = _alert_runs(snapshot, detail, with_quiet=with_quiet)
+        runs = _alert_runs(view, detail, with_quiet=with_quiet)
         if text_of(runs).strip() and len(text_of(runs)) <= room:
             break
     else:
-        runs = _narrow(snapshot)
+        runs = _narrow(view)
     return spread(fit(runs, room), tail, width)
 
 
-def _narrow(snapshot: Snapshot) -> Row:
+def _narrow(view: View) -> Row:
     """The alerts without room around them; those that are off are left out where one is not."""
+    snapshot = view.snapshot
     news = [alert for alert in snapshot.alerts if alert.state != "off"] or list(snapshot.alerts)
     runs: list[tuple[str, Tone]] = []
     for alert in news:
-        text, tone = alert_run(alert, snapshot, 0)
+        text, tone = alert_run(alert, snapshot, 0, letters=not view.half_blocks)
         runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
     return tuple(runs)
 
@@ -90,14 +137,16 @@ def _losses(snapshot: Snapshot) -> Row:
     return ((" ".join(texts) + " ", "over bold"),) if texts else ()
 
 
-def _alert_runs(snapshot: Snapshot, detail: int, *, with_quiet: bool) -> Row:
+def _alert_runs(view: View, detail: int, *, with_quiet: bool) -> Row:
     """detail: 3 sentences, 2 value and limit, 1 value, 0 words only. with_quiet: those that are off too."""
+    snapshot = view.snapshot
     if not snapshot.alerts:
         return _verdict(snapshot)
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
     for alert in snapshot.alerts:
         if alert.state != "off" or with_quiet:
-            runs += [alert_run(alert, snapshot, detail), (" ", "plain")]
+            run = alert_run(alert, snapshot, detail, letters=not view.half_blocks)
+            runs += [run, (" ", "plain")]
     return tuple(runs)
 
 
@@ -111,9 +160,9 @@ def _verdict(snapshot: Snapshot) -> Row:
     return ((texts.WITHIN_GOAL, "strong"),)
 
 
-def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]:
+def alert_run(alert: Alert, snapshot: Snapshot, detail: int, *, letters: bool = False) -> tuple[str, Tone]:
     """One alert as its row shows it; detail: 3 a sentence, 2 value and limit, 1 value, 0 its word only."""
-    shape = wording.SHAPES[alert.name]
+    shape = wording.alert_sign(alert.name, letters=letters)
     if alert.state == "off":
         return f" {shape} {alert.name} ", "faint"
     unit = _ALERT_UNITS.get(alert.name, snapshot.goal.unit)
@@ -132,16 +181,14 @@ def alert_run(alert: Alert, snapshot: Snapshot, detail: int) -> tuple[str, Tone]
 
 
 def outlets(view: View, width: int, height: int) -> list[Row]:
-    """The notice and where OSC goes: in one row, or each in its own when there is room."""
+    """The notice, and to its right what OSC cannot send and how many screens show this run."""
     if height < 1:
         return []
-    if height > 1:
-        rows = [fit(_osc_long(view, width), width), fit(_notice(view, width), width)]
-        return [*rows, *([fit((), width)] * (height - 2))]
-    targets = _osc_short(view)
+    targets = _targets_row(view, width // 2)
     # The end of a sentence is worth more than that OSC is off.
-    beside = len(text_of(targets)) + 1 if view.snapshot.targets else 0
-    return [spread(_notice(view, max(width // 2, width - beside)), targets, width)]
+    room = width - width_of(targets) - 1 if view.snapshot.targets else width
+    row = spread(_notice(view, room), targets, width)
+    return [row, *([fit((), width)] * (height - 1))]
 
 
 def _notice(view: View, width: int) -> Row:
@@ -152,40 +199,23 @@ def _notice(view: View, width: int) -> Row:
     return ((shortened(f" {notice}", width), "plain"),)
 
 
-def _osc_short(view: View) -> Row:
-    """All targets in one short run for the right edge."""
+def _targets_row(view: View, width: int) -> Row:
+    """Failures of sending, and the screens elsewhere; nothing while all is sent. The log has the counts."""
     targets = view.snapshot.targets
-    if not targets:
-        return _no_targets(view.snapshot)
-    if len(targets) == 1:
-        return (*target_runs(targets[0]), (" ", "plain"))
-    sent, failed = sum(t.sent for t in targets), sum(t.failed for t in targets)
-    runs: list[tuple[str, Tone]] = [(f"OSC ▸ {len(targets)} places {wording.count(sent)} sent ", "dim")]
-    if failed:
-        runs.append((f"{wording.count(failed)} failed ", "over bold"))
+    if not targets and view.snapshot.transport != "ended":
+        return ((f" {texts.OSC_OFF} ", "faint"),)
+    failing = [target for target in targets if target.failed]
+    screens = sum(target.is_screen for target in targets)
+    runs: list[tuple[str, Tone]] = []
+    if failing:
+        worst = max(failing, key=lambda target: (bool(target.fault), target.failed))
+        others = f" (+{len(failing) - 1} more)" if len(failing) > 1 else ""
+        fault = f": {worst.fault}" if worst.fault else ""
+        text = f"╳ OSC {worst.name} {wording.count(worst.failed)} failed{fault}{others}"
+        runs.append((f" {shortened(text, width - 12)} ", "over bold"))
+    if screens:
+        runs.append((f" {screens} {'screen' if screens == 1 else 'screens'} ", "dim"))
     return tuple(runs)
-
-
-def _no_targets(snapshot: Snapshot) -> Row:
-    """Returns the note that OSC has no target; nothing for a finished pass, which sends none."""
-    return () if snapshot.transport == "ended" else ((f" {texts.OSC_OFF} ", "faint"),)
-
-
-def _osc_long(view: View, width: int) -> Row:
-    """Each target with its counts and its fault, as many as fit."""
-    targets = view.snapshot.targets
-    if not targets:
-        return _no_targets(view.snapshot)
-    cells = Cells(width)
-    x = 1
-    for index, target in enumerate(targets):
-        runs = (*target_runs(target), (f": {target.fault}" if target.fault else "", "over"))
-        if x + len(text_of(runs)) > width and index:
-            cells.put(x, f"+{len(targets) - index} more", "dim")
-            break
-        cells.put_row(x, runs)
-        x += len(text_of(runs)) + 3
-    return cells.row()
 
 
 def target_runs(target: Target) -> Row:
