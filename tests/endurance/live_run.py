@@ -81,4 +81,6 @@ class LiveRun:
 
     def _listen(self):
         for text in self.process.stdout:
+            if not text.endswith("\n"):  # the run was killed within a line
+                return
             self.said.append(Said(time.monotonic(), json.loads(text)))
