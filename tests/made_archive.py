@@ -94,7 +94,7 @@ def _pipe(place, _number):
 def _not_numbers(place, _number):
     path = place.with_suffix(".wav")
     soundfile.write(path, np.full((48_000, 2), np.nan), 48_000, "FLOAT")
-    return path, "96,000 samples are not numbers"
+    return path, "96,000 samples are no numbers"
 
 
 def _absurd_header(place, number):

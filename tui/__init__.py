@@ -20,8 +20,7 @@ def need_terminal() -> None:
     has_own_driver = "TEXTUAL_DRIVER" in os.environ  # a tab of a browser
     if not has_own_driver and (sys.__stdin__ is None or not sys.__stdin__.isatty()):
         raise SettingsError(
-            "The screen needs a terminal on the standard input, and there is none. Run it on one; "
-            "without a keyboard, 'live' and 'rehearse' take --no-screen."
+            "The screen needs a terminal. Run it in one, or give live and rehearse --no-screen."
         )
 
 

@@ -10,22 +10,22 @@ from sidecar.model.readings import Limit
 
 # --- the move -----------------------------------------------------------------------------------
 
-LOUDER = "louder: mind ears and monitors"
-LOUDER_SHORT = "mind ears"
+LOUDER = "louder: turn monitors down first"
+LOUDER_SHORT = "monitors down"
 HELD: dict[Limit, str] = {
     "ceiling": "△ limited by the true-peak ceiling",
     "step": "limited to one safe step",
-    "range": "the fader has no more travel",
+    "range": "the fader is at its end",
 }
-GETTING_READY = "getting ready to listen"
+GETTING_READY = "preparing"
 READY = "the meter runs and waits for sound"
-NO_AUDIO_YET = "no audio is arriving yet"
-ALL_THE_WAY_DOWN = "fader all the way down"
+NO_AUDIO_YET = "no audio arrives yet"
+ALL_THE_WAY_DOWN = "fader closed"
 
 # --- refusals and faults ------------------------------------------------------------------------
 
 RAISE_BY_HAND = "the fader is at −∞ dB: raise it yourself first"
-NO_NEWS = "no news from the run: {error}"
+NO_NEWS = "no answer from the run: {error}"
 CANNOT_BE_DRAWN = "{panel} cannot be drawn: {error}"
 
 # --- around the instrument ----------------------------------------------------------------------

@@ -66,7 +66,7 @@ def load(id: int, file: Path | None = None, *, despite_damage: bool = False) -> 
     if record.damage and not despite_damage:
         raise RecordError(
             f"Pass {id} is damaged: {record.damage}. "
-            f"'sidecar passes --export {id} --to pass.json' gives what is left of it."
+            f"'sidecar passes --export {id} --to pass.json' writes what is left of it."
         )
     return record
 
@@ -89,8 +89,8 @@ def to_resume(file: Path | None = None) -> Record | None:
     record = latest(file)
     if record is not None and is_held(file, record.summary.holder):
         raise RecordError(
-            f"Pass {record.summary.id} is still being written by another run. End that one first, or begin "
-            "anew without --resume."
+            f"Pass {record.summary.id} is still being written by another run. End that run first, or start "
+            "without --resume."
         )
     return record
 
@@ -135,7 +135,7 @@ def _looking(file: Path | None) -> Iterator[tuple[sqlite3.Connection, str]]:
         try:
             connection = closing.enter_context(_opened(file))
             if not schema.defines_tables(connection):
-                raise _unreadable(f"{file} is damaged; move it away, and a new one is begun")
+                raise _unreadable(f"{file} is damaged. Move it away; the next run makes a new one")
         except RecordError as error:
             cause = error.__cause__
             if cause is not None and not is_damage(cause):
@@ -169,7 +169,7 @@ def _unreadable(why: str) -> RecordError:
 
 
 def _no_pass(id: int) -> RecordError:
-    return RecordError(f"There is no pass {id} on record; 'sidecar passes' lists those there are.")
+    return RecordError(f"There is no pass {id} on record; 'sidecar passes' lists them.")
 
 
 def _ids(connection: sqlite3.Connection) -> list[int]:
@@ -215,7 +215,7 @@ def _listed(connection: sqlite3.Connection, id: int) -> Summary | Damaged:
 
 def _summary(row: sqlite3.Row) -> Summary | Damaged:
     if not is_sound(row):
-        return Damaged(row["id"], "its entry in the record is not as it was written")
+        return Damaged(row["id"], "its entry in the record was changed")
     try:
         summary = Summary(
             id=row["id"],
@@ -234,7 +234,7 @@ def _summary(row: sqlite3.Row) -> Summary | Damaged:
             holder=row["holder"],
         )
     except _GARBLED:
-        return Damaged(row["id"], "its entry in the record makes no sense")
+        return Damaged(row["id"], "its entry in the record is invalid")
     if summary.blocks > _MOST_BLOCKS:
         return Damaged(row["id"], "its entry in the record says that it lasted for more than a year")
     return summary
@@ -300,7 +300,7 @@ def _fader_report(row: sqlite3.Row) -> FaderReport:
 def _damage(blocks: int, notes: int) -> str:
     lost = [f"{blocks * BLOCK_S:.1f} s of it"] if blocks > 0 else []
     lost += [f"{notes} of its cuts, events and fader moves"] if notes > 0 else []
-    return f"{' and '.join(lost)} cannot be read any more" if lost else ""
+    return f"{' and '.join(lost)} cannot be read" if lost else ""
 
 
 def _in_order(batches: Sequence[sqlite3.Row], blocks: int, stems: int) -> list[sqlite3.Row]:

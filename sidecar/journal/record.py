@@ -97,7 +97,7 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class Damaged:
-    """One pass in the list of passes that cannot be read any more."""
+    """One pass in the list of passes that cannot be read."""
 
     id: int | None
     """None where it is the record itself that the passes are read past."""

@@ -146,7 +146,7 @@ class Journal:
             self._flush()
         except Exception:
             log.exception("the writer of the journal has failed")
-            self._reason = "a fault of its own, which the log explains"
+            self._reason = "an internal error (see the log)"
         finally:
             self._disconnect()
             self._release()

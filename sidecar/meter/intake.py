@@ -38,8 +38,8 @@ def checked_frames(frames: AnyFrames, channels: int, wanted_by: str) -> tuple[An
     if frames.ndim != 2 or frames.shape[1] != channels:
         came = frames.shape[1] if frames.ndim == 2 else f"frames of shape {frames.shape}"
         raise SignalError(
-            f"There are {channels} channels in {wanted_by}, and {came} in what came. "
-            "Say what it holds with --layout, or leave that out."
+            f"There are {channels} channels in {wanted_by}, and {came} in the audio. Give the right "
+            "--layout, or leave it out."
         )
     gain = _GAINS.get(frames.dtype)
     if gain is None:

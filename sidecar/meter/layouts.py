@@ -161,7 +161,7 @@ def layout_for(channels: int) -> Layout:
         usual = ", ".join(f"{n} ({layout})" for n, layout in _BY_CHANNELS.items())
         raise SignalError(
             f"No layout is known for {channels} channels, only for {usual}. "
-            "Say where each channel plays with a layout such as 'L,R,C,LFE,Ls,Rs'."
+            "Give the position of each channel, such as 'L,R,C,LFE,Ls,Rs'."
         )
     return layout_from(name)
 

@@ -138,13 +138,13 @@ def place_from(text: str, rate: str, reference_s: float) -> float:
     """
     if timecode := _TIMECODE.fullmatch(text):
         if not rate:
-            raise SettingsError(f"{text} is a timecode: say its frame rate, as in --fps 25.")
+            raise SettingsError(f"{text} is a timecode: give its frame rate, such as --fps 25.")
         frame = FRAME_RATES[rate].frame_of(*map(int, timecode.groups()))
         if frame is None:
             raise SettingsError(f"{text} is no timecode at {rate} frames a second.")
         return float(frame / FRAME_RATES[rate].per_second) - reference_s
     clock = _CLOCK.fullmatch(text)
     if clock is None:
-        raise SettingsError(f"{text!r} is no place in a file: write h:mm:ss.s, or hh:mm:ss:ff with --fps.")
+        raise SettingsError(f"{text!r} is no time in a file: write h:mm:ss.s, or hh:mm:ss:ff with --fps.")
     hours, minutes, seconds = (float(part or 0) for part in clock.groups())
     return 3600.0 * hours + 60.0 * minutes + seconds

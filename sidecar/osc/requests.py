@@ -104,7 +104,7 @@ class RequestParser:
         send it: 0 is the release. A whole number is accepted where a float is expected."""
         entry = self._commands.get(address)
         if entry is None:
-            raise Refusal("address", f"{address} is no address of the sidecar's")
+            raise Refusal("address", f"{address} is no address of the sidecar")
         if entry.tags == "":
             return _button(entry, address, arguments)
         if len(arguments) != len(entry.tags):
@@ -114,9 +114,7 @@ class RequestParser:
 
     def _pattern(self, address: str, arguments: list[Any]) -> Question:
         if arguments:
-            raise Refusal(
-                "argument", "an address pattern only reads values: a command needs its plain address"
-            )
+            raise Refusal("argument", "a pattern only reads values: send a command to its plain address")
         try:
             pattern = Pattern(address)
         except ValueError as error:
@@ -133,7 +131,7 @@ class RequestParser:
         if arguments:
             raise Refusal(
                 "argument",
-                f"{address} is sent by the sidecar: it takes no argument, and without one returns its value",
+                f"{address} is sent by the sidecar: send it without arguments to read it",
             )
         if address in self._rows:
             return Question((self._rows[address],))

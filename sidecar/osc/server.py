@@ -38,7 +38,7 @@ from sidecar.osc.workstation import Workstation
 
 _ANSWER_TAGS = {answer.path: answer.tags for answer in ANSWERS}
 
-_UNHELD = "Disarmed: the connection that it was armed from has ended."
+_UNHELD = "Disarmed: the connection that armed it has ended."
 
 _Served = Question | Watch | Proof | ServiceRequest
 
@@ -113,7 +113,7 @@ class OscServer:
     def _handle_packet(self, packet: bytes, peer: Peer, now_s: float) -> None:
         is_allowed = self._access.is_allowed(peer.host)
         if not is_allowed and not self._access.is_workstation(peer.host):
-            self._drop("sender", peer, "this sender is not allowed", now_s)
+            self._drop("sender", peer, "this sender is not allowed: see --osc-allow", now_s)
             return
         if len(packet) > LARGEST_PACKET:
             self._drop("size", peer, f"{len(packet)} bytes, where {LARGEST_PACKET} are the most", now_s)
@@ -159,7 +159,7 @@ class OscServer:
         accepted from the workstation's address only."""
         if address == link.feedback_address:
             self.stranger = (
-                f"{address} arrived from {peer.status.name} and was ignored: the workstation is at "
+                f"{address} arrived from {peer.status.name} and was ignored. The workstation is at "
                 f"{link.peer}. If it sends from another port, give --surface-from."
             )
         self._drop("sender", peer, f"{address} is accepted from the workstation only", now_s)
@@ -275,7 +275,7 @@ class OscServer:
         """Sends earlier data, within the peer's rate limit, and to watchers only, whose address is proven.
         Raises Refusal where it cannot be sent."""
         if self.archive is None:
-            raise Refusal("address", f"{address} is not available from this sidecar")
+            raise Refusal("address", f"{address} is not available here")
         if not self.watchers.holds(peer, now_s):
             raise Refusal("address", f"{address} answers watchers only: send {self._root}/watch first")
         for packet in self.archive.packets(asked, now_s):

@@ -86,7 +86,7 @@ class RemoteFeed:
         silent_s = now_s - self._received_s
         if known is None:
             silence = _silence(self._place, now_s - self._began_s)
-            hint = "does it run, and does its --osc-allow name this machine?"
+            hint = "check that it runs and that its --osc-allow names this machine"
             return Snapshot("waiting", _NO_GOAL, notice=f"{silence}: {hint}")
         if silent_s > STALE_S:
             return _stale(known, self._place, silent_s)
@@ -104,9 +104,9 @@ class RemoteFeed:
     def send_command(self, command: Command) -> None:
         """Sends a command. Raises NetworkError where the run does not send, or its question has changed."""
         if self._snapshot is None or time.monotonic() - self._received_s > STALE_S:
-            raise NetworkError(f"no word from {self._place}: '{command.verb}' was not sent; try again")
+            raise NetworkError(f"no answer from {self._place}: '{command.verb}' was not sent. Try again")
         if isinstance(command, Confirm | Dismiss) and command.question not in ("", self._snapshot.guess):
-            raise NetworkError("the question is another one by now: look again, then answer")
+            raise NetworkError("the question has changed. Look again, then answer")
         try:
             self._client.socket.send(datagram(command, self._root))
         except OSError as error:
@@ -190,4 +190,4 @@ def _stale(known: Snapshot, place: str, silent_s: float) -> Snapshot:
 
 
 def _silence(place: str, silent_s: float) -> str:
-    return f"no word from {place} for {int(silent_s)} s"
+    return f"no answer from {place} for {int(silent_s)} s"

@@ -33,7 +33,7 @@ _LONGEST_FOR_RIDES_S = 3600.0
 _LONGEST_AT_REST_S = 4 * 3600.0
 """A pass longer than this is never searched: after a day the search would take minutes and ten times the
 memory of the day itself."""
-_TOO_LONG = "No rides are sought in more than 4 h: play the part that is to be ridden as a pass of its own."
+_TOO_LONG = "No rides for more than 4 h. Play the part to ride as a pass of its own."
 _WORTH_KEEPING_S = 60.0
 """A pass this long can serve as the forecast of the next one."""
 

@@ -46,9 +46,7 @@ class AudioRecorder:
         """
         subtype = _subtype(path)
         if subtype is None:
-            raise SettingsError(
-                f"{path} cannot be written without loss: give --write a .wav, .flac or .rf64 file."
-            )
+            raise SettingsError(f"{path} is no lossless format: give --write a .wav, .flac or .rf64 file.")
         _reserve(path)
         try:
             self._file = _opened(path, rate_hz, channels, subtype)
@@ -75,7 +73,7 @@ class AudioRecorder:
     @property
     def fault(self) -> str:
         """Why the file is not whole, in a sentence to show; empty while it is."""
-        return f"{self._path} is not whole: {self._why}." if self._why else ""
+        return f"{self._path} is incomplete: {self._why}." if self._why else ""
 
     def record_frames(self, frames: FloatArray, lost: int = 0, rate_hz: int | None = None) -> None:
         """Writes frames, shape (n, channels), soon; *lost* ones before them become silence.
@@ -105,7 +103,7 @@ class AudioRecorder:
         try:
             self._frames.put(frames, block=self._waits)
         except queue.Full:
-            self._why = "the disk was too slow, and what it missed is silent"
+            self._why = "the disk was too slow; the missing part is silent"
             return False
         return True
 
@@ -152,7 +150,7 @@ class _Limited:
     def write(self, frames: FloatArray) -> None:
         self._room_frames -= len(frames)
         if self._room_frames < 0:
-            raise OSError(f"{self._file.format} ends at 4 GiB; .wav goes on")
+            raise OSError(f"{self._file.format} ends at 4 GiB; use .wav")
         self._file.write(frames)
 
     def close(self) -> None:

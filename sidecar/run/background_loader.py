@@ -12,7 +12,7 @@ from sidecar.run.command_queue import Request
 
 Loaded = TypeVar("Loaded")
 
-_REPLACED = "Another was asked for before this one had been read."
+_REPLACED = "Replaced by a later request."
 
 
 class BackgroundLoader(Generic[Loaded]):

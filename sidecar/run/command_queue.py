@@ -42,7 +42,7 @@ class CommandQueue:
         """Adds a command behind the others. Where too many wait it is refused at once; a disarm never is."""
         with self._lock:
             is_full = len(self._waiting) >= MOST_WAITING and not isinstance(request.command, Disarm)
-            refusal = self._closed or ("Too many commands wait already: send it again." if is_full else "")
+            refusal = self._closed or ("Too many commands wait. Send it again." if is_full else "")
             if not refusal:
                 self._waiting.append(request)
         if refusal:
@@ -72,7 +72,7 @@ class UnforeseenFaults:
 
     def describe(self, command: Command, error: Exception) -> str:
         """Returns a sentence to show to the sender of the command."""
-        said = f"'{command.verb}' has failed inside ({error!r}). The run goes on; the log has the details."
+        said = f"'{command.verb}' has failed ({error!r}). The run continues. The log has the details."
         if said not in self._logged and len(self._logged) < _MOST_LOGGED:
             self._logged.add(said)
             _log.error("the command '%s' has failed", command.verb, exc_info=error)

@@ -48,10 +48,7 @@ def on_record(name: str) -> Earlier | None:
 def _last() -> Earlier:
     record = reader.latest(blocks=round(_WORTH_S / BLOCK_S))
     if record is None:
-        raise RecordError(
-            "There is no last pass yet: let the sidecar measure one for at least a minute, "
-            "or give a file of the mix to --earlier."
-        )
+        raise RecordError("No last pass yet. Measure one for a minute or more, or give --earlier a file.")
     return _of(record)
 
 

@@ -68,7 +68,7 @@ class PassLog:
         if (before.rate_hz, before.layout, before.stems) != (about.rate_hz, about.layout, about.stems):
             raise SettingsError(
                 f"Pass {self._resumed.summary.id} cannot be gone on with: it was {_form(before)}, and "
-                f"{about.source} is {_form(about)}. Give the same input, or begin anew without --resume."
+                f"{about.source} is {_form(about)}. Give the same input, or start without --resume."
             )
         self._pass = self._journal.resume(self._resumed) if self._journal else None
         self.record_goal(about.goal)
@@ -118,7 +118,7 @@ class PassLog:
         """Records a mark at the present end of the pass. Raises SettingsError above the limit of events."""
         if self._log.is_full:
             raise SettingsError(
-                f"The pass holds {MOST_EVENTS:,} events, and takes no more marks: reset begins anew."
+                f"The pass holds {MOST_EVENTS:,} events, the most there may be. Reset starts a new pass."
             )
         self.record_event("mark", label)
 

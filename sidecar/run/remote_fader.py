@@ -83,7 +83,7 @@ class RemoteFader:
         self._wants_arming = False
 
     def close(self) -> None:
-        """The run is over."""
+        """The run has ended."""
         self._line.close()
 
     def stood_still(self, why: str) -> None:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from sidecar.delivery.measure.whole_file import Measured
     from sidecar.journal.record import Record, StemBalance
 
-_NOTICE = "This pass is over; left and right look back, , and . jump"
+_NOTICE = "This pass is over. Left and right look back, , and . jump"
 _EACH_BLOCK_S = 60.0
 """Up to here integrated loudness is computed at each block; later, where it hardly changes, each second."""
 _BRIDGE_BLOCKS = 10
@@ -101,9 +101,9 @@ class Review:
         Raises SettingsError for a command that would change the pass, and for an unknown goal.
         """
         if not isinstance(command, SelectGoal):
-            raise SettingsError("This pass is over and stays as it is: only its goal can be changed here.")
+            raise SettingsError("This pass is over. Only its goal can be changed here.")
         self._asked_for = goal = goal_named(command.name)
-        self._snapshot = replace(self._snapshot, notice=f"Holding it against {goal.title} …")
+        self._snapshot = replace(self._snapshot, notice=f"Comparing with {goal.title} …")
         threading.Thread(target=self._hold_against, args=(goal,), name="review", daemon=True).start()
 
     def _hold_against(self, goal: Goal) -> None:
@@ -206,17 +206,17 @@ def _file_move(reading: Reading, goal: Goal) -> Move:
     """The remedy that a check gives. A gain on a finished file lands where it is worked out to land: the band
     of the landing has no width."""
     damage = (
-        f"{reading.bad_samples:,} samples are not numbers: export the file again."
+        f"{reading.bad_samples:,} samples are no numbers. Export the file again."
         if reading.bad_samples
         else ""
     )
     if reading.integrated == SILENCE:
-        return Move(reason=damage or "Nothing in it is louder than the gate at −70 LUFS.")
+        return Move(reason=damage or "Nothing is above the gate at −70 LUFS.")
     remedy = remedy_for(reading, goal)
     landing = reading.integrated + remedy.gain_db
     words = [finding.sentence for finding in remedy_findings(reading, goal, remedy)]
     if not (words or damage):
-        words = [f"It stands inside {goal.title} as it is."]
+        words = [f"It is inside {goal.title} as it is."]
     return Move(
         gain_db=remedy.gain_db,
         landing=landing,

@@ -406,7 +406,7 @@ class Session:
         self._advice.ask_soon()
         self._advice.update_advice(now_s, at_rest=True)
         self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
-        self._commands.close("The run is over.")
+        self._commands.close("The run has ended.")
         self._publish("ended", reading)
 
     # --- commands -----------------------------------------------------------------------------
@@ -535,7 +535,7 @@ class Session:
     def _report_stem(self, stem: str, position_db: float) -> None:
         faders = self._advice.stem_faders
         if faders is None:
-            raise SettingsError("Stems are not measured apart in this run: name them with --stems.")
+            raise SettingsError("This run has no stems. Name them with --stems.")
         name = faders.report_position(stem, position_db)
         self._pass_log.record_fader_report(
             FaderReport(self._pass_log.seconds, position_db, is_position=True, stem=name)

@@ -56,7 +56,7 @@ def check_stem_channels(stems: int, channels: int) -> None:
     if channels != 2 * stems:
         raise SettingsError(
             f"{stems} stems need {2 * stems} channels, two each, and there are {channels}: name as many "
-            "stems as arrive, or give --channels and --pick."
+            "stems as there are, or give --channels and --pick."
         )
 
 

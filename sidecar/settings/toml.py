@@ -93,12 +93,12 @@ def _parsed(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except OSError as error:
         raise SettingsError(
-            f"{path}: cannot be read ({error.strerror}). Check that the file is there and open to you."
+            f"{path}: cannot be read ({error.strerror}). Check that the file exists and that you may read it."
         ) from error
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: not UTF-8 text (byte {error.start}). Save it as UTF-8.") from error
     except (ValueError, RecursionError) as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}. Correct that place.") from error
+        raise SettingsError(f"{path}: not valid TOML: {error}. Correct it.") from error
 
 
 def number(path: Path, key: str, value: Any, low: float, high: float) -> float:

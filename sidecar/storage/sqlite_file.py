@@ -116,7 +116,7 @@ def reason(error: Exception, file: Path) -> str:
     ):
         return f"{file} cannot be written; make its folder writable"
     if is_damage(error):
-        return f"{file} is damaged; move it away, and a new one is begun"
+        return f"{file} is damaged. Move it away; the next run makes a new one"
     return f"{file} cannot be used ({getattr(error, 'strerror', None) or error})"
 
 

@@ -51,9 +51,9 @@ class FaderLine:
         """Allows positions to be sent from the next report on; returns why not, or nothing."""
         with self._lock:
             if self._revocations:
-                return "Not armed: it was disarmed in the same moment; arm it again."
+                return "Not armed: it was disarmed at the same moment. Arm it again."
             if self._claim and not self._claim.acquire():
-                return "Not armed: another sidecar on this machine has this fader; disarm it there first."
+                return "Not armed: another sidecar on this machine has this fader. Disarm it there first."
             self._guard.open()
             return ""
 

@@ -64,7 +64,7 @@ def fill(path: Path, claimed: Claimed) -> None:
     with path.open("r+b") as file:
         change = _change(file, walk(file), claimed)
         if change is None:
-            raise SourceError("it has no place for its loudness.")
+            raise SourceError("it has no room for the loudness fields.")
         file.seek(change[0])
         file.write(change[1])
 
@@ -80,7 +80,7 @@ def _held(path: Path) -> Iterator[BinaryIO]:
 
 def _refuse_changed(status: os.stat_result, seen: FileIdentity) -> None:
     if FileIdentity.of(status) != seen:
-        raise SourceError("it was changed while it was measured. Run this again when nothing writes to it.")
+        raise SourceError("it changed during the measurement. Run this again when no program writes to it.")
 
 
 def _change(file: BinaryIO, wave: Wave, claimed: Claimed) -> tuple[int, bytes] | None:
@@ -117,9 +117,7 @@ def _copy(
 ) -> None:
     status = os.fstat(file.fileno())
     if status.st_nlink > 1:
-        raise SourceError(
-            "it has another name in this file system, which would keep the old content. Copy it first."
-        )
+        raise SourceError("it has another name in this file system (a hard link). Copy it first.")
     refuse_without_room(path.parent, wave.file_size + HISTORY_AT)
     parts: list[Part] = []
     for chunk in wave.chunks:

@@ -51,7 +51,7 @@ def unchanged(path: Path, seen: FileIdentity | None = None) -> Iterator[FileIden
 
 
 def changed(path: Path) -> SourceError:
-    return SourceError(f"{path} changed while it was measured. Run this again when nothing writes to it.")
+    return SourceError(f"{path} changed during the measurement. Run this again when no program writes to it.")
 
 
 def seen_of(path: Path) -> FileIdentity:

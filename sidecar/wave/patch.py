@@ -76,8 +76,8 @@ def refuse_unfinished(path: Path) -> None:
     """Raises SourceError while a change of the file is under way, or was interrupted."""
     if os.path.lexists(_journal(path)):  # false, not refused, for a name too long to have a journal
         raise SourceError(
-            "it is being stamped, or that was interrupted. If no other sidecar is at work on it, "
-            "sidecar stamp puts it right."
+            "its fields are being written, or that was interrupted. If no other sidecar writes to it, run "
+            "sidecar stamp again."
         )
 
 
@@ -93,7 +93,7 @@ def lock(file: BinaryIO) -> None:
     try:
         fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError as error:
-        raise SourceError("another sidecar is changing it. Wait until that is done.") from error
+        raise SourceError("another sidecar writes to it. Wait until that is done.") from error
 
 
 def _journal(path: Path) -> Path:

@@ -113,7 +113,7 @@ def _copied(target: BinaryIO, source: BinaryIO, start: int, stop: int) -> Iterat
     while left > 0:
         piece = source.read(min(left, _COPIED_BYTES))
         if not piece:
-            raise SourceError("it became shorter while it was copied. Wait until nothing writes to it.")
+            raise SourceError("it became shorter during the copy. Wait until no program writes to it.")
         target.write(piece)
         left -= len(piece)
         yield

@@ -97,7 +97,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         folder, database = Path(place) / "masters", Path(place) / "kept.sqlite"
         broken = made_archive(folder, files)
-        readable = files - sum("not numbers" not in said for said in broken.values())
+        readable = files - sum("no numbers" not in said for said in broken.values())
         size = sum(path.stat().st_size for path in folder.rglob("*.*") if path.exists())
         print(f"{files} files of {size / files / 1000:.0f} kB, {len(broken)} broken, {jobs} processes")
 

@@ -121,7 +121,7 @@ def test_an_archive_whose_disk_is_away_is_not_forgotten(folder, capfd):
     (folder / "away").rename(folder / "masters")
 
     assert code == 2
-    assert "is their disk mounted?" in complaint
+    assert "Mount their disk" in complaint
     assert run(capfd)[0] == 0
 
 

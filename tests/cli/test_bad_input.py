@@ -101,7 +101,7 @@ def test_a_file_with_samples_that_are_no_numbers(capsys, written):
     assert (code, outcome["passes"]) == (1, False)
     assert outcome["bad_samples"] == 20
     assert outcome["integrated_lufs"] == pytest.approx(-23.0, abs=0.1)
-    assert any("not numbers" in finding for finding in outcome["findings"])
+    assert any("no numbers" in finding for finding in outcome["findings"])
 
 
 def test_a_sample_rate_below_what_can_be_measured(capsys, written):
@@ -216,7 +216,7 @@ def test_a_layout_of_other_channels_than_the_file_has(capsys, written, refused):
     live = refused("live", "--file", stereo, "--layout", "5.1", "--no-screen", "--osc-port", "0")
 
     for said in (outcome["error"], live):
-        assert "There are 6 channels in the layout 5.1, and 2 in what came." in said
+        assert "There are 6 channels in the layout 5.1, and 2 in the audio." in said
         assert "--layout" in said
 
 

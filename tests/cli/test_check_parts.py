@@ -144,8 +144,8 @@ def test_places_are_told_in_timecode_from_the_file_s_own_reference(file, capsys)
     ("arguments", "said"),
     [
         (("--fps", "26"), "--fps 26: use one of 23.976, 24, 25"),
-        (("--from", "10:00:00:00"), "say its frame rate, as in --fps 25"),
-        (("--from", "soon"), "is no place in a file"),
+        (("--from", "10:00:00:00"), "give its frame rate, such as --fps 25"),
+        (("--from", "soon"), "is no time in a file"),
         (("--from", "0:01:00.0"), "it reaches from 0:00:00.0 to 0:00:12.0"),
         (("--from", "8", "--to", "4"), "Nothing of show.wav lies from 8 to 4"),
         (("--fps", "25", "--from", "09:00:00:00"), "it reaches from 10:00:00:00 to 10:00:12:00"),

@@ -42,7 +42,7 @@ def test_audio_on_the_standard_input_is_no_list(capsys, monkeypatch, start):
     monkeypatch.setattr("sys.stdin", Input(start + bytes(5000)))
 
     assert main(["check", "-"]) == 2
-    assert "is audio. Save it as a file and name that." in capsys.readouterr().err
+    assert "is audio. Give that file itself." in capsys.readouterr().err
 
 
 def test_bytes_without_a_header_are_no_list(capsys, monkeypatch):
@@ -50,7 +50,7 @@ def test_bytes_without_a_header_are_no_list(capsys, monkeypatch):
     monkeypatch.setattr("sys.stdin", Input(bytes(range(256)) * 100))
 
     assert main(["check", "-"]) == 2
-    assert "bytes that are no text" in capsys.readouterr().err
+    assert "is no text" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])

@@ -251,7 +251,7 @@ def test_an_interrupted_stamp_is_told_and_put_right_by_the_next(capsys, folder):
     code, (outcome,) = ran_json(capsys, "stamp", "mix.wav")
 
     assert (dry_code, code, outcome["done"]) == (2, 0, "copied")
-    assert "sidecar stamp puts it right" in dry["error"]
+    assert "run sidecar stamp again" in dry["error"]
     assert [path.name for path in folder.glob("*mix*")] == ["mix.wav"]
 
 

@@ -173,7 +173,7 @@ def test_a_path_that_leads_elsewhere_on_a_worker_is_told(archive):
     other = replace(kept, seen=replace(kept.seen, size=kept.seen.size + 1))
     far = replace(kept, seen=replace(kept.seen, inode=7, changed_ns=kept.seen.changed_ns + 10**9))
 
-    assert "is another file on the worker" in archive_cluster._as_here(other).error
+    assert "is another file on its worker" in archive_cluster._as_here(other).error
     assert kept == archive_cluster._as_here(far)
 
 

@@ -77,7 +77,7 @@ def test_a_flipped_bit_is_damage_and_no_other_figure(place):
     packed[place % len(packed)] ^= 1 << place % 8
     text = packed[: len(figures)].decode(errors="replace")
 
-    with pytest.raises(RecordError, match=r"mix\.wav: what the archive holds of it is damaged"):
+    with pytest.raises(RecordError, match=r"mix\.wav: its result in the archive is damaged"):
         unpack("mix.wav", text, bytes(packed[len(figures) :]))
 
 

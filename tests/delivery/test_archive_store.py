@@ -195,7 +195,7 @@ def test_other_databases_are_left_alone(tmp_path):
     for path, said in (
         (other, "another database"),
         (newer, "newer sidecar"),
-        (text, "is damaged; move it away"),
+        (text, "is damaged. Move it away"),
     ):
         before = path.read_bytes()
         with pytest.raises(RecordError, match=said):

@@ -25,7 +25,7 @@ def test_a_file_that_is_still_being_written_is_refused(path):
         with path.open("ab") as file:
             file.write(bytes(1000))
 
-    with pytest.raises(SourceError, match=r"mix\.wav changed while it was measured"):
+    with pytest.raises(SourceError, match=r"mix\.wav changed during the measurement"):
         check_file(str(path), None, [GOAL], append)
 
 
@@ -38,7 +38,7 @@ def test_no_fingerprint_is_given_of_another_file(path):
     path.with_name("new").write_bytes(content)
     path.with_name("new").rename(path)
 
-    with pytest.raises(SourceError, match="changed while it was measured"):
+    with pytest.raises(SourceError, match="changed during the measurement"):
         known_by(checked)
 
 

@@ -101,7 +101,7 @@ def test_the_note_says_how_much_lower_it_would_have_to_be(tmp_path):
 
     assert note.kind == "note"
     assert "after MP3 at 192 kbit/s" in note.sentence
-    assert "Other encoders and bit rates differ: EBU Tech 3343 §11.2.3" in note.sentence
+    assert "Other encoders and bit rates differ. EBU Tech 3343 §11.2.3" in note.sentence
     assert "dB less would bring it under −1.0 dBTP there" in note.sentence
     assert "dB less" not in fits.sentence
 

@@ -305,7 +305,7 @@ def test_samples_are_written_only_where_the_old_ones_prove_their_place_and_codin
     with opened(tmp_path / "a.aiff", -6.0, lambda _share: None) as samples:
         samples.refuse_other_packing(stored, "BIG")
         for other, order in ((stored, "LITTLE"), (stored[1:] + b"x", "BIG")):
-            with pytest.raises(SourceError, match="packed in a way that no copy can keep"):
+            with pytest.raises(SourceError, match="sample format cannot be copied"):
                 samples.refuse_other_packing(other, order)
 
 

@@ -81,7 +81,7 @@ def test_a_damaged_row_is_told_once_and_measured_by_the_next_run(archive, tmp_pa
     assert len(first) == FILES
     assert len(unread) == 1
     assert unread[0].error.endswith(
-        "03.wav: what the archive holds of it is damaged. Run this again to measure it."
+        "03.wav: its result in the archive is damaged. Run this again to measure it."
     )
     with Store(database, JOB) as store:
         store.ask_for_all()
@@ -102,5 +102,5 @@ def test_a_check_that_finds_a_damaged_row_ends_with_2_and_shows_the_others(archi
 def test_an_archive_without_its_first_page_is_refused_in_words(archive, tmp_path):
     (tmp_path / "kept.sqlite").write_bytes(bytes(4096) + archive[0][4096:])
 
-    with pytest.raises(RecordError, match="is damaged; move it away"):
+    with pytest.raises(RecordError, match="is damaged. Move it away"):
         Store(tmp_path / "kept.sqlite", JOB)

@@ -71,7 +71,7 @@ def test_a_dead_channel(noted):
     frames = noise()
     frames[:, 1] = 0.0
 
-    assert noted(frames)["dead channel"].sentence == "Channel R holds nothing but digital silence."
+    assert noted(frames)["dead channel"].sentence == "Channel R is digital silence only."
     assert "dead channel" not in noted(np.zeros((RATE_HZ * 6, 2)))
 
 
@@ -90,7 +90,7 @@ def test_digital_silence_inside_is_told_from_that_at_the_ends(noted):
     frames[4 * RATE_HZ : int(5.5 * RATE_HZ)] = 0.0
     inside = noted(frames)["silence"]
 
-    assert noted(whole)["silence"].sentence == "It begins with 2.0 s of digital silence."
+    assert noted(whole)["silence"].sentence == "It starts with 2.0 s of digital silence."
     assert "inside the programme in 1 place, the longest 1.5 s" in inside.sentence
     assert inside.places == "At 0:00:04.0 to 0:00:05.5."
 
@@ -126,7 +126,7 @@ def test_channels_of_a_surround_programme_have_their_names(noted):
     found = noted(frames)
 
     assert found["dropout"].sentence.startswith("Channel C drops out in 1 place of 10 ms")
-    assert found["dead channel"].sentence == "Each of channels Ls and Rs holds nothing but digital silence."
+    assert found["dead channel"].sentence == "Each of channels Ls and Rs is digital silence only."
 
 
 @pytest.mark.parametrize("fade_s", [0.005, 0.02, 0.2])
@@ -204,7 +204,7 @@ def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
     stamp(path, Claimed(integrated=round(true.integrated + 0.5, 2)), prepare(path))
     claim = notes_of(path)["claims"].sentence
 
-    assert "What the file says of its own loudness is wrong: integrated" in claim
+    assert "The loudness fields of the file are wrong: integrated" in claim
     assert "range" not in claim
 
 

@@ -55,7 +55,7 @@ def test_a_gain_never_promises_a_peak_over_the_ceiling():
     assert verdict.move_db == pytest.approx(1.0)
     more = "take 3.0 dB off the highest peaks first, then set it to −23.0 LUFS and measure again."
     assert sentences(verdict)[-2:] == [
-        f"Gain alone cannot mend it: {more}",
+        f"Gain alone does not help: {more}",
         "Without that, a gain of +1.0 dB brings it to −26.0 LUFS with peaks at −1.0 dBTP.",
     ]
 
@@ -227,7 +227,7 @@ def test_samples_that_are_no_numbers_fail_the_file_and_ask_for_no_gain():
     verdict = judged(bad_samples=3)
 
     assert (verdict.passes, verdict.move_db, [f.kind for f in verdict.findings]) == (False, 0.0, ["fault"])
-    assert "3 samples are not numbers" in sentences(verdict)[0]
+    assert "3 samples are no numbers" in sentences(verdict)[0]
 
 
 @pytest.mark.parametrize(

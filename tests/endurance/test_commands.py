@@ -128,9 +128,9 @@ def test_commands_that_wait_are_bounded_in_number():
     session.run()
 
     assert len(refused) == 10_000 - MOST_WAITING
-    assert set(refused) == {"Too many commands wait already: send it again."}
+    assert set(refused) == {"Too many commands wait. Send it again."}
     assert all(outcome.done() for outcome in outcomes)
-    assert session.submit(Pause()).result(0) == "The run is over."
+    assert session.submit(Pause()).result(0) == "The run has ended."
 
 
 @pytest.mark.slow
@@ -148,7 +148,7 @@ def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
 
     assert 10_000 <= len(events) < 10_020  # what happens by itself is kept all the same
     assert max(len(event.text) for event in events) <= 201
-    assert "takes no more marks" in session.snapshot().notice
+    assert "the most there may be" in session.snapshot().notice
 
 
 @pytest.fixture

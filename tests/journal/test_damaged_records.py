@@ -97,7 +97,7 @@ def test_a_figure_that_is_not_as_it_was_written_is_damage(file):
     code, found, _ = listed(file)
 
     assert code == 2
-    assert found[7] == {"id": 7, "error": "its entry in the record is not as it was written."}
+    assert found[7] == {"id": 7, "error": "its entry in the record was changed."}
 
 
 def test_bringing_a_record_up_to_date_hides_no_damage(tmp_path, monkeypatch):
@@ -122,7 +122,7 @@ def test_bringing_a_record_up_to_date_hides_no_damage(tmp_path, monkeypatch):
     sound, damaged = reader.passes(file)
 
     assert (sound.id, sound.about.source) == (1, "sound")
-    assert damaged == Damaged(2, "its entry in the record is not as it was written")
+    assert damaged == Damaged(2, "its entry in the record was changed")
 
 
 def test_a_pass_whose_row_is_gone_is_listed_as_damaged(file):
@@ -139,7 +139,7 @@ def test_what_is_left_of_a_damaged_pass_is_exported_and_the_rest_said(file, tmp_
     said = capsys.readouterr().err
     whole = json.loads(place.read_text())
 
-    damage = "0.5 s of it and 1 of its cuts, events and fader moves cannot be read any more"
+    damage = "0.5 s of it and 1 of its cuts, events and fader moves cannot be read"
     assert said == f"sidecar: Pass 2 is damaged: {damage}; the rest is written.\n"
     assert whole["damage"] == damage
     assert whole["missing"] == [{"block": 15, "blocks": 5}]

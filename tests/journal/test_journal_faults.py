@@ -272,4 +272,4 @@ def test_blocks_that_contradict_each_other_do_not_stop_the_worker(tmp_path, open
         entry.add_blocks(np.ones(2), np.ones(2), np.ones(2), 0.0, Reading(), two)
     wait_until(lambda: journal.fault)
 
-    assert "a fault of its own" in journal.fault
+    assert "an internal error" in journal.fault

@@ -75,10 +75,10 @@ def test_hours_minutes_and_seconds(text, seconds):
 
 @pytest.mark.parametrize("text", ["", "now", "1:2:3:4:5", "-3", "1:00:00,5"])
 def test_what_is_no_place_is_refused(text):
-    with pytest.raises(SettingsError, match="is no place in a file"):
+    with pytest.raises(SettingsError, match="is no time in a file"):
         place_from(text, "25", 0.0)
 
 
 def test_a_timecode_needs_a_rate():
-    with pytest.raises(SettingsError, match="say its frame rate, as in --fps 25"):
+    with pytest.raises(SettingsError, match="give its frame rate, such as --fps 25"):
         place_from("10:00:00:00", "", 0.0)

@@ -258,7 +258,7 @@ class TestDisarming:
         room.reception.end(peer)
         room.reception.end(peer)
 
-        assert room.asked == [Arm(), Disarm("Disarmed: the connection that it was armed from has ended.")]
+        assert room.asked == [Arm(), Disarm("Disarmed: the connection that armed it has ended.")]
 
     def test_a_watcher_that_armed_and_went_takes_the_leave_with_it(self, room):
         peer = Peer()

@@ -127,7 +127,7 @@ def test_everything_that_is_sent_stands_below_it(rig):
 def test_commands_and_questions_are_taken_there_and_nowhere_else(rig):
     """A command below the usual root is refused, in words that come back below this one."""
     rig.say("/sidecar/reset")
-    assert rig.until(f"{ROOT}/error") == ["/sidecar/reset", "/sidecar/reset is no address of the sidecar's"]
+    assert rig.until(f"{ROOT}/error") == ["/sidecar/reset", "/sidecar/reset is no address of the sidecar"]
     rig.say(f"{ROOT}/nudge", "f", [-1.0])
     rig.say(f"{ROOT}/momentary")
     rig.until(f"{ROOT}/momentary")

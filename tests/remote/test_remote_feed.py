@@ -268,7 +268,7 @@ def test_a_killed_run_is_told_of_and_found_again_when_it_is_back(tmp_path):
             process.wait()
 
     assert stale.reading.seconds > 1.0
-    assert f"no word from 127.0.0.1:{port} for " in stale.notice
+    assert f"no answer from 127.0.0.1:{port} for " in stale.notice
     assert [alert.state for alert in stale.alerts if alert.name == "lost"] == ["on"]
     assert [alert.state for alert in back.alerts if alert.name == "lost"] == ["off"]
-    assert "no word" not in back.notice
+    assert "no answer" not in back.notice

@@ -98,7 +98,7 @@ def test_a_disk_that_takes_no_more_is_said_and_what_it_missed_is_silent(tmp_path
     recorder.close()
     heard, _ = soundfile.read(tmp_path / "heard.wav", dtype="float32")
 
-    assert said == recorder.fault == f"{tmp_path}/heard.wav is not whole: File too large."
+    assert said == recorder.fault == f"{tmp_path}/heard.wav is incomplete: File too large."
     assert len(heard) == 11 * 4_800
     assert (heard[: 2 * 4_800] == 1.0).all()
     assert (heard[2 * 4_800 : -4_800] == 0.0).all()
@@ -185,7 +185,7 @@ def test_a_format_with_32_bit_sizes_ends_with_a_word_before_they_do(tmp_path, mo
     recorder.close()
 
     assert soundfile.info(tmp_path / "heard.aiff").frames == 2_000
-    assert recorder.fault == f"{tmp_path}/heard.aiff is not whole: AIFF ends at 4 GiB; .wav goes on."
+    assert recorder.fault == f"{tmp_path}/heard.aiff is incomplete: AIFF ends at 4 GiB; use .wav."
 
 
 def test_a_run_that_is_killed_leaves_a_wav_that_can_be_read(tmp_path):

@@ -50,7 +50,7 @@ def test_the_last_pass_is_taken_as_it_would_be_at_a_fader_of_0_db():
 
 def test_without_a_last_pass_the_person_is_told_what_to_do():
     """One sentence, no traceback."""
-    with pytest.raises(RecordError, match="at least a minute"):
+    with pytest.raises(RecordError, match="a minute or more"):
         earlier_passes.load_earlier("last")
 
 

@@ -177,7 +177,7 @@ def test_an_arm_that_waits_before_a_disarm_does_not_undo_it():
     bench = Bench()
     bench.remote.revoke()
     bench.remote.arm()
-    assert "disarmed in the same moment" in bench.arm.sentence
+    assert "disarmed at the same moment" in bench.arm.sentence
     bench.remote.disarm()
     bench.play(1.0)
     assert not bench.arm.is_armed

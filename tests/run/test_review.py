@@ -96,7 +96,7 @@ def test_a_file_has_the_remedy_of_a_check_and_no_band(mix, of_file, goal):
     said = " ".join(finding.sentence for finding in verdict.findings if finding.kind == "remedy")
 
     assert move.gain_db == verdict.move_db
-    assert move.reason == (said or f"It stands inside {load_goal(goal).title} as it is.")
+    assert move.reason == (said or f"It is inside {load_goal(goal).title} as it is.")
     assert move.landing_low == move.landing == move.landing_high
     assert move.landing == pytest.approx(of_file.reading.integrated + move.gain_db)
 
@@ -113,7 +113,7 @@ def test_a_silent_file_has_no_move(tmp_path):
     move = Review(past_of_file(measure(tmp_path / "silent.wav")), load_goal("r128")).snapshot().next_pass
 
     assert move.is_quiet
-    assert "louder than the gate" in move.reason
+    assert "above the gate" in move.reason
 
 
 def test_the_history_of_a_file_ends_where_its_reading_ends(of_file):
@@ -141,7 +141,7 @@ def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, command)
     """Nothing that is over is changed from here."""
     review = Review(of_file, load_goal("r128"))
 
-    with pytest.raises(SettingsError, match="is over and stays as it is"):
+    with pytest.raises(SettingsError, match="is over. Only its goal"):
         review.send_command(command)
 
 

@@ -576,7 +576,7 @@ def test_a_stem_fader_without_stems_is_answered():
     session = Session(source, fast())
     session.run()
 
-    assert "name them with --stems" in session.snapshot().notice
+    assert "Name them with --stems" in session.snapshot().notice
 
 
 class Workstation:

@@ -92,7 +92,7 @@ def test_the_rides_are_listed_and_kept_up_to_date():
             pilot, lambda: "1:35      0.4 s       ▼ −4.0 dB     0.2 s" in _listed(pilot.app), "a ride"
         )
         assert "Three rides bring short-term under −18.0 LUFS" in _listed(pilot.app)
-        assert "louder: mind ears" in _listed(pilot.app)
+        assert "louder: monitors down" in _listed(pilot.app)
         feed.change(rides=(), rides_reason="Nothing needs to be ridden.")
         await until(pilot, lambda: "Nothing needs to be ridden." in _listed(pilot.app), "the new plan")
         assert "▼" not in _listed(pilot.app)

@@ -332,9 +332,9 @@ def test_a_feed_that_fails_is_said_and_asked_again():
 
     async def script(pilot):
         feed.failure = "the other sidecar does not answer"
-        await until(pilot, lambda: "no news from the run" in shown(pilot.app), "the fault")
+        await until(pilot, lambda: "no answer from the run" in shown(pilot.app), "the fault")
         feed.failure = None
-        await until(pilot, lambda: "no news" not in shown(pilot.app), "the run again")
+        await until(pilot, lambda: "no answer" not in shown(pilot.app), "the run again")
 
     drive(feed, script, GENEROUS)
 

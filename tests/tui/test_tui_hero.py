@@ -42,7 +42,11 @@ def test_a_limited_move_up_keeps_limit_caution_and_reason():
     """What a hand must know before it raises gain fits into 80 columns."""
     text = "\n".join(_lines(scenes.up(), 80, 7))
 
-    for part in ("UP 1.4 dB  −3.5 → −2.1  mind ears", "△ held by the true-peak ceiling", "2.6 dB would be"):
+    for part in (
+        "UP 1.4 dB  −3.5 → −2.1  monitors down",
+        "△ held by the true-peak ceiling",
+        "2.6 dB would be",
+    ):
         assert part in text
 
 
@@ -68,7 +72,7 @@ def test_the_stem_to_move_first_is_named_and_the_mix_lands():
     """Which of the faders, how far from where to where, and what all the moves together come to."""
     expected = [
         "      ██          ██          ████     first of 2 stem moves, next pass",
-        "    ██████      ████        ██    ██   voice: UP 1.2 dB  −3.5 → −2.3  mind ears",
+        "    ██████      ████        ██    ██   voice: UP 1.2 dB  −3.5 → −2.3  monitors down",
         "  ██████████      ██              ██   mix lands at −23.0 LUFS",
         "      ██          ██            ██     likely −23.3 to −22.8",
         "      ██          ██          ██       With these moves made, the mix lands at",
@@ -83,7 +87,7 @@ def test_in_four_rows_landing_limit_and_caution_are_still_there():
     """Where many stems take its room, the hero gives up size and the reason, nothing that is needed."""
     expected = [
         "   ▄█▄   ▀▀▀▄   ▄▀▀▄   first of 4 stem moves, next pass",
-        "  ▀▀█▀▀   ▄▄▀   █  █   footsteps: UP 3.0 dB  −6.5 → −3.5  mind ears",
+        "  ▀▀█▀▀   ▄▄▀   █  █   footsteps: UP 3.0 dB  −6.5 → −3.5  monitors down",
         "    █       █   █  █   mix lands at −23.0 LUFS  likely −23.3 to −22.8",
         "    ▀    ▀▀▀  ▀  ▀▀    held to one safe step",
     ]
@@ -102,7 +106,7 @@ def test_a_fader_all_the_way_down_is_said_in_words():
     feed = scenes.on_goal()
     feed.change(fader_db=-math.inf)
 
-    assert _lines(feed, 80, 1)[0] == "◇ on goal  fader all the way down"
+    assert _lines(feed, 80, 1)[0] == "◇ on goal  fader closed"
 
 
 def test_one_line_still_says_the_move():

@@ -60,7 +60,7 @@ def test_a_review_shows_the_move_the_events_and_what_was_read(review):
         assert "integrated −" in _reading(pilot.app)
         assert "fader" not in _reading(pilot.app)
         await pilot.press("m", "r", "plus", "space")
-        assert "is over and stays" not in shown(pilot.app)
+        assert "is over. Only" not in shown(pilot.app)
 
     _run(review, script)
 

@@ -219,7 +219,7 @@ def test_no_target_is_said():
 def test_a_notice_is_worth_more_than_that_osc_goes_nowhere():
     """At 80 columns a sentence is not cut off for it."""
     feed = scenes.down()
-    sentence = "no word from 192.168.100.20:9139 for 12 s: does it run, and is it allowed?"
+    sentence = "no answer from 192.168.100.20:9139 for 12 s: does it run, and is it allowed?"
     feed.change(targets=(), notice=sentence)
 
     assert sentence == text_of(outlets(_view(feed), 80, 1)[0]).strip()

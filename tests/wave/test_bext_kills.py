@@ -215,5 +215,5 @@ def test_two_at_once_do_not_meet(tmp_path):
     path.write_bytes(FILES["copied"])
     with path.open("r+b") as file:
         lock(file)
-        with pytest.raises(SourceError, match="another sidecar is changing it"):
+        with pytest.raises(SourceError, match="another sidecar writes to it"):
             prepare(path)

@@ -29,8 +29,8 @@ _COARSEST_CLOCK_NS = 2_000_000_000
 """Times of one file that two machines see differ by no more: FAT keeps two seconds (from memory)."""
 
 _OTHER_VERSION = (
-    "A worker of the cluster has another version of the sidecar or of libsndfile: its figures may differ. "
-    "Install the same everywhere."
+    "A worker of the cluster has another version of the sidecar or of libsndfile. Its figures may differ: "
+    "install one version everywhere."
 )
 
 Bundle = list[str]
@@ -152,8 +152,7 @@ def _as_here(result: Result) -> Result:
     if here.size != result.seen.size or abs(here.changed_ns - result.seen.changed_ns) > _COARSEST_CLOCK_NS:
         return Unread(
             result.file,
-            f"{result.file} is another file on the worker that measured it. Mount the archive under the same "
-            "path everywhere.",
+            f"{result.file} is another file on its worker. Mount the archive under the same path everywhere.",
         )
     return replace(result, seen=here)
 

@@ -61,7 +61,7 @@ def unpack(file: str, figures: str, history: bytes) -> tuple[Measured, list[Find
             [_built(Finding, finding) for finding in kept["more"]],
         )
     except (*_GARBLED, zlib.error) as error:
-        raise RecordError(f"{file}: what the archive holds of it is damaged ({error}).") from error
+        raise RecordError(f"{file}: its result in the archive is damaged ({error}).") from error
 
 
 def without_history(measured: Measured) -> Measured:

@@ -66,8 +66,8 @@ def listed(source: BinaryIO, separator: bytes) -> Iterator[str]:
         path = line.removesuffix(b"\r") if separator == b"\n" else line
         if b"\0" in path:
             raise SettingsError(
-                "The list holds bytes that are no text. It is to have one file name a line, in UTF-8, or in "
-                "UTF-16 with its byte order mark; where NUL separates the names, give -0."
+                "The list is no text. Write one file name a line, in UTF-8. For names that end with NUL, "
+                "give -0."
             )
         if path:
             yield os.fsdecode(path)
@@ -77,7 +77,7 @@ def _content(source: BinaryIO) -> Iterator[bytes]:
     """The bytes of a list piece by piece, as UTF-8 where a mark says that they are UTF-16."""
     piece = source.read(_CHUNK_BYTES)
     if piece.startswith(_SOUND):
-        raise SettingsError("What is to be a list of file names is audio. Save it as a file and name that.")
+        raise SettingsError("The list of file names is audio. Give that file itself.")
     is_wide = piece.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     decoder = codecs.getincrementaldecoder("utf-16")() if is_wide else None
     piece = piece.removeprefix(codecs.BOM_UTF8)
@@ -92,7 +92,7 @@ def _narrowed(decoder: codecs.IncrementalDecoder, piece: bytes, *, is_last: bool
     try:
         return decoder.decode(piece, is_last).encode()
     except UnicodeError as error:
-        raise SettingsError("The list begins as UTF-16 and does not go on so. Save it as UTF-8.") from error
+        raise SettingsError("The list starts as UTF-16 but is not. Save it as UTF-8.") from error
 
 
 def _split(pieces: Iterable[bytes], separator: bytes) -> Iterator[bytes]:

@@ -37,7 +37,7 @@ _OUTCOME = """SELECT files.rowid, asked.path, name, figures, course, error,
 _KIND = DatabaseKind("archive", 0x4C6F_5361, 2)
 _PATIENCE_S = 1.0
 """For another run that holds the file."""
-_AGAIN = "What was measured stays on record, and the same command goes on with it."
+_AGAIN = "The results so far are kept. The same command continues."
 _PAGE = 500
 """Rows that are in memory at a time."""
 
@@ -190,8 +190,8 @@ class Store:
         gone = [(os.fsencode(path),) for path in self.gone()]
         if gone and len(gone) == self.files_on_record:
             raise RecordError(
-                f"All {len(gone):,} files of --archive {self._path} are gone, so none is forgotten: is their "
-                "disk mounted? To begin anew, name another archive."
+                f"All {len(gone):,} files of --archive {self._path} are missing, so none was removed. Mount "
+                "their disk, or give another archive."
             )
         with self._in_words(), self._database as database:
             database.execute("BEGIN")
@@ -293,7 +293,7 @@ class Store:
                 yield place, self.outcome(place)
 
     def outcome(self, place: int) -> Outcome:
-        """The one at this place, or that what the archive holds of it is damaged."""
+        """The one at this place, or that its result in the archive is damaged."""
         row = None
         with self._in_words(), _past_damage():
             row = self._database.execute(_OUTCOME, (place,)).fetchone()
@@ -307,7 +307,7 @@ class Store:
             measured, more = unpack(file, figures, history)
             identity = FileIdentity(int(inode), *seen)
         except (RecordError, ValueError, TypeError):
-            again = "what the archive holds of it is damaged. Run this again to measure it."
+            again = "its result in the archive is damaged. Run this again to measure it."
             self.keep(Unread(os.fsdecode(path), f"{os.fsdecode(path)}: {again}"))  # the next run finds it due
             return Unread(file, f"{file}: {again}")
         return Checked(
@@ -330,7 +330,8 @@ class Store:
         (name,) = self._database.execute("SELECT name FROM asked WHERE place = ?", (place,)).fetchone()
         file = os.fsdecode(name)
         return Unread(
-            file, f"{file}: a page of the archive is damaged. Move it away, and a new one is begun."
+            file,
+            f"{file}: a page of the archive is damaged. Move the file away; the next run makes a new one.",
         )
 
     def close(self) -> None:

@@ -169,6 +169,4 @@ def _claims(path: Path, reading: Reading) -> Iterator[Finding]:
         if says is not None and reads is not None and abs(says - reads) > _CLAIM_TOLERANCE + 1e-9
     ]
     if wrong:
-        yield Finding(
-            "note", "claims", f"What the file says of its own loudness is wrong: {', '.join(wrong)}."
-        )
+        yield Finding("note", "claims", f"The loudness fields of the file are wrong: {', '.join(wrong)}.")

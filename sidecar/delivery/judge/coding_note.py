@@ -17,7 +17,7 @@ def coding_note(
 ) -> Finding:
     """What came of it in a sentence, and how much lower the file would have to be."""
     if not made:
-        sentence = "No coder on this machine takes this file: its peaks after lossy coding are not known."
+        sentence = "No coder on this machine accepts this file. Its peaks after lossy coding are unknown."
         return Finding("note", "coding", sentence)
     each = ", ".join(
         f"{figure(one.true_peak_dbtp)} dBTP after {one.coder} at {one.quality}"
@@ -32,7 +32,7 @@ def coding_note(
             f" About {figure(lower_db)} dB less would bring it under {figure(goal.ceiling_dbtp)} dBTP there."
         )
     caution = (
-        " Other encoders and bit rates differ: EBU Tech 3343 §11.2.3 asks for more headroom before lossy "
+        " Other encoders and bit rates differ. EBU Tech 3343 §11.2.3 asks for more headroom before lossy "
         "coding."
     )
     return Finding("note", "coding", f"True peak {each}; {figure(before_dbtp)} dBTP before.{advice}{caution}")

@@ -66,19 +66,18 @@ def _channels(measured: Measured) -> Iterator[Note]:
     facts, names = measured.facts, measured.channel_names
     dead = [name for name, peak in zip(names, facts.sample_peak, strict=True) if peak == SILENCE]
     if dead and len(dead) < measured.channels:
-        yield "dead channel", f"{_channel_list(dead)} holds nothing but digital silence.", ()
+        yield "dead channel", f"{_channel_list(dead)} is digital silence only.", ()
     if facts.identical_channels and not dead:
         yield (
             "dual mono",
-            "Both channels hold the same samples: it is mono on two channels, which read 3.0 LU more than "
-            "one (BS.1770-5 Annex 1).",
+            "Both channels are identical: dual mono. It reads 3.0 LU more than mono (BS.1770-5 Annex 1).",
             (),
         )
     if facts.correlation is not None and facts.correlation <= INVERTED:
         yield (
             "inverted channel",
-            f"One channel is the other turned round (correlation {_minus(facts.correlation)}): played in "
-            "mono it cancels.",
+            f"One channel is the other inverted (correlation {_minus(facts.correlation)}): in mono it "
+            "cancels.",
             (),
         )
     offsets = [pair for pair in zip(names, facts.dc_offset, strict=True) if abs(pair[1]) >= DC_OFFSET]
@@ -94,7 +93,7 @@ def _silences(facts: Facts, seconds: float) -> Iterator[Note]:
         return
     for span in found:
         if span.start_s < _EDGE_S:
-            yield "silence", f"It begins with {figure(span.worst)} s of digital silence.", ()
+            yield "silence", f"It starts with {figure(span.worst)} s of digital silence.", ()
         elif span.end_s > seconds - _EDGE_S:
             yield "silence", f"It ends with {figure(span.worst)} s of digital silence.", ()
     inside = worst_first(s for s in found if s.start_s >= _EDGE_S and s.end_s <= seconds - _EDGE_S)
@@ -117,8 +116,8 @@ def _dropouts(measured: Measured) -> Iterator[Note]:
         how_long = f"of {longest}" if len(spans) == 1 else f"of up to {longest}"
         yield (
             "dropout",
-            f"{whose} drops out in {least}{_places(len(spans))} {how_long}: exact zeros that cut sound off "
-            "and let it in again at once. Unless an edit means that, audio was lost.",
+            f"{whose} drops out in {least}{_places(len(spans))} {how_long}: exact zeros amid sound. Audio "
+            "was lost, unless an edit made them.",
             worst,
         )
 
@@ -133,8 +132,8 @@ def _held(facts: Facts) -> Iterator[Note]:
     how_long = f"for {longest}" if len(spans) == 1 else f"for up to {longest}"
     yield (
         "held samples",
-        f"Every channel stands still at one value {how_long} in {_places(len(spans))}. Unless the sound is "
-        "made so, samples were held or damaged.",
+        f"Every channel stands still at one value {how_long} in {_places(len(spans))}. Samples were "
+        "repeated or damaged, unless the sound is like that.",
         spans,
     )
 
@@ -152,8 +151,7 @@ def _guidance(measured: Measured, goal: Goal) -> Iterator[Note]:
     if measured.facts.encoding.startswith(_LOSSY):
         yield (
             "encoding",
-            "Its encoding is lossy: other decoders, and a further encoding, may peak higher "
-            "(Tech 3343 §11.2.3 asks for more headroom there).",
+            "Its coding is lossy. Other decoders and further coding may peak higher (Tech 3343 §11.2.3).",
             (),
         )
 

@@ -94,6 +94,6 @@ def _more_than_gain(goal: Goal, remedy: Remedy) -> str:
     if remedy.peaks_db:
         steps.append(f"take {figure(remedy.peaks_db)} dB off the highest peaks")
     return (
-        f"Gain alone cannot mend it: {' and '.join(steps)} first, then set it to "
+        f"Gain alone does not help: {' and '.join(steps)} first, then set it to "
         f"{figure(goal.target_lufs)} {goal.unit} and measure again."
     )

@@ -125,9 +125,9 @@ def _fault(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
 
 def _unusable(broken: BrokenLimit) -> Finding:
     if broken.name == "silent":
-        nothing = "Nothing in it is louder than the gate at −70 LUFS: it is silent or shorter than 0.4 s."
+        nothing = "Nothing is above the gate at −70 LUFS: it is silent or shorter than 0.4 s."
         return Finding("fault", "loudness", nothing)
-    sentence = f"{broken.value:,.0f} samples are not numbers and were measured as silence: "
+    sentence = f"{broken.value:,.0f} samples are no numbers and were measured as silence: "
     return Finding("fault", "damage", sentence + "export the file again.")
 
 

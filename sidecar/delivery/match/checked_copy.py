@@ -83,7 +83,5 @@ def _why(source: Path, measured: Measured, goals: Sequence[Goal]) -> str:
     )
     words = " ".join(faults)
     if measured.facts.encoding in _SHORT_WORDS:
-        words += (
-            " At 8 bits the rounding and dither of a copy are that loud: convert the file to 24 bits first."
-        )
-    return f"{source}: its copy would not pass and was not written. {words}"
+        words += " Rounding and dither to 8 bits are too loud: convert the file to 24 bits first."
+    return f"{source}: its copy would fail, so none was written. {words}"

@@ -58,7 +58,7 @@ def copy_chunks(source: BinaryIO, target: BinaryIO, samples: Samples) -> list[st
     audio, size, order = container.audio, samples.total_bytes, _byte_order(source, samples)
     holder = next(part for part in container.sections if part.start <= audio < part.stop)
     if audio + size > holder.stop:
-        raise SourceError("its audio ends before its header says. Export it again.")
+        raise SourceError("its audio is shorter than its header states. Export it again.")
     source.seek(audio)
     samples.refuse_other_packing(source.read(min(size, _PROVEN_FRAMES * samples.frame_bytes)), order)
     left_out, shorter = [], 0
@@ -116,7 +116,7 @@ def copy_bytes(source: BinaryIO, target: BinaryIO, start: int, stop: int) -> Non
     while start < stop:
         piece = source.read(min(stop - start, _COPIED_BYTES))
         if not piece:
-            raise SourceError("it became shorter while it was copied. Wait until nothing writes to it.")
+            raise SourceError("it became shorter during the copy. Wait until no program writes to it.")
         target.write(piece)
         start += len(piece)
 

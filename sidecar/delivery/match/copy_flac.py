@@ -55,7 +55,7 @@ def read_front(file: BinaryIO) -> Front:
         before = head + file.read(size)
     file.seek(len(before))
     if file.read(4) != _MARKER:
-        raise SourceError("its FLAC marker is not where it must be. Export it again.")
+        raise SourceError("its FLAC marker is missing. Export it again.")
     blocks: list[Block] = []
     is_last = False
     while not is_last:

@@ -50,7 +50,7 @@ def _key(place: PurePath) -> str:
 
 
 def _twice(file: Path, place: PurePath) -> SourceError:
-    return SourceError(f"{file}: another copy goes to {place} already. Rename one of the two files.")
+    return SourceError(f"{file}: another copy has the name {place} already. Rename one of the two files.")
 
 
 def _allowed(target: Path, kept: Sequence[Path], may_replace: bool) -> Path | SourceError:

@@ -96,7 +96,7 @@ class Samples:
         self.sound.seek(0)
         unmoved = frames if self.bits is None else _whole_numbers(frames, self.bits, None)
         if self._bytes_of(unmoved, byte_order) != stored:
-            raise SourceError("its samples are packed in a way that no copy can keep. Convert it to WAV.")
+            raise SourceError("its sample format cannot be copied. Convert it to WAV.")
 
     def _read(self, frames: int) -> NDArray[np.float64]:
         try:
@@ -130,7 +130,7 @@ def opened(source: Path, gain_db: float, progress: Callable[[float], None]) -> I
         if sound.subtype not in WHOLE_NUMBER_BITS and sound.subtype not in FLOATING_BITS:
             raise SourceError(
                 f"its audio is coded as {sound.subtype}, with loss: a copy would be coded a second time. "
-                "Give it the gain before it is coded, in the workstation."
+                "Apply the gain in the workstation, before coding."
             )
         yield Samples(sound, source.name, gain_db, progress)
 

@@ -35,7 +35,7 @@ def index_page(
     said = f"{passed} of {len(files) + unlisted} {'meets' if passed == 1 else 'meet'} every goal"
     if unread:
         said += f"; {unread} could not be read"
-    left_out = [tag("p", "Files that meet every goal are not listed.")] if unlisted else []
+    left_out = [tag("p", "Files that meet each goal are not listed.")] if unlisted else []
     return page(
         "Delivery check",
         tag(

@@ -71,7 +71,7 @@ def levels_sheet(measured: Measured, goal: Goal) -> Sheet:
         sheet.line([(x.at(lufs), _BOTTOM), (x.at(lufs), _BOTTOM + 4)], "frame")
         sheet.text((x.at(lufs), _BOTTOM + 18), figure(lufs).removesuffix(".0"), "middle")
     sheet.line([(_LEFT, _BOTTOM), (_RIGHT, _BOTTOM)], "frame")
-    sheet.text((_RIGHT, _BOTTOM + 38), f"short-term loudness, {goal.unit}; the mark is the goal", "end")
+    sheet.text((_RIGHT, _BOTTOM + 38), f"short-term loudness, {goal.unit}; the diamond is the goal", "end")
     _draw_range(sheet, x, spread, measured.reading.loudness_range)
     return sheet
 

@@ -26,14 +26,14 @@ from sidecar.settings.goals import Goal
 
 _METHOD = (
     "Loudness: ITU-R BS.1770-5, EBU Tech 3341. Loudness range: EBU Tech 3342. True peak: ITU-R BS.1770-5 "
-    "Annex 2, on a grid of 16 points a sample. Figures are judged as they are shown, rounded to one decimal "
-    "(EBU Tech 3341 §2.8). Places are h:mm:ss.s from the first frame; that of a loudness is where its window "
+    "Annex 2, on a grid of 16 points a sample. Figures are judged as shown, rounded to one decimal (EBU "
+    "Tech 3341 §2.8). Times are h:mm:ss.s from the first frame. A loudness has the time at which its window "
     "ends."
 )
 CAUTIONS = (
-    "The receiving broadcaster's or distributor's own specification has the last word: hold the goal against "
-    "it. This is the reading of one program, which is not a certified meter; it measures a signal, not sound "
-    "pressure. Turn monitors down before a file is played that was raised."
+    "The receiver's own specification has the last word: compare the goal with it. This program is not a "
+    "certified meter. It measures a signal, not sound pressure. Turn the monitors down before you play a "
+    "raised file."
 )
 
 
@@ -147,7 +147,7 @@ def _drawings(measured: Measured, goal: Goal) -> Markup:
 def _findings(verdicts: Sequence[Verdict]) -> Markup:
     rows = [_finding(goal, finding) for goal, finding in findings_by_goal(verdicts)]
     if not rows:
-        return _section("What was found", tag("p", "Nothing that fails it and nothing to look at."))
+        return _section("What was found", tag("p", "No fault and no note."))
     return _section("What was found", tag("ul", *rows, class_="findings"))
 
 

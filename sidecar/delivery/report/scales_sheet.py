@@ -26,7 +26,7 @@ def scale_sheet(name: str, offset: float, zone: tuple[float, float], shape: Shap
         if offset == 0
         else f"{figure(abs(offset))} to the {'right' if offset > 0 else 'left'}"
     )
-    sheet = Sheet(f"scale-{name}", (_WIDTH, _HEIGHT), f"Offset of {name}", f"The mark stands {words}.")
+    sheet = Sheet(f"scale-{name}", (_WIDTH, _HEIGHT), f"Offset of {name}", f"The value is {words}.")
     sheet.box((_x(zone[0]), 2), (_x(zone[1]), _HEIGHT - 2), "pass-zone")
     sheet.line([(_x(-_REACH_LU), _MIDDLE_Y), (_x(_REACH_LU), _MIDDLE_Y)], "grid")
     for lu in (-9, -3, -1, 1, 3, 9):

@@ -48,11 +48,11 @@ class ConnectionLimits:
         """Counts a connection more; why not, in words, where it is not taken."""
         sender = sender_of(host)
         if not self._is_allowed(host):
-            return "this sender is not allowed"
+            return "this sender is not allowed: see --osc-allow"
         if self._hosts[sender] >= self._most_of_one:
-            return f"{host} has {self._most_of_one} connections, and no more of one host are taken"
+            return f"{host} has {self._most_of_one} connections, the most of one host"
         if self._hosts.total() >= self._most:
-            return f"there are {self._most} connections, and no more are taken"
+            return f"there are {self._most} connections, the most there may be"
         self._hosts[sender] += 1
         return ""
 

@@ -93,7 +93,7 @@ class Stream(asyncio.Protocol):
         self.host = address[0]
         streams = self._streams
         if not streams.access.is_allowed(self.host):
-            self._refuse("sender", "this sender is not allowed")
+            self._refuse("sender", "this sender is not allowed: see --osc-allow")
         elif full := streams.limits.enter(self.host):
             self._refuse("full", full)
         else:

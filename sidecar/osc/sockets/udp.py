@@ -174,8 +174,8 @@ class OscPort(asyncio.DatagramProtocol):
         host, workstation = server.getsockname()[0], self._link.target if self._link else None
         if workstation and is_this_machine(host) and not is_this_machine(workstation.address[0]):
             raise NetworkError(
-                f"The workstation at {workstation.name} could not report its fader: OSC is received on "
-                f"{host} only. Give --osc-bind the address of this machine that it reaches."
+                f"The workstation at {workstation.name} cannot report its fader: OSC is received on "
+                f"{host} only. Give --osc-bind an address of this machine that it reaches."
             )
         self._osc_server.submit = submit
         if report_fader:
@@ -324,6 +324,6 @@ def _refuse_shared_root(link: Workstation, root: str) -> None:
     for place in link.addresses:
         if place.startswith(f"{root}/"):
             raise NetworkError(
-                f"The surface {link.name} sends to {place}, below {root}, where the sidecar's "
-                "own commands are: give it another address, or the run another root with --osc-root."
+                f"The surface {link.name} sends to {place}, below {root}, the root of the sidecar's "
+                "commands. Give the surface another address, or the run another --osc-root."
             )

@@ -190,22 +190,22 @@ def _moves() -> Iterator[Outgoing]:
         "/move/fader",
         "s",
         "",
-        "whose it is: programme, a stem's name, several stems or all stems",
+        "which fader: master, a stem's name, several stems or all stems",
         lambda s: chosen_move(s)[0],
     )
     yield add(
         "/move/gain",
         "f",
         "dB",
-        "the fader move, negative is down; of several stems the one they share, 0 where their moves differ",
+        "the move, negative is down; for several stems their common one, or 0",
         lambda s: _hero(s).gain_db,
     )
     yield add(
-        "/move/landing", "f", "LUFS", "where the programme lands if it is made", lambda s: _hero(s).landing
+        "/move/landing", "f", "LUFS", "where the programme lands after the move", lambda s: _hero(s).landing
     )
-    yield add("/move/low", "f", "LUFS", "low end of the landing's 90 % band", lambda s: _hero(s).landing_low)
+    yield add("/move/low", "f", "LUFS", "low end of the likely range (90 %)", lambda s: _hero(s).landing_low)
     yield add(
-        "/move/high", "f", "LUFS", "high end of the landing's 90 % band", lambda s: _hero(s).landing_high
+        "/move/high", "f", "LUFS", "high end of the likely range (90 %)", lambda s: _hero(s).landing_high
     )
     yield add(
         "/move/limit",
@@ -214,7 +214,7 @@ def _moves() -> Iterator[Outgoing]:
         "what limits it: none, ceiling, step or range",
         lambda s: _hero(s).limited_by or "none",
     )
-    yield add("/move/reason", "s", "", "one plain sentence", lambda s: _hero(s).reason)
+    yield add("/move/reason", "s", "", "the reason in a sentence", lambda s: _hero(s).reason)
 
 
 def _stems() -> Iterator[Outgoing]:
@@ -222,7 +222,7 @@ def _stems() -> Iterator[Outgoing]:
         return Outgoing(path, tags, unit, "stems", sentence, lambda s: tuple(read(stem) for stem in s.stems))
 
     yield add("/stems/names", "s*", "", "the stems, one value each, as in the rows below", lambda s: s.name)
-    yield add("/stems/faders", "f*", "dB", "where their faders stand, as far as known", lambda s: s.fader_db)
+    yield add("/stems/faders", "f*", "dB", "positions of their faders, as far as known", lambda s: s.fader_db)
     yield add("/stems/moves", "f*", "dB", "the move of each that lands the mix", lambda s: s.move.gain_db)
     yield add("/stems/peaks", "f*", "dBTP", "highest true peaks since the reset", lambda s: s.true_peak)
 
@@ -232,8 +232,8 @@ def _auto() -> Iterator[Outgoing]:
         return Outgoing(path, tags, "", "auto", sentence, lambda s: (read(s.arm),) if s.arm else ())
 
     yield add("/auto/armed", "i", "1 while the sidecar may move the fader, else 0", lambda h: int(h.is_armed))
-    yield add("/auto/surface", "s", "the surface that the fader is reached through", lambda h: h.surface)
-    yield add("/auto/notice", "s", "the latest sentence about that", lambda h: h.sentence)
+    yield add("/auto/surface", "s", "the surface of the fader", lambda h: h.surface)
+    yield add("/auto/notice", "s", "the latest sentence about arming", lambda h: h.sentence)
 
 
 def _run() -> Iterator[Outgoing]:
@@ -245,7 +245,7 @@ def _run() -> Iterator[Outgoing]:
         "preparing, waiting (no audio arrives), ready (for the first sound), measuring, paused or ended",
         lambda s: s.transport,
     )
-    yield add("/goal/name", "s", "", "the goal in force", lambda s: s.goal.name)
+    yield add("/goal/name", "s", "", "the present goal", lambda s: s.goal.name)
     yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
     yield add(
         "/goal/lowest",
@@ -260,7 +260,7 @@ def _run() -> Iterator[Outgoing]:
         "/fader/guess",
         "s",
         "",
-        "a question about a move that was not reported, or nothing",
+        "a question about an unreported move; empty otherwise",
         lambda s: s.guess,
     )
     yield add("/fader/now", "f", "dB", "the master fader, as far as known", lambda s: s.fader_db)
@@ -269,7 +269,7 @@ def _run() -> Iterator[Outgoing]:
         "/script/fault",
         "s",
         "",
-        "how a script of --on failed, until acknowledged, or nothing",
+        "why a script of --on failed, until acknowledged; empty otherwise",
         lambda s: s.script_fault,
     )
     yield add("/heartbeat", "i", "", "counts up once a second", lambda s: s.beat)
@@ -298,18 +298,18 @@ MARKED = Outgoing(
     "fs",
     "",
     "mark",
-    "a mark, as it is set: where in the programme, in seconds, and its label",
+    "a marker, as it is set: its time in the programme, s, and its label",
     lambda _snapshot: (),
 )
 """An event: it has no present value that could be read."""
 SENT = (*OUTGOING, MARKED)
 
 INCOMING: tuple[Incoming, ...] = (
-    Incoming("/start", "", "", 0, 0, "measure on after a pause (as continue)", commands.Start),
-    Incoming("/pause", "", "", 0, 0, "hold the integrated measures", commands.Pause),
-    Incoming("/continue", "", "", 0, 0, "measure on after a pause", commands.Continue),
-    Incoming("/reset", "", "", 0, 0, "begin a new programme", commands.Reset),
-    Incoming("/peak/reset", "", "", 0, 0, "begin the held peaks anew, and nothing else", commands.ResetPeaks),
+    Incoming("/start", "", "", 0, 0, "continue after a pause (as continue)", commands.Start),
+    Incoming("/pause", "", "", 0, 0, "pause the integrated measures", commands.Pause),
+    Incoming("/continue", "", "", 0, 0, "continue after a pause", commands.Continue),
+    Incoming("/reset", "", "", 0, 0, "start a new programme", commands.Reset),
+    Incoming("/peak/reset", "", "", 0, 0, "reset the held peaks only", commands.ResetPeaks),
     Incoming("/goal", "s", "", 0, 0, "use the goal of that name", commands.SelectGoal),
     Incoming(
         "/earlier",
@@ -320,14 +320,14 @@ INCOMING: tuple[Incoming, ...] = (
         "forecast from the pass of that number on record, last or none",
         commands.SelectEarlierPass,
     ),
-    Incoming("/mark", "s", "", 0, 0, "set a mark with that label here", commands.Mark),
+    Incoming("/mark", "s", "", 0, 0, "set a marker with that label here", commands.Mark),
     Incoming(
         "/acknowledge",
         "",
         "",
         0,
         0,
-        "the latched alert, or the failed script, has been seen",
+        "acknowledge the latched alert or the failed script",
         commands.Acknowledge,
     ),
     Incoming(
@@ -336,7 +336,7 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -120.0,
         20.0,
-        "where the master fader stands, or is to go where the sidecar holds it",
+        "position of the master fader; where the sidecar moves it, its new position",
         commands.FaderAt,
     ),
     Incoming(
@@ -345,7 +345,7 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -40.0,
         40.0,
-        "by how much the master fader was, or is to be, moved",
+        "a move of the master fader, made or, where the sidecar moves it, to make",
         commands.Nudge,
     ),
     Incoming(
@@ -354,14 +354,14 @@ INCOMING: tuple[Incoming, ...] = (
         "dB",
         -120.0,
         20.0,
-        "where a stem's fader stands, by its name or its number from 1",
+        "position of a stem's fader, by its name or its number from 1",
         commands.StemFaderAt,
     ),
-    Incoming("/arm", "", "", 0, 0, "the sidecar may move the workstation's fader", commands.Arm),
-    Incoming("/disarm", "", "", 0, 0, "it may not any more", commands.Disarm),
+    Incoming("/arm", "", "", 0, 0, "allow automatic moves of the master fader", commands.Arm),
+    Incoming("/disarm", "", "", 0, 0, "end automatic moves", commands.Disarm),
     Incoming("/confirm", "", "", 0, 0, "the guess at an unreported move was right", commands.Confirm),
     Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", commands.Dismiss),
     Incoming(
-        "/follow", "", "", 0, 0, "make the advised move, where the sidecar holds the fader", commands.Follow
+        "/follow", "", "", 0, 0, "make the advised move, where the sidecar moves the fader", commands.Follow
     ),
 )

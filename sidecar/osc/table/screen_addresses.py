@@ -146,7 +146,7 @@ GOAL = Shape(
     _goal_of,
 )
 _MOVE = Shape(
-    "ffffss", "gain, landing, low and high end of its band, limit, reason", _move_arguments, _move_of
+    "ffffss", "gain, landing, low and high end of its likely range, limit, reason", _move_arguments, _move_of
 )
 _THIS_MOVE = _optional(_MOVE, Move(), f"1 where there is one for the pass that plays; {_MOVE.sentence}")
 _NO_LOOK_S = -1.0
@@ -199,8 +199,10 @@ def _advice_of(
 
 _ADVICE = Shape(
     "sifiiff" + _MOVE.tags * 2,
-    "state; 1 where it lands the pass that plays; time of the next look in s or -1; trend; 1 for a first step; "
-    f"fader to start again with or 120; LU the range was widened; twice, now and from the top: {_MOVE.sentence}",
+    "state; 1 where it lands the pass that plays; time of the next look in s or -1; trend; 1 for a first "
+    "step; "
+    "fader to start again with or 120; LU the range was widened; twice, now and from the top: "
+    f"{_MOVE.sentence}",
     _advice_arguments,
     _advice_of,
 )
@@ -347,7 +349,7 @@ DETAILS: tuple[Detail, ...] = (
     _each("/detail/target", "targets", _TARGET, "one a destination of OSC", Target("")),
     _each("/detail/pass", "passes", _PAST_PASS, "one a pass on record, the last one first", _NO_PASS),
     _one("/detail/timecode", "timecode_start_s", _TIMECODE),
-    _one("/detail/guess", "guess", _TEXT, "a question about a move that was not reported, or nothing"),
+    _one("/detail/guess", "guess", _TEXT, "a question about an unreported move; empty otherwise"),
     _one("/detail/notice", "notice", _TEXT, "the latest notice, or nothing"),
 )
 

@@ -23,11 +23,11 @@ _HISTORY: tuple[tuple[str, Tone, str], ...] = (
     ("████", "fill", "short-term, up to the lowest"),
     ("████", "soft", "short-term, up to the highest"),
     ("████", "over", "short-term over its line"),
-    ("▂▂▂▂", "band", "the goal's band"),
+    ("▂▂▂▂", "band", "the pass zone"),
     ("────", "strong", "integrated"),
     ("░░░░", "inside", "forecast"),
     ("░░░░", "zone", "the pass zone of a scale"),
-    ("┊  ┊", "faint", "a move, a mark or a gap"),
+    ("┊  ┊", "faint", "a move, a marker or a gap"),
     ("│  │", "strong", "the cursor"),
 )
 
