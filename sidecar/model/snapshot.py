@@ -15,7 +15,7 @@ from sidecar.model.readings import Alert, Move, Reading, Ride
 from sidecar.settings.goals import Goal
 
 Transport = Literal["preparing", "waiting", "ready", "measuring", "paused", "ended"]
-"""preparing: kernels load, the device opens. waiting: no audio has arrived yet or it stopped. ready: the meter
+"""preparing: kernels load; the device opens. waiting: no audio yet, or it stopped. ready: the meter
 runs, and nothing above the absolute gate has come since the start or the reset."""
 
 COMPILING = "Compiling the meter, once on this machine: {at} of {of}."

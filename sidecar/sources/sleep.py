@@ -54,7 +54,7 @@ class Sleep:
     def __init__(
         self, awake_s: float, all_s: float, *, counts_sleep: bool = _COUNTS_SLEEP is not None
     ) -> None:
-        """awake_s, all_s: as :func:`clocks` gives them. counts_sleep: whether the second clock goes on in sleep
+        """awake_s, all_s: as :func:`clocks` gives them. counts_sleep: whether the second goes on in sleep
         and the first does not.
         """
         self._counts_sleep = counts_sleep
@@ -66,8 +66,8 @@ class Sleep:
     def since_last(self, awake_s: float, all_s: float, frames: int) -> Standstill:
         """Returns what held up the stream since the last check.
 
-        frames: how many have arrived. The check alone may be late, while frames pile up. Where none came in all
-        that time although they were flowing before, everything stood still. On a machine with a clock for each
+        frames: how many have arrived. The check alone may be late while frames pile up. Where none came in
+        all that time although they flowed before, everything stood still. On a machine with a clock for each
         that was no sleep: the processes were stopped. On one with a single clock it is taken for a sleep.
         """
         passed_s = awake_s - self._awake_s

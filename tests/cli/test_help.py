@@ -41,6 +41,25 @@ def test_help_fits_a_terminal_of_80_columns(command, capsys, monkeypatch):
     assert [line for line in capsys.readouterr().out.splitlines() if len(line) > 80] == []
 
 
+@pytest.mark.parametrize(
+    ("command", "cautions"),
+    [
+        ("live", ["hurt ears and loudspeakers", "6 dB in a pass", "Drive lamps with --light"]),
+        ("match", ["hurt ears and loudspeakers"]),
+        ("screen", ["hurt ears and loudspeakers", "has someone in that room agreed?"]),
+        ("light-test", ["can cause seizures"]),
+        ("rehearse", ["can cause seizures"]),
+    ],
+)
+def test_help_cautions_where_gain_is_raised_or_light_flashes_local_rules_first(command, cautions, capsys):
+    with pytest.raises(SystemExit):
+        make_parser().parse_args([command, "--help"])
+    said = " ".join(capsys.readouterr().out.split())
+
+    assert [words for words in cautions if words not in said] == []
+    assert said.index("local rules") < min(said.index(words) for words in cautions)
+
+
 def test_without_a_command_the_commands_are_listed(capsys):
     """Who types the name alone learns what to type; scripts get the code for what cannot be done."""
     code = main([])

@@ -102,5 +102,5 @@ def test_a_check_that_finds_a_damaged_row_ends_with_2_and_shows_the_others(archi
 def test_an_archive_without_its_first_page_is_refused_in_words(archive, tmp_path):
     (tmp_path / "kept.sqlite").write_bytes(bytes(4096) + archive[0][4096:])
 
-    with pytest.raises(RecordError, match="is damaged. Move it away"):
+    with pytest.raises(RecordError, match=r"is damaged\. Move it away"):
         Store(tmp_path / "kept.sqlite", JOB)

@@ -152,7 +152,7 @@ def test_another_programs_database_is_left_alone(file):
 def test_a_file_that_is_no_database_is_said_to_be_damaged(file):
     """With what to do, in the reader's error and in the writer's fault."""
     file.write_bytes(b"torn" * 1000)
-    with pytest.raises(RecordError, match="damaged. Move it away"):
+    with pytest.raises(RecordError, match=r"damaged\. Move it away"):
         reader.passes(file)
     journal = Journal(file, period_s=0.02)
     journal.close()

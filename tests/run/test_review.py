@@ -141,7 +141,7 @@ def test_what_would_change_the_pass_is_refused_with_a_sentence(of_file, command)
     """Nothing that is over is changed from here."""
     review = Review(of_file, load_goal("r128"))
 
-    with pytest.raises(SettingsError, match="is over. Only its goal"):
+    with pytest.raises(SettingsError, match=r"is over\. Only its goal"):
         review.send_command(command)
 
 

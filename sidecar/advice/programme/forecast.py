@@ -81,7 +81,7 @@ _BAND, _BAND_FALLS, _BAND_MARGIN_LU = (0.16, 0.97), 0.12, 0.002
 figure at its beginning: futures in which a section louder than any before outweighs all others are drawn more
 often than they come. The margin is for a rest that falls under the gate: its chances all pile up on one
 landing, beside which the true lies. The figures are ours, chosen on 200 programmes a kind from the starts
-1000 to 5000 of both sets in tests/benchmarks: the band held 89 to 94 % of the landings on all kinds but arches.
+1000 to 5000 of both sets in tests/benchmarks: the band held 89 to 94 % of the landings on all but arches.
 Were the creep doubted no more than for the choice, quantiles that hold 86 % in shows that creep would hold
 96 % in songs; without the fall, those that hold 92 % in songs hold 72 % in the first fifth of songs that
 creep, 90 % with it."""

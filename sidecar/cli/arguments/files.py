@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from sidecar.cli.arguments.parsing import add_command
+from sidecar.cli.arguments.parsing import GAIN_CAUTION, add_command
 
 
 def add_check(commands: Any) -> None:
@@ -84,10 +84,13 @@ def add_match(commands: Any) -> None:
         "sidecar match --write levelled masters",
     )
     parser.description += (  # type: ignore[operator]
-        " A gain goes no further than\nthe goal's limits allow, and down for peaks; which limit held it is"
-        " said. Copies keep\ntheir metadata and subfolders. They are dithered, measured again, and written"
-        " only\nwhere 'sidecar check' passes them for that goal, never over an original. Ends with 0\nwhen"
-        " all stand where they should, 1 when some cannot, 2 when something could not be\nread or written."
+        " A gain goes as far as the goal's limits allow, and down for peaks. The limit that holds it is "
+        "named."
+        " Copies keep their metadata and subfolders. They are dithered and measured again. Only copies that "
+        "pass"
+        f" 'sidecar check' are written, never over an original. {GAIN_CAUTION} Exit code: 0 all reach the "
+        "target,"
+        " 1 some cannot, 2 something could not be read or written."
     )
     parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
     _add_list(parser)
@@ -127,10 +130,11 @@ def add_stamp(commands: Any) -> None:
         "sidecar stamp --dry-run mix.wav\nsidecar stamp *.wav\nsidecar stamp --goal r128 *.wav",
     )
     parser.description += (  # type: ignore[operator]
-        " The fields are those of the\nbroadcast wave chunk (EBU Tech 3285 v2) of WAV, RF64 and BW64"
-        " files; nothing else in a\nfile changes, and no other kind of file is touched."
-        " Ends with 0 when all were stamped,\n1 when some did not meet the goal and were left alone,"
-        " 2 when something could not be\nread or written."
+        " The fields are those of the broadcast wave chunk (EBU Tech 3285 v2) of WAV, RF64 and BW64 files. "
+        "Nothing"
+        " else in a file changes, and no other kind of file. Exit code: 0 all written, 1 some miss the goal "
+        "and are"
+        " unchanged, 2 something could not be read or written."
     )
     parser.add_argument("files", nargs="+", metavar="FILE")
     parser.add_argument("--goal", metavar="G", help="write only to files that meet this goal")

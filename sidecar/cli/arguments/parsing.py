@@ -14,6 +14,21 @@ COMMAND_PORT = 9139
 """The UDP port of a run's commands."""
 OSC_ROOT = "/sidecar"
 """``osc.addresses.ROOT``, without loading the table."""
+GAIN_CAUTION = (
+    "Caution: your local rules on noise and hearing come first. Raised gain can hurt ears and loudspeakers: "
+    "turn the"
+    " monitors down before an upward move. This measures a signal, not sound pressure."
+)
+ARM_CAUTION = (
+    "Caution: once armed, the sidecar moves this fader, upward too: 3 dB a step, 6 dB in a pass, 1 dB a "
+    "second at most."
+    " Turn the monitors down first, and ask everyone in that room."
+)
+LIGHT_CAUTION = (
+    "Caution: your local rules on flashing light come first. Flashing light can cause seizures: ask "
+    "everyone in the"
+    " room."
+)
 _CANNOT = 2
 """``sidecar.cli.CANNOT``, which imports this."""
 
@@ -78,12 +93,14 @@ def _number(text: str) -> float:
         raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
 
 
-def add_command(commands: Any, name: str, summary: str, examples: str) -> argparse.ArgumentParser:
-    """One command with its summary and its examples, a line each."""
+def add_command(
+    commands: Any, name: str, summary: str, examples: str, caution: str = ""
+) -> argparse.ArgumentParser:
+    """One command with its summary, its caution and its examples, a line each."""
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=summary,
-        description=summary[0].upper() + summary[1:] + ".",
+        description=f"{summary[0].upper()}{summary[1:]}. {caution}".rstrip(),
         epilog="examples:\n" + "\n".join("  " + line for line in examples.splitlines()),
     )
     return parser
@@ -105,5 +122,5 @@ def add_contrast(parser: Any) -> None:
         "--contrast",
         choices=("usual", "high"),
         default="usual",
-        help="text contrast on the screen: normal 4.5:1, high 7:1",
+        help="text contrast on the screen: usual 4.5:1, high 7:1",
     )

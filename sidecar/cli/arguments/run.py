@@ -6,7 +6,10 @@ import argparse
 from typing import Any
 
 from sidecar.cli.arguments.parsing import (
+    ARM_CAUTION,
     COMMAND_PORT,
+    GAIN_CAUTION,
+    LIGHT_CAUTION,
     LISTEN_PORT,
     add_command,
     add_contrast,
@@ -63,6 +66,7 @@ def add_live(commands: Any) -> None:
         "sidecar live --surface decibels --surface-at 127.0.0.1:8000\n"
         "sidecar live --file mix.wav --pace fast --no-screen --json\n"
         "sidecar live --osc 192.168.1.20:9000 --osc light.local:7000",
+        GAIN_CAUTION,
     )
     source = parser.add_argument_group("where the audio comes from")
     source.add_argument(
@@ -103,7 +107,7 @@ def add_live(commands: Any) -> None:
     stems = parser.add_argument_group("stems on channels of their own, two each")
     stems.add_argument("--stems", metavar="A,B,…", help="their names, in the order of their channels")
     _add_stem_options(stems)
-    fader = parser.add_argument_group("the workstation's master fader over OSC")
+    fader = parser.add_argument_group("the workstation's master fader over OSC", ARM_CAUTION)
     fader.add_argument("--surface", metavar="NAME", help="its OSC addresses: a surface's name, or a file")
     fader.add_argument("--surface-at", metavar="HOST:PORT", help="where the workstation receives OSC")
     fader.add_argument(
@@ -121,6 +125,7 @@ def add_screen(commands: Any) -> None:
         "screen",
         "the screen of a sidecar that runs elsewhere",
         "sidecar screen\nsidecar screen --attach 192.168.1.20:9139\nsidecar screen --browser",
+        f"{GAIN_CAUTION} Before you arm from here: has someone in that room agreed?",
     )
     parser.add_argument(
         "--attach",
@@ -132,7 +137,7 @@ def add_screen(commands: Any) -> None:
     add_contrast(parser)
     browser = parser.add_argument_group(
         "in a browser",
-        "Caution: who opens the link may do all that the keys do, resetting and arming included.",
+        "Caution: the link gives all that the keys do, resetting and arming included.",
     )
     browser.add_argument("--browser", action="store_true", help="serve the screen to browsers until Ctrl-C")
     browser.add_argument(
@@ -203,7 +208,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     effects = parser.add_argument_group(
         "lights and programs",
-        "Caution: flashing light can cause seizures. The lights of a run change 3 times a second at most.",
+        f"{LIGHT_CAUTION} The lights of a run change 3 times a second at most.",
     )
     effects.add_argument(
         "--light",
@@ -221,7 +226,12 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         help="run a program when an alert turns on (ALERT:off, :latched, :any for other changes); repeat "
         "for more",
     )
-    osc = parser.add_argument_group("OSC")
+    osc = parser.add_argument_group(
+        "OSC",
+        f"{LIGHT_CAUTION} No flash limit applies to what --osc sends: readings change at --osc-rate. Drive "
+        "lamps with"
+        " --light.",
+    )
     osc.add_argument(
         "--osc",
         action="append",
@@ -250,7 +260,11 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     osc.add_argument("--osc-tcp", type=int, metavar="PORT", help="TCP port for commands")
     osc.add_argument(
-        "--osc-rate", type=float, default=10.0, metavar="HZ", help="readings a second, 1 to 50 (10)"
+        "--osc-rate",
+        type=float,
+        default=10.0,
+        metavar="HZ",
+        help="readings a second, 1 to 50 (10); no rate for lamps",
     )
     osc.add_argument(
         "--discovery-port",

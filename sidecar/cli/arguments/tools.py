@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from sidecar.cli.arguments.parsing import LISTEN_PORT, add_command, add_json, add_osc_root, seconds
+from sidecar.cli.arguments.parsing import (
+    LIGHT_CAUTION,
+    LISTEN_PORT,
+    add_command,
+    add_json,
+    add_osc_root,
+    seconds,
+)
 
 
 def add_passes(commands: Any) -> None:
@@ -60,6 +67,7 @@ def add_light_test(commands: Any) -> None:
         "sidecar light-test\n"
         "sidecar light-test lamp 127.0.0.1:9000\n"
         "sidecar light-test my-lamp.toml 192.168.1.30:9000 --each 10",
+        f"{LIGHT_CAUTION} Some states pulse, once a second at most.",
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a light's name or a TOML file")
     parser.add_argument("place", nargs="?", metavar="HOST:PORT", help="where the lamp receives OSC")

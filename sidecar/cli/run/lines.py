@@ -39,7 +39,7 @@ def unless_it_never_began(lines: Outlet) -> Outlet:
 
 
 class JsonLines:
-    """One JSON object a line: each reading and marker, and each move, alert, arm state and notice that changes."""
+    """One JSON object a line: each reading and marker; each new move, alert, arm state and notice."""
 
     def __init__(self, events: Callable[[], tuple[Event, ...]] = tuple) -> None:
         """events: returns those of the present pass, oldest first."""
