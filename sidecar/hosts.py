@@ -82,7 +82,7 @@ def why_unbound(error: OSError, host: str) -> str:
 def checked_port(port: int, option: str) -> int:
     """The port itself. Raises NetworkError for one that is none."""
     if not 0 <= port <= _HIGHEST_PORT:
-        raise NetworkError(f"{option} takes 0 to {_HIGHEST_PORT}, not {port}.")
+        raise NetworkError(f"{option}: give 0 to {_HIGHEST_PORT}, not {port}.")
     return port
 
 

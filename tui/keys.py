@@ -26,7 +26,7 @@ def _hidden(key: str, action: str, label: str, tooltip: str, display: str) -> Bi
 KEYS = (
     _shown("space", "tell('start')", "Start", "start measuring"),
     _shown("space", "tell('pause')", "Pause", "pause integrated, range and maxima together"),
-    _shown("space", "tell('continue')", "Go on", "go on where it was paused"),
+    _shown("space", "tell('continue')", "Go on", "continue after a pause"),
     _shown("r", "reset", "Reset", "start a new programme (asks first)"),
     _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
     _shown("g", "goals", "Goal", "choose another goal"),

@@ -194,7 +194,7 @@ class _Queue:
                 fault = f"was killed by signal {-code}" if code < 0 else f"failed with exit code {code}"
         except TimeoutError:
             await _end(process)
-            outcome = fault = f"took longer than {self._limit_s:g} s and was ended"
+            outcome = fault = f"ran longer than {self._limit_s:g} s and was stopped"
         except asyncio.CancelledError:
             await _end(process)
             raise

@@ -153,7 +153,7 @@ def _caution(output: str, channels: int | None, lead_s: float) -> str:
         )
     return (
         f"CAUTION: {sound} will sound for {LENGTH_S:.0f} s on {output}, for everybody who listens there. "
-        f"Turn monitors down and take headphones off. It begins in {lead_s:g} s; Ctrl-C keeps it silent."
+        f"Turn monitors down and take headphones off. It starts in {lead_s:g} s; Ctrl-C keeps it silent."
     )
 
 

@@ -99,7 +99,7 @@ class Journal:
         if not self._reason:
             return ""
         missed = f" {self._missed * BLOCK_S:.0f} s are missing from it." if self._missed else ""
-        return f"The record has stopped: {self._reason}. Measuring goes on.{missed}"
+        return f"The record has stopped: {self._reason}. The measurement continues.{missed}"
 
     def begin(self, about: Pass) -> OpenPass:
         """Begins a new pass. It is recorded from its first block on."""
@@ -159,11 +159,11 @@ class Journal:
             self._disconnect()
             said = reason(error, self._file)
             if said != self._reason:
-                log.warning("the journal takes nothing: %s", type(error).__name__)
+                log.warning("the journal cannot be written: %s", type(error).__name__)
             self._reason = said
             return
         if self._reason:
-            log.warning("the journal goes on; %d blocks are missing", self._missed)
+            log.warning("the journal continues; %d blocks are missing", self._missed)
         self._reason, self._missed = "", 0
 
     def _gather(self) -> None:

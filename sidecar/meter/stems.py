@@ -57,7 +57,7 @@ class StemMeter:
         if stems < 1 or channels_per_stem not in (1, 2):
             raise SignalError(
                 f"{stems} stems of {channels_per_stem} channels cannot be measured: "
-                "give at least one stem, all in stereo or all in mono."
+                "give one stem or more, all stereo or all mono."
             )
         self.sample_rate = checked_rate(sample_rate)
         self.stems = stems

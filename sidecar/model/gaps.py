@@ -13,7 +13,7 @@ def in_a_sentence(lost_s: float, slept_s: float, stopped_s: float = 0.0) -> str:
     """Returns the notice about a gap as a sentence."""
     lost = f"{lost_s:.2f} s of audio were lost" if lost_s else ""
     said = ", and ".join(part for part in (*_standstills(slept_s, stopped_s), lost) if part)
-    return f"{said[:1].upper()}{said[1:]}; the measurement goes on without {'them' if lost else 'that time'}."
+    return f"{said[:1].upper()}{said[1:]}. The measurement continues without {'them' if lost else 'it'}."
 
 
 def _standstills(slept_s: float, stopped_s: float) -> tuple[str, str]:

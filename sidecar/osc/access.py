@@ -47,8 +47,8 @@ def network(text: str) -> Network:
         return ipaddress.ip_network(text)
     except ValueError as error:
         raise NetworkError(
-            f"'{text}' cannot be allowed to send OSC ({error}): give an address such as 192.168.1.20 "
-            "or a network such as 192.168.1.0/24."
+            f"'{text}' cannot be allowed to send OSC ({error}): give an address (192.168.1.20) or a network "
+            "(192.168.1.0/24)."
         ) from error
 
 

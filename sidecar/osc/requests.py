@@ -145,10 +145,10 @@ class RequestParser:
             if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
                 raise Refusal(
                     "argument",
-                    f"{address} takes {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
+                    f"{address} needs {SLOWEST_HZ:g} to {FASTEST_HZ:g} readings a second, not {rate_hz:g}",
                 )
         if not all(isinstance(word, str) for word in arguments):
-            raise Refusal("argument", f"{address} takes groups or addresses, and then an optional rate")
+            raise Refusal("argument", f"{address} needs groups or addresses, then an optional rate")
         try:
             return Watch(select(tuple(arguments), self._root), rate_hz)
         except ValueError as error:
@@ -160,7 +160,7 @@ def _places(address: str, arguments: list[Any], count: int) -> list[int]:
     whole = [int(value) for value in arguments if _is_number(value) and value >= 0 and value == value // 1]
     if len(whole) != count or len(arguments) != count:
         wanted = _COUNTS.get(count, "no argument")
-        raise Refusal("argument", f"{address} takes {wanted}, whole numbers from 0 on; not {arguments!r}")
+        raise Refusal("argument", f"{address} needs {wanted}, whole numbers from 0 on; not {arguments!r}")
     return whole
 
 
@@ -203,4 +203,4 @@ def _is_number(value: Any) -> bool:
 
 
 def _unfit(address: str, wanted: str, value: Any) -> Refusal:
-    return Refusal("argument", f"{address} takes {wanted}, not {value!r}")
+    return Refusal("argument", f"{address} needs {wanted}, not {value!r}")

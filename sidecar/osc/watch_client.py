@@ -40,8 +40,8 @@ class WatchClient:
         except OSError as error:
             self.socket.close()
             raise NetworkError(
-                f"'{source.name}' cannot be reached ({error}): give the address of one machine on a network "
-                "of this one; a link-local address with its interface, such as fe80::1%eth0."
+                f"'{source.name}' cannot be reached ({error}): give the address of one machine. A link-local "
+                "address needs its interface, such as fe80::1%eth0."
             ) from error
 
     def keep_up(self, now_s: float) -> None:

@@ -35,8 +35,7 @@ def services(host: str, *, http_port: int, osc_port: int) -> tuple[ServiceInfo, 
     address = ipaddress.ip_address(host)
     if address.is_unspecified:
         raise SettingsError(
-            f"--announce needs one address of this machine, not {host}: give --osc-bind the address under "
-            "which others reach it."
+            f"--announce needs one address of this machine, not {host}: give --osc-bind that address."
         )
     machine = re.sub("[^A-Za-z0-9-]", "-", socket.gethostname().split(".")[0])[:_LONGEST_MACHINE]
     name, server = f"{NAME} on {machine} {http_port}", f"{machine}-sidecar-{http_port}.local."

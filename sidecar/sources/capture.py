@@ -149,7 +149,7 @@ def _check(order: CaptureOrder, device: DeviceInfo) -> int:
 def _width_changed(order: CaptureOrder, device: DeviceInfo) -> SourceError:
     return SourceError(
         f"{order.name} has {device.input_channels} channels now, and had {order.width} when measuring "
-        "began. Set it back, or begin anew."
+        "began. Set it back, or start again."
     )
 
 
@@ -196,8 +196,8 @@ def _open(sounddevice: ModuleType, order: CaptureOrder, callback: Callback) -> t
         return stream, rate_hz
     refused = " and ".join(map(str, rates_hz))
     raise SourceError(
-        f"{order.name} refuses {refused} Hz. Set the rate that the workstation and the device run at; "
-        "sidecar devices shows each input's own rate."
+        f"{order.name} refuses {refused} Hz. Set the rate of workstation and device. sidecar devices shows "
+        "the rate of each input."
     )
 
 

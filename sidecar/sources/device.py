@@ -178,7 +178,7 @@ class DeviceSource:
         return Block(np.empty((0, self.channels), np.float32), fault=self._fault)
 
     def _restart(self) -> None:
-        log.warning("the capture is started anew: %s", self._fault or "no frames arrive")
+        log.warning("the capture starts again: %s", self._fault or "no frames arrive")
         self._recorder.close()
         self._watch.started(time.monotonic())
         with self._lock:

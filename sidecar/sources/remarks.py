@@ -65,8 +65,8 @@ def _of_wave(wave: Wave) -> Iterator[Remark]:
     if wave.is_open:
         yield Remark(
             "length",
-            "Its header does not say how long its audio is, as a recorder leaves it that streams or stops "
-            "short: all that follows was measured. Export or copy it again.",
+            "Its header gives no length, as after a broken recording. All that follows was measured. "
+            "Export or copy it again.",
         )
     yield from _behind(wave.bytes_behind, "chunk")
 

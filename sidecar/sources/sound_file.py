@@ -223,7 +223,7 @@ def refuse_irregular(path: Path) -> None:
         raise SourceError(f"There is no file {path}. Check its name and folder.") from error
     except OSError as error:
         if error.errno == errno.ELOOP:
-            raise SourceError(f"{path} is a link that leads round in a circle. Leave it out.") from error
+            raise SourceError(f"{path} is a link to itself. Leave it out.") from error
         raise SourceError(f"{path} cannot be read: {error.strerror}. Check its permissions.") from error
     if stat.S_ISDIR(mode):
         raise SourceError(f"{path} is a folder, not a sound file. Name the files in it.")

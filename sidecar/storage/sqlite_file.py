@@ -46,7 +46,7 @@ class DatabaseKind:
         if version > self.newest:
             raise RecordError(
                 f"The {self.name} {path} is of a newer sidecar (version {version}; this one knows up to "
-                f"{self.newest}): bring this one up to date, or move the file away to begin a new one."
+                f"{self.newest}): update this one, or move the file away."
             )
         return int(version)
 

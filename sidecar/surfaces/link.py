@@ -53,7 +53,7 @@ def peer_from(text: str) -> SurfacePeer:
     try:
         found = resolve(f"[{host}]:1" if ":" in host else f"{host}:1")
     except NetworkError as error:
-        raise NetworkError(f"--surface-from takes HOST or HOST:PORT, not '{text}'. {error}") from error
+        raise NetworkError(f"--surface-from: give HOST or HOST:PORT, not '{text}'. {error}") from error
     return SurfacePeer(found.address[0], None)
 
 

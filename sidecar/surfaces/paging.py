@@ -31,7 +31,7 @@ class Paging:
         last = -(-MOST_STEMS // self.strips)
         is_page = isinstance(value, int | float) and not isinstance(value, bool) and value in range(last + 1)
         if not is_page:
-            raise ValueError(f"{address} takes the number of a page, 1 to {last}, not {arguments!r}")
+            raise ValueError(f"{address} needs a page number, 1 to {last}, not {arguments!r}")
         self.page = int(value or self.page)
         return True
 

@@ -139,10 +139,10 @@ class Surface:
     def _level_db(self, address: str, arguments: list[Any]) -> float:
         value = arguments[0] if len(arguments) == 1 else None
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise ValueError(f"{address} takes one number, not {arguments!r}")
+            raise ValueError(f"{address} needs one number, not {arguments!r}")
         low, high = (SILENCE, _MOST_DB) if self.scale == "db" else (0.0, 1.0)
         if not low <= value <= high:  # also true for NaN
-            raise ValueError(f"{address} takes {low:g} to {high:g}, not {value:g}")
+            raise ValueError(f"{address} needs {low:g} to {high:g}, not {value:g}")
         if self.scale == "position":
             return self.taper.gain_db(value)
         # Workstations have many figures for a closed fader; none of them is a level.
@@ -152,7 +152,7 @@ class Surface:
 def _is_touch(address: str, arguments: list[Any]) -> bool:
     """Whether a touch message says that the hand is there: it has no argument, or one that is not 0."""
     if len(arguments) > 1 or not all(isinstance(value, int | float) for value in arguments):
-        raise ValueError(f"{address} takes no argument, or one number or truth value, not {arguments!r}")
+        raise ValueError(f"{address} needs no argument, or one number or truth value, not {arguments!r}")
     return not arguments or bool(arguments[0])
 
 

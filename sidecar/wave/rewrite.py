@@ -49,8 +49,7 @@ def write_anew(
     data_bytes = next(part.size for part in parts if part.name == b"data")
     if not wave.is_long and form_size >= SIZE_IN_DS64:
         raise SourceError(
-            "with its new fields it would be larger than the 4 GiB that a WAV file can hold. "
-            "Export it as RF64 or BW64."
+            "with its new fields it would pass 4 GiB, the most of a WAV file. Export it as RF64 or BW64."
         )
     target.write(struct.pack("<4sI4s", wave.form, SIZE_IN_DS64 if wave.is_long else form_size, b"WAVE"))
     total = max(1, sum(map(_length, parts)))

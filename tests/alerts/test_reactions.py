@@ -219,7 +219,7 @@ async def settled(running: Reactions) -> None:
     ("text", "limit_s", "fault"),
     [
         ("import os, signal; os.kill(os.getpid(), signal.SIGTERM)", 60.0, "was killed by signal 15"),
-        ("import time; time.sleep(600)", 0.5, "took longer than 0.5 s and was ended"),
+        ("import time; time.sleep(600)", 0.5, "ran longer than 0.5 s and was stopped"),
     ],
 )
 def test_a_script_that_is_ended_is_reported_with_the_cause(tmp_path, engine, text, limit_s, fault):
@@ -251,7 +251,7 @@ def test_a_program_that_hangs_is_killed_with_what_it_started(tmp_path, engine, c
 
     parent, child = map(int, family.read_text().split())
     assert [is_there(parent), is_there(child)] == [False, False]
-    assert "for over on: took longer than 2 s and was ended." in caplog.text
+    assert "for over on: ran longer than 2 s and was stopped." in caplog.text
 
 
 def test_closing_does_not_wait_for_a_program_that_hangs(tmp_path, engine, monkeypatch):

@@ -239,8 +239,8 @@ def test_a_rehearsal_is_told_its_own_option_for_stems(refused):
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [
-        ("--osc-port", "99999", "--osc-port takes 0 to 65535, not 99999"),
-        ("--osc-port", "-1", "--osc-port takes 0 to 65535, not -1"),
+        ("--osc-port", "99999", "--osc-port: give 0 to 65535, not 99999"),
+        ("--osc-port", "-1", "--osc-port: give 0 to 65535, not -1"),
         ("--osc-bind", "192.0.2.1", "192.0.2.1 is no address of this machine"),
         ("--osc-bind", "none.invalid", "none.invalid is no address of this machine"),
     ],

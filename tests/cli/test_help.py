@@ -66,7 +66,7 @@ def test_without_a_command_the_commands_are_listed(capsys):
     said = capsys.readouterr().err
 
     assert code == 2
-    assert "Begin with: sidecar rehearse" in said
+    assert "Start with: sidecar rehearse" in said
     assert [name for name in COMMANDS if f"\n  {name}" not in said and f"\n    {name} " not in said] == []
 
 

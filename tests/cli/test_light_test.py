@@ -97,8 +97,8 @@ def test_an_interrupt_ends_in_the_safe_state(bulb):
         (["lamb", "127.0.0.1:9000"], "Did you mean lamp?"),
         (["lamp"], "Say where the lamp receives OSC: sidecar light-test lamp HOST:PORT"),
         (["lamp", "nowhere"], "'nowhere' is no OSC target"),
-        (["lamp", "127.0.0.1:9000", "--each", "0.1"], "--each takes 1 to 60 seconds, not 0.1"),
-        (["lamp", "127.0.0.1:9000", "--each", "nan"], "--each takes 1 to 60 seconds, not nan"),
+        (["lamp", "127.0.0.1:9000", "--each", "0.1"], "--each: give 1 to 60 seconds, not 0.1"),
+        (["lamp", "127.0.0.1:9000", "--each", "nan"], "--each: give 1 to 60 seconds, not nan"),
     ],
 )
 def test_what_cannot_be_tested_is_refused_in_words(capsys, arguments, reason):

@@ -157,7 +157,7 @@ def test_a_scheduler_that_goes_away_ends_the_run_in_words(tmp_path, archive, mon
         with pytest.raises(NetworkError, match="No worker has joined"):
             results(Cluster(dask.address, JOB), archive)
         dask.workers(1)
-        with pytest.raises(NetworkError, match="The same command goes on"):
+        with pytest.raises(NetworkError, match="The same command continues"):
             for _ in Cluster(dask.address, JOB).results(iter(archive * 20)):
                 dask.processes[0].kill()
     finally:

@@ -47,7 +47,7 @@ def test_a_full_disk_is_said_and_measuring_goes_on(disk, tmp_path):
     kept = reader.latest()
 
     assert "The record has stopped: " in full.line["text"]
-    assert "Measuring goes on." in full.line["text"]
+    assert "The measurement continues." in full.line["text"]
     assert on.at_s - full.at_s < 30.0
     assert (code, errors) == (0, "")
     assert kept.missing == ()

@@ -107,7 +107,7 @@ def test_a_disk_that_fills_up_stops_the_record_and_nothing_else(disk, opened):
     disk.make_room()
 
     assert f"the disk of {disk.folder} is full" in said
-    assert "Measuring goes on." in said
+    assert "The measurement continues." in said
     assert caught_up(journal, entry, measured, file)
 
 

@@ -10,10 +10,11 @@ def test_a_gap_says_what_it_was():
     assert in_course(2.017, 0.0) == "2.02 s lost"
     assert in_course(0.5, 4.2) == "the machine slept for 4.2 s; 0.50 s lost"
     assert in_course(0.0, 0.0, 3.0) == "the sidecar was stopped for 3.0 s"
-    assert in_a_sentence(0.5, 0.0) == "0.50 s of audio were lost; the measurement goes on without them."
+    assert in_a_sentence(0.5, 0.0) == "0.50 s of audio were lost. The measurement continues without them."
     assert (
         in_a_sentence(0.5, 4.2)
-        == "The machine slept for 4.2 s, and 0.50 s of audio were lost; the measurement goes on without them."
+        == "The machine slept for 4.2 s, and 0.50 s of audio were lost. The measurement continues without "
+        "them."
     )
 
 

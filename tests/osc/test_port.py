@@ -279,7 +279,7 @@ def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_por
     _wait_for(lambda: len(asked) == 2)
 
     assert asked == [FaderFeedback(-4.0, NOW_S), Pause()]
-    assert caplog.messages == ["OSC from 127.0.0.1 refused: /master/now takes one number, not ['loud']"]
+    assert caplog.messages == ["OSC from 127.0.0.1 refused: /master/now needs one number, not ['loud']"]
 
 
 def test_a_watcher_is_sent_readings_at_the_port_that_asked(run_port, peer):
@@ -327,10 +327,10 @@ def test_how_a_target_is_written(text, rate_hz, rows):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("127.0.0.1:9000/", "behind the slash"),
+        ("127.0.0.1:9000/", "after the slash"),
         ("127.0.0.1:9000/alerts", "reading, move, stems, alert, auto, run"),
-        ("127.0.0.1:9000/alert,", "behind the slash"),
-        ("127.0.0.1:9000@", "behind the @"),
+        ("127.0.0.1:9000/alert,", "after the slash"),
+        ("127.0.0.1:9000@", "after the @"),
         ("127.0.0.1:9000@0.5", "1 to 50"),
         ("127.0.0.1:9000/alert@nan", "1 to 50"),
     ],

@@ -143,12 +143,12 @@ class TestErrors:
     @pytest.mark.parametrize(
         ("address", "tags", "values", "reason", "words"),
         [
-            ("/sidecar/fader", "s", ["up"], "argument", "takes a number"),
+            ("/sidecar/fader", "s", ["up"], "argument", "needs a number"),
             ("/sidecar/fader", "f", [90.0], "argument", "-120 to 20 dB"),
             ("/sidecar/goal", "", [], "argument", "one argument"),
             ("/sidecar/nothing", "", [], "address", "no address"),
             ("/elsewhere", "", [], "address", "no address"),
-            ("/sidecar/momentary", "f", [1.0], "argument", "takes no argument"),
+            ("/sidecar/momentary", "f", [1.0], "argument", "without arguments to read it"),
             ("/sidecar/nothing/*", "", [], "address", "names no address"),
             ("/sidecar/[", "", [], "address", "never closed"),
             ("/sidecar/stems/names", "", [], "address", "has no value now"),

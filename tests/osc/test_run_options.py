@@ -29,9 +29,9 @@ def tone(tmp_path):
     ("options", "words"),
     [
         (["--osc-allow", "everyone"], "'everyone' cannot be allowed to send OSC"),
-        (["--osc", "127.0.0.1:9000/alarms"], "behind the slash give groups"),
+        (["--osc", "127.0.0.1:9000/alarms"], "after the slash give groups"),
         (["--osc-root", "/studio/"], "'/studio/' cannot be the root of OSC addresses"),
-        (["--osc", "127.0.0.1:9000@99"], "behind the @ give readings a second, 1 to 50"),
+        (["--osc", "127.0.0.1:9000@99"], "after the @ give readings a second, 1 to 50"),
         (["--stems", "a,b"], "2 stems need 4 channels, two each, and there are 2"),
     ],
 )
@@ -48,7 +48,7 @@ def test_what_cannot_be_used_is_refused_in_one_line(tone, capsys, options, words
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (["--rate", "1000"], "--rate takes 8000 to 384000 Hz, not 1000."),
+        (["--rate", "1000"], "--rate: give 8000 to 384000 Hz, not 1000."),
         (["--stems", "a,b,c", "--channels", "4"], "3 stems need 6 channels, two each, and there are 4"),
         (["--stems", "a,b", "--pick", "3,4"], "2 stems need 4 channels, two each, and there are 2"),
     ],

@@ -210,5 +210,5 @@ def test_a_taken_port_is_said_with_the_option_that_changes_it():
 
 def test_a_port_that_is_none_is_refused():
     """The option is named with what it takes."""
-    with pytest.raises(NetworkError, match="--discovery-port takes 0 to 65535, not 70000"):
+    with pytest.raises(NetworkError, match="--discovery-port: give 0 to 65535, not 70000"):
         bind("127.0.0.1", 70_000)

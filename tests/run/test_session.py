@@ -389,7 +389,7 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
     assert [e.text for e in session.timeline().events if e.kind == "gap"] == [
         "the machine slept for 12 min 3 s"
     ]
-    assert seen[-1].notice == "The machine slept for 12 min 3 s; the measurement goes on without that time."
+    assert seen[-1].notice == "The machine slept for 12 min 3 s. The measurement continues without it."
     assert seen[-1].reading.max_short_term == pytest.approx(-23.0, abs=0.1)
 
 

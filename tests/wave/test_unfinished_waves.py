@@ -52,7 +52,7 @@ def test_all_that_is_there_is_measured_with_a_note(tmp_path, name):
 
     assert found.reading == whole.reading
     assert found.facts.frames == whole.facts.frames
-    assert [note for note in notes_of(found) if "does not say how long its audio is" in note]
+    assert [note for note in notes_of(found) if "gives no length" in note]
     assert notes_of(whole) == []
 
 
@@ -63,7 +63,7 @@ def test_a_stamp_finishes_the_file(tmp_path, name, capsys):
     path.write_bytes(UNFINISHED[name])
 
     assert main(["stamp", str(path)]) == 0
-    assert "does not say how long" in " ".join(capsys.readouterr().out.split())
+    assert "gives no length" in " ".join(capsys.readouterr().out.split())
     content = path.read_bytes()
     assert dict(taken_apart(content))[b"data"] == AUDIO
     assert notes_of(measure(path, workers=1)) == []

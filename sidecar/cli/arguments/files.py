@@ -42,7 +42,7 @@ def add_check(commands: Any) -> None:
     parts.add_argument(
         "--parts",
         action="store_true",
-        help="also a row for each part between the cue markers of a WAV file; the whole file decides",
+        help="also measure each part between the cue markers of a WAV file; the whole decides",
     )
     parts.add_argument(
         "--fps",
@@ -132,9 +132,8 @@ def add_stamp(commands: Any) -> None:
     parser.description += (  # type: ignore[operator]
         " The fields are those of the broadcast wave chunk (EBU Tech 3285 v2) of WAV, RF64 and BW64 files. "
         "Nothing"
-        " else in a file changes, and no other kind of file. Exit code: 0 all written, 1 some miss the goal "
-        "and are"
-        " unchanged, 2 something could not be read or written."
+        " else in a file changes, and no other kind of file. Exit code: 0 all written, 1 some miss the "
+        "goal, 2 something could not be read or written."
     )
     parser.add_argument("files", nargs="+", metavar="FILE")
     parser.add_argument("--goal", metavar="G", help="write only to files that meet this goal")

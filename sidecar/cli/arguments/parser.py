@@ -20,7 +20,7 @@ def make_parser() -> Parser:
         prog="sidecar",
         description="Measures loudness beside any workstation. Shows which fader to move, by how many dB, "
         "and where the programme lands. Reports to lights, surfaces and scripts over OSC.",
-        epilog="Begin with: sidecar rehearse",
+        epilog="Start with: sidecar rehearse",
     )
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND")
     for add in _COMMANDS:

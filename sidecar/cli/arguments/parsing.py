@@ -20,9 +20,8 @@ GAIN_CAUTION = (
     " monitors down before an upward move. This measures a signal, not sound pressure."
 )
 ARM_CAUTION = (
-    "Caution: once armed, the sidecar moves this fader, upward too: 3 dB a step, 6 dB in a pass, 1 dB a "
-    "second at most."
-    " Turn the monitors down first, and ask everyone in that room."
+    "Caution: once armed, the sidecar moves this fader, upward too. Limits upward: 3 dB a step, 6 dB in a "
+    "pass, 1 dB a second. Turn the monitors down first, and ask everyone in that room."
 )
 LIGHT_CAUTION = (
     "Caution: your local rules on flashing light come first. Flashing light can cause seizures: ask "

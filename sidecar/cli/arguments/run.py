@@ -75,15 +75,14 @@ def add_live(commands: Any) -> None:
     source.add_argument(
         "--make-output",
         metavar="NAME",
-        help="make an output for the workstation to play into, measure it, and remove it at the end "
-        "(PulseAudio, PipeWire)",
+        help="make an output for the workstation, measure it, remove it at the end (PulseAudio, PipeWire)",
     )
     source.add_argument(
         "--hear",
         nargs="?",
         const="",
         metavar="OUTPUT",
-        help="with --make-output: play it on the output in use as well, or on the one of that name",
+        help="with --make-output: also play it on the output in use, or on OUTPUT",
     )
     source.add_argument("--file", metavar="FILE", help="read a sound file, not a device")
     source.add_argument("--rate", type=int, metavar="HZ", help="sample rate to open the device at")
@@ -163,7 +162,7 @@ def add_review(commands: Any) -> None:
         "what",
         nargs="?",
         metavar="PASS|FILE",
-        help="the id of a pass on record ('sidecar passes' lists them) or a sound file (the last pass)",
+        help="a pass on record, by its id in 'sidecar passes', or a sound file (the last pass)",
     )
     parser.add_argument(
         "--goal", metavar="G", help="a goal's name or a TOML file (the pass's own; for a file r128)"
@@ -181,15 +180,15 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--earlier",
         metavar="P",
-        help="forecast from an earlier pass: 'last' for the last on record, or a sound file of the mix",
+        help="forecast from an earlier pass: 'last' on record, or a sound file of the mix",
     )
     parser.add_argument(
         "--from-first-sound",
         action="store_true",
-        help="begin a pass with the first sound above -70 LUFS, at the start and after each reset",
+        help="start a pass with the first sound above -70 LUFS, also after each reset",
     )
-    parser.add_argument("--resume", action="store_true", help="go on with the last pass on record")
-    parser.add_argument("--no-record", action="store_true", help="leave this run out of the record of passes")
+    parser.add_argument("--resume", action="store_true", help="continue the last pass on record")
+    parser.add_argument("--no-record", action="store_true", help="keep this run out of the record of passes")
     parser.add_argument(
         "--log-level",
         choices=("debug", "info", "warning", "error"),

@@ -13,8 +13,8 @@ from sidecar.sources.inputs import DeviceInfo, list_devices
 
 NONE = "There are no audio inputs: start the sound system or connect a device. Files need none."
 HOW_TO_GET_ONE = (
-    "None of these looks like a loopback. The guide's first page (sidecar guide start) says how to get one; "
-    "an input by another name can be chosen with --device."
+    "None of these looks like a loopback. sidecar guide start explains how to make one. Choose any other "
+    "input with --device."
 )
 
 

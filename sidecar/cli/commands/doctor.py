@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
     ]
     if options.tone:
         if options.channels is not None and not 1 <= options.channels <= MOST_CHANNELS:
-            raise SettingsError(f"--channels takes 1 to {MOST_CHANNELS} channels, not {options.channels}.")
+            raise SettingsError(f"--channels: give 1 to {MOST_CHANNELS} channels, not {options.channels}.")
         looks.append(partial(_tone, options.device, options.play_to, options.channels))
     found = []
     for look in looks:
@@ -86,7 +86,7 @@ def _meter() -> Iterator[Found]:
         read = _read_line_up_tone()
     is_well = abs(read + 18.0) <= 0.1
     detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"
-    yield Found("meter", is_well, detail if is_well else detail + "; install the program anew")
+    yield Found("meter", is_well, detail if is_well else detail + "; install the program again")
 
 
 def _read_line_up_tone() -> float:

@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
         return 0
     if not _SHORTEST_S <= options.each_s <= _LONGEST_S:
         raise SettingsError(
-            f"--each takes {_SHORTEST_S:g} to {_LONGEST_S:g} seconds, not {options.each_s:g}."
+            f"--each: give {_SHORTEST_S:g} to {_LONGEST_S:g} seconds, not {options.each_s:g}."
         )
     light = load_light(options.name)
     if options.place is None:
@@ -67,7 +67,7 @@ def _without_holds(light: Light) -> Light:
 
 def _walk(lamp: Lamp, each_s: float) -> None:
     light, place = lamp.light, lamp.destination.name
-    print(f"{_CAUTION}\n{light.title}, {light.address} at {place}: begins in {_READ_S:g} s.", flush=True)
+    print(f"{_CAUTION}\n{light.title}, {light.address} at {place}: starts in {_READ_S:g} s.", flush=True)
     time.sleep(_READ_S)
     with EventLoop() as engine:
         lamps = Lamps([lamp])

@@ -94,7 +94,7 @@ def _refuse_what_cannot_be_measured(
 ) -> None:
     """Raises for an unusable rate or width before the input is opened; later it would be reported twice."""
     if options.rate is not None and not LOWEST_RATE_HZ <= options.rate <= HIGHEST_RATE_HZ:
-        raise SettingsError(f"--rate takes {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {options.rate:g}.")
+        raise SettingsError(f"--rate: give {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz, not {options.rate:g}.")
     width = len(pick) if pick else options.channels
     if mix and width:
         mix.check_channels(width)
@@ -105,5 +105,5 @@ def _pick(text: str | None) -> tuple[int, ...] | None:
         return None
     parts = text.split(",")
     if not all(part.strip().isdecimal() for part in parts):
-        raise SettingsError(f"--pick takes channel numbers from 1, such as 3,4; not '{text}'.")
+        raise SettingsError(f"--pick: give channel numbers from 1, such as 3,4, not '{text}'.")
     return tuple(int(part) for part in parts)

@@ -47,6 +47,6 @@ def _times(pace: str) -> float:
         times = 0.0
     if not 1.0 <= times <= _FASTEST:
         raise SettingsError(
-            f"--pace takes real, fast or how many times faster, 1 to {_FASTEST:g}; not '{pace}'."
+            f"--pace: give real, fast or how many times faster, 1 to {_FASTEST:g}; not '{pace}'."
         )
     return times

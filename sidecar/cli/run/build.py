@@ -95,7 +95,7 @@ def _session(
     """A session with all that goes with it; *closing* ends them in the opposite order."""
     if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
         raise SettingsError(
-            f"--osc-rate takes {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
+            f"--osc-rate: give {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
         )
     journal, resumed = _record(options, closing)
     goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
@@ -237,5 +237,5 @@ def _seconds(text: str | None) -> float | None:
     except ValueError:
         seconds = -1.0
     if not 0.0 < seconds < float("inf") or len(parts) > 3:
-        raise SettingsError(f"--duration takes seconds, M:SS or H:MM:SS, such as 3:30; not '{text}'.")
+        raise SettingsError(f"--duration: give seconds, M:SS or H:MM:SS, such as 3:30, not '{text}'.")
     return seconds

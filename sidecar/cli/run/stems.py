@@ -20,7 +20,7 @@ def mix_of(options: argparse.Namespace) -> Mix | None:
     if options.under is not None and options.anchor is None:
         raise SettingsError("--under is relative to the --anchor: give that stem too.")
     if options.under is not None and not 0.0 <= options.under <= 40.0:
-        raise SettingsError(f"--under takes 0 to 40 LU, not {options.under:g}.")
+        raise SettingsError(f"--under: give 0 to 40 LU, not {options.under:g}.")
     return Mix(_names(options.stems), options.anchor, _names(options.keep or ""), options.under)
 
 

@@ -61,7 +61,7 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Shutd
             asked_s += _LOOK_S
             if asked_s > patience_s and turn.acquire(blocking=False):
                 if log.hasHandlers():  # where no log is kept, the terminal itself would be written to
-                    log.warning("the terminal takes nothing: the end goes on without it")
+                    log.warning("the terminal does not answer: the run ends without it")
                 threading.Thread(target=end_without_screen, name="last words", daemon=True).start()
             if asked_s > _LAST_S:
                 os._exit(CANNOT)

@@ -82,8 +82,8 @@ class Cluster:
                 raise results
             if isinstance(results, BaseException):
                 raise NetworkError(
-                    f"The cluster {self._address} does not go on ({results}). Look into the scheduler's log. "
-                    "The same command goes on with what is left."
+                    f"The cluster {self._address} has stopped ({results}). See the scheduler's log. The same "
+                    "command continues."
                 ) from results
             yield from map(_as_here, results)
 

@@ -132,7 +132,7 @@ def _held(facts: Facts) -> Iterator[Note]:
     how_long = f"for {longest}" if len(spans) == 1 else f"for up to {longest}"
     yield (
         "held samples",
-        f"Every channel stands still at one value {how_long} in {_places(len(spans))}. Samples were "
+        f"All channels repeat one value {how_long} in {_places(len(spans))}. Samples were "
         "repeated or damaged, unless the sound is like that.",
         spans,
     )

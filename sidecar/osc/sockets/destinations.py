@@ -86,8 +86,8 @@ def _selection(text: str, wanted: str, groups: str) -> Selection:
     words = groups.split(",")
     if not set(words) <= set(GROUPS):
         raise NetworkError(
-            f"'{text}' is no OSC target: behind the slash give groups, with commas between them, "
-            f"of {', '.join(GROUPS)}; for instance 127.0.0.1:9000/alert,run."
+            f"'{text}' is no OSC target: after the slash give groups, separated by commas, of "
+            f"{', '.join(GROUPS)}; for instance 127.0.0.1:9000/alert,run."
         )
     return select(tuple(words))
 
@@ -101,7 +101,7 @@ def _rate_hz(text: str, rate: str) -> float | None:
         rate_hz = math.nan
     if not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
         raise NetworkError(
-            f"'{text}' is no OSC target: behind the @ give readings a second, {SLOWEST_HZ:g} to "
+            f"'{text}' is no OSC target: after the @ give readings a second, {SLOWEST_HZ:g} to "
             f"{FASTEST_HZ:g}; for instance 127.0.0.1:9000@5."
         )
     return rate_hz
