@@ -281,6 +281,24 @@ def test_the_stems_of_the_last_advice_stay_until_others_need_far_less():
     assert set(advisor.moves(latest=("drums",))) == {"voice"}
 
 
+def test_stems_that_were_to_be_moved_together_stay_together():
+    """Less is asked for than before, which the voice alone could do: the balance is not broken for it."""
+    energies = stems(11)
+    advisor = heard(energies, goal_near(energies, -1.0))
+
+    assert len(advisor.moves()) == 1
+    assert set(advisor.moves(latest=NAMES)) == set(NAMES)
+
+
+def test_no_two_faders_go_as_far_as_they_may_without_the_others():
+    """Voice and band up 3 dB and the crowd by 1.5 dB would be the least sum: all three go up 2.7 dB alike."""
+    energies = np.broadcast_to(energy([-26.0, -26.0, -30.0, -60.0]), (400, 4))
+
+    moves = heard(energies, goal_near(energies, 2.7)).moves()
+
+    assert {name: move.gain_db for name, move in moves.items()} == dict.fromkeys(NAMES[:3], 2.7)
+
+
 def test_stems_make_the_move_that_the_master_fader_would():
     """Advice on the pass that plays: the mix changes as by 1.3 dB on the master fader, and lands where that
     would."""

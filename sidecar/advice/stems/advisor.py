@@ -15,6 +15,7 @@ from sidecar.advice.programme.landing import LEAVE_ALONE_LU
 from sidecar.advice.stems.build_up import BuildStep, build_up
 from sidecar.advice.stems.history import Bools, Gated, StemHistory
 from sidecar.advice.stems.plans import Balance, Plan, Planner
+from sidecar.advice.stems.search import MOST_FADERS
 from sidecar.advice.stems.wording import join_names, landing_of, moves_sentence
 from sidecar.advice.wording import ceiling
 from sidecar.errors import SettingsError
@@ -251,9 +252,15 @@ class StemAdvisor:
         )
 
     def _landing(self, planner: Planner, now: Gated, latest: Bools) -> Plan | None:
-        """The fewest faders of those heard, or all that may be moved, alike; None where that cannot land."""
+        """The fewest faders of those heard, or all that may be moved, alike; None where that cannot land.
+
+        All that were to be moved together stay together: to a hand that is one move.
+        """
         free = self._free()
-        fewest = planner.fewest(free & ((self._history.heard_s >= HEARD_S) | latest), now, free & latest)
+        if np.count_nonzero(free) >= MOST_FADERS and np.all(latest[free]):
+            return planner.together(free, now)
+        heard = self._history.heard_s >= HEARD_S
+        fewest = planner.fewest(free & (heard | latest), now, free & latest)
         if fewest is not None:
             return fewest
         if not free.any() or np.any(self._is_short(free, latest)):

@@ -77,7 +77,7 @@ class Planner:
 
     def fewest(self, free: Bools, now: Gated, latest: Bools) -> Plan | None:
         """The fewest faders, then the least dB, that land inside one step each; None where that needs
-        more than MOST_FADERS.
+        more than MOST_FADERS, or two of them as far as they may go: then all go together.
 
         latest: the faders of the plan before. They are preferred unless others need _MORE_URGENT_DB less.
         """
@@ -104,6 +104,8 @@ class Planner:
             for plan in plans
             if self._error_lu(plan) <= _LANDED_LU
             and np.all((plan.changes_db >= low_db) & (plan.changes_db <= high_db))
+            and np.count_nonzero(plan.moving & ((plan.changes_db <= low_db) | (plan.changes_db >= high_db)))
+            < 2
         ]
         return min(fitting, key=lambda plan: plan.cost_db, default=None)
 
