@@ -41,7 +41,8 @@ STAGES = (
 """The four interpolators, in the order in which they double the rate: taps that give the value midway between
 two samples, nearest pair first; tap k weighs the samples k + 1/2 to the left and to the right. Ripple 0.032,
 0.003, 0.0003 and 0.0006 dB up to 20 kHz at 44.1 kHz (R 128 m); each sees half the band of the one before, so
-fewer will do. Equiripple by Lawson's reweighted least squares: tests/meter/test_true_peak_grid.py designs them."""
+fewer will do. Equiripple by Lawson's reweighted least squares, as designed in
+tests/meter/test_true_peak_grid.py."""
 
 
 def _between(first: NDArray[np.float32], second: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -153,7 +153,8 @@ def _compare(left: Any, right: Any, state: Any) -> None:
     state.products[0] += squares_left
     state.products[1] += both
     state.products[2] += squares_right
-    state.differ[0] |= _differ(left, right)
+    if not state.differ[0]:
+        state.differ[0] = _differ(left, right)
 
 
 @kernel
