@@ -1,4 +1,4 @@
-"""What the advice on stems asks of a person, on real recordings in both halves of recordings.py. Run on demand:
+"""What the advice on stems asks of a person, on real recordings in both halves of recordings.py. Run:
 
     python tests/benchmarks/stems_on_recordings.py [--half judging] [--count 12] [--blind] [--each]
 
@@ -186,7 +186,7 @@ def _count(shown: list[tuple[int, Shown]], minutes: float, found: Found) -> str:
         for n in range(len(shown) - 2)
     )
     sets = [tuple(name for name, _ in one) for _, one in shown]
-    others = sum(a != b for a, b in zip(sets, sets[1:], strict=False))
+    others = sum(a != b for a, b in pairwise(sets))
     found.changes_a_minute.append(changes / minutes)
     found.faders_changed.append(others / minutes)
     found.there_and_back += back
