@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from landing_ways import GOAL
