@@ -349,7 +349,7 @@ def test_a_sender_is_told_what_was_wrong(run_port, peer):
     peer.socket.sendto(codec.message("/sidecar/fader", "f", [-1.0]).dgram, address)
     _wait_for(lambda: asked)
 
-    assert heard["/sidecar/error"] == ["/sidecar/fader", "/sidecar/fader takes a number, not 'up'"]
+    assert heard["/sidecar/error"] == ["/sidecar/fader", "/sidecar/fader needs a number, not 'up'"]
     assert [FaderAt(-1.0)] == asked
 
 

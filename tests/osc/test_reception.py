@@ -226,7 +226,7 @@ class TestStrangers:
             room.say(peer, "/master/now", "f", [6.0])
             assert f"{peer.host}:{peer.key[1]}" in room.reception.stranger
         assert room.asked == []
-        assert "the workstation is at 198.51.100.7:8000" in room.reception.stranger
+        assert "The workstation is at 198.51.100.7:8000" in room.reception.stranger
 
         assert room.asked == []
 

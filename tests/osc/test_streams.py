@@ -106,7 +106,7 @@ def test_the_same_is_spoken_as_over_udp(open_port, caller):
     caller.say("/sidecar/fader", "s", ["up"])
 
     assert caller.until("/sidecar/momentary")[-1] == ("/sidecar/momentary", [-20.0])
-    assert "takes a number" in caller.until("/sidecar/error")[-1][1][1]
+    assert "needs a number" in caller.until("/sidecar/error")[-1][1][1]
     assert [SelectGoal("a85")] == asked
 
 
