@@ -82,7 +82,7 @@ def _wrong_magic(place, _number):
 def _dangling_link(place, _number):
     path = place.with_suffix(".wav")
     path.symlink_to("gone.wav")
-    return path, "is a link to gone.wav, which is not there"
+    return path, "is a link to gone.wav, which does not exist"
 
 
 def _pipe(place, _number):

@@ -302,7 +302,7 @@ class OscServer:
             for reason in question.counters
         ]
         if not messages:
-            raise Refusal("address", f"{quoted(address)} has no value now")
+            raise Refusal("address", f"{quoted(address)} has no value now: ask again later")
         if len(messages) == 1:
             peer.send_packet(messages[0].dgram)
             return

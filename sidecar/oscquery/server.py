@@ -121,7 +121,7 @@ class Discovery:
             raise web.HTTPForbidden(text=f"'{requested}' is not this machine; use its address.\n")
         origin = request.headers.get("Origin")
         if origin is not None and host_of(origin) != host and not is_loopback(host_of(origin)):
-            raise web.HTTPForbidden(text="Pages of other origins may not read this.\n")
+            raise web.HTTPForbidden(text="Pages of other origins may not read this. Open the address itself.\n")
         response: web.StreamResponse = await handler(request)
         return response
 
@@ -156,7 +156,7 @@ class Discovery:
         sender = sender_of(request.remote or "")
         hosts = list(self._listeners.values())
         if len(hosts) >= MOST_LISTENERS or hosts.count(sender) >= MOST_LISTENERS_OF_ONE:
-            raise web.HTTPServiceUnavailable(text=f"{len(hosts)} clients follow already.\n")
+            raise web.HTTPServiceUnavailable(text=f"{len(hosts)} clients follow already. Close one first.\n")
         channel = web.WebSocketResponse(
             max_msg_size=LONGEST_COMMAND, heartbeat=_SILENT_FOR_S, timeout=_PARTING_S, compress=False
         )

@@ -233,4 +233,4 @@ class StemFaders:
             return stem
         if stem.isascii() and stem.isdigit() and 1 <= int(stem) <= len(names):
             return names[int(stem) - 1]
-        raise SettingsError(f"There is no stem {stem}; there are {', '.join(names)}.")
+        raise SettingsError(f"There is no stem {stem}. Name one of: {', '.join(names)}.")

@@ -219,7 +219,7 @@ def refuse_irregular(path: Path) -> None:
         mode = path.stat().st_mode
     except FileNotFoundError as error:
         if path.is_symlink():
-            raise SourceError(f"{path} is a link to {path.readlink()}, which is not there.") from error
+            raise SourceError(f"{path} is a link to {path.readlink()}, which does not exist. Repair the link.") from error
         raise SourceError(f"There is no file {path}. Check its name and folder.") from error
     except OSError as error:
         if error.errno == errno.ELOOP:
@@ -249,10 +249,10 @@ def _open(path: Path) -> Any:
     except (RuntimeError, TypeError) as error:  # TypeError: headerless samples
         why = getattr(error, "error_string", str(error)).rstrip(".")
         raise SourceError(
-            f"{path} is not audio that can be read ({why}). WAV, RF64, AIFF, CAF, FLAC, Ogg and MP3 can."
+            f"{path} is not audio ({why}). Give WAV, RF64, AIFF, CAF, FLAC, Ogg or MP3."
         ) from error
     if file is None or file.frames <= 0:
-        raise SourceError(f"{path} is empty: a sound file without any frames. {_EXPORT_AGAIN}")
+        raise SourceError(f"{path} is empty: no audio frames. {_EXPORT_AGAIN}")
     if file.frames >= _UNKNOWN_FRAMES:
         file.close()
         raise SourceError(f"{path} does not tell how long it is, as if written to a pipe. {_EXPORT_AGAIN}")

@@ -112,7 +112,7 @@ class WebPages:
 
     async def _channel(self, request: web.Request) -> web.StreamResponse:
         if len(self._tabs) >= MOST_TABS:
-            raise web.HTTPServiceUnavailable(text=f"{MOST_TABS} screens are open already.\n")
+            raise web.HTTPServiceUnavailable(text=f"{MOST_TABS} screens are open already. Close one first.\n")
         channel = web.WebSocketResponse(heartbeat=_HEARTBEAT_S, max_msg_size=_LONGEST_MESSAGE)
         tab = Tab(self._command, channel)
         self._tabs.add(tab)

@@ -49,7 +49,7 @@ def test_what_is_no_file_is_told_of_and_not_waited_for(tmp_path):
         (tmp_path / "pipe.wav", "is a pipe or a device"),
         (Path("/dev/zero"), "is a pipe or a device"),
         (tmp_path, "is a folder, not a sound file"),
-        (tmp_path / "gone.wav", "is a link to away.wav, which is not there"),
+        (tmp_path / "gone.wav", "is a link to away.wav, which does not exist"),
         (tmp_path / "ring.wav", "is a link to itself"),
         (tmp_path / "none.wav", "There is no file"),
     ):

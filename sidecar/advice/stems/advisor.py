@@ -348,4 +348,4 @@ def _check_names(names: tuple[str, ...], held: frozenset[str]) -> None:
         raise SettingsError(f"'{min(taken)}' names other faders than a stem's: give that stem another name.")
     unknown = sorted(held - set(names))
     if unknown:
-        raise SettingsError(f"There is no stem {', '.join(unknown)}; there are {', '.join(names)}.")
+        raise SettingsError(f"There is no stem {', '.join(unknown)}. Name one of: {', '.join(names)}.")

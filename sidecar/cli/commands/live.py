@@ -50,7 +50,7 @@ def _source(options: argparse.Namespace, mix: Mix | None, closing: contextlib.Ex
         _refuse_beside_a_file(options)
         return FileSource(options.file, pace=options.pace)
     if options.pace == "fast":
-        raise SettingsError("--pace fast goes with --file only. A device plays in real time.")
+        raise SettingsError("--pace fast is for --file only: a device plays in real time. Leave it out.")
     pick = _pick(options.pick)
     _refuse_what_cannot_be_measured(options, mix, pick)
     channels = options.channels or (2 * len(mix.names) if mix else None)

@@ -84,7 +84,8 @@ def _stamped(
     with naming(path):
         if not is_wave(path):
             raise SourceError(
-                "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). It is unchanged."
+                "only WAV, RF64 and BW64 files have loudness fields (EBU Tech 3285). Convert it first. It "
+                "is unchanged."
             )
     if not options.dry_run:
         prepare(path)
