@@ -121,7 +121,9 @@ class Discovery:
             raise web.HTTPForbidden(text=f"'{requested}' is not this machine; use its address.\n")
         origin = request.headers.get("Origin")
         if origin is not None and host_of(origin) != host and not is_loopback(host_of(origin)):
-            raise web.HTTPForbidden(text="Pages of other origins may not read this. Open the address itself.\n")
+            raise web.HTTPForbidden(
+                text="Pages of other origins may not read this. Open the address itself.\n"
+            )
         response: web.StreamResponse = await handler(request)
         return response
 

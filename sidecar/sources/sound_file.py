@@ -219,7 +219,9 @@ def refuse_irregular(path: Path) -> None:
         mode = path.stat().st_mode
     except FileNotFoundError as error:
         if path.is_symlink():
-            raise SourceError(f"{path} is a link to {path.readlink()}, which does not exist. Repair the link.") from error
+            raise SourceError(
+                f"{path} is a link to {path.readlink()}, which does not exist. Repair the link."
+            ) from error
         raise SourceError(f"There is no file {path}. Check its name and folder.") from error
     except OSError as error:
         if error.errno == errno.ELOOP:

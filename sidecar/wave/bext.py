@@ -95,7 +95,9 @@ def with_loudness(bext: bytes, claimed: Claimed) -> bytes:
         )
     version = _version(bext)
     if version > _VERSION:
-        raise SourceError(f"its bext chunk is of version {version}; only versions up to 2 can be changed. Export it again.")
+        raise SourceError(
+            f"its bext chunk is of version {version}; only versions up to 2 can be changed. Export it again."
+        )
     # The UMID came with version 1: before that its place was reserved and means nothing.
     umid = bext[UMID_AT:LOUDNESS_AT] if version else bytes(LOUDNESS_AT - UMID_AT)
     fields = struct.pack("<H", _VERSION) + umid + _LOUDNESS.pack(*map(_hundredths, astuple(claimed)))

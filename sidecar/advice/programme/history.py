@@ -150,5 +150,7 @@ def _row(name: str, values: ArrayLike, shape: tuple[int, ...]) -> Floats:
     if given.shape not in {(), shape}:
         raise SignalError(f"{shape[0]} block energies came with {given.size} values of {name}; give as many.")
     if not np.all(given < math.inf):  # also false for NaN
-        raise SignalError(f"A {name} is infinite or no number. Give finite dB, or minus infinity for silence.")
+        raise SignalError(
+            f"A {name} is infinite or no number. Give finite dB, or minus infinity for silence."
+        )
     return np.array(np.broadcast_to(given, shape))

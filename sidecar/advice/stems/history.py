@@ -225,7 +225,9 @@ class StemHistory:
                 f"not {products.shape}: give one row and one column a stem."
             )
         if not np.isfinite(products).all() or (np.diagonal(products, axis1=1, axis2=2) < 0.0).any():
-            raise SignalError("A mean product of the stems is no number, or an energy is negative. Give finite mean products.")
+            raise SignalError(
+                "A mean product of the stems is no number, or an energy is negative. Give finite mean products."
+            )
         return products
 
 
@@ -267,7 +269,9 @@ def _levels(name: str, values: ArrayLike, shape: tuple[int, int]) -> Floats:
     if given.shape not in {shape, shape[1:]}:
         raise SignalError(f"The {name} have the shape {given.shape}; {shape} is needed, or one row of it.")
     if not np.all(given < math.inf):  # also false for NaN
-        raise SignalError(f"One of the {name} is infinite or no number. Give finite dB, or minus infinity for silence.")
+        raise SignalError(
+            f"One of the {name} is infinite or no number. Give finite dB, or minus infinity for silence."
+        )
     return np.broadcast_to(given, shape)
 
 

@@ -24,4 +24,6 @@ class Fingerprint:
                 digest = hashlib.file_digest(file, "sha256").hexdigest()
                 return cls(file.tell(), digest)
         except OSError as error:
-            raise SourceError(f"{path} cannot be read again: {error.strerror}. Check that it still exists.") from error
+            raise SourceError(
+                f"{path} cannot be read again: {error.strerror}. Check that it still exists."
+            ) from error
