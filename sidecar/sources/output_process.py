@@ -65,18 +65,17 @@ def channel_map(channels: int) -> tuple[str, ...]:
     return (*_POSITIONS[:known], *(f"aux{number}" for number in range(channels - known)))
 
 
-def module_arguments(name: str, channels: int, rate_hz: int, maker: str = "") -> str:
+def module_arguments(name: str, channels: int, rate_hz: int) -> str:
     """Of module-null-sink: 32-bit floats, which nothing clips; the right channel map; no rendering ahead."""
-    properties = f"device.description={name}" + (f" {MAKER}={maker}" if maker else "")
     return (
         f"sink_name={name} format=float32le rate={rate_hz} channels={channels} "
-        f"channel_map={','.join(channel_map(channels))} norewinds=1 sink_properties='{properties}'"
+        f"channel_map={','.join(channel_map(channels))} norewinds=1"
     )
 
 
 def line_by_hand(name: str, channels: int, rate_hz: int) -> str:
     """The command that makes the same output by hand."""
-    return f'pactl load-module module-null-sink "{module_arguments(name, channels, rate_hz)}"'
+    return f"pactl load-module module-null-sink {module_arguments(name, channels, rate_hz)}"
 
 
 def own_mark() -> str:
@@ -136,7 +135,11 @@ class MadeOutput:
 
     def _make(self, order: OutputOrder) -> None:
         mark = own_mark()
-        self._load("module-null-sink", module_arguments(order.name, order.channels, order.rate_hz, mark))
+        self._load(
+            "module-null-sink",
+            f"{module_arguments(order.name, order.channels, order.rate_hz)} "
+            f"sink_properties='device.description={order.name} {MAKER}={mark}'",
+        )
         _settle(self._server, order.name)
         if self.heard_on:
             self._load(

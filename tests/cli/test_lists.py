@@ -11,6 +11,7 @@ import soundfile
 import sidecar.cli.commands.devices
 import sidecar.sources.inputs
 from sidecar.cli import main
+from sidecar.sources.inputs import Inputs
 
 FRAMES = "┃│┏┗└┡"
 """Signs of a table with walls."""
@@ -55,7 +56,7 @@ def test_no_inputs_at_all_is_said_as_such(said, monkeypatch):
 
 def test_the_doctor_does_not_tick_off_a_machine_without_inputs(said, monkeypatch):
     """Zero inputs are something missing, with what mends it."""
-    monkeypatch.setattr(sidecar.sources.inputs, "list_devices", list)
+    monkeypatch.setattr(sidecar.sources.inputs, "ask_inputs", lambda: Inputs([], []))
     shown = said("doctor", code=1)
 
     assert "✗ live audio: no inputs: start the sound system" in shown
@@ -63,7 +64,7 @@ def test_the_doctor_does_not_tick_off_a_machine_without_inputs(said, monkeypatch
 
 def test_the_doctor_breaks_no_words_on_a_terminal(said, monkeypatch):
     """What goes on is set in below its mark; a pipe gets a line a look, to be searched."""
-    monkeypatch.setattr(sidecar.sources.inputs, "list_devices", list)
+    monkeypatch.setattr(sidecar.sources.inputs, "ask_inputs", lambda: Inputs([], []))
     in_a_pipe = said("doctor", code=1)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     on_a_terminal = said("doctor", code=1)

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -86,6 +87,12 @@ def test_the_output_is_made_again_when_the_server_comes_back(loopback):
             else:
                 pytest.fail("the output was not made again")
     assert "mix" not in sinks()
+
+
+def test_the_readme_has_the_line_by_hand():
+    readme = Path(__file__).parents[2].joinpath("README.md").read_text(encoding="utf-8")
+
+    assert line_by_hand("mix", 2, 48_000) in " ".join(readme.replace("\\\n", "").split())
 
 
 @pytest.mark.slow

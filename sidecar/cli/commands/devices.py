@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 
 from rich.console import Console
 
@@ -33,22 +34,34 @@ def run(options: argparse.Namespace) -> int:
         table.add_column(heading, justify="right")
     table.add_column("loopback?")
     for device in devices:
+        name = printable(device.name) + (f"\n  {printable(device.description)}" if device.description else "")
         width = str(device.input_channels) if device.width_is_known else "by options"
-        mark = "◆ likely" if device.likely_loopback else ""
-        table.add_row(
-            printable(device.name), printable(device.host_api), width, f"{device.default_rate_hz} Hz", mark
-        )
+        table.add_row(name, printable(device.host_api), width, f"{device.default_rate_hz} Hz", _mark(device))
     Console(markup=False, emoji=False).print(table)
     if not any(device.likely_loopback for device in devices):
         print(HOW_TO_GET_ONE)
     return 0
 
 
+def _mark(device: DeviceInfo) -> str:
+    if device.is_in_use:
+        return "◆ in use"
+    if device.monitored:
+        return "◆ yes"
+    return "◆ likely" if device.likely_loopback else ""
+
+
 def _as_json(device: DeviceInfo) -> dict[str, object]:
     return {
         "name": device.name,
+        "description": device.description,
         "host_api": device.host_api,
         "input_channels": device.input_channels if device.width_is_known else None,
+        "positions": list(device.positions),
         "default_rate_hz": device.default_rate_hz,
+        "sample_format": device.sample_format or None,
+        "volume_db": device.volume_db if math.isfinite(device.volume_db) else None,
+        "muted": device.is_muted,
         "likely_loopback": device.likely_loopback,
+        "in_use": device.is_in_use,
     }

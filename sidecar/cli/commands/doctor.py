@@ -7,10 +7,11 @@ import os
 import platform
 import shutil
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from importlib.metadata import version
 from importlib.util import find_spec
+from pathlib import Path
 from textwrap import fill
 
 from rich.console import Console
@@ -25,6 +26,7 @@ from sidecar.model.foreign_text import printable
 from sidecar.model.units import figure
 from sidecar.settings.goals import all_goals, goal_faults
 from sidecar.settings.locations import log_folder, own_configs
+from sidecar.sources.inputs import DeviceInfo
 from sidecar.sources.output_process import MOST_CHANNELS
 from sidecar.version import program_version
 
@@ -102,20 +104,40 @@ def _read_line_up_tone() -> float:
 
 
 def _audio() -> Iterator[Found]:
-    from sidecar.sources.inputs import list_devices
+    from sidecar.sources.inputs import ask_inputs
 
     try:
-        devices = list_devices()
+        inputs = ask_inputs()
     except SidecarError as error:
         yield Found("live audio", False, f"{error} (Rehearsing and checking files work without it.)")
+        return
+    devices = inputs.devices
+    for fault in (*inputs.faults, *_server_that_cannot_be_asked(devices)):
+        yield Found("live audio", False, f"{fault} (Rehearsing and checking files work without it.)")
+    if inputs.faults and not devices:
         return
     lack = (
         "no inputs: start the sound system or connect a device (rehearsing and checking files work without)"
     )
     yield Found("live audio", bool(devices), f"{len(devices)} inputs" if devices else lack)
-    loopbacks = [device.name for device in devices if device.likely_loopback]
+    loopbacks = [
+        f"{device.name} (in use)" if device.is_in_use else device.name
+        for device in devices
+        if device.likely_loopback
+    ]
     advice = "none found: the guide's first page (sidecar guide start) says how to get one on this system"
     yield Found("loopback input", bool(loopbacks), ", ".join(loopbacks) or advice)
+
+
+def _server_that_cannot_be_asked(devices: Sequence[DeviceInfo]) -> Iterator[str]:
+    """Says which package a running server lacks for its sources to be listed by name."""
+    runtime = os.environ.get("XDG_RUNTIME_DIR", "")
+    is_pipewire = bool(runtime) and (Path(runtime) / "pipewire-0").exists()
+    if is_pipewire and not any(device.host_api == "PipeWire" for device in devices):
+        yield (
+            "PipeWire runs without its PulseAudio interface, so its outputs cannot be named: install and "
+            "start pipewire-pulse."
+        )
 
 
 def _network() -> Iterator[Found]:
