@@ -28,6 +28,7 @@ from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.meter.meter import Blocks
 from sidecar.model.advice import Advice, State
+from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.metering import Taken
 from sidecar.sources import Block
@@ -137,6 +138,8 @@ class Found:
     earlier_errors_lu: list[float] = field(default_factory=list)
     strays_db: list[float] = field(default_factory=list)
     """One a second of the followed passes, from the 90th on."""
+    worst_strays_db: list[float] = field(default_factory=list)
+    """The largest of them in each pass."""
     near_start: list[bool] = field(default_factory=list)
     """Of the passes that began near their gain, whether they stayed near it."""
     held: dict[str, list[bool]] = field(default_factory=lambda: {"early": [], "middle": [], "late": []})
@@ -152,6 +155,8 @@ class Pass:
     landing: float
     held: list[tuple[float, bool]]
     """At each look: share of the pass that had played, whether the likely range then held the landing."""
+    is_held_by_peaks: bool
+    """Whether the ceiling held the last move, and the pass ended under the goal for it."""
 
 
 def unfollowed(mix: Programme, adviser: Adviser, found: Found) -> str:
@@ -182,7 +187,7 @@ def _there_and_back(shown: list[tuple[int, tuple[str, float]]]) -> int:
 def followed(mix: Programme, adviser: Adviser, found: Found) -> Pass:
     """Plays a pass in which each move is made in the second in which it is shown."""
     gains_db = np.zeros(len(mix.energies))
-    fader_db, held = 0.0, []
+    fader_db, held, last = 0.0, [], Move()
     for second, blocks in _seconds(mix):
         advice, is_look = adviser.look(blocks.raised(fader_db), fader_db)
         now, move = second * _SECOND, advice.move
@@ -195,7 +200,9 @@ def followed(mix: Programme, adviser: Adviser, found: Found) -> Pass:
             landing = mix.raised(gains_db).lufs
             within = move.landing_low - 1e-6 <= landing <= move.landing_high + 1e-6
             held.append((now / len(mix.energies), within))
-    return Pass(gains_db, mix.raised(gains_db).lufs, held)
+        last = move
+    landing = mix.raised(gains_db).lufs
+    return Pass(gains_db, landing, held, last.limited_by == "ceiling" and landing < GOAL.lowest_lufs)
 
 
 def _seconds(mix: Programme) -> Iterator[tuple[int, Programme]]:
@@ -245,14 +252,16 @@ def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, 
     line = unfollowed(mix, adviser(mix.seconds, None), found)
     cold = followed(mix, adviser(mix.seconds, None), found)
     strays_db = np.abs(cold.gains_db - whole_db)
-    found.strays_db += list(strays_db[round(SETTLED_S * BLOCKS_PER_S) :: _SECOND])
+    settled = strays_db[round(SETTLED_S * BLOCKS_PER_S) :: _SECOND]
+    found.strays_db += list(settled)
+    found.worst_strays_db.append(float(settled.max()))
     for share, within in cold.held:
         found.held[("early", "middle", "late")[min(int(share * 3.0), 2)]].append(within)
     line += f"; needs {whole_db:+5.1f} dB, at the end {cold.gains_db[-1]:+5.1f}, lands {cold.landing:6.2f}"
     if abs(whole_db) <= NEAR_START_DB:
         found.near_start.append(bool(strays_db.max() <= max(NEAR_DB, abs(whole_db)) + 0.05))
         line += f", never over {strays_db.max():.1f} from it"
-    if whole_db > GOAL.ceiling_dbtp - mix.true_peaks_dbtp.max():
+    if cold.is_held_by_peaks or whole_db > GOAL.ceiling_dbtp - mix.true_peaks_dbtp.max():
         found.unreachable += 1
         return line + "; its peaks keep it from the goal"
     found.errors_lu.append(abs(cold.landing - GOAL.target_lufs))
@@ -267,7 +276,10 @@ def report(kind: str, half: Half, found: Found) -> None:
     def within(errors_lu: list[float], limit_lu: float) -> str:
         return f"{np.mean(np.array(errors_lu) <= limit_lu + 1e-9):.0%} of {len(errors_lu)}"
 
-    near, strays_db = NEAR_LU[kind], np.quantile(found.strays_db, [0.5, 0.9])
+    near = NEAR_LU[kind]
+    strays_db, worst_db = (
+        np.quantile(strays, [0.5, 0.9]) for strays in (found.strays_db, found.worst_strays_db)
+    )
     changes, programmes = found.changes_a_minute, len(found.changes_a_minute)
     held = " / ".join(f"{np.mean(looks):.0%} of {len(looks)}" for looks in found.held.values() if looks)
     print(f"\n{half} half, {programmes} {kind}; the peaks of {found.unreachable} keep them from the goal")
@@ -276,6 +288,7 @@ def report(kind: str, half: Half, found: Found) -> None:
     print(f"  cold, within {near} LU             {within(found.errors_lu, near)}")
     print(f"  with an earlier pass, within 0.2   {within(found.earlier_errors_lu, 0.2)}")
     print(f"  stray after 90 s, median, p90      {strays_db[0]:.1f}, {strays_db[1]:.1f} dB")
+    print(f"  the largest of each pass           {worst_db[0]:.1f}, {worst_db[1]:.1f} dB")
     print(f"  began within 3 dB: never over 2    {sum(found.near_start)} of {len(found.near_start)}")
     print(f"  likely range holds, by thirds      {held}")
     print(f"  contradictions                     {found.quarrels.total()}")

@@ -57,6 +57,9 @@ START_LU = 6.0
 _DRIFT_DB, _DRIFT_TURN_S = 1.0, 45.0
 """How far a rough mix is off on its way, one standard deviation, and how slowly that turns."""
 
+_SPEECH_PEAKS_LU = 15.0
+"""How far the peaks of a speaker reach over the loudness behind a limiter. Ours."""
+
 _SOUND_FILES = {".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3"}
 _MEASURED_AS = 1
 """Raised when what is kept of a measured file changes."""
@@ -106,8 +109,8 @@ def shows(half: Half, count: int = SHOWS) -> list[Programme]:
     """Shows of 8 to 20 minutes: speakers of a half, and music before, between and after them.
 
     Prompts follow each other with short pauses; music lies from 4 LU under to 2 LU over the speech, speakers
-    within 2 LU of each other (figures ours). Joined as energies: the weighting's few milliseconds of
-    ringing across a joint are left out.
+    within 2 LU of each other, their peaks behind a limiter (figures ours). Joined as energies: the
+    weighting's few milliseconds of ringing across a joint are left out.
     """
     music = [song.raised(-song.lufs) for song in songs(half)]
     speakers = [speech(package) for package in SPEECH[half]]
@@ -230,7 +233,7 @@ def _written(target: Path, write: Callable[[Path], None]) -> None:
 
 @cache
 def speech(package: str) -> list[Programme]:
-    """The prompts of one speaker, brought to 0 LUFS together."""
+    """The prompts of one speaker, brought to 0 LUFS together, as behind a limiter."""
     kept = CACHE / "measured" / f"{package}.{_MEASURED_AS}.npz"
     if not kept.exists():
         prompts = [_measure(file) for file in sound_files(package)]
@@ -243,6 +246,7 @@ def speech(package: str) -> list[Programme]:
         together = Programme(package, arrays["energies"], arrays["true_peaks"])
         ends = [0, *arrays["ends"]]
     level = together.raised(-together.lufs)
+    level = Programme(package, level.energies, np.minimum(level.true_peaks_dbtp, _SPEECH_PEAKS_LU))
     return [level.part(start, stop) for start, stop in pairwise(ends)]
 
 
