@@ -56,7 +56,7 @@ def terminal(request, tmp_path):
 def test_a_rehearsal_is_run_paused_reset_and_left_on_a_real_terminal(terminal):
     """The move appears; keys do what the footer says; the terminal is as it was afterwards."""
     terminal.type(f"{sys.executable} -m sidecar rehearse --osc-port 0; echo left with $?", "Enter")
-    terminal.wait_for("measuring", "DOWN", "dB")
+    terminal.wait_for("measuring", "now: down", "dB")
     terminal.type("Space")
     terminal.wait_for("paused")
     terminal.type("Space")

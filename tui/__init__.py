@@ -11,6 +11,7 @@ from sidecar.errors import SettingsError
 
 if TYPE_CHECKING:
     from sidecar.model.snapshot import Feed
+    from tui.controller import RunKind
     from tui.theme import Contrast
 
 
@@ -28,18 +29,19 @@ def run(
     feed: Feed,
     *,
     contrast: Contrast = "usual",
-    is_past: bool = False,
+    kind: RunKind = "live",
     is_over: Callable[[], bool] = lambda: False,
-) -> None:
-    """Show *feed* until the person quits. The caller owns the feed and closes it afterwards.
+) -> bool:
+    """Shows *feed* until the person quits; returns whether the rehearsal is to be played again. The caller
+    owns the feed and closes it afterwards.
 
-    contrast: "high" sets text off from its ground by 7:1 at least. is_past: the pass is over, so that
-    no key is offered which would change it. is_over: asked at each look; once true, the screen goes.
+    contrast: "high" sets text off from its ground by 7:1 at least. kind: what the screen shows; it decides
+    which keys are offered and what is asked first. is_over: asked at each look; once true, the screen goes.
     Raises SettingsError where there is no terminal.
     """
     from tui.app import make_app
 
     need_terminal()
-    app = make_app(feed, contrast=contrast, is_past=is_past)
+    app = make_app(feed, contrast=contrast, kind=kind)
     app.is_over = is_over
-    app.run()
+    return app.run() == "again"

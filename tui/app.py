@@ -16,7 +16,7 @@ from textual.theme import Theme
 
 from sidecar.model.snapshot import Feed
 from tui import texts
-from tui.controller import Controller
+from tui.controller import Controller, RunKind
 from tui.drawing.view import View
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
@@ -50,10 +50,10 @@ class Looks:
 
     ascii_only: bool = False
     contrast: Contrast = "usual"
-    is_past: bool = False
+    kind: RunKind = "live"
 
 
-class SidecarApp(App[None]):
+class SidecarApp(App[str]):
     """Draws a feed. It measures nothing, and no other thread waits for it."""
 
     TITLE = "Loudness Sidecar"
@@ -76,7 +76,7 @@ class SidecarApp(App[None]):
         self.theme = "sidecar"
         self.animation_level = "none"
         self.set_class(looks.ascii_only, "-ascii")
-        self.controller = Controller(feed, half_blocks=not looks.ascii_only, is_past=looks.is_past)
+        self.controller = Controller(feed, half_blocks=not looks.ascii_only, kind=looks.kind)
         self.palette = Palette(chosen, ascii_only=looks.ascii_only)
         self.is_over: Callable[[], bool] = lambda: False
         """True once the end was requested from outside: by a signal, or a closed terminal."""
@@ -122,16 +122,16 @@ class SidecarApp(App[None]):
 
 
 def make_app(
-    feed: Feed, *, ascii_only: bool | None = None, contrast: Contrast = "usual", is_past: bool = False
+    feed: Feed, *, ascii_only: bool | None = None, contrast: Contrast = "usual", kind: RunKind = "live"
 ) -> SidecarApp:
     """The app for *feed*, which stays the caller's to close.
 
     ascii_only: None looks at the terminal's encoding; True draws without any character beyond ASCII.
-    is_past: the pass is over, so that no key is offered which would change it.
+    kind: what the screen shows; it decides which keys are offered and what is asked first.
     """
     if ascii_only is None:
         ascii_only = not _speaks_unicode()
-    return SidecarApp(feed, Looks(ascii_only, contrast, is_past))
+    return SidecarApp(feed, Looks(ascii_only, contrast, kind))
 
 
 def _speaks_unicode() -> bool:

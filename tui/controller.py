@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 from sidecar.model.commands import Command, Nudge
 from sidecar.model.headline import chosen
@@ -14,7 +15,9 @@ from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.columns import programme_s
 from tui.drawing.panels.overs import places_s
+from tui.drawing.panels.stands import stands_of
 from tui.drawing.view import View
+from tui.drawing.wording import Stands
 
 ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
 """Stretches of programme the history can show; None is the whole."""
@@ -22,6 +25,9 @@ ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, No
 REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
 
+
+RunKind = Literal["live", "rehearsal", "attached", "past"]
+"""A measurement that ends with the screen, a rehearsal, a run elsewhere, a pass that is over."""
 
 _NEWS_LOOKS = 400
 """Refreshes for which a new sentence about arming is shown in full: 20 s, for some forty words."""
@@ -46,8 +52,11 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
     offered = {
         "acknowledge": bool(snapshot.script_fault) or any(alert.state != "off" for alert in snapshot.alerts),
         "follow": is_reached and not chosen(snapshot).stem,
-        "arm": arm is not None and not arm.is_armed,
+        "arm": arm is not None and not (arm.is_armed or arm.is_waiting),
         "disarm": arm is not None and arm.is_armed,
+        "cancel": arm is not None and arm.is_waiting,
+        "move_fader": is_reached,
+        "log_fader": arm is None and not snapshot.controls_fader,
         "confirm": bool(snapshot.guess),
         "dismiss": bool(snapshot.guess),
         "balance": bool(snapshot.stems),
@@ -57,13 +66,19 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
     return frozenset({transport_verb(snapshot), *(name for name, does in offered.items() if does)})
 
 
+def _goes_on(before: Snapshot, now: Snapshot) -> bool:
+    """Whether the colours of *before* have a say in those of *now*: not for another goal, after a reset, and
+    in the verdict."""
+    is_longer = now.reading.seconds >= before.reading.seconds
+    return before.goal == now.goal and is_longer and now.transport != "ended"
+
+
 class Controller:
     """Holds the feed, the view settings and the cursor, and sends commands."""
 
-    def __init__(self, feed: Feed, *, half_blocks: bool = True, is_past: bool = False) -> None:
+    def __init__(self, feed: Feed, *, half_blocks: bool = True, kind: RunKind = "live") -> None:
         self.feed = feed
-        self.is_past = is_past
-        """True where the pass is over and only looked at."""
+        self.kind = kind
         self.refusal = ""
         """Why the last command was refused; empty where it was carried out."""
         self.cursor = Cursor()
@@ -72,6 +87,7 @@ class Controller:
         self._relative = False
         self._reach = 0
         self._zoom = len(ZOOMS_S) - 1
+        self._before: tuple[Snapshot, Stands] | None = None
         self._sentence = ""
         self._news_left = 0
 
@@ -89,13 +105,24 @@ class Controller:
             zoom_s=ZOOMS_S[self._zoom],
             fault=self.refusal,
             arm_is_news=self._arm_is_news(snapshot),
+            before=self._coloured(snapshot),
             half_blocks=self._half_blocks,
         )
 
     def glance(self, before: View) -> View:
         """Returns the run as it is now with the history of *before*: reading that of a day takes 1 ms."""
         snapshot = self.feed.snapshot()
-        return replace(before, snapshot=snapshot, arm_is_news=self._arm_is_news(snapshot))
+        is_news, coloured = self._arm_is_news(snapshot), self._coloured(snapshot)
+        return replace(before, snapshot=snapshot, arm_is_news=is_news, before=coloured)
+
+    def _coloured(self, snapshot: Snapshot) -> Stands:
+        """Returns how the measures are coloured, to be given to the panels as what they were before."""
+        before = Stands()
+        if self._before is not None and _goes_on(self._before[0], snapshot):
+            before = self._before[1]
+        now = stands_of(snapshot, before)
+        self._before = snapshot, now
+        return now
 
     def send_command(self, command: Command) -> None:
         """Sends a command; any error is kept as the refusal to show, so that the screen stays."""

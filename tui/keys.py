@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from textual.binding import Binding
 
-_FADER = Binding.Group("Fader", compact=True)
+MORE = "question_mark"
+"""The key whose place is the right end of the footer, at every width."""
+
+_LOG = Binding.Group("Log ±0.5 dB", compact=True)
+_MOVE = Binding.Group("Move ±0.5 dB", compact=True)
 _ZOOM = Binding.Group("Zoom", compact=True)
 
 
@@ -23,43 +27,48 @@ def _hidden(key: str, action: str, label: str, tooltip: str, display: str) -> Bi
     return Binding(key, action, label, show=False, tooltip=tooltip, key_display=display)
 
 
+def _fader(group: Binding.Group, action: str, verb: str, meaning: str) -> tuple[Binding, ...]:
+    """The four keys of the master fader, for moves that the sidecar makes or that it only logs."""
+    return (
+        _grouped(group, "plus,equals_sign", f"{action}(0.5)", f"{verb} +0.5 dB", f"{meaning} up 0.5 dB", "+"),
+        _grouped(group, "minus", f"{action}(-0.5)", f"{verb} −0.5 dB", f"{meaning} down 0.5 dB", "-"),
+        _hidden("up", f"{action}(0.1)", f"{verb} +0.1 dB", f"{meaning} up 0.1 dB", "up"),
+        _hidden("down", f"{action}(-0.1)", f"{verb} −0.1 dB", f"{meaning} down 0.1 dB", "down"),
+    )
+
+
 KEYS = (
     _shown("space", "tell('start')", "Start", "start measuring"),
     _shown("space", "tell('pause')", "Pause", "pause integrated, range and maxima together"),
     _shown("space", "tell('continue')", "Go on", "continue after a pause"),
-    _shown("r", "reset", "Reset", "start a new programme (asks first)"),
-    _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
-    _shown("g", "goals", "Goal", "choose another goal"),
-    _shown("m", "tell('mark', '')", "Marker", "set a marker here"),
-    _hidden("M", "label", "Named marker", "set a marker with a label", "M"),
-    _shown("a", "tell('acknowledge')", "Ack", "acknowledge the alerts"),
+    _shown("space", "again", "Again, from this fader", "rehearse again, the fader where it is"),
+    _shown("escape", "now", "Now", "show the present again", "esc"),
     _shown("f", "tell('follow')", "Follow", "make the advised move, where the sidecar moves the fader"),
     _shown("x", "arm", "Arm", "allow automatic moves of the master fader (asks first)"),
     _shown("x", "tell('disarm')", "Disarm", "end automatic moves at once"),
+    _shown("x", "cancel", "Cancel", "do not arm after all"),
+    _shown("a", "tell('acknowledge')", "Ack", "acknowledge the alerts"),
+    *_fader(_LOG, "log_fader", "Log", "log that the fader was moved"),
+    *_fader(_MOVE, "move_fader", "Move", "move the fader"),
+    _shown("q", "leave", "Quit", "close this screen (asks before it ends a live measurement)"),
+    _shown("m", "tell('mark', '')", "Marker", "set a marker here"),
+    _hidden("M", "label", "Named marker", "set a marker with a label", "M"),
+    _shown("g", "goals", "Goal", "choose another goal"),
+    _shown("r", "reset", "Reset", "start a new programme (asks first)"),
+    _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
     _hidden("y", "tell('confirm')", "Yes", "yes: the fader was moved like this", "y"),
     _hidden("n", "tell('dismiss')", "No", "no: it was not moved", "n"),
-    _grouped(
-        *(_FADER, "plus,equals_sign", "nudge(0.5)", "Fader up"),
-        *("fader up 0.5 dB: moved, or noted as moved", "+"),
-    ),
-    _grouped(
-        *(_FADER, "minus", "nudge(-0.5)", "Fader down"),
-        *("fader down 0.5 dB: moved, or noted as moved", "-"),
-    ),
-    _hidden("up", "nudge(0.1)", "Fader up a little", "fader up 0.1 dB", "up"),
-    _hidden("down", "nudge(-0.1)", "Fader down a little", "fader down 0.1 dB", "down"),
-    _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
-    _shown("escape", "now", "Now", "show the present again", "esc"),
-    _shown("question_mark", "help", "Help", "what each key does and each measure is", "?"),
-    _shown("q", "leave", "Quit", "close this screen"),
+    _shown("l", "log", "Events", "events, passages over the limit, OSC destinations"),
+    _hidden("e", "passes", "Passes", "this pass and those before it, with differences", "e"),
     _shown("i", "rides", "Rides", "list the rides that keep the goal's limits"),
     _shown("b", "balance", "Balance", "list a rough balance of the stems from silence"),
-    _shown("l", "log", "Log", "events, passages over the limit, OSC destinations"),
-    _hidden("e", "passes", "Passes", "this pass and those before it, with differences", "e"),
+    _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
     _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "Zoom in", "show a shorter time", "["),
     _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "Zoom out", "show a longer time", "]"),
-    _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
-    _shown("colon,ctrl+p", "commands", "All", "every command and goal by its name", ":"),
+    _shown("h", "help", "Help", "what each key does and each measure is"),
+    _shown(MORE, "commands", "more", "every command and goal by its name", "?"),
+    _hidden("colon,ctrl+p", "commands", "All", "every command and goal by its name", ":"),
+    _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
     _hidden("left", "look(-1)", "Look back", "a cursor on the history, with its levels", "left"),
     _hidden("right", "look(1)", "Look later", "the cursor a little later", "right"),
     _hidden("shift+left", "look(-10)", "Look back further", "the cursor ten columns back", "shift+left"),
@@ -71,7 +80,7 @@ KEYS = (
     _hidden("comma", "jump(-1)", "Event before", "the cursor at the event before", ","),
     _hidden("full_stop", "jump(1)", "Next event", "the cursor at the next event, then the present", "."),
     _hidden("t", "lamps", "Look test", "every shape and colour, to tell apart", "t"),
-    _hidden("ctrl+c", "leave", "Quit at once", "close this screen", "ctrl+c"),
+    _hidden("ctrl+c", "leave", "Quit", "close this screen, as q", "ctrl+c"),
 )
 
 

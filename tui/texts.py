@@ -13,7 +13,7 @@ from sidecar.model.readings import Limit
 LOUDER = "louder: turn monitors down first"
 LOUDER_SHORT = "monitors down"
 HELD: dict[Limit, str] = {
-    "ceiling": "△ limited by the true-peak ceiling",
+    "ceiling": "△ true-peak ceiling limits it",
     "step": "limited to one safe step",
     "range": "the fader is at its end",
 }
@@ -21,6 +21,39 @@ GETTING_READY = "preparing"
 READY = "the meter runs and waits for sound"
 NO_AUDIO_YET = "no audio arrives yet"
 ALL_THE_WAY_DOWN = "fader closed"
+FOR_PEAKS = "△ down because of peaks"
+FROM_TOP = "from the top: {move}"
+NEXT_PASS = "next pass: {move}"
+NO_CHANGE = "no change"
+FIRST_STEP = "first step, rest later"
+FINISH_AND_LAND = "finish and land at {level}"
+OR_START_AGAIN = "or start again with the fader at {fader} dB"
+THIS_PASS = "this pass"
+WHOLE_PASS = "whole pass"
+FIRST_OF = "first of {count}"
+START_WITH = "start the next pass with the fader at {fader} dB"
+START_WITH_SHORT = "next pass: fader {fader} dB"
+NEXT_LOOK = "next look in {seconds} s"
+NEXT_LOOK_SHORT = "look {seconds} s"
+WIDENED = "moves so far widened the range by {range_lu} LU"
+WIDENED_SHORT = "range +{range_lu} LU"
+
+# --- automatic moves and cautions ---------------------------------------------------------------
+
+ARMED = "▣ ARMED"
+ARM_WAITING = "▢ waiting"
+NOT_ARMED = "▢ not armed"
+ARMED_HOW = "Moves the fader up and down. Keep a hand on it: touching it or x disarms."
+ARMED_HOW_SHORT = "Moves up too; x disarms."
+WAITING_HOW = "Touch the fader once to arm: the workstation then says where it is. x cancels."
+WAITING_HOW_SHORT = "Touch the fader once to arm; x cancels."
+WAITING_BEGINS = "Not armed yet"
+"""What the run's own sentence begins with while it waits for the fader's position."""
+CAUTION_BEGINS = "Caution"
+"""What the run's own caution begins with."""
+LIGHT = "✶ light runs: flashing can trigger seizures"
+LIGHT_SHORT = "✶ light: seizure risk"
+LIGHT_SHORTEST = "✶ light"
 
 # --- refusals and faults ------------------------------------------------------------------------
 
@@ -43,14 +76,21 @@ NOTHING_MEASURED = "nothing measured yet"
 
 BACK = "Back (up and down scroll)"
 
-ARM_QUESTION = "Let the sidecar move this fader, upward too?  {surface}\n\n"
+ARM_QUESTION = "Allow automatic moves of the master fader, up and down?"
+ARM_LIMITS = "up by {step_db} dB a step, {total_db} dB in all, {rate_db_s} dB/s."
+ARM_ELSEWHERE = "Has someone in that room agreed? Someone must have a hand on the fader there."
 ARM_CAUTION_WORD = "Caution: "
 ARM_CAUTION = (
-    "Sudden level can hurt ears and loudspeakers. Turn the monitors down, take headphones off, and keep a"
-    " hand on the fader: touching it takes it back.\n\n"
-    "It moves when you follow (f), and unasked from half a minute on; x takes the leave back at once.\n\n"
+    "sudden level can hurt ears and loudspeakers. Turn the monitors down and take headphones off. Keep a hand"
+    " on the fader: touching it disarms."
 )
-ARM_KEYS = "y: arm      n or escape: cancel"
+ARM_KEYS = "y allows them: f moves now; automatic moves start after 30 s.\nx disarms.      Esc cancels."
+
+LEAVE_QUESTION = (
+    "End the measurement after {measured} of programme?\n\n"
+    "This screen runs it; the record keeps the pass.\n\n"
+    "y or enter: end it      n or escape: keep measuring"
+)
 
 RESET_QUESTION = (
     "Reset after {measured} of programme?\n\n"

@@ -113,6 +113,10 @@ class Journal:
         continued.add_cut()
         return continued
 
+    def id_of(self, owner: OpenPass) -> int | None:
+        """Returns the number on record of a pass; None while none of it was written."""
+        return self._ids.get(owner)
+
     def close(self, wait_s: float = 5.0) -> None:
         """Writes the rest. Gives up after *wait_s*, and when writing fails; see :attr:`fault`."""
         self._closing.set()

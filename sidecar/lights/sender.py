@@ -98,7 +98,7 @@ class Lamps:
 
     def status(self) -> tuple[Target, ...]:
         """Returns counts of datagrams for each lamp; may be called from any thread."""
-        return tuple(lamp.destination.status for lamp in self._lamps)
+        return tuple(replace(lamp.destination.status, is_light=True) for lamp in self._lamps)
 
     def _tick(self) -> None:
         self._timer = asyncio.get_running_loop().call_later(TICK_S, self._tick)

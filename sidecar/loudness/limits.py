@@ -8,28 +8,13 @@ other or what is read beside them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.model.readings import SILENCE, FloatArray, Reading
+from sidecar.model.verdict import CheckedLimit, LimitName, PassVerdict
 from sidecar.settings.goals import Goal
-
-LimitName = Literal["damage", "silent", "quiet", "loud", "true peak", "short-term", "momentary"]
-
-
-@dataclass(frozen=True, slots=True)
-class BrokenLimit:
-    """One limit that is not kept."""
-
-    name: LimitName
-    value: float
-    """What was read, in the unit of the limit; of damage the number of samples that are not numbers."""
-    limit: float
-    excess: float
-    """How far the value is on the wrong side of the limit, dB or LU, both as shown."""
 
 
 def excess(value: float, limit: float) -> float:
@@ -52,7 +37,7 @@ def are_over(values: FloatArray, limit: float) -> NDArray[np.bool_]:
     return np.asarray(np.round(values, 1) - round(limit, 1) > 0.05)
 
 
-def find_broken_limits(reading: Reading, goal: Goal) -> tuple[BrokenLimit, ...]:
+def find_broken_limits(reading: Reading, goal: Goal) -> tuple[CheckedLimit, ...]:
     """The limits of *goal* that *reading* breaks; empty where it passes."""
     return tuple(_broken(reading, goal))
 
@@ -62,14 +47,30 @@ def broken_limits(reading: Reading, goal: Goal) -> tuple[LimitName, ...]:
     return tuple(broken.name for broken in _broken(reading, goal))
 
 
-def _broken(reading: Reading, goal: Goal) -> Iterator[BrokenLimit]:
+def find_verdict(reading: Reading, goal: Goal) -> PassVerdict:
+    """Returns whether *reading* passes *goal*, which limits it breaks, and which is the nearest."""
+    checked = tuple(_checked(reading, goal))
+    broken = tuple(limit for limit in checked if _is_broken(limit))
+    return PassVerdict(broken, broken[0] if broken else max(checked, key=lambda limit: limit.excess))
+
+
+def _broken(reading: Reading, goal: Goal) -> Iterator[CheckedLimit]:
+    return filter(_is_broken, _checked(reading, goal))
+
+
+def _is_broken(limit: CheckedLimit) -> bool:
+    return limit.excess > 0.0 or limit.name in {"damage", "silent"}
+
+
+def _checked(reading: Reading, goal: Goal) -> Iterator[CheckedLimit]:
+    """Every limit that the goal sets; damage and silence only where they are there."""
     if reading.bad_samples:  # not numbers: each player makes something else of them
-        yield BrokenLimit("damage", reading.bad_samples, 0.0, 0.0)
-    integrated = reading.integrated
+        yield CheckedLimit("damage", reading.bad_samples, 0.0, 0.0)
+    integrated, lowest = reading.integrated, goal.lowest_lufs
     if integrated == SILENCE:
-        yield BrokenLimit("silent", SILENCE, goal.lowest_lufs, 0.0)
-    elif is_under(integrated, goal.lowest_lufs):
-        yield BrokenLimit("quiet", integrated, goal.lowest_lufs, -excess(integrated, goal.lowest_lufs))
+        yield CheckedLimit("silent", SILENCE, lowest, 0.0)
+    elif lowest > SILENCE:
+        yield CheckedLimit("quiet", integrated, lowest, -excess(integrated, lowest) + 0.0)
     maxima: tuple[tuple[LimitName, float, float | None], ...] = (
         ("loud", integrated, goal.highest_lufs),
         ("true peak", reading.max_true_peak, goal.ceiling_dbtp),
@@ -77,5 +78,5 @@ def _broken(reading: Reading, goal: Goal) -> Iterator[BrokenLimit]:
         ("momentary", reading.max_momentary, goal.max_momentary_lufs),
     )
     for name, value, limit in maxima:
-        if limit is not None and is_over(value, limit):
-            yield BrokenLimit(name, value, limit, excess(value, limit))
+        if limit is not None and value > SILENCE:
+            yield CheckedLimit(name, value, limit, excess(value, limit))

@@ -52,6 +52,8 @@ class Target:
     """The last failure in words, empty when the last datagram went out."""
     is_screen: bool = False
     """True for a screen elsewhere that shows this run."""
+    is_light: bool = False
+    """Whether a lamp is driven there, whose flashing asks for a caution."""
 
 
 EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
@@ -124,6 +126,14 @@ class ArmState:
     """The surface that the fader is reached through."""
     is_armed: bool
     sentence: str
+    is_waiting: bool = False
+    """True while arming was asked for and the workstation has not said since where its fader is."""
+    step_up_db: float = 3.0
+    """Most that one move raises."""
+    total_up_db: float = 6.0
+    """Most that all moves of a pass raise together."""
+    rate_db_s: float = 1.0
+    """How fast the fader is moved up, dB a second."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,6 +56,11 @@ class PassLog:
         """Why nothing is being written, as a sentence for the screen; empty while writing works."""
         return self._journal.fault if self._journal else ""
 
+    @property
+    def pass_id(self) -> int | None:
+        """The number on record of the pass; None where none of it was written."""
+        return self._journal.id_of(self._pass) if self._journal and self._pass else None
+
     def begin_pass(self, about: Pass) -> Resumable | None:
         """Begins the first pass of the run; returns the state it continues from, None for a new pass.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sidecar.advice.faders.arming import Arming
 from sidecar.advice.faders.auto_follow import LOOK_S, AutoFollow
+from sidecar.advice.faders.tapers import RISE_DB_PER_S
 from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import ArmState
 from sidecar.surfaces.fader_line import FaderLine
@@ -37,7 +38,16 @@ class RemoteFader:
     @property
     def arm_state(self) -> ArmState:
         """What the person sees of it."""
-        return ArmState(self._title, self._arming.armed, self._arming.notice)
+        arming, limits = self._arming, self._arming.limits
+        return ArmState(
+            self._title,
+            arming.armed,
+            arming.notice,
+            is_waiting=arming.is_waiting,
+            step_up_db=limits.step_up_db,
+            total_up_db=limits.total_up_db,
+            rate_db_s=RISE_DB_PER_S,
+        )
 
     def report_fader(self, position_db: float, received_s: float) -> None:
         """The workstation said where the fader stands; received_s: when, on the clock of the line."""
@@ -68,7 +78,7 @@ class RemoteFader:
             self._line.close()
             return self._arming.notice
         if self._line.stranger:
-            self._arming.notice += f" {self._line.stranger}"
+            self._arming.notice = f"{self._line.stranger} {self._arming.notice}"
         return ""
 
     def revoke(self) -> None:

@@ -150,6 +150,11 @@ class Session:
     def goals(self) -> Sequence[Goal]:
         return all_goals()
 
+    @property
+    def pass_id(self) -> int | None:
+        """The number on record of the pass that was measured last; None where none of it was written."""
+        return self._pass_log.pass_id
+
     def send_command(self, command: Command) -> None:
         """Submits a command. ``disarm`` stops a moving fader before this returns."""
         outcome = self.submit(command)

@@ -1,4 +1,5 @@
-// Sizes the letters to the window and says where the screen comes from, before the terminal is made.
+// Sizes the letters to the window and says where the screen comes from, before the terminal is made. On a device
+// that is held in the hand the letters are sized anew when it is turned.
 
 const COLUMN_EM = 0.6; // width of one letter of the font
 const ROW_EM = 1.32; // and its height
@@ -13,10 +14,18 @@ function letterSize(width, height) {
 document.addEventListener("DOMContentLoaded", () => {
   const terminal = document.querySelector("#terminal");
   const asked = Number(new URLSearchParams(location.search).get("fontsize"));
-  terminal.dataset.fontSize = asked >= 6 && asked <= 72 ? asked : letterSize(innerWidth, innerHeight);
+  const isAsked = asked >= 6 && asked <= 72;
+  terminal.dataset.fontSize = isAsked ? asked : letterSize(innerWidth, innerHeight);
+  if (!isAsked) followRotation();
   terminal.dataset.sessionWebsocketUrl = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/ws`;
   document.querySelector("#again").addEventListener("click", () => location.reload());
 });
+
+// The terminal takes the size of its letters when it is made, and the run goes on without it: so it is made anew.
+function followRotation() {
+  if (!matchMedia("(pointer: coarse)").matches) return; // a window that is drawn larger keeps its letters
+  matchMedia("(orientation: portrait)").addEventListener("change", () => location.reload());
+}
 
 function settle() {
   const keys = document.querySelector(".xterm-helper-textarea");

@@ -20,9 +20,11 @@ PATIENCE_S = 60.0
 """For what comes at once, on a machine that is busy with other things."""
 
 
-def drive(feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, ascii_only=False) -> SidecarApp:
+def drive(
+    feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, ascii_only=False, kind="live"
+) -> SidecarApp:
     """Run *script* against the app of *feed* on a screen of *size* and return the app."""
-    app = make_app(feed, ascii_only=ascii_only)
+    app = make_app(feed, ascii_only=ascii_only, kind=kind)
     app.controller.time_of_day = lambda: TIME_OF_DAY
 
     async def run() -> None:

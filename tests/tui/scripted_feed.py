@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from sidecar.errors import SidecarError
+from sidecar.model.advice import Advice
 from sidecar.model.commands import Command
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Event, Snapshot, Stem, Target, Timeline
@@ -119,6 +120,16 @@ class ScriptedFeed:
         self.shown = replace(self.shown, **changes)
 
 
+def advice_of(move: Move, *, lands_this_pass: bool = True, **changes: object) -> Advice:
+    """The advice that goes with *move*: the whole-pass gain is half a decibel further."""
+    further = 0.5 if move.gain_db > 0.0 else -0.5 if move.gain_db < 0.0 else 0.0
+    from_top = replace(move, gain_db=move.gain_db + further, landing=-23.0)
+    state = "move" if move.gain_db else "on_goal"
+    look_at_s = 196.0 if lands_this_pass else 109.0
+    base = Advice(state, move, from_top, lands_this_pass=lands_this_pass, next_look_at_s=look_at_s)
+    return replace(base, **changes)
+
+
 def _scene(history: Timeline, **changes: object) -> ScriptedFeed:
     snapshot = Snapshot(
         transport="measuring",
@@ -133,6 +144,9 @@ def _scene(history: Timeline, **changes: object) -> ScriptedFeed:
         duration_s=300.0,
         targets=(Target("127.0.0.1:9000", sent=12_034),),
     )
+    move = changes.get("this_pass") or changes.get("next_pass")
+    if "advice" not in changes and move is not None:
+        changes["advice"] = advice_of(move, lands_this_pass="this_pass" in changes)
     return ScriptedFeed(replace(snapshot, **changes), history)
 
 
@@ -148,7 +162,49 @@ def listening() -> ScriptedFeed:
     """The first seconds: nothing can be advised yet."""
     move = Move(reason="10 s of programme above the gate are needed before advice is worth hearing")
     history = wandering_history(4.0)
-    return _scene(history, next_pass=move, duration_s=None)
+    return _scene(history, next_pass=move, duration_s=None, advice=Advice(move=move, next_look_at_s=10.0))
+
+
+def hold() -> ScriptedFeed:
+    """Too early to move: the likely range holds the goal."""
+    move = Move(0.0, -22.4, -24.9, -20.1, reason="the rest may bring it back; too early to move")
+    history = wandering_history(41.0, -22.0)
+    said = advice_of(move, state="hold", next_look_at_s=55.0, trend=-1, from_top=replace(move, gain_db=-0.6))
+    return _scene(history, this_pass=move, advice=said)
+
+
+def first_step() -> ScriptedFeed:
+    """More than one step is needed."""
+    move = Move(-3.0, -21.9, -22.6, -21.2, reason="the programme is 3.9 LU loud so far")
+    said = advice_of(move, more_to_come=True, trend=-1, range_widened_lu=0.8)
+    return _scene(wandering_history(95.0, -19.0), this_pass=move, advice=said)
+
+
+def past_bound() -> ScriptedFeed:
+    """The goal lies further than the fader may stray from the gain of the whole pass."""
+    move = Move(-2.0, -21.6, -21.8, -21.4, reason="too much of the pass was loud to bring it back")
+    said = advice_of(move, restart_fader_db=-7.5, range_widened_lu=1.2, from_top=replace(move, gain_db=-4.0))
+    return _scene(wandering_history(240.0, -19.0), this_pass=move, advice=said)
+
+
+def passed() -> ScriptedFeed:
+    """A pass that ended inside the goal."""
+    move = Move(-0.1, -23.0, -23.0, -23.0, reason="the whole pass read −22.9 LUFS")
+    history = wandering_history(300.0, -23.0)
+    reading = reading_at(history, integrated=-22.9)
+    return _scene(
+        history, transport="ended", reading=reading, next_pass=move, advice=Advice("ended", move, move)
+    )
+
+
+def failed() -> ScriptedFeed:
+    """A pass that ended too loud, with a peak over the ceiling."""
+    move = Move(-2.1, -23.0, -23.0, -23.0, reason="the whole pass read −20.9 LUFS")
+    history = wandering_history(300.0, -21.0)
+    reading = reading_at(history, integrated=-20.9, true_peak=(-1.4, -0.4), max_true_peak=-0.4)
+    return _scene(
+        history, transport="ended", reading=reading, next_pass=move, advice=Advice("ended", move, move)
+    )
 
 
 def on_goal() -> ScriptedFeed:
@@ -294,7 +350,22 @@ def unarmed() -> ScriptedFeed:
 def armed() -> ScriptedFeed:
     """A surface may be moved, and the caution has just been given."""
     feed = unarmed()
-    feed.change(arm=ArmState("studio desk", True, CAUTION))
+    feed.change(arm=ArmState("studio desk", True, f"Armed at −3.5 dB. {CAUTION}"))
+    return feed
+
+
+def arming() -> ScriptedFeed:
+    """Arming was asked for; the workstation has not said yet where its fader is."""
+    feed = unarmed()
+    sentence = "Not armed yet: touch the fader once, so that the workstation says where it is."
+    feed.change(arm=ArmState("studio desk", False, f"{sentence} {CAUTION}", is_waiting=True))
+    return feed
+
+
+def lit() -> ScriptedFeed:
+    """A light runs beside it."""
+    feed = up()
+    feed.change(targets=(*feed.shown.targets, Target("lamp=127.0.0.1:7700", sent=1_020, is_light=True)))
     return feed
 
 
@@ -360,8 +431,9 @@ def playing() -> PlayingFeed:
 SCENES = {
     scene.__name__: scene
     for scene in (
-        *(preparing, listening, on_goal, down, up, alerted, paused, long, surround, playing),
-        *(stems, many_stems, unarmed, armed, asking, riding, crowded),
+        *(preparing, listening, hold, on_goal, down, up, first_step, past_bound, passed, failed),
+        *(alerted, paused, long, surround, playing),
+        *(stems, many_stems, unarmed, arming, armed, lit, asking, riding, crowded),
     )
 }
 

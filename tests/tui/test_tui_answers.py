@@ -5,6 +5,7 @@ import scripted_feed as scenes
 from driving import COMPACT, drive, rows_shown, shown, told_after, until
 from textual.widgets import Static
 
+from sidecar.advice.faders.auto_follow import LOOK_S
 from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, Follow
 from sidecar.model.snapshot import Opening
 from tui.screens.arm import ArmDialog
@@ -13,20 +14,23 @@ from tui.screens.main import MainScreen
 
 
 @pytest.mark.slow
-def test_arming_asks_first_and_shows_the_caution():
-    """No leave is given before what it can do has been read."""
+@pytest.mark.parametrize("kind", ["live", "attached"])
+def test_arming_asks_first_and_shows_caution_and_limits(kind):
+    """Each time; on a screen elsewhere also for the people in that room."""
 
     async def script(pilot):
         await pilot.press("x")
         await until(pilot, lambda: isinstance(pilot.app.screen, ArmDialog), "the question")
         asked = str(pilot.app.screen.query_one("#box Static", Static).content)
-        assert "this fader, upward too?  studio desk" in asked
+        assert "Allow automatic moves of the master fader, up and down?" in asked
+        assert "studio desk: up by 3 dB a step, 6 dB in all, 1 dB/s." in asked
         assert "hurt ears and loudspeakers" in asked
-        assert "unasked from half a minute on" in asked  # as sidecar.advice.faders.auto_follow moves it
+        assert f"automatic moves start after {LOOK_S:g} s" in asked
+        assert ("Has someone in that room agreed?" in asked) == (kind == "attached")
         assert feed.told == []
 
     feed = scenes.unarmed()
-    drive(feed, script)
+    drive(feed, script, kind=kind)
 
 
 @pytest.mark.slow

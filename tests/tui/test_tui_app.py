@@ -4,13 +4,16 @@ import pytest
 import scripted_feed as scenes
 from driving import COMPACT, GENEROUS, drive, rows_shown, shown, told_after, until
 from textual.widgets import Footer, Input, OptionList
-from textual.widgets._footer import FooterKey
+from textual.widgets._footer import FooterKey, FooterLabel
 
 from sidecar.model.commands import Acknowledge, Mark, Reset, SelectGoal
+from sidecar.model.readings import Reading
 from tui.keys import KEYS, explained
+from tui.screens.commands import Commands
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
+from tui.screens.leave import LeaveDialog
 from tui.screens.main import MainScreen
 from tui.screens.reset import ResetDialog
 from tui.widgets.history import HistoryPanel
@@ -189,9 +192,9 @@ def test_the_help_explains_each_key_and_comes_from_the_same_table():
     assert all(key and meaning for key, meaning in explained())
 
     async def script(pilot):
-        await pilot.press("question_mark")
+        await pilot.press("h")
         await until(pilot, lambda: isinstance(pilot.app.screen, HelpDialog), "the help")
-        await pilot.press("question_mark")
+        await pilot.press("h")
         await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument again")
 
     drive(scenes.down(), script)
@@ -199,7 +202,7 @@ def test_the_help_explains_each_key_and_comes_from_the_same_table():
 
 def test_the_help_begins_with_the_keys_and_its_search_leaves_what_matches():
     async def script(pilot):
-        await pilot.press("question_mark")
+        await pilot.press("h")
         await until(pilot, lambda: isinstance(pilot.app.screen, HelpDialog), "the help")
         assert _help_shown(pilot.app)[0] == explained()[0][0]
         await pilot.press("slash", *"gated annex")
@@ -216,19 +219,66 @@ def _help_shown(app):
     return [str(name.render()) for name in app.screen.query(".name") if name.parent.display]
 
 
+def _has_ended(app):
+    return not app.is_running or app._exit
+
+
 @pytest.mark.parametrize("key", ["q", "ctrl+c"])
-def test_quitting_needs_no_question(key):
-    """The run is not this screen's to end, so nothing is lost."""
+@pytest.mark.parametrize("kind", ["attached", "rehearsal", "past"])
+def test_leaving_what_goes_on_or_can_be_had_again_needs_no_question(key, kind):
+    async def script(pilot):
+        await pilot.press(key)
+        await until(pilot, lambda: _has_ended(pilot.app), "the end")
+
+    feed = scenes.down()
+    app = drive(feed, script, kind=kind)
+
+    assert (app.return_code, app.return_value) == (0, None)
+    assert feed.told == []
+
+
+@pytest.mark.parametrize("key", ["q", "ctrl+c"])
+@pytest.mark.parametrize("transport", ["measuring", "paused", "waiting"])
+def test_a_live_measurement_ends_only_after_a_question(key, transport):
+    """It ends with its screen: no slip of the hand loses the rest of a pass. The same key again ends it."""
 
     async def script(pilot):
         await pilot.press(key)
-        await until(pilot, lambda: not pilot.app.is_running or pilot.app._exit, "the end")
+        await until(pilot, lambda: isinstance(pilot.app.screen, LeaveDialog), "the question")
+        await pilot.press("n")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MainScreen), "the instrument")
+        await pilot.press(key, key)
+        await until(pilot, lambda: _has_ended(pilot.app), "the end")
 
     feed = scenes.down()
-    app = drive(feed, script)
+    feed.change(transport=transport)
 
-    assert app.return_code == 0
-    assert feed.told == []
+    assert drive(feed, script).return_value is None
+
+
+@pytest.mark.parametrize("scene", [scenes.preparing, scenes.passed])
+def test_where_nothing_is_lost_a_live_screen_is_left_at_once(scene):
+    async def script(pilot):
+        await pilot.press("q")
+        await until(pilot, lambda: _has_ended(pilot.app), "the end")
+
+    feed = scene()
+    feed.change(reading=feed.shown.reading if scene is scenes.passed else Reading())
+    drive(feed, script)
+
+
+@pytest.mark.parametrize(("kind", "is_offered"), [("rehearsal", True), ("live", False), ("past", False)])
+def test_an_ended_rehearsal_offers_to_be_played_again(kind, is_offered):
+    async def script(pilot):
+        await until(pilot, lambda: _is_placed(pilot.app, "q"), "the footer")
+        assert ("space" in _footer(pilot.app)) == is_offered
+        await pilot.press("space")
+        if is_offered:
+            await until(pilot, lambda: _has_ended(pilot.app), "the end")
+
+    app = drive(scenes.passed(), script, kind=kind)
+
+    assert app.return_value == ("again" if is_offered else None)
 
 
 @pytest.mark.slow
@@ -259,13 +309,49 @@ def test_at_80_columns_the_footer_shows_help_and_quit():
     """Even with every key on offer, the way to disarm, to help and out is on the screen."""
 
     async def script(pilot):
-        await until(pilot, lambda: all(_is_placed(pilot.app, key) for key in "afxi"), "the footer")
+        await until(pilot, lambda: all(_is_placed(pilot.app, key) for key in "afx"), "the footer")
         keys = _footer(pilot.app)
         assert max(keys[key].region.right for key in ("a", "f", "x", "question_mark", "q")) <= 80
 
     feed = scenes.crowded()
     feed.change(stems=())
     drive(feed, script)
+
+
+@pytest.mark.slow
+def test_the_footer_ends_in_more_at_every_width():
+    """The last cells are the list of all keys; the keys before it are whole."""
+
+    async def script(pilot):
+        for width in (20, 40, 59, 80, 120, 200):
+            await pilot.resize_terminal(width, 24)
+            await until(pilot, lambda w=width: _ends_in_more(pilot.app, w), f"more at {width}")
+            rights = sorted(key.region.right for key in _footer(pilot.app).values())
+            assert rights[-2] <= _footer(pilot.app)["question_mark"].region.x
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, Commands), "the list")
+
+    feed = scenes.crowded()
+    drive(feed, script)
+
+
+def _ends_in_more(app, width):
+    more = _footer(app).get("question_mark")
+    return more is not None and more.region.right == width - 1 and more.description == "more"
+
+
+@pytest.mark.parametrize(
+    ("scene", "word"), [(scenes.down, "Move"), (scenes.stems, "Log"), (scenes.armed, "Move")]
+)
+def test_plus_and_minus_say_whether_they_move_or_log(scene, word):
+    """A move that is only logged must not look like one that the sidecar makes."""
+
+    async def script(pilot):
+        await until(pilot, lambda: _is_placed(pilot.app, "plus"), "the footer")
+        labels = [str(label.render()) for label in pilot.app.screen.query(FooterLabel)]
+        assert f"{word} ±0.5 dB" in labels
+
+    drive(scene(), script, GENEROUS)
 
 
 @pytest.mark.parametrize(("size", "ascii_only"), [(COMPACT, True), (GENEROUS, False)])

@@ -46,7 +46,7 @@ def test_a_stem_in_the_way_leaves_the_move_to_the_programme_and_is_named():
         "measuring", scenes.BROADCAST, next_pass=Move(-2.0, -23.0, reason="It is loud."), stems=stuck
     )
 
-    assert chosen_move(snapshot) == ("programme", Move(-2.0, -23.0, reason="Voice is held. It is loud."))
+    assert chosen_move(snapshot) == ("master", Move(-2.0, -23.0, reason="Voice is held. It is loud."))
 
 
 @pytest.mark.parametrize(

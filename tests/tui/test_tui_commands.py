@@ -72,7 +72,7 @@ def test_a_command_is_found_by_its_name_or_its_meaning(typed, command):
     async def script(pilot):
         await _open(pilot)
         pilot.app.screen.query_one(Input).value = typed
-        await until(pilot, lambda: 0 < len(_listed(pilot.app)) < 5, "what fits")
+        await until(pilot, lambda: 0 < len(_listed(pilot.app)) < 9, "what fits")
         commands = pilot.app.screen.query_one(OptionList)
         await until(pilot, lambda: commands.highlighted is not None, "the one that fits best")
         await pilot.press("enter")
@@ -113,12 +113,16 @@ def test_where_the_pass_is_over_no_key_is_offered_that_would_change_it():
     """Goals, log, rides and looking back stay."""
     feed = scenes.riding()
     feed.change(transport="ended")
-    app = make_app(feed, is_past=True)
+    app = make_app(feed, kind="past")
     screen = MainScreen(app.controller, app.palette)
     offered = {binding.action for binding in KEYS if screen.check_action(*_parsed(binding.action))}
 
     assert {"goals", "log", "help", "leave", "first", "unit", "lamps"} <= offered
-    assert not {action for action in offered if action.startswith(("tell", "nudge", "reset", "label"))}
+    assert not {
+        action
+        for action in offered
+        if action.startswith(("tell", "move_fader", "log_fader", "reset", "label"))
+    }
 
 
 def test_every_alert_state_and_stand_is_in_the_test_of_looks():

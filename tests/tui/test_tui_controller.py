@@ -32,13 +32,14 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
 @pytest.mark.parametrize(
     ("scene", "expected"),
     [
-        (scenes.down, {"pause", "follow"}),
-        (scenes.stems, {"pause", "balance"}),
+        (scenes.down, {"pause", "follow", "move_fader"}),
+        (scenes.stems, {"pause", "balance", "log_fader"}),
         (scenes.unarmed, {"pause", "arm"}),
-        (scenes.armed, {"pause", "follow", "disarm"}),
-        (scenes.asking, {"pause", "follow", "confirm", "dismiss"}),
-        (scenes.riding, {"pause", "follow", "rides"}),
-        (scenes.alerted, {"pause", "follow", "acknowledge"}),
+        (scenes.arming, {"pause", "cancel"}),
+        (scenes.armed, {"pause", "follow", "move_fader", "disarm"}),
+        (scenes.asking, {"pause", "follow", "move_fader", "confirm", "dismiss"}),
+        (scenes.riding, {"pause", "follow", "move_fader", "rides"}),
+        (scenes.alerted, {"pause", "follow", "move_fader", "acknowledge"}),
     ],
 )
 def test_only_what_does_something_is_offered(scene, expected):
@@ -51,7 +52,7 @@ def test_an_armed_hand_does_not_follow_a_stem():
     feed = scenes.stems()
     feed.change(arm=ArmState("studio desk", True, ""))
 
-    assert offers(feed.shown) == {"pause", "disarm", "balance"}
+    assert offers(feed.shown) == {"pause", "disarm", "move_fader", "balance"}
 
 
 def test_what_the_hand_says_is_news_for_a_while():

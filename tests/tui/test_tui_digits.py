@@ -8,13 +8,13 @@ from tui.drawing import digits
 def test_a_large_figure_is_seven_lines_of_blocks():
     """Exact shape, so that a change of the font is seen in review."""
     expected = [
-        "  ██          ████  ",
-        "████        ██    ██",
-        "  ██        ██    ██",
-        "  ██          ████  ",
-        "  ██        ██    ██",
-        "  ██        ██    ██",
-        "██████  ██    ████  ",
+        "    ██          ████  ",
+        "  ████        ██    ██",
+        "    ██        ██    ██",
+        "    ██          ████  ",
+        "    ██        ██    ██",
+        "    ██        ██    ██",
+        "  ██████  ██    ████  ",
     ]
 
     assert digits.large("1.8") == expected
@@ -46,3 +46,10 @@ def test_the_lines_of_a_figure_are_equally_long():
     """Ragged lines would slant the figure."""
     assert len({len(line) for line in digits.large(f"↓{digits.NARROW}12.4")}) == 1
     assert len({len(line) for line in digits.small("LISTENING")}) == 1
+
+
+def test_all_figures_are_equally_wide():
+    """A figure that changes does not move the one beside it."""
+    widths = {len(digits.large(figure)[0]) for figure in ("0", "1", "7", "8", digits.FIGURE_SPACE)}
+
+    assert widths == {8}

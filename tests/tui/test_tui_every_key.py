@@ -29,6 +29,7 @@ from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.lamps import LampDialog
+from tui.screens.leave import LeaveDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.main import MainScreen
@@ -59,6 +60,22 @@ def _in_state(transport):
     return feed
 
 
+def _by_hand():
+    feed = scenes.down()
+    feed.change(controls_fader=False)
+    return feed
+
+
+def _fader_keys(action):
+    return [
+        ("plus", f"{action}(0.5)", Nudge(0.5)),
+        ("equals_sign", f"{action}(0.5)", Nudge(0.5)),
+        ("minus", f"{action}(-0.5)", Nudge(-0.5)),
+        ("up", f"{action}(0.1)", Nudge(0.1)),
+        ("down", f"{action}(-0.1)", Nudge(-0.1)),
+    ]
+
+
 def _asked():
     feed = scenes.alerted()
     feed.change(guess=QUESTION)
@@ -79,11 +96,7 @@ PRESSED = {
             ("space", "tell('pause')", Pause()),
             ("m", "tell('mark', '')", Mark()),
             ("f", "tell('follow')", Follow()),
-            ("plus", "nudge(0.5)", Nudge(0.5)),
-            ("equals_sign", "nudge(0.5)", Nudge(0.5)),
-            ("minus", "nudge(-0.5)", Nudge(-0.5)),
-            ("up", "nudge(0.1)", Nudge(0.1)),
-            ("down", "nudge(-0.1)", Nudge(-0.1)),
+            *_fader_keys("move_fader"),
             ("r", "reset", ResetDialog),
             ("p", "tell('peak reset')", ResetPeaks()),
             ("g", "goals", GoalDialog),
@@ -91,7 +104,8 @@ PRESSED = {
             ("i", "rides", RidesDialog),
             ("l", "log", LogDialog),
             ("t", "lamps", LampDialog),
-            ("question_mark", "help", HelpDialog),
+            ("h", "help", HelpDialog),
+            ("question_mark", "commands", Commands),
             ("colon", "commands", Commands),
             ("ctrl+p", "commands", Commands),
             ("u", "unit", _view(relative=True)),
@@ -124,10 +138,13 @@ PRESSED = {
     ),
     "after a pass": (_second_pass, [("e", "passes", PassesDialog)]),
     "stems": (scenes.stems, [("b", "balance", BalanceDialog)]),
+    "by hand": (_by_hand, _fader_keys("log_fader")),
     "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
+    "arming": (scenes.arming, [("x", "cancel", Disarm())]),
+    "over": (lambda: _in_state("ended"), [("space", "again", lambda app: app._exit)]),
     "armed": (scenes.armed, [("x", "tell('disarm')", Disarm())]),
-    "leaving": (scenes.down, [("q", "leave", lambda app: app._exit)]),
-    "leaving at once": (scenes.down, [("ctrl+c", "leave", lambda app: app._exit)]),
+    "leaving": (scenes.down, [("q", "leave", LeaveDialog)]),
+    "leaving too": (scenes.down, [("ctrl+c", "leave", LeaveDialog)]),
 }
 
 
@@ -156,7 +173,7 @@ def test_each_key_does_what_the_table_says(name):
         for key, _, expected in presses:
             await _press(pilot, feed, key, expected)
 
-    drive(feed, script, GENEROUS)
+    drive(feed, script, GENEROUS, kind="rehearsal" if name == "over" else "live")
 
 
 def test_no_key_is_left_out():
@@ -176,7 +193,7 @@ BY_MOUSE = [
     ("r", ResetDialog, "n"),
     ("g", GoalDialog, "escape"),
     ("l", LogDialog, "escape"),
-    ("question_mark", HelpDialog, "escape"),
+    ("h", HelpDialog, "escape"),
 ]
 
 

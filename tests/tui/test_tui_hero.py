@@ -2,6 +2,7 @@
 
 import math
 
+import pytest
 import scripted_feed as scenes
 
 from sidecar.model.readings import Move
@@ -17,16 +18,72 @@ def _lines(feed, width, height, **controller):
 def test_at_80_columns_figure_and_words_stand_side_by_side():
     """The whole hero as the smallest full screen shows it."""
     expected = [
-        "      ██          ██          ████     master fader, this pass",
-        "      ██        ████        ██    ██   DOWN 1.8 dB  −3.5 → −5.3",
-        "      ██          ██        ██    ██   lands at −23.1 LUFS",
-        "      ██          ██          ████     likely −23.4 to −22.9",
-        "  ██████████      ██        ██    ██   the second half has been running 1.6 LU",
-        "    ██████        ██        ██    ██   hot",
-        "      ██        ██████  ██    ████",
+        "               ██            ██          ████     now: down 1.8 dB  −3.5 → −5.3",
+        "               ██          ████        ██    ██   lands at −23.1 LUFS",
+        "               ██            ██        ██    ██   likely −23.4 to −22.9",
+        "               ██            ██          ████     from the top: down 2.3 dB",
+        "           ██████████        ██        ██    ██   the second half has been",
+        "             ██████          ██        ██    ██   running 1.6 LU hot",
+        "               ██          ██████  ██    ████",
     ]
 
     assert _lines(scenes.down(), 80, 7) == expected
+
+
+SIZES = [(80, 7), (120, 8), (200, 15), (59, 15), (56, 6), (80, 4)]
+STATES = [scenes.hold, scenes.on_goal, scenes.down, scenes.up, scenes.first_step, scenes.past_bound]
+
+
+def _with_gain(gain_db):
+    feed = scenes.down()
+    move = Move(gain_db, -23.1, -23.4, -22.9, reason="far too hot")
+    feed.change(advice=scenes.advice_of(move))
+    return feed
+
+
+def _places(feed, width, height):
+    """Row and column where the landing and the whole-pass gain begin."""
+    found = []
+    for y, line in enumerate(_lines(feed, width, height)):
+        begun = [words for words in ("lands at", "finish and land at", "from the top") if words in line]
+        found += [(y, line.index(words)) for words in begun]
+    return found
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_nothing_jumps_from_one_state_to_the_next(width, height):
+    """Landing and whole-pass gain keep their row and column whatever is said."""
+    places = [_places(scene(), width, height) for scene in STATES]
+
+    assert len(places[0]) >= 1
+    assert all(place == places[0] for place in places)
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_the_last_figure_keeps_its_cells(width, height):
+    """Each figure has a place of its own, up to 88.8 dB."""
+    ends = {_figure_end(_with_gain(gain_db), width, height) for gain_db in (-0.8, -1.8, 8.8, 18.8, -88.8)}
+
+    assert len(ends) == 1
+
+
+def _figure_end(feed, width, height):
+    """The right edge of the figure, and how many rows it has."""
+    lines = _lines(feed, width, height)
+    words = next(x for x in (line.find("now: ") for line in lines) if x >= 0)
+    rows = [line[: words if words > 1 else None] for line in lines]
+    blocks = [
+        max(x for x, char in enumerate(row) if char in "█▀▄") for row in rows if "█" in row or "▀" in row
+    ]
+    return max(blocks), len(blocks)
+
+
+@pytest.mark.parametrize("width", [79, 80, 119, 120, 59, 40])
+def test_no_row_is_longer_than_the_panel(width):
+    for scene in STATES:
+        rows = hero(Controller(scene()).read_view(), width, 7)
+
+        assert {len(text_of(row)) for row in rows} == {width}
 
 
 def test_with_room_the_landing_is_set_in_blocks_too():
@@ -38,67 +95,60 @@ def test_with_room_the_landing_is_set_in_blocks_too():
     assert not any("lands at −23.1" in line for line in lines)
 
 
-def test_a_limited_move_up_keeps_limit_caution_and_reason():
-    """What a hand must know before it raises gain fits into 80 columns."""
+def test_a_limited_move_up_keeps_limit_and_reason():
     text = "\n".join(_lines(scenes.up(), 80, 7))
 
-    for part in (
-        "UP 1.4 dB  −3.5 → −2.1  monitors down",
-        "△ held by the true-peak ceiling",
-        "2.6 dB would be",
-    ):
+    for part in ("now: up 1.4 dB  −3.5 → −2.1", "△ true-peak ceiling limits it", "2.6 dB would be"):
         assert part in text
 
 
 def test_two_figures_before_the_point_leave_room_for_the_landing():
-    """A large move is still explained at 80 columns, nothing is cut in half."""
     feed = scenes.down()
-    feed.change(this_pass=Move(-12.4, -23.1, -23.4, -22.9, reason="far too hot"))
+    feed.change(advice=scenes.advice_of(Move(-12.4, -23.1, -23.4, -22.9, reason="far too hot")))
     text = "\n".join(_lines(feed, 80, 7))
 
-    for part in ("DOWN 12.4 dB  −3.5 → −15.9", "lands at −23.1 LUFS", "likely −23.4 to −22.9"):
+    for part in ("now: down 12.4 dB", "lands at −23.1 LUFS", "likely −23.4 to −22.9"):
         assert part in text
 
 
-def test_calm_words_stand_over_their_reason():
-    """On goal is a word, not a figure, and says where it lands."""
-    lines = _lines(scenes.on_goal(), 80, 7)
+def test_the_end_is_a_verdict_and_the_move_of_the_next_pass():
+    """In place of a large move that nobody can make any more."""
+    lines = [line[50:] for line in _lines(scenes.failed(), 80, 7)]
 
-    assert lines[4] == "  this pass lands at −23.0 LUFS  likely −23.1 to −22.9"
-    assert lines[5] == "  the rest may stay as it is"
+    assert lines == [
+        "integrated −20.9: 1.9 LU over",
+        "the limit −22.8 LUFS",
+        "true peak −0.4: 0.6 dB over",
+        "the limit −1.0 dBTP",
+        "next pass: down 2.1 dB",
+        "lands at −23.0 LUFS",
+        "the whole pass read −20.9 LU…",
+    ]
 
 
 def test_the_stem_to_move_first_is_named_and_the_mix_lands():
     """Which of the faders, how far from where to where, and what all the moves together come to."""
     expected = [
-        "      ██          ██          ████     first of 2 stem moves, next pass",
-        "    ██████      ████        ██    ██   voice: UP 1.2 dB  −3.5 → −2.3  monitors down",
-        "  ██████████      ██              ██   mix lands at −23.0 LUFS",
-        "      ██          ██            ██     likely −23.3 to −22.8",
-        "      ██          ██          ██       With these moves made, the mix lands at",
-        "      ██          ██        ██         −23.0 LUFS.",
-        "      ██        ██████  ██  ████████",
+        "voice: up 1.2 dB  −3.5 → −2.3",
+        "mix lands at −23.0 LUFS",
+        "likely −23.3 to −22.8",
+        "from the top: up 1.4 dB",
+        "first of 2, monitors down",
     ]
 
-    assert _lines(scenes.stems(), 80, 7) == expected
+    assert [line[50:] for line in _lines(scenes.stems(), 80, 7)][:5] == expected
 
 
-def test_in_four_rows_landing_limit_and_caution_are_still_there():
+def test_in_four_rows_landing_gain_and_caution_are_still_there():
     """Where many stems take its room, the hero gives up size and the reason, nothing that is needed."""
-    expected = [
-        "   ▄█▄   ▀▀▀▄   ▄▀▀▄   first of 4 stem moves, next pass",
-        "  ▀▀█▀▀   ▄▄▀   █  █   footsteps: UP 3.0 dB  −6.5 → −3.5  monitors down",
-        "    █       █   █  █   mix lands at −23.0 LUFS  likely −23.3 to −22.8",
-        "    ▀    ▀▀▀  ▀  ▀▀    held to one safe step",
+    lines = [line[27:] for line in _lines(scenes.many_stems(16), 80, 4)]
+
+    assert lines == [
+        "footsteps: up 3.0 dB  −6.5 → −3.5",
+        "mix lands at −23.0 LUFS  likely −23.3 to −22.8",
+        "from the top: up 1.4 dB",
+        "first of 4, monitors down",
     ]
-
-    assert _lines(scenes.many_stems(16), 80, 4) == expected
-    assert _lines(scenes.many_stems(16), 120, 4)[:1] + expected[1:] == expected
-
-
-def test_with_room_it_is_the_mix_that_lands():
-    """Nobody takes the landing for the stem's own."""
-    assert _lines(scenes.stems(), 120, 8)[0].endswith("mix lands at")
 
 
 def test_a_fader_all_the_way_down_is_said_in_words():
@@ -111,11 +161,12 @@ def test_a_fader_all_the_way_down_is_said_in_words():
 
 def test_one_line_still_says_the_move():
     """The smallest screen keeps what matters most."""
-    assert _lines(scenes.down(), 40, 1) == ["▼ DOWN 1.8 dB  −3.5 → −5.3"]
+    assert _lines(scenes.down(), 40, 1) == ["▼ now: down 1.8 dB  −3.5 → −5.3"]
 
 
 def test_without_half_blocks_words_are_plain():
-    """On an ASCII terminal a word is written, not drawn out of halves."""
+    """On an ASCII terminal a word is written, not drawn out of halves; its place is the same."""
     lines = _lines(scenes.on_goal(), 80, 7, half_blocks=False)
 
-    assert lines[0] == "◇ on goal  fader at −3.5 dB"
+    assert lines[0].strip() == "on goal  fader at −3.5 dB"
+    assert lines[3].startswith(" ◇ ON GOAL  ")

@@ -31,7 +31,7 @@ def review():
 
 
 async def _looked_at(review, script):
-    app = make_app(review, ascii_only=False, is_past=True)
+    app = make_app(review, ascii_only=False, kind="past")
     async with app.run_test(size=GENEROUS) as pilot:
         await settled(pilot, GENEROUS[1] - 1)
         await script(pilot)
@@ -53,7 +53,7 @@ def test_a_review_shows_the_move_the_events_and_what_was_read(review):
     async def script(pilot):
         text = shown(pilot.app)
         assert "■ ended  2:00 of 2:00" in text
-        assert f"DOWN {abs(review.snapshot().next_pass.gain_db):.1f} dB" in text
+        assert f"next pass: down {abs(review.snapshot().next_pass.gain_db):.1f} dB" in text
         assert "△ceiling −0.3 dBTP" in text
         await pilot.press("comma")
         await until(pilot, lambda: bool(_reading(pilot.app)), "the reading")

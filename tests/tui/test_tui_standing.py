@@ -1,4 +1,4 @@
-"""The hand, the question and the earlier pass."""
+"""The reserved row, automatic moves, the question and the earlier pass."""
 
 import math
 from dataclasses import replace
@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.model.snapshot import ArmState, EarlierPass
+from sidecar.model.snapshot import ArmState, EarlierPass, Target
+from tui import texts
 from tui.controller import Controller
 from tui.drawing.cells import text_of
 from tui.drawing.panels.standing import rows_wanted, standing_rows
@@ -17,63 +18,112 @@ def _view(feed, *, news=False):
 
 
 def _lines(view, width=80, height=None):
-    height = rows_wanted(view, width) if height is None else height
+    height = rows_wanted(view, 24) if height is None else height
     return [text_of(row).rstrip() for row in standing_rows(view, width, height)]
 
 
 def test_not_armed_is_said_with_word_and_shape():
     """With the surface, what was said last, and the earlier pass under it."""
-    expected = [
-        " ▢ not armed  studio desk  Disarmed by you.",
+    assert _lines(_view(scenes.unarmed())) == [
+        " ▢ not armed  studio desk                          this pass, next look in 12 s",
+        " Disarmed by you.",
         " earlier pass mix.wav fits (1.2 s in, 0.4 dB)",
     ]
 
-    assert _lines(_view(scenes.unarmed())) == expected
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+@pytest.mark.parametrize("news", [True, False])
+def test_while_armed_how_to_stop_it_is_never_cut(width, news):
+    """The caution was read before arming; what is needed now fits at every width."""
+    state, how, *_ = _lines(_view(scenes.armed(), news=news), width)
+
+    assert state.startswith(" ▣ ARMED")
+    assert "x disarms." in how
+    assert not how.endswith("…")
 
 
-def test_the_caution_is_shown_in_full_while_it_is_new():
-    """Every word of it, before anything has moved."""
-    lines = _lines(_view(scenes.armed(), news=True))
+@pytest.mark.parametrize("width", [40, 80])
+def test_waiting_for_the_fader_is_neither_armed_nor_not(width):
+    state, how, *_ = _lines(_view(scenes.arming(), news=True), width)
 
-    assert lines[0].startswith(" ▣ ARMED  studio desk  Caution: the sidecar will now move a fader")
-    assert scenes.CAUTION in " ".join(line.strip() for line in lines)
-
-
-def test_afterwards_armed_stays_in_one_row():
-    """Word and shape never go; the sentence is cut to what fits beside them."""
-    (line, _) = _lines(_view(scenes.armed()))
-
-    assert line.startswith(" ▣ ARMED  studio desk  Caution: the sidecar will now move a fader, upward")
-    assert line.endswith("…")
+    assert state.startswith(" ▢ waiting")
+    assert "Touch the fader once" in how
+    assert "x cancels." in how
 
 
-def test_a_long_sentence_gives_way_to_the_question():
-    """What asks for an answer is not pushed off the screen by what only informs."""
+def test_what_the_run_says_besides_is_shown_while_it_is_new():
     feed = scenes.armed()
-    feed.change(guess=scenes.asking().shown.guess)
-    lines = _lines(_view(feed, news=True), height=4)
+    feed.change(arm=ArmState("studio desk", True, "Only to −1.0 dB: one step raises by 3.0 dB at most."))
 
-    assert rows_wanted(_view(feed, news=True), 80) == 6
-    assert lines[1].endswith("…")
-    assert lines[2].startswith(" ? Was the fader moved")
-    assert lines[3].startswith(" earlier pass")
+    assert _lines(_view(feed, news=True))[1] == " Only to −1.0 dB: one step raises by 3.0 dB at most."
+    assert _lines(_view(feed))[1].endswith("x disarms.")
 
 
-@pytest.mark.parametrize("height", [1, 2])
-def test_with_least_room_armed_comes_first(height):
-    """What can move a fader is said before what asks."""
-    feed = scenes.armed()
-    feed.change(guess=scenes.asking().shown.guess)
+def test_every_state_of_a_run_asks_for_the_same_rows():
+    """Arming, cautions and the question have their row from the first look on: nothing below jumps."""
+    by_hand = {
+        rows_wanted(_view(scene()), 24) for scene in (scenes.down, scenes.up, scenes.asking, scenes.lit)
+    }
+    armed = {
+        rows_wanted(_view(scene(), news=True), 24) for scene in (scenes.unarmed, scenes.arming, scenes.armed)
+    }
 
-    assert "▣ ARMED" in _lines(_view(feed, news=True), height=height)[0]
+    assert (by_hand, armed) == ({1}, {3})
 
 
-def test_the_keys_of_a_question_are_never_cut():
+def test_a_table_of_stems_on_a_low_screen_takes_the_row():
+    feed = scenes.stems()
+    heights = [rows_wanted(_view(feed), height) for height in (24, 40)]
+    feed.change(arm=ArmState("studio desk", True, ""))
+
+    assert heights == [0, 1]
+    assert rows_wanted(_view(feed), 24) == 2
+
+
+def test_the_next_look_counts_down_and_says_where_it_heads():
+    assert _lines(_view(scenes.hold()))[0].endswith("this pass, next look in 14 s ↘")
+    assert _lines(_view(scenes.down()))[0].endswith("this pass, next look in 12 s")
+    assert _lines(_view(scenes.up()))[0].endswith("next look in 14 s")
+
+
+def test_a_rise_carries_its_caution():
+    """Louder can hurt ears and loudspeakers; quieter cannot."""
+    assert texts.LOUDER in _lines(_view(scenes.up()))[0]
+    assert texts.LOUDER not in _lines(_view(scenes.down()))[0]
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_while_a_light_runs_its_caution_is_on_the_screen(width):
+    assert "✶ light" in _lines(_view(scenes.lit()), width)[0]
+
+
+def test_light_armed_and_louder_all_find_room_at_80_columns():
+    feed = scenes.lit()
+    feed.change(controls_fader=False, arm=ArmState("studio desk", True, ""))
+    line = _lines(_view(feed))[0]
+
+    assert all(part in line for part in ("▣ ARMED", "✶ light", "▲ monitors down", "14 s"))
+
+
+def test_how_much_the_moves_widened_the_range_is_told():
+    assert _lines(_view(scenes.first_step()))[0].startswith(" moves so far widened the range by 0.8 LU ")
+    assert "range" not in _lines(_view(scenes.down()))[0]
+
+
+def test_after_the_end_the_fader_for_the_next_pass_is_named():
+    assert _lines(_view(scenes.failed())) == [" start the next pass with the fader at −5.6 dB"]
+
+
+@pytest.mark.parametrize(
+    ("width", "line"),
+    [
+        (80, " ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"),
+        (38, " ? Was the fader moved…  y yes  n no"),
+    ],
+)
+def test_the_keys_of_a_question_are_never_cut(width, line):
     """A question that cannot be answered would be worse than none."""
-    assert _lines(_view(scenes.asking())) == [
-        " ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"
-    ]
-    assert _lines(_view(scenes.asking()), 38) == [" ? Was the fader moved…  y yes  n no"]
+    assert [line] == _lines(_view(scenes.asking()), width)
 
 
 @pytest.mark.parametrize(
@@ -96,19 +146,17 @@ def test_the_earlier_pass_is_one_quiet_line(earlier, line):
     feed = scenes.down()
     feed.change(earlier_pass=earlier)
 
-    assert [line] == _lines(_view(feed))
-
-
-def test_where_nothing_stands_no_row_is_asked_for():
-    """Without a surface, a question and an earlier pass the screen is as it was."""
-    assert rows_wanted(_view(scenes.down()), 80) == 0
+    assert _lines(_view(feed))[1] == line
 
 
 @pytest.mark.parametrize("width", [1, 12, 25, 40, 80, 200])
 def test_every_row_has_the_width_of_the_panel(width):
     """Whatever the size and the surface's name, nothing sticks out."""
     feed = scenes.crowded()
-    feed.change(arm=ArmState("a surface with a name of its own", True, scenes.CAUTION))
-    rows = standing_rows(_view(feed, news=True), width, 6)
+    lights = (Target("lamp=127.0.0.1:7700", is_light=True),)
+    feed.change(arm=ArmState("a surface with a name of its own", True, scenes.CAUTION), targets=lights)
+    for guess in ("", feed.shown.guess):
+        feed.change(guess=guess)
+        rows = standing_rows(_view(feed, news=True), width, 6)
 
-    assert [width] * 6 == [len(text_of(row)) for row in rows]
+        assert [width] * 6 == [len(text_of(row)) for row in rows]

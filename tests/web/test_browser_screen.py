@@ -112,7 +112,7 @@ def drawn_text(page):
 
 def shown_moves(page):
     """Every move that the page has drawn so far, in words."""
-    return set(re.findall(r"(?:DOWN|UP) \d+\.\d dB", drawn_text(page)))
+    return set(re.findall(r"now: (?:down|up) \d+\.\d dB", drawn_text(page)))
 
 
 def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):

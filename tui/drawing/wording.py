@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.loudness.limits import is_over, is_under
@@ -12,6 +13,16 @@ from sidecar.settings.goals import Goal
 
 Stand = Literal["under", "inside", "over"]
 """Where a value stands against what is allowed; also the ink it is drawn with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stands:
+    """How the three measures are coloured."""
+
+    integrated: Stand = "inside"
+    short_term: Stand = "inside"
+    momentary: Stand = "inside"
+
 
 SHAPES: dict[str, str] = {
     **{"under": "◁", "inside": "◇", "over": "▷", "ceiling": "△"},

@@ -1,4 +1,4 @@
-"""Asking, with the caution, before the sidecar may move a fader."""
+"""Asking, with the caution and the limits, each time before the sidecar may move a fader."""
 
 from __future__ import annotations
 
@@ -9,29 +9,38 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widgets import Footer, Static
 
+from sidecar.model.snapshot import ArmState
 from tui import texts
 from tui.palette import Palette
 from tui.screens.dialog import Dialog, prose
 
 
 class ArmDialog(Dialog[bool]):
-    """True when the sidecar is given leave. Enter, which a hand presses out of habit, gives none."""
+    """True when automatic moves are allowed. Enter, which a hand presses out of habit, allows none."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("y", "answer(True)", "Arm"),
-        Binding("n,x,escape", "answer(False)", "Leave it", key_display="n"),
+        Binding("y", "answer(True)", "Allow"),
+        Binding("escape,n,x", "answer(False)", "Cancel", key_display="esc"),
     ]
 
-    def __init__(self, surface: str, palette: Palette) -> None:
+    def __init__(self, arm: ArmState, palette: Palette, *, is_elsewhere: bool) -> None:
+        """is_elsewhere: the fader is not in the room of this screen."""
         super().__init__()
-        self._surface = surface
+        self._arm = arm
         self._palette = palette
+        self._is_elsewhere = is_elsewhere
 
     def compose(self) -> ComposeResult:
+        arm = self._arm
+        limits = texts.ARM_LIMITS.format(
+            step_db=f"{arm.step_up_db:g}", total_db=f"{arm.total_up_db:g}", rate_db_s=f"{arm.rate_db_s:g}"
+        )
         parts = (
-            (texts.ARM_QUESTION.format(surface=self._surface), "strong"),
+            (f"{texts.ARM_QUESTION}\n", "strong"),
+            (f"{arm.surface}: {limits}\n\n", "plain"),
+            (f"{texts.ARM_ELSEWHERE}\n\n" if self._is_elsewhere else "", "over bold"),
             (texts.ARM_CAUTION_WORD, "over bold"),
-            (texts.ARM_CAUTION, "plain"),
+            (f"{texts.ARM_CAUTION}\n\n", "plain"),
             (texts.ARM_KEYS, "plain"),
         )
         with Vertical(id="box"):

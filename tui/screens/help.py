@@ -20,7 +20,7 @@ class HelpDialog(Dialog[None]):
     """The keys, then the measures with their standards; a search shows the entries that have its words."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,question_mark,q", "leave", texts.BACK, key_display="esc"),
+        Binding("escape,h,question_mark,q", "leave", texts.BACK, key_display="esc"),
         Binding("slash", "search", "Search", key_display="/"),
     ]
 

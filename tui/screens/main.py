@@ -9,7 +9,6 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Footer
 
 from sidecar.model import commands
 from sidecar.model.readings import BLOCK_S
@@ -26,6 +25,7 @@ from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.lamps import LampDialog
+from tui.screens.leave import LeaveDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.passes import PassesDialog
@@ -34,6 +34,7 @@ from tui.widgets.alerts import Alerts
 from tui.widgets.heading import Heading
 from tui.widgets.hero import Hero
 from tui.widgets.history import HistoryPanel
+from tui.widgets.key_bar import KeyBar
 from tui.widgets.outlets import Outlets
 from tui.widgets.panel import Panel
 from tui.widgets.scales import Scales
@@ -52,19 +53,22 @@ _AT_ONCE: dict[str, Callable[..., commands.Command]] = {
 
 _SOMETIMES = frozenset(
     {
-        *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm"),
-        *("confirm", "dismiss", "rides", "balance", "passes"),
+        *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm", "cancel"),
+        *("move_fader", "log_fader", "confirm", "dismiss", "rides", "balance", "passes"),
     }
 )
 """What is only offered while it does something."""
 
 
 _CHANGES = frozenset(
-    {"start", "pause", "continue", "reset", "peak reset", "mark", "label", "nudge", "acknowledge", "follow"}
+    {
+        *("start", "pause", "continue", "reset", "peak reset", "mark", "label", "acknowledge", "follow"),
+        *("move_fader", "log_fader"),
+    }
 )
 """What is not offered where a pass that is over is looked back on."""
 
-_FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "confirm", "dismiss"}
+_FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "cancel", "confirm", "dismiss"}
 """What a run that has ended would not take any more."""
 
 _PAGE = 0.8
@@ -88,7 +92,7 @@ class MainScreen(Screen[None]):
     def compose(self) -> ComposeResult:
         for kind in (Heading, Hero, Standing, StemsPanel, Scales, HistoryPanel, Alerts, Outlets):
             yield kind(self.palette)
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyBar(compact=True, show_command_palette=False)
 
     def on_resize(self) -> None:
         if self._view is not None:
@@ -116,12 +120,12 @@ class MainScreen(Screen[None]):
     def _asks(self, view: View) -> dict[str, int]:
         return {
             "channels": len(view.snapshot.reading.true_peak),
-            "standing": standing.rows_wanted(view, self.size.width),
+            "standing": standing.rows_wanted(view, self.size.height),
             "stems": stems.rows_wanted(len(view.snapshot.stems), self.size.width),
         }
 
     def _share_rows(self) -> None:
-        footer = self.query_one(Footer)
+        footer = self.query_one(KeyBar)
         footer.display = self.size.height > 5
         shared = plan(self.size.height - footer.display, width=self.size.width, **self._asked)
         scales = self.query_one(Scales)
@@ -153,20 +157,27 @@ class MainScreen(Screen[None]):
             return False
         if name == "now":
             return self.controller.cursor.at_s is not None
+        if name == "again":
+            return self.controller.kind == "rehearsal" and self._is_over()
         return name not in _SOMETIMES or name in self._offered
 
     def _not_taken(self) -> frozenset[str]:
-        if self.controller.is_past:
+        if self.controller.kind == "past":
             return _CHANGES
-        is_over = self._view is not None and self._view.snapshot.transport == "ended"
-        return _FOR_A_RUN if is_over else frozenset()
+        return _FOR_A_RUN if self._is_over() else frozenset()
+
+    def _is_over(self) -> bool:
+        return self._view is not None and self._view.snapshot.transport == "ended"
 
     def action_tell(self, verb: str, *values: str) -> None:
         if verb in ("confirm", "dismiss") and self._view is not None:
             values = (self._view.snapshot.guess,)
         self.controller.send_command(_AT_ONCE[verb](*values))
 
-    def action_nudge(self, change_db: float) -> None:
+    def action_move_fader(self, change_db: float) -> None:
+        self.controller.nudge_fader(change_db)
+
+    def action_log_fader(self, change_db: float) -> None:
         self.controller.nudge_fader(change_db)
 
     def action_unit(self) -> None:
@@ -223,11 +234,17 @@ class MainScreen(Screen[None]):
 
     def action_arm(self) -> None:
         if self._view is not None and self._view.snapshot.arm is not None:
-            self.app.push_screen(ArmDialog(self._view.snapshot.arm.surface, self.palette), self._arm_if)
+            dialog = ArmDialog(
+                self._view.snapshot.arm, self.palette, is_elsewhere=self.controller.kind == "attached"
+            )
+            self.app.push_screen(dialog, self._arm_if)
 
     def _arm_if(self, wanted: bool | None) -> None:
         if wanted:
             self.controller.send_command(commands.Arm())
+
+    def action_cancel(self) -> None:
+        self.controller.send_command(commands.Disarm())
 
     def action_rides(self) -> None:
         if self._view is not None:
@@ -257,5 +274,16 @@ class MainScreen(Screen[None]):
     def action_help(self) -> None:
         self.app.push_screen(HelpDialog(explained(), self.palette))
 
+    def action_again(self) -> None:
+        self.app.exit("again")
+
     def action_leave(self) -> None:
-        self.app.exit()
+        measured = self._view.snapshot.reading.seconds if self._view else 0.0
+        if self.controller.kind != "live" or self._is_over() or measured == 0.0:
+            self.app.exit()
+            return
+        self.app.push_screen(LeaveDialog(wording.clock(measured)), self._leave_if)
+
+    def _leave_if(self, wanted: bool | None) -> None:
+        if wanted:
+            self.app.exit()

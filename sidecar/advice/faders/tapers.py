@@ -150,13 +150,17 @@ class FaderLimits:
         return allowed, None if step == change_db else "step"
 
 
+RISE_DB_PER_S = 1.0
+"""Ours: how fast a fader is moved up; slow enough for a hand on it to stop it in time."""
+
+
 @dataclass(frozen=True, slots=True)
 class Ramp:
     """A fader on its way: where it stands and since when. Each step gives the next one."""
 
     position_db: float
     at_s: float
-    up_db_per_s: float = 1.0
+    up_db_per_s: float = RISE_DB_PER_S
     down_db_per_s: float = 10.0
 
     FLOOR_DB = -60.0

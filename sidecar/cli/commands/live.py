@@ -34,7 +34,8 @@ def run(options: argparse.Namespace) -> int:
     with contextlib.ExitStack() as closing:
         source = _source(options, mix, closing)
         named = source.positions if isinstance(source, FileSource) and mix is None else None
-        return run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
+        run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
+    return 0
 
 
 def _layout(asked: str | None, named: Sequence[str] | None) -> tuple[str | None, LayoutOrigin]:

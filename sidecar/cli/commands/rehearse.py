@@ -16,24 +16,42 @@ _FASTEST = 100.0
 
 
 def run(options: argparse.Namespace) -> int:
-    """Runs the rehearsal to its end, or until the person quits."""
+    """Runs the rehearsal to its end, or until the person quits; again where that is asked for."""
     if options.apart:
         options.stems = ",".join(RehearsalSource.stems)
     mix = mix_of(options)
     times = _times(options.pace)
     source = _source(options.pace, times, mix)
+    while _play(source, options, mix, times):
+        source = _source(options.pace, times, mix, before=source)
+        options.resume = False
+        if not options.no_record and options.earlier is None:
+            options.earlier = "last"
+    return 0
+
+
+def _play(source: RehearsalSource, options: argparse.Namespace, mix: Mix | None, times: float) -> bool:
+    """Returns whether the person wants to rehearse again, from the faders as they are."""
     return run_session(
-        source, options, layout=("stereo", "assumed"), mix=mix, reach=rehearsed(options, source, times)
+        source,
+        options,
+        layout=("stereo", "assumed"),
+        mix=mix,
+        reach=rehearsed(options, source, times),
+        kind="rehearsal",
     )
 
 
-def _source(pace: str, times: float, mix: Mix | None) -> RehearsalSource:
+def _source(
+    pace: str, times: float, mix: Mix | None, before: RehearsalSource | None = None
+) -> RehearsalSource:
     if pace == "fast":
-        return RehearsalSource(pace="fast", apart=mix is not None)
+        return RehearsalSource(pace="fast", apart=mix is not None, before=before)
     return RehearsalSource(
         clock=lambda: time.monotonic() * times,
         wait=lambda ahead_s: time.sleep(ahead_s / times),
         apart=mix is not None,
+        before=before,
     )
 
 

@@ -37,7 +37,12 @@ def _here(options: argparse.Namespace) -> int:
 
         with ending(last_words, has_screen=True) as asked:
             feed.wait(_FIRST_WORD_S)
-            tui.run(feed, contrast=options.contrast, is_over=lambda: asked.is_asked or is_orphan())
+            tui.run(
+                feed,
+                contrast=options.contrast,
+                kind="attached",
+                is_over=lambda: asked.is_asked or is_orphan(),
+            )
     return 0
 
 

@@ -15,6 +15,7 @@ from rich.console import Console
 
 import tui
 from sidecar.cli.arguments.parsing import LISTEN_PORT
+from sidecar.cli.run.closing import closing_lines, closing_object
 from sidecar.cli.run.discovery import discovery
 from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, unless_it_never_began
@@ -28,7 +29,7 @@ from sidecar.errors import RecordError, SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
-from sidecar.model.foreign_text import printable
+from sidecar.model.foreign_text import printable, printable_json
 from sidecar.model.snapshot import Event, Outlet
 from sidecar.osc.access import network
 from sidecar.osc.sockets.destinations import resolve
@@ -45,6 +46,7 @@ from sidecar.sources import Source
 if TYPE_CHECKING:
     from sidecar.meter.layouts import LayoutOrigin
     from sidecar.run.audio_recorder import AudioRecorder
+    from tui.controller import RunKind
 
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
@@ -56,10 +58,11 @@ def run_session(
     layout: tuple[str | None, LayoutOrigin],
     mix: Mix | None = None,
     reach: Reach = no_fader,
-) -> int:
-    """Runs *source* to its end, or until the person quits; 0 when nothing went wrong.
+    kind: RunKind = "live",
+) -> bool:
+    """Runs *source* to its end, or until the person quits; returns whether it is to be played again.
 
-    layout: as the meter takes it, and where it comes from.
+    layout: as the meter takes it, and where it comes from. kind: what the screen shows.
     """
     has_screen = _has_screen(options)
     try:
@@ -71,13 +74,27 @@ def run_session(
             if options.json and not has_screen:  # the lines for people say so themselves
                 closing.enter_context(compiling_is_said(Console(stderr=True)))
             session = _session(source, options, layout, mix, reach, closing)
-            if has_screen:
-                _run_on_screen(session, options, closing)
-            else:
+            try:
+                if has_screen:
+                    return _run_on_screen(session, options, closing, kind)
                 run_beside(session, options.for_s, wait, closing, has_screen=False)
+            finally:
+                _print_closing(session, as_json=options.json and not has_screen)
     finally:
         source.close()
-    return 0
+    return False
+
+
+def _print_closing(session: Session, *, as_json: bool) -> None:
+    """Prints what stays of the pass, whatever ended it; nobody may be there to read it."""
+    snapshot, pass_id = session.snapshot(), session.pass_id
+    lines = closing_lines(snapshot, pass_id)
+    if as_json:
+        found = closing_object(snapshot, pass_id)
+        lines = (printable_json(found),) if found else ()
+    with contextlib.suppress(OSError):
+        for line in lines:
+            print(line, flush=True)
 
 
 def _has_screen(options: argparse.Namespace) -> bool:
@@ -220,11 +237,17 @@ def _close_recorder(recorder: AudioRecorder) -> None:
         print(f"sidecar: {printable(recorder.fault)}", file=sys.stderr)
 
 
-def _run_on_screen(session: Session, options: argparse.Namespace, closing: contextlib.ExitStack) -> None:
+def _run_on_screen(
+    session: Session, options: argparse.Namespace, closing: contextlib.ExitStack, kind: RunKind
+) -> bool:
+    """Returns whether the run is to be played again."""
+    again: list[bool] = []
+
     def show(_worker: threading.Thread, asked: Shutdown) -> None:
-        tui.run(session, contrast=options.contrast, is_over=lambda: asked.is_asked)
+        again.append(tui.run(session, contrast=options.contrast, kind=kind, is_over=lambda: asked.is_asked))
 
     run_beside(session, options.for_s, show, closing, has_screen=True)
+    return any(again)
 
 
 def _seconds(text: str | None) -> float | None:

@@ -130,6 +130,7 @@ class JsonLines:
             seconds=round(snapshot.reading.seconds, 3),
             surface=snapshot.arm.surface,
             is_armed=snapshot.arm.is_armed,
+            is_waiting=snapshot.arm.is_waiting,
             text=snapshot.arm.sentence,
         )
 
@@ -154,8 +155,7 @@ class PlainLines:
 
     def __call__(self, snapshot: Snapshot) -> None:
         reason = "" if snapshot.transport == "preparing" else chosen_move(snapshot)[1].reason
-        armed = snapshot.arm.sentence if snapshot.arm else ""
-        sentences = snapshot.notice, armed, f"{_whose(snapshot)}{reason}"
+        sentences = snapshot.notice, _about_arming(snapshot), f"{_whose(snapshot)}{reason}"
         for sentence, before in zip(sentences, self._latest, strict=True):
             if sentence and sentence != before:
                 print(sentence, flush=True)
@@ -198,9 +198,10 @@ class SpokenLine:
         self._out = out or sys.stdout
         self._in_place = self._out.isatty()
         self._beat = self._notice_until = -1
-        self._latest = self._body = self._notice = ""
+        self._latest = self._body = self._notice = self._arming = ""
 
     def __call__(self, snapshot: Snapshot) -> None:
+        self._say_arming(_about_arming(snapshot))
         if snapshot.beat == self._beat and snapshot.transport != "ended":
             return
         self._beat = snapshot.beat
@@ -217,6 +218,16 @@ class SpokenLine:
             self._rewrite(spoken(snapshot, notice, longest), is_last=is_last)
         elif is_news or body != before:
             self._out.write(f"{spoken(snapshot, brief(self._notice) if is_news else '')}\n")
+        self._out.flush()
+
+    def _say_arming(self, sentence: str) -> None:
+        """Writes a sentence about arming, whole and in a line of its own, once and at once."""
+        if sentence in {"", self._arming}:
+            return
+        self._arming = sentence
+        blank = " " * len(self._latest) if self._in_place else ""
+        self._out.write(f"\r{blank}\r{sentence}\n" if blank else f"{sentence}\n")
+        self._latest = ""
         self._out.flush()
 
     def _rewrite(self, line: str, *, is_last: bool) -> None:
@@ -275,6 +286,11 @@ def _joined(parts: dict[str, str]) -> str:
 
 def _shortened(text: str, longest: int | None) -> str:
     return text if longest is None or len(text) <= longest else f"{text[: longest - 1].rstrip()}…"
+
+
+def _about_arming(snapshot: Snapshot) -> str:
+    """Returns whether the sidecar may move the fader, why not any more, and the caution, as the run says."""
+    return snapshot.arm.sentence if snapshot.arm else ""
 
 
 def _whose(snapshot: Snapshot) -> str:

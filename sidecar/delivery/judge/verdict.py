@@ -15,9 +15,10 @@ from sidecar.delivery.judge.notes import notes
 from sidecar.delivery.judge.remedy import Remedy, remedy_findings, remedy_for
 from sidecar.delivery.judge.rules import rule_findings
 from sidecar.delivery.measure.whole_file import Measured
-from sidecar.loudness.limits import BrokenLimit, find_broken_limits
+from sidecar.loudness.limits import find_broken_limits
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, FloatArray
 from sidecar.model.units import figure
+from sidecar.model.verdict import CheckedLimit
 from sidecar.settings.goals import Goal
 
 
@@ -83,7 +84,7 @@ def _judged_note(note: Finding, goal: Goal) -> Finding:
     return replace(note, kind="fault") if fails else note
 
 
-def _gravity(broken: BrokenLimit) -> tuple[bool, float]:
+def _gravity(broken: CheckedLimit) -> tuple[bool, float]:
     """What is no sound first, for no figure of it can be relied on; then what is furthest off."""
     return broken.name != "damage", -broken.excess
 
@@ -110,7 +111,7 @@ def note_count(verdicts: Sequence[Verdict]) -> int:
     return sum(finding.kind == "note" for _, finding in findings_by_goal(verdicts))
 
 
-def _fault(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+def _fault(broken: CheckedLimit, measured: Measured, goal: Goal) -> Finding:
     """A broken limit in a sentence, with its places."""
     match broken.name:
         case "damage" | "silent":
@@ -123,7 +124,7 @@ def _fault(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
             return _maximum(broken, measured, goal)
 
 
-def _unusable(broken: BrokenLimit) -> Finding:
+def _unusable(broken: CheckedLimit) -> Finding:
     if broken.name == "silent":
         nothing = "Nothing is above the gate at −70 LUFS: it is silent or shorter than 0.4 s."
         return Finding("fault", "loudness", nothing)
@@ -131,7 +132,7 @@ def _unusable(broken: BrokenLimit) -> Finding:
     return Finding("fault", "damage", sentence + "export the file again.")
 
 
-def _loudness(broken: BrokenLimit, goal: Goal) -> Finding:
+def _loudness(broken: CheckedLimit, goal: Goal) -> Finding:
     side = "over the highest" if broken.name == "loud" else "under the lowest"
     sentence = (
         f"Too {broken.name}: {figure(broken.value)} {goal.unit} is {figure(broken.excess)} LU {side} "
@@ -140,7 +141,7 @@ def _loudness(broken: BrokenLimit, goal: Goal) -> Finding:
     return Finding("fault", "loudness", sentence)
 
 
-def _peak(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+def _peak(broken: CheckedLimit, measured: Measured, goal: Goal) -> Finding:
     sentence = (
         f"True peak {figure(broken.value)} dBTP{_at(measured, measured.max_true_peak_at_s)} is "
         f"{figure(broken.excess)} dB over the ceiling of {figure(broken.limit)} dBTP."
@@ -162,7 +163,7 @@ def _peak_spans(measured: Measured, goal: Goal) -> tuple[Span, ...]:
     return (Span(at_s, measured.reading.seconds, peak, at_s), *spans)
 
 
-def _maximum(broken: BrokenLimit, measured: Measured, goal: Goal) -> Finding:
+def _maximum(broken: CheckedLimit, measured: Measured, goal: Goal) -> Finding:
     if broken.name == "short-term":
         window_s, at_s, levels = SHORT_TERM_S, measured.max_short_term_at_s, measured.history.short_term
     else:

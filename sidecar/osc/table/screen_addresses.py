@@ -208,13 +208,19 @@ _ADVICE = Shape(
 )
 _ARM_STATE = _optional(
     Shape(
-        "iss",
+        "issifff",
         "",
-        lambda state: (int(state.is_armed), _name(state.surface), _sentence(state.sentence)),
-        lambda is_armed, surface, sentence: ArmState(surface, bool(is_armed), sentence),
+        lambda state: (
+            *(int(state.is_armed), _name(state.surface), _sentence(state.sentence), int(state.is_waiting)),
+            *(state.step_up_db, state.total_up_db, state.rate_db_s),
+        ),
+        lambda is_armed, surface, sentence, is_waiting, *limits: ArmState(
+            surface, bool(is_armed), sentence, bool(is_waiting), *limits
+        ),
     ),
     ArmState("", False, ""),
-    "1 where a surface is connected; 1 while armed, surface, the latest sentence about it",
+    "1 where a surface is connected; 1 while armed, surface, the latest sentence about it, 1 while it waits "
+    "for a fader position; most that one move raises, that all raise, and how fast, dB a second",
 )
 _EARLIER = _optional(
     Shape(
@@ -247,13 +253,13 @@ _RIDE = Shape(
     Ride,
 )
 _TARGET = Shape(
-    "siisi",
-    "name, sent, failed, fault, 1 for a screen elsewhere",
+    "siisii",
+    "name, sent, failed, fault, 1 for a screen elsewhere, 1 for a light",
     lambda target: (
         *(_name(target.name), target.sent, target.failed, _sentence(target.fault)),
-        int(target.is_screen),
+        *(int(target.is_screen), int(target.is_light)),
     ),
-    lambda name, sent, failed, fault, is_screen: Target(name, sent, failed, fault, bool(is_screen)),
+    lambda name, sent, failed, fault, *kinds: Target(name, sent, failed, fault, *map(bool, kinds)),
 )
 _PAST_PASS = Shape(
     "isssffff",

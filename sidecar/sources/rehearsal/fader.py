@@ -12,11 +12,10 @@ STEP_DB = 0.5
 
 
 class Fader:
-    """Stands at 0 dB; sent somewhere from any thread, stepped by the one that plays."""
+    """Begins at *position_db*; sent somewhere from any thread, stepped by the one that plays."""
 
-    def __init__(self) -> None:
-        self._goal_db = 0.0
-        self._position_db = 0.0
+    def __init__(self, position_db: float = 0.0) -> None:
+        self._goal_db = self._position_db = position_db
 
     @property
     def position_db(self) -> float:

@@ -27,6 +27,7 @@ class RehearsalSource:
     wait: sleeps for at most the given seconds; the default one ends early when the source is closed.
     loop: starts over at the end, for ever; the duration is then not known.
     apart: gives the stems side by side, each behind a fader of its own, in place of their mix.
+    before: a rehearsal that has ended; the faders begin where its faders are.
     """
 
     stems: ClassVar[tuple[str, ...]] = STEMS
@@ -44,6 +45,7 @@ class RehearsalSource:
         wait: Callable[[float], object] | None = None,
         loop: bool = False,
         apart: bool = False,
+        before: RehearsalSource | None = None,
     ) -> None:
         self._pace = pace
         self._block_frames = block_frames
@@ -51,10 +53,12 @@ class RehearsalSource:
         self._closed = threading.Event()
         self._wait = wait or self._closed.wait
         self._loop = loop
-        self._fader = Fader()
+        self._fader = Fader(before.fader_db if before else 0.0)
         self.played_s = 0.0
         """How much of the programme has been given."""
-        self._stem_faders: dict[str, Fader] = {name: Fader() for name in STEMS} if apart else {}
+        self._stem_faders: dict[str, Fader] = (
+            {name: Fader(before.stem_fader_db(name) if before else 0.0) for name in STEMS} if apart else {}
+        )
         self.channels = 2 * max(1, len(self._stem_faders))
 
     @property
@@ -69,6 +73,10 @@ class RehearsalSource:
     @property
     def fader_range_db(self) -> tuple[float, float]:
         return LOWEST_DB, HIGHEST_DB
+
+    def stem_fader_db(self, name: str) -> float:
+        """Returns where the fader of a stem is; 0 where they are not apart."""
+        return self._stem_faders[name].position_db if name in self._stem_faders else 0.0
 
     def move_fader(self, gain_db: float) -> None:
         """Sends the fader to a place between −60 and +10 dB; callable from any thread.

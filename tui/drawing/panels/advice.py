@@ -1,25 +1,31 @@
-"""What the screen says first: the next move, or calmly that there is none."""
+"""What the screen says first: one of four calm states, the move now and from the top, or the verdict."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from sidecar.model.headline import Chosen, chosen
-from sidecar.model.readings import Move
-from sidecar.model.snapshot import Snapshot
+from sidecar.loudness.limits import find_verdict
+from sidecar.model.advice import State
+from sidecar.model.headline import ALL_STEMS, chosen, chosen_move, first_stem
+from sidecar.model.readings import SILENCE, Move
+from sidecar.model.snapshot import Snapshot, Stem, Transport
+from sidecar.model.verdict import verdict_sentences
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Tone
+from tui.drawing.cells import Tone, shortened
 
 Sign = Literal["↓", "↑", "◇", ""]
+
+STEM_WIDTH = 12
+"""Cells of a stem's name in the first line; the table has it in full."""
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """The next move in words, ready to be set large."""
+    """The first thing to read, in words, ready to be set large. Each text has its own place."""
 
     sign: Sign
     word: str
@@ -27,84 +33,176 @@ class Advice:
     amount: str
     """How many dB without a sign; empty when there is nothing to move."""
     tone: Tone
-    scope: str
-    """Which pass it is about."""
-    fader: str = ""
-    """Which fader it is for, or the first of how many."""
-    stem: str = ""
-    """The stem to move first; empty for the master fader."""
+    call: str
+    """The move now in one line."""
+    travel: str = ""
+    """Where the fader is, and where the move takes it."""
     landing: str = ""
     likely: str = ""
-    limit: str = ""
-    caution: str = ""
+    landing_tone: Tone = "plain"
+    from_top: str = ""
+    """The move that lands a whole pass."""
+    note: str = ""
+    """What keeps the move small, or what is to be done besides it."""
     reason: str = ""
+    verdict: tuple[str, ...] = ()
+    """After the end: by how much which limit is broken, or how near the nearest is."""
 
 
 def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
-    """What to say about *snapshot*."""
+    """Returns what to say about *snapshot*."""
     if snapshot.transport == "preparing":
-        reason = snapshot.notice or texts.GETTING_READY
-        return Advice("", "PREPARING", "", "dim", "", reason=reason)
-    call = chosen(snapshot)
-    landing, likely = _landing(snapshot.goal, call, relative=relative)
-    word, tone = _quiet(snapshot, call) if call.move.is_quiet else _called(call.move)
-    waits = texts.NO_AUDIO_YET if word == "WAITING" else ""
-    rises = call.move.gain_db > 0.0
+        return Advice("", "PREPARING", "", "dim", "preparing", reason=snapshot.notice or texts.GETTING_READY)
+    if snapshot.transport == "ended":
+        return _verdict(snapshot, relative=relative)
+    stem = first_stem(snapshot.stems)
+    if stem is not None:
+        return _stem(snapshot, stem, relative=relative)
+    return _programme(snapshot, relative=relative)
+
+
+def landing_stand(goal: Goal, move: Move) -> wording.Stand:
+    """Returns where the landing is against what the goal accepts, as shown. It has no memory, since the
+    advice changes at looks only."""
+    return wording.stand(move.landing, goal.lowest_lufs, goal.highest_lufs)
+
+
+# --- while the pass plays -----------------------------------------------------------------------
+
+_QUIET: dict[State, tuple[str, Tone, Sign]] = {
+    "listening": ("LISTENING", "dim", ""),
+    "hold": ("HOLD", "plain", ""),
+    "on_goal": ("ON GOAL", "inside", "◇"),
+}
+_NOT_YET: dict[Transport, tuple[str, Tone, str]] = {
+    "waiting": ("WAITING", "dim", texts.NO_AUDIO_YET),
+    "ready": ("READY", "strong", texts.READY),
+}
+"""In place of listening: the word, and why."""
+
+
+def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
+    said, goal = snapshot.advice, snapshot.goal
+    move = said.move
+    is_move = said.state == "move"
+    if is_move:
+        word, tone, sign = _way(move)
+    else:
+        word, tone, sign = _QUIET.get(said.state, _QUIET["listening"])
+    if word == "LISTENING" and snapshot.transport in _NOT_YET:
+        word, tone, waits = _NOT_YET[snapshot.transport]
+        move = replace(move, reason=waits)
+    reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what stands in their way
+    landing, likely = _landing(goal, move, relative=relative)
+    if said.restart_fader_db is not None:
+        landing = texts.FINISH_AND_LAND.format(level=landing.removeprefix("lands at "))
     return Advice(
-        sign=_sign(word),
-        word=word,
-        amount="" if call.move.is_quiet else wording.plain(abs(call.move.gain_db)),
-        tone=tone,
-        scope=call.scope,
-        fader=_fader(call),
-        stem=call.stem,
+        sign,
+        word,
+        _amount(move) if is_move else "",
+        tone,
+        call=f"now: {word.lower()} {_amount(move)} dB" if is_move else word.lower(),
+        travel=_travel(snapshot.fader_db, move.gain_db if is_move else 0.0),
         landing=landing,
         likely=likely,
-        limit=texts.HELD[call.move.limited_by] if call.move.limited_by else "",
-        caution=texts.LOUDER if rises else "",
-        reason=texts.READY if word == "READY" else call.move.reason or waits,
+        landing_tone=_landing_tone(snapshot),
+        from_top=_from_top(said.from_top),
+        note=_note(snapshot),
+        reason=reason,
     )
 
 
-def _quiet(snapshot: Snapshot, call: Chosen) -> tuple[str, Tone]:
-    """What is going on while there is nothing to move."""
-    if snapshot.transport == "ready":
-        return "READY", "strong"
-    known = math.isfinite(call.move.landing)
-    stand = landing_stand(snapshot.goal, call.move)
-    if known and stand == "inside":
-        return "ON GOAL", "inside"
-    if snapshot.transport == "waiting":
-        return "WAITING", "dim"
-    if snapshot.transport == "ended":
-        return "ENDED", "dim"
-    return ("OFF GOAL", stand) if known else ("LISTENING", "dim")
+def _stem(snapshot: Snapshot, stem: Stem, *, relative: bool) -> Advice:
+    word, tone, sign = _way(stem.move)
+    landing, likely = _landing(snapshot.goal, stem.move, relative=relative)
+    name = ALL_STEMS if chosen_move(snapshot)[0] == ALL_STEMS else shortened(stem.name, STEM_WIDTH)
+    return Advice(
+        sign,
+        word,
+        _amount(stem.move),
+        tone,
+        call=f"{name}: {word.lower()} {_amount(stem.move)} dB",
+        travel="" if name == ALL_STEMS else _travel(stem.fader_db, stem.move.gain_db),
+        landing=f"mix {landing}" if landing else "",
+        likely=likely,
+        landing_tone=landing_stand(snapshot.goal, stem.move),
+        from_top=_from_top(snapshot.advice.from_top),
+        note=_stem_note(snapshot, stem.move),
+        reason=stem.move.reason,
+    )
 
 
-def _called(move: Move) -> tuple[str, Tone]:
-    """Which way; a move that a limit took away altogether is to stay."""
+def _stem_note(snapshot: Snapshot, move: Move) -> str:
+    """How many stems are to be moved, what limits this one, and the caution."""
+    name, moves = chosen_move(snapshot)[0], chosen(snapshot).moves
+    parts = [texts.FIRST_OF.format(count=moves)] if moves > 1 and name != ALL_STEMS else []
+    parts += [_limit(move)] if move.limited_by and not parts else []  # else the table has it
+    parts += [texts.LOUDER_SHORT] if move.gain_db > 0.0 else []
+    return ", ".join(parts)
+
+
+def _way(move: Move) -> tuple[str, Tone, Sign]:
+    """Which way; a move that a limit took away altogether is to hold."""
     if move.gain_db == 0.0:
-        return "STAY", "ceiling" if move.limited_by == "ceiling" else "plain"
-    return ("UP", "under") if move.gain_db > 0.0 else ("DOWN", "over")
+        return "HOLD", "ceiling" if move.limited_by == "ceiling" else "plain", ""
+    return ("UP", "under", "↑") if move.gain_db > 0.0 else ("DOWN", "over", "↓")
 
 
-def _sign(word: str) -> Sign:
-    signs: dict[str, Sign] = {"UP": "↑", "DOWN": "↓", "ON GOAL": "◇"}
-    return signs.get(word, "")
+def _amount(move: Move) -> str:
+    return wording.plain(abs(move.gain_db))
 
 
-def _fader(call: Chosen) -> str:
-    if not call.stem:
-        return "master fader"
-    return f"first of {call.moves} stem moves" if call.moves > 1 else "stem fader"
+def _landing_tone(snapshot: Snapshot) -> Tone:
+    """A landing that more is to come for, or that nothing is to be done about yet, is not judged."""
+    said = snapshot.advice
+    if said.state in {"listening", "hold"} or said.more_to_come:
+        return "plain"
+    return landing_stand(snapshot.goal, said.move)
 
 
-def _landing(goal: Goal, call: Chosen, *, relative: bool) -> tuple[str, str]:
-    """Where it lands, and the band it lands in nine times of ten."""
-    move = call.move
+def _note(snapshot: Snapshot) -> str:
+    said = snapshot.advice
+    if said.restart_fader_db is not None:
+        return texts.OR_START_AGAIN.format(fader=wording.signed(said.restart_fader_db))
+    if said.more_to_come:
+        return texts.FIRST_STEP
+    return _limit(said.move)
+
+
+def _limit(move: Move) -> str:
+    """What keeps the move small, or is the reason that it goes down."""
+    if move.limited_by == "ceiling" and move.gain_db < 0.0:
+        return texts.FOR_PEAKS
+    return texts.HELD[move.limited_by] if move.limited_by else ""
+
+
+def _from_top(move: Move) -> str:
+    if not math.isfinite(move.landing):
+        return ""
+    return texts.FROM_TOP.format(move=_in_words(move))
+
+
+def _in_words(move: Move) -> str:
+    """The move as ``down 1.8 dB``."""
+    if round(move.gain_db, 1) == 0.0:
+        return texts.NO_CHANGE
+    return f"{'up' if move.gain_db > 0.0 else 'down'} {_amount(move)} dB"
+
+
+def _travel(fader_db: float, gain_db: float) -> str:
+    """Where the fader is, and where the move takes it."""
+    if fader_db == SILENCE:
+        return texts.ALL_THE_WAY_DOWN
+    if gain_db == 0.0:
+        return f"fader at {wording.signed(fader_db)} dB"
+    return f"{wording.signed(fader_db)} → {wording.signed(fader_db + gain_db)}"
+
+
+def _landing(goal: Goal, move: Move, *, relative: bool) -> tuple[str, str]:
+    """Where it lands, and the range it lands in nine times of ten."""
     if not math.isfinite(move.landing):
         return "", ""
-    landing = f"{'mix ' if call.stem else ''}lands at {wording.level(move.landing, goal, relative=relative)}"
+    landing = f"lands at {wording.level(move.landing, goal, relative=relative)}"
     if not (math.isfinite(move.landing_low) and math.isfinite(move.landing_high)):
         return landing, ""
     if move.landing_low == move.landing_high:  # a finished file: nothing is left to chance
@@ -115,6 +213,31 @@ def _landing(goal: Goal, call: Chosen, *, relative: bool) -> tuple[str, str]:
     return landing, f"likely {low} to {high}"
 
 
-def landing_stand(goal: Goal, move: Move) -> wording.Stand:
-    """Where the landing stands against what the goal accepts."""
-    return wording.stand(move.landing, goal.lowest_lufs, goal.highest_lufs)
+# --- after it -----------------------------------------------------------------------------------
+
+
+def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
+    """Passes or fails, by how much, against which limit; then the move for the next pass."""
+    if snapshot.reading.seconds <= 0.0:
+        return Advice("", "ENDED", "", "dim", "ended", reason=texts.NOTHING_MEASURED)
+    verdict = find_verdict(snapshot.reading, snapshot.goal)
+    stem = first_stem(snapshot.stems)
+    move = stem.move if stem else snapshot.advice.from_top
+    fader_db = stem.fader_db if stem else snapshot.fader_db
+    landing, likely = _landing(snapshot.goal, move, relative=relative)
+    name = f"{shortened(stem.name, STEM_WIDTH)} " if stem else ""
+    return Advice(
+        "◇" if verdict.passes else "",
+        "PASSES" if verdict.passes else "FAILS",
+        "",
+        "inside" if verdict.passes else "over",
+        call="passes" if verdict.passes else "fails",
+        travel=_travel(fader_db, move.gain_db),
+        landing=landing,
+        likely=likely,
+        landing_tone=landing_stand(snapshot.goal, move),
+        from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
+        note=_limit(move),
+        reason=move.reason,
+        verdict=tuple(verdict_sentences(verdict, snapshot.goal.unit)),
+    )

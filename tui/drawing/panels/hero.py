@@ -1,177 +1,220 @@
-"""The next move, set as large as the room allows."""
+"""The next move, set as large as the room allows. Where what is drawn depends on the size alone, so that
+nothing jumps from one state to the next."""
 
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass, replace
 
-from rich.cells import cell_len
-
-from sidecar.model.headline import chosen
-from sidecar.model.readings import SILENCE
-from tui import texts
 from tui.drawing import digits, wording
-from tui.drawing.cells import Cells, Row, Tone, shortened
-from tui.drawing.panels.advice import Advice, advice, landing_stand
+from tui.drawing.cells import Cells, Row, Run, Tone, shortened
+from tui.drawing.panels.advice import Advice, advice
 from tui.drawing.view import View
 
-_MARGIN = 2
+_MARGIN = 1
 _GAP = 3
-_WORDS_WIDTH = 26
-"""Narrower words than these would be cut: the figures are set smaller instead."""
-_LANDING_WIDTH = 30
+_WIDEST = f"↓{digits.NARROW}88.8"
+"""What the place of the figure is made for."""
+_WORDS_WIDTH = 28
+"""Narrower words than these would be cut: the figures are set smaller, or the words below them."""
+_WORDS_BELOW = 4
+"""Rows of words that a figure must leave below it."""
+_LANDING_WIDTH = 34
 """Cells that the landing needs to be set in small blocks beside the words."""
 _LANDING_HEIGHT = 6
-_STEM_WIDTH = 12
-"""Cells of a stem's name in the headline; the table has it in full."""
+_TOGETHER_WIDTH = 46
+"""Cells from which the landing and its likely range are in one row."""
+_NOTE_ROWS = 2
+_VERDICT_ROWS = 4
+
+Slots = list[list[Run]]
+"""Rows of words; an empty one keeps its place."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where the figure and the words go."""
+
+    scale: int
+    """0: none, in half blocks; else how many cells high a dot is."""
+    figure_width: int
+    figure_height: int
+    words_x: int
+    words_y: int
 
 
 def hero(view: View, width: int, height: int) -> list[Row]:
     """*height* rows of *width* cells that say the next move, or calmly that there is none."""
     said = advice(view.snapshot, relative=view.relative)
-    figure = _figure(said, width, height, half_blocks=view.half_blocks)
-    if not figure:
-        return _lines_only(said, view, width, height)
+    place = _place(width, height, half_blocks=view.half_blocks)
+    if place is None:
+        return _lines_only(said, width, height)
     rows = [Cells(width) for _ in range(height)]
-    top = (height - len(figure)) // 2 if height - len(figure) < 3 else 0
+    figure = _figure(said, place, half_blocks=view.half_blocks)
+    top = (place.figure_height - len(figure)) // 2
     for y, line in enumerate(figure):
         rows[top + y].put(_MARGIN, line, said.tone)
-    x = _MARGIN + max(len(line) for line in figure) + _GAP
-    if not said.amount and len(figure) < digits.HEIGHT:
-        _write_below(rows, said, len(figure) + top, view)
-    else:
-        _write_beside(rows, said, x, top, view)
+    words_width = width - place.words_x - 1
+    rows_left = height - place.words_y
+    has_room = words_width >= _WORDS_WIDTH + _LANDING_WIDTH and rows_left >= _LANDING_HEIGHT
+    is_apart = has_room and place.words_y == 0 and view.half_blocks
+    if is_apart:
+        words_width -= _LANDING_WIDTH
+        if said.landing:
+            _write_landing(rows, width - _LANDING_WIDTH, said)
+    words = _words(said, words_width, rows_left, has_landing=not is_apart)
+    for y, runs in enumerate(words, start=place.words_y):
+        rows[y].put_row(place.words_x, tuple(runs))
     return [cells.row() for cells in rows]
 
 
-def _figure(said: Advice, width: int, height: int, *, half_blocks: bool) -> list[str]:
-    """The figure or word in blocks; empty when there is no room for any."""
-    gap = digits.NARROW if said.amount else " "
-    text = (said.sign + gap if said.sign else "") + (said.amount or said.word)
-    scales = range(height // digits.HEIGHT, 0, -1) if said.amount else ()
-    for scale in scales:
-        lines = digits.large(text, scale)
-        if _MARGIN + len(lines[0]) + _GAP + _WORDS_WIDTH <= width:
-            return lines
-    if not half_blocks or height < 4:
-        return []
-    lines = digits.small(text)
-    room = _WORDS_WIDTH + _GAP if said.amount else 0
-    return lines if _MARGIN + len(lines[0]) + room <= width else []
+def _place(width: int, height: int, *, half_blocks: bool) -> _Place | None:
+    """Returns where everything goes; None where there is no room for a figure in blocks."""
+    dots = len(digits.large(_WIDEST)[0]) // 2
+    for scale in range(height // digits.HEIGHT, 0, -1):
+        figure_width, figure_height = 2 * dots * scale, digits.HEIGHT * scale
+        x = _MARGIN + figure_width + _GAP
+        if x + _WORDS_WIDTH < width:
+            return _Place(scale, figure_width, figure_height, x, 0)
+        if _MARGIN + figure_width < width and height >= figure_height + _WORDS_BELOW:
+            return _Place(scale, figure_width, figure_height, _MARGIN, figure_height)
+    small_height = (digits.HEIGHT + 1) // 2
+    if not half_blocks or height < small_height:
+        return None
+    x = _MARGIN + dots + _GAP
+    if x + _WORDS_WIDTH - _GAP < width:
+        return _Place(0, dots, small_height, x, 0)
+    if _MARGIN + dots < width and height >= small_height + _WORDS_BELOW:
+        return _Place(0, dots, small_height, _MARGIN, small_height)
+    return None
 
 
-def _headline(said: Advice) -> str:
-    if not said.amount:
-        return said.word.lower()
-    stem = f"{shortened(said.stem, _STEM_WIDTH)}: " if said.stem else ""
-    return f"{stem}{said.word} {said.amount} dB"
+def _figure(said: Advice, place: _Place, *, half_blocks: bool) -> list[str]:
+    """The figure in blocks, or a word in smaller ones: what is calm is not shouted."""
+    if said.amount:
+        text = (said.sign + digits.NARROW + said.amount).rjust(len(_WIDEST), digits.FIGURE_SPACE)
+        return digits.large(text, place.scale) if place.scale else digits.small(text)
+    word = f"{said.sign} {said.word}" if said.sign else said.word
+    if place.scale > 1 and len((lines := digits.large(word, place.scale - 1))[0]) <= place.figure_width:
+        return lines
+    lines = digits.small(word)
+    return lines if half_blocks and len(lines[0]) <= place.figure_width else [word]
 
 
-def _scope(said: Advice) -> str:
-    return f"{said.fader}, {said.scope}" if said.scope else ""
+# --- the words ----------------------------------------------------------------------------------
 
 
-def _call(said: Advice, view: View, width: int) -> Row:
-    """The move in words, then where the fader goes and the caution, as far as they fit."""
-    headline = _headline(said)
-    room = width - cell_len(headline)
-    caution = f"  {said.caution}" if said.caution else ""
-    travel = f"  {_travel(said, view)}"
-    if len(caution) + len(travel) > room and caution:
-        caution = f"  {texts.LOUDER_SHORT}"
-    if len(caution) + len(travel) > room:
-        travel = ""
-    return ((headline, said.tone + " bold"), (travel, "plain"), (caution, "strong"))
+def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -> Slots:
+    """Returns what is said in *height* rows: each thing in its own row, the reason in what is left.
 
-
-def _travel(said: Advice, view: View) -> str:
-    """Where the fader stands, and where the move takes it."""
-    if view.snapshot.transport == "preparing":
-        return ""
-    call = chosen(view.snapshot)
-    if call.fader_db == SILENCE:
-        return texts.ALL_THE_WAY_DOWN
-    if not said.amount:
-        return f"fader at {wording.signed(call.fader_db)} dB"
-    return f"{wording.signed(call.fader_db)} → {wording.signed(call.fader_db + call.move.gain_db)}"
-
-
-def _words(
-    said: Advice, view: View, width: int, height: int, *, landing_apart: bool = False
-) -> list[tuple[str, Tone]]:
-    """Everything that is said, most important first, in at most *height* lines."""
-    landing, likely = ("", "") if landing_apart else (said.landing, said.likely)
-    if height < 3 and likely and len(landing) + 2 + len(likely) <= width:
-        landing, likely = f"{landing}  {likely}", ""
-    firm: list[tuple[str, Tone]] = [
-        (landing, "strong"),
-        (likely, _landing_tone(view)),
-        (said.limit, "ceiling" if said.limit.startswith("△") else "strong"),
-    ]
-    lines = [(shortened(text, width), tone) for text, tone in firm if text][: max(0, height)]
-    room = height - len(lines)
-    reason = textwrap.wrap(said.reason, max(8, width))
-    if room > 0 and len(reason) > room:
+    has_landing: whether the landing is among it; else it is set apart.
+    """
+    if not has_landing:
+        said = replace(said, landing="", likely="")
+    slots = _verdict_slots(said, width) if said.verdict else _slots(said, width, has_landing=has_landing)
+    if height < len(slots):
+        return _most_needed(said, width, height)
+    note = textwrap.wrap(said.note, max(8, width))[:_NOTE_ROWS]
+    note = note[: height - len(slots)]
+    room = height - len(slots) - len(note)
+    reason = textwrap.wrap(said.reason, max(8, width)) if room else []
+    if len(reason) > room:
         reason = [*reason[: room - 1], shortened(" ".join(reason[room - 1 :]), width)]
-    return lines + [(line, "dim") for line in reason[: max(0, room)]]
+    blank = room - len(reason)
+    return [
+        *slots,
+        *([(line, _note_tone(said))] for line in note),
+        *([(line, "dim")] for line in reason),
+        *([] for _ in range(blank)),
+    ]
 
 
-def _landing_tone(view: View) -> Tone:
-    return landing_stand(view.snapshot.goal, chosen(view.snapshot).move)
+def _slots(said: Advice, width: int, *, has_landing: bool) -> Slots:
+    landing = (said.landing, _landing_tone(said))
+    likely = (said.likely, "dim")
+    landings = [[landing, ("  ", "plain"), likely]] if width >= _TOGETHER_WIDTH else [[landing], [likely]]
+    return [
+        _call(said, width),
+        *(landings if has_landing else []),
+        [(shortened(said.from_top, width), "plain")],
+    ]
 
 
-def _write_beside(rows: list[Cells], said: Advice, x: int, top: int, view: View) -> None:
-    """The words to the right of the figure."""
-    width = rows[0].width - x - 1
-    roomy = width > _WORDS_WIDTH + 8 + _LANDING_WIDTH and len(rows) - top >= _LANDING_HEIGHT
-    apart = roomy and view.half_blocks and bool(said.landing)
-    if apart:
-        _write_landing(rows, rows[0].width - _LANDING_WIDTH, top, said, view)
-        width -= _LANDING_WIDTH
-    rows[top].put(x, shortened(_scope(said), width), "dim")
-    height = len(rows) - top
-    if height < 2:
-        return
-    rows[top + 1].put_row(x, _call(said, view, width))
-    words = _words(said, view, width, height - 2, landing_apart=apart)
-    for y, (text, tone) in enumerate(words, start=top + 2):
-        rows[y].put(x, text, tone)
+def _verdict_slots(said: Advice, width: int) -> Slots:
+    """By how much, in two rows at least, then the next pass in the row of *from the top*."""
+    lines = [line for sentence in said.verdict for line in textwrap.wrap(sentence, max(8, width))]
+    most = 2 if width >= _TOGETHER_WIDTH else _VERDICT_ROWS
+    shown = (
+        lines if len(lines) <= most else [*lines[: most - 1], shortened(" ".join(lines[most - 1 :]), width)]
+    )
+    shown += [""] * (2 - len(shown))
+    travel = f"  {said.travel}" if said.from_top else ""
+    if len(said.from_top) + len(travel) > width:
+        travel = ""
+    return [
+        *([(line, said.tone if said.word == "FAILS" else "strong")] for line in shown),
+        [(shortened(said.from_top, width), "strong"), (travel, "plain")],
+        *([[(shortened(_landing_line(said, width), width), "dim")]] if said.landing else []),
+    ]
 
 
-def _write_landing(rows: list[Cells], x: int, top: int, said: Advice, view: View) -> None:
+def _most_needed(said: Advice, width: int, height: int) -> Slots:
+    """The rows that come first where not all find room."""
+    if said.verdict:
+        return [[(shortened(line, width), said.tone)] for line in (*said.verdict, said.from_top)][:height]
+    rows = [
+        _call(said, width),
+        [(shortened(_landing_line(said, width), width), _landing_tone(said))],
+        [(shortened(said.from_top, width), "plain")],
+        [(shortened(said.note or said.reason, width), _note_tone(said) if said.note else "dim")],
+    ]
+    return rows[: max(0, height)]
+
+
+def _landing_line(said: Advice, width: int) -> str:
+    both = f"{said.landing}  {said.likely}".rstrip()
+    return both if len(both) <= width else said.landing
+
+
+def _call(said: Advice, width: int) -> list[Run]:
+    """The move in words, then where the fader goes, as far as they fit."""
+    runs: list[Run] = [(shortened(said.call, width), f"{said.tone} bold")]
+    for gap in ("  ", " "):
+        if said.travel and len(said.call) + len(gap) + len(said.travel) <= width:
+            return [*runs, (gap, "plain"), (said.travel, "plain")]
+    return runs
+
+
+def _landing_tone(said: Advice) -> Tone:
+    return "strong" if said.landing_tone in {"plain", "inside"} else f"{said.landing_tone} bold"
+
+
+def _note_tone(said: Advice) -> Tone:
+    return "ceiling" if said.note.startswith("△") else "strong"
+
+
+def _write_landing(rows: list[Cells], x: int, said: Advice) -> None:
     """The landing in small blocks: the second figure to be read from afar."""
-    move, goal = chosen(view.snapshot).move, view.snapshot.goal
-    rows[top].put(x, "mix lands at" if said.stem else "lands at", "dim")
-    text = wording.bare_level(move.landing, goal, relative=view.relative)
-    tone = landing_stand(goal, move)
-    for y, line in enumerate(digits.small(text), start=top + 1):
+    head, _, level = said.landing.rpartition(" at ")
+    figure, _, unit = level.partition(" ")
+    rows[0].put(x, f"{head} at", "dim")
+    tone = said.landing_tone
+    for y, line in enumerate(digits.small(figure), start=1):
         rows[y].put(x, line, tone)
-    unit = wording.unit(goal, relative=view.relative)
-    rows[top + _LANDING_HEIGHT - 1].put(x, f"{wording.SHAPES[tone]} {unit} {said.likely}", tone)
+    shape = wording.SHAPES.get(tone, " ")
+    rows[_LANDING_HEIGHT - 1].put_row(x, ((f"{shape} {unit} ", tone), (said.likely, "dim")))
 
 
-def _write_below(rows: list[Cells], said: Advice, top: int, view: View) -> None:
-    """The words under the figure, where the figure is a word itself."""
-    width = rows[0].width - _MARGIN - 1
-    room = len(rows) - top
-    if room < 1:
-        return
-    landing = f"{said.scope} {said.landing}  {said.likely}".rstrip() if said.landing else ""
-    reason = textwrap.wrap(said.reason, width)
-    lines = [text for text in (landing, *reason, _travel(said, view)) if text]
-    start = top + (1 if room > len(lines) else 0)
-    for y, text in enumerate(lines[:room], start=start):
-        rows[y].put(_MARGIN, shortened(text, width), "strong" if text == landing else "dim")
-
-
-def _lines_only(said: Advice, view: View, width: int, height: int) -> list[Row]:
+def _lines_only(said: Advice, width: int, height: int) -> list[Row]:
     """No room for blocks: the same in plain lines, the move first."""
     sign = {"↓": "▼ ", "↑": "▲ ", "◇": "◇ ", "": ""}[said.sign]
-    first = Cells(width)
-    first.put_row(0, ((sign, said.tone + " bold"), *_call(said, view, width - len(sign))))
-    rows = [first]
-    for text, tone in _words(said, view, width, height - 1):
+    if said.verdict:
+        said = replace(said, verdict=(f"{said.call}: {said.verdict[0]}", *said.verdict[1:]))
+    words = _words(said, width - len(sign), height)
+    rows: list[Row] = []
+    for y, runs in enumerate(words[: max(0, height)]):
         line = Cells(width)
-        line.put(0, text, tone)
-        rows.append(line)
-    rows += [Cells(width) for _ in range(height - len(rows))]
-    return [cells.row() for cells in rows[:height]]
+        line.put_row(0, ((sign, f"{said.tone} bold"), *runs) if y == 0 else tuple(runs))
+        rows.append(line.row())
+    rows += [Cells(width).row() for _ in range(height - len(rows))]
+    return rows

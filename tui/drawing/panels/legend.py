@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import get_args
 
 from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState
-from sidecar.model.snapshot import Event, EventKind, Snapshot, Transport
+from sidecar.model.snapshot import ArmState, Event, EventKind, Snapshot, Transport
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, Run, Tone
@@ -40,7 +40,7 @@ def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
         *_section(texts.LOOKS_ALERTS, (_alert(n, snapshot) for n in ALERT_NAMES)),
         *_section(texts.LOOKS_HISTORY, map(_drawn, _HISTORY)),
         *_section(texts.LOOKS_EVENTS, [_spread(_events(), width)]),
-        *_section(texts.LOOKS_RUN, [_spread(_states(), width), _spread(_hands(), width)]),
+        *_section(texts.LOOKS_RUN, [_spread(_states(), width), _spread(_arm_states(), width)]),
     ]
 
 
@@ -82,8 +82,9 @@ def _states() -> list[Run]:
     return [TRANSPORT[transport] for transport in get_args(Transport)]
 
 
-def _hands() -> list[Run]:
-    return [arm_state(is_armed) for is_armed in (True, False)]
+def _arm_states() -> list[Run]:
+    states = (ArmState("", True, ""), ArmState("", False, "", is_waiting=True), ArmState("", False, ""))
+    return [*map(arm_state, states), (texts.LIGHT_SHORTEST, "strong")]
 
 
 def _spread(runs: Iterable[Run], width: int) -> Row:

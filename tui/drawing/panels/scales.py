@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from sidecar.loudness.limits import is_over
 from sidecar.model.headline import chosen
-from sidecar.settings.goals import Goal
 from tui.drawing import wording
 from tui.drawing.blocks import LOWER
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
@@ -16,6 +15,7 @@ from tui.drawing.panels.advice import landing_stand
 from tui.drawing.panels.distribution import Distribution, distribution_row
 from tui.drawing.panels.figures import correlation_row, figures_row, range_figure, range_notes
 from tui.drawing.panels.overs import short_term_line
+from tui.drawing.panels.stands import COMFORT_BELOW_LU, momentary_line, stands_of
 from tui.drawing.scale import (
     LIVE_FLOOR_DBTP,
     GoalScale,
@@ -38,9 +38,6 @@ _ROOMY_FROM = 96
 _ESSENTIAL_ROWS = 7
 """With fewer, only the measures that are needed most."""
 
-COMFORT_BELOW_LU = 5.0
-"""Listeners' comfort reaches about 5 LU under the target (EBU Tech 3343 §3.5.2): the left edge of
-the pass zone of momentary and short-term, as no programme could hold them within its tolerance."""
 SILENT_LUFS = -70.0
 """BS.1770-5 Annex 1: below the absolute gate nothing counts as programme."""
 
@@ -51,6 +48,7 @@ class _Measure:
     lufs: float
     low: float
     high: float
+    stand: wording.Stand
     highest: float | None = None
     over_shape: str = ""
     """The shape of the alert that begins above *high*, where it is not that of "over"."""
@@ -128,13 +126,15 @@ def _row(
 def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
     reading, goal = view.snapshot.reading, view.snapshot.goal
     low = goal.target_lufs - COMFORT_BELOW_LU
+    are = stands_of(view.snapshot, view.before)
     return (
-        _Measure("Integrated", reading.integrated, goal.lowest_lufs, goal.highest_lufs),
+        _Measure("Integrated", reading.integrated, goal.lowest_lufs, goal.highest_lufs, are.integrated),
         _Measure(
             "Short-term",
             _sounding(view, reading.short_term),
             low,
             short_term_line(goal),
+            are.short_term,
             reading.max_short_term,
             wording.SHAPES["hot"],
         ),
@@ -143,6 +143,7 @@ def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
             _sounding(view, reading.momentary),
             low,
             momentary_line(goal),
+            are.momentary,
             reading.max_momentary,
             wording.SHAPES["hot"],
         ),
@@ -154,15 +155,10 @@ def _sounding(view: View, lufs: float) -> float:
     return lufs if lufs >= SILENT_LUFS and view.snapshot.transport != "ended" else -math.inf
 
 
-def momentary_line(goal: Goal) -> float:
-    """LUFS above which momentary is hot: the document's limit, else the hot line."""
-    return goal.hot_lufs if goal.max_momentary_lufs is None else goal.max_momentary_lufs
-
-
 def _measure_rows(measure: _Measure, view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     target = goal.target_lufs
-    stand = wording.stand(measure.lufs, measure.low, measure.high)
+    stand = measure.stand
     shape = (measure.over_shape if stand == "over" else "") or wording.SHAPES[stand]
     maximum = ""
     if width >= WIDE_FROM and measure.highest is not None:

@@ -1,63 +1,147 @@
-"""The state beside the levels: arming of the fader, the question about a guess, the earlier pass."""
+"""The rows under the move that are always there: automatic moves, cautions, the next look; then what else
+stays true for the whole run."""
 
 from __future__ import annotations
 
 import math
-import textwrap
+from collections.abc import Iterator
 
-from sidecar.model.snapshot import ArmState, EarlierPass
+from sidecar.model.snapshot import ArmState, EarlierPass, Snapshot
 from tui import texts
 from tui.drawing import wording
-from tui.drawing.cells import Row, Run, fit, shortened, text_of, width_of
+from tui.drawing.cells import Row, Run, fit, shortened, spread, width_of
+from tui.drawing.panels.advice import advice
 from tui.drawing.view import View
 
-_INDENT = 3
-_LONGEST = 4
-"""Rows that a sentence may take while it is new."""
+_LOW_ROWS = 30
+_TREND = {-1: " ↘", 0: "", 1: " ↗"}
+
+Said = tuple[Row, ...]
+"""One thing to say, from its longest to its shortest form."""
 
 
-def rows_wanted(view: View, width: int) -> int:
-    """Rows in which everything that stands is said in full."""
-    arm = view.snapshot.arm
-    return len(_others(view, width)) + (len(_arm_rows(view, arm, width, _LONGEST)) if arm else 0)
+def rows_wanted(view: View, height: int) -> int:
+    """Returns the rows that are asked for on a screen of *height* rows; as many from the first look of a run
+    to its last. A table of stems on a low screen needs the reserved row more than the next look does."""
+    snapshot = view.snapshot
+    has_light = any(target.is_light for target in snapshot.targets)
+    needs_none = snapshot.stems and not (snapshot.arm or snapshot.guess or has_light)
+    reserved = 0 if needs_none and height < _LOW_ROWS else 1
+    return reserved + (snapshot.arm is not None) + (snapshot.earlier_pass is not None)
 
 
 def standing_rows(view: View, width: int, height: int) -> list[Row]:
-    """Returns *height* rows: arming, the question, the earlier pass; long sentences are shortened first."""
-    others, arm = _others(view, width), view.snapshot.arm
-    rows = _arm_rows(view, arm, width, max(1, height - len(others))) if arm else []
-    rows += [*others, *([()] * height)]
-    return [fit(row, width) for row in rows[:height]]
-
-
-def _others(view: View, width: int) -> list[Row]:
+    """Returns *height* rows: the reserved one, the sentence about automatic moves, the earlier pass."""
     snapshot = view.snapshot
-    rows = [_question(snapshot.guess, width)] if snapshot.guess else []
-    return rows + ([_earlier(snapshot.earlier_pass, width)] if snapshot.earlier_pass else [])
+    rows = [_reserved(view, width)]
+    if snapshot.arm is not None:
+        rows.append(_sentence(view, snapshot.arm, width))
+    if snapshot.earlier_pass is not None:
+        rows.append(_earlier(snapshot.earlier_pass, width))
+    return [fit(row, width) for row in [*rows, *([()] * height)][:height]]
 
 
-def _arm_rows(view: View, arm: ArmState, width: int, most: int) -> list[Row]:
-    """Armed or not in word and shape; the sentence in full while it is new, then what fits beside."""
-    row: Row = (arm_state(arm.is_armed), (f" {arm.surface}  ", "plain"))
-    room = width - width_of(row) - 1
-    if not view.arm_is_news or len(arm.sentence) <= room or most < 2:
-        return [(*row, (shortened(arm.sentence, room), "strong" if view.arm_is_news else "dim"))]
-    first, *_ = textwrap.wrap(arm.sentence, max(8, room)) or [""]
-    rest = textwrap.wrap(arm.sentence[len(first) :].strip(), max(8, width - _INDENT - 1))
-    if len(rest) > most - 1:
-        rest = [*rest[: most - 2], shortened(" ".join(rest[most - 2 :]), width - _INDENT - 1)]
-    return [(*row, (first, "strong")), *(((" " * _INDENT + line, "strong"),) for line in rest)]
+# --- the reserved row ---------------------------------------------------------------------------
 
 
-def arm_state(is_armed: bool) -> Run:
+def _reserved(view: View, width: int) -> Row:
+    """The question alone while one is asked; else everything in the longest form that finds room."""
+    if view.snapshot.guess:
+        return _question(view.snapshot.guess, width)
+    said, look = tuple(_said(view)), _next_look(view) or ((),)
+    left: Row = ()
+    for form in range(max((len(forms) for forms in said), default=1)):
+        left = _joined(said, form)
+        for right in look:
+            if width_of(left) + width_of(right) < width:
+                return spread(left, right, width)
+    return fit(left, width)
+
+
+def _joined(said: tuple[Said, ...], form: int) -> Row:
+    return tuple(run for forms in said for run in _form(forms, form))
+
+
+def _form(forms: Said, form: int) -> Row:
+    return forms[min(form, len(forms) - 1)] if forms else ()
+
+
+def _said(view: View) -> Iterator[Said]:
+    """What is said at the left edge, most important first."""
+    snapshot = view.snapshot
+    if snapshot.arm is not None:
+        state = arm_state(snapshot.arm)
+        yield (state, (f" {snapshot.arm.surface} ", "plain")), (state,)
+    if any(target.is_light for target in snapshot.targets):
+        yield _forms("strong", texts.LIGHT, texts.LIGHT_SHORT, texts.LIGHT_SHORTEST)
+    if advice(snapshot, relative=view.relative).sign == "↑":
+        yield _forms("strong", f"▲ {texts.LOUDER}", f"▲ {texts.LOUDER_SHORT}")
+    start_db = snapshot.fader_db + snapshot.advice.from_top.gain_db
+    if snapshot.transport == "ended" and not snapshot.stems and math.isfinite(start_db):
+        forms = (
+            text.format(fader=wording.signed(start_db)) for text in (texts.START_WITH, texts.START_WITH_SHORT)
+        )
+        yield _forms("strong", *forms)
+    widened_lu = snapshot.advice.range_widened_lu
+    if round(widened_lu, 1) > 0.0:
+        figure = wording.plain(widened_lu)
+        forms = (text.format(range_lu=figure) for text in (texts.WIDENED, texts.WIDENED_SHORT))
+        yield *_forms("dim", *forms), ()
+
+
+def _forms(tone: str, *forms: str) -> Said:
+    return tuple(((f" {form} ", tone),) for form in forms)
+
+
+def arm_state(arm: ArmState) -> Run:
     """Whether the fader may be moved, in shape and word."""
-    return (" ▣ ARMED ", "paper on over bold") if is_armed else (" ▢ not armed ", "plain")
+    if arm.is_armed:
+        return f" {texts.ARMED} ", "paper on over bold"
+    return (f" {texts.ARM_WAITING} ", "over bold") if arm.is_waiting else (f" {texts.NOT_ARMED} ", "plain")
+
+
+def _next_look(view: View) -> Said:
+    """When the advice is looked at next, and where it heads; nothing after the end."""
+    snapshot = view.snapshot
+    left_s = snapshot.advice.next_look_in_s(snapshot.reading.seconds)
+    if left_s is None or snapshot.transport in {"preparing", "ended"}:
+        return ()
+    seconds = f"{math.ceil(left_s):2d}"
+    trend = _TREND[snapshot.advice.trend]
+    scope = _scope(snapshot)
+    return tuple(
+        ((f"{text.format(seconds=seconds)}{trend} ", "dim"),)
+        for text in (f"{scope}, {texts.NEXT_LOOK}", texts.NEXT_LOOK, texts.NEXT_LOOK_SHORT)
+    )
+
+
+def _scope(snapshot: Snapshot) -> str:
+    return texts.THIS_PASS if snapshot.advice.lands_this_pass else texts.WHOLE_PASS
 
 
 def _question(guess: str, width: int) -> Row:
     """The question and the keys that answer it; the keys are never cut."""
     keys: Row = (("  y", "strong"), (" yes", "plain"), ("  n", "strong"), (" no ", "plain"))
-    return ((" ? ", "strong"), (shortened(guess, width - 3 - len(text_of(keys))), "plain"), *keys)
+    return ((" ? ", "strong"), (shortened(guess, width - 3 - width_of(keys)), "plain"), *keys)
+
+
+# --- the rows below it --------------------------------------------------------------------------
+
+
+def _sentence(view: View, arm: ArmState, width: int) -> Row:
+    """The latest sentence about automatic moves; the caution has been read before arming, so while they are
+    on the row says how to stop them."""
+    sentence = arm.sentence.partition(texts.CAUTION_BEGINS)[0].strip()
+    if arm.is_armed and (not view.arm_is_news or texts.CAUTION_BEGINS in arm.sentence):
+        return _longest_that_fits(width, texts.ARMED_HOW, texts.ARMED_HOW_SHORT)
+    if arm.is_waiting and sentence.startswith(texts.WAITING_BEGINS):
+        return _longest_that_fits(width, texts.WAITING_HOW, texts.WAITING_HOW_SHORT)
+    return ((f" {shortened(sentence, width - 2)}", "strong" if view.arm_is_news else "dim"),)
+
+
+def _longest_that_fits(width: int, *forms: str) -> Row:
+    text = next((form for form in forms if len(form) < width - 1), forms[-1])
+    return ((f" {text}", "strong"),)
 
 
 def _earlier(earlier: EarlierPass, width: int) -> Row:
