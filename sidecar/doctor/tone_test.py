@@ -152,7 +152,7 @@ def _caution(output: str, channels: int | None, lead_s: float) -> str:
             f"{figure(channel_tones.level_dbfs(channels))} dBFS,"
         )
     return (
-        f"CAUTION: {sound} will sound for {LENGTH_S:.0f} s on {output}, for everybody who listens there. "
+        f"CAUTION: {sound} will sound for {LENGTH_S:.0f} s on {output}, for all who listen there. "
         f"Turn monitors down and take headphones off. It starts in {lead_s:g} s; Ctrl-C keeps it silent."
     )
 

@@ -67,8 +67,8 @@ def conditions(snapshot: Snapshot) -> frozenset[Condition]:
 
 
 def _standing(reading: Reading, lowest_lufs: float) -> Condition:
-    """Where the programme stands, as it is shown (Tech 3341 §2.8) and judged when it is finished, as long as
-    the alert ``over`` does not say that it is above."""
+    """How the programme compares with the goal, as shown (Tech 3341 §2.8) and as judged at the end, while the
+    alert ``over`` is off."""
     if reading.seconds < OVER_FROM_S or math.isinf(reading.integrated):
         return "waiting"
     return "under" if is_under(reading.integrated, lowest_lufs) else "inside"

@@ -75,7 +75,7 @@ class Acknowledge:
 
 @dataclass(frozen=True, slots=True)
 class FaderAt:
-    """Where the master fader stands, or is to go where the sidecar holds it."""
+    """The position of the master fader; where the sidecar moves it, its new position."""
 
     verb: ClassVar[str] = "fader"
     position_db: float
@@ -92,7 +92,7 @@ class Nudge:
 
 @dataclass(frozen=True, slots=True)
 class StemFaderAt:
-    """Where the fader of a stem stands, or is to go where the sidecar holds it."""
+    """The position of a stem's fader; where the sidecar moves it, its new position."""
 
     verb: ClassVar[str] = "fader"
     stem: str

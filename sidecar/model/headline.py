@@ -25,7 +25,7 @@ class Chosen:
 
     move: Move
     fader_db: float
-    """Where that fader stands."""
+    """Position of that fader."""
     scope: Scope
     stem: str = ""
     """The stem whose fader it is, the first of several; empty for the master fader."""
@@ -37,7 +37,7 @@ def chosen(snapshot: Snapshot) -> Chosen:
     """Returns the move to show: a stem's before the programme's, that of the present pass before the next.
 
     A pass that ended cannot be landed any more. Where the stems cannot land the mix, the move is the
-    master fader's, and its reason says what stands in the way.
+    master fader's, and its reason says what prevents it.
     """
     moved = _moved(snapshot.stems)
     stem = first_stem(moved)

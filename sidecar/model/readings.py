@@ -100,7 +100,7 @@ class Move:
     """
 
     gain_db: float = 0.0
-    """The change to make from where the fader stands now; negative is down, 0 is leave it."""
+    """The change to make from the present fader position; negative is down, 0 is leave it."""
     landing: float = SILENCE
     """LUFS the programme lands on if the move is made (central estimate)."""
     landing_low: float = SILENCE

@@ -50,7 +50,7 @@ class RemoteFader:
         )
 
     def report_fader(self, position_db: float, received_s: float) -> None:
-        """The workstation said where the fader stands; received_s: when, on the clock of the line."""
+        """The workstation reported its fader position; received_s: when, on the clock of the line."""
         self._position_db = position_db
         self._arming.report_fader(self._line.clock(), position_db, received_s)
         self._wants_arming = self._wants_arming and not self._arming.armed
@@ -138,7 +138,7 @@ class RemoteFader:
     def look(self, seconds: float, move: Move, look_s: float = LOOK_S) -> None:
         """Makes the advised move unasked, when it is time, and ends a rise that is no longer advised.
 
-        seconds: programme since the reset. move: what is advised from where the fader stands now.
+        seconds: programme since the reset. move: what is advised from the present fader position.
         look_s: how long to wait between two moves.
         """
         if self._position_db is None:

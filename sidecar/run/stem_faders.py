@@ -202,7 +202,7 @@ class StemFaders:
         return after - before if math.isfinite(before) and math.isfinite(after) else 0.0
 
     def trims_db(self) -> Floats:
-        """How much louder the mix of each block would be with the stem faders where they stand, dB, shape
+        """How much louder the mix of each block would be at the present stem fader positions, dB, shape
         (n,). The master fader is left as it was."""
         master_db = self._master_db.part(0, self._advisor.block_count)
         return np.asarray(self._advisor.trims_db() - (master_db[-1:] - master_db))

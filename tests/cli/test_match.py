@@ -97,8 +97,8 @@ def test_a_broken_or_silent_file_does_not_keep_the_others_from_being_matched(cap
     code, (text, silent, good) = ran_json(capsys, "match", "text.wav", "silent.wav", "good.wav")
 
     assert (code, set(text)) == (2, {"file", "error"})
-    assert (silent["gain_db"], silent["stands"]) == (None, False)
-    assert (good["gain_db"], good["stands"]) == (7.0, True)
+    assert (silent["gain_db"], silent["reaches_target"]) == (None, False)
+    assert (good["gain_db"], good["reaches_target"]) == (7.0, True)
     assert ran(capsys, "match", "silent.wav", "good.wav")[0] == 1
 
 
@@ -279,7 +279,7 @@ def test_a_file_that_changes_while_it_is_measured_is_refused(capsys, folder, wri
     code, told = ran_json(capsys, written_to, *more, "growing.wav", "done.wav")
 
     assert code == 2
-    assert told[0]["error"].startswith("growing.wav changed while it was measured. Run this again")
+    assert told[0]["error"].startswith("growing.wav changed during the measurement. Run this again")
     assert "error" not in told[1]
 
 
@@ -297,5 +297,5 @@ def test_no_copy_is_made_of_a_file_that_changed_since_its_gain_was_worked_out(ca
     code, out, _ = ran(capsys, "match", "--write", "copies", "mix.wav")
 
     assert code == 2
-    assert "mix.wav changed while it was measured" in out
+    assert "mix.wav changed during the measurement" in out
     assert list(Path("copies").iterdir()) == []

@@ -194,5 +194,5 @@ def test_what_no_gain_mends_is_said_and_not_written(capsys, here):
 
     assert code == 1
     assert whole["written"] == "out/tracks/01 plain.wav"
-    assert (short["written"], short["stands"]) == (None, False)
+    assert (short["written"], short["reaches_target"]) == (None, False)
     assert "the goal asks for 24" in short["off_goal"]

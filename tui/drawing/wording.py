@@ -12,7 +12,7 @@ from sidecar.model.units import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
 
 Stand = Literal["under", "inside", "over"]
-"""Where a value stands against what is allowed; also the ink it is drawn with."""
+"""A value against what is allowed; also the ink it is drawn with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ def unit(goal: Goal, *, relative: bool) -> str:
 
 
 def stand(value: float, low: float, high: float) -> Stand:
-    """Where *value* stands against *low* … *high*, both included."""
+    """*value* against *low* … *high*, both included."""
     if is_under(value, low):
         return "under"
     return "over" if is_over(value, high) else "inside"

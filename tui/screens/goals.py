@@ -1,4 +1,4 @@
-"""Choosing another goal, and seeing beforehand where the programme would stand."""
+"""Choosing another goal, and seeing beforehand how the programme would compare."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Leave to move a fader: given by a person, bounded, and withdrawn at the first doubt.
 
 Pure: every call brings its own time, in seconds of real time. There is no target unless a person armed the
-fader, the workstation has said since then where it stands, audio is flowing, and nothing else moves it. How
+fader, the workstation has reported its position since then, audio is flowing, and nothing else moves it. How
 fast the fader goes there is for :class:`sidecar.advice.faders.guard.FaderGuard`.
 """
 
@@ -96,7 +96,7 @@ class Arming:
 
     @property
     def is_waiting(self) -> bool:
-        """True where leave was asked for and the workstation has not said since where its fader stands."""
+        """True where arming was requested and the workstation has reported no fader position since."""
         return self._asked_s is not None
 
     @property
@@ -119,7 +119,7 @@ class Arming:
         return ArmingDecision(False, f"Not armed yet: {_TOUCH} {CAUTION}")
 
     def disarm(self, notice: str = "Disarmed by you.") -> None:
-        """Withdraws leave, and a request for it; *notice* says why. Where the fader stands is forgotten."""
+        """Disarms, and cancels a request to arm; *notice* says why. The position is forgotten."""
         self.armed, self.notice = False, notice
         self._asked_s = None
 
@@ -147,7 +147,7 @@ class Arming:
             self.stop_rise("the programme is silent, or its samples are no numbers.")
 
     def report_fader(self, now_s: float, position_db: float, received_s: float | None = None) -> None:
-        """The workstation said where its fader stands, dB. One that was moved by anything else disarms.
+        """The workstation reported its fader position, dB. One that was moved by anything else disarms.
 
         received_s: when the report arrived, where that was before *now_s*.
         """

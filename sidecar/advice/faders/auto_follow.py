@@ -26,7 +26,7 @@ class AutoFollow:
     ) -> float | None:
         """Where to ask the fader to go now, dB; None when it is not time or there is nothing to do.
 
-        seconds: programme measured since the reset. fader_db: where the fader stands.
+        seconds: programme measured since the reset. fader_db: the fader position.
         look_s: how long to wait between looks; the first one after arming comes no sooner than LOOK_S.
         """
         if not is_armed or seconds < self._looked_s:

@@ -8,7 +8,7 @@ from sidecar.advice.faders.tapers import Ramp
 from sidecar.model.readings import SILENCE
 
 OLDEST_S = 2.0
-"""Longest age of a confirmed position: one that is older says nothing of where the fader stands now."""
+"""Longest age of a confirmed position: one that is older no longer gives the fader position."""
 
 LEAD_DB = 0.5
 """Most that a position may lie above the confirmed one while answers to what was sent are on their way."""
@@ -22,7 +22,7 @@ class FaderGuard:
     """Gives the next position of a ramp, never further from the confirmed position than the ramp allows.
 
     Nothing may be sent while it is closed, before a position was confirmed since it was opened, or once that
-    is older than OLDEST_S. Upward the ramp (1 dB/s) begins where the workstation says that the fader stands
+    is older than OLDEST_S. Upward the ramp (1 dB/s) begins where the workstation reports the fader
     and never gets ahead of its answers by more than LEAD_DB. So neither a wrong target nor a late call makes
     the fader leap, and a hand that holds it is overruled by no more than that.
 
@@ -54,7 +54,7 @@ class FaderGuard:
         self._confirmed_db = None
 
     def confirm(self, now_s: float, position_db: float) -> None:
-        """Notes where the workstation says that its fader stands, dB; ``-inf`` for a closed one."""
+        """Notes where the workstation reports its fader, dB; ``-inf`` for a closed one."""
         is_settled = now_s - self._sent_s > SETTLED_S
         is_first = self._confirmed_db is None
         if not self.is_open or math.isnan(position_db) or (is_first and not is_settled):

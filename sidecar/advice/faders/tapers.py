@@ -50,7 +50,7 @@ class Taper:
         return self._gains[-1]
 
     def position(self, gain_db: float) -> float:
-        """Where the fader stands at *gain_db*: 0 to 1; levels above the top stand at the top, and what is
+        """Position of the fader at *gain_db*: 0 to 1; levels above the top stand at the top, and what is
         no number at the bottom, the safe end."""
         lowest_db, lowest = self.points[0]
         if math.isnan(gain_db):
@@ -132,7 +132,7 @@ class FaderLimits:
         Parameters
         ----------
         position_db
-            Where the fader stands.
+            Position of the fader.
         change_db
             The change that is wanted.
 

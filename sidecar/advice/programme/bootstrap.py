@@ -21,7 +21,7 @@ COVERAGE = 0.90
 """Share of programmes that a band is meant to hold."""
 
 UNHEARD_LU = 6.0
-"""Half the band while there is too little to deal from: a rough mix stands within about 6 LU of its goal
+"""Half the band while there is too little to deal from: a rough mix lies within about 6 LU of its goal
 (common practice, no source)."""
 
 _STRETCH_BLOCKS = 50

@@ -3,7 +3,7 @@
 Programme is made of sections that keep their level for a while. So the section that is playing is taken
 to go on for some time, and then sections follow that are drawn with repeats from those measured (a Bayesian
 bootstrap), now and then one of a new level. How far such a level may lie is estimated from the levels
-measured so far; before that, only one thing is known: a rough mix stands within about 6 LU of its goal. So
+measured so far; before that, only one thing is known: a rough mix lies within about 6 LU of its goal. So
 a quiet opening is expected to be followed by something louder, and a loud one by something softer. What
 follows may lie on a level that creeps (:mod:`sidecar.advice.programme.creep`).
 
@@ -60,7 +60,7 @@ for "within about 6 LU" (common practice, no source)."""
 
 _NO_ROUGH_MIX = 0.02
 """Chance, of the best likelihood, that it is no rough mix of this goal at all, but say a finished master of a
-louder one: what has been measured for some time then counts for more than where a mix should stand."""
+louder one: what has been measured for some time then counts for more than where a mix should lie."""
 
 _LEAST = 1e-30
 """Mean square of silence, where its logarithm is asked for."""

@@ -20,7 +20,7 @@ def under_ceiling(move: Move, landing_at: Callable[[float], float], peak_dbtp: f
     """*move*, cut so that it raises no peak over the ceiling, and saying what the peaks need.
 
     landing_at: the loudness that a gain in dB lands on.
-    peak_dbtp: the highest true peak with the fader where it stands; ``-inf`` when unknown.
+    peak_dbtp: the highest true peak at the present fader position; ``-inf`` when unknown.
     """
     room_db = goal.ceiling_dbtp - peak_dbtp
     if move.gain_db - room_db <= _ROUNDING:

@@ -129,7 +129,7 @@ class LandingAdvisor:
         Returns
         -------
         Move
-            From where the fader stands now; 0 dB while less than 3 s of programme were measured above
+            From the present fader position; 0 dB while less than 3 s of programme were measured above
             the gate, and where nothing needs to be done (Tech 3343 §3.2). The reason says which.
         """
         history = self._history
@@ -153,7 +153,7 @@ class LandingAdvisor:
         Returns
         -------
         Move
-            From where the fader stands now, in steps: look again after :attr:`look_again_s`.
+            From the present fader position, in steps: look again after :attr:`look_again_s`.
 
         Raises
         ------

@@ -137,7 +137,7 @@ class StemAdvisor:
         return len(self._history)
 
     def trims_db(self) -> Floats:
-        """Returns how much louder each block of the mix would be with the faders where they stand.
+        """Returns how much louder each block of the mix would be at the present fader positions.
 
         Returns
         -------
@@ -200,7 +200,7 @@ class StemAdvisor:
         -------
         dict[str, Move]
             By name, and only those to be moved; empty too while less than 3 s of programme were measured.
-            Where the stems cannot do it, one move of 0 dB whose reason says what stands in the way.
+            Where the stems cannot do it, one move of 0 dB whose reason says what prevents it.
         """
         now = self._history.gated(self._history.faders_db)
         if np.count_nonzero(now.weights) * BLOCK_S < ENOUGH_S:
@@ -310,7 +310,7 @@ class StemAdvisor:
         return replace(plan, limited_by="ceiling"), note
 
     def _why_stuck(self, latest: Bools) -> str:
-        """What stands in the way of stems that cannot land the mix."""
+        """What prevents stems that cannot land the mix."""
         short = self._is_short(self._free(), latest)
         if short.any():
             names = [name for name, is_short in zip(self.names, short, strict=True) if is_short]

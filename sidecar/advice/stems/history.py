@@ -73,7 +73,7 @@ class StemHistory:
         self.was_open = np.zeros(stems, dtype=np.bool_)
         """Stems whose fader was ever open."""
         self.faders_db = np.zeros(stems)
-        """Where the faders stand."""
+        """Positions of the faders."""
         self.last_open_db = np.zeros(stems)
         """Last position of each fader while it was open, dB."""
         self._was_closed = False
@@ -144,7 +144,7 @@ class StemHistory:
         return np.asarray(np.maximum(mixed, 0.0), dtype=np.float64)
 
     def trims_db(self) -> Floats:
-        """How much louder each block of the mix would be with the faders where they stand, dB, shape (n,).
+        """How much louder each block of the mix would be at the present fader positions, dB, shape (n,).
 
         Held to ±60 dB, and 0 where either is silent.
         """
@@ -226,7 +226,7 @@ class StemHistory:
             )
         if not np.isfinite(products).all() or (np.diagonal(products, axis1=1, axis2=2) < 0.0).any():
             raise SignalError(
-                "A mean product of the stems is no number, or an energy is negative. Give finite mean products."
+                "A mean product of the stems is no number, or an energy is negative. Give finite numbers."
             )
         return products
 

@@ -66,7 +66,7 @@ class Balance(Enum):
 
 
 class Planner:
-    """Plans from where the faders stand."""
+    """Plans from the present fader positions."""
 
     def __init__(self, history: StemHistory, target_lufs: float, limits: FaderLimits) -> None:
         self.target_lufs = target_lufs
@@ -186,7 +186,7 @@ class Planner:
         return abs(plan.gated.lufs - self.target_lufs)
 
     def _products(self, gated: Gated) -> Floats:
-        """Mean products behind the gates as the faders stand."""
+        """Mean products behind the gates at the present fader positions."""
         amplitude = 10.0 ** (self._faders_db / 20.0)
         return self._history.mean_products(gated.weights) * np.outer(amplitude, amplitude)
 

@@ -63,7 +63,7 @@ def ways(free: Sequence[int], reach_db: Floats, faders: int) -> Candidates:
 def shared_changes_db(products: Floats, candidates: Candidates, energy: float) -> Floats:
     """The change of the solved faders that gives the mix *energy*, shape (ways,); NaN where none does.
 
-    products: mean products as the faders stand, shape (stems, stems). Of two answers (stems that cancel
+    products: mean products at the present positions, shape (stems, stems). Of two answers (stems that cancel
     each other) the smaller change is given.
     """
     moved = candidates.solved.astype(np.float64)

@@ -69,7 +69,7 @@ def run(options: argparse.Namespace) -> int:
         Console(stderr=options.json, highlight=False).print(CAUTION)
     if any(outcome.error for outcome in matched.outcomes):
         return FAULTY
-    return DONE if all(outcome.stands for outcome in matched.outcomes) else NOT_ALL
+    return DONE if all(outcome.reaches_target for outcome in matched.outcomes) else NOT_ALL
 
 
 def _refuse_contradictions(options: argparse.Namespace) -> None:

@@ -69,7 +69,7 @@ class MatchOutcome:
         return not (self.error or self.off_goal) and self.level is not None and not self.level.broken
 
     @property
-    def stands(self) -> bool:
+    def reaches_target(self) -> bool:
         """True when nothing is left to do: it passes, and its copy is whole and where it was to land."""
         return self.passes and not self.is_off and not self.carried.lost
 
@@ -121,7 +121,7 @@ def as_json(file: str, outcome: MatchOutcome, matched: Matched) -> dict[str, Any
         "limited_by": level.limited_by if level else None,
         "over_limit_db": level.over_db if level else None,
         "broken": list(level.broken) if level else ["silent"],
-        "stands": outcome.stands,
+        "reaches_target": outcome.reaches_target,
         "written": str(outcome.target) if outcome.target else None,
         "written_gain_db": outcome.copy_gain_db,
         "written_lufs": json_number(landed.integrated) if landed else None,

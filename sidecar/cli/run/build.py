@@ -86,7 +86,7 @@ def run_session(
 
 
 def _print_closing(session: Session, *, as_json: bool) -> None:
-    """Prints what stays of the pass, whatever ended it; nobody may be there to read it."""
+    """Prints what stays of the pass, whatever ended it; no one may be there to read it."""
     snapshot, pass_id = session.snapshot(), session.pass_id
     lines = closing_lines(snapshot, pass_id)
     if as_json:

@@ -332,7 +332,7 @@ def _change(gain_db: float) -> str:
 
 
 def _beside(reading: Reading, goal: Goal) -> str:
-    """Where the programme stands against the goal, in words."""
+    """How the programme compares with the goal, in words."""
     integrated = round(reading.integrated, 1)
     offset_lu = round(integrated - goal.target_lufs, 1)
     if not (is_under(integrated, goal.lowest_lufs) or is_over(integrated, goal.highest_lufs)):

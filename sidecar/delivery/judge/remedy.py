@@ -30,7 +30,7 @@ class Remedy:
     peaks_db: float = 0.0
     """What must come off the highest peaks besides, dB; 0 where gain is enough."""
     loudest_lu: float = 0.0
-    """By how much the loudest passages stand too far above the rest, LU: no gain mends that."""
+    """By how much the loudest passages lie too far above the rest, LU: no gain helps."""
 
     @property
     def is_enough(self) -> bool:

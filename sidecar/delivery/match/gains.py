@@ -70,7 +70,7 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """The gain for one file, and where the file stands after it."""
+    """The gain for one file, and the levels of the file after it."""
 
     gain_db: float
     """A whole number of hundredths: what is shown is what is done."""

@@ -1,4 +1,4 @@
-"""The table of a report: each measure, what it is held against, and where it stands on its scale."""
+"""The table of a report: each measure, what it is compared with, and its place on the scale."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class _Row:
 
 
 def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
-    """One goal's table. name: unique in the page. judged_only: leaves out what is held against nothing."""
+    """One goal's table. name: unique in the page. judged_only: leaves out what has no limit."""
     goal = verdict.goal
     head = [
         tag("th", words, scope="col", class_=look)
@@ -46,7 +46,7 @@ def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_onl
             ("at", "number"),
             ("held against", "number"),
             ("under ◁ · ◇ · ▷ over", "scale"),
-            ("stands", ""),
+            ("result", ""),
         )
     ]
     shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
@@ -110,10 +110,10 @@ def _settled(reading: Reading) -> str:
 def _cells(row: _Row, measured: Measured, name: str) -> Markup:
     seconds = measured.reading.seconds
     at = "" if row.at_s is None else measured.clock.words(row.at_s)
-    held, scale, stands = "", join(), row.remark
+    held, scale, words = "", join(), row.remark
     if row.middle is not None:
         held = figure(row.middle)
-        shape, stands = _stand(row, row.middle, seconds)
+        shape, words = _side(row, row.middle, seconds)
         if math.isfinite(row.value):
             zone = (-row.below, row.above)
             scale = scale_sheet(name, excess(row.value, row.middle), zone, shape).svg()
@@ -125,11 +125,11 @@ def _cells(row: _Row, measured: Measured, name: str) -> Markup:
         tag("td", at, class_="number"),
         tag("td", held, class_="number"),
         tag("td", scale, class_="scale"),
-        tag("td", stands, class_="stand"),
+        tag("td", words, class_="side"),
     )
 
 
-def _stand(row: _Row, middle: float, seconds: float) -> tuple[Shape, str]:
+def _side(row: _Row, middle: float, seconds: float) -> tuple[Shape, str]:
     """The shape and the words of where it stands."""
     if seconds < row.window_s:
         return "under", f"shorter than {row.window_s:g} s"

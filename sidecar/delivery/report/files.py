@@ -121,8 +121,8 @@ def names_for(asked: Path, files: Sequence[str], *, several: bool) -> list[Path]
 def write_plot(place: Path, checked: Checked) -> None:
     """The history as SVG, or as PNG rendered from it."""
     verdict = checked.verdicts[0]
-    stands = "meets" if verdict.passes else "does not meet"
-    heading = f"{PurePath(checked.file).name}: {stands} {verdict.goal.title}"
+    outcome = "meets" if verdict.passes else "does not meet"
+    heading = f"{PurePath(checked.file).name}: {outcome} {verdict.goal.title}"
     sheet = history_sheet(checked.measured, verdict, heading)
     _write(place, _rendered(sheet) if place.suffix.lower() == ".png" else sheet.svg(alone=True).encode())
 

@@ -42,7 +42,7 @@ class _Field:
 
 
 def history_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sheet:
-    """The drawing, 860 by 360 units. heading: for a drawing that stands alone."""
+    """The drawing, 860 by 360 units. heading: for a drawing of its own."""
     goal = verdict.goal
     words = _description(measured, goal, verdict)
     sheet = Sheet("history", (_WIDTH, _HEIGHT), "The history of the programme", words)

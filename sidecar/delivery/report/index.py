@@ -90,7 +90,7 @@ def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
     return tag(
         "tr",
         tag("th", tag("a", name, href=quote(os.fsencode(link))), _notes(outcome.verdicts), scope="row"),
-        *(tag("td", _words(verdict), class_="stand") for verdict in outcome.verdicts),
+        *(tag("td", _words(verdict), class_="side") for verdict in outcome.verdicts),
         *(
             tag("td", words, class_="number", data_measure=measure)
             for words, measure in zip(figures, _MEASURES, strict=True)

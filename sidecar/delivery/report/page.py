@@ -1,4 +1,4 @@
-"""The report of one file: a page that stands alone, opens without a network and prints on A4."""
+"""The report of one file: a self-contained page, opens without a network and prints on A4."""
 
 from __future__ import annotations
 

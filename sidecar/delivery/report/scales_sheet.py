@@ -1,4 +1,4 @@
-"""A measure as its offset from what it is held against: left is under, right is over.
+"""A measure as its offset from what it is compared with: left is under, right is over.
 
 The scale is a lens, even near zero and logarithmic far out (asinh), so that a tolerance of 0.2 LU
 and an offset of 18 LU are both seen.

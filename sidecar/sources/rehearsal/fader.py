@@ -28,7 +28,7 @@ class Fader:
         self._goal_db = float(min(max(gain_db, LOWEST_DB), HIGHEST_DB))
 
     def step(self) -> float:
-        """Travels for one block and returns where the fader stands then."""
+        """Travels for one block and returns the fader position."""
         way_db = self._goal_db - self._position_db
         self._position_db += min(max(way_db, -STEP_DB), STEP_DB)
         return self._position_db

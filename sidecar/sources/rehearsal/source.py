@@ -67,7 +67,7 @@ class RehearsalSource:
 
     @property
     def fader_db(self) -> float:
-        """Where the fader stands: the gain of the latest block."""
+        """Position of the fader: the gain of the latest block."""
         return self._fader.position_db
 
     @property

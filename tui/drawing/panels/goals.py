@@ -1,4 +1,4 @@
-"""A goal in one line, with where this programme stands against it now."""
+"""A goal in one line, with how this programme compares with it now."""
 
 from __future__ import annotations
 
