@@ -60,6 +60,17 @@ def test_help_loads_nothing_heavy():
     assert done.stdout == "[]\n"
 
 
+def test_a_live_run_loads_neither_the_rehearsal_nor_what_later_advice_needs():
+    """They take half as long as all the rest, and the first reading waits for none of them."""
+    code = (
+        "import sys\nimport sidecar.cli.commands.live\n"
+        "print([m for m in ('scipy', 'numba', 'textual', 'sidecar.sources.rehearsal') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == "[]\n"
+
+
 def test_check_passes_what_is_right_and_says_how_to_mend_the_rest(files, capsys):
     """Exit code 1, the table with both verdicts, and the gain that mends the loud one."""
     code = main(["check", *files])
