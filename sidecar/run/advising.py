@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
+from sidecar.advice.programme.outlook import STRAY_DB, Outlook
+from sidecar.advice.programme.steady import SteadyAdviser
 from sidecar.journal.record import FaderReport
-from sidecar.loudness.limits import is_over, is_under
 from sidecar.loudness.series import Floats
-from sidecar.model.advice import Advice, State
+from sidecar.model.advice import Advice
 from sidecar.model.readings import SILENCE, Move, Ride
 from sidecar.model.snapshot import EarlierPass, Opening, Stem
 from sidecar.run.stem_faders import StemFaders
@@ -27,6 +29,8 @@ _ADVISE_SHARE = 1.0 / 600.0
 """Seconds added to the period for each second measured: a longer pass takes longer to compute and changes
 less. After an hour advice is computed every 7 s, so that an update costs the same on average all day
 (tests/benchmarks/day_long.py)."""
+_TREND_S = 5.0
+"""Programme between two forecasts where no look is due."""
 _RIDES_S = 30.0
 _LONGEST_FOR_RIDES_S = 3600.0
 """A longer pass is searched for rides only while paused or over: the search is slow."""
@@ -47,9 +51,13 @@ class AdviceSchedule:
         duration_s: float | None,
         earlier: Earlier | None,
         stems: StemFaders | None = None,
+        *,
+        stray_db: float = STRAY_DB,
     ) -> None:
-        """duration_s: length of the pass; that of *earlier* where it is not known."""
+        """duration_s: length of the pass; that of *earlier* where it is not known. stray_db: how far the
+        fader may stray from the gain of a whole pass."""
         self._goal = goal
+        self._stray_db = stray_db
         self._duration_s = duration_s
         self.stem_faders = stems
         self._begin(earlier)
@@ -58,12 +66,13 @@ class AdviceSchedule:
         self.advisor = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
         self.next_pass = Move(reason="Listening.")
         self.this_pass: Move | None = None
-        self.advice = Advice()
+        self._steady = SteadyAdviser(self._goal)
+        self.advice = self._steady.advice
         self.earlier_pass: EarlierPass | None = None
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
         self._due_s = self._rides_due_s = self._searched_s = SILENCE
-        self._asked_at_db = SILENCE
+        self._asked_at_db = self._forecast_at_s = self._forecast_peak_db = SILENCE
 
     @property
     def stems(self) -> tuple[Stem, ...]:
@@ -92,7 +101,7 @@ class AdviceSchedule:
     @property
     def move(self) -> Move:
         """The move of the master fader that is advised now."""
-        return self.this_pass or self.next_pass
+        return self.advice.move
 
     @property
     def is_over(self) -> bool:
@@ -131,12 +140,14 @@ class AdviceSchedule:
     def use_earlier_pass(self, earlier: Earlier | None) -> None:
         """Uses *earlier* as the forecast; None for no forecast."""
         self.advisor.use_earlier_pass(earlier)
+        self._steady.look_soon()
         self.earlier_pass = None
         self.ask_soon()
 
     def use_goal(self, goal: Goal) -> None:
         """Advises for *goal* from now on; the measured blocks are kept."""
-        self._goal = self.advisor.goal = goal
+        self._goal = self.advisor.goal = self._steady.goal = goal
+        self._steady.look_soon()
         self.rides, self.rides_reason = (), ""
         self._rides_due_s = self._searched_s = SILENCE
         if self.stem_faders:
@@ -165,6 +176,7 @@ class AdviceSchedule:
         change_lu = stems.settle(now_s) if stems else None
         if stems and change_lu is not None:
             self.advisor.use_trims(stems.trims_db())
+            self._steady.look_soon()
             self.ask_soon()
         self._renew_advice(now_s, at_rest=at_rest)
         if stems:
@@ -173,20 +185,52 @@ class AdviceSchedule:
     def _renew_advice(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._due_s:
             return
-        advisor = self.advisor
+        advisor, is_asked = self.advisor, self._due_s == SILENCE
         self._due_s = now_s + _ADVISE_S + advisor.seconds * _ADVISE_SHARE
+        if not (is_asked or self._needs_forecast()):
+            return
+        self._forecast_at_s, self._forecast_peak_db = advisor.seconds, advisor.peak_dbtp
         self._asked_at_db = advisor.fader_db
-        self.next_pass, self.this_pass = advisor.next_pass(), advisor.this_pass()
-        self.advice = Advice(
-            state=_state(self.move, self._goal),
-            move=self.move,
-            from_top=self.next_pass,
-            lands_this_pass=self.this_pass is not None,
-            next_look_at_s=None if self.is_over else advisor.seconds + advisor.look_again_s,
-        )
+        outlook = advisor.outlook(self._stray_db)
+        self.this_pass = outlook.move if outlook and outlook.lands_this_pass else None
+        is_whole = outlook is not None and not outlook.lands_this_pass
+        self.next_pass = outlook.move if outlook and is_whole else advisor.next_pass()
+        if self.is_over:
+            self.end_pass()
+        else:
+            self.advice = self._steadied(outlook)
         if advisor.earlier is not None:
             self.earlier_pass = EarlierPass(advisor.earlier.title, *advisor.fit())
         self._seek_rides(now_s, at_rest=at_rest)
+
+    def _needs_forecast(self) -> bool:
+        """Whether a look is due, the fader was moved, or the arrow and the peaks are to be looked at."""
+        advisor = self.advisor
+        return (
+            self._steady.is_due(advisor.seconds, advisor.fader_db)
+            or advisor.seconds >= self._forecast_at_s + _TREND_S
+            or advisor.peak_dbtp > max(self._forecast_peak_db, self._goal.ceiling_dbtp)
+            or self.is_over
+        )
+
+    def _steadied(self, outlook: Outlook | None) -> Advice:
+        advisor, before = self.advisor, self.advice
+        advice = self._steady.update(
+            advisor.seconds, advisor.fader_db, outlook, advisor.rest_s, advisor.look_again_s
+        )
+        if advice.next_look_at_s == before.next_look_at_s or advisor.seconds > _LONGEST_AT_REST_S:
+            return advice
+        return replace(advice, range_widened_lu=advisor.range_widened_lu())
+
+    def end_pass(self) -> None:
+        """Replaces the advice on a pass by that on the next one."""
+        landing = self.advisor.landing
+        self.advice = Advice(
+            "ended",
+            Move(0.0, landing, landing, landing, reason="The pass has ended."),
+            from_top=self.next_pass,
+            range_widened_lu=self.advice.range_widened_lu,
+        )
 
     def _seek_rides(self, now_s: float, *, at_rest: bool) -> None:
         measured_s = self.advisor.seconds
@@ -198,12 +242,3 @@ class AdviceSchedule:
             self._rides_due_s, self._searched_s = now_s + _RIDES_S, measured_s
             plan = self.advisor.rides()
             self.rides, self.rides_reason = plan.rides, plan.reason
-
-
-def _state(move: Move, goal: Goal) -> State:
-    if not math.isfinite(move.landing):
-        return "listening"
-    if move.gain_db != 0.0:
-        return "move"
-    passes = not (is_under(move.landing, goal.lowest_lufs) or is_over(move.landing, goal.highest_lufs))
-    return "on_goal" if passes else "hold"

@@ -370,7 +370,7 @@ class Session:
             reading=reading,
             next_pass=advice.next_pass,
             this_pass=advice.this_pass,
-            advice=replace(advice.advice, state="ended") if transport == "ended" else advice.advice,
+            advice=advice.advice,
             alerts=self._alerts.alerts,
             fader_db=advice.advisor.fader_db,
             controls_fader=self._fader.is_held,
@@ -410,6 +410,7 @@ class Session:
         now_s, reading = self._clock(), meter.reading()
         self._advice.ask_soon()
         self._advice.update_advice(now_s, at_rest=True)
+        self._advice.end_pass()
         self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
         self._commands.close("The run has ended.")
         self._publish("ended", reading)

@@ -76,8 +76,8 @@ def gated(energies):
 
 
 def test_an_earlier_pass_gives_its_length_and_lands_this_one():
-    """Loud first half, quiet second: nobody who knew the future could land it better."""
-    whole = np.concatenate([noise(60, -20), noise(60, -26, seed=5)])
+    """Loud first half, quieter second: nobody who knew the future could land it better."""
+    whole = np.concatenate([noise(60, -22), noise(60, -25, seed=5)])
     advisor = ProgrammeAdvisor(R128, earlier=Earlier("before", whole))
     hear(advisor, whole[:600])
     move = advisor.this_pass()

@@ -2,6 +2,7 @@
 
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
+from sidecar.model.advice import Advice
 from sidecar.model.commands import Confirm, Dismiss, FaderAt, Nudge
 from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
@@ -94,7 +95,7 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
     advice.update_advice(0.0, at_rest=False)
     left = {}
     for advised_db in (-3.0, 3.0, 0.0):
-        advice.next_pass = Move(advised_db)
+        advice.advice = Advice(move=Move(advised_db))
         for gone_db in (-4.0, -1.0, 2.0, 5.0):
             advice.advisor.fader_stands_at(gone_db)
             left[advised_db, gone_db] = advice.gain_left_db

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
@@ -11,6 +12,7 @@ import numpy as np
 from sidecar.advice.faders.history import FaderHistory
 from sidecar.advice.faders.move_detector import Guess, MoveDetector
 from sidecar.advice.programme.landing import LandingAdvisor
+from sidecar.advice.programme.outlook import Outlook
 from sidecar.advice.rides.plan import RidePlan, plan_rides
 from sidecar.loudness.series import Crests, Floats
 from sidecar.model.readings import BLOCK_S, Move
@@ -152,6 +154,29 @@ class ProgrammeAdvisor:
     def dismiss_guess(self) -> None:
         """Drops the guess."""
         self.guess = None
+
+    @property
+    def rest_s(self) -> float:
+        """Seconds of programme still to come; ``inf`` where the length is not known."""
+        return math.inf if self.duration_s is None else max(0.0, self.duration_s - self.seconds)
+
+    @property
+    def landing(self) -> float:
+        """What the pass so far reads, LUFS."""
+        return self._landing.landing
+
+    @property
+    def peak_dbtp(self) -> float:
+        """Highest true peak of the material so far at the present fader, dBTP."""
+        return self._landing.peak_dbtp
+
+    def outlook(self, stray_db: float) -> Outlook | None:
+        """Returns what the forecast says now; None while too little was measured, and after the pass."""
+        return self._landing.outlook(stray_db)
+
+    def range_widened_lu(self) -> float:
+        """Returns how much the fader moves so far have widened the loudness range of the pass, LU."""
+        return self._landing.range_widened_lu()
 
     def next_pass(self) -> Move:
         """Returns the move that lands a whole pass of the material measured so far."""

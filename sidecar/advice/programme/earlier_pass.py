@@ -85,6 +85,11 @@ class KnownRest:
         middle_lu, spread_lu = self._at_the_gate(metered, fader_db)
         return np.sort(landings + middle_lu[:, np.newaxis] + spread_lu[:, np.newaxis] * _LUCK, axis=1)
 
+    def wholes(self, known: Powers, fader_db: float) -> Floats:
+        """See :class:`sidecar.advice.programme.forecast.Rest`."""
+        past = Part(known, np.full(len(self.shifts_db), fader_db))
+        return np.sort(gated_loudness([past, Part(self.powers, fader_db + self.shifts_db, self.weight)]))
+
     def _at_the_gate(self, metered: Powers, fader_db: float) -> tuple[Floats, Floats]:
         """What it does to the landing of each move that blocks near the gate may fall on its other side, LU:
         on average, and the deviation.

@@ -103,6 +103,13 @@ class Rest(Protocol):
         """
         ...
 
+    def wholes(self, known: Powers, fader_db: float) -> Floats:
+        """Where the whole pass may land with the fader at *fader_db* from its first block on, LUFS.
+
+        known: gating blocks so far at a fader of 0 dB. Shape (chances,): ascending and equally likely.
+        """
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class UnheardRest:
@@ -124,6 +131,9 @@ class UnheardRest:
         below = np.minimum((MOVES_DB - GRID_DB[0]).astype(np.intp), len(GRID_DB) - 2)
         part = (MOVES_DB - GRID_DB[below])[:, np.newaxis]
         return _over_the_gate(tried[below] * (1.0 - part) + tried[below + 1] * part)
+
+    def wholes(self, known: Powers, fader_db: float) -> Floats:
+        return _over_the_gate(np.sort(self.whole(Part(known, fader_db), np.array([fader_db]))[:, 0]))
 
     def band(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie with the fader left at *fader_db*, LUFS.

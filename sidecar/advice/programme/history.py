@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from sidecar.errors import SignalError
 from sidecar.loudness.gating import ABSOLUTE_GATE, GATING_STEPS, Powers, gating_powers
 from sidecar.loudness.series import Floats, Latest, Singles, Steps
+from sidecar.loudness.statistics import SHORT_TERM_STEPS, loudness_range, windowed
 from sidecar.model.readings import BLOCK_S, SILENCE
 
 ENOUGH_S = 3.0
@@ -115,6 +116,15 @@ class History:
         if 0 < missing <= len(programme):
             self.began_db = float(gains[programme[missing - 1] - len(metered)])
         self._programme_gates += len(programme)
+
+    def range_widened_lu(self) -> float:
+        """Returns the loudness range as metered less that of the same material at one gain, LU."""
+        material = self._material(0, self.block_count)
+        metered_lu, material_lu = (
+            loudness_range(windowed(blocks, SHORT_TERM_STEPS, self.cuts))
+            for blocks in (self.energies, np.where(np.isnan(material), 0.0, material))
+        )
+        return metered_lu - material_lu
 
     @property
     def _last_cut(self) -> int:

@@ -13,6 +13,7 @@ from sidecar.advice.programme.earlier_pass import EarlierFit, fit_earlier, known
 from sidecar.advice.programme.forecast import Rest, UnheardRest, unheard_rest
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
+from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound
 from sidecar.advice.programme.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
 from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
@@ -27,6 +28,14 @@ LEAVE_ALONE_LU = 1.0
 
 _GAINS_DB: Floats = np.arange(-1200, 1201) / 10.0
 """Every move a fader can be asked for. All are tried: a gated loudness jumps where a gate moves."""
+
+_DOUBT_OF_RANGE = 0.16
+"""Of a 90 % range: half of what lies between its quantiles 0.3 and 0.7, where it is normal."""
+
+_LATE_SHARE = 0.2
+"""Share of a pass still to come under which no move is asked for only to come back inside the bound."""
+
+_BAND_OF_WHOLE = (0.05, 0.95)
 
 
 class LandingAdvisor:
@@ -90,6 +99,16 @@ class LandingAdvisor:
         """100 ms energies as metered, shape (blocks,), and the blocks before which the pass was cut."""
         return self._history.energies, tuple(self._history.cuts)
 
+    @property
+    def landing(self) -> float:
+        """What the pass so far reads, LUFS."""
+        return float(gated_loudness([Part(self._history.metered)]))
+
+    @property
+    def peak_dbtp(self) -> float:
+        """Highest true peak of the material so far at the present fader, dBTP."""
+        return self._history.peak_dbtp + (self._history.last_open_db or 0.0)
+
     def push(
         self, block_energy: ArrayLike, gain_db: ArrayLike, true_peak_dbtp: ArrayLike | None = None
     ) -> None:
@@ -147,8 +166,13 @@ class LandingAdvisor:
             return self._from_below(move, "a whole pass")
         return move
 
-    def this_pass(self) -> Move:
+    def this_pass(self, stray_db: float = STRAY_DB) -> Move:
         """Returns the move from now on that lands this pass on the target, with the past as it was metered.
+
+        Parameters
+        ----------
+        stray_db
+            How far the fader may stray for it from the gain of a whole pass, dB; 0 for not at all.
 
         Returns
         -------
@@ -162,28 +186,102 @@ class LandingAdvisor:
         """
         if self.duration_s is None:
             raise SettingsError("This pass needs its length: give the duration.")
-        history = self._history
-        rest_blocks = round(self.duration_s / BLOCK_S) - history.block_count
-        if rest_blocks <= 0:
+        if self._rest_blocks <= 0:
             return self._ended()
+        outlook = self.outlook(stray_db)
+        return _LISTENING if outlook is None else outlook.move
+
+    def outlook(self, stray_db: float = STRAY_DB) -> Outlook | None:
+        """Returns what the forecast says now; None while too little was measured, and after the pass.
+
+        stray_db: as :meth:`this_pass` has it.
+        """
+        history = self._history
         if history.last_open_db is None or not history.is_enough:
-            return _LISTENING
+            return None
+        if self.duration_s is None:
+            return self._outlook_on_material(history.last_open_db)
+        if self._rest_blocks <= 0:
+            return None
+        return self._outlook_on_pass(history.last_open_db, self.duration_s, stray_db)
+
+    @property
+    def _rest_blocks(self) -> int:
+        return round((self.duration_s or 0.0) / BLOCK_S) - self._history.block_count
+
+    def _outlook_on_material(self, fader_db: float) -> Outlook:
+        """Of a pass whose length is not known: the whole of it is taken to sound like what was measured."""
+        history, move = self._history, self.next_pass()
+        low, high = spread_lu(history.known_in_time * 10.0 ** (fader_db / 10.0))
+
+        def at(gain_db: float) -> Move:
+            landing = float(gated_loudness([Part(history.known, fader_db + gain_db)]))
+            return Move(gain_db, landing, landing + low, landing + high)
+
+        heard_lu = at(0.0).landing - self.goal.target_lufs
+        return Outlook(
+            move, move, at, (high - low) * _DOUBT_OF_RANGE, False, heard_lu=heard_lu, expected_lu=heard_lu
+        )
+
+    def _outlook_on_pass(self, fader_db: float, duration_s: float, stray_db: float) -> Outlook:
+        history, rest_blocks, target = self._history, self._rest_blocks, self.goal.target_lufs
         fit = self.earlier_fit
         rest = self._rest(rest_blocks, fit)
-        ahead = Prospect(rest.landings(history.metered, history.last_open_db), rest.price_s)
-        move = self._steered(ahead, self.duration_s, rest_blocks)
-        move = under_ceiling(move, ahead.likely, history.peak_dbtp + history.last_open_db, self.goal)
-        if isinstance(rest, UnheardRest):
-            share_to_come = rest_blocks * BLOCK_S / self.duration_s
-            low, high = rest.band(history.metered, history.last_open_db + move.gain_db, share_to_come)
-        else:
-            low, high = ahead.band(move.gain_db)
-        move = replace(move, landing_low=low, landing_high=high)
+        ahead = Prospect(rest.landings(history.metered, fader_db), rest.price_s)
+        share_to_come = rest_blocks * BLOCK_S / duration_s
+
+        def at(gain_db: float) -> Move:
+            likely = ahead.likely(gain_db)
+            if not isinstance(rest, UnheardRest):
+                return Move(gain_db, likely, *ahead.band(gain_db))
+            low, high = rest.band(history.metered, fader_db + gain_db, share_to_come)
+            return Move(gain_db, likely, min(low, likely), max(high, likely))
+
+        wholes = rest.wholes(history.known, fader_db)
+        limits, doubt_db = bound(np.clip(target - wholes[::-1], _GAINS_DB[0], _GAINS_DB[-1]), stray_db)
+        move, is_bounded = self._steered(ahead, share_to_come, duration_s, limits)
+        move = under_ceiling(move, ahead.likely, history.peak_dbtp + fader_db, self.goal)
+        found = at(move.gain_db)
+        move = replace(move, landing_low=found.landing_low, landing_high=found.landing_high)
         if math.isinf(history.fader_db):
             move = self._from_below(move, "this pass")
         if fit is not None and not fit.fits and math.isfinite(fit.error_db):
-            return replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
-        return move
+            move = replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
+        return Outlook(
+            move,
+            self._from_the_top(wholes, fader_db),
+            at,
+            doubt_db,
+            lands_this_pass=True,
+            is_known=not isinstance(rest, UnheardRest),
+            is_bounded=is_bounded,
+            heard_lu=float(gated_loudness([Part(history.known, fader_db)])) - target,
+            expected_lu=float(np.median(wholes)) - target,
+        )
+
+    def _from_the_top(self, wholes: Floats, fader_db: float) -> Move:
+        """The move that lands a whole pass, what is expected of its rest included.
+
+        wholes: where a whole pass at the present fader may land, LUFS.
+        """
+        goal, likely = self.goal, float(np.median(wholes))
+        gain_db = 0.0 if self._is_left_alone(likely) else round(goal.target_lufs - likely, 1)
+        if not math.isfinite(gain_db):
+            return _LISTENING
+        reason = f"{change(gain_db)} lands a whole pass." if gain_db else "A whole pass lands on target."
+        move = under_ceiling(
+            Move(gain_db, likely + gain_db, reason=reason),
+            lambda gain_db: likely + gain_db,
+            self._history.peak_dbtp + fader_db,
+            goal,
+        )
+        audible = wholes[np.isfinite(wholes)]
+        low, high = np.quantile(audible, _BAND_OF_WHOLE) + move.gain_db
+        return replace(move, landing_low=float(low), landing_high=float(high))
+
+    def range_widened_lu(self) -> float:
+        """Returns how much the fader moves so far have widened the loudness range of the pass, LU."""
+        return self._history.range_widened_lu()
 
     @property
     def look_again_s(self) -> float:
@@ -212,19 +310,23 @@ class LandingAdvisor:
         return unheard_rest(history.known, in_time, rest_blocks, history.began_db, self.goal.target_lufs)
 
     def _ended(self) -> Move:
-        landing = float(gated_loudness([Part(self._history.metered)]))
+        landing = self.landing
         if math.isinf(landing):
             return Move(reason="This pass has ended and was silent.")
         reason = f"This pass landed at {level(landing, self.goal)}."
         return Move(0.0, landing, landing, landing, reason=reason)
 
-    def _steered(self, ahead: Prospect, duration_s: float, rest_blocks: int) -> Move:
-        """The move for the rest of the pass with loudness alone in mind."""
-        target = self.goal.target_lufs
-        wanted_db = ahead.nearest(target, rest_blocks * BLOCK_S / duration_s, duration_s)
-        gain_db = min(max(wanted_db, -STEP_DOWN_DB), STEP_UP_DB)
-        reason = self._reason_in_words(ahead, gain_db, wanted_db)
-        return Move(gain_db, ahead.likely(gain_db), limited_by=_step(gain_db, wanted_db), reason=reason)
+    def _steered(
+        self, ahead: Prospect, share_to_come: float, duration_s: float, limits: Bound
+    ) -> tuple[Move, bool]:
+        """The move for the rest of the pass with loudness alone in mind, and whether the bound cut it."""
+        wanted_db = ahead.nearest(self.goal.target_lufs, share_to_come, duration_s)
+        limits = limits if share_to_come > _LATE_SHARE else limits.with_present()
+        allowed_db = round(limits.held(wanted_db), 1) + 0.0
+        gain_db = min(max(allowed_db, -STEP_DOWN_DB), STEP_UP_DB)
+        landing, is_bounded = ahead.likely(gain_db), allowed_db != wanted_db
+        reason = self._reason_in_words(ahead, gain_db, allowed_db)
+        return Move(gain_db, landing, limited_by=_step(gain_db, allowed_db), reason=reason), is_bounded
 
     def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
         goal = self.goal

@@ -14,7 +14,7 @@ from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.alert_sentences import alert_sentence
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
-from sidecar.model.readings import Alert, Move, Reading
+from sidecar.model.readings import Alert, Reading
 from sidecar.model.snapshot import ArmState, Event, Outlet, Snapshot, Transport
 from sidecar.model.units import clock, figure, json_number
 from sidecar.settings.goals import Goal
@@ -47,7 +47,8 @@ class JsonLines:
         self._known: tuple[Event, ...] | None = None
         """The events that were looked at; None before the first look: a resumed pass begins with some."""
         self._notice = ""
-        self._move: tuple[str, Move, dict[str, float]] | None = None
+        self._move: tuple[object, ...] = ()
+        """What was printed of the latest move; landing and likely range alone are no other move."""
         self._alerts: tuple[Alert, ...] = ()
         self._arm: ArmState | None = None
 
@@ -89,13 +90,17 @@ class JsonLines:
 
     def _print_move(self, snapshot: Snapshot) -> None:
         fader, move = chosen_move(snapshot)
-        gains_db = stem_gains_db(snapshot.stems)
-        if (fader, move, gains_db) == self._move:
+        gains_db, advice = stem_gains_db(snapshot.stems), snapshot.advice
+        shown = (fader, advice.state, move.gain_db, gains_db, move.limited_by, advice.more_to_come)
+        if shown == self._move:
             return
-        self._move = fader, move, gains_db
+        self._move = shown
+        reading = snapshot.reading
+        look_s = advice.next_look_in_s(reading.seconds)
         _print_object(
             type="move",
-            seconds=round(snapshot.reading.seconds, 3),
+            seconds=round(reading.seconds, 3),
+            state=advice.state,
             this_pass=chosen(snapshot).scope == "this pass",
             fader=fader,
             gain_db=move.gain_db,
@@ -103,6 +108,11 @@ class JsonLines:
             landing_lufs=json_number(move.landing),
             landing_low_lufs=json_number(move.landing_low),
             landing_high_lufs=json_number(move.landing_high),
+            from_top_db=advice.from_top.gain_db,
+            more_to_come=advice.more_to_come,
+            restart_fader_db=advice.restart_fader_db,
+            range_widened_lu=json_number(advice.range_widened_lu),
+            next_look_s=None if look_s is None else round(look_s, 1),
             limited_by=move.limited_by,
             reason=move.reason,
         )

@@ -1,0 +1,65 @@
+"""Why the advice is what it is, in at most twelve words: what was heard, and what is expected."""
+
+from __future__ import annotations
+
+from sidecar.advice.programme.outlook import Outlook
+from sidecar.advice.wording import ceiling, level
+from sidecar.model.advice import Advice
+from sidecar.model.units import figure
+from sidecar.settings.goals import Goal
+
+_ABOUT_LU = 0.3
+"""Less counts as none, in words."""
+
+
+def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
+    """Returns the reason for what *advice* asks for, by the forecast that it comes from."""
+    move = advice.move
+    if move.limited_by == "ceiling":
+        return _of_peaks(move.gain_db, goal)
+    if advice.restart_fader_db is not None:
+        return (
+            f"Finish at {level(move.landing, goal)}, or start again with fader at "
+            f"{figure(advice.restart_fader_db)} dB."
+        )
+    if advice.more_to_come:
+        return f"First step, rest later: {_heard(outlook)}."
+    if advice.state == "move":
+        return f"{_first_up(_heard(outlook))}; {_expected(outlook)}."
+    if advice.state == "on_goal":
+        return f"{_first_up(_heard(outlook))}; {_balance(outlook)}."
+    return f"{_first_up(_heard(outlook))}; too early to tell if it stays so."
+
+
+def _balance(outlook: Outlook) -> str:
+    if abs(outlook.heard_lu) < _ABOUT_LU:
+        return "leave the fader"
+    return "what is to come balances it"
+
+
+def _of_peaks(gain_db: float, goal: Goal) -> str:
+    if gain_db < 0.0:
+        return f"Down because peaks are over the {ceiling(goal)} ceiling."
+    if gain_db > 0.0:
+        return f"Peaks allow no more: higher, they pass {ceiling(goal)}."
+    return f"Held by peaks at {ceiling(goal)}: lower the peaks first."
+
+
+def _heard(outlook: Outlook) -> str:
+    lu = outlook.heard_lu
+    if abs(lu) < _ABOUT_LU:
+        return "on target so far"
+    return f"{figure(abs(lu))} LU too {'loud' if lu > 0.0 else 'soft'} so far"
+
+
+def _expected(outlook: Outlook) -> str:
+    if outlook.is_known:
+        return "the earlier pass shows the rest"
+    change_lu = outlook.expected_lu - outlook.heard_lu
+    if abs(change_lu) < _ABOUT_LU:
+        return "the rest is likely to stay so"
+    return f"the rest is likely to be {'louder' if change_lu > 0.0 else 'softer'}"
+
+
+def _first_up(text: str) -> str:
+    return text[:1].upper() + text[1:]
