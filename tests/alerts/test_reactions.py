@@ -24,6 +24,12 @@ PATIENCE_S = 60.0
 READING = Reading(momentary=SILENCE, short_term=-19.06, integrated=-21.25, max_true_peak=-3.0, seconds=61.5)
 
 
+@pytest.fixture(autouse=True)
+def patient_end(monkeypatch):
+    """A busy machine takes its time to start a script: the end waits for it, unless a test is about that."""
+    monkeypatch.setattr(reactions_module, "_END_S", PATIENCE_S)
+
+
 @pytest.fixture
 def engine():
     with EventLoop() as made:
