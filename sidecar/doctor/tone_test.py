@@ -234,7 +234,7 @@ def judge(received: ReceivedTone, device: DeviceInfo, output: str) -> Iterator[F
             "tone",
             False,
             f"{source} receives something else, or more than the tone: stop all playback and try again, or "
-            "choose a pair that belongs together with --device and --play-to",
+            "choose a pair with --device and --play-to",
         )
         return
     yield _level(received, device)

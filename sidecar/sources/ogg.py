@@ -102,7 +102,7 @@ def _add(found: OggFile, page: Page) -> None:
             stream.next_number = page.number
     if page.number != stream.next_number:
         found.faults.append(
-            f"at byte {page.place:,} page {page.number} stands where page {stream.next_number} should"
+            f"at byte {page.place:,} there is page {page.number}, not page {stream.next_number}"
         )
     stream.next_number = page.number + 1
     if page.granule != _NO_PACKET_ENDS:

@@ -20,7 +20,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 FEWEST_WORDS = 3
 """A string of fewer words is a label or a key, no sentence."""
-GROUPS = ("pages", "help", "screen", "messages")
+GROUPS = ("pages", "help", "screen", "messages", "table")
 _CODE = re.compile(
     r"\b(SELECT|CREATE|INSERT|UPDATE|PRAGMA|DELETE|ALTER) |[{;]\s*\w+:|</?\w+|\\[a-z(]"
     r"| on \S+ bold|=\{…\} \w+="
@@ -43,6 +43,8 @@ class Said:
             return "pages"
         if self.file.startswith("sidecar/cli/arguments/"):
             return "help"
+        if self.file.startswith("sidecar/osc/table/"):
+            return "table"
         return "screen" if self.file.startswith("tui/") else "messages"
 
 

@@ -94,7 +94,7 @@ def test_a_cut_between_two_pages_is_refused(tmp_path, whole):
 
 def test_a_page_that_is_missing_is_refused(tmp_path, whole):
     place, size = pages(whole)[5]
-    with pytest.raises(SourceError, match=r"at byte [\d,]+ page 6 stands where page 5 should"):
+    with pytest.raises(SourceError, match=r"at byte [\d,]+ there is page 6, not page 5"):
         measured(tmp_path, whole[:place] + whole[place + size :])
 
 

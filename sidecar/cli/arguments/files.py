@@ -149,8 +149,8 @@ def _add_archive(parser: argparse.ArgumentParser) -> None:
     """What is said of many files."""
     group = parser.add_argument_group(
         "many files",
-        "A folder stands for the sound files in it, a pattern in quotes ('masters/**/*.wav')\n"
-        "for what it matches, and - for a list of paths on the input.",
+        "Give folders, patterns in quotes ('masters/**/*.wav'), or - for a list of paths on the"
+        " standard input.",
     )
     _add_list(group)
     group.add_argument(

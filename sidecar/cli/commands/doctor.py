@@ -152,8 +152,8 @@ def _network() -> Iterator[Found]:
     yield Found(
         "OSC is open to",
         True,
-        "this machine alone (127.0.0.1). For others a run needs both --osc-bind, the address of this machine "
-        "that they reach, and --osc-allow, who they are; who is not allowed gets no answer",
+        "this machine alone (127.0.0.1). For others, give a run --osc-bind (an address of this machine) "
+        "and --osc-allow (theirs)",
     )
 
 

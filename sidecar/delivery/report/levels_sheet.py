@@ -113,6 +113,6 @@ def _description(spread: Spread, reading: Reading, goal: Goal) -> str:
         return "There is no short-term loudness above the absolute gate of −70 LUFS."
     return (
         f"A histogram of the short-term loudness. Above the range's gate at {figure(spread.gate)} "
-        f"{goal.unit}, nine tenths are louder than {figure(spread.low)} and one twentieth is louder than "
-        f"{figure(spread.high)}: a loudness range of {figure(reading.loudness_range)} LU (EBU Tech 3342)."
+        f"{goal.unit}, nine tenths are louder than {figure(spread.low)}, one twentieth than "
+        f"{figure(spread.high)}. The loudness range is {figure(reading.loudness_range)} LU (EBU Tech 3342)."
     )

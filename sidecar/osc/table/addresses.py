@@ -43,8 +43,8 @@ def checked_root(text: str) -> str:
     if text.isascii() and text.isprintable() and _ROOT_FORM.fullmatch(text) and len(text) <= _LONGEST_ROOT:
         return text
     raise NetworkError(
-        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /room/two, at most "
-        f"{_LONGEST_ROOT} characters of ASCII, without spaces or any of # * , ? [ ] {{ }}."
+        f"'{text}' cannot be the root of OSC addresses: give one such as {ROOT} or /room/two. It has at "
+        f"most {_LONGEST_ROOT} ASCII characters, without spaces or # * , ? [ ] {{ }}."
     )
 
 

@@ -1,0 +1,75 @@
+"""What the program says: short sentences in the trade's words, and errors that name a next step."""
+
+import re
+import statistics
+
+import pytest
+from said import errors, names, sentences, texts, word_count
+
+LONGEST = {"help": 22, "screen": 20, "messages": 24}
+"""Words of the longest sentence of each group; what is filled in counts as one."""
+MEDIAN = {"help": 9, "screen": 8, "messages": 8}
+NOT_SAID = (
+    *(
+        "whoever",
+        "nobody",
+        "somebody",
+        "everybody",
+        "is told",
+        "are told",
+        "stands",
+        "mends",
+        "obey",
+        "obeys",
+    ),
+    *("programme fader", "constant offset", "frames lost", "lost frames", "the rail"),
+    *(
+        "goes nowhere",
+        "event behind",
+        "holding it against",
+        "mind ears",
+        "the course",
+        "90 % band",
+        "gives leave",
+    ),
+)
+"""Words that the trade does not use, or that say who does something when a thing does it."""
+
+
+@pytest.mark.parametrize("group", LONGEST)
+def test_sentences_are_short(group):
+    counts = {said.text: word_count(said.text) for said in sentences() if said.group == group}
+
+    assert statistics.median(counts.values()) <= MEDIAN[group]
+    assert {text: count for text, count in counts.items() if count > LONGEST[group]} == {}
+
+
+def test_the_trade_s_words_are_used():
+    found = [
+        (word, said)
+        for said in texts()
+        for word in NOT_SAID
+        if said.group != "pages" and re.search(rf"\b{re.escape(word)}\b", said.text, re.IGNORECASE)
+    ]
+
+    assert found == []
+
+
+def test_errors_are_printed_for_reading_and_are_sentences():
+    """``pytest -s`` shows them. A whole one has two statements: what is wrong, and what to do about it."""
+    said = list(errors())
+    for error in said:
+        print(f"{error.file}:{error.line}: {error.text}")
+
+    assert len(said) > 250
+    completed = ("The sound server does", "The sound system ended", "The JACK server does", "Capturing")
+    whole = [error for error in said if re.match(r"[A-Z].*\.$", error.text) and "{…}" in error.text]
+    alone = [error for error in whole if not re.search(r"[.:;,] \S", error.text)]
+    assert [error for error in alone if not error.text.startswith(completed)] == []
+
+
+def test_names_of_commands_addresses_and_keys_are_listed():
+    kinds = {kind for kind, _ in names()}
+
+    assert kinds >= {"command", "option", "address sent", "address received", "JSON key", "key"}
+    assert [name for kind, name in names() if kind.startswith("address") and not name.startswith("/")] == []
