@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.cli.run.closing import closing_lines, closing_object
+from sidecar.cli.run.closing import closing_lines, closing_object, parting_lines
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine
 
 
@@ -45,6 +45,16 @@ def test_where_nothing_was_measured_nothing_is_said():
     feed = scenes.preparing()
 
     assert (closing_lines(feed.shown, None), closing_object(feed.shown, None)) == ((), {})
+
+
+def test_leaving_a_screen_elsewhere_says_that_the_run_goes_on():
+    first, figures, found, last = parting_lines(scenes.down().shown, "10.0.0.7:9139")
+
+    assert first == "So far: 3:04 of rehearsal, goal production"
+    assert figures == "Integrated −22.1 LUFS, range 6.2 LU, true peak −2.8 dBTP"
+    assert found == "Nearest limit or beyond it: integrated −22.1: 0.7 LU over the limit −22.8 LUFS."
+    assert last == "The run at 10.0.0.7:9139 is not ended by this: sidecar screen --attach 10.0.0.7:9139"
+    assert parting_lines(scenes.preparing().shown, "10.0.0.7:9139") == ()
 
 
 def test_the_json_object_says_the_same():

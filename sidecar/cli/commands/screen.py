@@ -10,6 +10,7 @@ import socket
 import sys
 from collections.abc import Callable
 
+from sidecar.cli.run.closing import parting_lines
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.errors import MissingPackage
 from sidecar.hosts import is_loopback
@@ -43,6 +44,9 @@ def _here(options: argparse.Namespace) -> int:
                 kind="attached",
                 is_over=lambda: asked.is_asked or is_orphan(),
             )
+        if "TEXTUAL_DRIVER" not in os.environ:  # a tab of a browser has no terminal for lines to stay in
+            for line in parting_lines(feed.snapshot(), options.attach):
+                print(line)
     return 0
 
 

@@ -22,16 +22,43 @@ def closing_lines(snapshot: Snapshot, pass_id: int | None) -> tuple[str, ...]:
     if reading.seconds <= 0.0:
         return ()
     number = "Not on record" if pass_id is None else f"Pass {pass_id}"
-    length = h_mm_ss(reading.seconds).removeprefix("0:").removeprefix("0")
-    verdict = find_verdict(reading, goal)
-    found = "; ".join(verdict_sentences(verdict, goal.unit))
+    verdict = "Passes" if find_verdict(reading, goal).passes else "Fails"
     return (
-        f"{number}: {length} of {printable(snapshot.source)}, goal {printable(goal.name)}",
-        f"Integrated {figure(reading.integrated)} {goal.unit}, range {figure(reading.loudness_range)} LU, "
-        f"true peak {figure(reading.max_true_peak)} dBTP",
-        f"{'Passes' if verdict.passes else 'Fails'}: {found}.{_next_pass(snapshot)}",
+        f"{number}: {_measured(snapshot)}",
+        _figures(snapshot),
+        f"{verdict}: {_found(snapshot)}.{_next_pass(snapshot)}",
         _look_back(pass_id),
     )
+
+
+def parting_lines(snapshot: Snapshot, place: str) -> tuple[str, ...]:
+    """Returns what stays where a screen on the run at *place* was left; nothing of it is final."""
+    if snapshot.reading.seconds <= 0.0:
+        return ()
+    return (
+        f"So far: {_measured(snapshot)}",
+        _figures(snapshot),
+        f"Nearest limit or beyond it: {_found(snapshot)}.",
+        f"The run at {place} is not ended by this: sidecar screen --attach {place}",
+    )
+
+
+def _measured(snapshot: Snapshot) -> str:
+    length = h_mm_ss(snapshot.reading.seconds).removeprefix("0:").removeprefix("0")
+    return f"{length} of {printable(snapshot.source)}, goal {printable(snapshot.goal.name)}"
+
+
+def _figures(snapshot: Snapshot) -> str:
+    reading = snapshot.reading
+    return (
+        f"Integrated {figure(reading.integrated)} {snapshot.goal.unit}, "
+        f"range {figure(reading.loudness_range)} LU, true peak {figure(reading.max_true_peak)} dBTP"
+    )
+
+
+def _found(snapshot: Snapshot) -> str:
+    verdict = find_verdict(snapshot.reading, snapshot.goal)
+    return "; ".join(verdict_sentences(verdict, snapshot.goal.unit))
 
 
 def closing_object(snapshot: Snapshot, pass_id: int | None) -> dict[str, Any]:
