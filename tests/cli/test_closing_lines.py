@@ -15,14 +15,14 @@ def test_four_lines_say_pass_figures_verdict_and_where_to_look_back():
         "Pass 12: 5:00 of rehearsal, goal production",
         "Integrated −20.9 LUFS, range 6.2 LU, true peak −0.4 dBTP",
         "Fails: integrated −20.9: 1.9 LU over the limit −22.8 LUFS; true peak −0.4: 0.6 dB over the limit "
-        "−1.0 dBTP. Next pass: down 2.1 dB.",
+        "−1.0 dBTP. Next: down 2.1 dB.",
         "Look back: sidecar review 12 (all passes: sidecar passes)",
     )
 
 
 def test_a_pass_inside_the_goal_says_how_near_the_nearest_limit_is():
     assert closing_lines(scenes.passed().shown, 3)[2] == (
-        "Passes: integrated −22.9: 0.1 LU under the limit −22.8 LUFS. Next pass: down 0.1 dB."
+        "Passes: integrated −22.9: 0.1 LU under the limit −22.8 LUFS. Next: down 0.1 dB."
     )
 
 
@@ -31,7 +31,7 @@ def test_a_louder_next_pass_carries_its_caution():
     said = feed.shown.advice
     feed.change(advice=replace(said, from_top=replace(said.from_top, gain_db=1.4)))
 
-    assert closing_lines(feed.shown, 3)[2].endswith("Next pass: up 1.4 dB (turn monitors down first).")
+    assert closing_lines(feed.shown, 3)[2].endswith("Next: up 1.4 dB (monitors down first).")
 
 
 def test_without_a_record_there_is_no_number_to_look_back_at():

@@ -93,7 +93,7 @@ def _next_pass(snapshot: Snapshot) -> str:
         return ""
     way = "up" if gain_db > 0.0 else "down"
     change = "no change" if gain_db == 0.0 else f"{way} {figure(abs(gain_db))} dB"
-    return f" Next pass: {change}{' (turn monitors down first)' if gain_db > 0.0 else ''}."
+    return f" Next: {change}{' (monitors down first)' if gain_db > 0.0 else ''}."
 
 
 def _gain_db(snapshot: Snapshot) -> float | None:
