@@ -8,6 +8,7 @@ from textual.widgets import Static
 from sidecar.advice.faders.auto_follow import LOOK_S
 from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, Follow
 from sidecar.model.snapshot import Opening
+from tui import texts
 from tui.screens.arm import ArmDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.main import MainScreen
@@ -96,7 +97,7 @@ def test_the_rides_are_listed_and_kept_up_to_date():
             pilot, lambda: "1:35      0.4 s       ▼ −4.0 dB     0.2 s" in _listed(pilot.app), "a ride"
         )
         assert "Three rides bring short-term under −18.0 LUFS" in _listed(pilot.app)
-        assert "louder: monitors down" in _listed(pilot.app)
+        assert texts.LOUDER in _listed(pilot.app)
         feed.change(rides=(), rides_reason="Nothing needs to be ridden.")
         await until(pilot, lambda: "Nothing needs to be ridden." in _listed(pilot.app), "the new plan")
         assert "▼" not in _listed(pilot.app)
@@ -114,7 +115,7 @@ def test_the_balance_from_silence_is_listed_in_its_order_with_the_caution():
     async def script(pilot):
         await pilot.press("b")
         await until(pilot, lambda: isinstance(pilot.app.screen, BalanceDialog), "the list")
-        await until(pilot, lambda: "Listening: every stem" in _listed(pilot.app), "nothing yet")
+        await until(pilot, lambda: "Listening: each stem" in _listed(pilot.app), "nothing yet")
         feed.change(
             build_up=(Opening("voice", -4.0, "voice to −4.0 dB"), Opening("drums", 1.0, "drums to 1"))
         )
