@@ -167,7 +167,7 @@ def listening() -> ScriptedFeed:
 
 def hold() -> ScriptedFeed:
     """Too early to move: the likely range holds the goal."""
-    move = Move(0.0, -22.4, -24.9, -20.1, reason="the rest may bring it back; too early to move")
+    move = Move(0.0, -22.4, -24.9, -20.1, reason="1.0 LU too loud so far; too early to tell if it stays so.")
     history = wandering_history(41.0, -22.0)
     said = advice_of(move, state="hold", next_look_at_s=55.0, trend=-1, from_top=replace(move, gain_db=-0.6))
     return _scene(history, this_pass=move, advice=said)
@@ -175,14 +175,16 @@ def hold() -> ScriptedFeed:
 
 def first_step() -> ScriptedFeed:
     """More than one step is needed."""
-    move = Move(-3.0, -21.9, -22.6, -21.2, reason="the programme is 3.9 LU loud so far")
+    move = Move(-3.0, -21.9, -22.6, -21.2, reason="First step, rest later: 3.9 LU too loud so far.")
     said = advice_of(move, more_to_come=True, trend=-1, range_widened_lu=0.8)
     return _scene(wandering_history(95.0, -19.0), this_pass=move, advice=said)
 
 
 def past_bound() -> ScriptedFeed:
     """The goal lies further than the fader may stray from the gain of the whole pass."""
-    move = Move(-2.0, -21.6, -21.8, -21.4, reason="too much of the pass was loud to bring it back")
+    move = Move(
+        -2.0, -21.6, -21.8, -21.4, reason="Finish at −21.6 LUFS, or start again with fader at −7.5 dB."
+    )
     said = advice_of(move, restart_fader_db=-7.5, range_widened_lu=1.2, from_top=replace(move, gain_db=-4.0))
     return _scene(wandering_history(240.0, -19.0), this_pass=move, advice=said)
 
@@ -228,9 +230,7 @@ def down() -> ScriptedFeed:
 def up() -> ScriptedFeed:
     """A move up that the ceiling cuts short, for a goal that is not EBU Mode."""
     history = wandering_history(95.0, -26.0)
-    move = Move(
-        1.4, -25.0, -25.3, -24.4, "ceiling", "2.6 dB would be needed; peaks leave 1.4 dB under the ceiling"
-    )
+    move = Move(1.4, -25.0, -25.3, -24.4, "ceiling", "Peaks allow no more: higher, they pass −2.0 dBTP.")
     return _scene(
         history,
         goal=EXCHANGE,

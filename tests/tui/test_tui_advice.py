@@ -61,6 +61,20 @@ def test_a_first_step_is_not_judged_by_where_it_alone_would_land():
     assert (said.note, said.landing_tone) == ("first step, rest later", "plain")
 
 
+@pytest.mark.parametrize(
+    ("scene", "note"),
+    [
+        (scenes.first_step, "First step, rest later: 3.9 LU too loud so far."),
+        (scenes.past_bound, "or start again with the fader at −7.5 dB"),
+        (scenes.up, "△ Peaks allow no more: higher, they pass −2.0 dBTP."),
+    ],
+)
+def test_what_the_reason_has_in_it_is_not_said_twice(scene, note):
+    said = advice(scene().shown, relative=False)
+
+    assert (said.note, said.reason) == (note, "")
+
+
 def test_past_the_bound_both_ways_out_are_named():
     said = _said(Move(-2.0, -21.6), restart_fader_db=-7.5)
 

@@ -98,7 +98,7 @@ def test_with_room_the_landing_is_set_in_blocks_too():
 def test_a_limited_move_up_keeps_limit_and_reason():
     text = "\n".join(_lines(scenes.up(), 80, 7))
 
-    for part in ("now: up 1.4 dB  −3.5 → −2.1", "△ true-peak ceiling limits it", "2.6 dB would be"):
+    for part in ("now: up 1.4 dB  −3.5 → −2.1", "△ Peaks allow no more:", "higher, they pass −2.0 dBTP."):
         assert part in text
 
 

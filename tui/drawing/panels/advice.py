@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from sidecar.loudness.limits import find_verdict
+from sidecar.model.advice import Advice as ModelAdvice
 from sidecar.model.advice import State
 from sidecar.model.headline import ALL_STEMS, chosen, chosen_move, first_stem
 from sidecar.model.readings import SILENCE, Move
@@ -93,6 +94,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         word, tone, waits = _NOT_YET[snapshot.transport]
         move = replace(move, reason=waits)
     reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what stands in their way
+    note, reason = _note_and_reason(said, reason)
     landing, likely = _landing(goal, move, relative=relative)
     if said.restart_fader_db is not None:
         landing = texts.FINISH_AND_LAND.format(level=landing.removeprefix("lands at "))
@@ -107,7 +109,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         likely=likely,
         landing_tone=_landing_tone(snapshot),
         from_top=_from_top(said.from_top),
-        note=_note(snapshot),
+        note=note,
         reason=reason,
     )
 
@@ -160,13 +162,16 @@ def _landing_tone(snapshot: Snapshot) -> Tone:
     return landing_stand(snapshot.goal, said.move)
 
 
-def _note(snapshot: Snapshot) -> str:
-    said = snapshot.advice
+def _note_and_reason(said: ModelAdvice, reason: str) -> tuple[str, str]:
+    """Returns what is to be done besides the move or keeps it small, then why; nothing is said twice."""
     if said.restart_fader_db is not None:
-        return texts.OR_START_AGAIN.format(fader=wording.signed(said.restart_fader_db))
+        return texts.OR_START_AGAIN.format(fader=wording.signed(said.restart_fader_db)), ""
     if said.more_to_come:
-        return texts.FIRST_STEP
-    return _limit(said.move)
+        is_in_it = reason.lower().startswith(texts.FIRST_STEP)
+        return (reason, "") if is_in_it else (texts.FIRST_STEP, reason)
+    if said.move.limited_by == "ceiling" and texts.PEAKS in reason.lower():
+        return f"△ {reason}", ""
+    return _limit(said.move), reason
 
 
 def _limit(move: Move) -> str:
