@@ -38,6 +38,7 @@ class Metering:
             check_stem_channels(len(stems), channels)
         self._mix = Meter(rate_hz, layout, channels=2 if stems else channels)
         self.push(np.zeros((1, channels), np.float32))
+        self.finish()  # compiles what only the end needs
         self.reading()
         self._begin()
 
