@@ -1,4 +1,4 @@
-"""The screen on a real terminal: tmux types the keys and reads what stands there."""
+"""The screen on a real terminal: tmux types the keys and reads what is there."""
 
 import subprocess
 import sys

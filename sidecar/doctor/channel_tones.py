@@ -131,25 +131,25 @@ def _route(routes: Routes, tone: int) -> Found:
 def _cause(routes: Routes, device: DeviceInfo) -> Found:
     sent = len(routes.gains_db)
     expected = channel_map(sent)
-    mend = f"make the output with sidecar live --make-output, or by hand: {_line(device, sent)}"
+    remedy = f"make the output with sidecar live --make-output, or by hand: {_line(device, sent)}"
     if len(device.positions) != sent:
         wide = len(device.positions) or routes.gains_db.shape[1]
         return Found(
-            "channel map", False, f"the output has {wide} channels and {sent} tones were played; {mend}"
+            "channel map", False, f"the output has {wide} channels and {sent} tones were played; {remedy}"
         )
     if device.output_positions and device.output_positions != expected:
         return Found(
             "channel map",
             False,
             f"mixed or reordered between the player and the output, whose channel map is "
-            f"{','.join(device.output_positions)}; {mend}",
+            f"{','.join(device.output_positions)}; {remedy}",
         )
     if device.output_positions != device.positions:
         return Found(
             "channel map",
             False,
             f"mixed or reordered between the output and its monitor, whose channel map is "
-            f"{','.join(device.positions)}; {mend}",
+            f"{','.join(device.positions)}; {remedy}",
         )
     return Found(
         "channel map", True, "the maps of player, output and monitor agree; look for a volume or a balance"

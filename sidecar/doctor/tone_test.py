@@ -262,18 +262,18 @@ def _level(received: ReceivedTone, device: DeviceInfo) -> Found:
     left, right = received.peaks_dbfs
     if abs(left - right) > _ONE_SIDE_DB:
         side = "left" if left > right else "right"
-        mend = f"only the {side} channel arrives: check balance and routing between output and input"
-        return Found("tone's level", False, mend)
+        remedy = f"only the {side} channel arrives: check balance and routing between output and input"
+        return Found("tone's level", False, remedy)
     level = f"{_signed(received.error_lu)} LU from {figure(LEVEL_LUFS)} LUFS"
     if abs(received.error_lu) <= _TOLERANCE_LU:
         return Found("tone's level", True, level)
-    mend = f"a volume on the way is not at 100 %: {_mend_volume(device)}"
+    remedy = f"a volume on the way is not at 100 %: {_volume_remedy(device)}"
     if received.error_lu > 0.0:
-        mend = f"something else sounds with it: stop all playback and try again; else {mend}"
-    return Found("tone's level", False, f"{level}; {mend}")
+        remedy = f"something else sounds with it: stop all playback and try again; else {remedy}"
+    return Found("tone's level", False, f"{level}; {remedy}")
 
 
-def _mend_volume(device: DeviceInfo) -> str:
+def _volume_remedy(device: DeviceInfo) -> str:
     if device.host_api in PULSE_SERVERS:
         return signal_path.volume_lines(device)
     if sys.platform == "darwin":

@@ -56,7 +56,7 @@ class OpenPass:
         self._put(self, Cut(self._next, dropped_samples))
 
     def event(self, event: Event) -> None:
-        """Adds an event of the timeline: a mark, an alert, a move."""
+        """Adds an event of the timeline: a marker, an alert, a move."""
         self._put(self, event)
 
     def add_fader_report(self, report: FaderReport) -> None:

@@ -13,7 +13,7 @@ TABLES: tuple[Table, ...] = get_args(Table)
 
 
 def seal(connection: sqlite3.Connection, table: Table, id: int) -> None:
-    """Writes the checksum of a row as it stands. The caller has a transaction open."""
+    """Writes the checksum of a row as it is. The caller has a transaction open."""
     cursor = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (id,))
     names = [column[0] for column in cursor.description]
     row = cursor.fetchone()

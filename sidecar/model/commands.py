@@ -60,7 +60,7 @@ class SelectEarlierPass:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Set a mark at this place in the programme."""
+    """Set a marker at this place in the programme."""
 
     verb: ClassVar[str] = "mark"
     label: str = ""

@@ -104,9 +104,9 @@ class Move:
     landing: float = SILENCE
     """LUFS the programme lands on if the move is made (central estimate)."""
     landing_low: float = SILENCE
-    """Low end of the 90 % band of the landing, LUFS."""
+    """Low end of the likely range (90 %) of the landing, LUFS."""
     landing_high: float = SILENCE
-    """High end of the 90 % band of the landing, LUFS."""
+    """High end of the likely range (90 %) of the landing, LUFS."""
     limited_by: Limit | None = None
     """What kept the move from being larger: the true-peak ceiling, the step, the fader's range."""
     reason: str = ""

@@ -96,7 +96,7 @@ def _after_words(places: int, standing: dict[str, int], words: tuple[str, ...]) 
 
 @lru_cache(maxsize=1024)
 def _standing(text: str) -> dict[str, int]:
-    """Where each character stands, as bits."""
+    """Places of each character, as bits."""
     standing: dict[str, int] = {}
     for at, character in enumerate(text):
         standing[character] = standing.get(character, 0) | 1 << at

@@ -24,7 +24,7 @@ _AUDIO = (b"\x01vorbis", b"OpusHead", b"\x7fFLAC")
 
 
 class Page(NamedTuple):
-    """A page as it stands in the file."""
+    """A page as it is in the file."""
 
     place: int
     flags: int

@@ -340,7 +340,7 @@ def test_a_fader_that_answers_late_stays_armed():
 
 
 def slow_fader(arming: Arming, seconds: float, *, held_after_s: float = math.inf) -> float:
-    """A fader that travels 5 dB a second and tells of each change; returns where it stands at the end."""
+    """A fader that travels 5 dB a second and tells of each change; returns where it is at the end."""
     fader_db = target_db = 0.0
     for tick in range(round(seconds / TICK_S)):
         now_s = tick * TICK_S

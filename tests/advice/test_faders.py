@@ -13,7 +13,7 @@ TAPER = Taper()
 
 
 def test_a_console_travel_has_unity_at_three_quarters_and_ten_at_the_top():
-    """Unity stands at 3/4 of the travel, +10 dB at the top (common practice, no source)."""
+    """Unity is at 3/4 of the travel, +10 dB at the top (common practice, no source)."""
     assert [-math.inf, 0.0, 10.0] == [TAPER.gain_db(position) for position in (0.0, 0.75, 1.0)]
 
 
@@ -55,7 +55,7 @@ def test_the_travel_has_no_jump_at_its_lowest_point():
 
 
 def test_levels_beyond_the_travel_stand_at_its_ends():
-    """A level above the top stands at the top; silence at the bottom; positions are held to 0 … 1."""
+    """A level above the top is at the top; silence at the bottom; positions are held to 0 … 1."""
     assert [TAPER.position(24.0), TAPER.position(-math.inf)] == [1.0, 0.0]
     assert [10.0, -math.inf] == [TAPER.gain_db(1.7), TAPER.gain_db(-0.2)]
 

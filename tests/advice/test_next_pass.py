@@ -93,7 +93,7 @@ def test_a_raise_stops_at_the_ceiling():
 
 
 def test_the_peak_is_brought_to_the_present_fader():
-    """A peak metered under a fader at +6 dB is 6 dB lower once the fader stands at 0 dB."""
+    """A peak metered under a fader at +6 dB is 6 dB lower once the fader is at 0 dB."""
     programme = energy([-28.0] * 600)
     faders = np.repeat([6.0, 0.0], 300)
 

@@ -55,7 +55,7 @@ def test_no_inputs_at_all_is_said_as_such(said, monkeypatch):
 
 
 def test_the_doctor_does_not_tick_off_a_machine_without_inputs(said, monkeypatch):
-    """Zero inputs are something missing, with what mends it."""
+    """Zero inputs are something missing, with the remedy."""
     monkeypatch.setattr(sidecar.sources.inputs, "ask_inputs", lambda: Inputs([], []))
     shown = said("doctor", code=1)
 

@@ -177,7 +177,7 @@ def test_together_has_a_loudness_of_its_own(capsys, here):
     assert "--together finds its own loudness" in capsys.readouterr().err
 
 
-def test_what_no_gain_mends_is_said_and_not_written(capsys, here):
+def test_what_no_gain_corrects_is_said_and_not_written(capsys, here):
     """A delivery rule of the goal: a copy of 16 bits would not pass where 24 are asked for."""
     shipped = (Path(__file__).parents[2] / "configs" / "goals" / "r128.toml").read_text(encoding="utf-8")
     (here / "strict.toml").write_text(f"{shipped}\n[delivery]\nbit_depths = [24]\n", encoding="utf-8")

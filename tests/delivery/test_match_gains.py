@@ -74,7 +74,7 @@ def test_an_upward_gain_stops_at_the_ceiling():
     assert level.broken == ("quiet",)
 
 
-def test_what_no_gain_mends_is_not_turned_down_for_its_peaks_alone():
+def test_what_no_gain_corrects_is_not_turned_down_for_its_peaks_alone():
     """As the remedy of a check: 7 dB up from +0.5 dBTP would be 8.5 dB over; down would only be quieter."""
     (level,) = match_singly(pieces(replace(QUIET, max_true_peak=0.5)), [R128])
 

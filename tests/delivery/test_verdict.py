@@ -1,4 +1,4 @@
-"""What passes, what fails, where, and what mends it, on figures worked out by hand."""
+"""What passes, what fails, where, and the remedy, on figures worked out by hand."""
 
 from dataclasses import replace
 
@@ -92,7 +92,7 @@ def test_the_worst_fault_comes_first():
     assert [f.about for f in verdict.findings if f.kind == "fault"] == ["short-term", "loudness"]
 
 
-def test_no_gain_mends_what_stands_too_far_above_the_rest():
+def test_no_gain_corrects_what_stands_too_far_above_the_rest():
     """R 128 s1: on the target, its loudest 3 s are 7 LU over it where 5 are allowed, and the tolerance has
     0.2 to give."""
     verdict = judged("r128-s1", max_short_term=-16.0)

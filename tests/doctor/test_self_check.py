@@ -82,7 +82,7 @@ def test_a_chain_that_changes_nothing_is_well():
 
 @pytest.mark.parametrize(("gain_db", "shown"), [(-6.0, "−5.99 LU"), (-0.2, "−0.19 LU"), (3.0, "+3.01 LU")])
 def test_a_level_that_is_off_is_told_by_how_much(gain_db, shown):
-    """Beyond the standard's 0.1 LU it is not well, and what mends it is said."""
+    """Beyond the standard's 0.1 LU it is not well, and the remedy is said."""
     found = said(around(tone(RATE_HZ)) * np.float32(10 ** (gain_db / 20)))["tone's level"]
 
     assert not found.is_well

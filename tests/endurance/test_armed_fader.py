@@ -140,7 +140,7 @@ def settle(seconds=1.5):
 
 @pytest.mark.parametrize("address", ["/sidecar/fader", "/master/level"])
 def test_nobody_else_can_say_where_the_workstation_s_fader_stands(quiet, address):
-    """The workstation never speaks. A script says that its fader, which is at -60 dB, stands at 0 dB."""
+    """The workstation never speaks. A script says that its fader, which is at -60 dB, is at 0 dB."""
     with Workstation(-60.0, repeat_s=None) as workstation, Run(quiet, workstation) as run:
         for _ in range(10):
             run.send(address, 0.0)

@@ -79,7 +79,7 @@ def listed(file):
 
 
 def assert_the_rest_is_listed(file, content, seed, bits):
-    """Each pass stands there as it was, or as damaged; gives how many were damaged."""
+    """Each pass is there as it was, or as damaged; gives how many were damaged."""
     file.write_bytes(content)
     _, whole, _ = listed(file)
     file.write_bytes(flipped(content, seed, bits))

@@ -1,4 +1,4 @@
-"""Another root than the usual: whatever has an address stands below it, and nothing below the usual one."""
+"""Another root than the usual: whatever has an address is below it, and nothing below the usual one."""
 
 import contextlib
 import json

@@ -417,7 +417,7 @@ def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
 
 
 def test_what_keeps_audio_away_is_said():
-    """The sentence of the source stands there until audio comes again and more is known."""
+    """The sentence of the source is there until audio comes again and more is known."""
     gone = Block(np.zeros((0, 2), np.float32), fault="The input is not there.")
     _, seen = run((1, -23.0), gone, (1, -23.0))
 

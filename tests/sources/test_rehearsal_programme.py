@@ -94,7 +94,7 @@ def test_runs_hot_in_the_storm(power):
 
 
 def test_passes_the_ceiling_once(peaks):
-    """One clap of thunder, and nothing else, stands over −1 dBTP."""
+    """One clap of thunder, and nothing else, is over −1 dBTP."""
     over = np.flatnonzero(peaks > CEILING_DBTP)
 
     assert peaks.max() == pytest.approx(-0.5, abs=0.3)

@@ -54,7 +54,7 @@ def test_a_file_is_gated_and_weighted(rate_hz, row):
 @pytest.mark.slow
 @rows_3_to_6
 def test_a_live_programme_is_gated_and_weighted(rate_hz, row):
-    """Rows 3–6 live: I stands at −23.0 LUFS when the last odd block has come in."""
+    """Rows 3–6 live: I is at −23.0 LUFS when the last odd block has come in."""
     layout, channels = layout_of(row)
 
     *_, (_, reading) = read_live(tones(rate_hz, INTEGRATED_ROWS[row], channels), rate_hz, layout)

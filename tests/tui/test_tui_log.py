@@ -72,7 +72,7 @@ def test_the_log_is_newest_first_with_times():
         ["0:12", "╳", "gap", "0.20", "s", "lost"],
         ["0:09", "↕", "move", "−1.0", "dB"],
         ["0:05.0,", "1.1", "s", "▲", "hot", "short-term", "up", "to", "−15.0", "LUFS"],
-        ["0:02", "◆", "mark", "verse"],
+        ["0:02", "◆", "marker", "verse"],
     ]
 
 
@@ -107,7 +107,7 @@ def test_where_sending_fails_is_said_with_the_reason():
 
 @pytest.mark.slow
 def test_l_opens_the_log_and_it_follows_the_run():
-    """What happens while it is open stands at its top."""
+    """What happens while it is open is at its top."""
     feed = scenes.alerted()
 
     def listed(app):

@@ -102,7 +102,7 @@ def test_quiet_alerts_keep_their_places():
 
 
 def test_an_alert_says_value_and_limit():
-    """Word, shape, what was measured and against what; what was lost stands at the edge."""
+    """Word, shape, what was measured and against what; what was lost is at the edge."""
     line = text_of(alerts_row(_view(scenes.alerted()), 120))
 
     assert "△ TRUE PEAK TOO HIGH: −0.4 dBTP, limit −1.0" in line

@@ -143,7 +143,7 @@ def test_version_0_had_no_umid(file):
 
 @pytest.mark.parametrize("tail", [b"", b"something behind the form"], ids=["plain", "tail"])
 def test_a_new_chunk_is_put_in_front_of_the_audio_and_all_the_others_stay(file, tail):
-    """Odd chunks, padding, order and what stands behind the form are kept byte for byte."""
+    """Odd chunks, padding, order and what is behind the form are kept byte for byte."""
     chunks = (JUNK_FOR_DS64, (b"fmt ", FMT), IXML, CUE, DATA, LIST)
     path = file(riff(*chunks, tail=tail))
     path.chmod(0o640)

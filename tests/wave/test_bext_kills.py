@@ -154,7 +154,7 @@ def test_a_journal_that_was_cut_off_itself_changes_nothing(tmp_path, length):
 
 
 def test_a_half_written_change_of_a_file_that_was_exported_anew_is_left_alone(tmp_path):
-    """Same name and size, and what stands at the place of the change looks half written: another file."""
+    """Same name and size, and what is at the place of the change looks half written: another file."""
     path = torn(tmp_path, 5)
     other = bytearray(path.read_bytes())
     other[-1] ^= 1

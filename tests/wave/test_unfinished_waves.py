@@ -114,7 +114,7 @@ def test_bytes_behind_the_last_chunk_of_an_aiff_are_a_note(tmp_path):
     assert notes_of(measure(path, workers=1)) == []
     path.write_bytes(path.read_bytes() + b"?")
 
-    assert notes_of(measure(path, workers=1)) == ["1 byte stands behind its last chunk: not measured."]
+    assert notes_of(measure(path, workers=1)) == ["1 byte is behind its last chunk: not measured."]
 
 
 @pytest.mark.parametrize(

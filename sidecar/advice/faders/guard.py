@@ -39,7 +39,7 @@ class FaderGuard:
         self._sent_s = -math.inf
         self._is_lowered = False
         """Whether something else has lowered the fader since a position was sent: it rises again only after
-        it has settled, from where it stands then."""
+        it has settled, from its position then."""
 
     def open(self) -> None:
         """Lets positions through from the next confirmed one on; what was confirmed before is forgotten."""

@@ -127,7 +127,7 @@ class FaderLimits:
     def within(self, position_db: float, change_db: float) -> tuple[float, Limit | None]:
         """As much of a change as one move may make, and what cut it.
 
-        A fader that stands outside the range already is not pushed further out, nor pulled back in.
+        A fader that is outside the range already is not pushed further out, nor pulled back in.
 
         Parameters
         ----------
@@ -156,7 +156,7 @@ RISE_DB_PER_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Ramp:
-    """A fader on its way: where it stands and since when. Each step gives the next one."""
+    """A fader on its way: its position and since when. Each step gives the next one."""
 
     position_db: float
     at_s: float

@@ -139,7 +139,7 @@ class ProgrammeAdvisor:
 
     def use_trims(self, trims_db: Floats) -> None:
         """Takes the past to have been so much louder, dB, shape (n,): stem faders have moved since, and the
-        rest will sound as they stand now. What was metered stays what was metered."""
+        rest will sound as they are now. What was metered stays what was metered."""
         self._trims_db = trims_db
         self._rebuild()
 

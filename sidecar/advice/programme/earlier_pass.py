@@ -1,4 +1,4 @@
-"""Where in an earlier pass the pass that is playing stands, and what that says of the rest of it."""
+"""Where in an earlier pass the present pass is, and what that says of the rest of it."""
 
 from __future__ import annotations
 

@@ -160,7 +160,7 @@ class StemAdvisor:
         Returns
         -------
         float
-            LUFS; ``-inf`` where nothing stands above the gate (BS.1770-5 Annex 1, equations 3 to 7).
+            LUFS; ``-inf`` where nothing is above the gate (BS.1770-5 Annex 1, equations 3 to 7).
         """
         return self._history.gated(np.asarray(gains_db, dtype=np.float64)).lufs
 

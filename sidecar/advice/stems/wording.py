@@ -15,7 +15,7 @@ from sidecar.model.readings import Move
 def landing_of(plan: Plan, target_lufs: float, whole: Move | None) -> tuple[float, float, float]:
     """Where the mix lands with *plan*, and the ends of its likely range.
 
-    whole: the move of the master fader that stands behind *target_lufs*; None where a whole pass is landed.
+    whole: the move of the master fader that is behind *target_lufs*; None where a whole pass is landed.
     What a limit leaves off the plan is left off its landing.
     """
     if whole is None:

@@ -1,4 +1,4 @@
-"""``sidecar doctor``: what is there, what is missing on this machine, and the line that mends it."""
+"""``sidecar doctor``: what is there, what is missing on this machine, and how to fix it."""
 
 from __future__ import annotations
 

@@ -111,7 +111,7 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
 def _pieces(
     paths: Sequence[Path], options: argparse.Namespace, goal: Goal
 ) -> list[tuple[Piece, FileIdentity, str] | SidecarError]:
-    """Each file measured, by what it is known, and what no gain mends of it."""
+    """Each file measured, by what it is known, and what no gain corrects in it."""
 
     def measured(place: int, on_progress: ProgressCallback, workers: int) -> tuple[Piece, FileIdentity, str]:
         with unchanged(paths[place]) as seen:

@@ -21,7 +21,7 @@ def schema_text() -> str:
 
 
 def as_json(outcome: Outcome) -> dict[str, Any]:
-    """One file. The first goal's verdict stands on top; with several goals each has its own under
+    """One file. The first goal's verdict is on top; with several goals each has its own under
     ``verdicts``."""
     if isinstance(outcome, Unread):
         return {"file": outcome.file, "error": outcome.error}

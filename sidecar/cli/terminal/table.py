@@ -8,7 +8,7 @@ from rich.text import Text
 
 
 def open_table(title: str = "") -> Table:
-    """A table without columns yet; *title* stands on top, at the left."""
+    """A table without columns yet; *title* is on top, at the left."""
     return Table(
         title=Text(title, "table.title") if title else None,
         title_justify="left",

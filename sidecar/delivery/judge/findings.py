@@ -15,7 +15,7 @@ from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 from sidecar.model.units import figure
 
 Kind = Literal["fault", "remedy", "note"]
-"""A fault fails the file; a remedy mends faults; a note is to be looked at and fails nothing."""
+"""A fault fails the file; a remedy removes faults; a note is to be looked at and fails nothing."""
 
 _LEVELS = frozenset(("true peak", "short-term", "momentary"))
 """Measures whose places are reported with a level."""
@@ -48,7 +48,7 @@ class Finding:
     """One sentence about a file."""
 
     kind: Kind
-    """``fault`` fails the file, ``remedy`` mends faults, ``note`` is to be looked at and fails nothing."""
+    """``fault`` fails the file, ``remedy`` removes faults, ``note`` is to be looked at and fails nothing."""
     about: str
     """One word or two, for scripts: loudness, true peak, short-term, momentary, silence …"""
     sentence: str

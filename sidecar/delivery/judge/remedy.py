@@ -1,4 +1,4 @@
-"""What mends a file that does not meet its goal: one static gain, and what gain alone cannot do.
+"""What corrects a file that does not meet its goal: one static gain, and what gain alone cannot do.
 
 Tech 3343 §3.1: a finished programme off its target is corrected by one static gain, target minus
 loudness. A gain of g dB moves momentary, short-term, integrated loudness and true peak by g.
@@ -39,7 +39,7 @@ class Remedy:
 
 
 def remedy_for(reading: Reading, goal: Goal) -> Remedy:
-    """The static gain that mends *reading*; where none can, the nearest it may go, and what else must be
+    """The static gain that corrects *reading*; where none can, the nearest it may go, and what else must be
     done before the programme can stand on the target."""
     wanted = 0.0 if _is_inside(reading.integrated, goal) else round(goal.target_lufs - reading.integrated, 1)
     peak_room = _room(reading.max_true_peak, goal.ceiling_dbtp)

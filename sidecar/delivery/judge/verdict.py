@@ -1,4 +1,4 @@
-"""Judging what was measured against a goal: does it pass, what is wrong and where, and what mends it.
+"""Judging what was measured against a goal: does it pass, what is wrong and where, and the remedy.
 
 Whether a figure passes follows ``sidecar/loudness/limits.py``, as everywhere.
 """
@@ -29,7 +29,7 @@ class Verdict:
     goal: Goal
     """What the file was held against."""
     findings: tuple[Finding, ...]
-    """Faults, the worst first; then what mends them; then notes, which fail nothing."""
+    """Faults, the worst first; then the remedies; then notes, which fail nothing."""
     remedy: Remedy | None
     """None where there is no programme to move."""
 

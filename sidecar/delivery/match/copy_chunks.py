@@ -44,7 +44,7 @@ class Container:
 
     sections: tuple[Section, ...]
     audio: int
-    """Where the first sample stands."""
+    """The place of the first sample."""
     size_field: tuple[int, int, _ByteOrder] | None = None
     """Place, bytes and byte order of the number that the sections' sizes add up to, if there is one."""
 
@@ -162,7 +162,7 @@ def _au(file: BinaryIO) -> Container:
 
 
 def _chunks(file: BinaryIO, start: int, read: _ReadHeader) -> Iterator[Section]:
-    """The chunks from *start* on, and what stands behind the last one as a section without a name."""
+    """The chunks from *start* on, and what is behind the last one as a section without a name."""
     end, count = _length(file), 0
     while start < end:
         file.seek(start)

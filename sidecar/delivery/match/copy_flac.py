@@ -36,7 +36,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Front:
-    """What stands in front of the frames."""
+    """What is in front of the frames."""
 
     before: bytes
     """What is in front of the marker: an ID3v2 tag, by common practice, no source."""

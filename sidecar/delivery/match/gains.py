@@ -228,7 +228,7 @@ def _single(place: int, piece: Piece, goals: Sequence[Goal]) -> Level | None:
     lowered = _after(piece, _Gain(room, wanted, bound, place, over), goals)
     if not lowered.broken:
         return lowered
-    # As check has it: what no gain can mend is brought as near as it goes, and never down for peaks alone.
+    # As check has it: what no gain can correct is brought as near as it goes, and never down for peaks alone.
     return _after(piece, _Gain(min(wanted, max(0.0, room)), wanted, bound, place, over), goals)
 
 

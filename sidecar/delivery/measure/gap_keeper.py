@@ -14,7 +14,7 @@ from sidecar.delivery.measure.gap_kernels import EDGE
 from sidecar.model.units import decibel
 
 _LEAST_STEPS = 4
-"""Ours: in few bits a sample of one step stands far over silence, and quiet sound is full of zeros."""
+"""Ours: in few bits a sample of one step is far over silence, and quiet sound is full of zeros."""
 
 
 class Run(NamedTuple):

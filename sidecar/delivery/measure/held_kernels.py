@@ -20,7 +20,7 @@ def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_
     """Runs in which no channel moves, as (first, behind the last) in frames of this call, shape (n, 2).
 
     planes: see :func:`~sidecar.meter.planes.fresh_planes`. shortest: frames. loud: linear, what at least one
-    channel must reach. What stands at *full_scale* is clipped, not held. A run at either end is given
+    channel must reach. What is at *full_scale* is clipped, not held. A run at either end is given
     whatever its length, for it may go on; one that goes on from before begins at −1.
     """
     end = planes.shape[1]
@@ -59,7 +59,7 @@ def _stands(planes: Any, channels: int, at: int) -> bool:
 
 @part()
 def _is_flat_top(planes: Any, channels: int, start: int, stop: int) -> bool:
-    """Whether every channel stands at the outermost that it reaches on this side, and does so elsewhere too:
+    """Whether every channel is at the outermost that it reaches on this side, and does so elsewhere too:
     clipped sound that was turned down, not held."""
     for c in range(channels):
         held = planes[c, start]

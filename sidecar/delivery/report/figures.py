@@ -130,7 +130,7 @@ def _cells(row: _Row, measured: Measured, name: str) -> Markup:
 
 
 def _side(row: _Row, middle: float, seconds: float) -> tuple[Shape, str]:
-    """The shape and the words of where it stands."""
+    """The shape and the words for its side."""
     if seconds < row.window_s:
         return "under", f"shorter than {row.window_s:g} s"
     if row.value == SILENCE:

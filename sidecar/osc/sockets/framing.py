@@ -38,7 +38,7 @@ class Slip:
     recovers = True
 
     def __init__(self, largest: int) -> None:
-        """largest: bytes of a frame as it stands in the stream, where every byte may be escaped."""
+        """largest: bytes of a frame as it is in the stream, where every byte may be escaped."""
         self._largest = largest
         self._begun = bytearray()
         self._is_too_long = False

@@ -18,7 +18,7 @@ class Exchange:
 
     path: str
     tags: str
-    """OSC type tags as in the other tables; what may be left out stands in brackets."""
+    """OSC type tags as in the other tables; what may be left out is in brackets."""
     sentence: str
 
 

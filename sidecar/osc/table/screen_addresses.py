@@ -81,7 +81,7 @@ def _goal_arguments(goal: Goal) -> Arguments:
     )
 
 
-def _goal_of(  # noqa: PLR0913, PLR0917 - a goal as it stands on the wire
+def _goal_of(  # noqa: PLR0913, PLR0917 - a goal as it is on the wire
     name: str,
     title: str,
     unit: str,

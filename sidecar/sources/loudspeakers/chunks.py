@@ -25,7 +25,7 @@ class Found(NamedTuple):
 class _Form(NamedTuple):
     header: struct.Struct
     first: int
-    """Where the first chunk stands."""
+    """The place of the first chunk."""
     padding: int
     """Chunks begin at multiples of it, from the beginning of the file."""
     counts_header: bool = False

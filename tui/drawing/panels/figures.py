@@ -44,7 +44,7 @@ def _fitted(parts: list[_Part], width: int) -> Row:
 
 
 def _gap(row: Row) -> int:
-    """Cells before a part; what stands in brackets belongs to the part before."""
+    """Cells before a part; what is in brackets belongs to the part before."""
     return 1 if row[0][0].startswith("(") else 2
 
 
