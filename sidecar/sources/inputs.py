@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
@@ -19,7 +20,7 @@ _WIDEST = 12  # channels of the largest layout there is a measure for, 7.1.4
 _PLAIN_WIDTH = 2
 
 # Words that the trade uses for an input that carries what the machine plays, likeliest first.
-_LOOPBACK_WORDS = ("loopback", "monitor", "stereo mix", "virtual", "cable")
+_LOOPBACK_WORDS = ("loopback", "monitor", r"\bmix\b", "virtual", "cable")
 
 PULSE_SERVERS = frozenset(("PulseAudio", "PipeWire"))
 JACK = "JACK"
@@ -203,7 +204,7 @@ def _beside(asked: Sequence[DeviceInfo], cards: Sequence[DeviceInfo]) -> Iterato
 def _loopback_rank(name: str) -> int | None:
     """0 for the likeliest; None for an input that is probably a microphone."""
     for rank, word in enumerate(_LOOPBACK_WORDS):
-        if word in name.casefold():
+        if re.search(word, name.casefold()):
             return rank
     return None
 

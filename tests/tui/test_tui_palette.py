@@ -21,9 +21,9 @@ TEXT = [
 ]
 """Every ink and ground that words or numbers are written with: on the screen, in dialogs, in reverse."""
 
-# Full deuteranopia, protanopia and tritanopia on linear RGB: Machado, Oliveira, Fernandes, "A
-# Physiologically-based Model for Simulation of Color Vision Deficiency" (IEEE TVCG 15(6), 2009), severity
-# 1.0; figures from memory, their rows add up to 1.
+# Full deuteranopia, protanopia and tritanopia on linear RGB: "A Physiologically-based Model
+# for Simulation of Color Vision Deficiency", IEEE Trans. Vis. Comput. Graph. 15(6), 2009, severity 1.0;
+# figures from memory, their rows add up to 1.
 BLINDNESS = {
     "deuteranopia": [
         [0.367322, 0.860646, -0.227968],

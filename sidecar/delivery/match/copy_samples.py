@@ -1,7 +1,7 @@
 """The samples of a sound file at another gain, and the bytes that hold them.
 
-Whole numbers get triangular dither of two steps' width (Lipshitz, Wannamaker and Vanderkooy, J. Audio Eng.
-Soc. 40(5), 1992, from memory), from a generator that starts from the CRC-32 of the source's name: the same
+Whole numbers get triangular dither of two steps' width (J. Audio Eng. Soc. 40(5), 1992, from
+memory), from a generator that starts from the CRC-32 of the source's name: the same
 file gives the same copy, and no two files share their noise. Without gain samples stay as they are.
 """
 

@@ -68,8 +68,8 @@ def moving_resonances(sound: Sound, hz: Track, width_hz: Track, frame: int) -> S
 
     hz, width_hz: shape (frames, resonances), one row for each ``frame`` samples of the sound, which must be
     a whole number of them.
-    Source: D. H. Klatt, "Software for a cascade/parallel formant synthesizer", JASA 67 (1980), equation 2
-    (from memory).
+    Source: "Software for a cascade/parallel formant synthesizer", J. Acoust. Soc. Am. 67 (1980),
+    equation 2 (from memory).
     """
     c = -np.exp(-2.0 * np.pi * width_hz / RATE_HZ)
     b = 2.0 * np.exp(-np.pi * width_hz / RATE_HZ) * np.cos(2.0 * np.pi * hz / RATE_HZ)

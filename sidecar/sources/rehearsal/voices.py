@@ -53,7 +53,7 @@ def _stretched(contour: Track) -> Track:
 def _pulses(voice: Voice, contours: Contours, draw: int) -> tuple[Sound, Sound]:
     """The flow's slope at the glottis, and when it is open: shapes (n,).
 
-    Source: the polynomial glottal pulse of D. H. and L. C. Klatt, JASA 87 (1990) (from memory).
+    Source: the polynomial glottal pulse of J. Acoust. Soc. Am. 87 (1990) (from memory).
     """
     unsteady = 1.0 + 0.030 * (wander(draw, len(contours.pitch), 6.0, CONTOUR_HZ) - 0.5)
     turns = np.cumsum(_stretched(voice.pitch_hz * contours.pitch * unsteady)) / RATE_HZ
