@@ -72,7 +72,7 @@ def test_why_a_file_is_not_audio_is_said_without_the_programs_own_spelling(capsy
     _, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
 
     assert outcome["error"].count("text.wav") == 1
-    assert "can be read (Format not recognised). WAV" in outcome["error"]
+    assert "is not audio (Format not recognised). Give WAV" in outcome["error"]
 
 
 def test_a_file_without_a_single_frame(capsys, written):
