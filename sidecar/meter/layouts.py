@@ -109,12 +109,13 @@ def layout_name(positions: Sequence[str]) -> str:
     return next((name for name, usual in _LAYOUTS.items() if usual == listed), listed)
 
 
-LayoutOrigin = Literal["file", "--layout", "assumed"]
-"""Where a layout comes from: the file names its loudspeakers, the option does, or it is the usual one of so
-many channels."""
+LayoutOrigin = Literal["file", "output", "--layout", "assumed"]
+"""Where a layout comes from: the file or the sound server's output names its loudspeakers, the option does,
+or it is the usual one of so many channels."""
 
 ORIGIN_WORDS: dict[LayoutOrigin, str] = {
     "file": "from the file",
+    "output": "from the output",
     "--layout": "from --layout",
     "assumed": "assumed",
 }

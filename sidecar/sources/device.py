@@ -13,7 +13,7 @@ from sidecar.errors import DeviceLost, SourceError
 from sidecar.model.units import figure
 from sidecar.sources import Block
 from sidecar.sources.capture_client import CaptureClient, State
-from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices
+from sidecar.sources.inputs import PREFERRED_RATE_HZ, channels_to_use, choose, list_devices, loudspeakers
 from sidecar.sources.losses import ClockLoss
 from sidecar.sources.sleep import Sleep, clocks
 from sidecar.sources.watch import OPEN_LIMIT_S, CaptureWatchdog
@@ -85,6 +85,13 @@ class DeviceSource:
     @property
     def channels(self) -> int:
         return len(self._columns)
+
+    @property
+    def positions(self) -> tuple[str, ...] | None:
+        """The loudspeakers of the channels in their order, where the sound server names them all."""
+        return loudspeakers(
+            [self._device.positions[column] for column in self._columns if self._device.positions]
+        )
 
     @property
     def duration_s(self) -> None:

@@ -51,6 +51,24 @@ _API_ORDER = (
 _APIS_THAT_TELL_THE_RATE = {"Core Audio", "Windows WASAPI", "ASIO"}
 
 
+_LABELS = {
+    "front-left": "L",
+    "front-right": "R",
+    "front-center": "C",
+    "lfe": "LFE",
+    "top-front-left": "Ltf",
+    "top-front-right": "Rtf",
+    "top-rear-left": "Ltb",
+    "top-rear-right": "Rtb",
+}
+"""Loudspeakers by the names of a server's channel maps, pulse/channelmap.h."""
+_SURROUND_LABELS = (
+    {"rear-left": "Ls", "rear-right": "Rs", "side-left": "Ls", "side-right": "Rs"},
+    {"rear-left": "Lrs", "rear-right": "Rrs", "side-left": "Lss", "side-right": "Rss"},
+)
+"""Of the surround channels: in a layout with one pair of them, and with two."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlayerInfo:
     """A stream that plays into a server's output."""
@@ -278,6 +296,19 @@ def _api_rank(device: DeviceInfo) -> int:
 
 def _labels(devices: Sequence[DeviceInfo]) -> str:
     return ", ".join(device.label for device in devices)
+
+
+def loudspeakers(positions: Sequence[str]) -> tuple[str, ...] | None:
+    """The positions of BS.2051 that a server's names mean; None for up to two, and where one is unknown.
+
+    The rear pair of 5.1 is its surround pair; beside a side pair it is the rear one.
+    """
+    if len(positions) <= _PLAIN_WIDTH:
+        return None
+    has_sides = "side-left" in positions and "rear-left" in positions
+    labels = tuple(_SURROUND_LABELS[has_sides].get(name) or _LABELS.get(name) for name in positions)
+    named = tuple(label for label in labels if label)
+    return named if len(set(named)) == len(positions) else None
 
 
 def channels_to_use(

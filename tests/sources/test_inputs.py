@@ -4,7 +4,8 @@ import pytest
 
 from sidecar.errors import SourceError
 from sidecar.sources import inputs
-from sidecar.sources.inputs import DeviceInfo, channels_to_use, choose
+from sidecar.sources.inputs import DeviceInfo, channels_to_use, choose, loudspeakers
+from sidecar.sources.output_process import channel_map
 
 PLUGS = [DeviceInfo(name, "ALSA", 32, 44_100) for name in ("loopback", "pulse", "default")]
 CARD = DeviceInfo("Eight In: Audio (hw:1,0)", "ALSA", 8, 44_100)
@@ -190,3 +191,14 @@ def test_a_device_that_tells_its_rate_is_opened_at_it():
     assert WINDOWS[4].rates_after(48_000) == (96_000, 48_000)
     assert WINDOWS[5].rates_after(48_000) == (48_000,)
     assert PLUGS[0].rates_after(48_000) == (48_000, 44_100)
+
+
+def test_the_channel_map_of_an_output_says_which_loudspeakers_it_feeds():
+    """ITU-R BS.2051: M±110 (Ls, Rs) in 5.1; M±90 and M±135 (Lss, Lrs …) in 7.1."""
+    six, eight = channel_map(6), channel_map(8)
+
+    assert loudspeakers(six) == ("L", "R", "Ls", "Rs", "C", "LFE")
+    assert loudspeakers(eight) == ("L", "R", "Lrs", "Rrs", "C", "LFE", "Lss", "Rss")
+    assert loudspeakers(channel_map(2)) is None
+    assert loudspeakers(("aux0", "aux1", "aux2")) is None
+    assert loudspeakers(("front-left", "front-right", "mono")) is None

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from sidecar.cli.run.build import run_session
@@ -16,7 +15,6 @@ from sidecar.model.foreign_text import printable
 from sidecar.model.readings import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from sidecar.run.preloading import preload
 from sidecar.run.stem_faders import Mix
-from sidecar.sources import Source
 from sidecar.sources.device import DeviceSource
 from sidecar.sources.file import FileSource
 from sidecar.sources.inputs import PREFERRED_RATE_HZ
@@ -33,19 +31,23 @@ def run(options: argparse.Namespace) -> int:
     mix, reach = mix_of(options), workstation(options)
     with contextlib.ExitStack() as closing:
         source = _source(options, mix, closing)
-        named = source.positions if isinstance(source, FileSource) and mix is None else None
-        run_session(source, options, layout=_layout(options.layout, named), mix=mix, reach=reach)
+        layout = _layout(options.layout, None if mix else source)
+        run_session(source, options, layout=layout, mix=mix, reach=reach)
     return 0
 
 
-def _layout(asked: str | None, named: Sequence[str] | None) -> tuple[str | None, LayoutOrigin]:
-    """As the meter takes it, and where it comes from."""
+def _layout(asked: str | None, source: FileSource | DeviceSource | None) -> tuple[str | None, LayoutOrigin]:
+    """As the meter takes it, and where it comes from; None where the channels are stems."""
     if asked:
         return asked, "--layout"
-    return (",".join(named), "file") if named else (None, "assumed")
+    if source is None or not source.positions:
+        return None, "assumed"
+    return ",".join(source.positions), "file" if isinstance(source, FileSource) else "output"
 
 
-def _source(options: argparse.Namespace, mix: Mix | None, closing: contextlib.ExitStack) -> Source:
+def _source(
+    options: argparse.Namespace, mix: Mix | None, closing: contextlib.ExitStack
+) -> FileSource | DeviceSource:
     """Returns the source; *closing* removes the output that was made for it."""
     if options.file is not None:
         _refuse_beside_a_file(options)

@@ -59,6 +59,7 @@ class JsonLines:
         _print_object(
             type="reading",
             transport=snapshot.transport,
+            source=snapshot.source,
             seconds=round(reading.seconds, 3),
             momentary_lufs=json_number(reading.momentary),
             short_term_lufs=json_number(reading.short_term),

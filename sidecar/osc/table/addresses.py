@@ -245,6 +245,7 @@ def _run() -> Iterator[Outgoing]:
         "preparing, waiting (no audio arrives), ready (for the first sound), measuring, paused or ended",
         lambda s: s.transport,
     )
+    yield add("/source", "s", "", "the input or file that is measured", lambda s: s.source)
     yield add("/goal/name", "s", "", "the present goal", lambda s: s.goal.name)
     yield add("/goal/target", "f", "LUFS", "its target", lambda s: s.goal.target_lufs)
     yield add(
