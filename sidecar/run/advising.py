@@ -68,6 +68,7 @@ class AdviceSchedule:
         self.this_pass: Move | None = None
         self._steady = SteadyAdviser(self._goal)
         self.advice = self._steady.advice
+        self._outlook: Outlook | None = None
         self.earlier_pass: EarlierPass | None = None
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
@@ -176,11 +177,12 @@ class AdviceSchedule:
         change_lu = stems.settle(now_s) if stems else None
         if stems and change_lu is not None:
             self.advisor.use_trims(stems.trims_db())
-            self._steady.look_soon()
+            self._steady.mix_moved_by(change_lu)
             self.ask_soon()
         self._renew_advice(now_s, at_rest=at_rest)
         if stems:
-            stems.update_moves(now_s, self.advice, at_once=change_lu is not None)
+            land = self._outlook.at if self._outlook else None
+            stems.update_moves(now_s, self.advice, at_once=change_lu is not None, land=land)
 
     def _renew_advice(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._due_s:
@@ -191,7 +193,7 @@ class AdviceSchedule:
             return
         self._forecast_at_s, self._forecast_peak_db = advisor.seconds, advisor.peak_dbtp
         self._asked_at_db = advisor.fader_db
-        outlook = advisor.outlook(self._stray_db)
+        outlook = self._outlook = advisor.outlook(self._stray_db)
         self.this_pass = outlook.move if outlook and outlook.lands_this_pass else None
         is_whole = outlook is not None and not outlook.lands_this_pass
         self.next_pass = outlook.move if outlook and is_whole else advisor.next_pass()
@@ -231,6 +233,8 @@ class AdviceSchedule:
             from_top=self.next_pass,
             range_widened_lu=self.advice.range_widened_lu,
         )
+        if self.stem_faders:
+            self.stem_faders.end_pass(self.advice)
 
     def _seek_rides(self, now_s: float, *, at_rest: bool) -> None:
         measured_s = self.advisor.seconds

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -207,16 +207,31 @@ class StemFaders:
         master_db = self._master_db.part(0, self._advisor.block_count)
         return np.asarray(self._advisor.trims_db() - (master_db[-1:] - master_db))
 
-    def update_moves(self, now_s: float, advice: Advice, *, at_once: bool = False) -> None:
+    def update_moves(
+        self,
+        now_s: float,
+        advice: Advice,
+        *,
+        at_once: bool = False,
+        land: Callable[[float], Move] | None = None,
+    ) -> None:
         """Shares *advice* on the mix out among the stems, where it has looked again, and computes the balance
-        from silence where that is due. at_once: the faders were moved or the goal has changed."""
-        self._steady.update(advice, at_once=at_once)
+        from silence where that is due.
+
+        at_once: the faders were moved or the goal has changed. land: the forecast of any move of the master
+        fader, where there is one.
+        """
+        self._steady.update(advice, at_once=at_once, land=land)
         if now_s < self._due_s:
             return
         self._due_s = now_s + _ASK_S + self._seconds * _ASK_SHARE
         self.build_up = tuple(
             Opening(step.name, step.fader_db, step.move.reason) for step in self._advisor.build_up()
         )
+
+    def end_pass(self, advice: Advice) -> None:
+        """Shares *advice* on the next pass out among the stems."""
+        self._steady.update(advice)
 
     def stems(self) -> tuple[Stem, ...]:
         """Every stem with its latest move."""

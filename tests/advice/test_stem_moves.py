@@ -390,3 +390,18 @@ def test_the_band_holds_the_landing():
 
     for move in heard(energies, goal_near(energies, -1.5)).moves().values():
         assert move.landing_low < move.landing < move.landing_high
+
+
+def test_a_plan_that_changes_the_mix_by_other_than_was_asked_lands_where_the_forecast_says():
+    """The rest goes down 6 dB for the balance, though the mix was to come down by 1 dB. A decibel changes the
+    landing by 0.2 LU, as late in a pass."""
+    energies = stems(15, (-24.0, -24.0, -25.0, -26.0))
+    advisor = heard(energies, anchor="voice", offset_lu=12.0)
+
+    moves = advisor.moves(
+        Move(-1.0, -22.0, -22.2, -21.8), land=lambda gain_db: Move(gain_db, -21.8 + 0.2 * gain_db)
+    )
+
+    changed_lu = landing(energies, moves) - integrated(energies.sum(axis=1))
+    assert changed_lu < -3.0
+    assert moves["band"].landing == pytest.approx(-21.8 + 0.2 * changed_lu, abs=0.03)

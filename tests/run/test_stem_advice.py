@@ -5,6 +5,7 @@ import pytest
 
 from sidecar.meter.meter import Blocks
 from sidecar.meter.stems import StemBlocks
+from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.metering import Taken
 from sidecar.run.stem_faders import Mix, StemFaders
@@ -85,3 +86,12 @@ def test_the_next_pass_is_expected_with_the_stem_faders_as_they_were_left(desk):
 
     earlier = desk.advice.last_pass("the mix")
     assert earlier.energies == pytest.approx(np.full(610, VOICE / 10**0.6 + BAND), rel=1e-3)
+
+
+def test_at_the_end_the_stems_are_advised_on_for_a_whole_pass(desk):
+    """What was asked for in the pass is no advice on the next one."""
+    desk.advice.next_pass = Move(-2.0, -23.0, reason="Down 2.0 dB lands a whole pass.")
+    desk.advice.end_pass()
+
+    assert desk.advice.advice.state == "ended"
+    assert desk.moves == {"voice": -2.0, "band": 0.0}

@@ -172,5 +172,5 @@ def test_what_is_no_position_is_refused(position_db):
 @pytest.mark.parametrize("name", ["0", "3", "drums", ""])
 def test_an_unknown_stem_is_named_with_those_there_are(name):
     """A script's author sees what went wrong."""
-    with pytest.raises(SettingsError, match="there are voice, band"):
+    with pytest.raises(SettingsError, match="Name one of: voice, band"):
         StemFaders(Mix(NAMES), GOAL).report_position(name, 0.0)

@@ -63,6 +63,12 @@ class SteadyAdviser:
         self._looked_s = self._changed_s = -math.inf
         self.advice = replace(self.advice, next_look_at_s=None)
 
+    def mix_moved_by(self, change_db: float) -> None:
+        """Stem faders changed the mix as a move of the fader would: of the shown move so much less is left."""
+        left_db = self._target_db - self._fader_db - change_db
+        self._target_db = self._fader_db + (0.0 if abs(left_db) <= _THERE_DB else left_db)
+        self.look_soon()
+
     def is_due(self, seconds: float, fader_db: float) -> bool:
         """Whether a look is due, or the fader was moved."""
         return self._is_look(seconds) or self._was_moved(fader_db)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -179,7 +179,12 @@ class StemAdvisor:
         """
         return self._history.peak_bound(np.asarray(gains_db, dtype=np.float64)).dbtp
 
-    def moves(self, whole: Move | None = None, latest: Collection[str] = ()) -> dict[str, Move]:
+    def moves(
+        self,
+        whole: Move | None = None,
+        latest: Collection[str] = (),
+        land: Callable[[float], Move] | None = None,
+    ) -> dict[str, Move]:
         """The fewest faders to move, then the least dB, to land the mix; empty when nothing is to be done.
 
         All moves belong together: each carries the landing of the mix with all of them made. An anchor
@@ -195,6 +200,9 @@ class StemAdvisor:
         latest
             Stems that the moves before were about. They stay the ones to move while they can do it, until
             others need at least 1.5 dB less.
+        land
+            Where another move of the master fader than *whole* would land, dB in; None where it changes a
+            landing by as much.
 
         Returns
         -------
@@ -210,13 +218,17 @@ class StemAdvisor:
         before = np.array([name in latest for name in self.names])
         is_wanted = not self._is_left_alone(now.lufs) if whole is None else gain_db != 0.0
         if self.anchor is not None and self.offset_lu is not None:
-            return self._balanced(planner, now, whole, before, is_wanted=is_wanted)
+            balance = self._balance(planner, now, before, is_wanted=is_wanted)
+            if isinstance(balance, Plan):
+                why = f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
+                return self._plan_moves(planner, balance, whole, land, why)
+            return balance
         if not is_wanted:
             return {}
         plan = self._landing(planner, now, before)
-        return (
-            self._plan_moves(planner, plan, whole) if plan else self._obstacle(now, self._why_stuck(before))
-        )
+        if plan:
+            return self._plan_moves(planner, plan, whole, land)
+        return self._obstacle(now, self._why_stuck(before))
 
     def build_up(self) -> list[BuildStep]:
         """A rough balance from silence: which fader to bring up next, to where, and where that lands.
@@ -231,10 +243,11 @@ class StemAdvisor:
         anchor = None if self.anchor is None else self.names.index(self.anchor)
         return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)
 
-    def _balanced(
-        self, planner: Planner, now: Gated, whole: Move | None, latest: Bools, *, is_wanted: bool
-    ) -> dict[str, Move]:
-        """The rest brought under the anchor. The anchor stays, so the landing is the master fader's."""
+    def _balance(
+        self, planner: Planner, now: Gated, latest: Bools, *, is_wanted: bool
+    ) -> Plan | dict[str, Move]:
+        """The rest brought under the anchor, or what stands in the way. The anchor stays, so the landing is
+        the master fader's."""
         anchor, offset_lu = str(self.anchor), float(self.offset_lu or 0.0)
         place, free = self.names.index(anchor), self._free()
         under = f"{figure(offset_lu)} LU under {anchor}"
@@ -242,7 +255,7 @@ class StemAdvisor:
             return {}
         balance = planner.under_anchor(free, place, offset_lu)
         if isinstance(balance, Plan):
-            return self._plan_moves(planner, balance, whole, f"First the balance, {under}.")
+            return balance
         if balance is Balance.BLOCKED:
             return self._obstacle(now, f"The rest cannot lie {under}")
         if not is_wanted:
@@ -287,9 +300,16 @@ class StemAdvisor:
         above = min(self.goal.tolerance_above_lu, LEAVE_ALONE_LU)
         return self.goal.target_lufs - below <= lufs <= self.goal.target_lufs + above
 
-    def _plan_moves(self, planner: Planner, plan: Plan, whole: Move | None, why: str = "") -> dict[str, Move]:
+    def _plan_moves(
+        self,
+        planner: Planner,
+        plan: Plan,
+        whole: Move | None,
+        land: Callable[[float], Move] | None,
+        why: str = "",
+    ) -> dict[str, Move]:
         plan, note = self._under_ceiling(planner, plan)
-        landing = landing_of(plan, planner.target_lufs, whole)
+        landing = landing_of(plan, plan.gated.lufs - planner.target_lufs, whole, land)
         said = whole.reason if whole and not why else why
         return moves_sentence(plan, self.names, landing, " ".join(part for part in (said, note) if part))
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from sidecar.advice.stems.advisor import StemAdvisor
 from sidecar.model.advice import Advice, State
 from sidecar.model.readings import Move
@@ -29,26 +31,31 @@ class SteadyStems:
         self._look: _Look | None = None
         self._latest: tuple[str, ...] = ()
 
-    def update(self, advice: Advice, *, at_once: bool = False) -> None:
+    def update(
+        self, advice: Advice, *, at_once: bool = False, land: Callable[[float], Move] | None = None
+    ) -> None:
         """Renews the moves where *advice* has changed or has looked again.
 
         at_once: also where it has not, because a stem fader was moved or the goal has changed.
+        land: the forecast of any move of the master fader, where there is one.
         """
         look = (advice.state, advice.move.gain_db, advice.next_look_at_s)
         before, self._look = self._look, look
         if look == before and not at_once:
             return
-        moves = self._moves(advice)
+        moves = self._moves(advice, land)
         is_same = before is not None and look[:2] == before[:2] and not at_once
         if is_same and _differ_little(self.moves, moves):
             return
         self.moves = moves
         self._latest = tuple(name for name, move in moves.items() if move.gain_db) or self._latest
 
-    def _moves(self, advice: Advice) -> dict[str, Move]:
+    def _moves(self, advice: Advice, land: Callable[[float], Move] | None) -> dict[str, Move]:
         if advice.state == "listening":
             return {}
-        return self._advisor.moves(advice.from_top if advice.state == "ended" else advice.move, self._latest)
+        if advice.state == "ended":
+            return self._advisor.moves(advice.from_top, self._latest)
+        return self._advisor.moves(advice.move, self._latest, land)
 
 
 def _differ_little(shown: dict[str, Move], new: dict[str, Move]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -11,18 +11,27 @@ from sidecar.advice.stems.plans import Plan
 from sidecar.advice.wording import change
 from sidecar.model.readings import Move
 
+_ROUNDING_LU = 0.15
+"""Faders move in tenths: a plan this near to the move that it stands for lands where that does."""
 
-def landing_of(plan: Plan, target_lufs: float, whole: Move | None) -> tuple[float, float, float]:
+
+def landing_of(
+    plan: Plan, missed_lu: float, whole: Move | None, land: Callable[[float], Move] | None
+) -> tuple[float, float, float]:
     """Where the mix lands with *plan*, and the ends of its likely range.
 
-    whole: the move of the master fader that is behind *target_lufs*; None where a whole pass is landed.
-    What a limit leaves off the plan is left off its landing.
+    whole: the move of the master fader that *plan* makes; None where a whole pass is landed.
+    missed_lu: by how much more *plan* changes the mix. land: the forecast of another move of the master fader.
     """
     if whole is None:
         landing = plan.gated.lufs
         low, high = spread_lu(plan.gated.powers)
         return landing, landing + low, landing + high
-    missed_lu = plan.gated.lufs - target_lufs if plan.limited_by or plan.is_together else 0.0
+    if abs(missed_lu) < _ROUNDING_LU:
+        return whole.landing, whole.landing_low, whole.landing_high
+    if land is not None:
+        found = land(round(whole.gain_db + missed_lu, 1))
+        return found.landing, found.landing_low, found.landing_high
     return whole.landing + missed_lu, whole.landing_low + missed_lu, whole.landing_high + missed_lu
 
 
