@@ -33,13 +33,18 @@ _NO_STEM: dict[str, Value] = {
 """The values of a strip without a stem."""
 
 
+_Shown = tuple[int, dict[Outgoing, tuple[Value, ...]]]
+"""The page of a surface, 1 where it has none, and the values of each row of numbers."""
+
+
 class SurfaceFeedback:
     """Sends each value when it changes and once a second, in a message of its own, as controls expect it.
 
     A control shows one value, so of several arguments only the first is sent: of an alert its state. A row
     with one value a stem has one address a stem, or a strip; when the page changes everything is sent.
     Caution: flashing light can cause seizures. Any number may drive a lamp, and lamps lie side by side, so
-    all numbers together are limited to 3 changes in any second (``alerts.FlashLimit``). Texts come at once.
+    all numbers together are limited to 3 changes in any second (``alerts.FlashLimit``). A page that is turned
+    is such a change, as every strip then shows another stem. Texts come at once.
     """
 
     def __init__(
@@ -52,7 +57,7 @@ class SurfaceFeedback:
         self._sender = Sender([destination])
         self._numbers = {row: self._dark(row) for row, _ in self._rows if not row.tags.startswith("s")}
         """The values of each row of numbers that are to be shown."""
-        self._limit: FlashLimit[dict[Outgoing, tuple[Value, ...]]] = FlashLimit(dict(self._numbers))
+        self._limit: FlashLimit[_Shown] = FlashLimit((1, dict(self._numbers)))
         self._reading_due_s = 0.0
         self._sent: dict[str, Value] = {}
         self._page = 1
@@ -64,8 +69,10 @@ class SurfaceFeedback:
         if now_s >= self._beat_due_s or self._is_turned():
             self._beat_due_s = now_s + _BEAT_S
             self._sent.clear()
-        numbers = self._limit.update(now_s, self._renewed(now_s, snapshot))
+        page, numbers = self._limit.update(now_s, (self._page, self._renewed(now_s, snapshot)))
         for row, template in self._rows:
+            if row in numbers and page != self._page:
+                continue  # the numbers of the page before would come to the strips of this one
             values = numbers[row] if row in numbers else self._values(row, snapshot)
             for address, value in self._places(row, template, values):
                 if value != self._sent.get(address):
@@ -76,7 +83,8 @@ class SurfaceFeedback:
         would show a state that no run updates."""
         until_s = self._clock() + _LONGEST_CLOSE_S
         dark = {row: self._dark(row) or values for row, values in self._numbers.items()}
-        while self._limit.update(now_s := self._clock(), dark) != dark and now_s < until_s:
+        last = (self._page, dark)
+        while self._limit.update(now_s := self._clock(), last) != last and now_s < until_s:
             await asyncio.sleep(_LOOK_S)
         for row, template in self._rows:
             for address, value in self._places(row, template, dark.get(row, ())):

@@ -132,7 +132,7 @@ def test_messages_become_commands(address, arguments, expected):
     [
         ("/sidecar/nothing", [], "no address"),
         ("/sidecar/goal", [], "one argument"),
-        ("/sidecar/goal", [3], "takes a text"),
+        ("/sidecar/goal", [3], "needs a text"),
         ("/sidecar/fader", ["up"], "needs a number"),
         ("/sidecar/fader", [True], "needs a number"),
         ("/sidecar/fader", [float("nan")], "needs a number"),

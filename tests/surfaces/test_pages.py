@@ -103,6 +103,28 @@ def test_a_page_that_is_turned_shows_the_next_stems_and_empty_strips(panel):
     assert panel.strips("peak") == [-19.0, -20.0, -21.0, *[-120.0] * 5]
 
 
+def test_pages_turned_to_and_fro_do_not_flash(panel):
+    """Ten turns a second change the strips three times in a second; the last page comes when they end.
+
+    Sources: WCAG 2.x success criterion 2.3.1 and ITU-R BT.1702; here each change counts, not each pair.
+    """
+    panel.look()
+    changed_s = []
+    for turn in range(40):
+        before = panel.strips("move")
+        panel.turn(2 - turn % 2)
+        panel.look()
+        if panel.strips("move") != before:
+            changed_s.append(panel.now_s)
+    for _ in range(11):
+        panel.look()
+
+    assert len(changed_s) > 3
+    assert min(last - first for first, last in zip(changed_s, changed_s[3:], strict=False)) > 1.0
+    assert panel.strips("move") == [n / 2 for n in range(1, 9)]
+    assert panel.strips("name") == [f"stem {n}" for n in range(1, 9)]
+
+
 def test_everything_shown_is_sent_again_when_the_page_is_turned(panel):
     """Also what is the same on every page: a layout may draw each page anew."""
     whole = set(panel.look())

@@ -226,13 +226,13 @@ class TestListening:
     @pytest.mark.parametrize("address", ["/master/level/now", "/s/2/now"])
     def test_anything_but_one_number_in_range_is_refused(self, surface, address, arguments):
         """The reason names the address; no such value becomes a level."""
-        with pytest.raises(ValueError, match=f"^{address} takes "):
+        with pytest.raises(ValueError, match=f"^{address} needs "):
             surface(**STEMS).feedback(address, arguments)
 
     @pytest.mark.parametrize("level_db", [24.1, math.inf, math.nan])
     def test_more_than_a_fader_gives_is_refused(self, surface, level_db):
         """A figure that no fader has is not a report of one."""
-        with pytest.raises(ValueError, match="takes -inf to 24, not"):
+        with pytest.raises(ValueError, match="needs -inf to 24, not"):
             surface(scale='"db"').feedback("/master/level/now", [level_db])
 
     @pytest.mark.parametrize(

@@ -35,7 +35,7 @@ def test_a_touch_is_a_message_without_argument_or_with_one_that_is_not_0(tmp_pat
 @pytest.mark.parametrize("arguments", [["on"], [1, 0]])
 def test_any_other_argument_of_a_touch_is_refused(tmp_path, arguments):
     ours = surface(tmp_path, 'touch_address = "/main/touch"')
-    with pytest.raises(ValueError, match="/main/touch takes no argument, or one number or truth value"):
+    with pytest.raises(ValueError, match="/main/touch needs no argument, or one number or truth value"):
         ours.feedback("/main/touch", arguments)
 
 
