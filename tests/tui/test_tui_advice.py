@@ -52,13 +52,13 @@ def test_a_calm_state_is_not_contradicted_by_its_landing(state, landing):
         pytest.skip("the advice is on goal only where it lands inside")
     said = _said(Move(0.0, landing), state=state)
 
-    assert said.landing_tone in {"plain", "inside"}
+    assert said.landing_ink == "inside"
 
 
 def test_a_first_step_is_not_judged_by_where_it_alone_would_land():
     said = _said(Move(-3.0, -21.9, -22.6, -21.2), more_to_come=True)
 
-    assert (said.note, said.landing_tone) == ("first step, rest later", "plain")
+    assert (said.note, said.landing_ink) == ("first step, rest later", "inside")
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_past_the_bound_both_ways_out_are_named():
 
     assert said.landing == "finish and land at −21.6 LUFS"
     assert said.note == "or start again with the fader at −7.5 dB"
-    assert said.landing_tone == "over"
+    assert said.landing_ink == "over"
 
 
 def test_where_a_whole_pass_needs_no_change_that_is_said():

@@ -95,8 +95,8 @@ def test_beyond_the_reach_the_shape_waits_at_the_end(offset, end):
 
 def test_a_forecast_is_as_wide_as_it_is_unsure():
     """The band is low to high, the shape is the central estimate."""
-    narrow = text_of(band_row(SCALE, (-0.3, 0.0, 0.3), "inside", ZONE))
-    wide = text_of(band_row(SCALE, (-3.0, -1.5, 0.3), "under", ZONE))
+    narrow = text_of(band_row(SCALE, (-0.3, 0.0, 0.3), "inside", ZONE, "inside"))
+    wide = text_of(band_row(SCALE, (-3.0, -1.5, 0.3), "under", ZONE, "under"))
 
     assert narrow == "───────────░░░▒◇▒░░░───────────"
     assert wide == "───────▒▒▒◁▒▒▒▒▒▒░░░───────────"

@@ -118,30 +118,30 @@ def _bar_ink(stand: Stand) -> Tone:
 
 
 def band_row(
-    scale: GoalScale, band: tuple[float, float, float], stand: Stand, zone: tuple[float, float]
+    scale: GoalScale, band: tuple[float, float, float], stand: Stand, zone: tuple[float, float], ink: Tone
 ) -> Row:
     """A forecast: *band* is low, central and high offset; the width says how sure it is."""
     cells = track(scale, zone)
     _, centre, _ = band
     if math.isfinite(centre):
-        _band(cells, scale, band, stand)
-        cells.put(scale.cell(centre), SHAPES[stand], f"{stand} bold")
+        _band(cells, scale, band, ink)
+        cells.put(scale.cell(centre), SHAPES[stand], f"{ink} bold")
     return cells.row()
 
 
-def band_shade(scale: GoalScale, band: tuple[float, float, float], stand: Stand) -> Row:
+def band_shade(scale: GoalScale, band: tuple[float, float, float], ink: Tone) -> Row:
     """The lower row of a thick forecast, without a scale of its own."""
     cells = Cells(scale.width)
     if math.isfinite(band[1]):
-        _band(cells, scale, band, stand)
+        _band(cells, scale, band, ink)
     return cells.row()
 
 
-def _band(cells: Cells, scale: GoalScale, band: tuple[float, float, float], stand: Stand) -> None:
+def _band(cells: Cells, scale: GoalScale, band: tuple[float, float, float], ink: Tone) -> None:
     low, _, high = band
     if math.isfinite(low) and math.isfinite(high):
         start, end = scale.cell(low), scale.cell(high)
-        cells.put(start, "▒" * (end - start + 1), stand)
+        cells.put(start, "▒" * (end - start + 1), ink)
 
 
 LIVE_FLOOR_DBTP = -60.0

@@ -40,7 +40,8 @@ class Advice:
     """Where the fader is, and where the move takes it."""
     landing: str = ""
     likely: str = ""
-    landing_tone: Tone = "plain"
+    landing_stand: wording.Stand = "inside"
+    landing_ink: wording.Stand = "inside"
     from_top: str = ""
     """The move that lands a whole pass."""
     note: str = ""
@@ -66,6 +67,14 @@ def landing_stand(goal: Goal, move: Move) -> wording.Stand:
     """Returns where the landing is against what the goal accepts, as shown. It has no memory, since the
     advice changes at looks only."""
     return wording.stand(move.landing, goal.lowest_lufs, goal.highest_lufs)
+
+
+def landing_ink(snapshot: Snapshot, move: Move) -> wording.Stand:
+    """Returns the ink of the landing of *move*, wherever it is drawn. One that more is to come for, or that
+    nothing is to be done about yet, is drawn as if inside: no calm word stands beside a colour of alarm."""
+    said = snapshot.advice
+    is_open = said.state in {"listening", "hold"} or said.more_to_come
+    return "inside" if is_open and snapshot.transport != "ended" else landing_stand(snapshot.goal, move)
 
 
 # --- while the pass plays -----------------------------------------------------------------------
@@ -107,7 +116,8 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         travel=_travel(snapshot.fader_db, move.gain_db if is_move else 0.0),
         landing=landing,
         likely=likely,
-        landing_tone=_landing_tone(snapshot),
+        landing_stand=landing_stand(goal, move),
+        landing_ink=landing_ink(snapshot, move),
         from_top=_from_top(said.from_top),
         note=note,
         reason=reason,
@@ -127,7 +137,8 @@ def _stem(snapshot: Snapshot, stem: Stem, *, relative: bool) -> Advice:
         travel="" if name == ALL_STEMS else _travel(stem.fader_db, stem.move.gain_db),
         landing=f"mix {landing}" if landing else "",
         likely=likely,
-        landing_tone=landing_stand(snapshot.goal, stem.move),
+        landing_stand=landing_stand(snapshot.goal, stem.move),
+        landing_ink=landing_ink(snapshot, stem.move),
         from_top=_from_top(snapshot.advice.from_top),
         note=_stem_note(snapshot, stem.move),
         reason=stem.move.reason,
@@ -152,14 +163,6 @@ def _way(move: Move) -> tuple[str, Tone, Sign]:
 
 def _amount(move: Move) -> str:
     return wording.plain(abs(move.gain_db))
-
-
-def _landing_tone(snapshot: Snapshot) -> Tone:
-    """A landing that more is to come for, or that nothing is to be done about yet, is not judged."""
-    said = snapshot.advice
-    if said.state in {"listening", "hold"} or said.more_to_come:
-        return "plain"
-    return landing_stand(snapshot.goal, said.move)
 
 
 def _note_and_reason(said: ModelAdvice, reason: str) -> tuple[str, str]:
@@ -240,7 +243,8 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
         travel=_travel(fader_db, move.gain_db),
         landing=landing,
         likely=likely,
-        landing_tone=landing_stand(snapshot.goal, move),
+        landing_stand=landing_stand(snapshot.goal, move),
+        landing_ink=landing_ink(snapshot, move),
         from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
         note=_limit(move),
         reason=move.reason,

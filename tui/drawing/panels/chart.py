@@ -14,7 +14,7 @@ from tui.drawing.axis import EIGHTHS, Axis
 from tui.drawing.blocks import LOWER, part_of_cell
 from tui.drawing.cells import Cells, Tone
 from tui.drawing.columns import Columns, Window
-from tui.drawing.panels.advice import landing_stand
+from tui.drawing.panels.advice import landing_ink, landing_stand
 from tui.drawing.panels.events import guide_columns
 from tui.drawing.panels.overs import short_term_line
 from tui.drawing.view import View
@@ -158,7 +158,8 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
     if forecast is None:
         return
     target = view.snapshot.goal.target_lufs
-    tone = landing_stand(view.snapshot.goal, forecast.move)
+    stand = landing_stand(view.snapshot.goal, forecast.move)
+    tone = landing_ink(view.snapshot, forecast.move)
     first, last = shown.column(forecast.now_s) + 1, shown.column(forecast.duration_s)
     for x in range(max(0, first), min(shown.count, last + 1)):
         low, centre, high = (axis.eighths(lufs - target) for lufs in forecast.at(shown.time_s(x)))
@@ -167,7 +168,7 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
         if x == last:
             y = max(0, min(axis.rows - 1, axis.rows - 1 - centre // EIGHTHS))
             ground = _plain_ground(chart[y], x)
-            chart[y].put(x, wording.SHAPES[tone], f"{tone} on {ground} bold" if ground else f"{tone} bold")
+            chart[y].put(x, wording.SHAPES[stand], f"{tone} on {ground} bold" if ground else f"{tone} bold")
 
 
 def _paint_ahead(chart: list[Cells], x: int, band: tuple[int, int], tone: Tone, *, half_blocks: bool) -> None:

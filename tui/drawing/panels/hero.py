@@ -186,7 +186,7 @@ def _call(said: Advice, width: int) -> list[Run]:
 
 
 def _landing_tone(said: Advice) -> Tone:
-    return "strong" if said.landing_tone in {"plain", "inside"} else f"{said.landing_tone} bold"
+    return "strong" if said.landing_ink == "inside" else f"{said.landing_ink} bold"
 
 
 def _note_tone(said: Advice) -> Tone:
@@ -198,10 +198,10 @@ def _write_landing(rows: list[Cells], x: int, said: Advice) -> None:
     head, _, level = said.landing.rpartition(" at ")
     figure, _, unit = level.partition(" ")
     rows[0].put(x, f"{head} at", "dim")
-    tone = said.landing_tone
+    tone = said.landing_ink
     for y, line in enumerate(digits.small(figure), start=1):
         rows[y].put(x, line, tone)
-    shape = wording.SHAPES.get(tone, " ")
+    shape = wording.SHAPES[said.landing_stand]
     rows[_LANDING_HEIGHT - 1].put_row(x, ((f"{shape} {unit} ", tone), (said.likely, "dim")))
 
 

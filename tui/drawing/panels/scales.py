@@ -11,7 +11,7 @@ from tui.drawing import wording
 from tui.drawing.blocks import LOWER
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
-from tui.drawing.panels.advice import landing_stand
+from tui.drawing.panels.advice import landing_ink, landing_stand
 from tui.drawing.panels.distribution import Distribution, distribution_row
 from tui.drawing.panels.figures import correlation_row, figures_row, range_figure, range_notes
 from tui.drawing.panels.overs import short_term_line
@@ -180,15 +180,17 @@ def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> l
     goal = view.snapshot.goal
     call = chosen(view.snapshot)
     move, target = call.move, goal.target_lufs
-    stand = landing_stand(goal, move)
+    stand, ink = landing_stand(goal, move), landing_ink(view.snapshot, move)
     band = (move.landing_low - target, move.landing - target, move.landing_high - target)
     zone = (goal.lowest_lufs - target, goal.highest_lufs - target)
     known = math.isfinite(move.landing)
     shape = wording.SHAPES[stand] if known else " "
     value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
     label = f"Landing, {call.scope}" if width >= _ROOMY_FROM else f"Landing {call.scope.split()[0]}"
-    first = _row(width, label, band_row(scale, band, stand, zone), value, f"{stand} bold" if known else "dim")
-    return [first, *([_row(width, "", band_shade(scale, band, stand), "", "dim")] * (thickness - 1))]
+    first = _row(
+        width, label, band_row(scale, band, stand, zone, ink), value, f"{ink} bold" if known else "dim"
+    )
+    return [first, *([_row(width, "", band_shade(scale, band, ink), "", "dim")] * (thickness - 1))]
 
 
 def _range_row(view: View, scale: GoalScale, width: int, distribution: Distribution) -> Row:
