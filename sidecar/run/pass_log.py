@@ -72,7 +72,7 @@ class PassLog:
         before = self._resumed.summary.about
         if (before.rate_hz, before.layout, before.stems) != (about.rate_hz, about.layout, about.stems):
             raise SettingsError(
-                f"Pass {self._resumed.summary.id} cannot be gone on with: it was {_form(before)}, and "
+                f"Pass {self._resumed.summary.id} cannot be continued: it was {_form(before)}, and "
                 f"{about.source} is {_form(about)}. Give the same input, or start without --resume."
             )
         self._pass = self._journal.resume(self._resumed) if self._journal else None

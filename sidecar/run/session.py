@@ -268,7 +268,7 @@ class Session:
         self._advice.restore(before)
         self._has_sound, self._first_sound = True, None
         self._lost_s = before.dropped_samples / meter.rate_hz
-        self._pass_log.record_event("gap", "gone on with")
+        self._pass_log.record_event("gap", "continued")
 
     def _measure_block(self, block: Block, meter: Metering) -> None:
         if self._source.rate_hz != meter.rate_hz:

@@ -62,7 +62,7 @@ def test_a_file_that_is_there_is_never_written_over(tmp_path):
 @pytest.mark.parametrize("name", ["heard.docx", "heard", "heard.mp3", "heard.ogg", "nowhere/heard.wav"])
 def test_what_cannot_be_written_is_said_at_once(tmp_path, name):
     """Not after four hours; and a coding that loses some of the sound is no proof of what was heard."""
-    with pytest.raises(SidecarError, match="cannot be written"):
+    with pytest.raises(SidecarError, match=r"cannot be written|is no lossless format"):
         AudioRecorder(tmp_path / name, RATE_HZ, 2)
 
     assert list(tmp_path.iterdir()) == []

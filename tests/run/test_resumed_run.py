@@ -101,7 +101,7 @@ def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
     soundfile.write(tmp_path / "mono.wav", np.zeros(RATE_HZ), RATE_HZ)
     assert main(live(tmp_path / "mono.wav", "--resume")) == 2
 
-    assert "cannot be gone on with: it was 48000 Hz, stereo, and mono.wav is 48000 Hz, mono" in (
+    assert "cannot be continued: it was 48000 Hz, stereo, and mono.wav is 48000 Hz, mono" in (
         capsys.readouterr().err
     )
     assert reader.passes()[0].blocks == 400

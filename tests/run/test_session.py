@@ -546,7 +546,7 @@ def test_a_stem_fader_can_be_told_by_name_and_by_number_and_a_wrong_one_is_answe
     session.run()
 
     assert seen[-1].stems[1].fader_db == -7.0
-    assert seen[-1].notice == "There is no stem drums; there are voice, band."
+    assert seen[-1].notice == "There is no stem drums. Name one of: voice, band."
 
 
 def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
