@@ -147,7 +147,7 @@ class JackRecording:
                     self._server.disconnect(foreign, own)
         except jack.JackError as error:
             raise SourceError(
-                f"The JACK client {self._client} has left ({error}). Waiting for it; no other is taken."
+                f"The JACK client {self._client} has left. Waiting for it; no other is taken."
             ) from error
 
     def _process(self, count: int) -> None:
