@@ -17,7 +17,7 @@ from sidecar.advice.faders.arming import (
     Arming,
 )
 from sidecar.advice.faders.guard import FaderGuard
-from sidecar.advice.faders.tapers import FaderLimits
+from sidecar.advice.faders.tapers import RISE_DB_PER_S, FaderLimits
 
 TICK_S = 0.05
 
@@ -95,6 +95,13 @@ def test_nothing_is_sent_unless_armed():
 
     assert (verdict.granted, verdict.sentence) == (False, "Refused: the fader is not armed. Arm it first.")
     assert run(arming, 0.0, 1.0) == []
+
+
+def test_the_caution_gives_the_limits():
+    limits = FaderLimits()
+
+    assert f"{limits.step_up_db:g} dB a step, {limits.total_up_db:g} dB in a pass" in CAUTION
+    assert f"{RISE_DB_PER_S:g} dB a second" in CAUTION
 
 
 def test_arming_waits_for_a_report_that_arrives_after_the_request():

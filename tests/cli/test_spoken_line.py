@@ -38,7 +38,10 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
     )
     PlainLines()(over)
 
-    assert "For the next pass: Up 3.5 dB: a whole pass then lands" in capsys.readouterr().out
+    assert (
+        "For the next pass: Master fader: up 3.5 dB, turn monitors down first; lands at −23.0 LUFS. Up 3.5 "
+        in capsys.readouterr().out
+    )
     assert spoken(over).startswith("Ended. For the next pass: Master fader: up 3.5 dB")
 
 

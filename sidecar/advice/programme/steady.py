@@ -64,7 +64,7 @@ class SteadyAdviser:
         self.advice = replace(self.advice, next_look_at_s=None)
 
     def mix_moved_by(self, change_db: float) -> None:
-        """Takes off the shown move what stem faders did of it: they changed the mix by so much."""
+        """Takes off the shown move what stem faders did of it: how much they changed the mix."""
         left_db = self._target_db - self._fader_db - change_db
         self._target_db = self._fader_db + (0.0 if abs(left_db) <= _THERE_DB else left_db)
         self.look_soon()

@@ -21,7 +21,7 @@ def landing_of(
     """Where the mix lands with *plan*, and the ends of its likely range.
 
     whole: the move of the master fader that *plan* makes; None where a whole pass is landed.
-    missed_lu: by how much more *plan* changes the mix. land: the forecast of another master fader move.
+    missed_lu: by how much more *plan* changes the mix. land: the forecast of another master move.
     """
     if whole is None:
         landing = plan.gated.lufs

@@ -157,7 +157,7 @@ class JsonLines:
 
 
 class PlainLines:
-    """A line a second, and one for each notice, arm state, alert and reason of a move that is new."""
+    """A line a second, and one for each notice, arm state, alert and move that is new."""
 
     def __init__(self) -> None:
         self._beat = -1
@@ -165,8 +165,7 @@ class PlainLines:
         self._alerts: frozenset[str] = frozenset()
 
     def __call__(self, snapshot: Snapshot) -> None:
-        reason = "" if snapshot.transport == "preparing" else chosen_move(snapshot)[1].reason
-        sentences = snapshot.notice, _about_arming(snapshot), f"{_whose(snapshot)}{reason}"
+        sentences = snapshot.notice, _about_arming(snapshot), _move_and_reason(snapshot)
         for sentence, before in zip(sentences, self._latest, strict=True):
             if sentence and sentence != before:
                 print(sentence, flush=True)
@@ -183,6 +182,15 @@ class PlainLines:
         for name in on.keys() - self._alerts:
             print(f"{clock(snapshot.reading.seconds)} {alert_sentence(on[name])}", flush=True)
         self._alerts = frozenset(on)
+
+
+def _move_and_reason(snapshot: Snapshot) -> str:
+    """The move with its landing, once there is one, and the reason; nothing while the meter is prepared."""
+    if snapshot.transport == "preparing":
+        return ""
+    move = chosen_move(snapshot)[1]
+    heading = f"{_heading(snapshot)}. " if math.isfinite(move.landing) else ""
+    return f"{_whose(snapshot)}{heading}{move.reason}".rstrip()
 
 
 def levels(snapshot: Snapshot) -> str:
