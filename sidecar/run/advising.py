@@ -138,6 +138,13 @@ class AdviceSchedule:
         if self.stem_faders:
             self.stem_faders.splice()
 
+    def expect_length(self, duration_s: float) -> None:
+        """Takes the pass to be *duration_s* long, and those after it; the measured blocks are kept."""
+        self._duration_s = duration_s
+        self.advisor.expect_length(duration_s)
+        self._steady.look_soon()
+        self.ask_soon()
+
     def use_earlier_pass(self, earlier: Earlier | None) -> None:
         """Uses *earlier* as the forecast; None for no forecast."""
         self.advisor.use_earlier_pass(earlier)

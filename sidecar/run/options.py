@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sidecar.advice.programme.advisor import Earlier
+from sidecar.advice.programme.outlook import STRAY_DB
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import Goal
@@ -35,6 +36,8 @@ class RunOptions:
     """Length of the pass; where None, the source's own, or else that of the earlier pass."""
     earlier: Earlier | None = None
     """A pass measured before, used as the forecast of this one."""
+    stray_db: float = STRAY_DB
+    """How far the fader may stray from the gain of a whole pass, to land the one that plays."""
     mix: Mix | None = None
     """The stems, where the source's channels are stems side by side."""
     remote: RemoteFader | None = None

@@ -61,7 +61,7 @@ from sidecar.run.pass_log import PassLog
 from sidecar.run.past_passes import PastPasses
 from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
-from sidecar.sources import Block, Source, StemFaderSource, TimecodeSource
+from sidecar.sources import Block, PlayedSource, Source, StemFaderSource, TimecodeSource
 
 if TYPE_CHECKING:
     from sidecar.advice.programme.advisor import Earlier
@@ -98,6 +98,7 @@ class Session:
         if options.fast:
             self._clock = lambda: self._frames / source.rate_hz
         self._period_s = 1.0 / options.update_hz
+        self._is_length_given = options.duration_s is not None
         duration_s = source.duration_s if options.duration_s is None else options.duration_s
         self._stems = options.mix.names if options.mix else ()
         self._recorder = options.recorder
@@ -107,7 +108,9 @@ class Session:
         self._has_sound = False
         """Whether this pass has had sound above the absolute gate."""
         stem_faders = StemFaders(options.mix, options.goal) if options.mix else None
-        self._advice = AdviceSchedule(options.goal, duration_s, options.earlier, stem_faders)
+        self._advice = AdviceSchedule(
+            options.goal, duration_s, options.earlier, stem_faders, stray_db=options.stray_db
+        )
         self._pass_log = PassLog(options.journal, options.resumed)
         self._past_passes = PastPasses(is_recorded=options.journal is not None, beside=not options.fast)
         note = self._pass_log.record_event
@@ -507,12 +510,25 @@ class Session:
     def _continue(self, meter: Metering) -> None:
         if meter.is_paused:
             meter.resume()
+            if isinstance(self._source, PlayedSource):
+                self._source.go_on()
+            self._expect_rest(self._advice.advisor.seconds)
             self._cut("pause", "continued")
 
     def _pause(self, meter: Metering) -> None:
         if not meter.is_paused:
             meter.pause()
+            if isinstance(self._source, PlayedSource):
+                self._source.halt()
             self._pass_log.record_event("pause", "paused")
+
+    def _expect_rest(self, measured_s: float) -> None:
+        """Takes the pass to end with the source, where its length was not given."""
+        if self._is_length_given or not isinstance(self._source, PlayedSource):
+            return
+        left_s = self._source.left_s
+        if left_s:
+            self._advice.expect_length(measured_s + left_s)
 
     def _use_loaded_goal(self, goal: Future[Goal]) -> str:
         self._use_goal(goal.result())
@@ -527,6 +543,7 @@ class Session:
         self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
         meter.reset()
         self._await_sound()
+        self._expect_rest(0.0)
         self._fader.begin_anew(f"the pass of {self._source.title}")
         self._alerts.reset()
         self._notice = ""

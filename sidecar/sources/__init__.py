@@ -84,6 +84,21 @@ class FaderSource(Source, Protocol):
 
 
 @runtime_checkable
+class PlayedSource(Source, Protocol):
+    """A source that plays a programme from its start to its end, and can stop on the way."""
+
+    @property
+    def left_s(self) -> float | None:
+        """Seconds of the programme that were not given yet; None where it has no end."""
+
+    def halt(self) -> None:
+        """Stops where it is: :meth:`blocks` yields blocks without frames. At the fast pace nothing stops."""
+
+    def go_on(self) -> None:
+        """Goes on where it was halted."""
+
+
+@runtime_checkable
 class StemFaderSource(Source, Protocol):
     """A source of stems side by side whose faders the sidecar itself holds."""
 

@@ -46,6 +46,8 @@ class FileSource:
         if pace == "real":
             self._step = max(1, min(block_frames, int(_WAIT_S * self._file.rate_hz)))
         self._closed = threading.Event()
+        self._halted = threading.Event()
+        self._given = 0
         self._reading = threading.Lock()
         self._now = now
         self._wait = wait or self._closed.wait
@@ -71,16 +73,31 @@ class FileSource:
     def duration_s(self) -> float:
         return self._file.duration_s
 
+    @property
+    def left_s(self) -> float:
+        return max(0.0, self.duration_s - self._given / self.rate_hz)
+
+    def halt(self) -> None:
+        if self._pace == "real":
+            self._halted.set()
+
+    def go_on(self) -> None:
+        self._halted.clear()
+
     def blocks(self) -> Iterator[Block]:
         """The file's frames in order, once; nothing is ever lost from a file."""
         start_s = self._now()
-        given = 0
         try:
             while (frames := self._read()) is not None and len(frames):
-                given += len(frames)
+                while self._halted.is_set() and not self._closed.is_set():
+                    halted_s = self._now()
+                    self._wait(_WAIT_S)
+                    start_s += self._now() - halted_s
+                    yield Block(frames[:0])
+                self._given += len(frames)
                 if self._pace == "real":
                     # Against the start, not the block before: lateness does not add up.
-                    self._wait(max(0.0, start_s + given / self.rate_hz - self._now()))
+                    self._wait(max(0.0, start_s + self._given / self.rate_hz - self._now()))
                     if self._closed.is_set():
                         return
                 yield Block(frames)

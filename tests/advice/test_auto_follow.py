@@ -51,12 +51,12 @@ def test_a_pause_is_no_programme():
 
 
 def test_when_there_is_nothing_to_do_nothing_is_asked():
-    """On target, or kept from moving by the ceiling: the fader stays, and the next look is as far off."""
+    """On target, or kept from moving by the ceiling: the fader stays; what comes later is made at once."""
     for move in (Move(), Move(limited_by="ceiling")):
         follower = AutoFollow()
 
         assert asked(follower, tenths(0, 31), move) == {}
-        assert list(asked(follower, tenths(31, 65))) == [60.0]
+        assert list(asked(follower, tenths(31, 65))) == [31.0, 61.0]
 
 
 def test_a_closed_fader_is_left_closed():

@@ -50,7 +50,7 @@ def test_the_look_back_costs_the_same_a_second_all_day(advice, monkeypatch):
     for _ in range(8):
         advice.push_blocks(heard(3 * HOUR), NOTHING)
         monkeypatch.setattr(advice.advisor, "next_pass", lambda: looked_at_s.append(advice.advisor.seconds))
-        monkeypatch.setattr(advice.advisor, "this_pass", lambda: None)
+        monkeypatch.setattr(advice.advisor, "outlook", lambda stray_db: None)
         looked_at_s.clear()
         for _ in range(3600):
             now_s += 1.0

@@ -11,8 +11,8 @@ LOOK_S = 30.0
 
 
 class AutoFollow:
-    """Looks at the advice every so many seconds of programme, first that long after the fader was armed:
-    by then the operator has had time to read the caution and turn the monitors down.
+    """Makes the moves that the steady advice shows, first LOOK_S after the fader was armed: by then the
+    operator has had time to read the caution and turn the monitors down. Between two moves it waits too.
 
     Pure: the time is the programme's, so that neither pauses nor a stalled input count.
     """
@@ -31,9 +31,7 @@ class AutoFollow:
         """
         if not is_armed or seconds < self._looked_s:
             self._looked_s, self._wait_s = seconds, LOOK_S
-        if seconds - self._looked_s < self._wait_s:
+        if seconds - self._looked_s < self._wait_s or move.gain_db == 0.0 or not math.isfinite(fader_db):
             return None
         self._looked_s, self._wait_s = seconds, look_s
-        if move.gain_db == 0.0 or not math.isfinite(fader_db):
-            return None
         return fader_db + move.gain_db

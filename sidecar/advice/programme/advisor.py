@@ -119,6 +119,11 @@ class ProgrammeAdvisor:
             self.duration_s = earlier.seconds
         self._landing.expect(self.duration_s, self._profile)
 
+    def expect_length(self, duration_s: float) -> None:
+        """Takes the pass to be *duration_s* long; the measured blocks are kept."""
+        self.duration_s = duration_s
+        self._landing.expect(duration_s, self._profile)
+
     def splice(self) -> None:
         """The next block does not follow the last one."""
         self._detector = None

@@ -18,7 +18,7 @@ _LIKELY = (0.3, 0.7)
 """The gain of a whole pass is taken to lie between these quantiles of its chances. Ours, chosen on the tuning
 half of tests/benchmarks/recordings.py."""
 
-_SURELY_UP = 0.15
+_SURELY_UP = 0.25
 """Where it is in more doubt than the bound is wide, the fader is raised to this quantile at most: music
 builds up, and a rise on a soft opening is what a later look would take back."""
 

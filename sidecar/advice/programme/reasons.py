@@ -28,7 +28,7 @@ def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
         return f"{_first_up(_heard(outlook))}; {_expected(outlook)}."
     if advice.state == "on_goal":
         return f"{_first_up(_heard(outlook))}; {_balance(outlook)}."
-    return f"{_first_up(_heard(outlook))}; too early to tell if it stays so."
+    return f"{_first_up(_heard(outlook))}; too early to tell."
 
 
 def _balance(outlook: Outlook) -> str:
@@ -57,8 +57,8 @@ def _expected(outlook: Outlook) -> str:
         return "the earlier pass shows the rest"
     change_lu = outlook.expected_lu - outlook.heard_lu
     if abs(change_lu) < _ABOUT_LU:
-        return "the rest is likely to stay so"
-    return f"the rest is likely to be {'louder' if change_lu > 0.0 else 'softer'}"
+        return "expected to stay so"
+    return f"the rest is likely {'louder' if change_lu > 0.0 else 'softer'}"
 
 
 def _first_up(text: str) -> str:

@@ -35,7 +35,7 @@ _DEAREST = 0.13
 _SMALLEST_DB = 0.3
 """Moves under this are not worth a hand on the fader."""
 
-_RAISE_AT, _RAISE_AT_LAST, _LOWER_AT = 0.85, 0.6, 0.45
+_RAISE_AT, _RAISE_AT_LAST, _LOWER_AT = 0.75, 0.6, 0.45
 """A landing is near enough while the target lies between these quantiles of the chances: the fader is
 lowered once the pass is likely to land over, and raised only when it is all but sure to land under; less
 sure will do the less is still to come (Tech 3343 §3.2: set a little below, start low)."""

@@ -85,6 +85,14 @@ def seconds(text: str) -> float:
     return value
 
 
+def decibels(text: str) -> float:
+    """The type of options that take an amount in dB, 0 or more."""
+    value = _number(text)
+    if not 0.0 <= value < math.inf:
+        raise argparse.ArgumentTypeError(f"{text!r} is no amount: give 0 dB or more")
+    return value
+
+
 def _number(text: str) -> float:
     try:
         return float(text)

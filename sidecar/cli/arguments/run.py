@@ -14,6 +14,7 @@ from sidecar.cli.arguments.parsing import (
     add_command,
     add_contrast,
     add_osc_root,
+    decibels,
     seconds,
 )
 
@@ -176,6 +177,13 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
     parser.add_argument(
         "--duration", metavar="T", help="length of the pass, such as 3:30; the advice then lands this pass"
+    )
+    parser.add_argument(
+        "--stray",
+        type=decibels,
+        default=2.0,
+        metavar="DB",
+        help="how far advice may take the fader from a whole pass's gain, to land this one; 0: never (2)",
     )
     parser.add_argument(
         "--earlier",

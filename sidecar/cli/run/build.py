@@ -150,6 +150,7 @@ def _session(
             layout=layout[0],
             layout_from=layout[1],
             duration_s=_seconds(options.duration),
+            stray_db=options.stray,
             earlier=earlier,
             mix=mix,
             remote=_remote(reached),

@@ -16,6 +16,8 @@ from sidecar.sources.rehearsal.fader import HIGHEST_DB, LOWEST_DB, Fader
 from sidecar.sources.rehearsal.performance import SLAB, STEMS, mixed, perform
 from sidecar.sources.rehearsal.score import DURATION_S, TITLE, cue_sheet
 
+_WAIT_S = 0.1
+
 
 class RehearsalSource:
     """Four minutes of invented radio, the same to the bit each time, behind a simulated fader.
@@ -51,6 +53,7 @@ class RehearsalSource:
         self._block_frames = block_frames
         self._clock = clock
         self._closed = threading.Event()
+        self._halted = threading.Event()
         self._wait = wait or self._closed.wait
         self._loop = loop
         self._fader = Fader(before.fader_db if before else 0.0)
@@ -64,6 +67,17 @@ class RehearsalSource:
     @property
     def duration_s(self) -> float | None:
         return None if self._loop else DURATION_S
+
+    @property
+    def left_s(self) -> float | None:
+        return None if self._loop else max(0.0, DURATION_S - self.played_s)
+
+    def halt(self) -> None:
+        if self._pace == "real":
+            self._halted.set()
+
+    def go_on(self) -> None:
+        self._halted.clear()
 
     @property
     def fader_db(self) -> float:
@@ -105,6 +119,11 @@ class RehearsalSource:
             # The first sounds take a moment to make: the programme starts when they are ready.
             start_s = self._clock() if start_s is None else start_s
             for at in range(0, SLAB, self._block_frames):
+                while self._halted.is_set() and not self._closed.is_set():
+                    halted_s = self._clock()
+                    self._wait(_WAIT_S)
+                    start_s += self._clock() - halted_s
+                    yield Block(frames[:0], gain_db=gain_db, stem_gains_db=stem_gains_db)
                 block = frames[at : at + self._block_frames].copy()
                 given += len(block)
                 if not self._is_time(start_s + given / RATE_HZ):

@@ -1,0 +1,148 @@
+"""The advice as shown holds still, stays inside its bound, and never contradicts itself."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sidecar.advice import LandingAdvisor
+from sidecar.advice.programme.outlook import bound
+from sidecar.advice.programme.steady import REST_S, SteadyAdviser, stepped
+from sidecar.loudness.limits import is_over, is_under
+from sidecar.model.advice import Advice
+from sidecar.settings.goals import Goal
+
+GOAL = Goal("television", "Television", -23.0, 0.2, 0.2, -1.0, -18.0)
+WORDS = 12
+
+
+def energies(levels_lufs):
+    return 10.0 ** ((np.repeat(levels_lufs, 10) + 0.691) / 10.0)
+
+
+class Run:
+    """A pass of one level a second, and the advice as shown after each."""
+
+    def __init__(self, levels_lufs, *, length_s=None, peaks_dbtp=-10.0, stray_db=2.0):
+        self.levels, self.peaks_dbtp, self.stray_db = levels_lufs, peaks_dbtp, stray_db
+        self.advisor, self.steady = LandingAdvisor(GOAL, length_s), SteadyAdviser(GOAL)
+        self.length_s, self.fader_db = length_s or math.inf, 0.0
+        self.shown: list[Advice] = []
+
+    def play(self, *, follow=False):
+        for second, level in enumerate(self.levels, 1):
+            block = energies([level + self.fader_db])
+            self.advisor.push(block, self.fader_db, self.peaks_dbtp + self.fader_db)
+            advice = self.steady.advice
+            if second % 5 == 0 or self.steady.is_due(float(second), self.fader_db):
+                outlook, rest_s = self.advisor.outlook(self.stray_db), self.length_s - second
+                advice = self.steady.update(
+                    float(second), self.fader_db, outlook, rest_s, self.advisor.look_again_s
+                )
+            self.shown.append(advice)
+            if follow:
+                self.fader_db = round(self.fader_db + advice.move.gain_db, 1)
+        return self
+
+    @property
+    def changes(self):
+        """Seconds at which another move was shown, and the moves."""
+        keys = [(advice.state, advice.move.gain_db) for advice in self.shown]
+        return [(n, key) for n, key in enumerate(keys) if n and key != keys[n - 1]]
+
+
+def contradictions(advice):
+    move, is_move = advice.move, advice.state == "move"
+    passes = not (is_under(move.landing, GOAL.lowest_lufs) or is_over(move.landing, GOAL.highest_lufs))
+    near = not (
+        is_under(move.landing + 0.1, GOAL.lowest_lufs) or is_over(move.landing - 0.1, GOAL.highest_lufs)
+    )
+    excused = advice.more_to_come or advice.restart_fader_db is not None or move.limited_by == "ceiling"
+    found = {
+        "a gain without a move": is_move != (move.gain_db != 0.0),
+        "on goal, and its landing fails": advice.state == "on_goal" and not near,
+        "a move that fails, without a word": is_move and not passes and not excused,
+        "a first step that passes": advice.more_to_come and passes,
+        "a start again, and it passes": advice.restart_fader_db is not None and passes,
+        "outside its own likely range": not move.landing_low - 1e-6
+        <= move.landing
+        <= move.landing_high + 1e-6,
+        "too many words": len(move.reason.split()) > WORDS,
+    }
+    return [what for what, is_so in found.items() if is_so]
+
+
+def course(draw, seconds):
+    """Sections of one level each."""
+    sections = draw(st.lists(st.floats(-34.0, -16.0), min_size=2, max_size=5))
+    return np.repeat(sections, math.ceil(seconds / len(sections)))[:seconds]
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.data(), st.booleans(), st.booleans(), st.sampled_from([-30.0, -8.0, -1.5]))
+def test_no_advice_contradicts_itself(data, knows_length, follow, peaks_dbtp):
+    seconds = data.draw(st.integers(30, 80))
+    run = Run(
+        course(data.draw, seconds), length_s=float(seconds) if knows_length else None, peaks_dbtp=peaks_dbtp
+    ).play(follow=follow)
+
+    for advice in run.shown:
+        if advice.state != "listening":
+            assert contradictions(advice) == []
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.data())
+def test_with_the_fader_left_alone_moves_follow_each_other_by_a_rest_at_least(data):
+    seconds = data.draw(st.integers(60, 90))
+    run = Run(course(data.draw, seconds), length_s=float(seconds)).play()
+
+    moves = [(second, gain_db) for second, (_, gain_db) in run.changes]
+    gains = [move for before, move in pairwise([(0, 0.0), *moves]) if move[1] != before[1]]
+    assert all(later - before >= REST_S for (before, _), (later, _) in pairwise(gains))
+
+
+def test_a_move_that_was_made_is_not_asked_for_again():
+    run = Run(np.full(60, -20.0), length_s=240.0).play(follow=True)
+
+    moves = [(n, advice.move.gain_db) for n, advice in enumerate(run.shown) if advice.state == "move"]
+    assert len(moves) <= 2
+    assert sum(gain_db for _, gain_db in moves) == pytest.approx(-3.0, abs=0.6)
+    assert all(later - before >= REST_S for (before, _), (later, _) in pairwise(moves))
+
+
+def test_a_fader_on_its_way_is_shown_what_is_left():
+    run = Run(np.full(20, -20.0), length_s=240.0).play()
+    before_db = run.shown[-1].move.gain_db
+    run.fader_db = -1.0
+    run.advisor.push(energies([-21.0]), -1.0, -10.0)
+    advice = run.steady.update(21.0, -1.0, run.advisor.outlook(), 219.0, 30.0)
+
+    assert advice.state == "move"
+    assert advice.move.gain_db == pytest.approx(before_db + 1.0, abs=0.05)
+
+
+def test_past_the_bound_the_advice_names_the_landing_and_where_to_start_again():
+    """The first four fifths were 6 dB too loud: within 2 dB nothing repairs that any more."""
+    run = Run(np.full(96, -17.0), length_s=120.0).play()
+
+    last = run.shown[-1]
+    assert last.restart_fader_db == pytest.approx(-6.0, abs=0.3)
+    assert "start again" in last.move.reason
+
+
+def test_the_bound_allows_no_stray_at_all_where_none_is_wanted():
+    gains_db = np.linspace(-3.1, -2.9, 41)
+
+    never, two = bound(gains_db, 0.05)[0], bound(gains_db, 2.0)[0]
+
+    assert never.held(-9.0) == pytest.approx(-3.0, abs=0.1)
+    assert two.held(-9.0) == pytest.approx(-5.0, abs=0.1)
+
+
+def test_large_moves_are_asked_for_in_half_decibels_and_late_ones_in_tenths():
+    assert [stepped(gain_db, is_late=False) for gain_db in (-3.3, 2.8, 1.94, -0.26)] == [-3.5, 3.0, 1.9, -0.3]
+    assert stepped(-3.3, is_late=True) == -3.3
