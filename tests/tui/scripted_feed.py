@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from sidecar.advice.faders.arming import CAUTION
 from sidecar.errors import SidecarError
 from sidecar.model.advice import Advice
 from sidecar.model.commands import Command
@@ -329,12 +330,6 @@ def many_stems(count: int = 12) -> ScriptedFeed:
     feed = stems()
     feed.change(stems=_MIX + more)
     return feed
-
-
-CAUTION = (
-    "Caution: the sidecar now moves a fader, upward too. Sudden level can hurt ears and loudspeakers. Turn "
-    "the monitors down first, take headphones off, and keep a hand on the fader. A touch disarms at once."
-)
 
 
 def unarmed() -> ScriptedFeed:

@@ -18,8 +18,8 @@ from sidecar.model.units import figure
 
 CAUTION = (
     "Caution: the sidecar now moves a fader, upward too: 3 dB a step, 6 dB in a pass, 1 dB a second. "
-    "Sudden level can hurt ears and loudspeakers. Turn the monitors down first, take headphones off, and keep "
-    "a hand on the fader. A touch disarms at once."
+    "Sudden level can hurt ears and loudspeakers. Turn the monitors down first, take headphones off, and "
+    "keep a hand on the fader. A touch disarms at once."
 )
 
 AUDIO_TIMEOUT_S = 1.0
