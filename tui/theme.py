@@ -31,7 +31,7 @@ COLOURS: Inks = {
     "ahead-inside": "#43494f",
     "ahead-over": "#57400f",
     "inside": "#e6e9ec",
-    "level": "#87929b",
+    "level": "#77828b",
     "under": "#4da3ff",
     "over": "#ffac20",
     "ceiling": "#ff70b8",

@@ -25,9 +25,10 @@ from scripted_feed import PlayingFeed
 from stalled_screen import StalledScreen
 
 from tui.controller import ZOOMS_S, Controller
+from tui.drawing.panels.distribution import Distribution
 from tui.drawing.panels.hero import hero
 from tui.drawing.panels.history import HistoryDrawing
-from tui.drawing.panels.scales import scales
+from tui.drawing.panels.scales import Rows, scales
 
 LOOKS = 100
 PER_SECOND = 10
@@ -36,9 +37,9 @@ PER_SECOND = 10
 def cost_s(draw, views):
     spent = []
     for view in views:
-        start = time.perf_counter()
+        start = time.process_time()
         draw(view)
-        spent.append(time.perf_counter() - start)
+        spent.append(time.process_time() - start)
     return median(spent)
 
 
@@ -55,7 +56,8 @@ def main():
             cost_s(partial(HistoryDrawing().rows, width=120, height=15), views) for views in (minute, day)
         ]
         print(f"history, {name}: after 24 h {history[1] / history[0]:.2f} times the cost after 1 min")
-    rest = cost_s(lambda view: (hero(view, 120, 8), scales(view, 120, 10, thickness=2, peak_rows=2)), day)
+    parts, distribution = Rows(2, 2, has_distribution=True, has_correlation=True), Distribution()
+    rest = cost_s(lambda view: (hero(view, 120, 8), scales(view, 120, 12, parts, distribution)), day)
     share = (history[1] + rest) * PER_SECOND
     print(f"drawing at 120 × 40, {PER_SECOND} times a second: {share:.1%} of one core")
     for per_second in (10, 20):
@@ -65,9 +67,10 @@ def main():
 
 
 def program_share(per_second, size=(120, 40), warm_s=5.0, for_s=15.0):
-    """Share of one core of a program that shows a scene in motion; its terminal is read all the time."""
+    """Share of one core of a program that shows a scene in motion, at twenty looks a second in real time; its
+    terminal is read all the time."""
     code = f"import tui.app, scripted_feed; tui.app.LOOK_S = {1.0 / per_second}; import tui; "
-    code += "tui.run(scripted_feed.playing())"
+    code += "tui.run(scripted_feed.PlayingFeed(20.0, looks_a_block=2))"
     terminal, slave = pty.openpty()
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
     room = Path(__file__).parent.parent / "tui"

@@ -396,16 +396,17 @@ def crowded() -> ScriptedFeed:
 
 
 class PlayingFeed(ScriptedFeed):
-    """A programme that gets on by a tenth of a second with every look."""
+    """A programme that gets on by a tenth of a second with so many looks."""
 
-    def __init__(self, start_s: float = 0.0, duration_s: float = 300.0) -> None:
+    def __init__(self, start_s: float = 0.0, duration_s: float = 300.0, looks_a_block: int = 1) -> None:
         self._whole = wandering_history(duration_s, -21.5)
-        self._looks = round(start_s * 10)
+        self._looks = round(start_s * 10) * looks_a_block
+        self._looks_a_block = looks_a_block
         still = down()
         super().__init__(replace(still.shown, duration_s=duration_s), self._upto())
 
     def _upto(self) -> Timeline:
-        end = min(len(self._whole.seconds), self._looks)
+        end = min(len(self._whole.seconds), self._looks // self._looks_a_block)
         whole = self._whole
         return Timeline(
             whole.seconds[:end], whole.short_term[:end], whole.integrated[:end], whole.fader_db[:end]

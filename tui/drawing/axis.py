@@ -20,6 +20,8 @@ EIGHTHS = 8
 _STEPS_LU = (3.0, 6.0, 9.0, 18.0, 36.0)
 """Reaches that an axis may have to each side; 9, 18 and 36 end the scales of EBU Tech 3341 §2.7."""
 _LEAST_BELOW_LU = 6.0
+_FAR_LU = 1e6
+"""Beyond any reach, silence included."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +68,12 @@ class Axis:
             self.goal / math.asinh(self.reach.below_lu),
         )
 
-    @property
+    @cached_property
     def goal(self) -> int:
         """Height of the goal, in eighths of a row above the floor."""
         return (self.rows - self.above) * EIGHTHS
 
-    @property
+    @cached_property
     def top(self) -> int:
         """Height of the upper edge, in eighths."""
         return self.rows * EIGHTHS
@@ -80,14 +82,18 @@ class Axis:
         """Heights of offsets from the goal, in eighths of a row above the floor, kept within the axis; one
         more than the upper edge where an offset is cut there."""
         over, under = self._per_lens
-        lens = np.nan_to_num(np.arcsinh(offsets_lu), nan=-99.0, posinf=99.0, neginf=-99.0)
-        steps = lens * np.where(lens > 0.0, over, under)
+        lens = np.arcsinh(np.where(np.isnan(offsets_lu), -np.inf, offsets_lu).clip(-_FAR_LU, _FAR_LU))
+        steps = np.where(lens > 0.0, lens * over, lens * under)
         heights: NDArray[np.int64] = np.clip(np.rint(steps) + self.goal, 0, self.top + 1).astype(np.int64)
         return heights
 
     def eighths(self, offset_lu: float) -> int:
         """As :meth:`heights`, of one offset and never beyond the upper edge."""
-        return min(self.top, int(self.heights(np.array([offset_lu]))[0]))
+        if math.isnan(offset_lu):
+            return 0
+        over, under = self._per_lens
+        lens = math.asinh(max(-_FAR_LU, min(_FAR_LU, offset_lu)))
+        return max(0, min(self.top, self.goal + round(lens * (over if lens > 0.0 else under))))
 
     def labels(self) -> Iterator[tuple[int, float]]:
         """Rows, counted from the top, with the offset that is written beside each: the goal, both ends, and

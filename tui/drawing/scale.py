@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from tui.drawing.cells import Cells, Row, Tone
 from tui.drawing.wording import SHAPES, Stand, signed
@@ -42,6 +43,7 @@ class GoalScale:
         return math.sinh((cell - self.middle) / max(1, self.middle) * math.asinh(self.reach_lu))
 
 
+@lru_cache(maxsize=8)
 def scale_row(scale: GoalScale) -> Row:
     """The graduation that is drawn over all scales."""
     cells = Cells(scale.width, tone="faint")

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.model.headline import chosen
 from sidecar.model.readings import Move
@@ -126,17 +127,14 @@ class _Forecast:
     now_s: float
     duration_s: float
 
-    def at(self, seconds: float) -> tuple[float, float, float]:
-        """Low end, centre and high end of it at a moment, LUFS."""
-        share = min(1.0, (seconds - self.now_s) / (self.duration_s - self.now_s))
-        landing = self.move.landing
+    def at(self, seconds: NDArray[np.floating]) -> list[NDArray[np.floating]]:
+        """Low end, centre and high end of it at each of the moments, LUFS."""
+        share = np.minimum(1.0, (seconds - self.now_s) / (self.duration_s - self.now_s))
+        move = self.move
         low, high = (
-            end if math.isfinite(end) else landing for end in (self.move.landing_low, self.move.landing_high)
+            end if math.isfinite(end) else move.landing for end in (move.landing_low, move.landing_high)
         )
-        low, centre, high = (
-            self.start_lufs + (end - self.start_lufs) * share for end in (low, landing, high)
-        )
-        return low, centre, high
+        return [self.start_lufs + (end - self.start_lufs) * share for end in (low, move.landing, high)]
 
 
 def _forecast_of(view: View) -> _Forecast | None:
@@ -161,8 +159,10 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
     stand = landing_stand(view.snapshot.goal, forecast.move)
     tone = landing_ink(view.snapshot, forecast.move)
     first, last = shown.column(forecast.now_s) + 1, shown.column(forecast.duration_s)
-    for x in range(max(0, first), min(shown.count, last + 1)):
-        low, centre, high = (axis.eighths(lufs - target) for lufs in forecast.at(shown.time_s(x)))
+    columns = np.arange(max(0, first), min(shown.count, last + 1))
+    ends = forecast.at((shown.first + columns + 1) * shown.width_s)
+    heights = (np.minimum(axis.heights(lufs - target), axis.top).tolist() for lufs in ends)
+    for x, low, centre, high in zip(columns.tolist(), *heights, strict=True):
         _paint_ahead(chart, x, (low, max(high, low + 1)), f"ahead-{tone}", half_blocks=view.half_blocks)
         _draw_line(chart, x, centre, tone)
         if x == last:
@@ -174,11 +174,10 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
 def _paint_ahead(chart: list[Cells], x: int, band: tuple[int, int], tone: Tone, *, half_blocks: bool) -> None:
     """The likely range of one column, to the eighth of a cell; what lies under its edges stays."""
     low, high = band
-    for y, row in enumerate(chart):
-        floor = (len(chart) - 1 - y) * EIGHTHS
+    lowest = len(chart) - 1
+    for y in range(max(0, lowest - (high - 1) // EIGHTHS), min(lowest, lowest - low // EIGHTHS) + 1):
+        row, floor = chart[y], (lowest - y) * EIGHTHS
         bottom, top = max(0, low - floor), min(EIGHTHS, high - floor)
-        if bottom >= EIGHTHS or top <= 0:
-            continue
         if not half_blocks:
             row.put(x, PLAIN_AHEAD, tone)
             continue

@@ -17,6 +17,10 @@ _RELATIVE_GATE_LU = -20.0
 """EBU Tech 3342 §3.1: under the power mean of what is above the absolute gate."""
 _PERCENTILES = (0.10, 0.95)
 """EBU Tech 3342 §3: the ends of the range."""
+_RARE = 0.1
+"""Eighths of the highest: what came more seldom, as in a fade, is not drawn."""
+_ROWS_EACH = 10
+"""Samples, a second of them."""
 _LEAST_WIDTH_LU = 0.5
 """A narrower stretch of the scale would show chance, not the programme."""
 
@@ -28,6 +32,16 @@ class Distribution:
         self._counts = np.zeros(round((_HIGHEST_LUFS - _LOWEST_LUFS) * _BINS_PER_LU), np.int64)
         self._print = (0, 0.0, 0.0, 0.0)
         """Samples counted; time of the first; time and level of the last."""
+        self._drawn: tuple[object, Row] = (None, ())
+
+    def row(self, history: Timeline, scale: GoalScale, target_lufs: float) -> Row:
+        """As :func:`distribution_row`, drawn once a second of programme: earlier there is nothing to see."""
+        samples = len(history.seconds)
+        start_s = float(history.seconds[0]) if samples else 0.0
+        key = (samples // _ROWS_EACH, start_s, scale, target_lufs)
+        if key != self._drawn[0]:
+            self._drawn = key, distribution_row(scale, self.counts(history), target_lufs)
+        return self._drawn[1]
 
     def counts(self, history: Timeline) -> NDArray[np.int64]:
         """How many 100 ms values lie in each tenth of a LU from −70 LUFS up."""
@@ -65,7 +79,7 @@ def distribution_row(scale: GoalScale, counts: NDArray[np.int64], target_lufs: f
     density = (np.interp(middles + halves, grid, below) - np.interp(middles - halves, grid, below)) / halves
     if not density.any():
         return cells.row()
-    eighths = np.ceil(density / density.max() * 8.0).astype(int)
+    eighths = np.ceil(density / density.max() * 8.0 - _RARE).clip(0).astype(int)
     low, high = range_ends(counts)
     for x in np.flatnonzero(eighths).tolist():
         is_in_range = edges[x + 1] > low and edges[x] < high

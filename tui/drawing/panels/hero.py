@@ -46,6 +46,8 @@ class _Place:
 def hero(view: View, width: int, height: int) -> list[Row]:
     """*height* rows of *width* cells that say the next move, or calmly that there is none."""
     said = advice(view.snapshot, relative=view.relative)
+    if not view.half_blocks:
+        said = replace(said, travel=said.travel.replace("→", "->"))
     place = _place(width, height, half_blocks=view.half_blocks)
     if place is None:
         return _lines_only(said, width, height)

@@ -28,6 +28,8 @@ _TICKS_S = (
     *(60.0, 120.0, 300.0, 600.0, 900.0, 1800.0),
     *(3600.0, 7200.0, 14_400.0, 21_600.0),
 )
+_STEP, _STEPS_PER_SECOND = 2, 5
+"""Samples between two drawings: a column of the shortest stretch shown takes longer."""
 _LOWEST_SHARE = 5.0
 """Per cent of the columns that may lie under the axis: a pause in speech must not flatten all else."""
 
@@ -42,12 +44,21 @@ class HistoryDrawing:
         self._reach = Reach()
         self._scale = (0.0, 0.0, 0.0)
         self._samples = 0
+        self._key: tuple[object, ...] = ()
+        self._rows: list[Row] = []
 
     def rows(self, view: View, width: int, height: int) -> list[Row]:
         """*height* rows: events, rides if any, the chart, the time.
 
-        With fewer than four only the chart, and with a cursor what was read there.
+        With fewer than four only the chart, and with a cursor what was read there. They are drawn anew five
+        times a second at most, and at once where something else than time has changed.
         """
+        key = (width, height, *_look(view))
+        if key != self._key:
+            self._key, self._rows = key, self._drawn(view, width, height)
+        return self._rows
+
+    def _drawn(self, view: View, width: int, height: int) -> list[Row]:
         shown = self._window(view, max(1, width - GUTTER))
         above = self._marks(view, shown, width) if height >= 4 else []
         if height == 4:
@@ -87,6 +98,17 @@ class HistoryDrawing:
         top.put_row(GUTTER, events_row(view.history.events, shown, letters=not view.half_blocks))
         rides = rides_row(view.snapshot.rides, shown)
         return [top.row(), *([((f"{' rides':<{GUTTER}}", "faint"), *rides)] if rides else [])]
+
+
+def _look(view: View) -> tuple[object, ...]:
+    """All that the rows are made of, time in steps."""
+    snapshot, history = view.snapshot, view.history
+    return (
+        *(view.relative, view.reach_lu, view.zoom_s, view.cursor_s, view.half_blocks),
+        *(snapshot.goal, snapshot.duration_s, snapshot.rides, chosen(snapshot)),
+        *(len(history.events), history.events[-1:], history.seconds[:1].tolist()),
+        *(len(history.seconds) // _STEP, int(snapshot.reading.seconds * _STEPS_PER_SECOND + 1e-6)),
+    )
 
 
 def _reach(view: View, columns: Columns) -> Reach:

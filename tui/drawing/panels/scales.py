@@ -12,7 +12,7 @@ from tui.drawing.blocks import LOWER
 from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.advice import landing_ink, landing_stand
-from tui.drawing.panels.distribution import Distribution, distribution_row
+from tui.drawing.panels.distribution import Distribution
 from tui.drawing.panels.figures import correlation_row, figures_row, range_figure, range_notes
 from tui.drawing.panels.overs import short_term_line
 from tui.drawing.panels.stands import COMFORT_BELOW_LU, momentary_line, stands_of
@@ -196,7 +196,7 @@ def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> l
 def _range_row(view: View, scale: GoalScale, width: int, distribution: Distribution) -> Row:
     """The loudness distribution, and beside it the range that is made of it."""
     goal, reading = view.snapshot.goal, view.snapshot.reading
-    drawn = distribution_row(scale, distribution.counts(view.history), goal.target_lufs)
+    drawn = distribution.row(view.history, scale, goal.target_lufs)
     value, tone = range_figure(goal, reading)
     notes = " ".join(note for _, note in range_notes(goal, reading)[: None if width >= WIDE_FROM else 1])
     return _row(width, "Range", drawn, f"  {value}", tone, f" {notes}", is_minor=True)
@@ -245,7 +245,8 @@ def _peak_row(
     value = f"{wording.plain(abs(ceiling - highest)):>4} dB {'above' if over else 'headroom'}"
     value = f"{'△' if over else ' '} {value}"
     note = f"  {wording.plain(highest)} dBTP" if width >= WIDE_FROM else ""
-    tone = "paper on ceiling bold" if over else "plain" if math.isfinite(highest) else "dim"
+    quiet = "plain" if math.isfinite(highest) and len(peaks) > 1 else "dim"
+    tone = "paper on ceiling bold" if over else quiet
     return _row(
         width,
         label,
