@@ -95,6 +95,6 @@ def _moved(move: Move) -> tuple[str, Tone]:
     if move.is_quiet:
         return " stays", "dim"
     if move.gain_db == 0.0:
-        return (" latched" if move.limited_by == "range" else "   0.0"), "plain"
+        return (" held" if move.limited_by == "range" else "   0.0"), "plain"
     rises = move.gain_db > 0.0
     return f"{'▲' if rises else '▼'}{wording.plain(abs(move.gain_db)):>5}", "under" if rises else "over"
