@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from sidecar.advice.programme.bootstrap import spread_lu
 from sidecar.advice.programme.earlier_pass import EarlierFit, fit_earlier, known_rest
-from sidecar.advice.programme.forecast import Rest, UnheardRest, unheard_rest
+from sidecar.advice.programme.forecast import MOVES_DB, Rest, UnheardRest, unheard_rest
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
 from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound
@@ -18,6 +19,7 @@ from sidecar.advice.programme.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect
 from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
 from sidecar.loudness.gating import Part, gated_loudness
+from sidecar.loudness.limits import is_over, is_under
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import BLOCK_S, Limit, Move
 from sidecar.model.units import figure
@@ -239,7 +241,7 @@ class LandingAdvisor:
 
         wholes = rest.wholes(history.known, fader_db)
         limits, doubt_db = bound(np.clip(target - wholes[::-1], _GAINS_DB[0], _GAINS_DB[-1]), stray_db)
-        move, is_bounded = self._steered(ahead, share_to_come, duration_s, limits)
+        move = self._steered(ahead, share_to_come, duration_s, limits)
         move = under_ceiling(move, ahead.likely, history.peak_dbtp + fader_db, self.goal)
         found = at(move.gain_db)
         move = replace(move, landing_low=found.landing_low, landing_high=found.landing_high)
@@ -254,7 +256,7 @@ class LandingAdvisor:
             doubt_db,
             lands_this_pass=True,
             is_known=not isinstance(rest, UnheardRest),
-            is_bounded=is_bounded,
+            is_out_of_reach=self._is_out_of_reach(at, limits),
             heard_lu=float(gated_loudness([Part(history.known, fader_db)])) - target,
             expected_lu=float(np.median(wholes)) - target,
         )
@@ -316,17 +318,20 @@ class LandingAdvisor:
         reason = f"This pass landed at {level(landing, self.goal)}."
         return Move(0.0, landing, landing, landing, reason=reason)
 
-    def _steered(
-        self, ahead: Prospect, share_to_come: float, duration_s: float, limits: Bound
-    ) -> tuple[Move, bool]:
-        """The move for the rest of the pass with loudness alone in mind, and whether the bound cut it."""
+    def _steered(self, ahead: Prospect, share_to_come: float, duration_s: float, limits: Bound) -> Move:
+        """The move for the rest of the pass with loudness alone in mind, inside the bound."""
         wanted_db = ahead.nearest(self.goal.target_lufs, share_to_come, duration_s)
         limits = limits if share_to_come > _LATE_SHARE else limits.with_present()
         allowed_db = round(limits.held(wanted_db), 1) + 0.0
         gain_db = min(max(allowed_db, -STEP_DOWN_DB), STEP_UP_DB)
-        landing, is_bounded = ahead.likely(gain_db), allowed_db != wanted_db
+        landing = ahead.likely(gain_db)
         reason = self._reason_in_words(ahead, gain_db, allowed_db)
-        return Move(gain_db, landing, limited_by=_step(gain_db, allowed_db), reason=reason), is_bounded
+        return Move(gain_db, landing, limited_by=_step(gain_db, allowed_db), reason=reason)
+
+    def _is_out_of_reach(self, at: Callable[[float], Move], limits: Bound) -> bool:
+        ends_db = np.clip([limits.lowest_db, limits.highest_db], MOVES_DB[0], MOVES_DB[-1]).round(1)
+        lowest, highest = at(float(ends_db[0])).landing_low, at(float(ends_db[1])).landing_high
+        return is_over(lowest, self.goal.highest_lufs) or is_under(highest, self.goal.lowest_lufs)
 
     def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
         goal = self.goal

@@ -71,8 +71,8 @@ class Outlook:
     lands_this_pass: bool
     is_known: bool = False
     """True where an earlier pass says what is to come."""
-    is_bounded: bool = False
-    """True where the bound kept the move from landing the pass."""
+    is_out_of_reach: bool = False
+    """True where no move inside the bound is likely to bring the pass into the tolerance."""
     heard_lu: float = 0.0
     """How far the material so far is over the target at the present fader."""
     expected_lu: float = 0.0

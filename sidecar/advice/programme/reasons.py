@@ -28,7 +28,7 @@ def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
         return f"{_first_up(_heard(outlook))}; {_expected(outlook)}."
     if advice.state == "on_goal":
         return f"{_first_up(_heard(outlook))}; {_balance(outlook)}."
-    return f"{_first_up(_heard(outlook))}; too early to tell."
+    return f"{_first_up(_heard(outlook))}; the rest is still open."
 
 
 def _balance(outlook: Outlook) -> str:

@@ -159,7 +159,7 @@ class SteadyAdviser:
         move = replace(move, limited_by="ceiling" if held_by_peaks else None)
         passes = self._passes(move.landing)
         state = self._state(move)
-        past_bound = outlook.is_bounded and not passes and not held_by_peaks and self._is_out_of_range(move)
+        past_bound = outlook.is_out_of_reach and not passes and not held_by_peaks
         restart_db = round(self._fader_db + outlook.from_top.gain_db, 1) if past_bound else None
         self.advice = Advice(
             state=state,
@@ -190,10 +190,6 @@ class SteadyAdviser:
     def _passes(self, landing: float) -> bool:
         goal = self.goal
         return not (is_under(landing, goal.lowest_lufs) or is_over(landing, goal.highest_lufs))
-
-    def _is_out_of_range(self, move: Move) -> bool:
-        """Whether what passes lies outside the likely range of the landing."""
-        return move.landing_low > self.goal.highest_lufs or move.landing_high < self.goal.lowest_lufs
 
     def _renew_trend(self, outlook: Outlook) -> None:
         """The arrow: where the next look heads. It is the one thing that may change between looks."""
