@@ -40,7 +40,7 @@ def _fader(group: Binding.Group, action: str, verb: str, meaning: str) -> tuple[
 KEYS = (
     _shown("space", "tell('start')", "Start", "start measuring"),
     _shown("space", "tell('pause')", "Pause", "pause integrated, range and maxima together"),
-    _shown("space", "tell('continue')", "Go on", "continue after a pause"),
+    _shown("space", "tell('continue')", "Continue", "continue after a pause"),
     _shown("space", "again", "Again, from this fader", "rehearse again, the fader where it is"),
     _shown("escape", "now", "Now", "show the present again", "esc"),
     _shown("f", "tell('follow')", "Follow", "make the advised move, where the sidecar moves the fader"),

@@ -17,6 +17,6 @@ def test_the_footer_stays_true_without_the_focus():
         pilot.app.post_message(AppBlur())
         await until(pilot, lambda: "Pause" in offered(), "what a run that measures offers")
         feed.change(transport="paused")
-        await until(pilot, lambda: "Go on" in offered(), "what a paused run offers")
+        await until(pilot, lambda: "Continue" in offered(), "what a paused run offers")
 
     drive(feed, script)
