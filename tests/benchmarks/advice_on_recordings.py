@@ -140,8 +140,8 @@ class Found:
     """One a second of the followed passes, from the 90th on."""
     worst_strays_db: list[float] = field(default_factory=list)
     """The largest of them in each pass."""
-    near_start: list[bool] = field(default_factory=list)
-    """Of the passes that began near their gain, whether they stayed near it."""
+    near_start: list[tuple[bool, float]] = field(default_factory=list)
+    """Of the passes that began near their gain, whether they stayed near it, and the error in LU."""
     held: dict[str, list[bool]] = field(default_factory=lambda: {"early": [], "middle": [], "late": []})
     quarrels: Counter[str] = field(default_factory=Counter)
 
@@ -259,7 +259,8 @@ def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, 
         found.held[("early", "middle", "late")[min(int(share * 3.0), 2)]].append(within)
     line += f"; needs {whole_db:+5.1f} dB, at the end {cold.gains_db[-1]:+5.1f}, lands {cold.landing:6.2f}"
     if abs(whole_db) <= NEAR_START_DB:
-        found.near_start.append(bool(strays_db.max() <= max(NEAR_DB, abs(whole_db)) + 0.05))
+        stayed = bool(strays_db.max() <= max(NEAR_DB, abs(whole_db)) + 0.05)
+        found.near_start.append((stayed, abs(cold.landing - GOAL.target_lufs)))
         line += f", never over {strays_db.max():.1f} from it"
     if cold.is_held_by_peaks or whole_db > GOAL.ceiling_dbtp - mix.true_peaks_dbtp.max():
         found.unreachable += 1
@@ -274,7 +275,7 @@ def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, 
 
 def report(kind: str, half: Half, found: Found) -> None:
     def within(errors_lu: list[float], limit_lu: float) -> str:
-        return f"{np.mean(np.array(errors_lu) <= limit_lu + 1e-9):.0%} of {len(errors_lu)}"
+        return f"{sum(error <= limit_lu + 1e-9 for error in errors_lu)} of {len(errors_lu)}"
 
     near = NEAR_LU[kind]
     strays_db, worst_db = (
@@ -289,7 +290,10 @@ def report(kind: str, half: Half, found: Found) -> None:
     print(f"  with an earlier pass, within 0.2   {within(found.earlier_errors_lu, 0.2)}")
     print(f"  stray after 90 s, median, p90      {strays_db[0]:.1f}, {strays_db[1]:.1f} dB")
     print(f"  the largest of each pass           {worst_db[0]:.1f}, {worst_db[1]:.1f} dB")
-    print(f"  began within 3 dB: never over 2    {sum(found.near_start)} of {len(found.near_start)}")
+    near_errors_lu = [error_lu for _, error_lu in found.near_start]
+    stayed = sum(stays for stays, _ in found.near_start)
+    print(f"  began within 3 dB: never over 2    {stayed} of {len(near_errors_lu)}")
+    print(f"  the same, within {near} LU         {within(near_errors_lu, near)}")
     print(f"  likely range holds, by thirds      {held}")
     print(f"  contradictions                     {found.quarrels.total()}")
     for what, count in found.quarrels.most_common():
