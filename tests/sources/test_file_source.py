@@ -212,3 +212,24 @@ def test_a_folder_is_refused(tmp_path):
     """Naming a folder by mistake is told apart from a broken file."""
     with pytest.raises(SourceError, match="is a folder"):
         FileSource(tmp_path)
+
+
+def test_a_halted_file_stays_where_it_is_and_goes_on_at_its_pace(tmp_path, programme):
+    clock = Clock()
+    source = FileSource(written(tmp_path / "a.wav", programme), now=clock, wait=clock.wait)
+    blocks = source.blocks()
+    next(blocks)
+    left_s, began_s = source.left_s, clock.now_s
+
+    source.halt()
+    halted = [len(next(blocks).frames) for _ in range(20)]
+    left_halted_s, waited_s = source.left_s, clock.now_s - began_s
+    source.go_on()
+    resumed_s = clock.now_s
+    rest = [block.frames for block in blocks]
+
+    assert (sum(halted), left_halted_s) == (0, left_s)
+    assert waited_s == pytest.approx(2.0)
+    assert sum(map(len, rest)) == len(programme) - 4800
+    assert clock.now_s - resumed_s == pytest.approx(2.9, abs=0.11)
+    assert source.left_s == 0.0
