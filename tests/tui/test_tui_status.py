@@ -185,6 +185,7 @@ def test_without_a_row_of_its_own_a_notice_takes_that_of_quiet_alerts():
     refused = replace(_view(scenes.alerted()), fault="it was refused")
 
     assert "CEILING" in loud
+    assert "╳ OSC 14 failed" in loud
     assert calm.startswith(" the device lost")
     assert text_of(alerts_row(refused, 60, has_notice=True)).startswith(" it was refused")
 

@@ -107,7 +107,7 @@ def alerts_row(view: View, width: int, *, has_notice: bool = False) -> Row:
     calm = all(alert.state == "off" for alert in snapshot.alerts)
     if has_notice and (view.fault or (calm and snapshot.notice)):
         return fit(_notice(view, width), width)
-    tail = _losses(snapshot)
+    tail = (*_losses(snapshot), *(_failures(snapshot) if has_notice else ()))
     room = width - len(text_of(tail)) - 1
     for detail, with_quiet in _DETAILS:
         runs = _alert_runs(view, detail, with_quiet=with_quiet)
@@ -127,6 +127,12 @@ def _narrow(view: View) -> Row:
         text, tone = alert_run(alert, snapshot, 0, letters=not view.half_blocks)
         runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
     return tuple(runs)
+
+
+def _failures(snapshot: Snapshot) -> Row:
+    """That OSC cannot be sent, where nothing else has room to say it."""
+    failed = sum(target.failed for target in snapshot.targets)
+    return ((f"╳ OSC {wording.count(failed)} failed ", "over bold"),) if failed else ()
 
 
 def _losses(snapshot: Snapshot) -> Row:
