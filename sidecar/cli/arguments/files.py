@@ -31,7 +31,7 @@ def add_check(commands: Any) -> None:
         "--goal",
         action="append",
         metavar="G",
-        help="a goal's name or a TOML file (r128); give it again for more",
+        help="the delivery specification to meet: a goal's name or a TOML file (r128); repeat for more",
     )
     _add_layout(parser)
     parts = parser.add_argument_group("parts of a file")
@@ -94,7 +94,9 @@ def add_match(commands: Any) -> None:
     )
     parser.add_argument("files", nargs="*", metavar="FILE", help="files, folders, patterns; - for a list")
     _add_list(parser)
-    parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--goal", metavar="G", help="the delivery specification to meet: a goal's name or a TOML file (r128)"
+    )
     parser.add_argument(
         "--sequence",
         action="store_true",

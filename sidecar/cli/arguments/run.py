@@ -123,7 +123,7 @@ def add_screen(commands: Any) -> None:
     parser = add_command(
         commands,
         "screen",
-        "the screen of a sidecar that runs elsewhere",
+        "show the screen of a sidecar that runs elsewhere",
         "sidecar screen\nsidecar screen --attach 192.168.1.20:9139\nsidecar screen --browser",
         f"{GAIN_CAUTION} Before you arm from here: has someone in that room agreed?",
     )
@@ -174,7 +174,9 @@ def add_review(commands: Any) -> None:
 
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
     """Goal, forecast, screen and OSC."""
-    parser.add_argument("--goal", metavar="G", help="a goal's name or a TOML file (r128)")
+    parser.add_argument(
+        "--goal", metavar="G", help="the delivery specification to meet: a goal's name or a TOML file (r128)"
+    )
     parser.add_argument(
         "--duration", metavar="T", help="length of the pass, such as 3:30; the advice then lands this pass"
     )

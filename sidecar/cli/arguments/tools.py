@@ -78,7 +78,9 @@ def add_light_test(commands: Any) -> None:
 
 def add_goals(commands: Any) -> None:
     """Adds ``sidecar goals``."""
-    parser = add_command(commands, "goals", "list the delivery goals", "sidecar goals\nsidecar goals --json")
+    parser = add_command(
+        commands, "goals", "list the delivery goals and their figures", "sidecar goals\nsidecar goals --json"
+    )
     add_json(parser)
 
 
@@ -126,7 +128,7 @@ def add_guide(commands: Any) -> None:
     parser = add_command(
         commands,
         "guide",
-        "the pages of the guide in the terminal; without a name, the list of pages",
+        "show the guide; without a name, list its pages",
         "sidecar guide\nsidecar guide osc",
     )
     parser.add_argument("page", nargs="?", metavar="PAGE", help="the name of a page")
