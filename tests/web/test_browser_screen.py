@@ -110,9 +110,9 @@ def drawn_text(page):
     return re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", bytes(page.drawn)).decode("utf-8", "ignore")
 
 
-def shown_moves(page):
-    """Every move that the page has drawn so far, in words."""
-    return set(re.findall(r"now: (?:down|up) \d+\.\d dB", drawn_text(page)))
+def shown_looks(page):
+    """Every count to the next look at the advice that the page has drawn so far."""
+    return set(re.findall(r"look in +\d+ s|look +\d+ s", drawn_text(page)))
 
 
 def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
@@ -124,8 +124,8 @@ def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
     async def look():
         async with open_browser() as browser:
             page = await browser.open(link, 1280, 800)
-            moves = [await wait_for(lambda: shown_moves(page))]
-            moves.append(await wait_for(lambda: shown_moves(page) - moves[0]))
+            moves = [await wait_for(lambda: shown_looks(page))]
+            moves.append(await wait_for(lambda: shown_looks(page) - moves[0]))
             marks = count_marks(session)
             await page.press("m")
             await wait_for(lambda: count_marks(session) == marks + 1)
