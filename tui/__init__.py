@@ -30,18 +30,20 @@ def run(
     *,
     contrast: Contrast = "usual",
     kind: RunKind = "live",
+    most_hz: int = 20,
     is_over: Callable[[], bool] = lambda: False,
 ) -> bool:
     """Shows *feed* until the person quits; returns whether the rehearsal is to be played again. The caller
     owns the feed and closes it afterwards.
 
     contrast: "high" sets text off from its ground by 7:1 at least. kind: what the screen shows; it decides
-    which keys are offered and what is asked first. is_over: asked at each look; once true, the screen goes.
+    which keys are offered and what is asked first. most_hz: drawings a second at most; a slow line fewer.
+    is_over: asked at each look; once true, the screen goes.
     Raises SettingsError where there is no terminal.
     """
     from tui.app import make_app
 
     need_terminal()
-    app = make_app(feed, contrast=contrast, kind=kind)
+    app = make_app(feed, contrast=contrast, kind=kind, most_hz=most_hz)
     app.is_over = is_over
     return app.run() == "again"

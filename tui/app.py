@@ -3,29 +3,37 @@
 from __future__ import annotations
 
 import contextlib
+import select
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import cycle
+from functools import partial
 from typing import ClassVar
 
+from rich.console import RenderableType
 from textual.app import App
 from textual.binding import BindingType
-from textual.events import AppBlur
+from textual.events import AppBlur, CursorPosition, Event, Key, MouseDown
 from textual.theme import Theme
 
 from sidecar.model.snapshot import Feed
 from tui import texts
 from tui.controller import Controller, RunKind
 from tui.drawing.view import View
+from tui.pace import USUAL_HZ, Pace
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
 from tui.theme import Contrast, Inks, inks
 
-LOOK_S = 0.05
-"""Time between two drawings of the scales: at twenty a second they are seen to move, not to jump. All else is
-drawn half as often, which is what Tech 3341 §2.2 asks for."""
+WHOLE_HZ = 10
+"""Drawings of the whole screen a second, which is what Tech 3341 §2.2 asks for; others are of the scales."""
+
+_WHERE_IS_THE_CURSOR = "\x1b[6n"
+"""ECMA-48 §8.3.35: device status report, of the active position."""
+_PARTING_S = 1.0
+"""How long the end waits for the terminal's last answer, which would else be typed into the shell."""
 
 
 def _theme(table: Inks) -> Theme:
@@ -51,6 +59,7 @@ class Looks:
     ascii_only: bool = False
     contrast: Contrast = "usual"
     kind: RunKind = "live"
+    most_hz: int = USUAL_HZ
 
 
 class SidecarApp(App[str]):
@@ -81,26 +90,84 @@ class SidecarApp(App[str]):
         self.is_over: Callable[[], bool] = lambda: False
         """True once the end was requested from outside: by a signal, or a closed terminal."""
         self._view: View | None = None
-        self._turns = cycle((self.refresh_view, self.glance))
+        self.pace = Pace(looks.most_hz)
+        self._whole_due = 0
+        self._part: Callable[[], None] | None = None
 
     def on_app_blur(self, event: AppBlur) -> None:
         """Ignores the loss of focus: the screen is watched without it, so its footer must not stand still."""
         event.prevent_default()
 
     def on_mount(self) -> None:
+        self._ask()
         self.push_screen(MainScreen(self.controller, self.palette))
-        self.set_interval(LOOK_S, self._turn)
+        self.set_interval(1.0 / self.pace.most_hz, self._turn)
+
+    async def on_event(self, event: Event) -> None:
+        """Makes the answer to a key or a click due at once, then hands the event on."""
+        if isinstance(event, Key | MouseDown):
+            self.pace.hurry()
+        await super().on_event(event)
 
     def _turn(self) -> None:
-        next(self._turns)()
+        """Draws, where the terminal has what was drawn before."""
+        if self.is_over():
+            self.exit()
+        if self._part is not None or not self.pace.is_due(time.monotonic()):
+            return
+        if not self.pace.answers and not self._is_writable():
+            return
+        self._whole_due -= 1
+        if self._whole_due > 0:
+            self.glance()
+            return
+        self._whole_due = max(1, round(self.pace.rate_hz / WHOLE_HZ))
+        self.refresh_view()
+
+    def post_display_hook(self) -> None:
+        """Asks the terminal whether it has what was just drawn."""
+        if self._part is None and not self.pace.is_waiting:
+            self._ask()
+
+    def _ask(self) -> None:
+        if self.is_headless or self._driver is None:
+            return
+        self._driver.write(_WHERE_IS_THE_CURSOR)
+        self._driver.flush()
+        self.pace.asked(time.monotonic())
+
+    def on_cursor_position(self, _event: CursorPosition) -> None:
+        """The terminal has arrived at what was drawn."""
+        self.pace.answered(time.monotonic())
+        if self._part is not None:
+            self._part()
+
+    def _is_writable(self) -> bool:
+        """Whether the output takes more; True where that cannot be found out."""
+        if self.is_headless or sys.__stderr__ is None:
+            return True
+        try:
+            return bool(select.select([], [sys.__stderr__.fileno()], [], 0.0)[1])
+        except (OSError, ValueError):  # on Windows only sockets can be waited for
+            return True
+
+    def exit(
+        self, result: str | None = None, return_code: int = 0, message: RenderableType | None = None
+    ) -> None:
+        """Ends once the terminal has given its last answer, or after _PARTING_S."""
+        if self._part is not None:
+            return
+        leave = partial(super().exit, result, return_code, message)
+        if self.pace.answers and self.pace.is_waiting:
+            self._part = leave
+            self.set_timer(_PARTING_S, leave)
+        else:
+            leave()
 
     def refresh_view(self) -> None:
         """Show the run as it is now. Whatever fails is said on the screen and ends nothing."""
-        if self.is_over():
-            self.exit()
-            return
         try:
-            view = self._view = self.controller.read_view()
+            view = self._view = replace(self.controller.read_view(), is_line_slow=self.pace.is_slow)
         except Exception as error:  # a feed that fails must not take the screen away
             if self._view is None:
                 return
@@ -122,16 +189,22 @@ class SidecarApp(App[str]):
 
 
 def make_app(
-    feed: Feed, *, ascii_only: bool | None = None, contrast: Contrast = "usual", kind: RunKind = "live"
+    feed: Feed,
+    *,
+    ascii_only: bool | None = None,
+    contrast: Contrast = "usual",
+    kind: RunKind = "live",
+    most_hz: int = USUAL_HZ,
 ) -> SidecarApp:
     """The app for *feed*, which stays the caller's to close.
 
     ascii_only: None looks at the terminal's encoding; True draws without any character beyond ASCII.
     kind: what the screen shows; it decides which keys are offered and what is asked first.
+    most_hz: drawings a second at most.
     """
     if ascii_only is None:
         ascii_only = not _speaks_unicode()
-    return SidecarApp(feed, Looks(ascii_only, contrast, kind))
+    return SidecarApp(feed, Looks(ascii_only, contrast, kind, most_hz))
 
 
 def _speaks_unicode() -> bool:

@@ -69,8 +69,8 @@ def main():
 def program_share(per_second, size=(120, 40), warm_s=5.0, for_s=15.0):
     """Share of one core of a program that shows a scene in motion, at twenty looks a second in real time; its
     terminal is read all the time."""
-    code = f"import tui.app, scripted_feed; tui.app.LOOK_S = {1.0 / per_second}; import tui; "
-    code += "tui.run(scripted_feed.PlayingFeed(20.0, looks_a_block=2))"
+    feed = "scripted_feed.PlayingFeed(20.0, looks_a_block=2)"
+    code = f"import scripted_feed, tui; tui.run({feed}, most_hz={per_second})"
     terminal, slave = pty.openpty()
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
     room = Path(__file__).parent.parent / "tui"

@@ -32,3 +32,5 @@ class View:
     """How the measures were coloured at the look before, for the hysteresis."""
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""
+    is_line_slow: bool = False
+    """True while the terminal takes fewer drawings than it is meant to show."""

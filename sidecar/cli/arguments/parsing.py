@@ -123,11 +123,28 @@ def add_osc_root(parser: Any, meaning: str) -> None:
     parser.add_argument("--osc-root", default=OSC_ROOT, metavar="/NAME", help=f"{meaning} ({OSC_ROOT})")
 
 
-def add_contrast(parser: Any) -> None:
-    """The option of commands that open the screen."""
+def add_screen_options(parser: Any) -> None:
+    """The options of commands that open the screen."""
     parser.add_argument(
         "--contrast",
         choices=("usual", "high"),
         default="usual",
         help="text contrast on the screen: usual 4.5:1, high 7:1",
     )
+    parser.add_argument(
+        "--fps",
+        type=drawings_hz,
+        default=20,
+        metavar="N",
+        help="drawings a second, 1 to 30 (20); a slow line gets fewer by itself",
+    )
+
+
+def drawings_hz(text: str) -> int:
+    """Returns how often the screen is drawn a second.
+
+    Raises argparse.ArgumentTypeError outside 1 to 30.
+    """
+    if not text.isdecimal() or not 1 <= int(text) <= 30:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 to 30")
+    return int(text)

@@ -12,8 +12,8 @@ from sidecar.cli.arguments.parsing import (
     LIGHT_CAUTION,
     LISTEN_PORT,
     add_command,
-    add_contrast,
     add_osc_root,
+    add_screen_options,
     decibels,
     seconds,
 )
@@ -134,7 +134,7 @@ def add_screen(commands: Any) -> None:
         help=f"where that sidecar receives commands (127.0.0.1:{COMMAND_PORT})",
     )
     add_osc_root(parser, "root of that sidecar's addresses")
-    add_contrast(parser)
+    add_screen_options(parser)
     browser = parser.add_argument_group(
         "in a browser",
         "Caution: the link gives all that the keys do, resetting and arming included.",
@@ -169,7 +169,7 @@ def add_review(commands: Any) -> None:
         "--goal", metavar="G", help="a goal's name or a TOML file (the pass's own; for a file r128)"
     )
     parser.add_argument("--layout", metavar="L", help="the channels of a file, as for check")
-    add_contrast(parser)
+    add_screen_options(parser)
 
 
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -205,7 +205,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         default="info",
         help="lowest level that the log keeps (info)",
     )
-    add_contrast(parser)
+    add_screen_options(parser)
     parser.add_argument("--no-screen", action="store_true", help="print lines, without the screen")
     parser.add_argument(
         "--plain", action="store_true", help="one changing line in sentences, for screen readers"

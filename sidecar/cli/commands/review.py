@@ -22,7 +22,13 @@ def run(options: argparse.Namespace) -> int:
 
     review = _review(options)
     with ending(lambda: 0, has_screen=True) as asked:
-        tui.run(review, contrast=options.contrast, kind="past", is_over=lambda: asked.is_asked)
+        tui.run(
+            review,
+            contrast=options.contrast,
+            kind="past",
+            most_hz=options.fps,
+            is_over=lambda: asked.is_asked,
+        )
     return 0
 
 

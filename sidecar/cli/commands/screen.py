@@ -42,6 +42,7 @@ def _here(options: argparse.Namespace) -> int:
                 feed,
                 contrast=options.contrast,
                 kind="attached",
+                most_hz=options.fps,
                 is_over=lambda: asked.is_asked or is_orphan(),
             )
         if "TEXTUAL_DRIVER" not in os.environ:  # a tab of a browser has no terminal for lines to stay in
@@ -75,6 +76,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
     print(f"The screen is at {_link(host, port, token)}. End with Ctrl-C.", file=sys.stderr, flush=True)
     command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
     command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
+    command += ["--fps", str(options.fps)]
     serve(server, WebPages(command, Guard(host, token), port))
     return 0
 

@@ -245,7 +245,15 @@ def _run_on_screen(
     again: list[bool] = []
 
     def show(_worker: threading.Thread, asked: Shutdown) -> None:
-        again.append(tui.run(session, contrast=options.contrast, kind=kind, is_over=lambda: asked.is_asked))
+        again.append(
+            tui.run(
+                session,
+                contrast=options.contrast,
+                kind=kind,
+                most_hz=options.fps,
+                is_over=lambda: asked.is_asked,
+            )
+        )
 
     run_beside(session, options.for_s, show, closing, has_screen=True)
     return any(again)

@@ -50,6 +50,8 @@ def heading(view: View, width: int) -> Row:
     time = _programme_time(snapshot, width)
     left: Row = ((f" {word} ", tone), (f" {time}  ", "strong"))
     clocks = _clocks(view) if width >= _CLOCKS_FROM else ()
+    if view.is_line_slow:
+        clocks = ((" slow line ", "plain on latched"), *clocks)
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
     room = width - width_of(left) - len(target) - width_of(clocks) - 1
     source = _source(snapshot)
