@@ -78,8 +78,8 @@ def of_pages(pages: OggFile) -> Iterator[Remark]:
 
 def _behind(count: int, last: str) -> Iterator[Remark]:
     if count > 0:
-        stand = "1 byte stands" if count == 1 else f"{count:,} bytes stand"
-        yield Remark("length", f"{stand} behind its last {last}: not measured.")
+        bytes_follow = "1 byte follows" if count == 1 else f"{count:,} bytes follow"
+        yield Remark("length", f"{bytes_follow} its last {last}: not measured.")
 
 
 def missing_frames(count: int, rate_hz: int) -> Remark:

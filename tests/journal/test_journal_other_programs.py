@@ -37,7 +37,7 @@ def test_a_pass_that_another_run_is_writing_is_not_gone_on_with(file):
     journal = Journal(file, period_s=0.005)
     hear(journal.begin(ABOUT))
     wait_until(lambda: recorded(file) == 1)
-    with pytest.raises(RecordError, match=r"Pass 1 is still being written by another run\. End that one"):
+    with pytest.raises(RecordError, match=r"Pass 1 is still being written by another run\. End that run"):
         reader.to_resume(file)
     journal.close()
 

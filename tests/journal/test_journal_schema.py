@@ -125,7 +125,7 @@ def newer(file):
 def test_a_file_of_a_newer_program_is_refused_and_left_alone(newer):
     """The reader says what to do; the writer says so too, measuring goes on, and no byte is changed."""
     before = newer.read_bytes()
-    with pytest.raises(RecordError, match=f"newer sidecar .version {schema.NEWEST + 1}.*up to date"):
+    with pytest.raises(RecordError, match=f"newer sidecar .version {schema.NEWEST + 1}.*update this one"):
         reader.passes(newer)
     journal = Journal(newer, period_s=0.02)
     entry = journal.begin(ABOUT)

@@ -115,7 +115,7 @@ def test_bytes_between_pages_are_named(whole):
 
 
 def test_bytes_behind_the_last_page_are_a_note(tmp_path, whole):
-    assert length_notes(tmp_path, whole + bytes(99)) == ["99 bytes stand behind its last page: not measured."]
+    assert length_notes(tmp_path, whole + bytes(99)) == ["99 bytes follow its last page: not measured."]
 
 
 def test_an_intact_file_that_decodes_to_a_little_less_is_measured_with_how_much(tmp_path, whole):

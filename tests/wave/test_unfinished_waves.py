@@ -105,7 +105,7 @@ def test_bytes_behind_the_last_chunk_are_a_note(tmp_path):
     found = measure(tmp_path / "a.wav", workers=1)
 
     assert found.reading.seconds == 1.0
-    assert notes_of(found) == ["1,234 bytes stand behind its last chunk: not measured."]
+    assert notes_of(found) == ["1,234 bytes follow its last chunk: not measured."]
 
 
 def test_bytes_behind_the_last_chunk_of_an_aiff_are_a_note(tmp_path):
@@ -114,7 +114,7 @@ def test_bytes_behind_the_last_chunk_of_an_aiff_are_a_note(tmp_path):
     assert notes_of(measure(path, workers=1)) == []
     path.write_bytes(path.read_bytes() + b"?")
 
-    assert notes_of(measure(path, workers=1)) == ["1 byte is behind its last chunk: not measured."]
+    assert notes_of(measure(path, workers=1)) == ["1 byte follows its last chunk: not measured."]
 
 
 @pytest.mark.parametrize(
