@@ -50,7 +50,7 @@ def test_the_zone_of_a_link_local_address_is_not_part_of_it():
 @pytest.mark.parametrize("text", ["everyone", "192.0.2.0/33", "192.0.2.1/24", "", "192.0.2.20:9000"])
 def test_what_is_no_address_and_no_network_is_refused(text):
     """The message shows both; a network with host bits set is a slip, not a network."""
-    with pytest.raises(NetworkError, match=r"192\.168\.1\.20 or a network such as 192\.168\.1\.0/24"):
+    with pytest.raises(NetworkError, match=r"\(192\.168\.1\.20\) or a network \(192\.168\.1\.0/24\)"):
         network(text)
 
 

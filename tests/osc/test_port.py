@@ -304,7 +304,7 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
     heard = [address for address, _ in peer.messages_until("/sidecar/heartbeat")]
 
     groups = {address.split("/")[2] for address in heard}
-    assert groups == {"alert", "transport", "goal", "fader", "dropped", "script", "heartbeat"}
+    assert groups == {"alert", "transport", "goal", "fader", "dropped", "script", "source", "heartbeat"}
 
 
 @pytest.mark.parametrize(
