@@ -1,6 +1,7 @@
 """The advice as shown holds still, stays inside its bound, and never contradicts itself."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidecar.advice import LandingAdvisor
-from sidecar.advice.programme.outlook import bound
+from sidecar.advice.programme.outlook import Outlook, bound
 from sidecar.advice.programme.steady import REST_S, SteadyAdviser, stepped
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.advice import Advice
+from sidecar.model.readings import Limit, Move
 from sidecar.settings.goals import Goal
 
 GOAL = Goal("television", "Television", -23.0, 0.2, 0.2, -1.0, -18.0)
@@ -103,6 +105,25 @@ def test_with_the_fader_left_alone_moves_follow_each_other_by_a_rest_at_least(da
     moves = [(second, gain_db) for second, (_, gain_db) in run.changes]
     gains = [move for before, move in pairwise([(0, 0.0), *moves]) if move[1] != before[1]]
     assert all(later - before >= REST_S for (before, _), (later, _) in pairwise(gains))
+
+
+def test_a_fall_that_peaks_ask_for_at_once_is_not_asked_for_again_by_the_same_peak():
+    steady = SteadyAdviser(GOAL)
+
+    def shown(second, gain_db, peak_dbtp, limited_by: Limit | None = "ceiling"):
+        def at(change_db):
+            return Move(change_db, -22.5 + change_db, -24.0 + change_db, -20.0 + change_db)
+
+        move = replace(at(gain_db), limited_by=limited_by)
+        outlook = Outlook(move, move, at, 0.1, True, headroom_db=-1.0 - peak_dbtp)
+        return steady.update(second, 0.0, outlook, 500.0, 30.0).move.gain_db
+
+    assert shown(40.0, 0.0, -3.0, None) == 0.0
+    assert shown(41.0, -0.8, -0.2) == -0.8, "a first peak over the ceiling asks at once"
+    assert shown(46.0, -1.4, -0.2) == -0.8, "the same peak waits for the next look"
+    assert shown(47.0, -1.4, 0.1) == -0.8, "as does one that is hardly higher"
+    assert shown(48.0, -1.4, 0.6) == -1.4
+    assert shown(63.0, 0.0, 0.6, None) == -1.4, "what it asked for is kept up for a rest"
 
 
 def test_a_move_that_was_made_is_not_asked_for_again():

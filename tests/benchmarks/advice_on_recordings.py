@@ -254,7 +254,8 @@ def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, 
     strays_db = np.abs(cold.gains_db - whole_db)
     settled = strays_db[round(SETTLED_S * BLOCKS_PER_S) :: _SECOND]
     found.strays_db += list(settled)
-    found.worst_strays_db.append(float(settled.max()))
+    if settled.size:
+        found.worst_strays_db.append(float(settled.max()))
     for share, within in cold.held:
         found.held[("early", "middle", "late")[min(int(share * 3.0), 2)]].append(within)
     line += f"; needs {whole_db:+5.1f} dB, at the end {cold.gains_db[-1]:+5.1f}, lands {cold.landing:6.2f}"

@@ -222,7 +222,14 @@ class LandingAdvisor:
 
         heard_lu = at(0.0).landing - self.goal.target_lufs
         return Outlook(
-            move, move, at, (high - low) * _DOUBT_OF_RANGE, False, heard_lu=heard_lu, expected_lu=heard_lu
+            move,
+            move,
+            at,
+            (high - low) * _DOUBT_OF_RANGE,
+            lands_this_pass=False,
+            heard_lu=heard_lu,
+            expected_lu=heard_lu,
+            headroom_db=self._headroom_db(fader_db),
         )
 
     def _outlook_on_pass(self, fader_db: float, duration_s: float, stray_db: float) -> Outlook:
@@ -259,7 +266,11 @@ class LandingAdvisor:
             is_out_of_reach=self._is_out_of_reach(at, limits),
             heard_lu=float(gated_loudness([Part(history.known, fader_db)])) - target,
             expected_lu=float(np.median(wholes)) - target,
+            headroom_db=self._headroom_db(fader_db),
         )
+
+    def _headroom_db(self, fader_db: float) -> float:
+        return self.goal.ceiling_dbtp - self._history.peak_dbtp - fader_db
 
     def _from_the_top(self, wholes: Floats, fader_db: float) -> Move:
         """The move that lands a whole pass, what is expected of its rest included.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -77,3 +78,5 @@ class Outlook:
     """How far the material so far is over the target at the present fader."""
     expected_lu: float = 0.0
     """How far the whole of it is expected to be."""
+    headroom_db: float = math.inf
+    """From the highest true peak so far, at the present fader, up to the ceiling; negative over it."""

@@ -39,6 +39,9 @@ _THERE_DB = 0.25
 
 _MOVED_DB = 0.05
 
+_PEAK_NEWS_DB = 0.5
+"""A peak higher by more than this than the one that last changed the move at once may do so again."""
+
 _HYSTERESIS_LU = 0.1
 """How far outside the tolerance a landing that was inside it still counts as on goal."""
 
@@ -56,7 +59,9 @@ class SteadyAdviser:
         """Where the shown move takes the fader."""
         self._fader_db = 0.0
         self._looked_s = self._changed_s = -math.inf
-        self._is_peak_known = False
+        self._room_at_db = math.inf
+        """Where the fader had to be for the highest peak to meet the ceiling, when that last changed the move
+        at once."""
 
     def look_soon(self) -> None:
         """Makes the next update a look, due or not, which may change all that is shown."""
@@ -89,7 +94,10 @@ class SteadyAdviser:
         came_from_db, self._fader_db = self._fader_db, fader_db
         if was_moved and not is_first:
             self._follow_hand(seconds, came_from_db, outlook, rest_s)
-        elif self._is_look(seconds) or self._breaks_a_limit(outlook):
+        elif self._breaks_a_limit(outlook):
+            self._room_at_db = fader_db + outlook.headroom_db
+            self._adopt(seconds, outlook.move.gain_db, rest_s)
+        elif self._is_look(seconds):
             self._look(seconds, outlook, rest_s)
         else:
             self._renew_trend(outlook)
@@ -109,9 +117,15 @@ class SteadyAdviser:
         return fader_db != self._fader_db and not abs(fader_db - self._fader_db) < _MOVED_DB
 
     def _breaks_a_limit(self, outlook: Outlook) -> bool:
-        """Whether to wait for the next look would leave peaks over the ceiling."""
-        shown_db = self._target_db - self._fader_db
-        return outlook.move.limited_by == "ceiling" and outlook.move.gain_db < shown_db - _THERE_DB
+        """Whether to wait for the next look would leave peaks over the ceiling.
+
+        A peak that was heard stays. So a rise that it forbids is withdrawn for good, and a fall that it asks
+        for is asked for at once only the first time: after that it waits for its look, as any other move.
+        """
+        shown_db, room_at_db = self._target_db - self._fader_db, self._fader_db + outlook.headroom_db
+        asks_less = outlook.move.limited_by == "ceiling" and outlook.move.gain_db < shown_db - _THERE_DB
+        is_news = shown_db > 0.0 or room_at_db < self._room_at_db - _PEAK_NEWS_DB
+        return asks_less and is_news and self.advice.state != "listening"
 
     # --- what -----------------------------------------------------------------------------------
 
@@ -126,9 +140,9 @@ class SteadyAdviser:
     def _look(self, seconds: float, outlook: Outlook, rest_s: float) -> None:
         wanted_db, shown_db = outlook.move.gain_db, self._target_db - self._fader_db
         is_first = self.advice.state == "listening"
-        is_resting = seconds - self._changed_s < REST_S
+        is_resting = seconds - self._changed_s <= REST_S
         is_bound_to_wait = is_resting or not self._is_worth(outlook, wanted_db, shown_db, rest_s)
-        if is_bound_to_wait and not is_first and not self._breaks_a_limit(outlook):
+        if is_bound_to_wait and not is_first:
             return
         if is_first:
             self._target_db = self._fader_db
