@@ -14,6 +14,7 @@ from typing import ClassVar
 from rich.console import RenderableType
 from textual.app import App
 from textual.binding import BindingType
+from textual.driver import Driver
 from textual.events import AppBlur, CursorPosition, Event, Key, MouseDown
 from textual.theme import Theme
 
@@ -22,9 +23,10 @@ from tui import texts
 from tui.controller import Controller, RunKind
 from tui.drawing.view import View
 from tui.pace import USUAL_HZ, Pace
-from tui.palette import Palette
+from tui.palette import Palette, ascii_text
 from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
+from tui.sent_cells import SentCells
 from tui.theme import Contrast, Inks, inks
 
 WHOLE_HZ = 10
@@ -32,6 +34,8 @@ WHOLE_HZ = 10
 
 _WHERE_IS_THE_CURSOR = "\x1b[6n"
 """ECMA-48 §8.3.35: device status report, of the active position."""
+_SENT_WHOLE = 100
+"""Drawings after which rows that change are sent whole once: another program may have written over them."""
 _PARTING_S = 1.0
 """How long the end waits for the terminal's last answer, which would else be typed into the shell."""
 
@@ -62,6 +66,19 @@ class Looks:
     most_hz: int = USUAL_HZ
 
 
+def _sparing(usual: type[Driver], cells: SentCells, *, ascii_only: bool) -> type[Driver]:
+    """Returns the terminal's driver, but it sends changed cells only, in ASCII where that alone is shown."""
+    if sys.platform == "win32":  # there a drawing is written in pieces
+        return usual
+
+    class SparingDriver(usual):  # type: ignore[valid-type, misc]
+        def write(self, data: str) -> None:
+            if reduced := cells.reduced(ascii_text(data) if ascii_only else data):
+                super().write(reduced)
+
+    return SparingDriver
+
+
 class SidecarApp(App[str]):
     """Draws a feed. It measures nothing, and no other thread waits for it."""
 
@@ -78,6 +95,8 @@ class SidecarApp(App[str]):
     """
 
     def __init__(self, feed: Feed, looks: Looks = Looks()) -> None:
+        self._cells = SentCells()
+        self._ascii_only = looks.ascii_only
         super().__init__()
         sixteen = self.console.color_system == "standard"
         chosen = inks(looks.contrast, sixteen=sixteen, grey=self.no_color)
@@ -92,7 +111,16 @@ class SidecarApp(App[str]):
         self._view: View | None = None
         self.pace = Pace(looks.most_hz)
         self._whole_due = 0
+        self._sent_whole_due = _SENT_WHOLE
         self._part: Callable[[], None] | None = None
+
+    def get_driver_class(self) -> type[Driver]:
+        """See :class:`App`."""
+        return _sparing(super().get_driver_class(), self._cells, ascii_only=self._ascii_only)
+
+    def on_resize(self) -> None:
+        """Sends all cells anew: what a terminal keeps of them at another size is its own affair."""
+        self._cells.forget()
 
     def on_app_blur(self, event: AppBlur) -> None:
         """Ignores the loss of focus: the screen is watched without it, so its footer must not stand still."""
@@ -122,6 +150,10 @@ class SidecarApp(App[str]):
             self.glance()
             return
         self._whole_due = max(1, round(self.pace.rate_hz / WHOLE_HZ))
+        self._sent_whole_due -= 1
+        if self._sent_whole_due <= 0 and not self.pace.is_slow:
+            self._sent_whole_due = _SENT_WHOLE
+            self._cells.forget()
         self.refresh_view()
 
     def post_display_hook(self) -> None:

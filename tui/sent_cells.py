@@ -1,0 +1,107 @@
+"""What a terminal shows already, so that only the cells that differ are sent to it.
+
+Understood are the sequences that the toolkit draws with: the cursor's position and the rendition of text
+(ECMA-48 §8.3.21, CUP, and §8.3.117, SGR). Whatever else is in a drawing is sent as it is.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from rich.cells import cell_len
+
+_TOKEN = re.compile(r"\x1b\[(\d+);(\d+)H|\x1b\[([\d;]*)m|([^\x1b\n]+)|\n(?=\x1b\[\d+;\d+H|$)")
+_DRAWING = re.compile(r"\x1b\[\d+;\d+H")
+_OTHER_PAGE = ("\x1b[?1049h", "\x1b[?1049l")
+
+_Cell = tuple[str, str]
+"""A character and the parameters of its rendition."""
+
+
+class SentCells:
+    """The cells of one terminal. Positions count from 1, as on the wire."""
+
+    def __init__(self) -> None:
+        self._rows: dict[int, dict[int, _Cell]] = {}
+
+    def forget(self) -> None:
+        """Sends the next drawing whole, as after a change of size."""
+        self._rows.clear()
+
+    def reduced(self, data: str) -> str:
+        """Returns what of *data* changes the terminal; the same where it is no drawing."""
+        if not _DRAWING.match(data):
+            if data in _OTHER_PAGE:
+                self.forget()
+            return data
+        sent: list[str] = []
+        at, end = 0, (1, 1)
+        row, column, rendition = 1, 1, ""
+        cursor, pen = (0, 0), ""
+        while at < len(data):
+            token = _TOKEN.match(data, at)
+            if token is None:
+                self.forget()
+                return data
+            at = token.end()
+            if token[1]:
+                row, column = int(token[1]), int(token[2])
+                end = row, column
+            elif token[3] is not None:
+                rendition = "" if token[3] == "0" else token[3]
+            elif token[4]:
+                text = token[4]
+                first, last = self._difference(row, column, text, rendition)
+                if first < last:
+                    if cursor != (row, column + first):
+                        sent.append(f"\x1b[{row};{column + first}H")
+                    sent += [_turned(pen, rendition), text[first:last]]
+                    cursor, pen = (row, column + cell_len(text[:last])), rendition
+                column += cell_len(text)
+        if not sent:
+            return ""
+        return "".join((*sent, _turned(pen, ""), f"\x1b[{end[0]};{end[1]}H"))
+
+    def _difference(self, row: int, column: int, text: str, rendition: str) -> tuple[int, int]:
+        """Returns from where to where *text* differs from what is shown, and keeps it as shown."""
+        cells = self._rows.setdefault(row, {})
+        if cell_len(text) != len(text):  # wide and combining characters are never kept
+            for x in range(column - 1, column + cell_len(text) + 1):
+                cells.pop(x, None)
+            return 0, len(text)
+        changed = [x for x, char in enumerate(text) if cells.get(column + x) != (char, rendition)]
+        cells.update((column + x, (text[x], rendition)) for x in changed)
+        return (changed[0], changed[-1] + 1) if changed else (0, 0)
+
+
+@lru_cache(maxsize=4096)
+def _turned(before: str, now: str) -> str:
+    """Returns what turns one rendition into another, which sets colours and weight on a terminal's own."""
+    if before == now:
+        return ""
+    if not now:
+        return "\x1b[0m"
+    weights, colours = _parts(before)
+    new_weights, new_colours = _parts(now)
+    if weights != new_weights or colours.keys() - new_colours.keys():
+        return f"\x1b[0;{now}m"
+    return "\x1b[" + ";".join(text for kind, text in new_colours.items() if colours.get(kind) != text) + "m"
+
+
+def _parts(rendition: str) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Returns the weights and, under "3" and "4", the colours of text and ground (ECMA-48; ISO 8613-6)."""
+    weights, colours = [], {}
+    numbers = iter(rendition.split(";"))
+    for number in numbers:
+        if number in ("38", "48"):
+            mode = next(numbers, "")
+            rest = [next(numbers, "") for _ in range(3 if mode == "2" else 1)]
+            colours[number[0]] = ";".join((number, mode, *rest))
+        elif number[:1] in ("3", "9") and len(number) == 2:
+            colours["3"] = number
+        elif number[:1] in ("4", "1") and len(number) in (2, 3) and number != "1":
+            colours["4"] = number
+        elif number:
+            weights.append(number)
+    return tuple(weights), colours
