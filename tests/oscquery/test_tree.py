@@ -40,7 +40,11 @@ def test_a_value_is_what_the_wire_carries(a_snapshot):
 
     for path, node in leaves(tree.node("/", snapshot)).items():
         if node["ACCESS"] & 1:
-            ((address, arguments),) = codec.parse(tree.packets(snapshot)(path))
+            packet = tree.packets(snapshot)(path)
+            if packet is None:  # a value that this run has not, such as the correlation of no sound
+                assert "VALUE" not in node
+                continue
+            ((address, arguments),) = codec.parse(packet)
             assert (path, arguments) == (address, node["VALUE"])
             kinds = "".join({float: "f", int: "i", str: "s"}[type(value)] for value in arguments)
             assert kinds == node["TYPE"]

@@ -229,6 +229,7 @@ def test_the_command_opens_a_file_as_past(mix, opened):
     assert code == 0
     assert (feed.snapshot().source, feed.snapshot().goal.name) == ("mix.wav", "r128")
     assert not looks.pop("is_over")()
+    assert looks.pop("most_hz") > 0
     assert looks == {"contrast": "high", "kind": "past"}
 
 
