@@ -155,6 +155,33 @@ def test_past_the_bound_the_advice_names_the_landing_and_where_to_start_again():
     assert "start again" in last.move.reason
 
 
+def test_once_a_new_start_was_offered_it_stays_offered_until_the_pass_heads_for_the_goal():
+    steady, from_top = SteadyAdviser(GOAL), Move(-4.0, -23.0, -23.2, -22.8)
+
+    def shown(second, landing, *, is_out_of_reach):
+        def at(change_db):
+            return Move(change_db, landing + change_db, landing - 2.0, landing + 2.0)
+
+        outlook = Outlook(at(-1.0), from_top, at, 0.1, True, is_out_of_reach=is_out_of_reach)
+        advice = steady.update(second, 0.0, outlook, 300.0, 30.0)
+        return advice.restart_fader_db, advice.more_to_come
+
+    assert shown(40.0, -20.5, is_out_of_reach=False) == (None, True)
+    assert shown(60.0, -20.0, is_out_of_reach=True) == (-4.0, False)
+    assert shown(90.0, -20.6, is_out_of_reach=False) == (-4.0, False)
+    assert shown(120.0, -22.0, is_out_of_reach=False) == (None, False)
+
+
+def test_advice_to_leave_the_fader_speaks_of_the_landing():
+    """What was played so far was too soft; what is to come makes up for it."""
+    levels = np.concatenate([np.full(30, -29.0), np.full(60, -22.0)])
+    run = Run(levels, length_s=120.0).play()
+
+    still = [advice for advice in run.shown if advice.state in ("hold", "on_goal")]
+    named = [f"{advice.move.landing:.1f}".replace("-", "−") in advice.move.reason for advice in still]
+    assert still and all(named)
+
+
 def test_the_bound_allows_no_stray_at_all_where_none_is_wanted():
     gains_db = np.linspace(-3.1, -2.9, 41)
 

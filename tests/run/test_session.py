@@ -37,6 +37,7 @@ from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
 from sidecar.settings.locations import shipped_configs
 from sidecar.sources import Block
+from sidecar.sources.rehearsal import RehearsalSource
 from sidecar.surfaces.fader_line import FaderLine
 from sidecar.surfaces.surface import load_surface
 
@@ -144,6 +145,34 @@ def test_a_pause_holds_integrated_and_lets_short_term_go_on():
 
     assert last.reading.integrated == pytest.approx(-23.0, abs=0.1)
     assert last.reading.short_term == pytest.approx(-10.0, abs=0.1)
+
+
+def test_a_rehearsal_that_was_paused_is_measured_to_its_end(monkeypatch):
+    monkeypatch.setattr("sidecar.sources.rehearsal.source.DURATION_S", 3.0)
+    now_s, sent, seen = [100.0], [], []
+
+    def wait(seconds):
+        now_s[0] += seconds
+
+    def press(snapshot):
+        seen.append(snapshot)
+        if not sent and snapshot.reading.seconds >= 1.0:
+            sent.append(session.send_command(Pause()))
+        elif len(sent) == 1 and sum(shown.transport == "paused" for shown in seen) >= 50:
+            sent.append(session.send_command(Continue()))
+
+    source = RehearsalSource(clock=lambda: now_s[0], wait=wait)
+    session = Session(source, RunOptions(load_goal("r128")), outlets=[press])
+    monkeypatch.setattr(session, "_clock", lambda: now_s[0])
+    session.run()
+
+    paused = [shown for shown in seen if shown.transport == "paused"]
+    assert len(paused) >= 50
+    assert {shown.reading.seconds for shown in paused} == {paused[0].reading.seconds}
+    assert source.left_s == 0.0
+    assert seen[-1].transport == "ended"
+    assert seen[-1].reading.seconds == pytest.approx(3.0, abs=0.1)
+    assert now_s[0] - 100.0 == pytest.approx(8.0, abs=0.3), "five seconds of pause, three of programme"
 
 
 def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):

@@ -11,6 +11,9 @@ from sidecar.settings.goals import Goal
 _ABOUT_LU = 0.3
 """Less counts as none, in words."""
 
+_LITTLE_LU = 0.5
+"""A landing this near to the target is too near for a move that is as coarse as its doubt."""
+
 
 def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
     """Returns the reason for what *advice* asks for, by the forecast that it comes from."""
@@ -26,15 +29,20 @@ def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
         return f"First step, rest later: {_heard(outlook)}."
     if advice.state == "move":
         return f"{_first_up(_heard(outlook))}; {_expected(outlook)}."
+    return _of_landing(advice, goal)
+
+
+def _of_landing(advice: Advice, goal: Goal) -> str:
+    """Where the pass lands with the fader left alone. (How it sounded so far would only seem to disagree.)"""
+    what = "This pass heads for" if advice.lands_this_pass else "A whole pass lands at"
+    landing = advice.move.landing
     if advice.state == "on_goal":
-        return f"{_first_up(_heard(outlook))}; {_balance(outlook)}."
-    return f"{_first_up(_heard(outlook))}; the rest is still open."
-
-
-def _balance(outlook: Outlook) -> str:
-    if abs(outlook.heard_lu) < _ABOUT_LU:
-        return "leave the fader"
-    return "what is to come balances it"
+        so = "leave the fader"
+    elif abs(landing - goal.target_lufs) <= _LITTLE_LU:
+        so = "too little to move for"
+    else:
+        so = "too uncertain yet to move"
+    return f"{what} {level(landing, goal)}; {so}."
 
 
 def _of_peaks(gain_db: float, goal: Goal) -> str:

@@ -173,7 +173,9 @@ class SteadyAdviser:
         move = replace(move, limited_by="ceiling" if held_by_peaks else None)
         passes = self._passes(move.landing)
         state = self._state(move)
-        past_bound = outlook.is_out_of_reach and not passes and not held_by_peaks
+        was_past_bound = self.advice.restart_fader_db is not None
+        misses = not passes and not held_by_peaks and state != "on_goal"
+        past_bound = misses and (outlook.is_out_of_reach or was_past_bound)
         restart_db = round(self._fader_db + outlook.from_top.gain_db, 1) if past_bound else None
         self.advice = Advice(
             state=state,
