@@ -78,7 +78,7 @@ def test_what_is_ignored_comes_no_more(serve, a_snapshot):
         await channel.send_str(say("LISTEN", "/sidecar/transport"))
         await heard_until(channel, lambda value: value[0] == "/sidecar/transport")
         await channel.send_str(say("IGNORE", "/sidecar/momentary"))
-        await channel.send_str(say("LISTEN", "/sidecar/lost"))
+        await channel.send_str(say("LISTEN", "/sidecar/dropped"))
         await heard(channel)  # so IGNORE was obeyed
         served.offer(a_snapshot(-30.0, transport="paused"))
         return await heard(channel)

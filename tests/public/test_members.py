@@ -18,6 +18,7 @@ from sidecar.version import program_version
 PACKAGE = ast.parse(Path(sidecar.__file__).read_text(encoding="utf-8"))
 NOT_FOR_CALLERS = {
     "FileIdentity",  # by what reports know that a file is still the one that was measured
+    "Outlook",  # what the steady advice of a run is made from
     "Difference",  # by how much an earlier pass differs, as the forecast needs it
 }
 

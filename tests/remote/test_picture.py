@@ -201,7 +201,7 @@ def test_a_shorter_list_takes_the_place_of_a_longer_one():
         ("/sidecar/momentary", [math.nan]),
         ("/sidecar/momentary", [math.inf]),
         ("/sidecar/transport", [b"measuring"]),
-        ("/sidecar/lost", [True]),
+        ("/sidecar/dropped", [True]),
         ("/sidecar/peak/channels", []),
         ("/sidecar/detail/ride", [0, 1, 1.0]),
         ("/sidecar/nothing", [1.0]),

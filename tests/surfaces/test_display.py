@@ -175,7 +175,7 @@ def test_the_end_is_no_flash_too_many(panel):
 def test_a_value_that_is_not_there_is_not_sent():
     """Without stems and without a connected fader there is nothing to say of them."""
     panel = Panel(
-        {"/stems/moves": "/a/{stem}", "/hand/armed": "/b", "/peak/channels": "/c", "/transport": "/d"}
+        {"/stems/moves": "/a/{stem}", "/auto/armed": "/b", "/peak/channels": "/c", "/transport": "/d"}
     )
     heard = panel.shown(snapshot())
     panel.close()

@@ -97,7 +97,7 @@ class StalledScreen:
         while True:
             seconds = None
             for timed in OscPacket(self._receiver.recv(65_536)).messages:
-                if timed.message.address == "/sidecar/lost":
+                if timed.message.address == "/sidecar/dropped":
                     self._lost = timed.message.params[0]
                 if timed.message.address == "/sidecar/seconds":
                     seconds = timed.message.params[0]

@@ -194,9 +194,17 @@ class LandingAdvisor:
         return _LISTENING if outlook is None else outlook.move
 
     def outlook(self, stray_db: float = STRAY_DB) -> Outlook | None:
-        """Returns what the forecast says now; None while too little was measured, and after the pass.
+        """Returns what the forecast says now, from which the steady advice is made.
 
-        stray_db: as :meth:`this_pass` has it.
+        Parameters
+        ----------
+        stray_db
+            As :meth:`this_pass` has it.
+
+        Returns
+        -------
+        Outlook
+            None while too little was measured, and after the pass.
         """
         history = self._history
         if history.last_open_db is None or not history.is_enough:
@@ -293,7 +301,13 @@ class LandingAdvisor:
         return replace(move, landing_low=float(low), landing_high=float(high))
 
     def range_widened_lu(self) -> float:
-        """Returns how much the fader moves so far have widened the loudness range of the pass, LU."""
+        """How much the fader moves so far have widened the loudness range of the pass.
+
+        Returns
+        -------
+        float
+            LU, 0 where they did not.
+        """
         return self._history.range_widened_lu()
 
     @property
