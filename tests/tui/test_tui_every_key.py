@@ -1,5 +1,7 @@
 """Every key of the table is pressed once, in a scene where it does something."""
 
+from pathlib import Path
+
 import pytest
 import scripted_feed as scenes
 from driving import GENEROUS, drive, until
@@ -108,6 +110,8 @@ PRESSED = {
             ("question_mark", "commands", Commands),
             ("colon", "commands", Commands),
             ("ctrl+p", "commands", Commands),
+            ("c", "copy", lambda app: "integrated −22.1 LUFS" in app.clipboard),
+            ("S", "still", lambda _: len(list(Path.cwd().glob("sidecar-*.svg"))) == 1),
             ("u", "unit", _view(relative=True)),
             ("s", "scale", _view(reach_lu=36.0)),
             ("left_square_bracket", "zoom(-1)", _view(zoom_s=120.0)),
@@ -164,8 +168,9 @@ async def _press(pilot, feed, key, expected):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", list(PRESSED))
-def test_each_key_does_what_the_table_says(name):
+def test_each_key_does_what_the_table_says(name, tmp_path, monkeypatch):
     """One command leaves, one dialog opens and escape closes it, or the look changes."""
+    monkeypatch.chdir(tmp_path)
     scene, presses = PRESSED[name]
     feed = scene()
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -12,8 +14,11 @@ from textual.screen import Screen
 
 from sidecar.model import commands
 from sidecar.model.readings import BLOCK_S
+from sidecar.storage.atomic_file import write_whole
+from tui import texts
 from tui.controller import Controller, offers
 from tui.drawing import wording
+from tui.drawing.figures import figures
 from tui.drawing.panels import standing, stems
 from tui.drawing.view import View
 from tui.keys import KEYS, explained
@@ -71,6 +76,9 @@ _CHANGES = frozenset(
 _FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "cancel", "confirm", "dismiss"}
 """What a run that has ended would not take any more."""
 
+_AT_A_TERMINAL = frozenset({"copy", "still"})
+"""What is not offered in a browser: its clipboard and its folders are not those of this machine."""
+
 _PAGE = 0.8
 """Share of what is shown that a page moves by, so that a little of it stays in sight."""
 
@@ -88,11 +96,15 @@ class MainScreen(Screen[None]):
         """What the panels need room for."""
         self._offered = frozenset({"start"})
         self._view: View | None = None
+        self._is_in_browser = False
 
     def compose(self) -> ComposeResult:
         for kind in (Heading, Hero, Standing, StemsPanel, Scales, HistoryPanel, Alerts, Outlets):
             yield kind(self.palette)
         yield KeyBar(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self._is_in_browser = self.app.is_web
 
     def on_resize(self) -> None:
         if self._view is not None:
@@ -154,6 +166,8 @@ class MainScreen(Screen[None]):
         """Hide what would do nothing."""
         name = parameters[0] if action == "tell" else action
         if name in self._not_taken():
+            return False
+        if name in _AT_A_TERMINAL and self._is_in_browser:
             return False
         if name == "now":
             return self.controller.cursor.at_s is not None
@@ -260,6 +274,21 @@ class MainScreen(Screen[None]):
     def _mark_if(self, label: str | None) -> None:
         if label is not None:
             self.controller.send_command(commands.Mark(label))
+
+    def action_copy(self) -> None:
+        if self._view is not None:
+            self.app.copy_to_clipboard(figures(self._view.snapshot))
+            self.app.notify(self.palette.text(texts.COPIED))
+
+    def action_still(self) -> None:
+        """Saves the screen beside what else lies in the folder that the program was started in."""
+        file = Path.cwd() / time.strftime("sidecar-%Y%m%d-%H%M%S.svg")
+        try:
+            write_whole(file, self.app.export_screenshot().encode())
+        except OSError as error:
+            self.controller.refusal = texts.NOT_SAVED.format(file=file, error=error.strerror)
+        else:
+            self.app.notify(self.palette.text(texts.SAVED.format(file=file.name)))
 
     def action_goals(self) -> None:
         if self._view is not None:
