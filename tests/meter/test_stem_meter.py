@@ -337,8 +337,8 @@ def test_what_cannot_be_measured_is_refused(rate_hz, stems, each, named):
 @pytest.mark.parametrize(
     ("frames", "said"),
     [
-        (np.zeros((10, 5)), "in 3 stems, and 5 in what came"),
-        (np.zeros(10), r"in 3 stems, and frames of shape \(10,\) in what came"),
+        (np.zeros((10, 5)), "in 3 stems, and 5 in the audio"),
+        (np.zeros(10), r"in 3 stems, and frames of shape \(10,\) in the audio"),
         (np.zeros((10, 6), np.int64), "Samples of type int64 cannot be measured: give float32"),
     ],
     ids=["odd", "flat", "integers"],

@@ -12,6 +12,8 @@ from sidecar.model.readings import Reading
 
 pytestmark = pytest.mark.parametrize("rate_hz", RATES_HZ)
 
+SILENT = (-math.inf, -math.inf)
+
 
 @pytest.fixture
 def meter(rate_hz):
@@ -89,7 +91,9 @@ def test_reset_clears_all_that_is_kept(meter, play, state, rate_hz):
     expected = Reading(
         momentary=reading.momentary,  # what M and S show next is left open: they are not kept
         short_term=reading.short_term,
-        true_peak=(-math.inf, -math.inf),
+        true_peak=SILENT,
+        held_peak=SILENT,
+        channel_peak=SILENT,
     )
     assert reading == expected
 
@@ -121,7 +125,7 @@ def test_a_reset_forgets_a_peak_that_was_still_being_interpolated(meter, rate_hz
 
 def test_nothing_pushed_reads_nothing(meter):
     """§2.8 leaves open what shows before valid data: here it is silence, one true peak a channel."""
-    expected = Reading(true_peak=(-math.inf, -math.inf))
+    expected = Reading(true_peak=SILENT, held_peak=SILENT, channel_peak=SILENT)
 
     assert meter.reading() == expected
 
