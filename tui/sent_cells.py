@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from itertools import repeat
 
 from rich.cells import cell_len
 
@@ -15,15 +16,13 @@ _TOKEN = re.compile(r"\x1b\[(\d+);(\d+)H|\x1b\[([\d;]*)m|([^\x1b\n]+)|\n(?=\x1b\
 _DRAWING = re.compile(r"\x1b\[\d+;\d+H")
 _OTHER_PAGE = ("\x1b[?1049h", "\x1b[?1049l")
 
-_Cell = tuple[str, str]
-"""A character and the parameters of its rendition."""
-
 
 class SentCells:
     """The cells of one terminal. Positions count from 1, as on the wire."""
 
     def __init__(self) -> None:
-        self._rows: dict[int, dict[int, _Cell]] = {}
+        self._rows: dict[int, tuple[list[str], list[str]]] = {}
+        """Of each row the characters and the parameters of their renditions; an empty one is not known."""
 
     def forget(self) -> None:
         """Sends the next drawing whole, as after a change of size."""
@@ -65,14 +64,22 @@ class SentCells:
 
     def _difference(self, row: int, column: int, text: str, rendition: str) -> tuple[int, int]:
         """Returns from where to where *text* differs from what is shown, and keeps it as shown."""
-        cells = self._rows.setdefault(row, {})
-        if cell_len(text) != len(text):  # wide and combining characters are never kept
-            for x in range(column - 1, column + cell_len(text) + 1):
-                cells.pop(x, None)
+        width, end = cell_len(text), column + cell_len(text)
+        chars, renditions = self._rows.setdefault(row, ([], []))
+        if (missing := end + 1 - len(chars)) > 0:
+            chars += [""] * missing
+            renditions += [""] * missing
+        if width != len(text):  # wide and combining characters are never kept
+            chars[column - 1 : end + 1] = [""] * (width + 2)
             return 0, len(text)
-        changed = [x for x, char in enumerate(text) if cells.get(column + x) != (char, rendition)]
-        cells.update((column + x, (text[x], rendition)) for x in changed)
-        return (changed[0], changed[-1] + 1) if changed else (0, 0)
+        written = list(text)
+        if chars[column:end] == written and renditions[column:end].count(rendition) == width:
+            return 0, 0
+        before = zip(chars[column:end], renditions[column:end], strict=True)
+        now = zip(written, repeat(rendition), strict=False)
+        changed = [x for x, (old, new) in enumerate(zip(before, now, strict=False)) if old != new]
+        chars[column:end], renditions[column:end] = written, [rendition] * width
+        return changed[0], changed[-1] + 1
 
 
 @lru_cache(maxsize=4096)
