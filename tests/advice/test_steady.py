@@ -172,6 +172,20 @@ def test_once_a_new_start_was_offered_it_stays_offered_until_the_pass_heads_for_
     assert shown(120.0, -22.0, is_out_of_reach=False) == (None, False)
 
 
+def test_a_landing_in_great_doubt_is_not_called_on_goal_until_it_is_known_better():
+    steady = SteadyAdviser(GOAL)
+
+    def state(second, doubt_db):
+        def at(change_db):
+            return Move(change_db, -23.0 + change_db, -30.0, -18.0)
+
+        return steady.update(second, 0.0, Outlook(at(0.0), at(0.0), at, doubt_db, True), 300.0, 30.0).state
+
+    assert state(17.0, 2.3) == "hold"
+    assert state(27.0, 1.2) == "on_goal"
+    assert state(45.0, 1.8) == "on_goal"
+
+
 def test_advice_to_leave_the_fader_speaks_of_the_landing():
     """What was played so far was too soft; what is to come makes up for it."""
     levels = np.concatenate([np.full(30, -29.0), np.full(60, -22.0)])

@@ -45,6 +45,10 @@ _PEAK_NEWS_DB = 0.5
 _HYSTERESIS_LU = 0.1
 """How far outside the tolerance a landing that was inside it still counts as on goal."""
 
+_ON_GOAL_DOUBT_DB = 1.5
+"""A landing inside the tolerance counts as on goal once the gain of a whole pass is in no more doubt: before
+that, the next look is likely to take it back."""
+
 _TREND_DB, _LEVEL_DB = 0.7, 0.3
 """A trend is shown from the first difference on, and not below the second any more."""
 
@@ -172,7 +176,7 @@ class SteadyAdviser:
         held_by_peaks = wanted.limited_by == "ceiling" and gain_db >= wanted.gain_db - _THERE_DB
         move = replace(move, limited_by="ceiling" if held_by_peaks else None)
         passes = self._passes(move.landing)
-        state = self._state(move)
+        state = self._state(move, outlook.doubt_db)
         was_past_bound = self.advice.restart_fader_db is not None
         misses = not passes and not held_by_peaks and state != "on_goal"
         past_bound = misses and (outlook.is_out_of_reach or was_past_bound)
@@ -191,12 +195,15 @@ class SteadyAdviser:
             self.advice, move=replace(move, reason=reason_for(self.advice, outlook, self.goal))
         )
 
-    def _state(self, move: Move) -> State:
+    def _state(self, move: Move, doubt_db: float) -> State:
         if move.gain_db != 0.0:
             return "move"
         if not math.isfinite(move.landing):
             return "listening"
-        margin_lu = _HYSTERESIS_LU if self.advice.state == "on_goal" else 0.0
+        was_on_goal = self.advice.state == "on_goal"
+        if not was_on_goal and doubt_db > _ON_GOAL_DOUBT_DB:
+            return "hold"
+        margin_lu = _HYSTERESIS_LU if was_on_goal else 0.0
         is_inside = not (
             is_under(move.landing + margin_lu, self.goal.lowest_lufs)
             or is_over(move.landing - margin_lu, self.goal.highest_lufs)
