@@ -16,9 +16,22 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 from needs import need
+from rich.console import Console
+
+from sidecar.cli.terminal.first_run import compile_once
+from sidecar.run.metering import Metering
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")  # the same examples each time: a red run is somebody's change
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compiles the meter before workers begin: compiled by several processes side by side, kernels may differ
+    in the last bit of a sum, and each would take the time."""
+    if hasattr(config, "workerinput"):
+        return
+    compile_once(Console(stderr=True))
+    Metering(48_000, 2, None)
 
 
 @pytest.fixture(autouse=True)

@@ -151,6 +151,7 @@ def test_the_wheel_zooms_the_history():
     """Where a mouse lies at hand it does what one expects."""
 
     async def script(pilot):
+        await until(pilot, lambda: "whole" in shown(pilot.app), "the history")
         await pilot._post_mouse_events([_scroll_up()], "#historypanel", button=0)
         await until(pilot, lambda: " 2 min" in shown(pilot.app), "two of five minutes")
 
