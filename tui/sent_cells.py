@@ -9,12 +9,15 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 from itertools import repeat
+from string import ascii_letters, digits
 
 from rich.cells import cell_len
 
 _TOKEN = re.compile(r"\x1b\[(\d+);(\d+)H|\x1b\[([\d;]*)m|([^\x1b\n]+)|\n(?=\x1b\[\d+;\d+H|$)")
 _DRAWING = re.compile(r"\x1b\[\d+;\d+H")
 _OTHER_PAGE = ("\x1b[?1049h", "\x1b[?1049l")
+
+_OF_WORDS = frozenset(ascii_letters + digits + ".:−-")
 
 
 class SentCells:
@@ -79,7 +82,16 @@ class SentCells:
         now = zip(written, repeat(rendition), strict=False)
         changed = [x for x, (old, new) in enumerate(zip(before, now, strict=False)) if old != new]
         chars[column:end], renditions[column:end] = written, [rendition] * width
-        return changed[0], changed[-1] + 1
+        return _whole_words(text, changed[0], changed[-1] + 1)
+
+
+def _whole_words(text: str, first: int, last: int) -> tuple[int, int]:
+    """Returns the range, widened to whole words and figures, so that a recorded stream can be read."""
+    while first > 0 and text[first - 1] in _OF_WORDS and text[first] in _OF_WORDS:
+        first -= 1
+    while last < len(text) and text[last] in _OF_WORDS and text[last - 1] in _OF_WORDS:
+        last += 1
+    return first, last
 
 
 @lru_cache(maxsize=4096)

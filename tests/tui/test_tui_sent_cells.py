@@ -60,11 +60,12 @@ def test_what_is_shown_already_is_not_sent_again():
     assert cells.reduced(whole) == ""
 
 
-def test_of_a_changed_figure_the_changed_cells_are_sent():
+def test_of_a_changed_text_the_whole_figure_is_sent():
     cells = SentCells()
-    cells.reduced(drawing([(2, 3, "93;40", "−23.0")]))
+    cells.reduced(drawing([(2, 3, "93;40", "at −23.0")]))
+    sent = cells.reduced(drawing([(2, 3, "93;40", "at −23.4")]))
 
-    assert cells.reduced(drawing([(2, 3, "93;40", "−23.4")])) == "\x1b[2;7H\x1b[93;40m4\x1b[0m\x1b[1;1H"
+    assert sent == "\x1b[2;6H\x1b[93;40m−23.4\x1b[0m\x1b[1;1H"
 
 
 def test_of_two_colours_the_changed_one_is_sent():

@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 import aiohttp
+import pyte
 
 PATIENCE_S = 60.0
 
@@ -72,6 +73,9 @@ class Page:
         self.waiting = {}
         self.drawn = bytearray()
         """What the terminal was sent, byte for byte."""
+        self.screen = pyte.Screen(300, 120)
+        """What a terminal of another make shows of it."""
+        self.stream = pyte.ByteStream(self.screen)
         self.asked = []
         """Every address that the page loaded from."""
         self.reader = asyncio.create_task(self._read())
@@ -83,7 +87,9 @@ class Page:
                 self.waiting.pop(told["id"]).set_result(told)
             elif told["method"] == "Network.webSocketFrameReceived":
                 frame = told["params"]["response"]
-                self.drawn += base64.b64decode(frame["payloadData"]) if frame["opcode"] == 2 else b""
+                data = base64.b64decode(frame["payloadData"]) if frame["opcode"] == 2 else b""
+                self.drawn += data
+                self.stream.feed(data)
             elif told["method"] == "Network.requestWillBeSent":
                 self.asked.append(told["params"]["request"]["url"])
             elif told["method"] == "Network.webSocketCreated":

@@ -106,12 +106,12 @@ def has_drawn(page, text):
 
 
 def drawn_text(page):
-    """All that was drawn, without what places and colours it."""
-    return re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", bytes(page.drawn)).decode("utf-8", "ignore")
+    """What is shown, row by row."""
+    return "\n".join(page.screen.display)
 
 
 def shown_looks(page):
-    """Every count to the next look at the advice that the page has drawn so far."""
+    """The count to the next look at the advice that is shown."""
     return set(re.findall(r"look in +\d+ s|look +\d+ s", drawn_text(page)))
 
 
