@@ -206,7 +206,7 @@ def test_a_run_without_json_prints_lines_for_people(files, capsys):
     said = capsys.readouterr().out
 
     assert "Down 6.0 dB" in said
-    assert "OVER" in said
+    assert "LU over" in said
 
 
 @pytest.mark.slow

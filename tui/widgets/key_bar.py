@@ -13,6 +13,7 @@ from textual.widgets import Footer
 from textual.widgets._footer import FooterKey, FooterLabel, KeyGroup
 
 from tui.keys import MORE
+from tui.palette import ascii_text
 
 _GAP = 1
 """Cells behind each key."""
@@ -76,7 +77,8 @@ class KeyBar(Footer):
         with KeyGroup(classes="-compact"):
             for binding, tooltip in group:
                 yield self._key(binding, tooltip, description="", classes="-grouped")
-        yield FooterLabel(first.description)
+        words = first.description
+        yield FooterLabel(ascii_text(words) if self.app.has_class("-ascii") else words)
 
     def _key(
         self, binding: Binding, tooltip: str, *, description: str | None = None, classes: str = ""
