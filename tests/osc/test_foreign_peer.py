@@ -88,10 +88,12 @@ def test_readings_are_printed_with_the_types_that_the_table_promises(run):
 
 @pytest.mark.slow
 def test_texts_are_read_with_their_signs(run):
-    """UTF-8 for another's parser too: the minus of a level is the printed one."""
-    _, _, dumped = run
+    """UTF-8 for another's parser too, there and back: the minus of a level is the printed one."""
+    port, _, dumped = run
+    dumped.until(r"/sidecar/seconds f")
+    send(port, "/sidecar/mark", "s", "voice −3 dB")
 
-    assert dumped.until(r'/sidecar/move/reason s ".*−\d+\.\d LUFS')
+    assert dumped.until(r'/sidecar/marked .*"voice −3 dB"')
 
 
 def dropped(port):
