@@ -10,7 +10,6 @@ from collections import deque
 
 USUAL_HZ = 20
 """Drawings of the scales a second: at twenty they are seen to move, not to jump."""
-LEAST_HZ, MOST_HZ = 1, 30
 RATES_HZ = (10, 4, 1)
 """What the rate falls to on a slow line. Ours."""
 

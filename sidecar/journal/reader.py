@@ -285,10 +285,7 @@ def _record(connection: sqlite3.Connection, summary: Summary, notes: int) -> Rec
         ),
         cuts=tuple(Cut(row["block"], row["lost_frames"]) for row in cuts),
         events=tuple(Event(row["seconds"], row["kind"], row["text"]) for row in events),
-        fader_reports=tuple(
-            FaderReport(row["at_s"], row["value_db"], bool(row["is_position"]), row["stem"])
-            for row in reports
-        ),
+        fader_reports=tuple(_fader_report(row) for row in reports),
         damage=_damage(promised - len(place), notes - len(cuts) - len(events) - len(reports)),
     )
 

@@ -13,9 +13,8 @@ from tui.screens.commands import Commands
 from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
-from tui.screens.leave import LeaveDialog
 from tui.screens.main import MainScreen
-from tui.screens.reset import ResetDialog
+from tui.screens.question import LeaveDialog, ResetDialog
 from tui.widgets.history import HistoryPanel
 from tui.widgets.panel import Panel
 from tui.widgets.scales import Scales

@@ -31,12 +31,11 @@ from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.lamps import LampDialog
-from tui.screens.leave import LeaveDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.main import MainScreen
 from tui.screens.passes import PassesDialog
-from tui.screens.reset import ResetDialog
+from tui.screens.question import LeaveDialog, ResetDialog
 
 QUESTION = scenes.asking().shown.guess
 

@@ -30,11 +30,10 @@ from tui.screens.goals import GoalDialog
 from tui.screens.help import HelpDialog
 from tui.screens.label import LabelDialog
 from tui.screens.lamps import LampDialog
-from tui.screens.leave import LeaveDialog
 from tui.screens.listing import BalanceDialog, RidesDialog
 from tui.screens.log import LogDialog
 from tui.screens.passes import PassesDialog
-from tui.screens.reset import ResetDialog
+from tui.screens.question import LeaveDialog, ResetDialog
 from tui.widgets.alerts import Alerts
 from tui.widgets.heading import Heading
 from tui.widgets.hero import Hero
