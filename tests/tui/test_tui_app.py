@@ -2,7 +2,7 @@
 
 import pytest
 import scripted_feed as scenes
-from driving import COMPACT, GENEROUS, drive, rows_shown, shown, told_after, until
+from driving import COMPACT, GENEROUS, drive, rows_shown, settled, shown, told_after, until
 from textual.widgets import Footer, Input, OptionList
 from textual.widgets._footer import FooterKey, FooterLabel
 
@@ -150,7 +150,9 @@ def test_the_wheel_zooms_the_history():
     """Where a mouse lies at hand it does what one expects."""
 
     async def script(pilot):
-        await until(pilot, lambda: "whole" in shown(pilot.app), "the history")
+        history = pilot.app.screen.query_one("#historypanel")
+        await settled(pilot, COMPACT[1] - 1)
+        await until(pilot, lambda: history.region.height == len(history.rows), "its place")
         await pilot._post_mouse_events([_scroll_up()], "#historypanel", button=0)
         await until(pilot, lambda: " 2 min" in shown(pilot.app), "two of five minutes")
 
