@@ -204,15 +204,13 @@ class SteadyAdviser:
         if not was_on_goal and doubt_db > _ON_GOAL_DOUBT_DB:
             return "hold"
         margin_lu = _HYSTERESIS_LU if was_on_goal else 0.0
-        is_inside = not (
-            is_under(move.landing + margin_lu, self.goal.lowest_lufs)
-            or is_over(move.landing - margin_lu, self.goal.highest_lufs)
-        )
+        is_inside = self._passes(move.landing, margin_lu)
         return "on_goal" if is_inside and move.limited_by is None else "hold"
 
-    def _passes(self, landing: float) -> bool:
+    def _passes(self, landing: float, margin_lu: float = 0.0) -> bool:
         goal = self.goal
-        return not (is_under(landing, goal.lowest_lufs) or is_over(landing, goal.highest_lufs))
+        is_low = is_under(landing + margin_lu, goal.lowest_lufs)
+        return not (is_low or is_over(landing - margin_lu, goal.highest_lufs))
 
     def _renew_trend(self, outlook: Outlook) -> None:
         """The arrow: where the next look heads. It is the one thing that may change between looks."""
