@@ -46,6 +46,13 @@ class Goal:
     """The highest momentary loudness that passes."""
     range_guide_lu: float | None = None
     """Guidance for the loudness range, never a reason to fail (Tech 3343 §3.3)."""
+    least_dialogue_lufs: float | None = None
+    """Guidance for the dialogue loudness, never a reason to fail: the softest that is wanted."""
+    most_dialogue_lufs: float | None = None
+    """And the loudest."""
+    ldr_guide_lu: float | None = None
+    """Guidance for the loudness-to-dialogue ratio, the programme loudness less the dialogue loudness: the
+    highest that is wanted, never a reason to fail."""
     unit: Literal["LUFS", "LKFS"] = "LUFS"
     """How the goal's document writes the unit; both are the same."""
     source: str = ""
@@ -75,11 +82,15 @@ _RANGES: dict[str, tuple[float, float]] = {
     "max_momentary_lufs": (-70.0, 0.0),
     "range_guide_lu": (0.0, 70.0),
 }
+_LDR_LU = (-20.0, 40.0)
 _TOLERANCE_LU = (0.0, 20.0)
 _UNITS: tuple[Literal["LUFS", "LKFS"], ...] = ("LUFS", "LKFS")
 
 _REQUIRED = ("title", "target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs", "source")
-_OPTIONAL = ("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "unit", "delivery")
+_OPTIONAL = (
+    *("hot_hold_s", "max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "dialogue_lufs", "ldr_lu"),
+    *("unit", "delivery"),
+)
 
 
 def load_goal(name_or_path: str | Path) -> Goal:
@@ -136,11 +147,15 @@ def goal_faults() -> list[SettingsError]:
 def _read(path: Path) -> Goal:
     table = toml.read("goal", path, _REQUIRED, _OPTIONAL)
     below_lu, above_lu = _tolerance(path, table["tolerance_lu"])
+    least_lufs, most_lufs = _dialogue(path, table.get("dialogue_lufs"))
     goal = Goal(
         name=path.stem,
         title=line(path, "title", table["title"]),
         tolerance_below_lu=below_lu,
         tolerance_above_lu=above_lu,
+        least_dialogue_lufs=least_lufs,
+        most_dialogue_lufs=most_lufs,
+        ldr_guide_lu=number(path, "ldr_lu", table["ldr_lu"], *_LDR_LU) if "ldr_lu" in table else None,
         unit=word(path, "unit", table.get("unit", "LUFS"), _UNITS),
         source=line(path, "source", table["source"]),
         delivery=rules_from(path, table["delivery"]) if "delivery" in table else None,
@@ -160,6 +175,22 @@ def _tolerance(path: Path, value: Any) -> tuple[float, float]:
     low, high = _TOLERANCE_LU
     below_lu = number(path, "tolerance_lu.below", value["below"], low, math.inf)  # inf: "at most" the target
     return below_lu, number(path, "tolerance_lu.above", value["above"], low, high)
+
+
+def _dialogue(path: Path, value: Any) -> tuple[float | None, float | None]:
+    """The softest and the loudest dialogue that is wanted, LUFS."""
+    if value is None:
+        return None, None
+    if not isinstance(value, dict) or not value or not value.keys() <= {"least", "most"}:
+        raise unusable(path, "dialogue_lufs", value, "{ least = …, most = … }, or one of the two")
+    low, high = _RANGES["target_lufs"]
+    least, most = (
+        number(path, f"dialogue_lufs.{key}", value[key], low, high) if key in value else None
+        for key in ("least", "most")
+    )
+    if least is not None and most is not None and least > most:
+        raise unusable(path, "dialogue_lufs.least", least, f"at most dialogue_lufs.most ({most:g})")
+    return least, most
 
 
 def _refuse_contradictions(path: Path, goal: Goal) -> None:

@@ -202,6 +202,9 @@ class TestRefusing:
             ("max_short_term_lufs", "-20.0", "-20.0; it must be above target_lufs (-20)"),
             ("max_momentary_lufs", "-21.0", "-21.0; it must be above target_lufs (-20)"),
             ("range_guide_lu", "-1", "-1; it must be a number from 0 to 70"),
+            ("dialogue_lufs", "-27", "-27; it must be { least = …, most = … }, or one of the two"),
+            ("dialogue_lufs", "{ low = -27 }", "it must be { least = …, most = … }, or one of the two"),
+            ("ldr_lu", "nan", "nan; it must be a number from -20 to 40"),
             ("unit", '"dB"', "'dB'; it must be one of LUFS, LKFS"),
             ("unit", "[]", "[]; it must be one of LUFS, LKFS"),
             ("title", '" "', "' '; it must be one line of text"),
@@ -222,6 +225,28 @@ class TestRefusing:
 
         assert message.startswith(f"{key} is ")
         assert allowed in message
+
+    @pytest.mark.parametrize(
+        ("value", "expected"),
+        [
+            ("{ least = -28, most = -23.0 }", (-28.0, -23.0)),
+            ("{ most = -23 }", (None, -23.0)),
+            ("{ least = -28 }", (-28.0, None)),
+        ],
+    )
+    def test_the_dialogue_has_a_guide_on_either_side(self, own, value, expected):
+        (own / "mine.toml").write_text(toml(dialogue_lufs=value, ldr_lu="-1.5"), encoding="utf-8")
+
+        goal = load_goal("mine")
+
+        assert (goal.least_dialogue_lufs, goal.most_dialogue_lufs) == expected
+        assert goal.ldr_guide_lu == -1.5
+
+    def test_the_softest_dialogue_wanted_is_not_above_the_loudest(self, own):
+        message = refusal(own, toml(dialogue_lufs="{ least = -20, most = -23 }"))
+
+        assert message.startswith("dialogue_lufs.least is -20")
+        assert "at most dialogue_lufs.most (-23)" in message
 
     @pytest.mark.parametrize(
         ("value", "key"),

@@ -1,7 +1,7 @@
 """The goals that come with the program, held against the documents they are named after.
 
-Figures are transcribed from: EBU R 128 V5 h), i), m); R 128 s1 and s2 as Tech 3343 V4 §9.1 and §9.2 give
-them; ATSC A/85:2013, ITU-R BS.1864, Free TV Australia OP-59, ARIB TR-B32 1.6 and AES TD1008 (2021) from
+Figures are transcribed from: EBU R 128 V5 h), i), m); R 128 s1, s2 and s4 as Tech 3343 V4 §9.1, §9.2 and §9.4
+give them; ATSC A/85:2013, ITU-R BS.1864, Free TV Australia OP-59, ARIB TR-B32 1.6 and AES TD1008 (2021) from
 secondary sources, their clauses not seen. "From memory" marks a figure of a document that nobody has checked.
 """
 
@@ -43,6 +43,7 @@ TABLE = {
         (-1.0, "§9.1"),
         (-18.0, "§9.1"),
     ),
+    "r128-s4": ("LUFS", (-23.0, "§9.4"), (0.2, 0.2, "R 128 V5 i)"), (-1.0, "§9.4"), (None, "")),
     "r128-s2": ("LUFS", (-18.0, OURS), (2.0, 2.0, "§9.2"), (-1.0, OURS), (None, "")),
     "a85": ("LKFS", (-24.0, "A/85"), (2.0, 2.0, "A/85"), (-2.0, FROM_MEMORY), (None, "")),
     "bs1864": ("LKFS", (-24.0, "BS.1864"), (0.2, 0.2, OURS), (-2.0, FROM_MEMORY), (None, "")),
@@ -129,7 +130,7 @@ def test_one_file_explains_every_key():
 
     assert keys == {
         *("title", "target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs", "hot_hold_s", "source"),
-        *("max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "unit"),
+        *("max_short_term_lufs", "max_momentary_lufs", "range_guide_lu", "dialogue_lufs", "ldr_lu", "unit"),
     }
 
 
@@ -142,3 +143,17 @@ def test_the_keys_in_comments_work_when_they_are_taken_in(tmp_path):
     goal = load_goal(path)
 
     assert (goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu) == (-18.0, -15.0, 15.0)
+    assert (goal.least_dialogue_lufs, goal.most_dialogue_lufs, goal.ldr_guide_lu) == (-28.0, -23.0, 5.0)
+
+
+def test_only_the_cinematic_goal_guides_the_dialogue():
+    # Source: EBU R 128 s4 as Tech 3343 V4 §9.4 gives it; no other shipped goal has a figure that is cited.
+    guides = {name: load_goal(FOLDER / f"{name}.toml") for name in TABLE}
+    found = {
+        name: (goal.least_dialogue_lufs, goal.most_dialogue_lufs, goal.ldr_guide_lu)
+        for name, goal in guides.items()
+        if (goal.least_dialogue_lufs, goal.most_dialogue_lufs, goal.ldr_guide_lu) != (None, None, None)
+    }
+
+    assert found == {"r128-s4": (-28.0, -23.0, 5.0)}
+    assert "§9.4" in figures("r128-s4")["ldr_lu"]

@@ -68,7 +68,10 @@ def _sentence(text: str) -> str:
 
 
 def _goal_arguments(goal: Goal) -> Arguments:
-    limits = (goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu)
+    limits = (
+        *(goal.max_short_term_lufs, goal.max_momentary_lufs, goal.range_guide_lu),
+        *(goal.least_dialogue_lufs, goal.most_dialogue_lufs, goal.ldr_guide_lu),
+    )
     return (
         *map(_name, (goal.name, goal.title, goal.unit, goal.source)),
         goal.target_lufs,
@@ -94,7 +97,8 @@ def _goal_of(  # noqa: PLR0913, PLR0917 - a goal as it is on the wire
     hot_hold_s: float,
     *limits: float,
 ) -> Goal:
-    short_term, momentary, range_lu = (None if limit == NO_LIMIT else limit for limit in limits)
+    short_term, momentary, range_lu, *dialogue = (None if limit == NO_LIMIT else limit for limit in limits)
+    least, most, ldr_lu = dialogue
     return Goal(
         name=name,
         title=title,
@@ -107,6 +111,9 @@ def _goal_of(  # noqa: PLR0913, PLR0917 - a goal as it is on the wire
         max_short_term_lufs=short_term,
         max_momentary_lufs=momentary,
         range_guide_lu=range_lu,
+        least_dialogue_lufs=least,
+        most_dialogue_lufs=most,
+        ldr_guide_lu=ldr_lu,
         unit="LKFS" if unit == "LKFS" else "LUFS",
         source=source,
     )
@@ -139,9 +146,10 @@ def _optional(shape: Shape[T], blank: T, sentence: str) -> Shape[T | None]:
 
 
 GOAL = Shape(
-    "ssss" + "f" * 9,
+    "ssss" + "f" * 12,
     "name, title, unit, source; target, tolerance below and above, ceiling, hot line, its hold time, highest "
-    "short-term, highest momentary, guide for the range; 120 where there is none",
+    "short-term, highest momentary, guides for the range, the least and the most dialogue loudness, and LDR; "
+    "120 where there is none",
     _goal_arguments,
     _goal_of,
 )
