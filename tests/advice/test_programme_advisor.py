@@ -55,6 +55,15 @@ def test_the_faders_own_word_in_each_block_is_taken_as_it_comes():
     assert advisor.next_pass().gain_db == pytest.approx(-7.0, abs=0.1)
 
 
+def test_a_fader_at_rest_takes_no_room_however_long_the_source_repeats_it():
+    advisor = ProgrammeAdvisor(R128)
+    hear(advisor, noise(60, -18), -5.0)
+    hear(advisor, noise(60, -15), -2.0)
+
+    assert len(advisor._fader._events) == 2
+    assert advisor.fader_db == -2.0
+
+
 def test_this_pass_needs_a_length_and_ends_with_it():
     """Without one there is no advice for this pass, and none once it is over."""
     without, within = ProgrammeAdvisor(R128), ProgrammeAdvisor(R128, duration_s=60.0)

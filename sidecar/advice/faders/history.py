@@ -25,7 +25,8 @@ class FaderHistory:
 
     Reported moves change the position from their time on; feedback sets it. Until the first feedback only
     differences are known: positions then count from 0 dB, and are corrected backwards once feedback comes.
-    Events may be added late and in any order.
+    Events may be added late and in any order. So every one is kept, a repeated position too: a late move may
+    come to lie before it. Callers leave out the repeats of a fader at rest (:meth:`repeats`).
     """
 
     def __init__(self) -> None:
@@ -33,6 +34,11 @@ class FaderHistory:
         """True once feedback has given a position."""
         self._events: list[_Event] = []
         self._resolve()
+
+    def repeats(self, position_db: float) -> bool:
+        """Returns whether the latest event is feedback of this very position."""
+        latest = self._events[-1:]
+        return any(event.is_absolute and event.value_db == position_db for event in latest)
 
     def add_feedback(self, time_s: float, position_db: float) -> None:
         """Adds feedback: the fader stood at *position_db* from *time_s* on (``-inf``: closed).
@@ -43,12 +49,7 @@ class FaderHistory:
             raise SettingsError(
                 f"{position_db} dB is no fader position. Check the feedback of the workstation."
             )
-        event = _Event(_checked(time_s), position_db, True)
-        if not self._repeats(event):
-            self._add(event)
-            return
-        self._events[-1] = event
-        self._times.values[-1] = time_s
+        self._add(_Event(_checked(time_s), position_db, True))
 
     def moved_by(self, time_s: float, change_db: float) -> None:
         """Adds a move by *change_db* at *time_s*, reported or confirmed by a person.
@@ -71,12 +72,6 @@ class FaderHistory:
     def _in_force(self, times_s: Floats) -> Floats:
         place = np.searchsorted(self._times.values, times_s, side="right")
         return np.asarray(self._positions.values[place])
-
-    def _repeats(self, event: _Event) -> bool:
-        """True for a third equal report in a row: of those only the first and the last are kept."""
-        if len(self._events) < 2 or event.time_s < self._events[-1].time_s:
-            return False
-        return all(known.is_absolute and known.value_db == event.value_db for known in self._events[-2:])
 
     def _add(self, event: _Event) -> None:
         if not self._events or event.time_s >= self._events[-1].time_s:

@@ -94,7 +94,7 @@ class ProgrammeAdvisor:
         """
         first = self._landing.block_count
         self._peaks.append(true_peak_dbtp)
-        if gain_db is not None:
+        if gain_db is not None and not self._fader.repeats(gain_db):  # or it would grow all day
             self._fader.add_feedback(first * BLOCK_S, gain_db)
         self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
         if gain_db is None and not self._fader.is_absolute:
