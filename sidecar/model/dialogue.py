@@ -1,0 +1,52 @@
+"""Dialogue loudness and what it was found by."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from sidecar.model.readings import SILENCE
+
+DialogueOrigin = Literal["stem", "detector", "markers"]
+"""Where dialogue is known from: its own stem, automatic detection in the mix, or markers set by hand."""
+
+LEAST_SPEECH_S = 5.0
+"""Ours: with less speech than that, one word more or less moves the figure by tenths of an LU."""
+
+
+@dataclass(frozen=True, slots=True)
+class DialogueLoudness:
+    """How loud the dialogue of a programme is, and how much of it was found."""
+
+    found_by: DialogueOrigin
+    """Where the dialogue is known from."""
+    dialogue_lufs: float = SILENCE
+    """Gated loudness (BS.1770-5 Annex 1) of the stretches with dialogue, everything in them included;
+    ``-inf`` where less than :data:`LEAST_SPEECH_S` was found, or it is silent."""
+    programme_lufs: float = SILENCE
+    """Integrated loudness of the whole programme."""
+    speech_s: float = 0.0
+    """Seconds in which dialogue was found."""
+    seconds: float = 0.0
+    """Seconds of programme that were searched."""
+    confidence: float = 1.0
+    """0 to 1: how sure the detector is on average where it found speech; 1 for a stem or markers."""
+
+    @property
+    def ldr_lu(self) -> float:
+        """Loudness-to-dialogue ratio: programme less dialogue loudness (R 128 s4, Tech 3343 §9.4); ``-inf``
+        where either is missing."""
+        if not math.isfinite(self.dialogue_lufs) or not math.isfinite(self.programme_lufs):
+            return SILENCE
+        return self.programme_lufs - self.dialogue_lufs
+
+    @property
+    def speech_share(self) -> float:
+        """0 to 1: how much of the time has dialogue."""
+        return self.speech_s / self.seconds if self.seconds > 0.0 else 0.0
+
+    @property
+    def is_measured(self) -> bool:
+        """False where too little dialogue was found for a figure."""
+        return math.isfinite(self.dialogue_lufs)
