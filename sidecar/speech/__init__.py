@@ -1,0 +1,1 @@
+"""Where there is speech in a mix: frames in, speech for each 100 ms block out."""
