@@ -8,11 +8,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from sidecar.errors import SettingsError
+from sidecar.settings.taste import AT_FIRST
 
 if TYPE_CHECKING:
     from sidecar.model.snapshot import Feed
+    from sidecar.settings.taste import Taste
     from tui.controller import RunKind
-    from tui.theme import Contrast
 
 
 def need_terminal() -> None:
@@ -28,22 +29,22 @@ def need_terminal() -> None:
 def run(
     feed: Feed,
     *,
-    contrast: Contrast = "usual",
+    taste: Taste = AT_FIRST,
     kind: RunKind = "live",
     most_hz: int = 20,
     is_over: Callable[[], bool] = lambda: False,
-) -> bool:
-    """Shows *feed* until the person quits; returns whether the rehearsal is to be played again. The caller
-    owns the feed and closes it afterwards.
+) -> tuple[bool, Taste]:
+    """Shows *feed* until the person quits; returns whether the rehearsal is to be played again, and how the
+    screen was set at the end. The caller owns the feed and closes it afterwards.
 
-    contrast: "high" sets text off from its ground by 7:1 at least. kind: what the screen shows; it decides
-    which keys are offered and what is asked first. most_hz: drawings a second at most; a slow line fewer.
-    is_over: asked at each look; once true, the screen goes.
+    taste: how it is set at first. kind: what the screen shows; it decides which keys are offered and what is
+    asked first. most_hz: drawings a second at most; a slow line fewer. is_over: asked at each look; once
+    true, the screen goes.
     Raises SettingsError where there is no terminal.
     """
     from tui.app import make_app
 
     need_terminal()
-    app = make_app(feed, contrast=contrast, kind=kind, most_hz=most_hz)
+    app = make_app(feed, taste=taste, kind=kind, most_hz=most_hz)
     app.is_over = is_over
-    return app.run() == "again"
+    return app.run() == "again", app.controller.taste

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import select
 import sys
 import time
@@ -19,15 +20,18 @@ from textual.events import AppBlur, CursorPosition, Event, Key, MouseDown
 from textual.theme import Theme
 
 from sidecar.model.snapshot import Feed
+from sidecar.settings.taste import AT_FIRST, Shade, Taste
 from tui import texts
 from tui.controller import Controller, RunKind
 from tui.drawing.view import View
+from tui.driver import GroundIs, sparing
+from tui.ground import question, shade_named
 from tui.pace import USUAL_HZ, Pace
-from tui.palette import Palette, ascii_text
+from tui.palette import Palette
 from tui.screens.dialog import Dialog
 from tui.screens.main import MainScreen
 from tui.sent_cells import SentCells
-from tui.theme import Contrast, Inks, inks
+from tui.theme import Inks, inks
 
 WHOLE_HZ = 10
 """Drawings of the whole screen a second, which is what Tech 3341 §2.2 asks for; others are of the scales."""
@@ -40,11 +44,12 @@ _PARTING_S = 1.0
 """How long the end waits for the terminal's last answer, which would else be typed into the shell."""
 
 
-def _theme(table: Inks) -> Theme:
+def _theme(name: str, table: Inks, shade: Shade) -> Theme:
     """What dialogs and the footer are drawn with; the weight of an ink is left to the panels."""
     colour = {name: ink.split()[-1] for name, ink in table.items()}
     return Theme(
-        name="sidecar",
+        name=name,
+        dark=shade == "dark",
         primary=colour["under"],
         secondary=colour["track"],
         accent=colour["over"],
@@ -61,22 +66,9 @@ class Looks:
     """How a screen is to look, whatever it shows."""
 
     ascii_only: bool = False
-    contrast: Contrast = "usual"
     kind: RunKind = "live"
+    taste: Taste = AT_FIRST
     most_hz: int = USUAL_HZ
-
-
-def _sparing(usual: type[Driver], cells: SentCells, *, ascii_only: bool) -> type[Driver]:
-    """Returns the terminal's driver, but it sends changed cells only, in ASCII where that alone is shown."""
-    if sys.platform == "win32":  # there a drawing is written in pieces
-        return usual
-
-    class SparingDriver(usual):  # type: ignore[valid-type, misc]
-        def write(self, data: str) -> None:
-            if reduced := cells.reduced(ascii_text(data) if ascii_only else data):
-                super().write(reduced)
-
-    return SparingDriver
 
 
 class SidecarApp(App[str]):
@@ -98,14 +90,15 @@ class SidecarApp(App[str]):
         self._cells = SentCells()
         self._ascii_only = looks.ascii_only
         super().__init__()
-        sixteen = self.console.color_system == "standard"
-        chosen = inks(looks.contrast, sixteen=sixteen, grey=self.no_color)
-        self.register_theme(_theme(chosen))
-        self.theme = "sidecar"
         self.animation_level = "none"
         self.set_class(looks.ascii_only, "-ascii")
-        self.controller = Controller(feed, half_blocks=not looks.ascii_only, kind=looks.kind)
-        self.palette = Palette(chosen, ascii_only=looks.ascii_only)
+        self.controller = Controller(
+            feed, half_blocks=not looks.ascii_only, kind=looks.kind, taste=looks.taste
+        )
+        self.palette = Palette(ascii_only=looks.ascii_only)
+        self._own_shade = shade_named(os.environ.get("COLORFGBG", ""))
+        """That of the terminal, until it answers; a tab of a browser is given it."""
+        self._choose_inks()
         self.is_over: Callable[[], bool] = lambda: False
         """True once the end was requested from outside: by a signal, or a closed terminal."""
         self._view: View | None = None
@@ -116,7 +109,7 @@ class SidecarApp(App[str]):
 
     def get_driver_class(self) -> type[Driver]:
         """See :class:`App`."""
-        return _sparing(super().get_driver_class(), self._cells, ascii_only=self._ascii_only)
+        return sparing(super().get_driver_class(), self._cells, ascii_only=self._ascii_only)
 
     def on_resize(self) -> None:
         """Sends all cells anew: what a terminal keeps of them at another size is its own affair."""
@@ -126,7 +119,33 @@ class SidecarApp(App[str]):
         """Ignores the loss of focus: the screen is watched without it, so its footer must not stand still."""
         event.prevent_default()
 
+    def _choose_inks(self) -> None:
+        """Draws in the contrast and on the ground that are chosen, with the colours that the terminal has."""
+        taste = self.controller.taste
+        shade = self._own_shade if taste.ground == "auto" else taste.ground
+        sixteen = self.console.color_system == "standard"
+        chosen = inks(taste.contrast, shade, sixteen=sixteen, grey=self.no_color)
+        name = f"{shade}-{taste.contrast}"
+        self.palette.use(chosen)
+        self.register_theme(_theme(name, chosen, shade))
+        self.theme = name
+
+    def on_taste_changed(self) -> None:
+        """Draws in other inks."""
+        self._choose_inks()
+        for screen in self.screen_stack:
+            if isinstance(screen, MainScreen):
+                screen.draw_anew()
+
+    def on_ground_is(self, event: GroundIs) -> None:
+        """The terminal says what its ground is."""
+        if event.shade != self._own_shade:
+            self._own_shade = event.shade
+            self.on_taste_changed()
+
     def on_mount(self) -> None:
+        if not (self.is_headless or self.is_web or sys.platform == "win32") and self._driver is not None:
+            self._driver.write(question(os.environ))  # the answer to the next question comes after this one's
         self._ask()
         self.push_screen(MainScreen(self.controller, self.palette))
         self.set_interval(1.0 / self.pace.most_hz, self._turn)
@@ -224,19 +243,20 @@ def make_app(
     feed: Feed,
     *,
     ascii_only: bool | None = None,
-    contrast: Contrast = "usual",
     kind: RunKind = "live",
+    taste: Taste = AT_FIRST,
     most_hz: int = USUAL_HZ,
 ) -> SidecarApp:
     """The app for *feed*, which stays the caller's to close.
 
     ascii_only: None looks at the terminal's encoding; True draws without any character beyond ASCII.
     kind: what the screen shows; it decides which keys are offered and what is asked first.
+    taste: how the screen is set at first.
     most_hz: drawings a second at most.
     """
     if ascii_only is None:
         ascii_only = not _speaks_unicode()
-    return SidecarApp(feed, Looks(ascii_only, contrast, kind, most_hz))
+    return SidecarApp(feed, Looks(ascii_only, kind, taste, most_hz))
 
 
 def _speaks_unicode() -> bool:

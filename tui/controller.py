@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Literal, TypeVar
 
-from sidecar.model.commands import Command, Nudge
+from sidecar.model.commands import Command, Nudge, SelectGoal
 from sidecar.model.headline import chosen
 from sidecar.model.snapshot import Feed, Snapshot
+from sidecar.settings.taste import AT_FIRST, Ground, Taste
 from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.columns import programme_s
@@ -19,12 +20,15 @@ from tui.drawing.panels.stands import stands_of
 from tui.drawing.view import View
 from tui.drawing.wording import Stands
 
-ZOOMS_S: tuple[float | None, ...] = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, None)
-"""Stretches of programme the history can show; None is the whole."""
+ZOOMS_S = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, 0.0)
+"""Stretches of programme the history can show; 0 is the whole."""
 
 REACHES_LU = (18.0, 36.0)
 """The two scales that EBU Tech 3341 §2.7 lets a person choose between, by their lower ends."""
 
+GROUNDS: tuple[Ground, ...] = ("auto", "dark", "light")
+"""In the order in which a key goes through them."""
+Choice = TypeVar("Choice")
 
 RunKind = Literal["live", "rehearsal", "attached", "past"]
 """A measurement that ends with the screen, a rehearsal, a run elsewhere, a pass that is over."""
@@ -76,17 +80,18 @@ def _goes_on(before: Snapshot, now: Snapshot) -> bool:
 class Controller:
     """Holds the feed, the view settings and the cursor, and sends commands."""
 
-    def __init__(self, feed: Feed, *, half_blocks: bool = True, kind: RunKind = "live") -> None:
+    def __init__(
+        self, feed: Feed, *, half_blocks: bool = True, kind: RunKind = "live", taste: Taste = AT_FIRST
+    ) -> None:
         self.feed = feed
         self.kind = kind
+        self.taste = _usable(taste)
+        """How the screen is set; keys change it."""
         self.refusal = ""
         """Why the last command was refused; empty where it was carried out."""
         self.cursor = Cursor()
         self.time_of_day: Callable[[], str] = lambda: time.strftime("%H:%M:%S")
         self._half_blocks = half_blocks
-        self._relative = False
-        self._reach = 0
-        self._zoom = len(ZOOMS_S) - 1
         self._before: tuple[Snapshot, Stands] | None = None
         self._sentence = ""
         self._news_left = 0
@@ -99,10 +104,10 @@ class Controller:
             snapshot=snapshot,
             history=history,
             cursor_s=self.cursor.at_s,
-            relative=self._relative,
-            reach_lu=REACHES_LU[self._reach],
+            relative=self.taste.unit == "LU",
+            reach_lu=self.taste.reach_lu,
             time_of_day=self.time_of_day(),
-            zoom_s=ZOOMS_S[self._zoom],
+            zoom_s=self.taste.zoom_s or None,
             fault=self.refusal,
             arm_is_news=self._arm_is_news(snapshot),
             before=self._coloured(snapshot),
@@ -154,11 +159,25 @@ class Controller:
 
     def switch_unit(self) -> None:
         """Switches between LUFS and LU."""
-        self._relative = not self._relative
+        self.taste = replace(self.taste, unit="LUFS" if self.taste.unit == "LU" else "LU")
 
     def switch_scale(self) -> None:
         """Switches between the near and the far scale."""
-        self._reach = (self._reach + 1) % len(REACHES_LU)
+        self.taste = replace(self.taste, reach_lu=_next(REACHES_LU, self.taste.reach_lu))
+
+    def switch_contrast(self) -> None:
+        """Switches between usual and high contrast."""
+        self.taste = replace(self.taste, contrast="usual" if self.taste.contrast == "high" else "high")
+
+    def switch_ground(self) -> None:
+        """Switches between the terminal's own ground, a dark one and a light one."""
+        self.taste = replace(self.taste, ground=_next(GROUNDS, self.taste.ground))
+
+    def select_goal(self, name: str) -> None:
+        """Measures against another goal, which a run after this one begins with."""
+        self.send_command(SelectGoal(name))
+        if not self.refusal and self.kind in ("live", "rehearsal"):
+            self.taste = replace(self.taste, goal=name)
 
     def zoom(self, steps: int) -> None:
         """Shows a shorter stretch for negative *steps*, a longer one for positive; stops at both ends.
@@ -167,7 +186,16 @@ class Controller:
         """
         snapshot = self.feed.snapshot()
         whole_s = programme_s(snapshot.reading.seconds, snapshot.duration_s)
-        whole = len(ZOOMS_S) - 1
-        useful = [place for place, zoom_s in enumerate(ZOOMS_S) if zoom_s is None or zoom_s < whole_s]
-        now = useful.index(self._zoom if self._zoom in useful else whole)
-        self._zoom = useful[max(0, min(len(useful) - 1, now + steps))]
+        useful = [zoom_s for zoom_s in ZOOMS_S if zoom_s < whole_s]
+        now = useful.index(self.taste.zoom_s) if self.taste.zoom_s in useful else len(useful) - 1
+        self.taste = replace(self.taste, zoom_s=useful[max(0, min(len(useful) - 1, now + steps))])
+
+
+def _usable(taste: Taste) -> Taste:
+    """*taste* with a reach and a zoom that this screen has."""
+    reach_lu = taste.reach_lu if taste.reach_lu in REACHES_LU else REACHES_LU[0]
+    return replace(taste, reach_lu=reach_lu, zoom_s=taste.zoom_s if taste.zoom_s in ZOOMS_S else 0.0)
+
+
+def _next(choices: Sequence[Choice], now: Choice) -> Choice:
+    return choices[(choices.index(now) + 1) % len(choices)]

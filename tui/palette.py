@@ -60,6 +60,11 @@ class Palette:
         self._inks = inks
         self._styles: dict[Tone, Style] = {}
 
+    def use(self, inks: Inks) -> None:
+        """Draws with other *inks* from now on."""
+        self._inks = inks
+        self._styles.clear()
+
     def style(self, tone: Tone) -> Style:
         """The style of an ink, ``ink bold`` or ``ink on ground``."""
         if tone not in self._styles:

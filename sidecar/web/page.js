@@ -17,7 +17,9 @@ document.addEventListener("DOMContentLoaded", () => {
   const isAsked = asked >= 6 && asked <= 72;
   terminal.dataset.fontSize = isAsked ? asked : letterSize(innerWidth, innerHeight);
   if (!isAsked) followRotation();
-  terminal.dataset.sessionWebsocketUrl = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/ws`;
+  const shade = matchMedia("(prefers-color-scheme: light)").matches ? "light" : "dark";
+  const scheme = location.protocol === "https:" ? "wss" : "ws";
+  terminal.dataset.sessionWebsocketUrl = `${scheme}://${location.host}/ws/${shade}`;
   document.querySelector("#again").addEventListener("click", () => location.reload());
 });
 

@@ -9,13 +9,14 @@ import socket
 from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import textual_serve
 from aiohttp import web
 
 from sidecar.hosts import listening
 from sidecar.osc.sockets.connections import ConnectionLimits, serve_limited
+from sidecar.settings.taste import Shade
 from sidecar.web.guard import Guard
 from sidecar.web.tab import Tab, attend
 
@@ -69,7 +70,8 @@ class WebPages:
         """Returns the web application."""
         app = web.Application(middlewares=[self._admit])
         app.router.add_get("/", self._page)
-        app.router.add_get("/ws", self._channel)
+        for shade in get_args(Shade):
+            app.router.add_get(f"/ws/{shade}", self._channel(shade))
         for name in _OWN:
             app.router.add_get(f"/{name}", self._file(Path(str(files(__package__) / name))))
         library = Path(textual_serve.__file__).parent / "static"
@@ -85,7 +87,7 @@ class WebPages:
             request.headers.get("Host", ""),
             request.headers.get("Origin"),
             shown,
-            is_channel=request.path == "/ws",
+            is_channel=request.path.startswith("/ws"),
         )
         if fault:
             refusal = web.Response(status=403, text=f"Not shown: {fault}\n", headers=_HEADERS)
@@ -110,19 +112,25 @@ class WebPages:
 
         return answer
 
-    async def _channel(self, request: web.Request) -> web.StreamResponse:
-        if len(self._tabs) >= MOST_TABS:
-            raise web.HTTPServiceUnavailable(text=f"{MOST_TABS} screens are open already. Close one first.\n")
-        channel = web.WebSocketResponse(heartbeat=_HEARTBEAT_S, max_msg_size=_LONGEST_MESSAGE)
-        tab = Tab(self._command, channel)
-        self._tabs.add(tab)
-        try:
-            await channel.prepare(request)
-            with contextlib.suppress(ConnectionError):
-                await attend(tab, channel, *_asked_size(request))
-        finally:
-            self._tabs.discard(tab)
-        return channel
+    def _channel(self, shade: Shade) -> Any:
+        """Returns what answers a browser that prefers this *shade* of the ground."""
+
+        async def answer(request: web.Request) -> web.StreamResponse:
+            if len(self._tabs) >= MOST_TABS:
+                text = f"{MOST_TABS} screens are open already. Close one first.\n"
+                raise web.HTTPServiceUnavailable(text=text)
+            channel = web.WebSocketResponse(heartbeat=_HEARTBEAT_S, max_msg_size=_LONGEST_MESSAGE)
+            tab = Tab(self._command, channel, shade)
+            self._tabs.add(tab)
+            try:
+                await channel.prepare(request)
+                with contextlib.suppress(ConnectionError):
+                    await attend(tab, channel, *_asked_size(request))
+            finally:
+                self._tabs.discard(tab)
+            return channel
+
+        return answer
 
     async def _close(self, _app: web.Application) -> None:
         await asyncio.gather(*(tab.stop() for tab in list(self._tabs)), return_exceptions=True)

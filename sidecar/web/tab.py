@@ -15,6 +15,8 @@ from aiohttp import WSMsgType, web
 from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
+from sidecar.settings.taste import Shade
+
 _QUIT_S = 3.0
 """A screen that has not ended so long after its tab was closed is killed."""
 _LONGEST_SIDE = 1000
@@ -24,7 +26,8 @@ _LONGEST_SIDE = 1000
 class Tab(AppService):
     """Starts the process without a shell, closes the page when it ends, and kills it when it does not."""
 
-    def __init__(self, command: Sequence[str], channel: web.WebSocketResponse) -> None:
+    def __init__(self, command: Sequence[str], channel: web.WebSocketResponse, shade: Shade) -> None:
+        """shade: of the ground that the browser prefers."""
         super().__init__(
             "",
             write_bytes=channel.send_bytes,
@@ -34,11 +37,13 @@ class Tab(AppService):
         )
         self._argv = command
         self._channel = channel
+        self._shade = shade
 
     def _build_environment(self, width: int = 80, height: int = 24) -> dict[str, str]:
         environment = super()._build_environment(width, height)
         return {name: value for name, value in environment.items() if name != "NO_COLOR"} | {
-            "PYTHONIOENCODING": "utf-8"
+            "PYTHONIOENCODING": "utf-8",
+            "COLORFGBG": "0;15" if self._shade == "light" else "15;0",
         }
 
     async def _open_app_process(self, width: int = 80, height: int = 24) -> Process:

@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable
 from textual.pilot import Pilot
 
 from sidecar.model.commands import Command
+from sidecar.settings.taste import AT_FIRST
 from tui.app import SidecarApp, make_app
 from tui.drawing.cells import text_of
 from tui.widgets.panel import Panel
@@ -21,10 +22,18 @@ PATIENCE_S = 60.0
 
 
 def drive(
-    feed, script: Callable[[Pilot], Awaitable[None]], size=COMPACT, *, ascii_only=False, kind="live"
+    feed,
+    script: Callable[[Pilot], Awaitable[None]],
+    size=COMPACT,
+    *,
+    ascii_only=False,
+    kind="live",
+    taste=AT_FIRST,
+    palette=None,
 ) -> SidecarApp:
     """Run *script* against the app of *feed* on a screen of *size* and return the app."""
-    app = make_app(feed, ascii_only=ascii_only, kind=kind)
+    app = make_app(feed, ascii_only=ascii_only, kind=kind, taste=taste)
+    app.palette = palette or app.palette
     app.controller.time_of_day = lambda: TIME_OF_DAY
 
     async def run() -> None:

@@ -7,6 +7,7 @@ from textual.widgets import Input, OptionList, Static
 
 from sidecar.model.commands import Follow, Mark, SelectGoal
 from sidecar.model.readings import ALERT_NAMES
+from sidecar.settings.taste import Taste
 from tui.app import make_app
 from tui.controller import Controller
 from tui.drawing.cells import text_of
@@ -103,7 +104,7 @@ def test_nothing_moves_or_blinks():
 
 def test_high_contrast_reaches_panels_and_dialogs():
     """Both are drawn with the inks of that table."""
-    app = make_app(scenes.down(), contrast="high")
+    app = make_app(scenes.down(), taste=Taste(contrast="high"))
 
     assert HIGH_COLOURS["paper"] == app.current_theme.background
     assert Palette(HIGH_COLOURS).style("under") == app.palette.style("under")

@@ -6,6 +6,8 @@ import pytest
 import scripted_feed as scenes
 from driving import COMPACT, GENEROUS, drive, settled
 
+from tui.palette import Palette
+from tui.theme import inks
 from tui.widgets.panel import Panel
 
 WALL = (200, 60)
@@ -46,24 +48,25 @@ def areas(app):
     return found
 
 
-def _areas(scene, size):
+def _areas(scene, size, ground):
     found = Counter()
 
     async def script(pilot):
         await settled(pilot, size[1] - 1)
         found.update(areas(pilot.app))
 
-    drive(scene(), script, size)
+    drive(scene(), script, size, palette=Palette(inks("usual", ground)))
     return found
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("ground", ["dark", "light"])
 @pytest.mark.parametrize("size", [COMPACT, GENEROUS, WALL])
 @pytest.mark.parametrize("scene", [scenes.down, scenes.up, scenes.alerted, scenes.stems])
-def test_the_move_is_seen_first_then_what_is_over_or_under_then_the_forecast(scene, size):
+def test_the_move_is_seen_first_then_what_is_over_or_under_then_the_forecast(scene, size, ground):
     """The three largest areas of contrast, in this order, at each layout; a forecast is drawn where the pass
     has a known end and the move is for this pass."""
-    found = [name for name, _ in _areas(scene, size).most_common(3)]
+    found = [name for name, _ in _areas(scene, size, ground).most_common(3)]
 
     assert found[:2] == ["hero", "scales"]
     assert found[2] == "historypanel" or scene in (scenes.up, scenes.stems)

@@ -111,6 +111,8 @@ PRESSED = {
             ("ctrl+p", "commands", Commands),
             ("c", "copy", lambda app: "integrated −22.1 LUFS" in app.clipboard),
             ("S", "still", lambda _: len(list(Path.cwd().glob("sidecar-*.svg"))) == 1),
+            ("k", "contrast", lambda app: app.current_theme.name == "dark-high"),
+            ("o", "ground", lambda app: app.controller.taste.ground == "dark"),
             ("u", "unit", _view(relative=True)),
             ("s", "scale", _view(reach_lu=36.0)),
             ("left_square_bracket", "zoom(-1)", _view(zoom_s=120.0)),

@@ -8,10 +8,24 @@ from rich.color import Color, ColorSystem
 
 from tui import theme as tables
 from tui.palette import Palette, ascii_text
-from tui.theme import COLOURS, GREYS, HIGH_COLOURS, HIGH_GREYS, HIGH_SIXTEEN, SIXTEEN
+from tui.theme import (
+    COLOURS,
+    GREYS,
+    HIGH_COLOURS,
+    HIGH_GREYS,
+    HIGH_SIXTEEN,
+    LIGHT_COLOURS,
+    LIGHT_GREYS,
+    LIGHT_HIGH_COLOURS,
+    LIGHT_HIGH_GREYS,
+    LIGHT_HIGH_SIXTEEN,
+    LIGHT_SIXTEEN,
+    SIXTEEN,
+)
 
 STANDS = ("under", "inside", "over", "ceiling")
-USUAL, HIGH = (COLOURS, GREYS), (HIGH_COLOURS, HIGH_GREYS)
+USUAL = (COLOURS, GREYS, LIGHT_COLOURS, LIGHT_GREYS)
+HIGH = (HIGH_COLOURS, HIGH_GREYS, LIGHT_HIGH_COLOURS, LIGHT_HIGH_GREYS)
 
 TEXT = [
     *((ink, "paper") for ink in ("plain", "strong", "dim", "faint", *STANDS)),
@@ -50,8 +64,16 @@ def _number(ink, depth, inks=COLOURS):
     return Color.parse(inks[ink].split()[-1]).downgrade(depth).number
 
 
-@pytest.mark.parametrize("inks", [COLOURS, HIGH_SIXTEEN])
-@pytest.mark.parametrize("depth", [ColorSystem.STANDARD, ColorSystem.EIGHT_BIT])
+@pytest.mark.parametrize(
+    ("inks", "depth"),
+    [
+        *((inks, ColorSystem.STANDARD) for inks in (COLOURS, HIGH_SIXTEEN, LIGHT_SIXTEEN)),
+        *(
+            (inks, ColorSystem.EIGHT_BIT)
+            for inks in (COLOURS, HIGH_SIXTEEN, LIGHT_COLOURS, LIGHT_HIGH_COLOURS)
+        ),
+    ],
+)
 def test_the_four_stands_stay_apart_at_every_depth(depth, inks):
     """Stepping down to 256 or 16 colours (as Rich does it) merges none of them with the background."""
     numbers = [_number(ink, depth, inks) for ink in (*STANDS, "paper", "latched")]
@@ -64,14 +86,23 @@ def test_in_16_colours_each_stand_keeps_its_family():
     assert [_number(ink, ColorSystem.STANDARD) for ink in STANDS] == [12, 15, 11, 13]
 
 
-def test_in_16_colours_the_history_differs_from_the_goals_band():
-    """16 colours hold one dark grey; the history must not drown in the band."""
-    assert _number("band", ColorSystem.STANDARD, SIXTEEN) != _number("fill", ColorSystem.STANDARD, SIXTEEN)
+def test_in_16_colours_on_a_light_ground_the_darker_of_each_family_is_used():
+    """ANSI numbers: 4 blue, 0 black, 3 yellow, 5 magenta, on 15 white."""
+    numbers = [_number(ink, ColorSystem.STANDARD, LIGHT_SIXTEEN) for ink in (*STANDS, "paper")]
+
+    assert numbers == [4, 0, 3, 5, 15]
 
 
-def test_in_256_colours_the_histories_inks_stay_apart():
+@pytest.mark.parametrize("inks", [SIXTEEN, LIGHT_SIXTEEN])
+def test_in_16_colours_the_history_differs_from_the_goals_band(inks):
+    """16 colours hold few greys; the history must not drown in the band."""
+    assert _number("band", ColorSystem.STANDARD, inks) != _number("fill", ColorSystem.STANDARD, inks)
+
+
+@pytest.mark.parametrize("inks", [COLOURS, LIGHT_COLOURS])
+def test_in_256_colours_the_histories_inks_stay_apart(inks):
     """Fill, softer fill, band and ground are four things to see."""
-    numbers = [_number(ink, ColorSystem.EIGHT_BIT) for ink in ("fill", "soft", "band", "paper")]
+    numbers = [_number(ink, ColorSystem.EIGHT_BIT, inks) for ink in ("fill", "soft", "band", "paper")]
 
     assert len(numbers) == len(set(numbers))
 
@@ -115,7 +146,7 @@ def _lab(linear):
     return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
 
 
-@pytest.mark.parametrize("inks", [COLOURS, HIGH_COLOURS])
+@pytest.mark.parametrize("inks", [COLOURS, HIGH_COLOURS, LIGHT_COLOURS, LIGHT_HIGH_COLOURS])
 @pytest.mark.parametrize("kind", list(BLINDNESS))
 def test_the_stands_stay_apart_for_every_kind_of_eye(kind, inks):
     """Under, inside, over and ceiling, each pair, as seen without one kind of cone."""
@@ -126,23 +157,28 @@ def test_the_stands_stay_apart_for_every_kind_of_eye(kind, inks):
 
 
 def test_each_terminal_gets_its_own_inks():
-    """Grey wins over the number of colours; high contrast has a table for each of the three."""
+    """Grey wins over the number of colours; each ground and contrast has a table for each of the three."""
     chosen = [
-        tables.inks(contrast, sixteen=sixteen, grey=grey)
+        tables.inks(contrast, shade, sixteen=sixteen, grey=grey)
+        for shade in ("dark", "light")
         for contrast in ("usual", "high")
         for sixteen, grey in ((False, False), (True, False), (True, True))
     ]
 
-    assert chosen == [COLOURS, SIXTEEN, GREYS, HIGH_COLOURS, HIGH_SIXTEEN, HIGH_GREYS]
+    assert chosen == [
+        *(COLOURS, SIXTEEN, GREYS, HIGH_COLOURS, HIGH_SIXTEEN, HIGH_GREYS),
+        *(LIGHT_COLOURS, LIGHT_SIXTEEN, LIGHT_GREYS),
+        *(LIGHT_HIGH_COLOURS, LIGHT_HIGH_SIXTEEN, LIGHT_HIGH_GREYS),
+    ]
     assert all(COLOURS.keys() == one.keys() for one in chosen)
 
 
-@pytest.mark.parametrize("inks", [GREYS, HIGH_GREYS])
-def test_without_colour_the_alarm_is_the_brightest(inks):
-    """In grey an alarm colour must not turn into the darkest tone on the screen."""
-    others = [_luminance(ink, inks) for ink in ("under", "dim", "faint")]
+@pytest.mark.parametrize("inks", [GREYS, HIGH_GREYS, LIGHT_GREYS, LIGHT_HIGH_GREYS])
+def test_without_colour_the_alarm_stands_out_most(inks):
+    """In grey an alarm colour must not be the tone on the screen that is seen last."""
+    others = max(_contrast(ink, "paper", inks) for ink in ("under", "dim", "faint"))
 
-    assert min(_luminance("over", inks), _luminance("ceiling", inks)) > max(others)
+    assert min(_contrast(ink, "paper", inks) for ink in ("over", "ceiling")) > others
     assert Palette(inks).style("over").bold
 
 

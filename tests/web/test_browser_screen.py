@@ -163,7 +163,7 @@ def test_it_fits_a_small_and_a_middle_screen_and_follows_a_finger(run, server):
     async def look(browser, width, height):
         page = await browser.open(link, width, height, phone=True)
         await wait_for(lambda: re.search(r"^ ?space ", drawn_text(page), re.MULTILINE))
-        size = next(url for url in page.asked if "/ws?" in url).partition("?")[2]
+        size = next(url for url in page.asked if "/ws/" in url).partition("?")[2]
         cells = [int(side) for side in re.findall(r"\d+", size)]
         box = await page.run(
             "(() => { const s = document.querySelector('.xterm-screen').getBoundingClientRect();"
@@ -251,18 +251,19 @@ def test_on_a_network_only_the_whole_link_opens_it(run):
             base = f"http://127.0.0.1:{base.rpartition(':')[2]}"
             async with aiohttp.ClientSession(cookie_jar=aiohttp.CookieJar(unsafe=True)) as client:
                 refused = [
-                    await status(client, f"{base}{path}") for path in ("/", "/page.js", "/ws", "/?token=x")
+                    await status(client, f"{base}{path}")
+                    for path in ("/", "/page.js", "/ws/dark", "/?token=x")
                 ]
                 with pytest.raises(aiohttp.WSServerHandshakeError) as without:
-                    await client.ws_connect(f"{base}/ws", headers={"Origin": base})
+                    await client.ws_connect(f"{base}/ws/dark", headers={"Origin": base})
                 opened = [
                     await status(client, f"{base}/?token={token}"),
                     await status(client, f"{base}/page.js"),
                 ]
                 with pytest.raises(aiohttp.WSServerHandshakeError) as foreign:
-                    await client.ws_connect(f"{base}/ws", headers={"Origin": "http://evil.example"})
+                    await client.ws_connect(f"{base}/ws/dark", headers={"Origin": "http://evil.example"})
                 async with client.ws_connect(
-                    f"{base}/ws?width=80&height=24", headers={"Origin": base}
+                    f"{base}/ws/dark?width=80&height=24", headers={"Origin": base}
                 ) as channel:
                     drawn = await channel.receive_bytes()
             return token, refused, opened, (without.value.status, foreign.value.status), drawn
@@ -281,11 +282,11 @@ def test_there_is_a_most_of_tabs(server):
     async def look():
         async with aiohttp.ClientSession() as client:
             origin = {"Origin": link.rstrip("/")}
-            channels = [await client.ws_connect(f"{link}ws", headers=origin) for _ in range(MOST_TABS)]
+            channels = [await client.ws_connect(f"{link}ws/dark", headers=origin) for _ in range(MOST_TABS)]
             await wait_for(lambda: len(children(pid)) == MOST_TABS)
             full = await status(client, link)
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
-                await client.ws_connect(f"{link}ws", headers=origin)
+                await client.ws_connect(f"{link}ws/dark", headers=origin)
             for channel in channels:
                 await channel.close()
             await wait_for(lambda: not children(pid))
@@ -301,7 +302,7 @@ def test_what_a_page_sends_that_is_nothing_is_passed_over(run, server):
     async def look():
         async with aiohttp.ClientSession() as client:
             origin = {"Origin": link.rstrip("/")}
-            channel = await client.ws_connect(f"{link}ws?width=x&height=-1", headers=origin)
+            channel = await client.ws_connect(f"{link}ws/dark?width=x&height=-1", headers=origin)
             await channel.receive_bytes()
             for text in NOTHING:
                 await channel.send_str(text)

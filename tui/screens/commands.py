@@ -11,7 +11,6 @@ from textual.actions import parse
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.widgets import Input
 
-from sidecar.model.commands import SelectGoal
 from sidecar.settings.goals import Goal
 from tui import texts
 from tui.controller import Controller
@@ -89,7 +88,7 @@ def _goals(goals: Sequence[Goal], screen: ScreenWithKeys) -> Iterator[Named]:
 
 
 async def _aim(screen: ScreenWithKeys, name: str) -> None:
-    screen.controller.send_command(SelectGoal(name))
+    screen.controller.select_goal(name)
 
 
 class Commands(CommandPalette):

@@ -10,6 +10,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
+from textual.message import Message
 from textual.screen import Screen
 
 from sidecar.model import commands
@@ -82,6 +83,10 @@ _PAGE = 0.8
 """Share of what is shown that a page moves by, so that a little of it stays in sight."""
 
 
+class TasteChanged(Message):
+    """Contrast or ground is another."""
+
+
 class MainScreen(Screen[None]):
     """Draws the latest view and turns keys into commands."""
 
@@ -122,6 +127,11 @@ class MainScreen(Screen[None]):
             if panel.fault:
                 view = replace(view, fault=panel.fault)
         self._offer_keys(view)
+
+    def draw_anew(self) -> None:
+        """Draws all panels in other inks."""
+        for panel in self.query(Panel):
+            panel.draw_anew()
 
     def show_moving(self, view: View) -> None:
         """Draw of *view* the scales alone: they are what the eye follows."""
@@ -198,6 +208,14 @@ class MainScreen(Screen[None]):
 
     def action_scale(self) -> None:
         self.controller.switch_scale()
+
+    def action_contrast(self) -> None:
+        self.controller.switch_contrast()
+        self.post_message(TasteChanged())
+
+    def action_ground(self) -> None:
+        self.controller.switch_ground()
+        self.post_message(TasteChanged())
 
     def action_zoom(self, steps: int) -> None:
         self.controller.zoom(steps)
@@ -297,7 +315,7 @@ class MainScreen(Screen[None]):
 
     def _aim_if(self, name: str | None) -> None:
         if name is not None:
-            self.controller.send_command(commands.SelectGoal(name))
+            self.controller.select_goal(name)
 
     def action_help(self) -> None:
         self.app.push_screen(HelpDialog(explained(), self.palette))

@@ -58,6 +58,10 @@ class Panel(Widget):
 
     def on_resize(self, _event: Resize) -> None:
         """Draw the same view for the new size."""
+        self.draw_anew()
+
+    def draw_anew(self) -> None:
+        """Draws the same view, every row of it."""
         self._rows = []
         if self._view is not None:
             self.show(self._view)

@@ -128,8 +128,12 @@ def add_screen_options(parser: Any) -> None:
     parser.add_argument(
         "--contrast",
         choices=("usual", "high"),
-        default="usual",
-        help="text contrast on the screen: usual 4.5:1, high 7:1",
+        help="text contrast on the screen: usual 4.5:1, high 7:1 (as last chosen with k)",
+    )
+    parser.add_argument(
+        "--ground",
+        choices=("auto", "dark", "light"),
+        help="its ground; auto asks the terminal or the browser (as last chosen with o)",
     )
     parser.add_argument(
         "--fps",

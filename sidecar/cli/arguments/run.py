@@ -175,7 +175,9 @@ def add_review(commands: Any) -> None:
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
     """Goal, forecast, screen and OSC."""
     parser.add_argument(
-        "--goal", metavar="G", help="the delivery specification to meet: a goal's name or a TOML file (r128)"
+        "--goal",
+        metavar="G",
+        help="the goal to meet: its name or a TOML file (the last chosen on the screen; r128)",
     )
     parser.add_argument(
         "--duration", metavar="T", help="length of the pass, such as 3:30; the advice then lands this pass"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from sidecar.cli.run.screen import show
 from sidecar.cli.terminal.progress import ProgressCallback, each
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.delivery.measure.whole_file import Measured, measure
@@ -18,17 +19,9 @@ _USUAL_GOAL = "r128"
 
 def run(options: argparse.Namespace) -> int:
     """Shows it until the person quits."""
-    import tui
-
     review = _review(options)
     with ending(lambda: 0, has_screen=True) as asked:
-        tui.run(
-            review,
-            contrast=options.contrast,
-            kind="past",
-            most_hz=options.fps,
-            is_over=lambda: asked.is_asked,
-        )
+        show(review, options, "past", lambda: asked.is_asked)
     return 0
 
 

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable
 
 from sidecar.cli.run.closing import parting_lines
+from sidecar.cli.run.screen import is_tab, show
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.errors import MissingPackage
 from sidecar.hosts import is_loopback
@@ -25,7 +26,6 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _here(options: argparse.Namespace) -> int:
-    import tui
     from sidecar.remote.feed import RemoteFeed
 
     is_orphan = _is_orphan(os.getppid())
@@ -38,14 +38,8 @@ def _here(options: argparse.Namespace) -> int:
 
         with ending(last_words, has_screen=True) as asked:
             feed.wait(_FIRST_WORD_S)
-            tui.run(
-                feed,
-                contrast=options.contrast,
-                kind="attached",
-                most_hz=options.fps,
-                is_over=lambda: asked.is_asked or is_orphan(),
-            )
-        if "TEXTUAL_DRIVER" not in os.environ:  # a tab of a browser has no terminal for lines to stay in
+            show(feed, options, "attached", lambda: asked.is_asked or is_orphan())
+        if not is_tab():  # a tab of a browser has no terminal for lines to stay in
             for line in parting_lines(feed.snapshot(), options.attach):
                 print(line)
     return 0
@@ -53,8 +47,7 @@ def _here(options: argparse.Namespace) -> int:
 
 def _is_orphan(parent: int) -> Callable[[], bool]:
     """Whether this is the process of a browser tab whose server was killed, so that its output is lost."""
-    is_tab = "WebDriver" in os.environ.get("TEXTUAL_DRIVER", "")
-    return lambda: is_tab and os.getppid() != parent
+    return lambda: is_tab() and os.getppid() != parent
 
 
 def _in_browsers(options: argparse.Namespace) -> int:
@@ -75,8 +68,10 @@ def _in_browsers(options: argparse.Namespace) -> int:
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
     print(f"The screen is at {_link(host, port, token)}. End with Ctrl-C.", file=sys.stderr, flush=True)
     command = [sys.executable, "-m", "sidecar", "screen", "--attach", options.attach]
-    command += ["--osc-root", options.osc_root, "--contrast", options.contrast]
-    command += ["--fps", str(options.fps)]
+    command += ["--osc-root", options.osc_root, "--fps", str(options.fps)]
+    for name in ("contrast", "ground"):
+        if value := getattr(options, name):
+            command += [f"--{name}", value]
     serve(server, WebPages(command, Guard(host, token), port))
     return 0
 

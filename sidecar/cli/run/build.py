@@ -15,6 +15,7 @@ from rich.console import Console
 
 import tui
 from sidecar.cli.arguments.parsing import LISTEN_PORT
+from sidecar.cli.run import screen
 from sidecar.cli.run.closing import closing_lines, closing_object
 from sidecar.cli.run.discovery import discovery
 from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
@@ -40,7 +41,8 @@ from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, RunOptions
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
-from sidecar.settings.goals import load_goal
+from sidecar.settings.goals import Goal, goal_named, load_goal
+from sidecar.settings.taste import remembered
 from sidecar.sources import Source
 
 if TYPE_CHECKING:
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
     from sidecar.run.audio_recorder import AudioRecorder
     from tui.controller import RunKind
 
+_USUAL_GOAL = "r128"
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
 
@@ -115,7 +118,7 @@ def _session(
             f"--osc-rate: give {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
         )
     journal, resumed = _record(options, closing)
-    goal = resumed.summary.about.goal if resumed and not options.goal else load_goal(options.goal or "r128")
+    goal = _goal(options, resumed)
     earlier = (
         None if options.earlier is None else load_earlier(options.earlier, getattr(options, "layout", None))
     )
@@ -167,6 +170,19 @@ def _session(
     engine.run(port.open(server, session.submit, streams, report_fader=session.report_fader, feed=session))
     closing.callback(lambda: engine.run(port.close()))
     return session
+
+
+def _goal(options: argparse.Namespace, resumed: Record | None) -> Goal:
+    """Returns the goal that is asked for, else that of the pass to resume, else the one that was chosen last
+    on the screen, where a screen shows it."""
+    if options.goal:
+        return load_goal(options.goal)
+    if resumed:
+        return resumed.summary.about.goal
+    if _has_screen(options) and (name := remembered().goal):
+        with contextlib.suppress(SettingsError):  # its file may be gone
+            return goal_named(name)
+    return load_goal(_USUAL_GOAL)
 
 
 def _lines(
@@ -245,15 +261,7 @@ def _run_on_screen(
     again: list[bool] = []
 
     def show(_worker: threading.Thread, asked: Shutdown) -> None:
-        again.append(
-            tui.run(
-                session,
-                contrast=options.contrast,
-                kind=kind,
-                most_hz=options.fps,
-                is_over=lambda: asked.is_asked,
-            )
-        )
+        again.append(screen.show(session, options, kind, lambda: asked.is_asked))
 
     run_beside(session, options.for_s, show, closing, has_screen=True)
     return any(again)
