@@ -40,11 +40,13 @@ def run(
     taste: how it is set at first. kind: what the screen shows; it decides which keys are offered and what is
     asked first. most_hz: drawings a second at most; a slow line fewer. is_over: asked at each look; once
     true, the screen goes.
-    Raises SettingsError where there is no terminal.
+    Raises SettingsError where there is no terminal, or the owner's keys cannot be used.
     """
     from tui.app import make_app
+    from tui.own_keys import own_keys
 
     need_terminal()
-    app = make_app(feed, taste=taste, kind=kind, most_hz=most_hz)
+    keys = own_keys()
+    app = make_app(feed, taste=taste, kind=kind, most_hz=most_hz, keys=keys)
     app.is_over = is_over
     return app.run() == "again", app.controller.taste

@@ -14,7 +14,7 @@ from typing import ClassVar
 
 from rich.console import RenderableType
 from textual.app import App
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.driver import Driver
 from textual.events import AppBlur, CursorPosition, Event, Key, MouseDown
 from textual.theme import Theme
@@ -26,6 +26,8 @@ from tui.controller import Controller, RunKind
 from tui.drawing.view import View
 from tui.driver import GroundIs, sparing
 from tui.ground import question, shade_named
+from tui.keys import KEYS
+from tui.own_keys import key_names
 from tui.pace import USUAL_HZ, Pace
 from tui.palette import Palette
 from tui.screens.dialog import Dialog
@@ -69,6 +71,7 @@ class Looks:
     kind: RunKind = "live"
     taste: Taste = AT_FIRST
     most_hz: int = USUAL_HZ
+    keys: tuple[Binding, ...] = KEYS
 
 
 class SidecarApp(App[str]):
@@ -93,7 +96,11 @@ class SidecarApp(App[str]):
         self.animation_level = "none"
         self.set_class(looks.ascii_only, "-ascii")
         self.controller = Controller(
-            feed, half_blocks=not looks.ascii_only, kind=looks.kind, taste=looks.taste
+            feed,
+            half_blocks=not looks.ascii_only,
+            kind=looks.kind,
+            taste=looks.taste,
+            keys=key_names(looks.keys),
         )
         self.palette = Palette(ascii_only=looks.ascii_only)
         self._own_shade = shade_named(os.environ.get("COLORFGBG", ""))
@@ -103,6 +110,7 @@ class SidecarApp(App[str]):
         """True once the end was requested from outside: by a signal, or a closed terminal."""
         self._view: View | None = None
         self.pace = Pace(looks.most_hz)
+        self._keys = looks.keys
         self._whole_due = 0
         self._sent_whole_due = _SENT_WHOLE
         self._part: Callable[[], None] | None = None
@@ -147,7 +155,7 @@ class SidecarApp(App[str]):
         if not (self.is_headless or self.is_web or sys.platform == "win32") and self._driver is not None:
             self._driver.write(question(os.environ))  # the answer to the next question comes after this one's
         self._ask()
-        self.push_screen(MainScreen(self.controller, self.palette))
+        self.push_screen(MainScreen(self.controller, self.palette, self._keys))
         self.set_interval(1.0 / self.pace.most_hz, self._turn)
 
     async def on_event(self, event: Event) -> None:
@@ -246,17 +254,18 @@ def make_app(
     kind: RunKind = "live",
     taste: Taste = AT_FIRST,
     most_hz: int = USUAL_HZ,
+    keys: tuple[Binding, ...] = KEYS,
 ) -> SidecarApp:
     """The app for *feed*, which stays the caller's to close.
 
     ascii_only: None looks at the terminal's encoding; True draws without any character beyond ASCII.
     kind: what the screen shows; it decides which keys are offered and what is asked first.
     taste: how the screen is set at first.
-    most_hz: drawings a second at most.
+    most_hz: drawings a second at most. keys: those of the instrument.
     """
     if ascii_only is None:
         ascii_only = not _speaks_unicode()
-    return SidecarApp(feed, Looks(ascii_only, kind, taste, most_hz))
+    return SidecarApp(feed, Looks(ascii_only, kind, taste, most_hz, keys))
 
 
 def _speaks_unicode() -> bool:

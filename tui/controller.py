@@ -17,7 +17,7 @@ from tui.cursor import Cursor
 from tui.drawing.columns import programme_s
 from tui.drawing.panels.overs import places_s
 from tui.drawing.panels.stands import stands_of
-from tui.drawing.view import View
+from tui.drawing.view import USUAL_KEYS, KeyNames, View
 from tui.drawing.wording import Stands
 
 ZOOMS_S = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, 0.0)
@@ -81,10 +81,17 @@ class Controller:
     """Holds the feed, the view settings and the cursor, and sends commands."""
 
     def __init__(
-        self, feed: Feed, *, half_blocks: bool = True, kind: RunKind = "live", taste: Taste = AT_FIRST
+        self,
+        feed: Feed,
+        *,
+        half_blocks: bool = True,
+        kind: RunKind = "live",
+        taste: Taste = AT_FIRST,
+        keys: KeyNames = USUAL_KEYS,
     ) -> None:
         self.feed = feed
         self.kind = kind
+        self.keys = keys
         self.taste = _usable(taste)
         """How the screen is set; keys change it."""
         self.refusal = ""
@@ -112,6 +119,7 @@ class Controller:
             arm_is_news=self._arm_is_news(snapshot),
             before=self._coloured(snapshot),
             half_blocks=self._half_blocks,
+            keys=self.keys,
         )
 
     def glance(self, before: View) -> View:

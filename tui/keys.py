@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from textual.binding import Binding
 
-MORE = "question_mark"
-"""The key whose place is the right end of the footer, at every width."""
+MORE = "more"
+"""The id of the key whose place is the right end of the footer, at every width."""
 
 _LOG = Binding.Group("Log ±0.5 dB", compact=True)
 _MOVE = Binding.Group("Move ±0.5 dB", compact=True)
 _ZOOM = Binding.Group("Zoom", compact=True)
 
 
-def _shown(key: str, action: str, label: str, tooltip: str, display: str | None = None) -> Binding:
-    """A key that stands in the footer."""
-    return Binding(key, action, label, tooltip=tooltip, key_display=display)
+def _shown(
+    key: str, action: str, label: str, tooltip: str, display: str | None = None, name: str | None = None
+) -> Binding:
+    """A key that stands in the footer. name: in a key map, where it is not the label."""
+    return Binding(key, action, label, tooltip=tooltip, key_display=display, id=name)
 
 
 def _grouped(group: Binding.Group, key: str, action: str, label: str, tooltip: str, display: str) -> Binding:
@@ -29,12 +33,14 @@ def _hidden(key: str, action: str, label: str, tooltip: str, display: str) -> Bi
 
 def _fader(group: Binding.Group, action: str, verb: str, meaning: str) -> tuple[Binding, ...]:
     """The four keys of the master fader, for moves that the sidecar makes or that it only logs."""
-    return (
+    keys = (
         _grouped(group, "plus,equals_sign", f"{action}(0.5)", f"{verb} +0.5 dB", f"{meaning} up 0.5 dB", "+"),
         _grouped(group, "minus", f"{action}(-0.5)", f"{verb} −0.5 dB", f"{meaning} down 0.5 dB", "-"),
         _hidden("up", f"{action}(0.1)", f"{verb} +0.1 dB", f"{meaning} up 0.1 dB", "up"),
         _hidden("down", f"{action}(-0.1)", f"{verb} −0.1 dB", f"{meaning} down 0.1 dB", "down"),
     )
+    ids = ("fader_up", "fader_down", "fader_up_little", "fader_down_little")
+    return tuple(replace(key, id=name) for key, name in zip(keys, ids, strict=True))
 
 
 KEYS = (
@@ -47,7 +53,7 @@ KEYS = (
     _shown("x", "arm", "Arm", "allow automatic moves of the master fader (asks first)"),
     _shown("x", "tell('disarm')", "Disarm", "end automatic moves at once"),
     _shown("x", "cancel", "Cancel", "do not arm after all"),
-    _shown("a", "tell('acknowledge')", "Ack", "acknowledge the alerts"),
+    _shown("a", "tell('acknowledge')", "Ack", "acknowledge the alerts", name="acknowledge"),
     *_fader(_LOG, "log_fader", "Log", "log that the fader was moved"),
     *_fader(_MOVE, "move_fader", "Move", "move the fader"),
     _shown("q", "leave", "Quit", "close this screen (asks before it ends a live measurement)"),
@@ -62,11 +68,11 @@ KEYS = (
     _hidden("e", "passes", "Passes", "this pass and those before it, with differences", "e"),
     _shown("i", "rides", "Rides", "list the rides that keep the goal's limits"),
     _shown("b", "balance", "Balance", "list a rough balance of the stems from silence"),
-    _shown("u", "unit", "LU", "LUFS, or LU from the goal"),
+    _shown("u", "unit", "LU", "LUFS, or LU from the goal", name="unit"),
     _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "Zoom in", "show a shorter time", "["),
     _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "Zoom out", "show a longer time", "]"),
     _shown("h", "help", "Help", "what each key does and each measure is"),
-    _shown(MORE, "commands", "more", "every command and goal by its name", "?"),
+    _shown("question_mark", "commands", "more", "every command and goal by its name", "?", MORE),
     _hidden("colon,ctrl+p", "commands", "All", "every command and goal by its name", ":"),
     _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
     _hidden("k", "contrast", "Contrast", "usual or high contrast", "k"),
@@ -88,6 +94,6 @@ KEYS = (
 )
 
 
-def explained() -> list[tuple[str, str]]:
+def explained(keys: tuple[Binding, ...] = KEYS) -> list[tuple[str, str]]:
     """Each key with what it does, for the help."""
-    return [(binding.key_display or binding.key, binding.tooltip) for binding in KEYS]
+    return [(binding.key_display or binding.key, binding.tooltip) for binding in keys]

@@ -51,10 +51,10 @@ WIDENED_SHORT = "range +{range_lu} LU"
 ARMED = "▣ ARMED"
 ARM_WAITING = "▢ waiting"
 NOT_ARMED = "▢ not armed"
-ARMED_HOW = "Moves the fader up and down. Keep a hand on it: touching it or x disarms."
-ARMED_HOW_SHORT = "Moves up too; x disarms."
-WAITING_HOW = "Touch the fader once to arm: the workstation then says where it is. x cancels."
-WAITING_HOW_SHORT = "Touch the fader once to arm; x cancels."
+ARMED_HOW = "Moves the fader up and down. Keep a hand on it: touching it or {arm} disarms."
+ARMED_HOW_SHORT = "Moves up too; {arm} disarms."
+WAITING_HOW = "Touch the fader once to arm: the workstation then says where it is. {arm} cancels."
+WAITING_HOW_SHORT = "Touch the fader once to arm; {arm} cancels."
 WAITING_BEGINS = "Not armed yet"
 """What the run's own sentence begins with while it waits for the fader's position."""
 CAUTION_BEGINS = "Caution"
@@ -92,7 +92,9 @@ ARM_CAUTION = (
     "sudden level can hurt ears and loudspeakers. Turn the monitors down and take headphones off. Keep a hand"
     " on the fader: touching it disarms."
 )
-ARM_KEYS = "y allows them: f moves now; automatic moves start after 30 s.\nx disarms.      Esc cancels."
+ARM_KEYS = (
+    "y allows them: {follow} moves now; automatic moves start after 30 s.\n{arm} disarms.      Esc cancels."
+)
 
 LEAVE_QUESTION = (
     "End the measurement after {measured} of programme?\n\n"
@@ -183,7 +185,7 @@ MEASURES = (
     ("○ silent", "alert: audio arrives and is silent"),
     ("▣ ARMED", "the sidecar may move the workstation's master fader"),
     ("▢ not armed", "it may not; touch, lost audio or sleep also disarm"),
-    ("? question", "a move guessed from the sound; it counts after y"),
+    ("? question", "a move guessed from the sound; it counts after yes"),
     ("LU", "offset from the goal (EBU Tech 3341 §2.7)"),
     ("LUFS", "absolute loudness (EBU Tech 3341 §2.7)"),
     ("EBU Mode", "a goal of −23 LUFS only (EBU Tech 3341 §2)"),

@@ -69,7 +69,7 @@ def load_all(kind: str, load: Callable[[Path], Setting]) -> tuple[list[Setting],
 def read(kind: str, path: Path, required: tuple[str, ...], optional: tuple[str, ...]) -> dict[str, Any]:
     """The keys and values of a file. Raises SettingsError when it cannot be read, or when a key is
     missing or unknown."""
-    return keys(path, kind, _parsed(path), required, optional)
+    return keys(path, kind, parsed(path), required, optional)
 
 
 def keys(
@@ -87,7 +87,8 @@ def keys(
     return table
 
 
-def _parsed(path: Path) -> dict[str, Any]:
+def parsed(path: Path) -> dict[str, Any]:
+    """What a file holds. Raises SettingsError when it cannot be read."""
     try:
         # Editors on some systems put a byte-order mark in front, which TOML does not know.
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))

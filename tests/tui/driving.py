@@ -12,6 +12,7 @@ from sidecar.model.commands import Command
 from sidecar.settings.taste import AT_FIRST
 from tui.app import SidecarApp, make_app
 from tui.drawing.cells import text_of
+from tui.keys import KEYS
 from tui.widgets.panel import Panel
 
 COMPACT = (80, 24)
@@ -30,9 +31,10 @@ def drive(
     kind="live",
     taste=AT_FIRST,
     palette=None,
+    keys=KEYS,
 ) -> SidecarApp:
     """Run *script* against the app of *feed* on a screen of *size* and return the app."""
-    app = make_app(feed, ascii_only=ascii_only, kind=kind, taste=taste)
+    app = make_app(feed, ascii_only=ascii_only, kind=kind, taste=taste, keys=keys)
     app.palette = palette or app.palette
     app.controller.time_of_day = lambda: TIME_OF_DAY
 

@@ -9,6 +9,19 @@ from tui.drawing.wording import Stands
 
 
 @dataclass(frozen=True, slots=True)
+class KeyNames:
+    """The keys that sentences name, as their owner has them."""
+
+    arm: str = "x"
+    follow: str = "f"
+    yes: str = "y"
+    no: str = "n"
+
+
+USUAL_KEYS = KeyNames()
+
+
+@dataclass(frozen=True, slots=True)
 class View:
     """A moment of the run and how the person wants to see it."""
 
@@ -32,5 +45,6 @@ class View:
     """How the measures were coloured at the look before, for the hysteresis."""
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""
+    keys: KeyNames = USUAL_KEYS
     is_line_slow: bool = False
     """True while the terminal takes fewer drawings than it is meant to show."""

@@ -11,6 +11,7 @@ from textual.widgets import Footer, Static
 
 from sidecar.model.snapshot import ArmState
 from tui import texts
+from tui.drawing.view import KeyNames
 from tui.palette import Palette
 from tui.screens.dialog import Dialog, prose
 
@@ -23,10 +24,11 @@ class ArmDialog(Dialog[bool]):
         Binding("escape,n,x", "answer(False)", "Cancel", key_display="esc"),
     ]
 
-    def __init__(self, arm: ArmState, palette: Palette, *, is_elsewhere: bool) -> None:
+    def __init__(self, arm: ArmState, keys: KeyNames, palette: Palette, *, is_elsewhere: bool) -> None:
         """is_elsewhere: the fader is not in the room of this screen."""
         super().__init__()
         self._arm = arm
+        self._keys = keys
         self._palette = palette
         self._is_elsewhere = is_elsewhere
 
@@ -41,7 +43,7 @@ class ArmDialog(Dialog[bool]):
             (f"{texts.ARM_ELSEWHERE}\n\n" if self._is_elsewhere else "", "over bold"),
             (texts.ARM_CAUTION_WORD, "over bold"),
             (f"{texts.ARM_CAUTION}\n\n", "plain"),
-            (texts.ARM_KEYS, "plain"),
+            (texts.ARM_KEYS.format(arm=self._keys.arm, follow=self._keys.follow), "plain"),
         )
         with Vertical(id="box"):
             yield Static(prose(parts, self._palette))

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Protocol, cast
 
 from textual.actions import parse
+from textual.binding import Binding
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.widgets import Input
 
@@ -15,7 +16,6 @@ from sidecar.settings.goals import Goal
 from tui import texts
 from tui.controller import Controller
 from tui.drawing import wording
-from tui.keys import KEYS
 from tui.palette import Palette
 
 _ITSELF = "commands"
@@ -26,6 +26,7 @@ class ScreenWithKeys(Protocol):
 
     controller: Controller
     palette: Palette
+    keys: tuple[Binding, ...]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Whether that does something now."""
@@ -61,7 +62,7 @@ class RunCommands(Provider):
     def _commands(self) -> Iterator[Named]:
         screen = cast(ScreenWithKeys, self.screen)
         seen = {_ITSELF}
-        for binding in KEYS:
+        for binding in screen.keys:
             _, action, parameters = parse(binding.action)
             if binding.action in seen or not screen.check_action(action, parameters):
                 continue

@@ -6,10 +6,9 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding
 from textual.message import Message
 from textual.screen import Screen
 
@@ -90,10 +89,11 @@ class TasteChanged(Message):
 class MainScreen(Screen[None]):
     """Draws the latest view and turns keys into commands."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*KEYS]
-
-    def __init__(self, controller: Controller, palette: Palette) -> None:
+    def __init__(self, controller: Controller, palette: Palette, keys: tuple[Binding, ...] = KEYS) -> None:
         super().__init__()
+        for binding in Binding.make_bindings(keys):
+            self._bindings.key_to_bindings.setdefault(binding.key, []).append(binding)
+        self.keys = keys
         self.controller = controller
         self.palette = palette
         self._asked: dict[str, int] = {"channels": 0}
@@ -266,7 +266,10 @@ class MainScreen(Screen[None]):
     def action_arm(self) -> None:
         if self._view is not None and self._view.snapshot.arm is not None:
             dialog = ArmDialog(
-                self._view.snapshot.arm, self.palette, is_elsewhere=self.controller.kind == "attached"
+                self._view.snapshot.arm,
+                self._view.keys,
+                self.palette,
+                is_elsewhere=self.controller.kind == "attached",
             )
             self.app.push_screen(dialog, self._arm_if)
 
@@ -318,7 +321,7 @@ class MainScreen(Screen[None]):
             self.controller.select_goal(name)
 
     def action_help(self) -> None:
-        self.app.push_screen(HelpDialog(explained(), self.palette))
+        self.app.push_screen(HelpDialog(explained(self.keys), self.palette))
 
     def action_again(self) -> None:
         self.app.exit("again")

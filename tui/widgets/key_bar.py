@@ -35,7 +35,7 @@ class KeyBar(Footer):
             if binding.show and not binding.system
         }
         shown = [*reversed(by_action.values())]
-        last = [one for one in shown if one[0].key == MORE]
+        last = [one for one in shown if one[0].id == MORE]
         room = self.size.width - sum(self._width(binding) for binding, _ in last)
         for group in self._groups([one for one in shown if one not in last]):
             room -= self._width_of(group)

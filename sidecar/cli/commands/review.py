@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from sidecar.cli.run.screen import show
+from sidecar.cli.run.screen import check, show
 from sidecar.cli.terminal.progress import ProgressCallback, each
 from sidecar.cli.terminal.shutdown import ending
 from sidecar.delivery.measure.whole_file import Measured, measure
@@ -19,6 +19,7 @@ _USUAL_GOAL = "r128"
 
 def run(options: argparse.Namespace) -> int:
     """Shows it until the person quits."""
+    check()
     review = _review(options)
     with ending(lambda: 0, has_screen=True) as asked:
         show(review, options, "past", lambda: asked.is_asked)

@@ -53,6 +53,7 @@ def _is_orphan(parent: int) -> Callable[[], bool]:
 def _in_browsers(options: argparse.Namespace) -> int:
     from sidecar.osc.sockets.destinations import resolve
     from sidecar.osc.table.addresses import checked_root
+    from tui.own_keys import own_keys
 
     try:
         from sidecar.web.guard import Guard
@@ -61,6 +62,7 @@ def _in_browsers(options: argparse.Namespace) -> int:
         raise MissingPackage(
             f"The screen in a browser needs a package ({error.name}): pip install textual-serve"
         ) from error
+    own_keys()
     resolve(options.attach)  # a mistake is printed here, not in each tab
     checked_root(options.osc_root)
     server = bind(options.bind, options.port)

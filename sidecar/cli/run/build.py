@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
-import tui
 from sidecar.cli.arguments.parsing import LISTEN_PORT
 from sidecar.cli.run import screen
 from sidecar.cli.run.closing import closing_lines, closing_object
@@ -72,7 +71,7 @@ def run_session(
         if mix:
             mix.check_channels(source.channels)
         if has_screen:
-            tui.need_terminal()
+            screen.check()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             if options.json and not has_screen:  # the lines for people say so themselves
                 closing.enter_context(compiling_is_said(Console(stderr=True)))

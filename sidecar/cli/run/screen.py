@@ -21,6 +21,15 @@ def is_tab() -> bool:
     return "WebDriver" in os.environ.get("TEXTUAL_DRIVER", "")
 
 
+def check() -> None:
+    """Raises SettingsError where no screen can be shown: no terminal, or keys that cannot be used."""
+    import tui
+    from tui.own_keys import own_keys
+
+    tui.need_terminal()
+    own_keys()
+
+
 def show(feed: Feed, options: argparse.Namespace, kind: RunKind, is_over: Callable[[], bool]) -> bool:
     """Shows *feed* until the person quits; returns whether it is to be played again.
 

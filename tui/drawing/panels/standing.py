@@ -11,7 +11,7 @@ from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Row, Run, fit, shortened, spread, width_of
 from tui.drawing.panels.advice import advice
-from tui.drawing.view import View
+from tui.drawing.view import KeyNames, View
 
 _LOW_ROWS = 30
 _TREND = {-1: " ↘", 0: "", 1: " ↗"}
@@ -47,7 +47,7 @@ def standing_rows(view: View, width: int, height: int) -> list[Row]:
 def _reserved(view: View, width: int) -> Row:
     """The question alone while one is asked; else everything in the longest form that finds room."""
     if view.snapshot.guess:
-        return _question(view.snapshot.guess, width)
+        return _question(view.snapshot.guess, view.keys, width)
     said, look = tuple(_said(view)), _next_look(view) or ((),)
     left: Row = ()
     for form in range(max((len(forms) for forms in said), default=1)):
@@ -119,9 +119,14 @@ def _scope(snapshot: Snapshot) -> str:
     return texts.THIS_PASS if snapshot.advice.lands_this_pass else texts.WHOLE_PASS
 
 
-def _question(guess: str, width: int) -> Row:
+def _question(guess: str, names: KeyNames, width: int) -> Row:
     """The question and the keys that answer it; the keys are never cut."""
-    keys: Row = (("  y", "strong"), (" yes", "plain"), ("  n", "strong"), (" no ", "plain"))
+    keys: Row = (
+        (f"  {names.yes}", "strong"),
+        (" yes", "plain"),
+        (f"  {names.no}", "strong"),
+        (" no ", "plain"),
+    )
     return ((" ? ", "strong"), (shortened(guess, width - 3 - width_of(keys)), "plain"), *keys)
 
 
@@ -133,14 +138,15 @@ def _sentence(view: View, arm: ArmState, width: int) -> Row:
     on the row says how to stop them."""
     sentence = arm.sentence.partition(texts.CAUTION_BEGINS)[0].strip()
     if arm.is_armed and (not view.arm_is_news or texts.CAUTION_BEGINS in arm.sentence):
-        return _longest_that_fits(width, texts.ARMED_HOW, texts.ARMED_HOW_SHORT)
+        return _longest_that_fits(width, view.keys, texts.ARMED_HOW, texts.ARMED_HOW_SHORT)
     if arm.is_waiting and sentence.startswith(texts.WAITING_BEGINS):
-        return _longest_that_fits(width, texts.WAITING_HOW, texts.WAITING_HOW_SHORT)
+        return _longest_that_fits(width, view.keys, texts.WAITING_HOW, texts.WAITING_HOW_SHORT)
     return ((f" {shortened(sentence, width - 2)}", "strong" if view.arm_is_news else "dim"),)
 
 
-def _longest_that_fits(width: int, *forms: str) -> Row:
-    text = next((form for form in forms if len(form) < width - 1), forms[-1])
+def _longest_that_fits(width: int, keys: KeyNames, *forms: str) -> Row:
+    said = [form.format(arm=keys.arm) for form in forms]
+    text = next((form for form in said if len(form) < width - 1), said[-1])
     return ((f" {text}", "strong"),)
 
 
