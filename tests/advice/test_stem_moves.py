@@ -245,7 +245,7 @@ def test_a_kept_stem_that_stands_in_the_way_of_the_balance_is_named():
     moves = heard(energies, anchor="voice", keep=("band",), offset_lu=6.0).moves()
 
     assert {name: move.gain_db for name, move in moves.items()} == {"band": 0.0}
-    assert moves["band"].reason == "The rest cannot lie 6.0 LU under voice: band is held."
+    assert moves["band"].reason == "The balance cannot be 6.0 LU under voice: band is held."
 
 
 def late(seconds, seed=31):

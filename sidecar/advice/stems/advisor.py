@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -32,6 +32,16 @@ _ROUNDING_DB = 1e-3
 """dB by which a peak in single precision may miss a ceiling that it meets."""
 
 
+@dataclass(frozen=True, slots=True)
+class _AskedBalance:
+    """What the rest is to be balanced against."""
+
+    words: str
+    """The balance that is asked for."""
+    plan: Callable[[Bools], Plan | Balance]
+    """Returns how the faders that may be moved get there."""
+
+
 class StemAdvisor:
     """Which of several faders to move so that their mix lands on the goal.
 
@@ -46,6 +56,7 @@ class StemAdvisor:
         keep: Iterable[str] = (),
         limits: FaderLimits | None = None,
         offset_lu: float | None = None,
+        ldr_lu: float | None = None,
     ) -> None:
         """Makes an advisor without any measured block.
 
@@ -64,6 +75,9 @@ class StemAdvisor:
         offset_lu
             How far under the anchor the rest shall lie while the anchor sounds, LU; None asks for no balance,
             only for the landing.
+        ldr_lu
+            In place of *offset_lu*: what the mix shall read more than the anchor, its dialogue, both gated
+            (R 128 s4), LU.
 
         Raises
         ------
@@ -76,6 +90,7 @@ class StemAdvisor:
         self.anchor = anchor
         self.keep = frozenset(keep)
         self.offset_lu = offset_lu
+        self.ldr_lu = ldr_lu
         self.limits = limits or FaderLimits()
         _check_names(self.names, self.keep | ({anchor} if anchor is not None else set()))
         self._history = StemHistory(len(self.names))
@@ -187,10 +202,10 @@ class StemAdvisor:
     ) -> dict[str, Move]:
         """The fewest faders to move, then the least dB, to land the mix; empty when nothing is to be done.
 
-        All moves belong together: each carries the landing of the mix with all of them made. An anchor
-        with an offset comes first: the rest is brought under it, by a step at a time; once it is there, only
-        the master fader can land the mix. An anchor and a kept stem are never moved, nor is a stem of which
-        less than 10 s were heard, unless it moves with all others.
+        All moves belong together: each carries the landing of the mix with all of them made. A balance that
+        is asked for comes first: the rest is brought under the anchor, or to the LDR, by a step at a time;
+        once it is there, only the master fader can land the mix. What is held is never moved, nor is a stem
+        of which less than 10 s were heard, unless it moves with all others.
 
         Parameters
         ----------
@@ -217,11 +232,10 @@ class StemAdvisor:
         planner = Planner(self._history, now.lufs + gain_db, self.limits)
         before = np.array([name in latest for name in self.names])
         is_wanted = not self._is_left_alone(now.lufs) if whole is None else gain_db != 0.0
-        if self.anchor is not None and self.offset_lu is not None:
-            balance = self._balance(planner, now, before, is_wanted=is_wanted)
+        if (asked := self._asked_balance(planner)) is not None:
+            balance = self._balance(asked, now, before, is_wanted=is_wanted)
             if isinstance(balance, Plan):
-                why = f"First the balance, {figure(self.offset_lu)} LU under {self.anchor}."
-                return self._plan_moves(planner, balance, whole, land, why)
+                return self._plan_moves(planner, balance, whole, land, f"First the balance, {asked.words}.")
             return balance
         if not is_wanted:
             return {}
@@ -243,21 +257,31 @@ class StemAdvisor:
         anchor = None if self.anchor is None else self.names.index(self.anchor)
         return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)
 
+    def _asked_balance(self, planner: Planner) -> _AskedBalance | None:
+        if self.anchor is None:
+            return None
+        place, ldr_lu, offset_lu = self.names.index(self.anchor), self.ldr_lu, self.offset_lu
+        if ldr_lu is not None:
+            words = f"LDR {figure(ldr_lu)} LU with {self.anchor}"
+            return _AskedBalance(words, lambda free: planner.with_ldr(free, place, ldr_lu))
+        if offset_lu is not None:
+            words = f"{figure(offset_lu)} LU under {self.anchor}"
+            return _AskedBalance(words, lambda free: planner.under_anchor(free, place, offset_lu))
+        return None
+
     def _balance(
-        self, planner: Planner, now: Gated, latest: Bools, *, is_wanted: bool
+        self, asked: _AskedBalance, now: Gated, latest: Bools, *, is_wanted: bool
     ) -> Plan | dict[str, Move]:
-        """The rest brought under the anchor, or what stands in the way. The anchor stays, so the landing is
-        the master fader's."""
-        anchor, offset_lu = str(self.anchor), float(self.offset_lu or 0.0)
-        place, free = self.names.index(anchor), self._free()
-        under = f"{figure(offset_lu)} LU under {anchor}"
-        if self._history.heard_s[place] < HEARD_S or np.any(self._is_short(free, latest)):
+        """The rest brought to the balance, or what stands in the way. The anchor stays, so the landing is the
+        master fader's."""
+        anchor, free = str(self.anchor), self._free()
+        if self._history.heard_s[self.names.index(anchor)] < HEARD_S or np.any(self._is_short(free, latest)):
             return {}
-        balance = planner.under_anchor(free, place, offset_lu)
+        balance = asked.plan(free)
         if isinstance(balance, Plan):
             return balance
         if balance is Balance.BLOCKED:
-            return self._obstacle(now, f"The rest cannot lie {under}")
+            return self._obstacle(now, f"The balance cannot be {asked.words}")
         if not is_wanted:
             return {}
         return self._obstacle(

@@ -31,6 +31,9 @@ _SLACK_DB = 0.3
 _BALANCED_LU = 0.5
 """A balance this near to the offset asked for is left alone."""
 
+_RATIO_LU = 0.2
+"""An LDR this near to the one asked for is left alone: it has the gate in it, and moves in tenths. Ours."""
+
 _MORE_URGENT_DB = 1.5
 """Others than the latest faders are taken where all moves together are so much less. Ours."""
 
@@ -57,10 +60,10 @@ class Plan:
 
 
 class Balance(Enum):
-    """Why the rest is not to be moved against the anchor."""
+    """Why the rest is not to be moved against the stem that is held."""
 
     THERE = auto()
-    """It lies as far under the anchor as was asked for, or the anchor is silent."""
+    """The balance is as was asked for, or that stem is silent."""
     BLOCKED = auto()
     """What is held is too loud by itself, or nothing may be moved."""
 
@@ -135,6 +138,20 @@ class Planner:
         if math.isnan(wanted_db):
             return Balance.BLOCKED
         return self._limited(free, round(wanted_db, 1), -self._limits.step_down_db)
+
+    def with_ldr(self, free: Bools, dialogue: int, ldr_lu: float) -> Plan | Balance:
+        """All free faders alike, so that the mix reads *ldr_lu* more than the stem *dialogue* alone: by one
+        step at most. Both are gated (R 128 s4 in Tech 3343 §9.4)."""
+        now = self._history.gated(self._faders_db)
+        alone_db = np.where(np.arange(len(free)) == dialogue, self._faders_db, SILENCE)
+        wanted_lufs = self._history.gated(alone_db).lufs + ldr_lu
+        if math.isinf(wanted_lufs) or abs(now.lufs - wanted_lufs) <= _RATIO_LU:
+            return Balance.THERE
+        towards = Planner(self._history, wanted_lufs, self._limits)
+        plan = towards._landed(together(free), now) if free.any() else None
+        if plan is None or towards._error_lu(plan) > _RATIO_LU:
+            return Balance.BLOCKED
+        return self._limited(free, float(plan.changes_db[free][0]), -self._limits.step_down_db)
 
     def peaks(self, plan: Plan) -> PeakBound:
         """What the true peaks of the mix can reach after *plan*."""
