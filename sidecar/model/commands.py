@@ -67,6 +67,14 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class MarkDialogue:
+    """Dialogue begins at this place in the programme, or ends."""
+
+    verb: ClassVar[str] = "dialogue"
+    is_on: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Acknowledge:
     """The held alerts have been seen."""
 
@@ -154,6 +162,7 @@ Command = (
     | SelectGoal
     | SelectEarlierPass
     | Mark
+    | MarkDialogue
     | Acknowledge
     | StemFaderAt
     | FaderCommand

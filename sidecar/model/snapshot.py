@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from sidecar.model.advice import Advice
 from sidecar.model.commands import Command
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Alert, Move, Reading, Ride
 from sidecar.settings.goals import Goal
 
@@ -56,7 +57,7 @@ class Target:
     """Whether a lamp is driven there, whose flashing asks for a caution."""
 
 
-EventKind = Literal["alert", "mark", "move", "gap", "goal", "pause"]
+EventKind = Literal["alert", "mark", "dialogue", "move", "gap", "goal", "pause"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +177,10 @@ class Snapshot:
     """How a script of ``--on`` failed, until it is acknowledged; empty while all is well."""
     passes: tuple[PastPass, ...] = ()
     """The latest passes on record before this one, the last one first."""
+    dialogue: DialogueLoudness | None = None
+    """None where the dialogue was neither asked for nor marked."""
+    is_dialogue_marked: bool = False
+    """True from a marker where dialogue begins to the one where it ends."""
     timecode_start_s: float | None = None
     """Time of day at which the programme began by its own timecode, seconds from midnight; None where the
     source has no timecode."""

@@ -194,7 +194,18 @@ def _number(entry: Incoming, address: str, value: Any) -> float:
     return float(value)
 
 
-_READ: dict[str, Callable[[Incoming, str, Any], str | float]] = {"s": _text, "n": _name, "f": _number}
+def _switch(_entry: Incoming, address: str, value: Any) -> bool:
+    if not isinstance(value, int | float) or value not in {0, 1}:
+        raise _unfit(address, "0 or 1", value)
+    return bool(value)
+
+
+_READ: dict[str, Callable[[Incoming, str, Any], str | float]] = {
+    "s": _text,
+    "n": _name,
+    "f": _number,
+    "i": _switch,
+}
 """Reads one argument by its tag. Each raises Refusal."""
 
 

@@ -133,6 +133,6 @@ def _units(unit: str, tags: str) -> Node:
 
 
 def _ranges(row: Incoming, tags: str) -> Node:
-    if "f" not in tags:
+    if not {"f", "i"} & set(tags):
         return {}
-    return {"RANGE": [{"MIN": row.low, "MAX": row.high} if tag == "f" else {} for tag in tags]}
+    return {"RANGE": [{"MIN": row.low, "MAX": row.high} if tag in "fi" else {} for tag in tags]}

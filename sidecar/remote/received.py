@@ -21,7 +21,10 @@ _MOST = 1_000
 """Ours: more than any field has items; it bounds the memory that a wrong number can take."""
 _LONGEST_TEXT = 1_000
 """Characters. Ours: some four times the longest sentence of a run (``details.NAME_BYTES``)."""
-NOT_ALWAYS = ("/peak/channels", "/peak/held", "/peak/now", "/correlation")
+NOT_ALWAYS = (
+    *("/peak/channels", "/peak/held", "/peak/now", "/correlation"),
+    *(row.path for row in OUTGOING if row.path.startswith("/dialogue/")),
+)
 """Readings that have no value at times; then nothing is sent."""
 _FIRST_READING = OUTGOING[0].path
 _TAGS = (

@@ -119,13 +119,13 @@ class PassLog:
         if self._pass:
             self._pass.event(event)
 
-    def record_mark(self, label: str) -> None:
+    def record_mark(self, label: str, *, kind: EventKind = "mark") -> None:
         """Records a mark at the present end of the pass. Raises SettingsError above the limit of events."""
         if self._log.is_full:
             raise SettingsError(
                 f"The pass holds {MOST_EVENTS:,} events, the most there may be. Reset starts a new pass."
             )
-        self.record_event("mark", label)
+        self.record_event(kind, label)
 
     def record_fader_report(self, report: FaderReport) -> None:
         """Records a position or a move that was reported of a fader."""

@@ -27,6 +27,7 @@ from sidecar.model.commands import (
     FaderAt,
     FaderCommand,
     Mark,
+    MarkDialogue,
     Pause,
     Reset,
     ResetPeaks,
@@ -53,6 +54,7 @@ from sidecar.run.advising import AdviceSchedule
 from sidecar.run.alerting import AlertMonitor
 from sidecar.run.background_loader import BackgroundLoader
 from sidecar.run.command_queue import CommandQueue, Request, UnforeseenFaults
+from sidecar.run.dialogue import BEGINS, ENDS, RunDialogue
 from sidecar.run.earlier_passes import on_record
 from sidecar.run.first_sound import FirstSound, is_sound
 from sidecar.run.master_fader import MasterFader
@@ -71,7 +73,7 @@ if TYPE_CHECKING:
 _WAITING_AFTER_S = 1.0
 _LONGEST_MARK = 200
 """Characters of a label."""
-_NO_ADVICE = (FaderAt, StemFaderAt, Mark, Acknowledge, ResetPeaks)
+_NO_ADVICE = (FaderAt, StemFaderAt, Mark, MarkDialogue, Acknowledge, ResetPeaks)
 """Commands that do not renew the advice: a surface may report a fader twenty times a second, all day."""
 
 
@@ -111,6 +113,7 @@ class Session:
         self._advice = AdviceSchedule(
             options.goal, duration_s, options.earlier, stem_faders, stray_db=options.stray_db
         )
+        self._dialogue = RunDialogue(options.mix)
         self._pass_log = PassLog(options.journal, options.resumed)
         self._past_passes = PastPasses(is_recorded=options.journal is not None, beside=not options.fast)
         note = self._pass_log.record_event
@@ -269,6 +272,7 @@ class Session:
             return
         meter.restore(before.energies, before.reading, before.cuts)
         self._advice.restore(before)
+        self._dialogue.restore(before)
         self._has_sound, self._first_sound = True, None
         self._lost_s = before.dropped_samples / meter.rate_hz
         self._pass_log.record_event("gap", "continued")
@@ -300,6 +304,7 @@ class Session:
         self._has_sound = self._has_sound or is_sound(taken.mix.energy)
         self._alerts.push_true_peaks(taken.mix.true_peak)
         self._advice.push_blocks(taken, block)
+        self._dialogue.push_blocks(taken)
         reading, fader_db = meter.reading(), self._advice.advisor.fader_db
         self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db)
 
@@ -331,6 +336,7 @@ class Session:
 
     def _cut(self, kind: EventKind, text: str, lost_s: float = 0.0) -> None:
         self._advice.splice()
+        self._dialogue.cut()
         self._pass_log.record_cut(lost_s)
         self._pass_log.record_event(kind, text)
 
@@ -391,6 +397,8 @@ class Session:
             rides=advice.rides,
             rides_reason=advice.rides_reason,
             passes=self._past_passes.latest,
+            dialogue=self._dialogue.reading(reading.integrated),
+            is_dialogue_marked=self._dialogue.is_marked,
             timecode_start_s=self._timecode_start_s(reading),
             beat=int(self._clock() - self._began_s),
             script_fault=printable(self._script_fault),
@@ -487,7 +495,15 @@ class Session:
 
     def _execute_at_once(
         self,
-        command: Start | Pause | Continue | Reset | ResetPeaks | Mark | Acknowledge | StemFaderAt,
+        command: Start
+        | Pause
+        | Continue
+        | Reset
+        | ResetPeaks
+        | Mark
+        | MarkDialogue
+        | Acknowledge
+        | StemFaderAt,
         meter: Metering,
     ) -> None:
         match command:
@@ -501,11 +517,19 @@ class Session:
                 meter.reset_peaks()
             case Mark(label):
                 self._pass_log.record_mark(printable(label, _LONGEST_MARK))
+            case MarkDialogue(is_on):
+                self._mark_dialogue(is_on=is_on)
             case Acknowledge():
                 self._alerts.acknowledge()
                 self._script_fault = ""
             case StemFaderAt(stem, position_db):
                 self._report_stem(stem, position_db)
+
+    def _mark_dialogue(self, *, is_on: bool) -> None:
+        self._dialogue.check_can_be_marked()
+        if is_on != self._dialogue.is_marked:
+            self._pass_log.record_mark(BEGINS if is_on else ENDS, kind="dialogue")
+            self._dialogue.mark(is_on=is_on)
 
     def _continue(self, meter: Metering) -> None:
         if meter.is_paused:
@@ -542,6 +566,7 @@ class Session:
         self._past_passes.begin_pass(self._clock(), is_first=False)
         self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
         meter.reset()
+        self._dialogue.reset()
         self._await_sound()
         self._expect_rest(0.0)
         self._fader.begin_anew(f"the pass of {self._source.title}")

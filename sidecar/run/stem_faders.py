@@ -45,6 +45,10 @@ class Mix:
     """Stems whose faders stay where they are."""
     offset_lu: float | None = None
     """How far under the anchor the rest shall lie while the anchor sounds."""
+    dialogue: str | None = None
+    """The stem that is the dialogue."""
+    ldr_lu: float | None = None
+    """What the mix shall read more than the anchor, which is the dialogue then."""
 
     def check_channels(self, channels: int) -> None:
         """Raises SettingsError where so many channels are not the stems side by side."""
@@ -66,7 +70,9 @@ class StemFaders:
     def __init__(self, mix: Mix, goal: Goal) -> None:
         """Raises SettingsError for names that are missing, double or unknown."""
         self._mix = mix
-        self._advisor = StemAdvisor(mix.names, goal, mix.anchor, mix.keep, offset_lu=mix.offset_lu)
+        self._advisor = StemAdvisor(
+            *(mix.names, goal, mix.anchor, mix.keep), offset_lu=mix.offset_lu, ldr_lu=mix.ldr_lu
+        )
         self._steady = SteadyStems(self._advisor)
         self._faders_db = np.zeros(len(mix.names))
         self._reported: set[str] = set()

@@ -290,7 +290,7 @@ def test_a_watcher_is_sent_readings_at_the_port_that_asked(run_port, peer):
     heard = dict(peer.messages_until("/sidecar/watching"))
     engine.soon(port.offer, a_snapshot())
 
-    assert heard["/sidecar/watching"] == [60.0, 50.0, 22]
+    assert heard["/sidecar/watching"] == [60.0, 50.0, 26]
     assert heard["/sidecar/alert/hot"][:1] == [0]
     assert dict(peer.messages_until("/sidecar/momentary"))
     assert [target.name for target in port.status()] == [f"127.0.0.1:{peer.port}"]
@@ -313,7 +313,7 @@ def test_a_target_may_be_given_groups_and_a_rate(run_port, peer):
         ("127.0.0.1:9000", None, len(SENT)),
         ("127.0.0.1:9000@5", 5.0, len(SENT)),
         ("127.0.0.1:9000/alert", None, 5),
-        ("127.0.0.1:9000/reading,alert@12.5", 12.5, 22),
+        ("127.0.0.1:9000/reading,alert@12.5", 12.5, 26),
         ("[::1]:9000/alert@50", 50.0, 5),
     ],
 )

@@ -6,7 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from sidecar.model.commands import Arm, Disarm, FaderAt, Nudge, Pause, Reset, SelectGoal, StemFaderAt
+from sidecar.model.commands import (
+    Arm,
+    Disarm,
+    FaderAt,
+    MarkDialogue,
+    Nudge,
+    Pause,
+    Reset,
+    SelectGoal,
+    StemFaderAt,
+)
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import ArmState, Snapshot, Stem
 from sidecar.osc import codec
@@ -18,6 +29,7 @@ PAGE = Path(__file__).parents[2] / "sidecar" / "osc" / "README.md"
 
 
 STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
+DIALOGUE = DialogueLoudness("detector", -27.0, -23.0, 300.0, 600.0, 0.9)
 ARM = ArmState("mine", True, "Armed by the person.")
 
 
@@ -38,13 +50,21 @@ def test_the_page_about_osc_prints_the_table_as_it_is():
 def test_every_outgoing_address_sends_the_types_it_documents():
     """Values read from a snapshot fit the type tags of their row."""
     for out in addresses.OUTGOING:
-        values = out.read(a_snapshot(stems=STEMS, arm=ARM))
+        values = out.read(a_snapshot(stems=STEMS, arm=ARM, dialogue=DIALOGUE))
         built = codec.message(addresses.ROOT + out.path, out.tags, values)
         ((address, arguments),) = codec.parse(built.dgram)
         kinds = "".join({float: "f", int: "i", str: "s"}[type(a)] for a in arguments)
 
         assert addresses.ROOT + out.path == address
         assert re.fullmatch(out.tags.replace("*", "+"), kinds), out.path
+
+
+def test_the_dialogue_is_sent_where_it_is_measured():
+    read = dict_of(a_snapshot(dialogue=DIALOGUE))
+    names = ("loudness", "ldr", "share", "confidence")
+
+    assert [read[f"/dialogue/{name}"] for name in names] == [(-27.0,), (4.0,), (0.5,), (0.9,)]
+    assert [dict_of(a_snapshot())[f"/dialogue/{name}"] for name in names] == [()] * 4
 
 
 def test_an_alert_carries_state_value_and_limit():
@@ -115,6 +135,8 @@ def test_what_is_not_there_is_not_told():
         ("/sidecar/fader", [-3], FaderAt(-3.0)),
         ("/sidecar/fader", [-3.5], FaderAt(-3.5)),
         ("/sidecar/nudge", [0.5], Nudge(0.5)),
+        ("/sidecar/dialogue", [1], MarkDialogue(True)),
+        ("/sidecar/dialogue", [0.0], MarkDialogue(False)),
         ("/sidecar/arm", [], Arm()),
         ("/sidecar/disarm", [1], Disarm()),
         ("/sidecar/stem/fader", ["voice", -3.0], StemFaderAt("voice", -3.0)),
@@ -137,6 +159,9 @@ def test_messages_become_commands(address, arguments, expected):
         ("/sidecar/fader", [True], "needs a number"),
         ("/sidecar/fader", [float("nan")], "needs a number"),
         ("/sidecar/fader", [90.0], "-120 to 20 dB"),
+        ("/sidecar/dialogue", [], "one argument"),
+        ("/sidecar/dialogue", [2], "0 or 1, not 2"),
+        ("/sidecar/dialogue", ["on"], "0 or 1, not 'on'"),
         ("/sidecar/reset", ["now"], "no argument"),
         ("/sidecar/reset", [1, 2], "no argument"),
         ("/sidecar/stem/fader", ["voice"], "two arguments, not 1"),

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidecar.model.advice import Advice
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import ALERT_NAMES, Alert, Move, Reading, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, PastPass, Snapshot, Stem, Target
 from sidecar.osc import codec
@@ -47,7 +48,7 @@ limits = st.one_of(st.none(), figures)
 goals = st.builds(
     Goal,
     *(texts, texts, figures, st.one_of(figures, st.just(math.inf)), figures, figures, figures, figures),
-    *(limits, limits, limits, st.sampled_from(["LUFS", "LKFS"]), texts),
+    *(limits, limits, limits, limits, limits, limits, st.sampled_from(["LUFS", "LKFS"]), texts),
 )
 snapshots = st.builds(
     Snapshot,
@@ -83,6 +84,15 @@ snapshots = st.builds(
         st.builds(EarlierPass, texts, st.booleans(), figures, st.one_of(figures, st.just(math.inf))),
     ),
     arm=st.one_of(st.none(), st.builds(ArmState, texts, st.booleans(), texts)),
+    dialogue=st.one_of(
+        st.none(),
+        st.builds(
+            DialogueLoudness,
+            st.sampled_from(["stem", "detector", "markers"]),
+            *(levels, levels, figures, figures, figures, texts),
+        ),
+    ),
+    is_dialogue_marked=st.booleans(),
     guess=texts,
     rides=st.lists(st.builds(Ride, figures, figures, figures, figures), max_size=5).map(tuple),
     rides_reason=texts,

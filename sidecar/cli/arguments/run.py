@@ -64,6 +64,7 @@ def add_live(commands: Any) -> None:
         "sidecar live --duration 3:30\n"
         "sidecar live --earlier last\n"
         "sidecar live --stems voice,music,effects --anchor voice\n"
+        "sidecar live --stems voice,music,effects --dialogue voice --ldr 5\n"
         "sidecar live --surface decibels --surface-at 127.0.0.1:8000\n"
         "sidecar live --file mix.wav --pace fast --no-screen --json\n"
         "sidecar live --osc 192.168.1.20:9000 --osc light.local:7000",
@@ -199,6 +200,11 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="start a pass with the first sound above -70 LUFS, also after each reset",
     )
+    parser.add_argument(
+        "--dialogue",
+        metavar="STEM",
+        help="measure dialogue loudness: on that stem, or with 'detect' where speech is found in the mix",
+    )
     parser.add_argument("--resume", action="store_true", help="continue the last pass on record")
     parser.add_argument("--no-record", action="store_true", help="keep this run out of the record of passes")
     parser.add_argument(
@@ -298,4 +304,7 @@ def _add_stem_options(parser: Any) -> None:
     parser.add_argument("--keep", metavar="A,B", help="stems whose faders stay where they are")
     parser.add_argument(
         "--under", type=float, metavar="LU", help="LU of the rest under the anchor while that plays"
+    )
+    parser.add_argument(
+        "--ldr", type=float, metavar="LU", help="bring the mix to LU over the stem of --dialogue, which stays"
     )

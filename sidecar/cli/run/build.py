@@ -20,6 +20,7 @@ from sidecar.cli.run.discovery import discovery
 from sidecar.cli.run.fader_link import FaderLink, Reach, no_fader
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, unless_it_never_began
 from sidecar.cli.run.outputs import effects
+from sidecar.cli.run.stems import detects_dialogue
 from sidecar.cli.run.worker import run_beside, wait
 from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.cli.terminal.log import kept_log
@@ -155,6 +156,7 @@ def _session(
             stray_db=options.stray,
             earlier=earlier,
             mix=mix,
+            detects_dialogue=detects_dialogue(options),
             remote=_remote(reached),
             recorder=_recorder(source, options, closing),
             journal=journal,

@@ -11,6 +11,7 @@ from typing import Literal
 from sidecar.errors import NetworkError
 from sidecar.model import commands
 from sidecar.model.commands import Command
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.readings import ALERT_NAMES, Alert, AlertName, AlertState, Move
 from sidecar.model.snapshot import ArmState, Snapshot, Stem
@@ -74,7 +75,7 @@ class Incoming:
 
     path: str
     tags: str
-    """OSC type tags; ``n`` is a name or a number: ``s``, ``i`` or a whole ``f``."""
+    """OSC type tags; ``n`` is a name or a number: ``s``, ``i`` or a whole ``f``; ``i`` is 0 or 1."""
     unit: str
     low: float
     high: float
@@ -165,7 +166,31 @@ def _readings() -> Iterator[Outgoing]:
         "by how much the mono sum was softer over the last 3 s: above 3 dB, channels cancel",
         lambda s: (s.reading.mono_loss_db,),
     )
+    yield from _dialogue()
     yield add("/seconds", "s", "programme measured since the reset", lambda s: (s.reading.seconds,))
+
+
+def _dialogue() -> Iterator[Outgoing]:
+    def add(path: str, unit: str, sentence: str, read: Callable[[DialogueLoudness], float]) -> Outgoing:
+        def value(snapshot: Snapshot) -> tuple[Value, ...]:
+            return () if snapshot.dialogue is None else (read(snapshot.dialogue),)
+
+        return Outgoing(path, "f", unit, "reading", f"{sentence}; where dialogue is measured", value)
+
+    yield add(
+        "/dialogue/loudness",
+        "LUFS",
+        "gated loudness of the dialogue",
+        lambda d: d.dialogue_lufs,
+    )
+    yield add("/dialogue/ldr", "LU", "integrated less dialogue loudness (LDR)", lambda d: d.ldr_lu)
+    yield add("/dialogue/share", "", "share of the time with dialogue, 0 to 1", lambda d: d.speech_share)
+    yield add(
+        "/dialogue/confidence",
+        "",
+        "how sure automatic detection is on average where it found speech, 0 to 1; else 1",
+        lambda d: d.confidence,
+    )
 
 
 def _one_value(group: Group) -> Callable[..., Outgoing]:
@@ -322,6 +347,7 @@ INCOMING: tuple[Incoming, ...] = (
         commands.SelectEarlierPass,
     ),
     Incoming("/mark", "s", "", 0, 0, "set a marker with that label here", commands.Mark),
+    Incoming("/dialogue", "i", "", 0, 1, "1 where dialogue begins, 0 where it ends", commands.MarkDialogue),
     Incoming(
         "/acknowledge",
         "",

@@ -53,7 +53,11 @@ ANSWERS: tuple[Exchange, ...] = (
         "iib",
         "pass, first column, and three 32-bit floats a column, 100 ms each: short-term, integrated, fader",
     ),
-    Exchange("/event", "iifss", "pass, place, seconds, kind (alert, mark, move, gap, goal, pause), text"),
+    Exchange(
+        "/event",
+        "iifss",
+        "pass, place, seconds, kind (alert, mark, dialogue, move, gap, goal, pause), its text",
+    ),
     Exchange("/goals/goal", "ii" + GOAL.tags, f"place, how many; {GOAL.sentence}"),
     Exchange("/error", "ss", "the address that was refused, and why"),
 )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, Literal, TypeVar, cast, get_args
 
 from sidecar.model.advice import Advice, State
+from sidecar.model.dialogue import DialogueLoudness, DialogueOrigin
 from sidecar.model.readings import Limit, Move, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Opening, PastPass, Snapshot, Stem, Target
 from sidecar.osc.codec import Value, clipped, level_of
@@ -287,6 +288,24 @@ _TIMECODE: Shape[float | None] = Shape(
     lambda start_s: (-1.0 if start_s is None else start_s,),
     lambda start_s: None if start_s < 0.0 else start_s,
 )
+_ORIGINS: tuple[DialogueOrigin, ...] = get_args(DialogueOrigin)
+_DIALOGUE = _optional(
+    Shape(
+        "sfffffs",
+        "",
+        lambda found: (
+            *(found.found_by, found.dialogue_lufs, found.programme_lufs, found.speech_s, found.seconds),
+            *(found.confidence, _name(found.stem)),
+        ),
+        lambda found_by, dialogue_lufs, programme_lufs, *rest: DialogueLoudness(
+            cast(DialogueOrigin, found_by) if found_by in _ORIGINS else "markers",
+            *(level_of(dialogue_lufs), level_of(programme_lufs), *rest),
+        ),
+    ),
+    DialogueLoudness("markers"),
+    "1 where dialogue is measured; what it is known from (stem, detector or markers), dialogue and programme "
+    "loudness, seconds with dialogue, seconds searched, confidence, stem",
+)
 _TEXT = Shape("s", "", lambda text: (_sentence(text),), str)
 _FLAG = Shape("i", "", lambda flag: (int(flag),), bool)
 _SOURCE_FIELDS = ("source", "rate_hz", "layout", "duration_s")
@@ -362,6 +381,13 @@ DETAILS: tuple[Detail, ...] = (
     _one("/detail/rides", "rides_reason", _TEXT, "why there are these rides, or none"),
     _each("/detail/target", "targets", _TARGET, "one a destination of OSC", Target("")),
     _each("/detail/pass", "passes", _PAST_PASS, "one a pass on record, the last one first", _NO_PASS),
+    _one("/detail/dialogue", "dialogue", _DIALOGUE),
+    _one(
+        "/detail/dialogue/marked",
+        "is_dialogue_marked",
+        _FLAG,
+        "1 from a marker where dialogue begins to the one where it ends",
+    ),
     _one("/detail/timecode", "timecode_start_s", _TIMECODE),
     _one("/detail/guess", "guess", _TEXT, "a question about an unreported move; empty otherwise"),
     _one("/detail/notice", "notice", _TEXT, "the latest notice, or nothing"),
@@ -390,6 +416,7 @@ def content(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.rides_reason,
         tuple((target.name, target.fault) for target in snapshot.targets),
         snapshot.passes,
+        snapshot.is_dialogue_marked,
         snapshot.guess,
         snapshot.notice,
     )
