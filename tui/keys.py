@@ -59,6 +59,7 @@ KEYS = (
     _shown("q", "leave", "Quit", "close this screen (asks before it ends a live measurement)"),
     _shown("m", "tell('mark', '')", "Marker", "set a marker here"),
     _hidden("M", "label", "Named marker", "set a marker with a label", "M"),
+    _hidden("d", "dialogue", "Dialogue", "mark where dialogue begins, and again where it ends", "d"),
     _shown("g", "goals", "Goal", "choose another goal"),
     _shown("r", "reset", "Reset", "start a new programme (asks first)"),
     _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),

@@ -59,11 +59,13 @@ _LEAST_HERO = 4
 """Rows of the hero, its figures in half blocks, when a table of stems needs the others."""
 
 
-def plan(rows: int, channels: int, *, width: int = 80, standing: int = 0, stems: int = 0) -> RowPlan:
+def plan(
+    rows: int, channels: int, *, width: int = 80, standing: int = 0, stems: int = 0, dialogue: int = 0
+) -> RowPlan:
     """Share *rows* out among the panels for a programme of *channels* channels on *width* columns.
 
-    standing, stems: rows that these panels ask for. The state of automatic moves is there from the second row
-    on; for the stems first the history gives way, then the size of the figures.
+    standing, stems, dialogue: rows that these ask for. The state of automatic moves is there from the second
+    row on; for the stems first the history gives way, then the size of the figures.
     """
     shared = RowPlan(spare=max(0, rows))
     is_complete = shared.reserve("hero", 1)
@@ -75,7 +77,7 @@ def plan(rows: int, channels: int, *, width: int = 80, standing: int = 0, stems:
         _make_room(shared, stems)
         if width >= _LARGE_FROM:
             shared.reserve("hero", 2)
-        _grow(shared, rows, channels)
+        _grow(shared, rows, channels, dialogue)
     rest = "history" if shared.history else "hero"
     shared.reserve(rest, shared.spare)
     return shared
@@ -89,7 +91,7 @@ def _make_room(shared: RowPlan, stems: int) -> None:
     shared.reserve("stems", min(stems, shared.spare))
 
 
-def _grow(shared: RowPlan, rows: int, channels: int) -> None:
+def _grow(shared: RowPlan, rows: int, channels: int, dialogue: int) -> None:
     """What a tall screen adds before the rest goes to the history."""
     if not shared.reserve("history", max(0, _LEAST_HISTORY - shared.history)) or not shared.reserve(
         "outlets", 1
@@ -97,6 +99,7 @@ def _grow(shared: RowPlan, rows: int, channels: int) -> None:
         return
     if not shared.reserve("history", max(0, _HISTORY - shared.history)):
         return
+    has_dialogue = dialogue > 0 and shared.reserve("scales", dialogue)
     peaks = 1
     if 1 < channels <= MOST_PEAK_ROWS and shared.reserve("scales", channels - 1):
         peaks = channels
@@ -106,6 +109,6 @@ def _grow(shared: RowPlan, rows: int, channels: int) -> None:
     if shared.reserve("history", max(0, _TALL_HISTORY - shared.history)):
         thickness += shared.reserve("scales", 2)
         shared.reserve("hero", 1)
-    shared.parts = Rows(thickness, peaks, has_distribution, has_correlation)
+    shared.parts = Rows(thickness, peaks, has_distribution, has_correlation, has_dialogue)
     if rows >= _WALL_ROWS:
         shared.reserve("hero", 7)

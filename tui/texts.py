@@ -176,7 +176,7 @@ MEASURES = (
     ("History", "short-term over time; bright line integrated, forecast ahead of now"),
     ("Columns", "solid up to the lowest short-term, softer up to the highest"),
     ("Cursor", "a place in the history; the line below has its levels"),
-    ("Events", "↕ fader, ◆ marker, △ ▷ alert, ╳ gap, ┼ goal, ‖ pause"),
+    ("Events", '↕ fader, ◆ marker, " dialogue, △ ▷ alert, ╳ gap, ┼ goal, ‖ pause'),
     ("Rides", "fader moves there and back that keep the goal's limits"),
     ("△ ceiling", "alert: true peak over the ceiling; latched until you acknowledge"),
     ("▷ over", "alert: integrated over the highest value that passes"),

@@ -32,6 +32,8 @@ class DialogueLoudness:
     """Seconds of programme that were searched."""
     confidence: float = 1.0
     """0 to 1: how sure the detector is on average where it found speech; 1 for a stem or markers."""
+    stem: str = ""
+    """Name of the stem, where the dialogue has its own."""
 
     @property
     def ldr_lu(self) -> float:

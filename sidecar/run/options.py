@@ -40,8 +40,6 @@ class RunOptions:
     """How far the fader may stray from the gain of a whole pass, to land the one that plays."""
     mix: Mix | None = None
     """The stems, where the source's channels are stems side by side."""
-    detects_dialogue: bool = False
-    """Whether dialogue is found in the mix automatically; a stem that is the dialogue is named in *mix*."""
     remote: RemoteFader | None = None
     """The workstation's master fader, where a surface reaches it."""
     recorder: AudioRecorder | None = None

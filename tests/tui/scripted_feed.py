@@ -15,6 +15,7 @@ from sidecar.advice.faders.arming import CAUTION
 from sidecar.errors import SidecarError
 from sidecar.model.advice import Advice
 from sidecar.model.commands import Command
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import ALERT_NAMES, SILENCE, Alert, Limit, Move, Reading, Ride
 from sidecar.model.snapshot import ArmState, EarlierPass, Event, Snapshot, Stem, Target, Timeline
 from sidecar.settings.goals import Goal
@@ -332,6 +333,17 @@ def many_stems(count: int = 12) -> ScriptedFeed:
     return feed
 
 
+CINEMA = replace(BROADCAST, least_dialogue_lufs=-28.0, most_dialogue_lufs=-23.0, ldr_guide_lu=5.0)
+
+
+def spoken() -> ScriptedFeed:
+    """Automatic detection finds speech in the mix; it lies too far under the rest."""
+    found = DialogueLoudness("detector", -28.4, -22.6, 102.0, 184.0, 0.93)
+    return _scene(
+        wandering_history(184.0), goal=CINEMA, dialogue=found, next_pass=Move(0.0, -22.6, -22.9, -22.3)
+    )
+
+
 def unarmed() -> ScriptedFeed:
     """A surface is connected and may not be moved; an earlier pass fits."""
     feed = down()
@@ -429,7 +441,7 @@ SCENES = {
     for scene in (
         *(preparing, listening, hold, on_goal, down, up, first_step, past_bound, passed, failed),
         *(alerted, paused, long, surround, playing),
-        *(stems, many_stems, unarmed, arming, armed, lit, asking, riding, crowded),
+        *(stems, many_stems, spoken, unarmed, arming, armed, lit, asking, riding, crowded),
     )
 }
 

@@ -16,6 +16,7 @@ from sidecar.model.commands import (
     Dismiss,
     Follow,
     Mark,
+    MarkDialogue,
     Nudge,
     Pause,
     ResetPeaks,
@@ -96,6 +97,7 @@ PRESSED = {
         [
             ("space", "tell('pause')", Pause()),
             ("m", "tell('mark', '')", Mark()),
+            ("d", "dialogue", MarkDialogue(True)),
             ("f", "tell('follow')", Follow()),
             *_fader_keys("move_fader"),
             ("r", "reset", ResetDialog),

@@ -67,7 +67,7 @@ _SOMETIMES = frozenset(
 _CHANGES = frozenset(
     {
         *("start", "pause", "continue", "reset", "peak reset", "mark", "label", "acknowledge", "follow"),
-        *("move_fader", "log_fader"),
+        *("move_fader", "log_fader", "dialogue"),
     }
 )
 """What is not offered where a pass that is over is looked back on."""
@@ -141,6 +141,7 @@ class MainScreen(Screen[None]):
     def _asks(self, view: View) -> dict[str, int]:
         return {
             "channels": len(view.snapshot.reading.true_peak),
+            "dialogue": int(view.snapshot.dialogue is not None),
             "standing": standing.rows_wanted(view, self.size.height),
             "stems": stems.rows_wanted(len(view.snapshot.stems), self.size.width),
         }
@@ -294,6 +295,10 @@ class MainScreen(Screen[None]):
     def _mark_if(self, label: str | None) -> None:
         if label is not None:
             self.controller.send_command(commands.Mark(label))
+
+    def action_dialogue(self) -> None:
+        if self._view is not None:
+            self.controller.send_command(commands.MarkDialogue(not self._view.snapshot.is_dialogue_marked))
 
     def action_copy(self) -> None:
         if self._view is not None:

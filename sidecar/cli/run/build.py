@@ -113,6 +113,8 @@ def _session(
     closing: contextlib.ExitStack,
 ) -> Session:
     """A session with all that goes with it; *closing* ends them in the opposite order."""
+    if detects_dialogue(options):
+        raise SettingsError("--dialogue: detection in the mix is not part of this version. Name a stem.")
     if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
         raise SettingsError(
             f"--osc-rate: give {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
@@ -156,7 +158,6 @@ def _session(
             stray_db=options.stray,
             earlier=earlier,
             mix=mix,
-            detects_dialogue=detects_dialogue(options),
             remote=_remote(reached),
             recorder=_recorder(source, options, closing),
             journal=journal,

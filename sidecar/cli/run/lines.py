@@ -10,8 +10,10 @@ import sys
 from collections.abc import Callable
 from typing import Any, TextIO
 
+from sidecar.loudness.dialogue_guides import in_words
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.alert_sentences import alert_sentence
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Reading
@@ -79,6 +81,7 @@ class JsonLines:
             bad_samples=reading.bad_samples,
             dropped_samples=snapshot.dropped_samples,
             fader_db=json_number(snapshot.fader_db),
+            **dialogue_fields(snapshot.dialogue),
             goal=snapshot.goal.name,
         )
         self._print_move(snapshot)
@@ -154,6 +157,22 @@ class JsonLines:
         for event in events[len(known) if is_same_pass else 0 :]:
             if event.kind == "mark":
                 _print_object(type="marker", seconds=round(event.seconds, 3), label=event.text)
+            elif event.kind == "dialogue":
+                _print_object(type="dialogue", seconds=round(event.seconds, 3), label=event.text)
+
+
+def dialogue_fields(dialogue: DialogueLoudness | None) -> dict[str, Any]:
+    """Returns the dialogue loudness as fields of a JSON object; none where it is not measured."""
+    if dialogue is None:
+        return {}
+    return {
+        "dialogue_lufs": json_number(dialogue.dialogue_lufs),
+        "ldr_lu": json_number(dialogue.ldr_lu),
+        "dialogue_share": round(dialogue.speech_share, 3),
+        "dialogue_confidence": round(dialogue.confidence, 3),
+        "dialogue_found_by": dialogue.found_by,
+        **({"dialogue_stem": dialogue.stem} if dialogue.stem else {}),
+    }
 
 
 class PlainLines:
@@ -201,8 +220,13 @@ def levels(snapshot: Snapshot) -> str:
     return (
         f"{clock(reading.seconds)}{state} integrated {figure(reading.integrated)} {snapshot.goal.unit}, "
         f"short-term {figure(reading.short_term)}, momentary {figure(reading.momentary)}, "
-        f"peak {figure(reading.max_true_peak)} dBTP{f'; alerts: {alerts}' if alerts else ''}"
+        f"peak {figure(reading.max_true_peak)} dBTP{_dialogue_in(snapshot)}"
+        f"{f'; alerts: {alerts}' if alerts else ''}"
     )
+
+
+def _dialogue_in(snapshot: Snapshot) -> str:
+    return f"; {in_words(snapshot.dialogue, snapshot.goal)}" if snapshot.dialogue else ""
 
 
 class SpokenLine:
@@ -284,9 +308,10 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
         if is_measured
         else "",
         "peak": f"True peak {figure(reading.max_true_peak)} dBTP." if is_measured else "",
+        "dialogue": f"{in_words(snapshot.dialogue, goal).capitalize()}." if snapshot.dialogue else "",
         "alert": f"Alert: {'; '.join(on)}." if on else "",
     }
-    for least in ("peak", "integrated"):
+    for least in ("dialogue", "peak", "integrated"):
         if longest is not None and len(_joined(parts)) > longest:
             parts[least] = ""
     return _shortened(_joined(parts), longest)

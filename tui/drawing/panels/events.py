@@ -15,11 +15,12 @@ from tui.drawing.columns import Window
 _SIGNS: dict[str, tuple[str, Tone]] = {
     "move": ("↕", "strong"),
     "mark": ("◆", "strong"),
+    "dialogue": ('"', "strong"),
     "gap": ("╳", "over bold"),
     "goal": ("┼", "plain"),
     "pause": ("‖", "dim"),
 }
-_RANK = ("alert", "gap", "move", "mark", "goal", "pause")
+_RANK = ("alert", "gap", "move", "mark", "dialogue", "goal", "pause")
 """Which event is shown where several fall into one column: what needs a person first."""
 
 

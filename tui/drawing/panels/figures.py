@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from sidecar.loudness import dialogue_guides
+from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness
 from sidecar.model.readings import MONO_LOSS_LIMIT_DB, Reading
 from sidecar.settings.goals import Goal
 from tui.drawing import wording
@@ -16,19 +18,58 @@ _Part = tuple[int, Row]
 """A rank, the first of which goes last, and what is written."""
 
 
-def figures_row(view: View, width: int, *, has_range_row: bool, has_correlation_row: bool) -> Row:
+def figures_row(
+    view: View, width: int, *, has_range_row: bool, has_correlation_row: bool, has_dialogue_row: bool = False
+) -> Row:
     """As many figures as fit, in a fixed order; what a row of its own shows is left out."""
     goal, reading = view.snapshot.goal, view.snapshot.reading
     parts: list[_Part] = []
     if not has_range_row:
         parts += [(0, (("Range ", "faint"), range_figure(goal, reading)))]
         parts += [(note_rank, ((note, "faint"),)) for note_rank, note in range_notes(goal, reading)]
+    if view.snapshot.dialogue is not None and not has_dialogue_row:
+        parts += [(0, dialogue_figures(view, view.snapshot.dialogue))]
     parts += [(1, ((_ratios(reading), "faint"),)), (3, ((_maxima(view), "faint"),))]
     parts += [(2, ((_true_peak(view), "faint"),))]
     if not has_correlation_row and (row := correlation_figure(reading)):
         parts += [(0 if cancels_in_mono(reading) else 4, row)]
     parts += [(5, ((f"sample peak {wording.plain(reading.sample_peak)} dBFS", "faint"),))]
     return _fitted(parts, width)
+
+
+def dialogue_row(view: View, width: int) -> Row:
+    """Dialogue loudness and LDR with their guides, the share of time with dialogue, and how it is known."""
+    dialogue, goal = view.snapshot.dialogue, view.snapshot.goal
+    if dialogue is None:
+        return ()
+    parts: list[_Part] = [(0, dialogue_figures(view, dialogue))]
+    guides = dialogue_guides.loudness_guide(goal), dialogue_guides.ldr_guide(goal).replace("guide", "LDR")
+    if notes := ", ".join(filter(None, guides)):
+        parts += [(3, ((f"({notes})", "faint"),))]
+    parts += [(1, ((dialogue_guides.share(dialogue), "faint"),))]
+    parts += [(2, ((dialogue_guides.origin(dialogue), "faint"),))]
+    return _fitted(parts, width)
+
+
+def dialogue_figures(view: View, dialogue: DialogueLoudness) -> Row:
+    """Dialogue loudness and LDR, in the ink of their side of the goal's guides."""
+    goal = view.snapshot.goal
+    label = "Dialogue, marked now " if view.snapshot.is_dialogue_marked else "Dialogue "
+    if not dialogue.is_measured:
+        return ((label, "faint"), (f"−−.− (under {LEAST_SPEECH_S:g} s of it)", "faint"))
+    level = wording.level(dialogue.dialogue_lufs, goal, relative=view.relative)
+    return (
+        (label, "faint"),
+        _beside_guide(level, dialogue_guides.loudness_side(dialogue, goal)),
+        (" LDR ", "faint"),
+        _beside_guide(f"{wording.plain(dialogue.ldr_lu)} LU", dialogue_guides.ldr_side(dialogue, goal)),
+    )
+
+
+def _beside_guide(text: str, side: dialogue_guides.Side | None) -> tuple[str, Tone]:
+    if side is None or side == "inside":
+        return text, "dim"
+    return f"{wording.SHAPES[side]} {text}", f"{side} bold"
 
 
 def _fitted(parts: list[_Part], width: int) -> Row:

@@ -13,7 +13,13 @@ from tui.drawing.cells import Cells, Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.advice import landing_ink, landing_stand
 from tui.drawing.panels.distribution import Distribution
-from tui.drawing.panels.figures import correlation_row, figures_row, range_figure, range_notes
+from tui.drawing.panels.figures import (
+    correlation_row,
+    dialogue_row,
+    figures_row,
+    range_figure,
+    range_notes,
+)
 from tui.drawing.panels.overs import short_term_line
 from tui.drawing.panels.stands import COMFORT_BELOW_LU, momentary_line, stands_of
 from tui.drawing.scale import (
@@ -63,12 +69,13 @@ class Rows:
     peaks: int = 1
     has_distribution: bool = False
     has_correlation: bool = False
+    has_dialogue: bool = False
 
 
 def scales(
     view: View, width: int, height: int, rows: Rows = Rows(), distribution: Distribution | None = None
 ) -> list[Row]:
-    """*height* rows: scale, landing, integrated, short-term, momentary, range, peaks, correlation, figures.
+    """*height* rows: scale, landing, the measures, range, peaks, correlation, dialogue, figures.
 
     With fewer than seven rows only the most needed ones stay.
     """
@@ -90,11 +97,13 @@ def scales(
         *([_range_row(view, scale, width, distribution)] if rows.has_distribution and distribution else []),
         *peaks,
         *([_row(width, *correlation_row(view, scale), is_minor=True)] if rows.has_correlation else []),
+        *([dialogue_row(view, width)] if rows.has_dialogue else []),
         figures_row(
             view,
             width,
             has_range_row=rows.has_distribution,
             has_correlation_row=rows.has_correlation,
+            has_dialogue_row=rows.has_dialogue,
         ),
     ]
     return _exactly(drawn, width, height)

@@ -1,0 +1,80 @@
+"""The dialogue beside the guides of a goal, and in words. A guide never fails a programme."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from sidecar.loudness.limits import is_over, is_under
+from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness
+from sidecar.model.units import figure
+from sidecar.settings.goals import Goal
+
+Side = Literal["under", "inside", "over"]
+
+
+def loudness_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
+    """Returns where the dialogue loudness is; None without a guide or a figure."""
+    least, most = goal.least_dialogue_lufs, goal.most_dialogue_lufs
+    if not dialogue.is_measured or (least is None and most is None):
+        return None
+    if is_over(dialogue.dialogue_lufs, most):
+        return "over"
+    return "under" if least is not None and is_under(dialogue.dialogue_lufs, least) else "inside"
+
+
+def ldr_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
+    """Returns where the loudness-to-dialogue ratio is; None without a guide or a figure."""
+    if not dialogue.is_measured or goal.ldr_guide_lu is None:
+        return None
+    return "over" if is_over(dialogue.ldr_lu, goal.ldr_guide_lu) else "inside"
+
+
+def loudness_guide(goal: Goal) -> str:
+    """Returns the guide for the dialogue loudness; empty where there is none."""
+    least, most = goal.least_dialogue_lufs, goal.most_dialogue_lufs
+    if least is None:
+        return "" if most is None else f"guide to {_plain(most)}"
+    return f"guide from {_plain(least)}" if most is None else f"guide {_plain(least)} to {_plain(most)}"
+
+
+def ldr_guide(goal: Goal) -> str:
+    """Returns the guide for the loudness-to-dialogue ratio; empty where there is none."""
+    return "" if goal.ldr_guide_lu is None else f"guide to {_plain(goal.ldr_guide_lu)}"
+
+
+def origin(dialogue: DialogueLoudness) -> str:
+    """Returns how it is known where the dialogue is."""
+    match dialogue.found_by:
+        case "stem":
+            return f"on the stem {dialogue.stem}"
+        case "detector":
+            return f"automatic detection, {100.0 * dialogue.confidence:.0f} % sure"
+        case "markers":
+            return "marked by hand"
+
+
+def share(dialogue: DialogueLoudness) -> str:
+    """Returns how much of the time has dialogue."""
+    return f"in {100.0 * dialogue.speech_share:.0f} % of the time"
+
+
+def in_words(dialogue: DialogueLoudness, goal: Goal) -> str:
+    """Returns loudness, ratio, share and origin, with the goal's guides: part of a sentence."""
+    if not dialogue.is_measured:
+        return f"dialogue not measured: less than {LEAST_SPEECH_S:g} s of it so far, {origin(dialogue)}"
+    loudness = _beside(loudness_side(dialogue, goal), loudness_guide(goal))
+    ratio = _beside(ldr_side(dialogue, goal), ldr_guide(goal))
+    return (
+        f"dialogue {figure(dialogue.dialogue_lufs)} {goal.unit}{loudness}, "
+        f"LDR {figure(dialogue.ldr_lu)} LU{ratio}, {share(dialogue)}, {origin(dialogue)}"
+    )
+
+
+def _beside(side: Side | None, guide: str) -> str:
+    if side is None:
+        return ""
+    return f" ({guide})" if side == "inside" else f" ({side} the {guide})"
+
+
+def _plain(guide: float) -> str:
+    return f"{guide:g}".replace("-", "−")
