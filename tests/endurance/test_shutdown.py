@@ -67,12 +67,15 @@ class Run:
             run.kill()
         return Outcome(self.osc, self.lamp, self.folder, run.returncode, errors)
 
-    def on_terminal(self, *ends, controls=True):
-        """Each of *ends*, called with terminal and process, brings the end about once the lamp is on."""
+    def on_terminal(self, *ends, controls=True, fails=False):
+        """Each of *ends*, called with terminal and process, brings the end about once the lamp is on.
+        fails: the run fails by itself first."""
         with OwnTerminal() as terminal:
             run = terminal.start(self.command, self.environment, controls=controls)
             try:
                 self.lamp.wait_for("/lamp", 1)
+                if fails:
+                    self.osc.wait_for("/sidecar/transport", "ended")
                 for end in ends:
                     end(terminal, run)
                 code = run.wait(END_S)
@@ -109,10 +112,6 @@ def say_that_it_hung_up(_terminal, run):
     run.send_signal(signal.SIGHUP)
 
 
-def wait_for_the_fault(terminal, _run):
-    terminal.wait_for(b"has failed")
-
-
 LINES = ("--no-screen", "--json")
 WAYS = {
     "SIGTERM, lines": lambda *at: Run(*at, lines=LINES).without_terminal(signal.SIGTERM),
@@ -125,7 +124,7 @@ WAYS = {
     "closed terminal, screen": lambda *at: Run(*at).on_terminal(hang_up),
     "closed terminal of others, screen": lambda *at: Run(*at).on_terminal(hang_up, controls=False),
     "fault, lines": lambda *at: Run(*at, program=[BROKEN], lines=LINES).without_terminal(),
-    "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(wait_for_the_fault, terminate),
+    "fault, screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(terminate, fails=True),
     "SIGTERM, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, terminate),
     "SIGINT, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, interrupt),
     "SIGHUP, stuck screen": lambda *at: Run(*at).on_terminal(hold_up, say_that_it_hung_up),
@@ -137,7 +136,7 @@ WAYS = {
         hold_up, terminate, terminate, hang_up, controls=False
     ),
     "fault, stuck screen": lambda *at: Run(*at, program=[BROKEN]).on_terminal(
-        wait_for_the_fault, stop_reading, terminate
+        stop_reading, terminate, fails=True
     ),
 }
 AT_ONCE = 16
@@ -200,5 +199,6 @@ def test_a_fault_of_our_own_is_one_sentence(endings):
     ended = endings["fault, lines"].result()
 
     assert [endings[way].result().code for way in WAYS if "fault" in way] == [2, 2, 2]
+    assert b"The sidecar has failed (ZeroDivisionError(" in endings["fault, screen"].result().shown
     assert ended.errors.startswith("sidecar: The sidecar has failed (ZeroDivisionError(")
     assert "Traceback" not in ended.errors
