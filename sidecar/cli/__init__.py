@@ -7,7 +7,6 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 
-from sidecar.cli.terminal.first_run import settle_compiled_code
 from sidecar.cli.terminal.text import settle_outputs
 from sidecar.cli.terminal.unwritable import DISK_FULL, unwritable
 from sidecar.errors import DeviceLost, SidecarError
@@ -29,7 +28,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help(sys.stderr)
             return CANNOT
-        settle_compiled_code()
         code = import_module(f"sidecar.cli.commands.{options.command.replace('-', '_')}").run(options)
         sys.stdout.flush()
     except DeviceLost as error:

@@ -83,7 +83,9 @@ class Front:
         """
         self._rate_hz = checked_rate(rate_hz)
         self._layout = layout
-        self._weights = np.array(layout.weights)
+        self._gains = np.zeros(layout.channels + layout.channels % 2)
+        self._gains[: layout.channels] = layout.weights
+        self._scratch = kernels.fresh_scratch()
         self._sections = k_weighting(rate_hz)
         self._grid = Grid(rate_hz, HOPS_PER_SECOND, first_block * kernels.HOPS_PER_BLOCK)
         self._state = kernels.fresh_front(layout.channels)
@@ -124,7 +126,7 @@ class Front:
         room = ends.size // kernels.HOPS_PER_BLOCK + 1
         apart, peaks = np.empty((room, channels)), np.empty((room, channels), np.float32)
         out = energies, apart, peaks
-        filled = kernels.run_front(planes, ends, self._sections, self._weights, self._state, out)
+        filled = kernels.run_front(planes, ends, self._sections, self._gains, self._state, self._scratch, out)
         return Hops(n, energies, lengths, apart[:filled], peaks[:filled], sample_peak, bad, planes)
 
     def _planes_for(self, frames: int) -> NDArray[np.float32]:

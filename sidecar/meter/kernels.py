@@ -11,12 +11,13 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.meter.compiled import kernel
 from sidecar.meter.interpolation import REACH
-from sidecar.meter.peak_kernels import true_peak, workspace
+from sidecar.meter.peak_kernels import Workspace, true_peak, workspace
 from sidecar.meter.planes import SEGMENT, clear, copy_row
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
+from sidecar.native.kernels import kernel
 
+Scratch = tuple[NDArray[np.float64], Workspace]
 HOPS_PER_BLOCK = 10
 """A block is 100 ms, a hop 10 ms: fine enough for Tech 3341 cases 13 and 14."""
 
@@ -50,22 +51,25 @@ def fresh_front(channels: int) -> FrontState:
     )
 
 
+def fresh_scratch() -> Scratch:
+    """Scratch for :func:`run_front`, one for each thread."""
+    return np.empty((2, SEGMENT)), workspace()
+
+
 @kernel
-def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: Any) -> int:
+def run_front(planes: Any, ends: Any, sos: Any, gains: Any, state: Any, scratch: Any, out: Any) -> int:
     """Measures *planes*, shape (rows, REACH + n), hop by hop; see :func:`~sidecar.meter.planes.fresh_planes`.
 
     ends: shape (hops,), where in the n frames each hop ends that gets full here.
+    gains: shape (rows,), on the power of each.
     out: weighted sum of squares of each of those, shape (hops,); and of each block that gets full here the
     weighted sum of squares and the linear true peak of each channel, shapes (blocks, channels).
     Returns the count of full blocks.
     """
     energies, apart, peaks = out
-    channels = weights.size
+    outs, work = scratch
+    channels = state.block_peak.size
     frames = planes.shape[1] - REACH
-    outs = np.empty((2, SEGMENT))
-    gains = np.zeros(planes.shape[0])
-    copy_row(weights, gains)
-    work = workspace()
     blocks = 0
     at = 0
     for hop in range(ends.size + 1):
@@ -100,12 +104,13 @@ def run_front(planes: Any, ends: Any, sos: Any, weights: Any, state: Any, out: A
     return blocks
 
 
-@kernel
-def ring_out(history: Any, peaks: Any) -> None:
+def ring_out(history: NDArray[np.float32], peaks: NDArray[np.float32]) -> None:
     """Raises *peaks*, shape (channels,), to the true peak of all that interpolators still hold, as if silence
     followed. history: shape (channels, REACH)."""
-    tail = np.zeros(2 * REACH, np.float32)
-    work = workspace()
+    _ring_out(np.concatenate([history, np.zeros_like(history)], axis=1), peaks, workspace())
+
+
+@kernel
+def _ring_out(tails: Any, peaks: Any, work: Any) -> None:
     for c in range(peaks.size):
-        copy_row(history[c], tail)
-        peaks[c] = true_peak(tail, peaks[c], work)
+        peaks[c] = true_peak(tails[c], peaks[c], work)

@@ -5,15 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from sidecar.meter.compiled import part
 from sidecar.meter.interpolation import LAST_TWO, LAST_TWO_EXCESS, REACH, STAGES
 from sidecar.meter.planes import SEGMENT, highest
+from sidecar.native.kernels import part
 
 _FIRST, _SECOND = STAGES[:2]
 _PAIRS = _FIRST.size
 _EXCESS = np.float32(LAST_TWO_EXCESS)
 _TWO = np.float32(2.0)
+
+Floats = NDArray[np.float32]
+Workspace = tuple[Floats, Floats, Floats, Floats, NDArray[np.int32], Floats]
 
 # Planes hold no NaN (see planes.take_in), so the compiler may assume there is none.
 _FLAGS = {"contract", "reassoc", "nsz", "nnan"}
@@ -114,8 +118,7 @@ def true_peak(x: Any, peak: Any, work: Any) -> np.float32:
     return peak
 
 
-@part()
-def workspace() -> Any:
+def workspace() -> Workspace:
     """Scratch for :func:`true_peak`, for up to REACH + SEGMENT samples at a time."""
     longest = REACH + SEGMENT
     return (

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
+from sidecar.native.kernels import kernel, part
 
 SEGMENT = 1024
 """Frames that are taken through all steps at once, while they are near at hand."""
@@ -79,16 +79,20 @@ def _silence_bad(x: Any) -> int:
     return bad
 
 
-@kernel
-def take_in(frames: Any, gain: np.float32, planes: Any, peaks: Any) -> int:
-    """Copies *frames*, shape (n, channels), times *gain* into planes[:channels, REACH:].
+def take_in(
+    frames: NDArray[Any], gain: np.float32, planes: NDArray[np.float32], peaks: NDArray[np.float32]
+) -> int:
+    """Copies *frames*, shape (n, channels), contiguous, times *gain* into planes[:channels, REACH:].
 
     peaks: out, shape (channels,), linear sample peaks. Returns the count of bad samples, which are NaN,
     infinite or absurd; such a sample becomes silence.
     """
+    return _take_in(frames, frames.reshape(-1), gain, planes, peaks, np.empty(SEGMENT // 2, np.int32))
+
+
+@kernel
+def _take_in(frames: Any, flat: Any, gain: np.float32, planes: Any, peaks: Any, work: Any) -> int:
     channels = frames.shape[1]
-    flat = frames.reshape(frames.size)
-    work = np.empty(SEGMENT // 2, np.int32)
     for c in range(channels):
         peaks[c] = np.float32(0.0)
     bad = 0

@@ -7,11 +7,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.peak_kernels import true_peak, workspace
 from sidecar.meter.planes import ABSURD, SEGMENT, clear, copy_row
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
+from sidecar.native.kernels import kernel, part
 
 
 class StemState(NamedTuple):
@@ -45,21 +45,34 @@ def _add_products(weighted: Any, n: int, products: Any) -> None:
             products[i, j] += product(weighted[i, :n], weighted[j, :n])
 
 
-@kernel
-def run_stems(planes: Any, grid: Any, sos: Any, state: Any, covariance: Any, peaks: Any) -> None:
+def run_stems(
+    planes: NDArray[np.float32],
+    grid: tuple[NDArray[np.int64], NDArray[np.int64]],
+    sos: NDArray[np.float64],
+    state: StemState,
+    covariance: NDArray[np.float64],
+    peaks: NDArray[np.float32],
+) -> None:
     """Measures *planes*, shape (rows, REACH + n), the channels of the stems side by side, block by block.
 
     grid: (where in the n frames each block ends that gets full here, frames in each), shape (blocks,).
     covariance: out, shape (blocks, stems, stems), mean products, summed over a stem's channels.
     peaks: out, shape (blocks, stems), linear true peaks.
     """
+    channels, stems = state.history.shape[0], peaks.shape[1]
+    scratch = np.zeros((stems + channels % 2, channels // stems * SEGMENT)), workspace()
+    _run_stems(planes, grid, sos, state, scratch, (covariance, peaks))
+
+
+@kernel
+def _run_stems(planes: Any, grid: Any, sos: Any, state: Any, scratch: Any, out: Any) -> None:
     ends, lengths = grid
+    weighted, work = scratch
+    covariance, peaks = out
     channels = state.history.shape[0]
     frames = planes.shape[1] - REACH
     stems = peaks.shape[1]
     each = channels // stems
-    weighted = np.zeros((stems + channels % 2, each * SEGMENT))
-    work = workspace()
     at = 0
     for block in range(ends.size + 1):
         end = ends[block] if block < ends.size else frames

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from sidecar.meter.compiled import part
+from sidecar.native.kernels import part
 
 MEMORY = 6
 """Numbers of filter state of a channel: the last two samples, the last two of either section."""

@@ -12,10 +12,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.meter.compiled import kernel, part
 from sidecar.meter.kernels import HOPS_PER_BLOCK
 from sidecar.meter.planes import copy_row
 from sidecar.model.units import LOUDNESS_OFFSET_DB, mean_square
+from sidecar.native.kernels import kernel, part
 
 MOMENTARY_HOPS = 40
 """0.4 s: Tech 3341 §2.2, and the gating block of BS.1770-5 Annex 1."""
@@ -140,15 +140,14 @@ def _mean(energy: Any, length: Any, start: int, stop: int) -> float:
     return total / frames
 
 
-@kernel
 def run_windows(
-    hops: Any,
+    hops: tuple[NDArray[np.float64], NDArray[np.int64]],
     mode: int,
-    state: Any,
-    gate: Any,
-    pages: Any,
-    spread: Any,
-    blocks: Any,
+    state: WindowState,
+    gate: GateState,
+    pages: Pages,
+    spread: RangeState,
+    blocks: NDArray[np.float64],
 ) -> int:
     """Adds full hops.
 
@@ -159,14 +158,17 @@ def run_windows(
     Returns how many of those there are.
     """
     energies, lengths = hops
-    history = np.empty(SHORT_TERM_HOPS + energies.size)
-    frames = np.empty(SHORT_TERM_HOPS + energies.size, np.int64)
-    copy_row(state.energy, history)
-    copy_row(state.length, frames)
-    copy_row(energies, history[SHORT_TERM_HOPS:])
-    copy_row(lengths, frames[SHORT_TERM_HOPS:])
+    behind = np.concatenate([state.energy, energies]), np.concatenate([state.length, lengths])
+    return slide_windows(behind, mode, state, gate, pages, spread, blocks)
+
+
+@kernel
+def slide_windows(behind: Any, mode: int, state: Any, gate: Any, pages: Any, spread: Any, blocks: Any) -> int:
+    """As :func:`run_windows`; the hops come behind those of the last 3 s."""
+    history, frames = behind
+    hops = history.size - SHORT_TERM_HOPS
     made = 0
-    for hop in range(energies.size):
+    for hop in range(hops):
         end = SHORT_TERM_HOPS + hop + 1
         momentary = _mean(history, frames, end - MOMENTARY_HOPS, end)
         short_term = _mean(history, frames, end - SHORT_TERM_HOPS, end)
@@ -177,7 +179,7 @@ def run_windows(
             continue
         state.hops[0] += 1
         if mode == MEASURING:
-            state.frames[0] += lengths[hop]
+            state.frames[0] += frames[end - 1]
             _raise_maxima(state, momentary, short_term)
         if state.hops[0] % _BLOCK_HOPS:
             continue
@@ -192,8 +194,8 @@ def run_windows(
         blocks[made, 1] = momentary
         blocks[made, 2] = short_term
         made += 1
-    copy_row(history[energies.size :], state.energy)
-    copy_row(frames[energies.size :], state.length)
+    copy_row(history[hops:], state.energy)
+    copy_row(frames[hops:], state.length)
     return made
 
 

@@ -240,7 +240,7 @@ class Session:
 
     def _compiled_meter(self) -> Metering:
         """Returns a meter with compiled kernels, and says so where they are compiled now."""
-        from sidecar.meter.compiled import compiling_reported
+        from sidecar.native.kernels import compiling_reported
 
         with compiling_reported(self._note_compiling):
             meter = self._new_meter()

@@ -11,18 +11,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from numba.core.caching import NullCache
 from rich.console import Console
 
 import sidecar.cli.commands.check
 from sidecar.cli import main
 from sidecar.cli.terminal import first_run
-from sidecar.cli.terminal.first_run import settle_compiled_code
 from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.batch.paths import listed
 from sidecar.delivery.measure import whole_file
 from sidecar.errors import SettingsError
-from sidecar.meter import Meter, compiled, windows
+from sidecar.meter import Meter, windows
+from sidecar.native import kernels
 
 RATE_HZ = 48_000
 
@@ -134,85 +133,16 @@ def test_a_check_that_is_interrupted_shows_what_was_measured(
     assert "Interrupted: 1 of 3 files were measured." in shown.err
 
 
-@pytest.fixture
-def unwritable(tmp_path, monkeypatch):
-    """An installation, and a home, in which no file can be made, for root neither."""
-    (tmp_path / "file").touch()
-    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file" / "cache"))
-    monkeypatch.setattr(first_run, "_installation", lambda: tmp_path / "file" / "__pycache__")
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    monkeypatch.setattr("sys.platform", "linux")
-    yield
-    os.environ.pop("NUMBA_CACHE_DIR", None)
-
-
-def test_compiled_code_goes_where_it_is_usual(monkeypatch, unwritable, tmp_path):
-    """Into the installation, else the home: then nothing is to be settled."""
-    with monkeypatch.context() as changed:
-        changed.setattr(first_run, "_installation", lambda: tmp_path / "installed")
-        settle_compiled_code()
-    assert "NUMBA_CACHE_DIR" not in os.environ
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
-    settle_compiled_code()
-    assert "NUMBA_CACHE_DIR" not in os.environ
-
-
-def test_compiled_code_has_a_temporary_place_where_there_is_no_other(unwritable, tmp_path):
-    """The same each time, and closed to others: code is loaded from it."""
-    settle_compiled_code()
-    chosen = Path(os.environ.pop("NUMBA_CACHE_DIR"))
-    settle_compiled_code()
-
-    assert chosen == Path(os.environ["NUMBA_CACHE_DIR"])
-    assert chosen.parent == tmp_path
-    assert chosen.stat().st_mode & 0o777 == 0o700
-
-
-@pytest.mark.skipif(not hasattr(os, "getuid"), reason="there are no such permissions")
-def test_a_place_that_others_can_write_to_is_not_trusted(unwritable, tmp_path):
-    settle_compiled_code()
-    first = Path(os.environ.pop("NUMBA_CACHE_DIR"))
-    first.chmod(0o777)
-    settle_compiled_code()
-    second = Path(os.environ.pop("NUMBA_CACHE_DIR"))
-    first.rmdir()
-    first.symlink_to(second)
-    settle_compiled_code()
-
-    assert len({first, second, Path(os.environ["NUMBA_CACHE_DIR"])}) == 3
-
-
-def test_what_the_settings_say_of_that_place_holds(unwritable, monkeypatch):
-    monkeypatch.setenv("NUMBA_CACHE_DIR", "mine")
-    settle_compiled_code()
-
-    assert os.environ["NUMBA_CACHE_DIR"] == "mine"
-
-
 def test_a_list_that_is_none_is_a_setting():
     with pytest.raises(SettingsError, match="is audio"):
         list(listed(io.BytesIO(b"RIFF"), b"\n"))
-
-
-def test_each_kernel_that_is_compiled_is_said_with_its_number(capsys, monkeypatch):
-    monkeypatch.setattr(compiled, "_kernels", [])
-    monkeypatch.setattr(compiled, "_Kept", lambda _function: NullCache())
-    first, second = (compiled.kernel(lambda x, added=added: x + added) for added in (1, 2))
-    with first_run.compiling_is_said(Console(stderr=True)):
-        assert (first(1), second(1), first(2)) == (2, 3, 3)
-
-    assert capsys.readouterr().err.splitlines() == [
-        "Compiling the meter, once on this machine: 1 of 2.",
-        "Compiling the meter, once on this machine: 2 of 2.",
-    ]
 
 
 @pytest.mark.parametrize("is_kept", [True, False])
 def test_processes_side_by_side_find_the_meter_compiled(monkeypatch, is_kept):
     """Where nothing is kept yet, one second is measured before they begin; else nothing is."""
     measured = []
-    monkeypatch.setattr(compiled, "is_kept", lambda _kernel: is_kept)
+    monkeypatch.setattr(kernels, "is_kept", lambda _kernel: is_kept)
 
     def measure(path, workers):
         measured.append(soundfile.info(path).duration)
@@ -226,4 +156,4 @@ def test_processes_side_by_side_find_the_meter_compiled(monkeypatch, is_kept):
 def test_the_meter_is_kept_once_it_has_measured():
     Meter().push(np.zeros((48_000, 2)))
 
-    assert compiled.is_kept(windows.run_windows)
+    assert kernels.is_kept(windows.slide_windows)

@@ -270,7 +270,7 @@ def test_filters_come_to_rest_in_silence():
     for frames in (noise, silence):
         planes = np.concatenate([np.zeros((REACH, 2), np.float32), frames]).T.copy()
         kernels.run_front(
-            *(planes, none, K_WEIGHTING_48_KHZ, np.ones(2), state),
+            *(planes, none, K_WEIGHTING_48_KHZ, np.ones(2), state, kernels.fresh_scratch()),
             (np.empty(0), np.empty((0, 2)), np.empty((0, 2), np.float32)),
         )
         stem_kernels.run_stems(

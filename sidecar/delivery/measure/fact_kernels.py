@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.measure.facts import CLIP_SAMPLES, CLIPS_LISTED
 from sidecar.delivery.measure.gap_kernels import EDGE, end_runs, find_runs, fresh_runs, is_clear
-from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
 from sidecar.meter.planes import SEGMENT, highest
+from sidecar.native.kernels import kernel, part
 
 _FLAGS = {"contract", "reassoc", "nsz"}
 _SHORTEST_RUN = 1000
@@ -157,10 +157,14 @@ def _compare(left: Any, right: Any, state: Any) -> None:
         state.differ[0] = _differ(left, right)
 
 
-@kernel
 def gather(
-    planes: Any, first_frame: int, full_scale: np.float32, shortest_gap: int, loud: np.float32, state: Any
-) -> Any:
+    planes: NDArray[np.float32],
+    first_frame: int,
+    full_scale: np.float32,
+    shortest_gap: int,
+    loud: np.float32,
+    state: FactState,
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float32]]:
     """Adds planes, see :func:`~sidecar.meter.planes.fresh_planes`, of which the first frame is frame
     *first_frame* of the file. shortest_gap: frames. loud: linear, what both sides of a gap must reach.
 
@@ -168,13 +172,25 @@ def gather(
     either end whatever their length, since they may go on, and the longer ones between. Then what may be
     gaps as (channel, start, stop), shape (n, 3), with the peaks beside them, shape (n, 2).
     """
+    zeros = fresh_runs(planes, state.total.size, shortest_gap)
+    runs = np.empty(((planes.shape[1] - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
+    work = np.empty(SEGMENT, np.int32)
+    shift = first_frame - REACH
+    limits = full_scale, shortest_gap, loud
+    made = _gather(planes, shift, limits, state, (zeros, runs), work)
+    found = zeros.made[0]
+    zeros.places[:found, 1:] += shift
+    return runs[:made], zeros.places[:found], zeros.edges[:found]
+
+
+@kernel
+def _gather(planes: Any, shift: int, limits: Any, state: Any, found: Any, work: Any) -> int:
+    """Returns how many silences there are."""
+    full_scale, shortest_gap, loud = limits
+    zeros, runs = found
     channels = state.total.size
     end = planes.shape[1]
-    work = np.empty(SEGMENT, np.int32)
-    runs = np.empty(((end - REACH) // _SHORTEST_RUN + 2, 2), np.int64)
     made = 0
-    shift = first_frame - REACH
-    zeros = fresh_runs(planes, channels, shortest_gap)
     at, begun = zeros.at, zeros.begun
     silent_from = REACH
     for start in range(REACH, end, SEGMENT):
@@ -206,8 +222,4 @@ def gather(
         made += 1
     if end > REACH:
         end_runs(planes, shortest_gap, loud, zeros)
-    gaps = zeros.places[: zeros.made[0]]
-    for i in range(zeros.made[0]):
-        gaps[i, 1] += shift
-        gaps[i, 2] += shift
-    return runs[:made], gaps, zeros.edges[: zeros.made[0]]
+    return made

@@ -55,7 +55,7 @@ class FactsKeeper:
 
     def add_frames(self, planes: NDArray[np.float32]) -> None:
         """Adds frames, as :func:`~sidecar.meter.planes.fresh_planes` lays them out."""
-        silences, *gaps = fact_kernels.gather(
+        silences, places, edges = fact_kernels.gather(
             planes,
             self._frame,
             self._full_scale,
@@ -73,7 +73,7 @@ class FactsKeeper:
         )
         for start, stop in still:
             self._add_held(self._frame + int(start), self._frame + int(stop))
-        self._gaps.add(*gaps)
+        self._gaps.add(places, edges)
         self._frame += planes.shape[1] - REACH
 
     def join(self, later: FactsKeeper) -> None:

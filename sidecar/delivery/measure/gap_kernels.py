@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.meter.compiled import part
 from sidecar.meter.interpolation import REACH
+from sidecar.native.kernels import part
 
 EDGE = 12
 """Samples by whose peak the sound right before and right after a run is judged: few enough that a fade of
@@ -34,8 +34,7 @@ class ZeroRuns(NamedTuple):
     """Shape (1,): how many there are."""
 
 
-@part()
-def fresh_runs(planes: Any, channels: int, shortest: int) -> ZeroRuns:
+def fresh_runs(planes: NDArray[np.float32], channels: int, shortest: int) -> ZeroRuns:
     """None yet."""
     begin = REACH - EDGE
     room = channels * ((planes.shape[1] - REACH) // shortest + 2)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from sidecar.meter.compiled import kernel, part
 from sidecar.meter.interpolation import REACH
+from sidecar.native.kernels import kernel, part
 
 _TOPS = 3
 """Ours: samples beside a run that stand as high as it does."""
@@ -15,17 +16,26 @@ _ROOM = 256
 """Runs that one call gives at most: what has more of them is made of them."""
 
 
-@kernel
-def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_scale: np.float32) -> Any:
+def find_held(
+    planes: NDArray[np.float32], channels: int, shortest: int, loud: np.float32, full_scale: np.float32
+) -> NDArray[np.int64]:
     """Runs in which no channel moves, as (first, behind the last) in frames of this call, shape (n, 2).
 
     planes: see :func:`~sidecar.meter.planes.fresh_planes`. shortest: frames. loud: linear, what at least one
     channel must reach. What is at *full_scale* is clipped, not held. A run at either end is given
     whatever its length, for it may go on; one that goes on from before begins at −1.
     """
+    runs = np.empty((_ROOM, 2), np.int64)
+    return runs[: _find_held(planes, channels, shortest, loud, full_scale, runs)]
+
+
+@kernel
+def _find_held(
+    planes: Any, channels: int, shortest: int, loud: np.float32, full_scale: np.float32, runs: Any
+) -> int:
+    """Returns how many runs there are."""
     end = planes.shape[1]
     step = max(1, shortest - 1)  # no run of *shortest* has room between two probes
-    runs = np.empty((_ROOM, 2), np.int64)
     made = 0
     first = REACH - 1
     probe = first
@@ -45,7 +55,7 @@ def find_held(planes: Any, channels: int, shortest: int, loud: np.float32, full_
             runs[made, 0], runs[made, 1] = start - REACH, stop - REACH
             made += 1
         probe = max(probe + 1, stop - 1)
-    return runs[:made]
+    return made
 
 
 @part()
