@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sidecar.delivery.judge.remedy import Remedy
     from sidecar.delivery.judge.verdict import Verdict
     from sidecar.delivery.measure.coding import Coded
+    from sidecar.delivery.measure.dialogue import FileDialogue
     from sidecar.delivery.measure.facts import Facts, Gap, Held, Silence
     from sidecar.delivery.measure.part import Part, Scope
     from sidecar.delivery.measure.whole_file import BlockSeries, Measured, measure
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from sidecar.meter.layouts import Layout
     from sidecar.meter.meter import Blocks, Meter
     from sidecar.meter.stems import StemBlocks, StemMeter
+    from sidecar.model.dialogue import DialogueLoudness
     from sidecar.model.readings import Move, Reading
     from sidecar.model.timecode import Clock
     from sidecar.settings.delivery_rules import DeliveryRules, SilenceLimits
@@ -60,9 +62,11 @@ __all__ = [
     "Coded",
     "DeliveryRules",
     "DeviceLost",
+    "DialogueLoudness",
     "EarlierFit",
     "Facts",
     "FaderLimits",
+    "FileDialogue",
     "Finding",
     "Gap",
     "Goal",
@@ -110,6 +114,7 @@ _MODULES = {
     "sidecar.delivery.judge.remedy": ("Remedy",),
     "sidecar.delivery.judge.verdict": ("Verdict",),
     "sidecar.delivery.measure.coding": ("Coded",),
+    "sidecar.delivery.measure.dialogue": ("FileDialogue",),
     "sidecar.delivery.measure.facts": ("Facts", "Gap", "Held", "Silence"),
     "sidecar.delivery.measure.part": ("Part", "Scope"),
     "sidecar.delivery.measure.whole_file": ("BlockSeries", "Measured", "measure"),
@@ -127,6 +132,7 @@ _MODULES = {
     "sidecar.meter.layouts": ("Layout",),
     "sidecar.meter.meter": ("Blocks", "Meter"),
     "sidecar.meter.stems": ("StemBlocks", "StemMeter"),
+    "sidecar.model.dialogue": ("DialogueLoudness",),
     "sidecar.model.readings": ("Move", "Reading"),
     "sidecar.model.timecode": ("Clock",),
     "sidecar.settings.delivery_rules": ("DeliveryRules", "SilenceLimits"),

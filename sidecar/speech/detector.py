@@ -17,6 +17,8 @@ from sidecar.speech.resampler import DETECTOR_RATE_HZ, Resampler
 
 BLOCKS_PER_SECOND = 10
 _BLOCK = DETECTOR_RATE_HZ // BLOCKS_PER_SECOND
+_MODEL_LAG = 1
+"""Chunks by which the model answers late: on the tuning half its answers fit best so much earlier."""
 
 DETECTING = 1
 """Raised by one with every change after which speech may be found elsewhere: archives then search anew."""
@@ -68,7 +70,9 @@ class SpeechDetector:
     def finish(self) -> SpeechBlocks:
         """Returns the blocks that are full and not decided yet. What is pushed next begins a first block."""
         silence = np.zeros(self._resampler.tail, np.float32)
-        self._search(np.concatenate([self._resampler.push(silence), np.zeros(_BLOCK + CHUNK, np.float32)]))
+        self._search(
+            np.concatenate([self._resampler.push(silence), np.zeros(_BLOCK + _MODEL_LAG * CHUNK, np.float32)])
+        )
         flags = self._decision.push(self._fresh_probability())
         rest = self._decided(np.concatenate([flags, self._decision.finish()]))
         self._begin()
@@ -99,14 +103,15 @@ class SpeechDetector:
 
     def _fresh_probability(self) -> Floats:
         """The mean over each further full block of its chunks' probability, each as far as it lies inside."""
-        known = (self._first_chunk + len(self._chunks)) * CHUNK
+        late = _MODEL_LAG * CHUNK
+        known = (self._first_chunk + len(self._chunks)) * CHUNK - late
         stop = min(known // _BLOCK, self._full)
         if stop <= self._blocks:
             return np.empty(0)
-        edges = np.arange(self._blocks, stop + 1) * _BLOCK - self._first_chunk * CHUNK
+        edges = np.arange(self._blocks, stop + 1) * _BLOCK + late - self._first_chunk * CHUNK
         summed = np.concatenate([[0.0], np.cumsum(self._chunks)]) * CHUNK
         fresh = np.diff(np.interp(edges, np.arange(len(summed)) * CHUNK, summed)) / _BLOCK
-        passed = stop * _BLOCK // CHUNK - self._first_chunk
+        passed = (stop * _BLOCK + late) // CHUNK - self._first_chunk
         self._chunks = self._chunks[passed:]
         self._first_chunk += passed
         self._blocks = stop

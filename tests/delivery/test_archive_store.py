@@ -82,6 +82,16 @@ def test_what_was_measured_otherwise_is_due(database, files):
     assert due(database, files, Job(None, (load_goal("a85"),), "meter-1")) == []
 
 
+def test_only_what_was_measured_without_dialogue_is_due_for_it(database, files):
+    with_dialogue = replace(JOB, meter="meter-1 dialogue 1", with_dialogue=True)
+    record(database, files[:1])
+    record(database, files[1:2], with_dialogue)
+
+    assert due(database, files[:2], with_dialogue) == ["a.wav"]
+    assert due(database, files[:2]) == []
+    assert due(database, files[:2], replace(JOB, meter="meter-")) == ["a.wav", "b.wav"]
+
+
 def test_broken_files_are_tried_again(database, files):
     """Whoever lent a permission or mounted a disc need not tell anybody. What was read before is no longer
     taken for the file."""

@@ -30,7 +30,7 @@ def test_what_is_kept_is_what_a_check_finds(tmp_path):
     checked = check_file(str(path), None, GOALS)
     kept = measured(str(path), JOB)
     assert isinstance(kept, Kept)
-    figures, claims = unpack(kept.file, kept.figures, kept.history)
+    figures, claims, _ = unpack(kept.file, kept.figures, kept.history)
 
     assert checked.measured == figures
     assert [claim.about for claim in claims] == ["claims"]

@@ -58,7 +58,7 @@ def balance(frames: NDArray[np.float32], faders_db: list[float]) -> dict[str, si
 
 def report(name: str) -> str:
     try:
-        sidecar.check(name, "r128")
+        sidecar.check(name, "r128", dialogue=True)
     except sidecar.DeviceLost:
         return "gone"
     except (sidecar.SourceError, sidecar.SignalError, sidecar.SettingsError) as error:

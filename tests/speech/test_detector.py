@@ -125,12 +125,15 @@ def test_the_centre_counts_most(layout, gains):
     assert speech_gains(layout_from(layout)) == pytest.approx(gains)
 
 
-def test_speech_is_widened_and_does_not_flutter():
-    decision = SpeechDecision()
+def test_speech_is_widened_by_a_block_and_does_not_flutter():
+    probability = np.array([0.0, 0.0, 0.0, 0.95, 0.7, 0.95, 0.1, 0.0, 0.0, 0.8])
+    whole, blockwise = SpeechDecision(), SpeechDecision()
 
-    flags = [*decision.push(np.array([0.0, 0.0, 0.0, 0.9, 0.4, 0.9, 0.1, 0.0, 0.0, 0.4])), *decision.finish()]
+    flags = [*whole.push(probability), *whole.finish()]
+    one_by_one = [flag for value in probability for flag in blockwise.push(np.array([value]))]
 
     assert [int(flag) for flag in flags] == [0, 0, 1, 1, 1, 1, 1, 0, 0, 0]
+    assert [*one_by_one, *blockwise.finish()] == flags
 
 
 def test_a_package_that_is_missing_is_named_with_the_next_step(monkeypatch):

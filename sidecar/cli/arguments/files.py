@@ -20,6 +20,7 @@ def add_check(commands: Any) -> None:
         "sidecar check --report proof.html --by 'A. Mixer' *.wav\n"
         "sidecar check --fps 25 --from 10:00:00:00 --to 10:42:30:00 programme.wav\n"
         "sidecar check --encoded --goal aes-track mix.wav\n"
+        "sidecar check --dialogue --goal r128-s4 film.wav\n"
         "sidecar check --plot mix.png --csv mix.csv mix.wav\n"
         "sidecar check --layout L,R,Ls,Rs,C,LFE mix.wav",
     )
@@ -42,7 +43,8 @@ def add_check(commands: Any) -> None:
     parts.add_argument(
         "--parts",
         action="store_true",
-        help="also measure each part between the cue markers of a WAV file; the whole decides",
+        help="also measure each part between the cue markers of a WAV file; the whole decides. Parts named "
+        "'dialogue…' give its dialogue loudness",
     )
     parts.add_argument(
         "--fps",
@@ -55,6 +57,12 @@ def add_check(commands: Any) -> None:
         "--encoded",
         action="store_true",
         help="also measure the true peak after MP3, Vorbis and Opus coding",
+    )
+    parser.add_argument(
+        "--dialogue",
+        action="store_true",
+        help="also find speech automatically, and measure dialogue loudness and LDR "
+        "(needs: pip install 'loudness-sidecar[dialogue]')",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON array, an object a file")
     parser.add_argument("--json-schema", action="store_true", help="print the JSON Schema of that array")

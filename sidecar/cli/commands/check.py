@@ -14,7 +14,8 @@ from sidecar.cli.results.check_json import as_json, schema_text
 from sidecar.cli.results.check_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Interrupted, each
-from sidecar.delivery.judge.checking import Checked, Unread, check_file
+from sidecar.delivery.judge.checking import Checked, Extra, Unread, check_file, with_marked_dialogue
+from sidecar.delivery.measure.dialogue import detector_version
 from sidecar.delivery.measure.part import Scope, clock_of, marked_parts, part_between
 from sidecar.errors import OutputError, SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
@@ -37,6 +38,8 @@ def run(options: argparse.Namespace) -> int:
     if not (options.files or options.list or options.archive):
         raise SettingsError("No file given. Give one or more: sidecar check mix.wav")
     _refuse_parts(options)
+    if options.dialogue:
+        detector_version()  # refuses what cannot be done before anything is measured
     goals = _goals(options.goal or [_USUAL_GOAL])
     names = named_files(options)
     if options.archive:
@@ -56,13 +59,15 @@ def run(options: argparse.Namespace) -> int:
         part = part_between(path, options.from_, options.to, clock)
         checked = check_file(
             *(file, options.layout, goals, report_share, workers),
-            with_coding=options.encoded,
+            also=_also(options),
             scope=Scope(part, clock),
         )
         if options.parts:
+            marked = marked_parts(path)
+            checked = with_marked_dialogue(checked, marked)
             parts[place] = [
                 check_file(file, options.layout, goals, workers=workers, scope=Scope(each, clock))
-                for each in marked_parts(path)
+                for each in marked
             ]
         if reports:
             reports.write_report(place, checked)
@@ -92,6 +97,11 @@ def run(options: argparse.Namespace) -> int:
     if len(measured) < len(outcomes):
         return UNREADABLE
     return PASS if all(checked.passes for checked in measured) else FAIL
+
+
+def _also(options: argparse.Namespace) -> list[Extra]:
+    asked: dict[Extra, bool] = {"dialogue": options.dialogue, "coding": options.encoded}
+    return [extra for extra, is_asked in asked.items() if is_asked]
 
 
 def _reports(options: argparse.Namespace) -> Reports | None:

@@ -46,7 +46,13 @@ def check_archive(options: argparse.Namespace, names: Iterable[str], goals: Sequ
     if options.encoded:
         raise SettingsError("--encoded keeps no results: leave out --archive, or check fewer files.")
     _asked(options, [])  # refuses what cannot be written before anything is measured
-    job = Job(options.layout, tuple(goals), meter_version(), with_digest=options.checksum)
+    job = Job(
+        options.layout,
+        tuple(goals),
+        meter_version(with_dialogue=options.dialogue),
+        with_digest=options.checksum,
+        with_dialogue=options.dialogue,
+    )
     with kept_log(), Store(Path(options.archive), job) as store:
         is_first = not store.files_on_record
         if options.forget:

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.judge.dialogue_note import dialogue_figures
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.verdict import findings_by_goal
 from sidecar.model.foreign_text import printable
@@ -40,7 +41,8 @@ class Count:
 
 
 def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
-    """A line for each file that fails, with the worst in it; then one for each that could not be read."""
+    """A line for each file that fails, with the worst in it, and for each of which the dialogue was measured;
+    then one for each that could not be read."""
     console = Console(highlight=False)
     console.soft_wrap = not console.is_terminal  # a line a file, which can be searched
     for goal in goals:
@@ -54,6 +56,8 @@ def print_outcomes(outcomes: Iterable[Outcome], goals: Sequence[Goal]) -> None:
             console.print(
                 Text.assemble(f"{MARKS['fault']} ", (name, "bold"), f": {printable(_worst(outcome))}")
             )
+        if isinstance(outcome, Checked) and outcome.dialogue:
+            console.print(_dialogue(outcome, goals[0].unit))
     for error in unread:
         console.print(Text(f"? {printable(error)}"))
 
@@ -70,6 +74,13 @@ def _named(broken: Unread) -> str:
     """Returns the reason with the file's name in front, unless it contains that already."""
     name = PurePath(broken.file).name
     return broken.error if name in broken.error else f"{broken.file}: {broken.error}"
+
+
+def _dialogue(checked: Checked, unit: str) -> Text:
+    """Its dialogue loudness, and how much of the time automatic detection found speech in."""
+    found = checked.dialogue[0].loudness
+    figures = f"{dialogue_figures(found, unit)}, speech in {round(100.0 * found.speech_share)} % (automatic)"
+    return Text.assemble(f"{MARKS['note']} ", (printable(checked.file), "bold"), f": {figures}")
 
 
 def _worst(checked: Checked) -> str:

@@ -9,6 +9,7 @@ from sidecar.delivery.judge.checking import Outcome, Unread
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict
 from sidecar.delivery.measure.coding import Coded
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.part import Part
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.model.readings import SHORT_TERM_S
@@ -33,6 +34,7 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
         **_facts(outcome.measured),
         **judged[0],
         **({"verdicts": judged} if len(judged) > 1 else {}),
+        **({"dialogue": [_dialogue(each) for each in outcome.dialogue]} if outcome.dialogue else {}),
         **({} if outcome.coded is None else {"encoded": [_coded(one) for one in outcome.coded]}),
     }
 
@@ -98,6 +100,21 @@ def _coded(coded: Coded) -> dict[str, Any]:
         "kbit_per_s": coded.kbit_per_s,
         "max_true_peak_dbtp": json_number(coded.true_peak_dbtp),
         "max_true_peak_at_s": _seconds(coded.at_s),
+    }
+
+
+def _dialogue(dialogue: FileDialogue) -> dict[str, Any]:
+    loudness = dialogue.loudness
+    return {
+        "found_by": loudness.found_by,
+        "dialogue_lufs": json_number(loudness.dialogue_lufs),
+        "ldr_lu": json_number(loudness.ldr_lu),
+        "speech_s": round(loudness.speech_s, 1),
+        "speech_share": round(loudness.speech_share, 3),
+        "confidence": round(loudness.confidence, 3),
+        "spans": [
+            {"start_s": round(start_s, 1), "end_s": round(end_s, 1)} for start_s, end_s in dialogue.spans_s
+        ],
     }
 
 

@@ -125,7 +125,7 @@ def _finished(
 
 def bundle_measured(files: Bundle, job: Job, work: Work) -> list[Result]:
     """What a worker does. One of another version measures nothing: its figures may differ."""
-    if meter_version() != job.meter:
+    if meter_version(with_dialogue=job.with_dialogue) != job.meter:
         raise SettingsError(_OTHER_VERSION)
     return [work(file, job) for file in files]
 
@@ -180,9 +180,11 @@ def _refuse_others(client: Any, job: Job) -> None:
         raise NetworkError(
             "No worker has joined the scheduler. Start some: dask worker ADDRESS --nworkers auto --nthreads 1"
         ) from error
-    versions = client.run(meter_version, on_error="return")
+    versions = client.run(partial(meter_version, with_dialogue=job.with_dialogue), on_error="return")
     for worker, version in versions.items():
         if isinstance(version, ImportError):
             raise MissingPackage(f"The worker {worker} has no sidecar: install it there, in this version.")
+        if isinstance(version, MissingPackage):
+            raise MissingPackage(f"The worker {worker}: {version}")
         if version != job.meter:
             raise SettingsError(f"{_OTHER_VERSION} It is the one at {worker}.")

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.delivery.judge.findings import Finding
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.whole_file import BlockSeries, Measured
 from sidecar.errors import RecordError
 
@@ -31,8 +32,10 @@ _QUICK = 1
 """zlib's level: a hundredth of what the measuring takes."""
 
 
-def pack(measured: Measured, more: Sequence[Finding]) -> tuple[str, bytes]:
-    """Figures and history. more: findings that need the file itself."""
+def pack(
+    measured: Measured, more: Sequence[Finding], dialogue: Sequence[FileDialogue] = ()
+) -> tuple[str, bytes]:
+    """Figures and history. more: findings that need the file itself. dialogue: where it was asked for."""
     figures = {
         field.name: _plain(getattr(measured, field.name))
         for field in fields(Measured)
@@ -41,11 +44,16 @@ def pack(measured: Measured, more: Sequence[Finding]) -> tuple[str, bytes]:
     arrays = {field.name: getattr(measured.history, field.name) for field in fields(BlockSeries)}
     shapes = {name: (array.dtype.str, array.shape) for name, array in arrays.items()}
     history = zlib.compress(b"".join(map(_shuffled, arrays.values())), _QUICK)
-    content = {"measured": figures, "more": [asdict(finding) for finding in more], "course": shapes}
+    content = {
+        "measured": figures,
+        "more": [asdict(finding) for finding in more],
+        **({"dialogue": [asdict(each) for each in dialogue]} if dialogue else {}),
+        "course": shapes,
+    }
     return json.dumps({**content, "crc32": _checksum(content, history)}), history
 
 
-def unpack(file: str, figures: str, history: bytes) -> tuple[Measured, list[Finding]]:
+def unpack(file: str, figures: str, history: bytes) -> tuple[Measured, list[Finding], list[FileDialogue]]:
     """Inverse of :func:`pack`. file: what it is called now.
 
     Raises RecordError when it is not as it was packed.
@@ -59,6 +67,7 @@ def unpack(file: str, figures: str, history: bytes) -> tuple[Measured, list[Find
         return (
             Measured(**values, history=_history(kept["course"], history)),
             [_built(Finding, finding) for finding in kept["more"]],
+            [_built(FileDialogue, dialogue) for dialogue in kept.get("dialogue", ())],
         )
     except (*_GARBLED, zlib.error) as error:
         raise RecordError(f"{file}: its result in the archive is damaged ({error}).") from error

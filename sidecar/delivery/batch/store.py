@@ -17,6 +17,7 @@ from typing import Any, Literal
 from sidecar.delivery.batch.packing import unpack
 from sidecar.delivery.batch.work import Job, Result
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
+from sidecar.delivery.judge.dialogue_note import dialogue_note
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.errors import OutputError, RecordError, SourceError
@@ -73,7 +74,8 @@ _ASKED = """CREATE TEMP TABLE asked (
     since TEXT,
     before_lufs REAL
 )"""
-_ON_RECORD = """SELECT place, asked.path, measurements, error IS NOT NULL, layout = ? AND meter = ?,
+_ON_RECORD = """SELECT place, asked.path, measurements, error IS NOT NULL,
+    layout = ?1 AND substr(meter || ' ', 1, length(?2) + 1) = ?2 || ' ',
     integrated_lufs, digest, inode, files.size, changed_ns, status_ns
     FROM asked LEFT JOIN files USING (path) WHERE place > ?"""
 _CHANGES = """SELECT place, name, since, before_lufs, integrated_lufs, error
@@ -123,6 +125,7 @@ class Store:
         self._goals = job.goals
         self._measured_so = (job.layout or "", job.meter)
         self._compares_content = job.with_digest
+        self._with_dialogue = job.with_dialogue
         if not path.parent.is_dir():
             raise OutputError(f"--archive {path}: there is no folder {path.parent}. Make it first.")
         with self._in_words():
@@ -304,19 +307,18 @@ class Store:
         if error is not None:
             return Unread(file, error.replace(os.fsdecode(path), file))
         try:
-            measured, more = unpack(file, figures, history)
+            measured, more, kept_dialogue = unpack(file, figures, history)
             identity = FileIdentity(int(inode), *seen)
         except (RecordError, ValueError, TypeError):
             again = "its result in the archive is damaged. Run this again to measure it."
             self.keep(Unread(os.fsdecode(path), f"{os.fsdecode(path)}: {again}"))  # the next run finds it due
             return Unread(file, f"{file}: {again}")
-        return Checked(
-            file,
-            measured,
-            tuple(judge(measured, goal, more) for goal in self._goals),
-            identity,
-            tuple(more),
+        dialogue = tuple(kept_dialogue) if self._with_dialogue else ()
+        verdicts = (
+            judge(measured, goal, (*more, *(dialogue_note(each.loudness, goal) for each in dialogue)))
+            for goal in self._goals
         )
+        return Checked(file, measured, tuple(verdicts), identity, tuple(more), dialogue=dialogue)
 
     def _is_row_of(self, id: int, path: bytes) -> bool:
         """Whether the index has led to the row of that path: it may be damaged itself."""

@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from sidecar.delivery.batch.packing import pack
-from sidecar.delivery.judge.checking import Unread, check_file, known_by
+from sidecar.delivery.judge.checking import Extra, Unread, check_file, known_by
+from sidecar.delivery.measure.dialogue import detector_version
 from sidecar.delivery.measure.whole_file import MEASURING
 from sidecar.errors import SidecarError
 from sidecar.settings.goals import Goal
@@ -27,6 +28,8 @@ class Job:
     """Threads that share one file."""
     with_digest: bool = False
     """Whether each file's SHA-256 is kept, by which a later run can compare contents."""
+    with_dialogue: bool = False
+    """Whether its dialogue loudness is measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +54,24 @@ Result = Kept | Unread
 
 
 @cache
-def meter_version() -> str:
-    """By what figures are known to come from the same measuring: our own version of it, and the library that
-    decodes."""
+def meter_version(*, with_dialogue: bool = False) -> str:
+    """By what figures are known to come from the same measuring: our own version of it, the library that
+    decodes, and behind them what finds dialogue, where that is asked for.
+
+    Raises MissingPackage where dialogue is asked for and the package that finds it is not installed.
+    """
     import soundfile
 
-    return f"{MEASURING} {soundfile.__libsndfile_version__}"
+    version = f"{MEASURING} {soundfile.__libsndfile_version__}"
+    return f"{version} {detector_version()}" if with_dialogue else version
 
 
 def measured(file: str, job: Job) -> Result:
     """Returns the result of one file, or why it cannot be measured: nothing is raised, no pipe is read."""
     try:
         refuse_irregular(Path(file))
-        checked = check_file(file, job.layout, job.goals, workers=job.workers)
+        also: list[Extra] = ["dialogue"] if job.with_dialogue else []
+        checked = check_file(file, job.layout, job.goals, workers=job.workers, also=also)
         digest = known_by(checked).sha256 if job.with_digest else None
     except SidecarError as error:
         return Unread(file, str(error))
@@ -76,7 +84,7 @@ def measured(file: str, job: Job) -> Result:
         reading.seconds,
         reading.integrated,
         reading.max_true_peak,
-        *pack(checked.measured, checked.from_file),
+        *pack(checked.measured, checked.from_file, checked.dialogue),
         passes=checked.passes,
         digest=digest,
     )

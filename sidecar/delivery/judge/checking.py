@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import astuple, dataclass, fields
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import astuple, dataclass, fields, replace
 from pathlib import Path
+from typing import Literal, get_args
 
 from sidecar.delivery.judge.coding_note import coding_note
+from sidecar.delivery.judge.dialogue_note import dialogue_note
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
 from sidecar.delivery.measure.coding import Coded, coded
+from sidecar.delivery.measure.dialogue import FileDialogue, detected_dialogue, marked_dialogue
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.delivery.measure.part import WHOLE, Part, Scope
 from sidecar.delivery.measure.whole_file import Measured, measure
@@ -21,8 +24,10 @@ from sidecar.settings.goals import Goal, load_goal
 from sidecar.wave.bext import Claimed, read_loudness
 from sidecar.wave.file_identity import FileIdentity, changed, seen_of, unchanged
 
-_MEASURING_SHARE = 0.1
-"""Of the time that coding takes besides, roughly."""
+Extra = Literal["dialogue", "coding"]
+"""What is measured only where it is asked for: how loud the dialogue is, what lossy coding makes of peaks."""
+_EXTRA_TIME = 9.0
+"""How much longer each takes than all the rest, roughly."""
 _CLAIM_TOLERANCE = 0.1
 """Ours, LU or dB: the finest that is shown (Tech 3341 §2.8), ten steps of the field."""
 
@@ -45,6 +50,8 @@ class Checked:
     """What lossy coders make of it; None where that was not asked for."""
     part: Part | None = None
     """What of it was measured; None where that is all."""
+    dialogue: tuple[FileDialogue, ...] = ()
+    """Its dialogue by each of the ways that were asked for: detected in it, and named by its cue markers."""
 
     @property
     def passes(self) -> bool:
@@ -70,6 +77,7 @@ def check(
     layout: str | None = None,
     progress: Callable[[float], None] = lambda _share: None,
     workers: int | None = None,
+    dialogue: bool = False,
 ) -> Checked:
     """Measures a sound file once and holds it against one goal or several.
 
@@ -81,6 +89,9 @@ def check(
         Goals, or names and files as :func:`load_goal` takes them.
     layout, progress, workers
         As for :func:`measure`.
+    dialogue
+        Whether speech is searched for as well, and its loudness measured: :attr:`Checked.dialogue`. It takes
+        ten times as long.
 
     Returns
     -------
@@ -96,9 +107,12 @@ def check(
         The file cannot be read to its end, or was changed while it was measured.
     SignalError
         It cannot be measured.
+    MissingPackage
+        The dialogue is asked for, and the package that finds speech is not installed.
     """
     goals = [each if isinstance(each, Goal) else load_goal(each) for each in (goal, *more_goals)]
-    return check_file(os.fspath(path), layout, goals, progress, workers)
+    also: list[Extra] = ["dialogue"] if dialogue else []
+    return check_file(os.fspath(path), layout, goals, progress, workers, also=also)
 
 
 def check_file(
@@ -108,36 +122,62 @@ def check_file(
     progress: Callable[[float], None] = lambda _share: None,
     workers: int | None = None,
     *,
-    with_coding: bool = False,
+    also: Collection[Extra] = (),
     scope: Scope = WHOLE,
 ) -> Checked:
     """Measures one file and judges it; *progress* and *workers* are as in the measuring.
 
-    with_coding: also what lossy coding makes of its peaks, which takes several times as long.
+    also: what else is measured; each takes several times as long as all the rest.
     scope: which frames are measured, and how times in them are written.
 
     Raises SourceError for a file that cannot be read or that changes meanwhile, SignalError for one that
     cannot be measured.
     """
     path = Path(file)
+    times = (1.0, *(_EXTRA_TIME * (extra in also) for extra in get_args(Extra)))
+    stages = _Stages(progress, times)
     with unchanged(path) as seen:
-        share = _MEASURING_SHARE if with_coding else 1.0
-        measured = measure(*(path, layout, lambda done: progress(done * share)), workers=workers, scope=scope)
+        measured = measure(path, layout, stages.progress(0), workers=workers, scope=scope)
         notes = () if scope.part else tuple(_claims(path, measured.reading))
-        made = _coded(path, layout, progress, workers) if with_coding else None
+        dialogue: tuple[FileDialogue, ...] = ()
+        if "dialogue" in also:
+            dialogue = (detected_dialogue(measured, scope.part, stages.progress(1), workers=workers),)
+        made = coded(path, layout, stages.progress(2), workers=workers) if "coding" in also else None
     verdicts = []
     for goal in goals:
         before_dbtp = measured.reading.max_true_peak
         coding = () if made is None else (coding_note(made, before_dbtp, goal, scope.clock),)
-        verdicts.append(judge(measured, goal, (*notes, *coding)))
-    return Checked(file, measured, tuple(verdicts), seen, notes, made, scope.part)
+        verdicts.append(judge(measured, goal, (*notes, *_dialogue_notes(dialogue, goal), *coding)))
+    return Checked(file, measured, tuple(verdicts), seen, notes, made, scope.part, dialogue)
 
 
-def _coded(
-    path: Path, layout: str | None, progress: Callable[[float], None], workers: int | None
-) -> tuple[Coded, ...]:
-    rest = 1.0 - _MEASURING_SHARE
-    return coded(path, layout, lambda done: progress(_MEASURING_SHARE + done * rest), workers=workers)
+def with_marked_dialogue(checked: Checked, parts: Sequence[Part]) -> Checked:
+    """Returns the same with how loud a whole file is in the parts that its cue markers name dialogue."""
+    marked = marked_dialogue(checked.measured, parts)
+    if marked is None:
+        return checked
+    verdicts = tuple(
+        replace(verdict, findings=(*verdict.findings, dialogue_note(marked.loudness, verdict.goal)))
+        for verdict in checked.verdicts
+    )
+    return replace(checked, verdicts=verdicts, dialogue=(*checked.dialogue, marked))
+
+
+def _dialogue_notes(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[Finding]:
+    return (dialogue_note(each.loudness, goal) for each in dialogue)
+
+
+class _Stages:
+    """The progress of several works after each other as that of one."""
+
+    def __init__(self, progress: Callable[[float], None], times: Sequence[float]) -> None:
+        """times: how long each takes, in any unit."""
+        self._progress, self._times = progress, times
+
+    def progress(self, stage: int) -> Callable[[float], None]:
+        """What one of the works calls with the share that is done of it."""
+        before, own, whole = sum(self._times[:stage]), self._times[stage], sum(self._times)
+        return lambda done: self._progress((before + done * own) / whole)
 
 
 def known_by(checked: Checked) -> Fingerprint:

@@ -49,7 +49,7 @@ def stretches(file: SoundFile, layout: Layout, workers: int) -> Iterator[Stretch
 
 def part_stretches(file: SoundFile, layout: Layout, first: int, stop: int) -> Iterator[Stretch]:
     """The frames from *first* up to *stop*, measured as if nothing were before them."""
-    return _one_by_one(file, layout, _reads_between(file, first, stop))
+    return _one_by_one(file, layout, file_frames(file, first, stop))
 
 
 def _side_by_side(
@@ -104,8 +104,11 @@ def _reads(file: SoundFile) -> Iterator[NDArray[Any]]:
         yield frames
 
 
-def _reads_between(file: SoundFile, first: int, stop: int) -> Iterator[NDArray[Any]]:
-    """As :func:`_reads`. Where no place is found to the frame, what comes before is decoded and left."""
+def file_frames(file: SoundFile, first: int, stop: int) -> Iterator[NDArray[Any]]:
+    """The frames from *first* up to *stop*, as they are in the file; each array is good until the next.
+
+    Where no place is found to the frame, what comes before is decoded and left.
+    """
     at = 0
     if file.finds_frames:
         file.seek(first)
