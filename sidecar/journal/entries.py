@@ -8,7 +8,8 @@ from itertools import groupby
 
 import numpy as np
 
-from sidecar.journal.record import Cut, FaderReport, Floats, Singles, StemBalance
+from sidecar.journal.record import Cut, DialogueBlocks, FaderReport, Floats, Singles, StemBalance
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
 from sidecar.settings.goals import Goal
@@ -25,6 +26,7 @@ class MeasuredBlocks:
     fader_db: float
     reading: Reading
     stems: StemBalance | None
+    dialogue: DialogueBlocks | None = None
 
     @property
     def next_block(self) -> int:
@@ -48,6 +50,7 @@ class Batch:
     integrated: Singles
     stems: StemBalance | None
     reading: Reading
+    dialogue: DialogueBlocks | None = None
 
     @property
     def next_block(self) -> int:
@@ -83,6 +86,7 @@ class Ended:
     at: str
     """UTC, ISO 8601."""
     reading: Reading | None
+    dialogue: DialogueLoudness | None = None
 
 
 Entry = MeasuredBlocks | Batch | Cut | Event | FaderReport | Aimed | Resumed | Ended
@@ -126,7 +130,15 @@ def _batch(run: Sequence[MeasuredBlocks]) -> Batch:
         column(blocks.reading.integrated for blocks in run),
         _joined([blocks.stems for blocks in run if blocks.stems is not None]),
         run[-1].reading,
+        _dialogue([blocks.dialogue for blocks in run if blocks.dialogue is not None]),
     )
+
+
+def _dialogue(parts: Sequence[DialogueBlocks]) -> DialogueBlocks | None:
+    """What was found of blocks in a row is in a row itself."""
+    if not parts:
+        return None
+    return DialogueBlocks(parts[-1].found, parts[0].first, np.concatenate([part.speech for part in parts]))
 
 
 def _joined(parts: Sequence[StemBalance]) -> StemBalance | None:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from sidecar.errors import OutputError, SettingsError
 from sidecar.journal.record import Damaged, FaderReport, Record, Summary
 from sidecar.loudness.limits import broken_limits
+from sidecar.model.dialogue import dialogue_fields
 from sidecar.model.readings import BLOCK_S, SILENCE
 from sidecar.model.units import LOUDNESS_OFFSET_DB
 from sidecar.settings.goals import Goal
@@ -68,6 +69,7 @@ def summary_fields(summary: Summary | Damaged) -> dict[str, Any]:
         "max_true_peak_dbtp": _number(reading.max_true_peak),
         "true_peak_dbtp": [_number(peak) for peak in reading.true_peak],
         "sample_peak_dbfs": _number(reading.sample_peak),
+        **({"dialogue": dialogue_fields(summary.dialogue)} if summary.dialogue else {}),
         "bad_samples": reading.bad_samples,
         "dropped_samples": summary.dropped_samples,
         "missing_s": round(summary.missing_blocks * BLOCK_S, 1),

@@ -7,7 +7,8 @@ from dataclasses import replace
 from datetime import datetime
 
 from sidecar.journal.entries import Aimed, Ended, Entry, MeasuredBlocks
-from sidecar.journal.record import Cut, FaderReport, Floats, Pass, StemBalance
+from sidecar.journal.record import Cut, DialogueBlocks, FaderReport, Floats, Pass, StemBalance
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event
 from sidecar.settings.goals import Goal
@@ -40,14 +41,16 @@ class OpenPass:
         fader_db: float,
         reading: Reading,
         stems: StemBalance | None = None,
+        dialogue: DialogueBlocks | None = None,
     ) -> None:
         """Adds 100 ms blocks as metered, arrays of shape (n,), which must not be changed afterwards.
 
         true_peak: dBTP, of all channels. short_term: LUFS, at the end of each. fader_db: position of the
         master fader. reading: after the last block.
         stems: the same blocks of each stem, in every call of a pass that has stems and in no other.
+        dialogue: where it is measured.
         """
-        blocks = MeasuredBlocks(self._next, energy, true_peak, short_term, fader_db, reading, stems)
+        blocks = MeasuredBlocks(self._next, energy, true_peak, short_term, fader_db, reading, stems, dialogue)
         self._next = blocks.next_block
         self._put(self, blocks)
 
@@ -72,6 +75,6 @@ class OpenPass:
         self.about = replace(self.about, goal=goal)
         self._put(self, Aimed(goal))
 
-    def close_pass(self, reading: Reading | None = None) -> None:
-        """Ends the pass; *reading* is its last one."""
-        self._put(self, Ended(self._clock().isoformat(), reading))
+    def close_pass(self, reading: Reading | None = None, dialogue: DialogueLoudness | None = None) -> None:
+        """Ends the pass; *reading* is its last one, and *dialogue*."""
+        self._put(self, Ended(self._clock().isoformat(), reading, dialogue))

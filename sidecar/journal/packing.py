@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.journal.record import Floats, Singles
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 
@@ -51,7 +52,7 @@ def products(parts: Sequence[bytes], stems: int) -> Singles:
     return whole
 
 
-def pack_fields(value: Reading | Goal) -> str:
+def pack_fields(value: Reading | Goal | DialogueLoudness) -> str:
     return json.dumps(asdict(value))
 
 
@@ -68,6 +69,11 @@ def goal(text: str) -> Goal:
     return Goal(**{**_known(Goal, text), "delivery": None})
 
 
-def _known(kind: type[Reading | Goal], text: str) -> dict[str, Any]:
+def dialogue(text: str) -> DialogueLoudness | None:
+    """None where it was not measured. Fields that this version does not know are left out."""
+    return DialogueLoudness(**_known(DialogueLoudness, text)) if text else None
+
+
+def _known(kind: type[Reading | Goal | DialogueLoudness], text: str) -> dict[str, Any]:
     names = {field.name for field in fields(kind)}
     return {name: value for name, value in json.loads(text).items() if name in names}

@@ -16,6 +16,7 @@ from datetime import datetime
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.errors import RecordError
 from sidecar.journal import packing, schema
@@ -232,6 +233,7 @@ def _summary(row: sqlite3.Row) -> Summary | Damaged:
             missing_blocks=row["blocks"] - row["recorded"],
             reading=packing.reading(row["reading"]),
             holder=row["holder"],
+            dialogue=packing.dialogue(row["dialogue"]),
         )
     except _GARBLED:
         return Damaged(row["id"], "its entry in the record is invalid")
@@ -286,8 +288,23 @@ def _record(connection: sqlite3.Connection, summary: Summary, notes: int) -> Rec
         cuts=tuple(Cut(row["block"], row["lost_frames"]) for row in cuts),
         events=tuple(Event(row["seconds"], row["kind"], row["text"]) for row in events),
         fader_reports=tuple(_fader_report(row) for row in reports),
+        speech=_speech(batches, summary.blocks),
         damage=_damage(promised - len(place), notes - len(cuts) - len(events) - len(reports)),
     )
+
+
+def _speech(batches: Sequence[sqlite3.Row], blocks: int) -> NDArray[np.uint8]:
+    """Where speech was found, up to the last block that was searched; none where a batch is lost."""
+    known = [
+        (row["speech_first"], np.frombuffer(row["speech"], np.uint8))
+        for row in batches
+        if isinstance(row["speech_first"], int) and isinstance(row["speech"], bytes)
+    ]
+    inside = [(first, speech) for first, speech in known if 0 <= first <= first + len(speech) <= blocks]
+    whole = np.zeros(max((first + len(speech) for first, speech in inside), default=0), np.uint8)
+    for first, speech in inside:
+        whole[first : first + len(speech)] = speech
+    return whole
 
 
 def _fader_report(row: sqlite3.Row) -> FaderReport:

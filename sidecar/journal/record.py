@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import BLOCK_S, SILENCE, Reading
 from sidecar.model.snapshot import Event, Timeline
 from sidecar.settings.goals import Goal
@@ -72,6 +73,18 @@ class StemBalance:
 
 
 @dataclass(frozen=True, slots=True)
+class DialogueBlocks:
+    """What is known of the dialogue of a pass, and what was found since the last that were recorded."""
+
+    found: DialogueLoudness
+    first: int = 0
+    """Number of the block that *speech* begins with."""
+    speech: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
+    """Blocks that were searched automatically, shape (m,): 0 without speech, else 1 to 255, how probable
+    it is."""
+
+
+@dataclass(frozen=True, slots=True)
 class Summary:
     """One pass in the list of passes."""
 
@@ -93,6 +106,8 @@ class Summary:
     """As last read: a missing stretch counts in it."""
     holder: int
     """Number of the run that wrote it last."""
+    dialogue: DialogueLoudness | None = None
+    """What the dialogue read, where it was measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +143,8 @@ class Record:
     fader_reports: tuple[FaderReport, ...]
     damage: str = ""
     """What of it can no longer be read, in words; empty where all can."""
+    speech: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
+    """As in :class:`DialogueBlocks`, from the first block to the last one that was searched: shape (m,)."""
 
     @property
     def missing(self) -> tuple[tuple[int, int], ...]:

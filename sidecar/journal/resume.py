@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.advice.faders.history import FaderHistory
 from sidecar.journal.record import FaderReport, Floats, Record, Singles, StemBalance
@@ -40,6 +41,8 @@ class Resumable:
     """Stems with a reported fader position: their next report is not the first."""
     dropped_samples: int
     history: Timeline
+    speech: NDArray[np.uint8]
+    """As :attr:`Record.speech`."""
 
 
 def resumable(record: Record) -> Resumable:
@@ -57,6 +60,7 @@ def resumable(record: Record) -> Resumable:
         reported_stems=_reported_stems(record),
         dropped_samples=record.summary.dropped_samples,
         history=record.timeline(),
+        speech=record.speech,
     )
 
 

@@ -9,6 +9,7 @@ from sidecar.journal import packing
 from sidecar.journal.entries import Aimed, Batch, Ended, Entry, Resumed
 from sidecar.journal.record import Cut, FaderReport, Pass
 from sidecar.journal.seals import Table, seal
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.snapshot import Event
 from sidecar.version import program_version
 
@@ -33,7 +34,8 @@ def begin(connection: sqlite3.Connection, about: Pass, began: str, holder: int) 
 def take_over(connection: sqlite3.Connection, resumed: Resumed, holder: int) -> bool:
     """Assigns an old pass to the holder; False where it is gone, or another run is still writing it."""
     taken = connection.execute(
-        "UPDATE passes SET holder = ?, ended = NULL WHERE id = ? AND blocks = ? AND holder = ?",
+        "UPDATE passes SET holder = ?, ended = NULL, dialogue = ''"
+        " WHERE id = ? AND blocks = ? AND holder = ?",
         (holder, resumed.id, resumed.blocks, resumed.holder),
     )
     if not taken.rowcount:
@@ -98,11 +100,19 @@ def _write_batch(connection: sqlite3.Connection, id: int, batch: Batch) -> None:
         columns["covariance"] = packing.pack_products(batch.stems.covariance)
         columns["stem_peak"] = packing.pack_singles(batch.stems.true_peak)
         columns["stem_fader"] = packing.pack_singles(batch.stems.fader_db)
+    if batch.dialogue is not None:
+        columns["speech_first"] = batch.dialogue.first
+        columns["speech"] = batch.dialogue.speech.tobytes()
+        _write_dialogue(connection, id, batch.dialogue.found)
     _insert(connection, "batches", columns)
     connection.execute(
         "UPDATE passes SET blocks = ?, recorded = recorded + ?, reading = ? WHERE id = ?",
         (batch.next_block, len(batch.energy), packing.pack_fields(batch.reading), id),
     )
+
+
+def _write_dialogue(connection: sqlite3.Connection, id: int, found: DialogueLoudness) -> None:
+    connection.execute("UPDATE passes SET dialogue = ? WHERE id = ?", (packing.pack_fields(found), id))
 
 
 def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
@@ -111,6 +121,8 @@ def _end(connection: sqlite3.Connection, id: int, ended: Ended) -> None:
     if ended.reading is not None:
         text = packing.pack_fields(ended.reading)
         connection.execute("UPDATE passes SET reading = ? WHERE id = ?", (text, id))
+    if ended.dialogue is not None:
+        _write_dialogue(connection, id, ended.dialogue)
     connection.execute("DELETE FROM passes WHERE id = ? AND blocks = 0", (id,))
 
 

@@ -95,7 +95,14 @@ _SEALS = (
 
 _LAYOUT_ORIGIN = ("ALTER TABLE passes ADD COLUMN layout_from TEXT NOT NULL DEFAULT ''",)
 
-STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS, _LAYOUT_ORIGIN)
+_DIALOGUE = (
+    "ALTER TABLE passes ADD COLUMN dialogue TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE batches ADD COLUMN speech_first INTEGER",
+    "ALTER TABLE batches ADD COLUMN speech BLOB",
+)
+"""What the dialogue read, and in which blocks speech was found, which is known some blocks later."""
+
+STEPS = (_PASSES_AND_BLOCKS, _STEMS_AND_FADER, _BLOCKS_ON_RECORD, _SEALS, _LAYOUT_ORIGIN, _DIALOGUE)
 NEWEST = len(STEPS)
 _SEALED = 4
 """The first version whose rows have seals."""

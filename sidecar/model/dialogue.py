@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sidecar.model.readings import SILENCE
+from sidecar.model.units import json_number
 
 DialogueOrigin = Literal["stem", "detector", "markers"]
 """Where dialogue is known from: its own stem, automatic detection in the mix, or markers set by hand."""
@@ -52,3 +53,16 @@ class DialogueLoudness:
     def is_measured(self) -> bool:
         """False where too little dialogue was found for a figure."""
         return math.isfinite(self.dialogue_lufs)
+
+
+def dialogue_fields(found: DialogueLoudness) -> dict[str, object]:
+    """Returns *found* by the names and in the units that scripts read; null where it is not measured."""
+    return {
+        "found_by": found.found_by,
+        **({"stem": found.stem} if found.stem else {}),
+        "dialogue_lufs": json_number(found.dialogue_lufs),
+        "ldr_lu": json_number(found.ldr_lu),
+        "speech_s": round(found.speech_s, 1),
+        "speech_share": round(found.speech_share, 3),
+        "confidence": round(found.confidence, 3),
+    }

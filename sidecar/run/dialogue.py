@@ -1,4 +1,5 @@
-"""The dialogue of a run: its loudness from a stem of its own, or where a person marks it."""
+"""The dialogue of a run: its loudness on a stem of its own, where it is found in the mix, or where a person
+marks it."""
 
 from __future__ import annotations
 
@@ -8,19 +9,25 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidecar.errors import SettingsError
+from sidecar.journal.record import DialogueBlocks
 from sidecar.loudness.dialogue import DialogueGate, Flags
 from sidecar.loudness.gating import ABSOLUTE_GATE
 from sidecar.loudness.series import Floats
 from sidecar.model.dialogue import DialogueLoudness, DialogueOrigin
-from sidecar.model.readings import BLOCK_S
+from sidecar.model.readings import BLOCK_S, FloatArray
 from sidecar.model.snapshot import Event
 
 if TYPE_CHECKING:
     from sidecar.journal.resume import Resumable
-    from sidecar.run.metering import Taken
+    from sidecar.run.metering import Metering, Taken
     from sidecar.run.stem_faders import Mix
+    from sidecar.speech.detector import SpeechBlocks, SpeechDetector
+    from sidecar.speech.model import SpeechModel
+
+Bytes = NDArray[np.uint8]
 
 BEGINS, ENDS = "begins", "ends"
 """Texts of the events of the kind ``dialogue``."""
@@ -29,17 +36,29 @@ BEGINS, ENDS = "begins", "ends"
 class RunDialogue:
     """Dialogue loudness of the pass that is measured; it belongs to the measuring thread."""
 
-    def __init__(self, mix: Mix | None = None) -> None:
-        """mix: the stems, one of which may be the dialogue."""
+    def __init__(self, mix: Mix | None = None, model: SpeechModel | None = None) -> None:
+        """mix: the stems, one of which may be the dialogue. model: finds speech in the mix."""
         self._stem = mix.dialogue if mix else None
         self._place = mix.names.index(self._stem) if mix and self._stem is not None else 0
-        self.found_by: DialogueOrigin = "markers" if self._stem is None else "stem"
+        self._model = model
+        self.found_by: DialogueOrigin = "markers"
+        if self._stem is not None:
+            self.found_by = "stem"
+        elif model is not None:
+            self.found_by = "detector"
         self.reset()
 
     def reset(self) -> None:
         """Begins a new pass, without a marker."""
         self._gate = DialogueGate(self.found_by)
+        self._detector: SpeechDetector | None = None
         self._heard_blocks = 0
+        self._speech: list[Bytes] = []
+        """What was found since it was last recorded."""
+        self._searched = 0
+        """Blocks that were recorded as searched."""
+        self._latest: tuple[float, DialogueLoudness] | None = None
+        """Programme loudness, and what was found with it, as long as both stay what they are."""
         self._was_marked = False
         self.is_marked = False
         """True while a person marks dialogue."""
@@ -47,14 +66,24 @@ class RunDialogue:
     def check_can_be_marked(self) -> None:
         """Raises SettingsError where the dialogue is known from elsewhere."""
         if self.found_by != "markers":
-            raise SettingsError(
-                f"The dialogue is measured from the stem {self._stem}. To mark it, start without --dialogue."
-            )
+            how = "found automatically" if self._stem is None else f"measured on the stem {self._stem}"
+            raise SettingsError(f"The dialogue is {how}. To mark it, start without --dialogue.")
 
     def mark(self, *, is_on: bool) -> None:
         """Sets whether the next blocks are dialogue."""
         self.is_marked = is_on
         self._was_marked |= is_on
+
+    def push_frames(self, mix: FloatArray, meter: Metering) -> None:
+        """Searches the frames of the mix, shape (n, channels), that *meter* was given."""
+        if self._model is None:
+            return
+        if self._detector is None:
+            from sidecar.speech.detector import SpeechDetector
+
+            self._model.reset()
+            self._detector = SpeechDetector(meter.rate_hz, meter.loudspeakers, self._model)
+        self._push_speech(self._detector.push(mix))
 
     def push_blocks(self, taken: Taken) -> None:
         """Adds 100 ms blocks."""
@@ -65,10 +94,13 @@ class RunDialogue:
 
     def cut(self) -> None:
         """The next block does not follow the last one."""
+        if self._detector is not None:
+            self._push_speech(self._detector.finish())
+            self._detector = None  # the audio may come at another rate
         self._gate.cut()
 
     def restore(self, before: Resumable) -> None:
-        """Restores the dialogue of an interrupted pass from its stem or its markers."""
+        """Restores the dialogue of an interrupted pass from its stem, its markers or what was found."""
         energies = before.energies
         if before.stems is not None and self._stem is not None:
             energies = before.stems.covariance[:, self._place, self._place].astype(np.float64)
@@ -76,24 +108,60 @@ class RunDialogue:
         self._was_marked = bool(flags.any()) or self.is_marked
         for start, stop in pairwise([0, *before.cuts, len(energies)]):
             self._push(energies[start:stop], flags[start:stop])
-            self.cut()
+            if self._model is not None:
+                self._push_found(before.speech[start:stop])
+            self._gate.cut()
+        self._searched = len(energies)
+
+    def take_record(self, programme_lufs: float) -> DialogueBlocks | None:
+        """Returns what is to be recorded of the dialogue since the last call; None where nothing is.
+
+        programme_lufs: integrated loudness of the pass.
+        """
+        found = self.reading(programme_lufs)
+        if found is None:
+            return None
+        speech = np.concatenate(self._speech) if self._speech else np.empty(0, np.uint8)
+        first, self._speech = self._searched, []
+        self._searched += len(speech)
+        return DialogueBlocks(found, first, speech)
 
     def reading(self, programme_lufs: float) -> DialogueLoudness | None:
         """Returns the dialogue loudness so far; None where nothing was asked for or marked.
 
         programme_lufs: integrated loudness of the pass.
         """
-        if self._stem is not None:
-            found = self._gate.result(programme_lufs)
-            return replace(found, speech_s=self._heard_blocks * BLOCK_S, stem=self._stem)
-        return self._gate.result(programme_lufs) if self._was_marked else None
+        if self.found_by == "markers" and not self._was_marked:
+            return None
+        if self._latest is None or self._latest[0] != programme_lufs:
+            self._latest = programme_lufs, self._result(programme_lufs)
+        return self._latest[1]
+
+    def _result(self, programme_lufs: float) -> DialogueLoudness:
+        found = self._gate.result(programme_lufs)
+        if self._stem is None:
+            return found
+        return replace(found, speech_s=self._heard_blocks * BLOCK_S, stem=self._stem)
 
     def _push(self, energies: Floats, marked: Flags) -> None:
         """A stem counts as a whole, as its file does; how much of it sounds is only said."""
-        is_stem = self._stem is not None
+        self._latest = None
         self._gate.push_energies(energies)
-        self._gate.push_speech(np.ones(len(energies), np.bool_) if is_stem else marked)
+        if self._stem is not None:
+            self._gate.push_speech(np.ones(len(energies), np.bool_))
+        elif self._model is None:
+            self._gate.push_speech(marked)
         self._heard_blocks += int(np.count_nonzero(energies > ABSOLUTE_GATE))
+
+    def _push_speech(self, found: SpeechBlocks) -> None:
+        if len(found.speech):
+            self._latest = None
+            self._gate.push_speech(found.speech, found.probability)
+            probable = np.clip(np.round(255.0 * found.probability), 1.0, 255.0)
+            self._speech.append(np.where(found.speech, probable, 0.0).astype(np.uint8))
+
+    def _push_found(self, speech: Bytes) -> None:
+        self._gate.push_speech(speech > 0, speech / 255.0)
 
 
 def marked_blocks(events: Iterable[Event], blocks: int) -> tuple[Flags, bool]:

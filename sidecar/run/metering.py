@@ -9,6 +9,7 @@ import numpy as np
 
 from sidecar.loudness.series import Floats
 from sidecar.meter import Blocks, Meter, StemBlocks, StemMeter, summed
+from sidecar.meter.layouts import Layout
 from sidecar.model.readings import FloatArray, Reading
 from sidecar.run.stem_faders import check_stem_channels
 
@@ -47,6 +48,11 @@ class Metering:
         return self._mix.layout.name
 
     @property
+    def loudspeakers(self) -> Layout:
+        """Those of the mix."""
+        return self._mix.layout
+
+    @property
     def rate_hz(self) -> int:
         return self._mix.sample_rate
 
@@ -54,14 +60,16 @@ class Metering:
     def is_paused(self) -> bool:
         return self._mix.is_paused
 
-    def push(self, frames: FloatArray) -> None:
-        """Measures *frames*, shape (n, channels)."""
+    def push(self, frames: FloatArray) -> FloatArray:
+        """Measures *frames*, shape (n, channels); returns the mix, shape (n, channels of the mix)."""
         if self._stems is None:
             self._mix.push(frames)
-            return
-        self._mix.push(summed(frames, self._stems.stems))
+            return frames
+        mix = summed(frames, self._stems.stems)
+        self._mix.push(mix)
         if not self.is_paused:
             self._stems.push(frames)
+        return mix
 
     def take_blocks(self) -> Taken:
         """The blocks that got full since the last call."""

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from sidecar.journal.writer import Journal
     from sidecar.meter.layouts import LayoutOrigin
     from sidecar.run.audio_recorder import AudioRecorder
+    from sidecar.speech.model import SpeechModel
 
 UPDATE_HZ = 10.0
 """Tech 3341 §2.2 asks for at least 10 readings of short-term a second."""
@@ -40,6 +41,8 @@ class RunOptions:
     """How far the fader may stray from the gain of a whole pass, to land the one that plays."""
     mix: Mix | None = None
     """The stems, where the source's channels are stems side by side."""
+    speech: SpeechModel | None = None
+    """What finds dialogue in the mix automatically; a stem that is the dialogue is named in *mix*."""
     remote: RemoteFader | None = None
     """The workstation's master fader, where a surface reaches it."""
     recorder: AudioRecorder | None = None

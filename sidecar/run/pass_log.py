@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sidecar.errors import SettingsError
-from sidecar.journal.record import FaderReport, Pass, StemBalance
+from sidecar.journal.record import DialogueBlocks, FaderReport, Pass, StemBalance
 from sidecar.journal.resume import Resumable, resumable
 from sidecar.loudness.series import Floats
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import Reading
 from sidecar.model.snapshot import Event, EventKind, Timeline
@@ -81,18 +82,31 @@ class PassLog:
         self._log.restore(found.history)
         return found
 
-    def begin_next_pass(self, about: Pass, reading: Reading, reports: Iterable[FaderReport]) -> None:
-        """Ends the pass so far with *reading* and begins a new one. reports: fader positions still known."""
-        self.end_pass(reading)
+    def begin_next_pass(
+        self,
+        about: Pass,
+        reading: Reading,
+        reports: Iterable[FaderReport],
+        dialogue: DialogueLoudness | None = None,
+    ) -> None:
+        """Ends the pass so far with *reading* and *dialogue*, and begins a new one. reports: fader positions
+        still known."""
+        self.end_pass(reading, dialogue)
         self._log = TimelineLog()
         self._pass = self._journal.begin(about) if self._journal else None
         for report in reports:
             self.record_fader_report(report)
 
     def record_blocks(
-        self, taken: Taken, reading: Reading, fader_db: float, stem_gains_db: Floats | None
+        self,
+        taken: Taken,
+        reading: Reading,
+        fader_db: float,
+        stem_gains_db: Floats | None,
+        dialogue: DialogueBlocks | None = None,
     ) -> None:
-        """Records 100 ms blocks, the reading after them, the master fader and the stem faders, dB."""
+        """Records 100 ms blocks, the reading after them, the master fader and the stem faders, dB, and the
+        dialogue."""
         count = taken.mix.energy.size
         self._log.add_columns(count, reading.short_term, reading.integrated, fader_db)
         if self._pass is None:
@@ -102,7 +116,7 @@ class PassLog:
             faders_db = np.tile(stem_gains_db, (count, 1))
             stems = StemBalance(taken.stems.covariance, taken.stems.true_peak, faders_db)
         mix = taken.mix
-        self._pass.add_blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems)
+        self._pass.add_blocks(mix.energy, mix.true_peak, mix.short_term, fader_db, reading, stems, dialogue)
 
     def record_cut(self, lost_s: float = 0.0) -> None:
         """Records that the next block does not follow the last one; *lost_s* seconds are missing."""
@@ -137,10 +151,10 @@ class PassLog:
         if self._pass:
             self._pass.set_goal(goal)
 
-    def end_pass(self, reading: Reading) -> None:
-        """Closes the pass with *reading*."""
+    def end_pass(self, reading: Reading, dialogue: DialogueLoudness | None = None) -> None:
+        """Closes the pass with *reading* and *dialogue*."""
         if self._pass:
-            self._pass.close_pass(reading)
+            self._pass.close_pass(reading, dialogue)
 
 
 Tell = Callable[[FaderReport], None]

@@ -21,6 +21,7 @@ from sidecar.loudness.series import Floats
 from sidecar.loudness.statistics import runs
 from sidecar.model.advice import Advice
 from sidecar.model.commands import Command, SelectGoal
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading
 from sidecar.model.snapshot import Event, Snapshot, Timeline
@@ -60,6 +61,8 @@ class FinishedPass:
     stem_names: tuple[str, ...] = ()
     stems: StemBalance | None = None
     reported_stems: frozenset[str] = frozenset()
+    dialogue: DialogueLoudness | None = None
+    """None where it was not measured."""
     is_file: bool = False
     """A finished file: measured whole, without a fader and without events of a run."""
 
@@ -82,6 +85,7 @@ class Review:
             duration_s=past.reading.seconds,
             fader_db=0.0 if past.fader is None else past.fader.position_db_at(past.reading.seconds),
             dropped_samples=past.dropped_samples,
+            dialogue=past.dialogue,
             notice=_NOTICE,
         )
         self._hold_against(goal)
@@ -156,6 +160,7 @@ def past_of_record(record: Record) -> FinishedPass:
         stem_names=summary.about.stems,
         stems=kept.stems,
         reported_stems=kept.reported_stems,
+        dialogue=summary.dialogue,
     )
 
 

@@ -113,7 +113,7 @@ class Session:
         self._advice = AdviceSchedule(
             options.goal, duration_s, options.earlier, stem_faders, stray_db=options.stray_db
         )
-        self._dialogue = RunDialogue(options.mix)
+        self._dialogue = RunDialogue(options.mix, options.speech)
         self._pass_log = PassLog(options.journal, options.resumed)
         self._past_passes = PastPasses(is_recorded=options.journal is not None, beside=not options.fast)
         note = self._pass_log.record_event
@@ -224,7 +224,8 @@ class Session:
             self._end(meter)
         finally:
             self._fader.close()
-            self._pass_log.end_pass(meter.reading())
+            reading = meter.reading()
+            self._pass_log.end_pass(reading, self._dialogue.reading(reading.integrated))
 
     def _measure_blocks(self, meter: Metering, for_s: float | None) -> None:
         self._began_s = self._audio_s = self._update_due_s = self._clock()
@@ -294,8 +295,10 @@ class Session:
         self._notice = block.fault or self._notice
         if len(block.frames) == 0:
             return
-        meter.push(block.frames)
+        mix = meter.push(block.frames)
         taken = meter.take_blocks()
+        if not meter.is_paused:
+            self._dialogue.push_frames(mix, meter)
         if taken.mix.energy.size:
             self._fader.report_blocks(taken.mix.energy, taken.mix.true_peak, self._goal)
         self._fader.report_audio(block.frames)
@@ -306,7 +309,8 @@ class Session:
         self._advice.push_blocks(taken, block)
         self._dialogue.push_blocks(taken)
         reading, fader_db = meter.reading(), self._advice.advisor.fader_db
-        self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db)
+        dialogue = self._dialogue.take_record(reading.integrated)
+        self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db, dialogue)
 
     def _from_first_sound_on(self, block: Block, first_sound: FirstSound) -> Block:
         """Returns the block without what comes before the first sound of the pass."""
@@ -418,6 +422,7 @@ class Session:
         """Flushes the filters, renews the advice on the whole pass and publishes the last snapshot."""
         if not self._stopped and self._source.duration_s is not None:
             meter.finish()
+        self._dialogue.cut()
         now_s, reading = self._clock(), meter.reading()
         self._advice.ask_soon()
         self._advice.update_advice(now_s, at_rest=True)
@@ -564,7 +569,9 @@ class Session:
 
     def _reset(self, meter: Metering) -> None:
         self._past_passes.begin_pass(self._clock(), is_first=False)
-        self._pass_log.begin_next_pass(self._about(), meter.reading(), self._advice.stem_reports)
+        reading = meter.reading()
+        dialogue = self._dialogue.reading(reading.integrated)
+        self._pass_log.begin_next_pass(self._about(), reading, self._advice.stem_reports, dialogue)
         meter.reset()
         self._dialogue.reset()
         self._await_sound()

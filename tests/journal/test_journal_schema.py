@@ -2,16 +2,20 @@
 
 import json
 import sqlite3
+from itertools import chain
 
 import numpy as np
 import pytest
 from known_signal import ABOUT
 
 from sidecar.errors import RecordError
-from sidecar.journal import reader, schema
-from sidecar.journal.record import Cut
+from sidecar.journal import reader, rows, schema
+from sidecar.journal.entries import Batch
+from sidecar.journal.record import Cut, DialogueBlocks
 from sidecar.journal.writer import Journal
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.readings import Reading
+from sidecar.storage.sqlite_file import DatabaseKind
 
 VERSION_1 = """
     CREATE TABLE passes (id INTEGER PRIMARY KEY AUTOINCREMENT, holder INTEGER NOT NULL, began TEXT NOT NULL,
@@ -84,6 +88,7 @@ def test_a_file_of_version_1_is_brought_up_to_date_with_all_that_is_in_it(old):
     assert (Cut(2, 480),) == record.cuts
     assert (record.stems, record.fader_reports, record.summary.missing_blocks) == (None, (), 0)
     assert record.summary.about.layout_from == ""
+    assert (record.summary.dialogue, record.speech.tolist()) == (None, [])
 
 
 def test_a_pass_of_version_1_goes_on(old):
@@ -95,6 +100,30 @@ def test_a_pass_of_version_1_goes_on(old):
     journal.close()
 
     assert reader.load(7, old).energy.tolist() == [0.25, 0.5, 0.75, 1.0, 1.0]
+
+
+def test_a_file_from_before_dialogue_was_measured_is_read_and_goes_on(file):
+    connection = sqlite3.connect(file, isolation_level=None)
+    for statement in chain.from_iterable(schema.STEPS[:5]):
+        connection.execute(statement)
+    DatabaseKind("record of passes", schema.KIND.application_id, 5).mark(connection)
+    old = rows.begin(connection, ABOUT, "2026-01-02T03:04:05+00:00", 1)
+    rows.write(connection, old, Batch(0, np.ones(2), *[np.ones(2, np.float32)] * 4, None, Reading()))
+    connection.close()
+    journal = Journal(file, period_s=0.02)
+    found = DialogueLoudness("detector", -27.5, -23.0, 5.0, 8.0, 0.9)
+    entry = journal.begin(ABOUT)
+    for first, speech in ((0, [0]), (1, [9, 255])):
+        dialogue = DialogueBlocks(found, first, np.array(speech, np.uint8))
+        entry.add_blocks(*[np.ones(2)] * 3, 0.0, Reading(), None, dialogue)
+    entry.close_pass()
+    journal.close()
+    before, after = reader.load(old, file), reader.load(old + 1, file)
+
+    assert version_of(file) == schema.NEWEST
+    assert (before.energy.tolist(), before.summary.dialogue, before.damage) == ([1.0, 1.0], None, "")
+    assert after.summary.dialogue == found
+    assert after.speech.tolist() == [0, 9, 255]
 
 
 def test_a_new_file_has_the_tables_that_an_old_one_comes_to(old, tmp_path):

@@ -10,9 +10,11 @@ import soundfile
 from sidecar.cli.run.stems import detects_dialogue, mix_of
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.errors import SettingsError
+from sidecar.journal import reader
 from sidecar.journal.resume import Resumable
+from sidecar.journal.writer import Journal
 from sidecar.loudness.statistics import measured
-from sidecar.model.commands import MarkDialogue, Reset
+from sidecar.model.commands import Continue, MarkDialogue, Pause, Reset
 from sidecar.model.snapshot import Event
 from sidecar.run.dialogue import RunDialogue, marked_blocks
 from sidecar.run.options import RunOptions
@@ -130,7 +132,7 @@ def test_without_a_marker_and_without_a_stem_there_is_no_figure():
 def test_a_stem_that_is_the_dialogue_takes_no_markers():
     dialogue = RunDialogue(Mix(NAMES, dialogue="music"))
 
-    with pytest.raises(SettingsError, match="measured from the stem music"):
+    with pytest.raises(SettingsError, match="measured on the stem music"):
         dialogue.check_can_be_marked()
 
 
@@ -153,9 +155,81 @@ def test_markers_of_a_record_give_the_blocks_that_they_gave_live():
     assert is_open
 
 
+class LoudModel:
+    """Takes loud chunks for speech."""
+
+    def probability(self, chunk):
+        return 0.9 if float(np.abs(chunk).max()) > 0.2 else 0.1
+
+    def reset(self):
+        pass
+
+
+PROGRAMME = ((6.03, -30.0), (8.0, -8.0), (6.0, -30.0), (4.0, -10.0), (1.0, -30.0))
+
+
+def detected(*steps, **more):
+    session = Session(Tone(*steps), RunOptions(load_goal("r128"), speech=LoudModel(), fast=True, **more))
+    session.run()
+    return session
+
+
+def test_speech_in_the_mix_is_measured_where_it_is_found():
+    found = detected(*PROGRAMME).snapshot().dialogue
+
+    # -8 LUFS for 8 s and -10 LUFS for 4 s, with softer edges
+    expected = 10.0 * math.log10((8.0 * 10**-0.8 + 4.0 * 10**-1.0) / 12.0)
+    assert found.dialogue_lufs == pytest.approx(expected, abs=0.25)
+    assert found.found_by == "detector"
+    assert found.speech_s == pytest.approx(12.0, abs=0.5)
+    assert found.seconds == pytest.approx(25.0, abs=0.1)
+    assert found.confidence == pytest.approx(0.9, abs=0.05)
+
+
+def test_every_block_is_searched_through_a_pause_a_loss_and_a_rate():
+    class Eventful(Tone):
+        def blocks(self):
+            blocks = super().blocks()
+            for place, block in enumerate(blocks):
+                if place == 60:
+                    session.submit(Pause())
+                if place == 80:
+                    session.submit(Continue())
+                yield Block(block.frames[: 4000 if place == 120 else None], lost=777 * (place == 121))
+
+    session = Session(Eventful((20.0, -8.0)), RunOptions(load_goal("r128"), speech=LoudModel(), fast=True))
+    session.run()
+    found, reading = session.snapshot().dialogue, session.snapshot().reading
+
+    assert found.seconds == pytest.approx(len(session.timeline().seconds) / 10.0, abs=1e-6)
+    assert found.speech_s == pytest.approx(found.seconds, abs=0.5)
+    assert found.ldr_lu == pytest.approx(0.0, abs=0.1)
+    assert reading.seconds == pytest.approx(18.0, abs=0.2)
+
+
+def test_what_was_found_is_on_record_and_a_resumed_pass_goes_on_with_it(tmp_path):
+    file = tmp_path / "passes.sqlite"
+    journal = Journal(file, period_s=0.02)
+    first = detected(*PROGRAMME, journal=journal)
+    journal.close()
+    kept = reader.to_resume(file)
+    journal = Journal(file, period_s=0.02)
+    second = detected((0.1, -30.0), journal=journal, resumed=kept)
+    journal.close()
+
+    before, after = first.snapshot().dialogue, second.snapshot().dialogue
+    assert kept.summary.dialogue == before
+    # the flags of the last blocks come when the pass ends, too late for the record
+    assert after.speech_s == pytest.approx(before.speech_s, abs=0.01)
+    assert after.dialogue_lufs == pytest.approx(before.dialogue_lufs, abs=1e-6)
+    assert reader.load(1, file).summary.dialogue == after
+
+
 def resumable(energies, events, cuts):
     history = argparse.Namespace(events=events)
-    return argparse.Namespace(energies=energies, stems=None, cuts=cuts, history=history)
+    return argparse.Namespace(
+        energies=energies, stems=None, cuts=cuts, history=history, speech=np.empty(0, np.uint8)
+    )
 
 
 def test_an_interrupted_pass_goes_on_from_its_markers():

@@ -48,6 +48,7 @@ from sidecar.sources import Source
 if TYPE_CHECKING:
     from sidecar.meter.layouts import LayoutOrigin
     from sidecar.run.audio_recorder import AudioRecorder
+    from sidecar.speech.model import SpeechModel
     from tui.controller import RunKind
 
 _USUAL_GOAL = "r128"
@@ -113,8 +114,6 @@ def _session(
     closing: contextlib.ExitStack,
 ) -> Session:
     """A session with all that goes with it; *closing* ends them in the opposite order."""
-    if detects_dialogue(options):
-        raise SettingsError("--dialogue: detection in the mix is not part of this version. Name a stem.")
     if not _SLOWEST_HZ <= options.osc_rate <= _FASTEST_HZ:
         raise SettingsError(
             f"--osc-rate: give {_SLOWEST_HZ:g} to {_FASTEST_HZ:g} Hz, not {options.osc_rate:g}."
@@ -158,6 +157,7 @@ def _session(
             stray_db=options.stray,
             earlier=earlier,
             mix=mix,
+            speech=_speech_model(options),
             remote=_remote(reached),
             recorder=_recorder(source, options, closing),
             journal=journal,
@@ -233,6 +233,15 @@ def _close(journal: Journal) -> None:
     journal.close()
     if journal.fault:
         print(f"sidecar: {printable(journal.fault)}", file=sys.stderr)
+
+
+def _speech_model(options: argparse.Namespace) -> SpeechModel | None:
+    """Returns what finds speech in the mix; None where that is not asked for."""
+    if not detects_dialogue(options):
+        return None
+    from sidecar.speech.model import PackagedModel
+
+    return PackagedModel()
 
 
 def _recorder(

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from sidecar.loudness.dialogue_guides import in_words
 from sidecar.loudness.limits import find_verdict
+from sidecar.model.dialogue import dialogue_fields
 from sidecar.model.foreign_text import printable
 from sidecar.model.snapshot import Snapshot
 from sidecar.model.units import figure, h_mm_ss
@@ -50,9 +52,11 @@ def _measured(snapshot: Snapshot) -> str:
 
 def _figures(snapshot: Snapshot) -> str:
     reading = snapshot.reading
+    dialogue = f", {in_words(snapshot.dialogue, snapshot.goal)}" if snapshot.dialogue else ""
     return (
         f"Integrated {figure(reading.integrated)} {snapshot.goal.unit}, "
         f"range {figure(reading.loudness_range)} LU, true peak {figure(reading.max_true_peak)} dBTP"
+        f"{dialogue}"
     )
 
 
@@ -78,6 +82,7 @@ def closing_object(snapshot: Snapshot, pass_id: int | None) -> dict[str, Any]:
         "passes": verdict.passes,
         "verdict": list(verdict_sentences(verdict, goal.unit)),
         "next_pass_gain_db": _gain_db(snapshot),
+        **({"dialogue": dialogue_fields(snapshot.dialogue)} if snapshot.dialogue else {}),
     }
 
 

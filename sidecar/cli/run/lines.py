@@ -13,7 +13,7 @@ from typing import Any, TextIO
 from sidecar.loudness.dialogue_guides import in_words
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.alert_sentences import alert_sentence
-from sidecar.model.dialogue import DialogueLoudness
+from sidecar.model.dialogue import dialogue_fields
 from sidecar.model.foreign_text import printable_json
 from sidecar.model.headline import ALL_STEMS, SEVERAL_STEMS, chosen, chosen_move, stem_gains_db
 from sidecar.model.readings import Alert, Reading
@@ -81,7 +81,7 @@ class JsonLines:
             bad_samples=reading.bad_samples,
             dropped_samples=snapshot.dropped_samples,
             fader_db=json_number(snapshot.fader_db),
-            **dialogue_fields(snapshot.dialogue),
+            **({"dialogue": dialogue_fields(snapshot.dialogue)} if snapshot.dialogue else {}),
             goal=snapshot.goal.name,
         )
         self._print_move(snapshot)
@@ -159,20 +159,6 @@ class JsonLines:
                 _print_object(type="marker", seconds=round(event.seconds, 3), label=event.text)
             elif event.kind == "dialogue":
                 _print_object(type="dialogue", seconds=round(event.seconds, 3), label=event.text)
-
-
-def dialogue_fields(dialogue: DialogueLoudness | None) -> dict[str, Any]:
-    """Returns the dialogue loudness as fields of a JSON object; none where it is not measured."""
-    if dialogue is None:
-        return {}
-    return {
-        "dialogue_lufs": json_number(dialogue.dialogue_lufs),
-        "ldr_lu": json_number(dialogue.ldr_lu),
-        "dialogue_share": round(dialogue.speech_share, 3),
-        "dialogue_confidence": round(dialogue.confidence, 3),
-        "dialogue_found_by": dialogue.found_by,
-        **({"dialogue_stem": dialogue.stem} if dialogue.stem else {}),
-    }
 
 
 class PlainLines:
