@@ -6,8 +6,8 @@ import contextlib
 import importlib
 import threading
 
-_MODULES = ("sidecar.run.metering", "scipy.special")
-"""What the first reading and the first advice need: the compiler, and Student's t."""
+_NEEDED_FIRST = "sidecar.run.metering"
+"""With the first reading."""
 
 
 def preload() -> None:
@@ -16,6 +16,5 @@ def preload() -> None:
 
 
 def _load() -> None:
-    for module in _MODULES:
-        with contextlib.suppress(Exception):  # whatever needs it reports what is wrong
-            importlib.import_module(module)
+    with contextlib.suppress(Exception):  # whatever needs it reports what is wrong
+        importlib.import_module(_NEEDED_FIRST)

@@ -13,6 +13,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from sidecar.advice.quantiles import normal, student
 from sidecar.loudness.gating import ABSOLUTE_GATE, RELATIVE_GATE, loudness_of
 from sidecar.loudness.series import Floats
 from sidecar.model.units import mean_square
@@ -99,8 +100,5 @@ def _kept(counts: Floats, totals: Floats, kept: NDArray[np.bool_]) -> Floats:
 
 def _few(stretches: int) -> float:
     """A band from few stretches is too narrow by the bias of its variance and by Student's t."""
-    from scipy.special import stdtrit  # slow to import, and needed after the first seconds only
-
-    normal = float(stdtrit(1e6, 0.5 + COVERAGE / 2.0))
-    student = float(stdtrit(stretches - 1, 0.5 + COVERAGE / 2.0))
-    return student / normal * math.sqrt(stretches / (stretches - 1))
+    upper = np.array(0.5 + COVERAGE / 2.0)
+    return float(student(stretches - 1, upper) / normal(upper)) * math.sqrt(stretches / (stretches - 1))

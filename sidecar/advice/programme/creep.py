@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sidecar.advice.quantiles import normal
 from sidecar.loudness.series import Floats
 
 _PRIOR_DB = 3.0
@@ -54,9 +55,7 @@ class Creep:
 
     def by(self, rest_blocks: int) -> Floats:
         """How far over the present line the middle of the rest may lie, dB, shape (futures,)."""
-        from scipy.special import ndtri  # slow to import
-
         ahead = rest_blocks / 2.0
         return np.asarray(
-            self.per_block_db * ahead + self.deviation_db * (self.middle_age + ahead) * ndtri(_SHUFFLED)
+            self.per_block_db * ahead + self.deviation_db * (self.middle_age + ahead) * normal(_SHUFFLED)
         )

@@ -224,15 +224,20 @@ def _thin(levels: Floats) -> Floats:
 
 def _errors(levels: Floats, earlier: Floats) -> Floats:
     """Root mean square difference in dB at each place, its mean taken out, shape (m - n + 1,)."""
-    from scipy.signal import correlate  # slow to import, and only needed with a profile
-
     count = len(levels)
     centred = levels - levels.mean()
     earlier = earlier - earlier.mean()
     sums = _sliding(earlier, count)
     variance = _sliding(earlier**2, count) - sums**2 / count
-    left = np.sum(centred**2) + variance - 2.0 * correlate(earlier, centred, mode="valid")
+    left = np.sum(centred**2) + variance - 2.0 * _products(earlier, centred)
     return np.asarray(np.sqrt(np.maximum(left, 0.0) / count))
+
+
+def _products(earlier: Floats, levels: Floats) -> Floats:
+    """Sum of the products of *levels* with as many of *earlier* from each place on, shape (m - n + 1,)."""
+    room = 1 << (len(earlier) - 1).bit_length()  # nothing wraps round into the places that are returned
+    spectrum = np.fft.rfft(earlier, room) * np.conj(np.fft.rfft(levels, room))
+    return np.asarray(np.fft.irfft(spectrum, room)[: len(earlier) - len(levels) + 1])
 
 
 def _sliding(values: Floats, count: int) -> Floats:

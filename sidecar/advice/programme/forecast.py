@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.advice.programme.creep import Creep
+from sidecar.advice.quantiles import student
 from sidecar.loudness.gating import RELATIVE_GATE, LevelClasses, Part, Powers, gated_loudness, loudness_of
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE
@@ -214,8 +215,6 @@ def _new_levels(levels: Floats, news: float, expected_lufs: float) -> Floats:
 
     levels: of the measured stretches. news: what each of them counts.
     """
-    from scipy.special import stdtrit
-
     seen = len(levels) * news
     count = _PRIOR_NEWS + seen
     offset_lu = levels.mean() - expected_lufs
@@ -224,7 +223,7 @@ def _new_levels(levels: Floats, news: float, expected_lufs: float) -> Floats:
     freedom = 2.0 + seen
     variance = (2.0 * _PRIOR_SPREAD_LU**2 + scatter) / freedom * (1.0 + 1.0 / count)
     chances = (np.arange(_NEW_SECTIONS) + 0.5) / _NEW_SECTIONS
-    return np.asarray(middle + math.sqrt(variance) * stdtrit(freedom, chances))
+    return np.asarray(middle + math.sqrt(variance) * student(freedom, chances))
 
 
 def _draws(stretches: int, news: float, rest_blocks: int) -> tuple[Floats, Floats]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sidecar.advice.quantiles import student
 from sidecar.loudness.gating import RELATIVE_GATE
 from sidecar.loudness.series import Floats
 
@@ -116,13 +117,11 @@ def rest_levels(so_far: Difference, ahead: Floats) -> Floats:
 
     ahead: energies of the rest of the earlier pass, shape (m,), m > 0, following the present place.
     """
-    from scipy.special import stdtrit  # slow to import, and only needed with a profile
-
     freedom = len(so_far.levels_db) - 1
     if freedom < 1 or not ahead.any():  # a rest of silence lands nowhere else, however loud
         return np.full(len(CHANCES), so_far.level_db)
     middle_db, spread_db, chance = _guessed(so_far, ahead)
-    levels_db = (middle_db[:, np.newaxis] + spread_db[:, np.newaxis] * stdtrit(freedom, CHANCES)).ravel()
+    levels_db = (middle_db[:, np.newaxis] + spread_db[:, np.newaxis] * student(freedom, CHANCES)).ravel()
     order = np.argsort(levels_db)
     share = np.cumsum(chance.repeat(len(CHANCES))[order]) / len(CHANCES)
     return np.asarray(np.interp(CHANCES, share, levels_db[order]))
@@ -162,15 +161,15 @@ def _guessed(so_far: Difference, ahead: Floats) -> tuple[Floats, Floats, Floats]
 def _rest_shares(ahead: Floats, length: int) -> tuple[Floats, Floats, float]:
     """What the loudness of the rest has, under each guess, of the lasting part as it is now, and of the
     variances of the lasting part and of a block's own."""
-    from scipy.signal import lfilter
-
     sums = np.add.reduceat(ahead, np.arange(0, len(ahead), length))
     weights = sums / sums.sum()
     after = (np.arange(len(weights)) + 0.5) * length
-    follows, lasting = [], []
-    for lasts in _LASTS_BLOCKS:
-        follows.append(float(weights @ np.exp(-after / lasts)))
-        before = lfilter([1.0], [1.0, -math.exp(-length / lasts)], weights)
-        lasting.append(float(weights @ (2.0 * before - weights)))
+    lasts = np.array(_LASTS_BLOCKS)
+    follows = weights @ np.exp(-after[:, np.newaxis] / lasts)
+    keeps = np.exp(-length / lasts)
+    before, lasting = np.zeros(len(lasts)), np.zeros(len(lasts))
+    for weight in weights.tolist():
+        before = before * keeps + weight
+        lasting += weight * (2.0 * before - weight)
     own = float(np.sum(ahead**2) / ahead.sum() ** 2)
     return np.repeat(follows, len(_SHARES)), np.repeat(lasting, len(_SHARES)), own

@@ -12,7 +12,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal
+
+from sidecar.sources.rehearsal.filters import butterworth, convolved, filtered
 
 Sound = NDArray[np.float32]
 Track = NDArray[np.float64]
@@ -47,20 +48,17 @@ def wander(draw: int, frames: int, knots_per_s: float, frame_rate_hz: float = RA
 
 @lru_cache(maxsize=64)
 def _sections(low_hz: float, high_hz: float, order: int) -> Track:
-    kind: str = "bandpass"
-    corners_hz: float | tuple[float, float] = (low_hz, high_hz)
-    if low_hz <= 0.0:
-        kind, corners_hz = "lowpass", high_hz
-    elif high_hz >= RATE_HZ / 2:
-        kind, corners_hz = "highpass", low_hz
-    sections: Track = signal.butter(order, corners_hz, kind, output="sos", fs=RATE_HZ)
-    return sections
+    return butterworth(order, low_hz, high_hz, RATE_HZ)
 
 
 def band(sound: Sound, low_hz: float, high_hz: float, order: int = 2) -> Sound:
     """Only what lies between the two frequencies; 0 or half the rate leaves that side open."""
-    filtered: Sound = signal.sosfilt(_sections(low_hz, high_hz, order), sound, axis=0).astype(np.float32)
-    return filtered
+    sections = _sections(low_hz, high_hz, order)
+    result = np.empty(sound.shape, np.float32)
+    for c, column in enumerate(np.atleast_2d(sound.T)):
+        state = np.zeros((len(sections), 2))
+        result.reshape(len(sound), -1)[:, c] = filtered(column, sections[np.newaxis], len(sound), state)
+    return result
 
 
 def moving_resonances(sound: Sound, hz: Track, width_hz: Track, frame: int) -> Sound:
@@ -78,12 +76,7 @@ def moving_resonances(sound: Sound, hz: Track, width_hz: Track, frame: int) -> S
     sections[..., 3] = 1.0
     sections[..., 4] = -b
     sections[..., 5] = -c
-    state = np.zeros((hz.shape[1], 2))
-    result = np.empty_like(sound)
-    for index, chain in enumerate(sections):
-        span = slice(index * frame, (index + 1) * frame)
-        result[span], state = signal.sosfilt(chain, sound[span], zi=state)
-    return result
+    return filtered(sound, sections, frame, np.zeros((hz.shape[1], 2))).astype(np.float32)
 
 
 def ring(partials: Sequence[tuple[float, float, float]], frames: int) -> Sound:
@@ -160,6 +153,6 @@ def sounding_in(room: Room, sound: Sound) -> Sound:
     response = _response(room)
     result = np.zeros((len(sound) + len(response) - 1, 2), dtype=np.float32)
     middle = sound.mean(axis=1, keepdims=True)
-    result += signal.fftconvolve(middle, response, axes=0) * np.float32(room.wet)
+    result += convolved(middle, response) * np.float32(room.wet)
     result[: len(sound)] += sound
     return result
