@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sidecar.model.advice import Advice
 from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import Snapshot, Stem
 
@@ -14,7 +13,6 @@ Scope = Literal["this pass", "next pass"]
 
 MASTER = "master"
 """Name of the master fader where faders are given by name."""
-_NO_ADVICE = Advice()
 ALL_STEMS = "all stems"
 """Stands for a name where all open stem faders are to be moved alike, as the master fader would."""
 SEVERAL_STEMS = "several stems"
@@ -57,10 +55,6 @@ def chosen(snapshot: Snapshot) -> Chosen:
 
 def _of_programme(snapshot: Snapshot) -> Chosen:
     advice = snapshot.advice
-    if advice == _NO_ADVICE:
-        is_next = snapshot.this_pass is None or snapshot.transport == "ended"
-        move = snapshot.next_pass if is_next else snapshot.this_pass
-        return Chosen(move or snapshot.next_pass, snapshot.fader_db, "next pass" if is_next else "this pass")
     if advice.state == "ended" or snapshot.transport == "ended":
         return Chosen(advice.from_top, snapshot.fader_db, "next pass")
     return Chosen(advice.move, snapshot.fader_db, "this pass" if advice.lands_this_pass else "next pass")

@@ -144,10 +144,6 @@ class Snapshot:
     transport: Transport
     goal: Goal
     reading: Reading = field(default_factory=Reading)
-    next_pass: Move = field(default_factory=Move)
-    """The move that lands a whole pass of this material."""
-    this_pass: Move | None = None
-    """The move that lands the pass that is playing; None while its length is unknown."""
     advice: Advice = field(default_factory=Advice)
     """The advice on the master fader as shown and sent."""
     alerts: tuple[Alert, ...] = ()

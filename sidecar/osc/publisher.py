@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
-from sidecar.model.headline import chosen_move
+from sidecar.model.headline import chosen, chosen_move
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
 from sidecar.osc.codec import Value
@@ -180,7 +180,7 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
     if group == "alert":
         return tuple((alert.name, alert.state) for alert in snapshot.alerts)
     if group == "move":
-        return chosen_move(snapshot), snapshot.this_pass is None, snapshot.transport == "ended"
+        return chosen_move(snapshot), chosen(snapshot).scope
     if group == "stems":
         return tuple((stem.name, stem.fader_db, stem.move) for stem in snapshot.stems)
     if group == "auto":

@@ -64,8 +64,6 @@ class AdviceSchedule:
 
     def _begin(self, earlier: Earlier | None) -> None:
         self.advisor = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
-        self.next_pass = Move(reason="Listening.")
-        self.this_pass: Move | None = None
         self._steady = SteadyAdviser(self._goal)
         self.advice = self._steady.advice
         self._outlook: Outlook | None = None
@@ -201,9 +199,6 @@ class AdviceSchedule:
         self._forecast_at_s, self._forecast_peak_db = advisor.seconds, advisor.peak_dbtp
         self._asked_at_db = advisor.fader_db
         outlook = self._outlook = advisor.outlook(self._stray_db)
-        self.this_pass = outlook.move if outlook and outlook.lands_this_pass else None
-        is_whole = outlook is not None and not outlook.lands_this_pass
-        self.next_pass = outlook.move if outlook and is_whole else advisor.next_pass()
         if self.is_over:
             self.end_pass()
         else:
@@ -237,7 +232,7 @@ class AdviceSchedule:
         self.advice = Advice(
             "ended",
             Move(0.0, landing, landing, landing, reason="The pass has ended."),
-            from_top=self.next_pass,
+            from_top=self.advisor.next_pass(),
             range_widened_lu=self.advice.range_widened_lu,
         )
         if self.stem_faders:

@@ -131,7 +131,6 @@ class Review:
             self._snapshot = replace(
                 self._snapshot,
                 goal=goal,
-                next_pass=move,
                 advice=advice,
                 rides=plan.rides,
                 rides_reason=plan.reason,

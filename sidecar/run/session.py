@@ -381,8 +381,6 @@ class Session:
             transport=transport,
             goal=self._goal,
             reading=reading,
-            next_pass=advice.next_pass,
-            this_pass=advice.this_pass,
             advice=advice.advice,
             alerts=self._alerts.alerts,
             fader_db=advice.advisor.fader_db,

@@ -15,6 +15,7 @@ import time
 from dataclasses import replace
 from multiprocessing.connection import Connection
 
+from sidecar.model.advice import Advice
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
 from sidecar.osc import codec
@@ -32,7 +33,7 @@ def snapshots(count: int) -> list[Snapshot]:
         replace(
             base,
             reading=Reading(-20.0 - n % 7, -21.0, -22.5, 5.0, -18.0, -19.0, (-3.0, -4.0), -3.0, -3.5, n / 25),
-            next_pass=Move(-1.0 - n // 25 % 5, -23.0, -24.0, -22.0),
+            advice=Advice("move", Move(-1.0 - n // 25 % 5, -23.0, -24.0, -22.0)),
             beat=n // 25,
         )
         for n in range(count)

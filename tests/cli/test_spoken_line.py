@@ -12,6 +12,7 @@ from dataclasses import replace
 import pytest
 
 from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, spoken
+from sidecar.model.advice import Advice
 from sidecar.model.readings import Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Stem
 from sidecar.settings.goals import load_goal
@@ -21,7 +22,7 @@ LOUD = Snapshot(
     transport="measuring",
     goal=GOAL,
     reading=Reading(integrated=-21.24, max_true_peak=-3.72),
-    next_pass=Move(-1.8, -23.0, -23.4, -22.6),
+    advice=Advice("move", Move(-1.8, -23.0, -23.4, -22.6)),
     alerts=(Alert("over", "on", -21.24, -22.8), Alert("hot", "latched")),
     beat=1,
 )
@@ -34,7 +35,9 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
         transport="ended",
         goal=GOAL,
         reading=Reading(integrated=-22.9),
-        next_pass=Move(3.5, -23.0, reason="Up 3.5 dB: a whole pass then lands at −23.0 LUFS."),
+        advice=Advice(
+            "ended", from_top=Move(3.5, -23.0, reason="Up 3.5 dB: a whole pass then lands at −23.0 LUFS.")
+        ),
     )
     PlainLines()(over)
 
@@ -54,26 +57,33 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
             "True peak −3.7 dBTP. Alert: too loud: integrated −21.2, limit −22.8.",
         ),
         (
-            {"next_pass": Move(2.0, -23.0), "reading": Reading(integrated=-25.0, max_true_peak=-9.0)},
+            {
+                "advice": Advice("move", Move(2.0, -23.0)),
+                "reading": Reading(integrated=-25.0, max_true_peak=-9.0),
+            },
             "Master fader: up 2.0 dB, turn monitors down first; lands at −23.0 LUFS. "
             "Integrated −25.0 LUFS, 2.0 LU under the goal. True peak −9.0 dBTP. "
             "Alert: too loud: integrated −21.2, limit −22.8.",
         ),
         (
-            {"next_pass": Move(0.0, -23.1), "reading": Reading(integrated=-23.1), "alerts": ()},
+            {
+                "advice": Advice("on_goal", Move(0.0, -23.1)),
+                "reading": Reading(integrated=-23.1),
+                "alerts": (),
+            },
             "Master fader: stay; lands at −23.1 LUFS. Integrated −23.1 LUFS, on the goal. True peak −∞ dBTP.",
         ),
         (
             {
                 "goal": replace(GOAL, target_lufs=-20.1),  # and 0.2 above it is no -19.9 in binary
-                "next_pass": Move(0.0, -19.9),
+                "advice": Advice("on_goal", Move(0.0, -19.9)),
                 "reading": Reading(integrated=-19.9, max_true_peak=-9.0),
                 "alerts": (),
             },
             "Master fader: stay; lands at −19.9 LUFS. Integrated −19.9 LUFS, on the goal. "
             "True peak −9.0 dBTP.",
         ),
-        ({"reading": Reading(), "next_pass": Move(), "alerts": ()}, "Master fader: listening."),
+        ({"reading": Reading(), "advice": Advice(), "alerts": ()}, "Master fader: listening."),
         ({"transport": "preparing", "notice": ""}, "Preparing."),
     ],
 )
@@ -88,9 +98,9 @@ def test_it_speaks_once_a_second_and_only_of_what_is_new():
     line = SpokenLine(out)
     for _ in range(10):
         line(LOUD)
-    line(replace(LOUD, next_pass=Move(-2.5, -23.0)))
+    line(replace(LOUD, advice=Advice("move", Move(-2.5, -23.0))))
     line(replace(LOUD, beat=2))
-    line(replace(LOUD, beat=3, next_pass=Move(-2.5, -23.0)))
+    line(replace(LOUD, beat=3, advice=Advice("move", Move(-2.5, -23.0))))
 
     assert [said[14:22] for said in out.getvalue().splitlines()] == ["down 1.8", "down 2.5"]
 
@@ -144,8 +154,10 @@ class Terminal(io.StringIO):
 
 def test_a_notice_is_said_once_and_the_moves_go_on(capsys):
     lines = PlainLines()
-    lines(replace(LOUD, next_pass=Move(-1.8, -23.0, reason="Down 1.8 dB."), notice=REFUSED))
-    lines(replace(LOUD, next_pass=Move(-2.5, -23.0, reason="Down 2.5 dB."), notice=REFUSED, beat=2))
+    lines(replace(LOUD, advice=Advice("move", Move(-1.8, -23.0, reason="Down 1.8 dB.")), notice=REFUSED))
+    lines(
+        replace(LOUD, advice=Advice("move", Move(-2.5, -23.0, reason="Down 2.5 dB.")), notice=REFUSED, beat=2)
+    )
 
     said = capsys.readouterr().out
     assert said.count(REFUSED) == 1
@@ -165,7 +177,7 @@ def test_a_notice_is_read_out_once_without_the_list_that_follows_it():
     line = SpokenLine(out)
     for beat in range(1, 9):
         line(replace(LOUD, beat=beat, notice=REFUSED))
-    line(replace(LOUD, beat=9, notice=REFUSED, next_pass=Move(-2.5, -23.0)))
+    line(replace(LOUD, beat=9, notice=REFUSED, advice=Advice("move", Move(-2.5, -23.0))))
 
     assert out.getvalue().count("There is no goal xyz.") == 1
     assert "cinema" not in out.getvalue()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from sidecar.model.advice import Advice
 from sidecar.model.commands import (
     Arm,
     Disarm,
@@ -28,6 +29,7 @@ from sidecar.settings.goals import load_goal
 PAGE = Path(__file__).parents[2] / "sidecar" / "osc" / "README.md"
 
 
+THIS_PASS = Advice("move", Move(-2.5), lands_this_pass=True)
 STEMS = (Stem("voice", -2.0, Move(0.5), -3.0), Stem("music", -8.0, Move(-3.0), -6.0))
 DIALOGUE = DialogueLoudness("detector", -27.0, -23.0, 300.0, 600.0, 0.9)
 ARM = ArmState("mine", True, "Armed by the person.")
@@ -79,28 +81,28 @@ def test_an_alert_carries_state_value_and_limit():
 
 def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
     """Otherwise it is the move for the next pass, and an address says which."""
-    both = a_snapshot(next_pass=Move(-1.0), this_pass=Move(-2.5))
+    both = a_snapshot(advice=Advice("move", Move(-2.5), from_top=Move(-1.0), lands_this_pass=True))
     read = {out.path: out.read for out in addresses.OUTGOING}
 
     assert read["/move/gain"](both) == (-2.5,)
     assert read["/move/pass"](both) == ("this",)
-    assert read["/move/pass"](a_snapshot(next_pass=Move(-1.0))) == ("next",)
+    assert read["/move/pass"](a_snapshot(advice=Advice("move", Move(-1.0)))) == ("next",)
 
 
 def test_a_stem_that_has_to_move_comes_before_the_master_fader():
     """The fader is named, and its move, not the programme's, is the one told."""
-    snapshot = a_snapshot(this_pass=Move(-2.5), stems=(replace(STEMS[0], move=Move()), STEMS[1]))
+    snapshot = a_snapshot(advice=THIS_PASS, stems=(replace(STEMS[0], move=Move()), STEMS[1]))
     read = dict_of(snapshot)
 
     assert read["/move/fader"] == ("music",)
     assert read["/move/gain"] == (-3.0,)
-    assert read["/move/pass"] == ("next",)
-    assert dict_of(a_snapshot(this_pass=Move(-2.5)))["/move/fader"] == ("master",)
+    assert read["/move/pass"] == ("this",)
+    assert dict_of(a_snapshot(advice=THIS_PASS))["/move/fader"] == ("master",)
 
 
 def test_the_moves_of_several_stems_are_none_of_the_master_fader():
     """Up 0.5 dB and down 3 dB: no single figure is that of both."""
-    read = dict_of(a_snapshot(this_pass=Move(-2.5), stems=STEMS))
+    read = dict_of(a_snapshot(advice=THIS_PASS, stems=STEMS))
 
     assert read["/move/fader"] == ("several stems",)
     assert read["/move/gain"] == (0.0,)

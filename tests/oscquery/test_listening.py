@@ -9,6 +9,7 @@ import aiohttp
 import numpy as np
 import pytest
 
+from sidecar.model.advice import Advice
 from sidecar.model.readings import Move
 from sidecar.osc import codec
 from sidecar.oscquery.server import LONGEST_COMMAND, MOST_LISTENERS_OF_ONE
@@ -178,7 +179,7 @@ def flooded(served, a_snapshot, times):
     """Offers sentences of 60 kB each, more than all buffers hold, each in an update of its own."""
     for number in range(times):
         reason = f"{number:>60000} of {times}"
-        served.offer(a_snapshot(-20.0, stems=(), next_pass=Move(-1.0, reason=reason)))
+        served.offer(a_snapshot(-20.0, stems=(), advice=Advice("move", Move(-1.0, reason=reason))))
         served.engine.run(asyncio.sleep(0.002))
 
 
@@ -192,7 +193,7 @@ def test_a_client_that_does_not_read_holds_up_nobody_and_misses_only_the_past(se
     async def work(channel):
         await channel.send_str(say("LISTEN", "/sidecar/momentary"))
         await asyncio.to_thread(flooded, served, a_snapshot, 400)
-        served.offer(a_snapshot(-31.0, stems=(), next_pass=Move(-1.0, reason="the newest")))
+        served.offer(a_snapshot(-31.0, stems=(), advice=Advice("move", Move(-1.0, reason="the newest"))))
         return (await heard_until(channel, lambda value: value[1] == [-31.0]))[-1]
 
     assert following(served, work) == ("/sidecar/momentary", [-31.0])

@@ -55,8 +55,6 @@ snapshots = st.builds(
     transport=st.sampled_from(["preparing", "waiting", "ready", "measuring", "paused", "ended"]),
     goal=goals,
     reading=readings,
-    next_pass=moves,
-    this_pass=st.one_of(st.none(), moves),
     advice=st.builds(
         Advice,
         st.sampled_from(["listening", "hold", "on_goal", "move", "ended"]),
@@ -143,7 +141,7 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
     move = Move(-1.0, -20.0, -21.0, -19.0, "ceiling", long)
     goal = Goal(long, long, -23.0, 0.2, 0.2, -1.0, -20.0, source=long)
     crowded = Snapshot(
-        *("measuring", goal, Reading(true_peak=(-3.0,) * 12), move, move),
+        *("measuring", goal, Reading(true_peak=(-3.0,) * 12), Advice("move", move, move)),
         source=long,
         layout=long,
         targets=(Target(long, 1, 1, long),) * 70,

@@ -79,19 +79,20 @@ def of_file(mix):
 def test_a_file_is_shown_with_the_move_that_lands_it(of_file):
     """The advised gain, applied to what was metered, lands where it is said to land."""
     snapshot = Review(of_file, load_goal("r128")).snapshot()
-    gain = 10.0 ** (snapshot.next_pass.gain_db / 10.0)
+    move = snapshot.advice.from_top
+    gain = 10.0 ** (move.gain_db / 10.0)
 
     assert snapshot.transport == "ended"
     assert snapshot.source == "mix.wav"
-    assert snapshot.next_pass.gain_db < 0.0
-    assert _obvious_integrated(of_file.energies * gain) == pytest.approx(snapshot.next_pass.landing, abs=0.01)
+    assert move.gain_db < 0.0
+    assert _obvious_integrated(of_file.energies * gain) == pytest.approx(move.landing, abs=0.01)
     assert snapshot.rides_reason
 
 
 @pytest.mark.parametrize("goal", ["r128", "r128-s1", "aes-album", "premaster", "a85"])
 def test_a_file_has_the_remedy_of_a_check_and_no_band(mix, of_file, goal):
     """On any goal: the same gain, the same sentences, and one place where it lands."""
-    move = Review(of_file, load_goal(goal)).snapshot().next_pass
+    move = Review(of_file, load_goal(goal)).snapshot().advice.from_top
     verdict = judge(measure(mix), load_goal(goal))
     said = " ".join(finding.sentence for finding in verdict.findings if finding.kind == "remedy")
 
@@ -110,7 +111,8 @@ def test_the_screen_shows_no_band_of_a_file(of_file):
 
 def test_a_silent_file_has_no_move(tmp_path):
     soundfile.write(tmp_path / "silent.wav", np.zeros((RATE_HZ, 2)), RATE_HZ)
-    move = Review(past_of_file(measure(tmp_path / "silent.wav")), load_goal("r128")).snapshot().next_pass
+    silent = past_of_file(measure(tmp_path / "silent.wav"))
+    move = Review(silent, load_goal("r128")).snapshot().advice.from_top
 
     assert move.is_quiet
     assert "above the gate" in move.reason
@@ -156,11 +158,11 @@ def _until(condition):
 def test_another_goal_gives_another_move(of_file):
     """The same pass held against a louder goal is to be raised by the difference of the targets."""
     review = Review(of_file, load_goal("r128"))
-    first = review.snapshot().next_pass.gain_db
+    first = review.snapshot().advice.from_top.gain_db
     review.send_command(SelectGoal("a85"))
     _until(lambda: review.snapshot().goal.name == "a85")
 
-    assert review.snapshot().next_pass.gain_db - first == pytest.approx(-1.0, abs=0.15)
+    assert review.snapshot().advice.from_top.gain_db - first == pytest.approx(-1.0, abs=0.15)
 
 
 def test_the_latest_of_two_goals_wins_in_whatever_order_they_are_reckoned(of_file, monkeypatch):
@@ -203,9 +205,10 @@ def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
     journal.close()
     review = Review(past_of_record(reader.latest(tmp_path / "passes.db")), load_goal("r128"))
     told, seen = session.snapshot(), review.snapshot()
+    live, later = told.advice.from_top, seen.advice.from_top
 
-    assert (told.next_pass.gain_db, told.next_pass.reason) == (seen.next_pass.gain_db, seen.next_pass.reason)
-    assert seen.next_pass.landing == pytest.approx(told.next_pass.landing, abs=1e-6)
+    assert (later.gain_db, later.reason) == (live.gain_db, live.reason)
+    assert later.landing == pytest.approx(live.landing, abs=1e-6)
     assert told.rides == seen.rides
     assert told.reading.integrated == pytest.approx(seen.reading.integrated, abs=0.01)
     assert told.duration_s == pytest.approx(seen.duration_s, abs=0.1)

@@ -27,7 +27,6 @@ from sidecar.model.commands import (
     SelectGoal,
     StemFaderAt,
 )
-from sidecar.model.readings import Move
 from sidecar.model.snapshot import FaderFeedback
 from sidecar.run.audio_recorder import AudioRecorder
 from sidecar.run.options import RunOptions
@@ -116,15 +115,15 @@ def test_a_steady_tone_reads_its_level_and_needs_no_move():
     assert last.transport == "ended"
     assert last.reading.integrated == pytest.approx(-23.0, abs=0.1)
     assert last.reading.seconds == pytest.approx(20.0)
-    assert last.next_pass.is_quiet
+    assert last.advice.from_top.is_quiet
 
 
 def test_a_loud_tone_is_told_how_far_down_to_go():
     """5 LU over: down 5.0 dB, landing on the target."""
     _, seen = run((20, -18.0))
 
-    assert seen[-1].next_pass.gain_db == pytest.approx(-5.0, abs=0.1)
-    assert seen[-1].next_pass.landing == pytest.approx(-23.0, abs=0.1)
+    assert seen[-1].advice.from_top.gain_db == pytest.approx(-5.0, abs=0.1)
+    assert seen[-1].advice.from_top.landing == pytest.approx(-23.0, abs=0.1)
 
 
 def test_snapshots_come_ten_times_a_second():
@@ -270,7 +269,7 @@ def test_following_the_advice_moves_the_fader_and_lands_the_next_pass():
 
     assert last.controls_fader
     assert last.fader_db == pytest.approx(-5.0, abs=0.1)
-    assert last.next_pass.is_quiet
+    assert last.advice.from_top.is_quiet
     assert any(event.kind == "move" for event in session.timeline().events)
 
 
@@ -324,7 +323,7 @@ def test_a_fader_that_is_only_told_of_shapes_the_advice_all_the_same():
     session = Session(source, fast())
     session.run()
 
-    assert session.snapshot().next_pass.gain_db == pytest.approx(1.0, abs=0.1)
+    assert session.snapshot().advice.from_top.gain_db == pytest.approx(1.0, abs=0.1)
 
 
 def test_quick_steps_of_a_held_fader_add_up():
@@ -346,7 +345,7 @@ def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_
     asked = []
     told = [FaderFeedback(-0.01 * word, 0.0) for word in range(100)]
     steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.report_fader(word))]
-    monkeypatch.setattr(ProgrammeAdvisor, "next_pass", lambda self: asked.append(1) or Move())
+    monkeypatch.setattr(ProgrammeAdvisor, "outlook", lambda self, stray_db: asked.append(1))
     session = Session(Script(*steps), fast())
     session.run()
 
@@ -366,7 +365,7 @@ def test_feedback_from_a_fader_tells_where_it_stands():
     session.run()
 
     assert session.snapshot().fader_db == -16.0
-    assert session.snapshot().next_pass.gain_db == pytest.approx(1.0, abs=0.1)
+    assert session.snapshot().advice.from_top.gain_db == pytest.approx(1.0, abs=0.1)
 
 
 def test_follow_without_a_fader_says_what_to_do():
@@ -395,7 +394,7 @@ def test_a_goal_can_be_changed_in_mid_pass_and_a_wrong_one_changes_nothing():
     assert notices[0][0] == "r128"
     assert "no-such" in notices[0][1]
     assert session.snapshot().goal.name == "premaster"
-    assert session.snapshot().next_pass.gain_db == pytest.approx(5.0, abs=0.1)
+    assert session.snapshot().advice.from_top.gain_db == pytest.approx(5.0, abs=0.1)
 
 
 def test_dropped_samples_are_counted_shown_and_kept_out_of_the_measurement():

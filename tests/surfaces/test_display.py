@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from sidecar.model.advice import Advice
 from sidecar.model.readings import SILENCE, Alert, Move, Reading
 from sidecar.model.snapshot import Snapshot, Stem
 from sidecar.osc import codec
@@ -67,7 +68,7 @@ DOWN = Move(-1.5, -23.0)
 def snapshot(integrated=-21.5, move=DOWN, **states):
     alerts = tuple(Alert(name, state, -19.0, -20.0) for name, state in states.items())
     reading = Reading(integrated=integrated, seconds=60.0)
-    return Snapshot("measuring", load_goal("r128"), reading, next_pass=move, alerts=alerts)
+    return Snapshot("measuring", load_goal("r128"), reading, advice=Advice("move", move), alerts=alerts)
 
 
 def test_the_shipped_panel_is_shown_move_landing_loudness_and_alerts(panel):

@@ -146,9 +146,6 @@ def _scene(history: Timeline, **changes: object) -> ScriptedFeed:
         duration_s=300.0,
         targets=(Target("127.0.0.1:9000", sent=12_034),),
     )
-    move = changes.get("this_pass") or changes.get("next_pass")
-    if "advice" not in changes and move is not None:
-        changes["advice"] = advice_of(move, lands_this_pass="this_pass" in changes)
     return ScriptedFeed(replace(snapshot, **changes), history)
 
 
@@ -164,7 +161,7 @@ def listening() -> ScriptedFeed:
     """The first seconds: nothing can be advised yet."""
     move = Move(reason="10 s of programme above the gate are needed before advice is worth hearing")
     history = wandering_history(4.0)
-    return _scene(history, next_pass=move, duration_s=None, advice=Advice(move=move, next_look_at_s=10.0))
+    return _scene(history, duration_s=None, advice=Advice(move=move, next_look_at_s=10.0))
 
 
 def hold() -> ScriptedFeed:
@@ -172,14 +169,14 @@ def hold() -> ScriptedFeed:
     move = Move(0.0, -22.4, -24.9, -20.1, reason="1.0 LU too loud so far; too early to tell if it stays so.")
     history = wandering_history(41.0, -22.0)
     said = advice_of(move, state="hold", next_look_at_s=55.0, trend=-1, from_top=replace(move, gain_db=-0.6))
-    return _scene(history, this_pass=move, advice=said)
+    return _scene(history, advice=said)
 
 
 def first_step() -> ScriptedFeed:
     """More than one step is needed."""
     move = Move(-3.0, -21.9, -22.6, -21.2, reason="First step, rest later: 3.9 LU too loud so far.")
     said = advice_of(move, more_to_come=True, trend=-1, range_widened_lu=0.8)
-    return _scene(wandering_history(95.0, -19.0), this_pass=move, advice=said)
+    return _scene(wandering_history(95.0, -19.0), advice=said)
 
 
 def past_bound() -> ScriptedFeed:
@@ -188,7 +185,7 @@ def past_bound() -> ScriptedFeed:
         -2.0, -21.6, -21.8, -21.4, reason="Finish at −21.6 LUFS, or start again with fader at −7.5 dB."
     )
     said = advice_of(move, restart_fader_db=-7.5, range_widened_lu=1.2, from_top=replace(move, gain_db=-4.0))
-    return _scene(wandering_history(240.0, -19.0), this_pass=move, advice=said)
+    return _scene(wandering_history(240.0, -19.0), advice=said)
 
 
 def passed() -> ScriptedFeed:
@@ -196,9 +193,7 @@ def passed() -> ScriptedFeed:
     move = Move(-0.1, -23.0, -23.0, -23.0, reason="the whole pass read −22.9 LUFS")
     history = wandering_history(300.0, -23.0)
     reading = reading_at(history, integrated=-22.9)
-    return _scene(
-        history, transport="ended", reading=reading, next_pass=move, advice=Advice("ended", move, move)
-    )
+    return _scene(history, transport="ended", reading=reading, advice=Advice("ended", move, move))
 
 
 def failed() -> ScriptedFeed:
@@ -206,15 +201,13 @@ def failed() -> ScriptedFeed:
     move = Move(-2.1, -23.0, -23.0, -23.0, reason="the whole pass read −20.9 LUFS")
     history = wandering_history(300.0, -21.0)
     reading = reading_at(history, integrated=-20.9, true_peak=(-1.4, -0.4), max_true_peak=-0.4)
-    return _scene(
-        history, transport="ended", reading=reading, next_pass=move, advice=Advice("ended", move, move)
-    )
+    return _scene(history, transport="ended", reading=reading, advice=Advice("ended", move, move))
 
 
 def on_goal() -> ScriptedFeed:
     """The programme lands where it should."""
     move = Move(0.0, -23.0, -23.15, -22.9, reason="the rest may stay as it is")
-    return _scene(wandering_history(184.0, -23.6), this_pass=move)
+    return _scene(wandering_history(184.0, -23.6), advice=advice_of(move))
 
 
 def down() -> ScriptedFeed:
@@ -226,7 +219,7 @@ def down() -> ScriptedFeed:
         Event(140.0, "alert", "hot"),
         Event(170.0, "move", "+0.5 dB"),
     )
-    return _scene(wandering_history(184.0, -21.5, events), this_pass=move)
+    return _scene(wandering_history(184.0, -21.5, events), advice=advice_of(move))
 
 
 def up() -> ScriptedFeed:
@@ -236,7 +229,7 @@ def up() -> ScriptedFeed:
     return _scene(
         history,
         goal=EXCHANGE,
-        next_pass=move,
+        advice=advice_of(move, lands_this_pass=False),
         duration_s=None,
         reading=reading_at(history, true_peak=(-3.9, -3.4), held_peak=(-3.9, -3.4), max_true_peak=-3.4),
     )
@@ -256,7 +249,7 @@ def alerted() -> ScriptedFeed:
     move = Move(-6.0, -23.8, -24.6, -22.7, "step", "7.1 dB are needed; one step is at most 6 dB")
     return _scene(
         history,
-        this_pass=move,
+        advice=advice_of(move),
         alerts=alerts,
         dropped_samples=4_800,
         reading=reading_at(
@@ -287,7 +280,11 @@ def long() -> ScriptedFeed:
     day_s = 86_400.0
     move = Move(-0.6, -23.0, -23.05, -22.97, reason="a little hot since the evening")
     events = (Event(3_600.0, "mark", "second hour"), Event(50_000.0, "move", "−0.5 dB"))
-    return _scene(wandering_history(day_s, -22.5, events), next_pass=move, duration_s=None)
+    return _scene(
+        wandering_history(day_s, -22.5, events),
+        advice=advice_of(move, lands_this_pass=False),
+        duration_s=None,
+    )
 
 
 def surround() -> ScriptedFeed:
@@ -320,7 +317,12 @@ _MORE = ("bass", "piano", "guitar", "choir", "effects", "atmosphere", "footsteps
 
 def stems() -> ScriptedFeed:
     """Four stems, two of which are to be moved."""
-    return _scene(wandering_history(184.0, -23.9), stems=_MIX, next_pass=_mix_move(0.9), controls_fader=False)
+    return _scene(
+        wandering_history(184.0, -23.9),
+        stems=_MIX,
+        advice=advice_of(_mix_move(0.9), lands_this_pass=False),
+        controls_fader=False,
+    )
 
 
 def many_stems(count: int = 12) -> ScriptedFeed:

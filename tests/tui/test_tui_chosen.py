@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
+from sidecar.model.advice import Advice
 from sidecar.model.headline import chosen, chosen_move, first_stem, programme_gain_db, stem_gains_db
 from sidecar.model.readings import SILENCE, Move
 from sidecar.model.snapshot import Snapshot, Stem
@@ -30,7 +31,8 @@ def test_the_largest_move_comes_first(moves, name):
 
 def test_stems_at_rest_leave_the_word_to_the_programme():
     """With nothing to do on any stem the programme's own landing is shown."""
-    snapshot = Snapshot("measuring", scenes.BROADCAST, this_pass=Move(0.0, -23.0), stems=_stems(voice=Move()))
+    on_goal = Advice("on_goal", Move(0.0, -23.0), lands_this_pass=True)
+    snapshot = Snapshot("measuring", scenes.BROADCAST, advice=on_goal, stems=_stems(voice=Move()))
 
     assert (
         chosen(snapshot).stem,
@@ -42,9 +44,8 @@ def test_stems_at_rest_leave_the_word_to_the_programme():
 def test_a_stem_in_the_way_leaves_the_move_to_the_programme_and_is_named():
     """A kept voice that is too loud by itself: what cannot be done, and what can."""
     stuck = _stems(voice=Move(0.0, limited_by="range", reason="Voice is held."), drums=Move())
-    snapshot = Snapshot(
-        "measuring", scenes.BROADCAST, next_pass=Move(-2.0, -23.0, reason="It is loud."), stems=stuck
-    )
+    loud = Advice("move", Move(-2.0, -23.0, reason="It is loud."))
+    snapshot = Snapshot("measuring", scenes.BROADCAST, advice=loud, stems=stuck)
 
     assert chosen_move(snapshot) == ("master", Move(-2.0, -23.0, reason="Voice is held. It is loud."))
 

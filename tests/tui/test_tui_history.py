@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import scripted_feed as scenes
 
+from sidecar.model.advice import Advice
 from sidecar.model.readings import Move, Reading, Ride
 from sidecar.model.snapshot import Event, Snapshot, Timeline
 from tui.controller import Controller
@@ -32,7 +33,7 @@ def _view(history, *, move=None, duration_s=10.0, **look):
         "measuring",
         scenes.BROADCAST,
         reading=Reading(seconds=seconds, integrated=integrated),
-        this_pass=move,
+        advice=Advice() if move is None else Advice("move", move, lands_this_pass=True),
         duration_s=duration_s,
     )
     return View(snapshot, history, **look)
@@ -75,7 +76,7 @@ def test_the_forecast_is_drawn_ahead_of_now():
     assert "".join(row[:2] for row in ahead[:3]).strip("▁▂▃ ") == ""
 
 
-@pytest.mark.parametrize("hides", [{"transport": "ended"}, {"stems": scenes.stems().shown.stems}])
+@pytest.mark.parametrize("hides", [{"transport": "ended"}, {"advice": Advice("move", Move(4.0, -23.0))}])
 def test_a_forecast_that_the_hero_does_not_speak_of_is_not_drawn(hides):
     """The wedge belongs to the move that is shown large, or there is none."""
     view = _view(_steady(5.0, -32.0), move=Move(4.0, -23.0, -26.0, -20.0))

@@ -53,7 +53,7 @@ def test_a_review_shows_the_move_the_events_and_what_was_read(review):
     async def script(pilot):
         text = shown(pilot.app)
         assert "■ ended  2:00 of 2:00" in text
-        assert f"next pass: down {abs(review.snapshot().next_pass.gain_db):.1f} dB" in text
+        assert f"next pass: down {abs(review.snapshot().advice.from_top.gain_db):.1f} dB" in text
         assert "△ceiling −0.3 dBTP" in text
         await pilot.press("comma")
         await until(pilot, lambda: bool(_reading(pilot.app)), "the reading")
@@ -77,7 +77,7 @@ def test_another_goal_can_be_tried_on_it(review):
         await until(pilot, lambda: review.snapshot().goal == first, "the goal")
         await until(
             pilot,
-            lambda: f"{review.snapshot().next_pass.gain_db:.1f}".lstrip("-") in shown(pilot.app),
+            lambda: f"{review.snapshot().advice.from_top.gain_db:.1f}".lstrip("-") in shown(pilot.app),
             "its move",
         )
 

@@ -157,7 +157,6 @@ GOAL = Shape(
 _MOVE = Shape(
     "ffffss", "gain, landing, low and high end of its likely range, limit, reason", _move_arguments, _move_of
 )
-_THIS_MOVE = _optional(_MOVE, Move(), f"1 where there is one for the pass that plays; {_MOVE.sentence}")
 _NO_LOOK_S = -1.0
 """The value of a next look that does not follow."""
 
@@ -369,8 +368,6 @@ DETAILS: tuple[Detail, ...] = (
     _reading_row(),
     _one("/detail/goal", "goal", GOAL),
     _source_row(),
-    _one("/detail/next", "next_pass", _MOVE, f"the programme's move for the next pass: {_MOVE.sentence}"),
-    _one("/detail/this", "this_pass", _THIS_MOVE),
     _one("/detail/advice", "advice", _ADVICE),
     _one("/detail/controls", "controls_fader", _FLAG, "1 where the sidecar itself moves the fader"),
     _one("/detail/auto", "arm", _ARM_STATE),
@@ -404,8 +401,6 @@ def content(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.rate_hz,
         snapshot.layout,
         snapshot.duration_s,
-        snapshot.next_pass,
-        snapshot.this_pass,
         snapshot.advice,
         snapshot.controls_fader,
         snapshot.arm,
