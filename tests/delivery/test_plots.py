@@ -8,6 +8,7 @@ import soundfile
 from made import level_history, made
 
 from sidecar.delivery.judge.verdict import judge
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.whole_file import measure
 from sidecar.delivery.report.history_sheet import history_sheet
 from sidecar.delivery.report.levels_sheet import levels_sheet, spread_of
@@ -15,6 +16,7 @@ from sidecar.delivery.report.markup import join, tag
 from sidecar.delivery.report.peaks_sheet import peaks_sheet
 from sidecar.delivery.report.scales_sheet import scale_sheet
 from sidecar.delivery.report.sheet import Scale, Sheet
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.settings.goals import load_goal
 
 R128, SHORT_FORM = load_goal("r128"), load_goal("r128-s1")
@@ -41,6 +43,20 @@ def middles(svg, shape):
 def drawn(history, goal=SHORT_FORM, **changes):
     file = made(history=history, **changes)
     return str(history_sheet(file, judge(file, goal)).svg())
+
+
+def test_dialogue_is_marked_where_it_is():
+    file = made(history=level_history(600))
+    found = FileDialogue(DialogueLoudness("detector", -23.0, -23.0, 15.0, 60.0), ((150, 300),))
+
+    svg = str(history_sheet(file, judge(file, R128), dialogue=[found]).svg())
+
+    ((x, _, width, _),) = [box for box in boxes(svg, "speech-span") if box[1] < 300]
+    span, seconds = 790 - 52, file.reading.seconds
+    assert x == pytest.approx(52 + span * 15.0 / seconds, abs=0.2)
+    assert width == pytest.approx(span * 15.0 / seconds, abs=0.2)
+    assert "dialogue" in svg
+    assert "speech-span" not in str(history_sheet(file, judge(file, R128)).svg())
 
 
 def test_markup_escapes_what_is_not_markup():

@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 from made import level_history, made, made_check
 
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.report.files import Reports, names_for, write_history, write_plot
 from sidecar.delivery.report.signature import Signature
 from sidecar.errors import MissingPackage, OutputError, SidecarError
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.settings.goals import load_goal
 from sidecar.version import program_version
 
@@ -126,6 +128,15 @@ def test_the_history_as_values(tmp_path):
         ["0.2", "-23.46", "-23.00", "-9.00", "-9.00"],
         ["0.3", "-23.46", "-23.00", "-9.00", "-1.00"],
     ]
+
+
+def test_the_history_as_values_has_dialogue_where_it_was_measured(tmp_path):
+    found = FileDialogue(DialogueLoudness("detector"), ((1, 3),))
+    write_history(tmp_path / "c.csv", made(history=level_history(4)), [found])
+    with (tmp_path / "c.csv").open(newline="") as file:
+        rows = list(csv.reader(file))
+
+    assert [row[-1] for row in rows] == ["dialogue", "0", "1", "1", "0"]
 
 
 def test_the_picture_is_the_drawing(tmp_path):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.markup import Markup, join, tag
 from sidecar.delivery.report.scales_sheet import scale_sheet
@@ -34,8 +36,16 @@ class _Row:
     """What is shorter has no such measure."""
 
 
-def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_only: bool) -> Markup:
-    """One goal's table. name: unique in the page. judged_only: leaves out what has no limit."""
+def figures_table(
+    measured: Measured,
+    verdict: Verdict,
+    name: str,
+    dialogue: Sequence[FileDialogue] = (),
+    *,
+    judged_only: bool,
+) -> Markup:
+    """One goal's table. name: unique in the page. dialogue: where it was measured. judged_only: leaves out
+    what has no limit."""
     goal = verdict.goal
     head = [
         tag("th", words, scope="col", class_=look)
@@ -49,7 +59,8 @@ def figures_table(measured: Measured, verdict: Verdict, name: str, *, judged_onl
             ("result", ""),
         )
     ]
-    shown = [row for row in _rows(measured, goal) if not judged_only or row.middle is not None]
+    every = (*_rows(measured, goal), *_dialogue_rows(dialogue, goal))
+    shown = [row for row in every if not judged_only or row.middle is not None]
     rows = [_cells(row, measured, f"{name}-{row.measure.replace(' ', '-')}") for row in shown]
     return tag(
         "section",
@@ -98,6 +109,16 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
         _Row("loudness range", reading.loudness_range, "LU", remark=_settled(reading), window_s=SHORT_TERM_S),
         _Row("PLR (peak to loudness ratio)", measured.peak_to_loudness_lu, "LU"),
     ]
+
+
+def _dialogue_rows(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[_Row]:
+    for loudness in (each.loudness for each in dialogue):
+        by_hand = loudness.found_by == "markers"
+        remark = "by cue markers" if by_hand else f"automatic, {round(100.0 * loudness.confidence)} % sure"
+        if not loudness.is_measured:
+            remark = "too little speech found"
+        yield _Row("dialogue loudness", loudness.dialogue_lufs, goal.unit, remark=remark)
+        yield _Row("LDR (programme less dialogue)", loudness.ldr_lu, "LU")
 
 
 def _settled(reading: Reading) -> str:

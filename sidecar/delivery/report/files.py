@@ -11,6 +11,7 @@ from pathlib import Path, PurePath
 import numpy as np
 
 from sidecar.delivery.judge.checking import Checked, Outcome, known_by
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.history_sheet import history_sheet
 from sidecar.delivery.report.index import index_page
@@ -66,7 +67,7 @@ class Reports:
         if self._plots:
             write_plot(self._plots[place], checked)
         if self._histories:
-            write_history(self._histories[place], checked.measured)
+            write_history(self._histories[place], checked.measured, checked.dialogue)
 
     def write_index(self, outcomes: Sequence[Outcome], goals: Sequence[Goal]) -> list[Path]:
         """Writes the index; gives where to look for what was written."""
@@ -123,22 +124,28 @@ def write_plot(place: Path, checked: Checked) -> None:
     verdict = checked.verdicts[0]
     outcome = "meets" if verdict.passes else "does not meet"
     heading = f"{PurePath(checked.file).name}: {outcome} {verdict.goal.title}"
-    sheet = history_sheet(checked.measured, verdict, heading)
+    sheet = history_sheet(checked.measured, verdict, heading, checked.dialogue)
     _write(place, _rendered(sheet) if place.suffix.lower() == ".png" else sheet.svg(alone=True).encode())
 
 
-def write_history(place: Path, measured: Measured) -> None:
+def write_history(place: Path, measured: Measured, dialogue: Sequence[FileDialogue] = ()) -> None:
     """The history as comma-separated values, ten rows a second; silence is an empty cell, and so is what
-    comes before the first whole window."""
+    comes before the first whole window. Where dialogue was measured, a last column is 1 in it, else 0."""
     history = measured.history
+    in_dialogue = np.zeros(len(history.energy), int)
+    for first, stop in (span for each in dialogue for span in each.spans):
+        in_dialogue[first:stop] = 1
     peaks = [f"true_peak_{k + 1}_dbtp" for k in range(measured.channels)]
     text = io.StringIO(newline="")
     table = csv.writer(text, lineterminator="\n")
-    table.writerow(["seconds", "momentary_lufs", "short_term_lufs", *peaks])
+    table.writerow(
+        ["seconds", "momentary_lufs", "short_term_lufs", *peaks, *(["dialogue"] if dialogue else [])]
+    )
     levels = np.column_stack([history.momentary, history.short_term, history.true_peak])
     for block, row in enumerate(levels.tolist()):
         cells = ["" if level == SILENCE else f"{level:.2f}" for level in row]
-        table.writerow([f"{(block + 1) * BLOCK_S:.1f}", *cells])
+        flags = [in_dialogue[block]] if dialogue else []
+        table.writerow([f"{(block + 1) * BLOCK_S:.1f}", *cells, *flags])
     _write(place, text.getvalue().encode())
 
 

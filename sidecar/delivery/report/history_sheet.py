@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from sidecar.delivery.judge.findings import LISTED
 from sidecar.delivery.judge.verdict import Verdict
+from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.delivery.report.sheet import Point, Scale, Sheet
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, FloatArray
@@ -41,8 +42,11 @@ class _Field:
         return self.time.at(seconds), self.level.at(lufs)
 
 
-def history_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sheet:
-    """The drawing, 860 by 360 units. heading: for a drawing of its own."""
+def history_sheet(
+    measured: Measured, verdict: Verdict, heading: str = "", dialogue: Sequence[FileDialogue] = ()
+) -> Sheet:
+    """The drawing, 860 by 360 units. heading: for a drawing of its own. dialogue: where it was
+    measured."""
     goal = verdict.goal
     words = _description(measured, goal, verdict)
     sheet = Sheet("history", (_WIDTH, _HEIGHT), "The history of the programme", words)
@@ -51,10 +55,11 @@ def history_sheet(measured: Measured, verdict: Verdict, heading: str = "") -> Sh
     _draw_goal(sheet, field, goal, measured.clock.start_s)
     _draw_over(sheet, field, verdict)
     _draw_levels(sheet, field, measured)
+    _draw_dialogue(sheet, field, dialogue)
     _draw_limits(sheet, field, verdict)
     _draw_landing(sheet, field, measured, goal)
     _draw_peaks(sheet, field, measured, verdict)
-    _draw_legend(sheet, measured, verdict)
+    _draw_legend(sheet, measured, verdict, dialogue)
     return sheet
 
 
@@ -125,6 +130,13 @@ def _draw_levels(sheet: Sheet, field: _Field, measured: Measured) -> None:
     sheet.box((_LEFT, _TOP), (_RIGHT, _BOTTOM), "frame")
 
 
+def _draw_dialogue(sheet: Sheet, field: _Field, dialogue: Sequence[FileDialogue]) -> None:
+    """A strip over the foot, above that of silences, and under the levels."""
+    spans = [span for each in dialogue for span in each.spans_s]
+    for start, end in _stretches(field, spans):
+        sheet.box((start, _BOTTOM - 11), (end, _BOTTOM - 6), "speech-span")
+
+
 def _draw_landing(sheet: Sheet, field: _Field, measured: Measured, goal: Goal) -> None:
     integrated = measured.reading.integrated
     if math.isfinite(integrated):
@@ -153,7 +165,9 @@ def _draw_peaks(sheet: Sheet, field: _Field, measured: Measured, verdict: Verdic
     sheet.text((x + (-10 if edge == "end" else 10), y - 8), f"highest true peak {figure(highest)} dBTP", edge)
 
 
-def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
+def _draw_legend(
+    sheet: Sheet, measured: Measured, verdict: Verdict, dialogue: Sequence[FileDialogue]
+) -> None:
     """Only what is drawn."""
     x, y = _LEFT, _LEGEND_Y
     over = verdict.spans("short-term") or verdict.spans("momentary")
@@ -164,6 +178,7 @@ def _draw_legend(sheet: Sheet, measured: Measured, verdict: Verdict) -> None:
         ("pass-zone", f"passes {verdict.goal.name}", True),
         ("over-span", "over a limit", bool(over)),
         ("silent-span", "digital silence", bool(measured.facts.silences)),
+        ("speech-span", "dialogue", any(each.spans for each in dialogue)),
     ):
         if not drawn:
             continue

@@ -46,10 +46,12 @@ def file_page(checked: Checked, known_by: Fingerprint, signature: Signature, ind
         _header(name, signature, index),
         *(_verdict(verdict, measured) for verdict in checked.verdicts),
         *(
-            figures_table(measured, verdict, str(k), judged_only=k > 0)
+            figures_table(measured, verdict, str(k), () if k else checked.dialogue, judged_only=k > 0)
             for k, verdict in enumerate(checked.verdicts)
         ),
-        _section("The history", tag("figure", history_sheet(measured, first).svg())),
+        _section(
+            "The history", tag("figure", history_sheet(measured, first, dialogue=checked.dialogue).svg())
+        ),
         _findings(checked.verdicts),
         _drawings(measured, first.goal),
         _channels(measured),
