@@ -16,6 +16,7 @@ from sidecar.loudness.series import Floats
 from sidecar.model.advice import Advice
 from sidecar.model.readings import SILENCE, Move, Ride
 from sidecar.model.snapshot import EarlierPass, Opening, Stem
+from sidecar.run.pass_comparison import PassComparison
 from sidecar.run.stem_faders import StemFaders
 from sidecar.settings.goals import Goal
 from sidecar.sources import Block
@@ -53,9 +54,12 @@ class AdviceSchedule:
         stems: StemFaders | None = None,
         *,
         stray_db: float = STRAY_DB,
+        beside: bool = True,
     ) -> None:
         """duration_s: length of the pass; that of *earlier* where it is not known. stray_db: how far the
-        fader may stray from the gain of a whole pass."""
+        fader may stray from the gain of a whole pass. beside: False compares even a long earlier pass in the
+        caller's thread, where nothing plays that could be missed."""
+        self._comparison = PassComparison(beside=beside)
         self._goal = goal
         self._stray_db = stray_db
         self._duration_s = duration_s
@@ -63,7 +67,9 @@ class AdviceSchedule:
         self._begin(earlier)
 
     def _begin(self, earlier: Earlier | None) -> None:
-        self.advisor = ProgrammeAdvisor(self._goal, duration_s=self._duration_s, earlier=earlier)
+        self.advisor = ProgrammeAdvisor(
+            self._goal, duration_s=self._duration_s, earlier=earlier, compare=self._comparison
+        )
         self._steady = SteadyAdviser(self._goal)
         self.advice = self._steady.advice
         self._outlook: Outlook | None = None
@@ -193,8 +199,11 @@ class AdviceSchedule:
         if now_s < self._due_s:
             return
         advisor, is_asked = self.advisor, self._due_s == SILENCE
+        is_needed = is_asked or self._needs_forecast()
+        if is_needed and not self._is_compared():
+            return  # and asks again at the next update
         self._due_s = now_s + _ADVISE_S + advisor.seconds * _ADVISE_SHARE
-        if not (is_asked or self._needs_forecast()):
+        if not is_needed:
             return
         self._forecast_at_s, self._forecast_peak_db = advisor.seconds, advisor.peak_dbtp
         self._asked_at_db = advisor.fader_db
@@ -206,6 +215,10 @@ class AdviceSchedule:
         if advisor.earlier is not None:
             self.earlier_pass = EarlierPass(advisor.earlier.title, *advisor.fit())
         self._seek_rides(now_s, at_rest=at_rest)
+
+    def _is_compared(self) -> bool:
+        earlier = self.advisor.earlier
+        return earlier is None or self._comparison.is_ready(earlier.energies, lambda: self.advisor.heard)
 
     def _needs_forecast(self) -> bool:
         """Whether a look is due, the fader was moved, or the arrow and the peaks are to be looked at."""

@@ -111,7 +111,12 @@ class Session:
         """Whether this pass has had sound above the absolute gate."""
         stem_faders = StemFaders(options.mix, options.goal) if options.mix else None
         self._advice = AdviceSchedule(
-            options.goal, duration_s, options.earlier, stem_faders, stray_db=options.stray_db
+            options.goal,
+            duration_s,
+            options.earlier,
+            stem_faders,
+            stray_db=options.stray_db,
+            beside=not options.fast,
         )
         self._dialogue = RunDialogue(options.mix, options.speech)
         self._pass_log = PassLog(options.journal, options.resumed)

@@ -11,6 +11,7 @@ import numpy as np
 
 from sidecar.advice.faders.history import FaderHistory
 from sidecar.advice.faders.move_detector import Guess, MoveDetector
+from sidecar.advice.programme.earlier_pass import Compare, Heard, compare
 from sidecar.advice.programme.landing import LandingAdvisor
 from sidecar.advice.programme.outlook import Outlook
 from sidecar.advice.rides.plan import RidePlan, plan_rides
@@ -43,9 +44,15 @@ class ProgrammeAdvisor:
     """Advises on one pass from its metered blocks and the positions of its master fader."""
 
     def __init__(
-        self, goal: Goal, *, duration_s: float | None = None, earlier: Earlier | None = None
+        self,
+        goal: Goal,
+        *,
+        duration_s: float | None = None,
+        earlier: Earlier | None = None,
+        compare: Compare = compare,
     ) -> None:
-        """duration_s: length of the pass; that of *earlier* where it is not known.
+        """duration_s: length of the pass; that of *earlier* where it is not known. compare: finds the pass in
+        *earlier*.
 
         Raises SettingsError and SignalError for invalid values.
         """
@@ -53,7 +60,8 @@ class ProgrammeAdvisor:
         self.duration_s = duration_s if duration_s is not None or earlier is None else earlier.seconds
         self.guess: Guess | None = None
         """A detected move that was not reported; it counts only when confirmed."""
-        self._landing = LandingAdvisor(goal, self.duration_s, self._profile)
+        self._compare = compare
+        self._landing = LandingAdvisor(goal, self.duration_s, self._profile, compare=compare)
         self._fader = FaderHistory()
         self._detector: MoveDetector | None = None
         self._peaks = Crests()
@@ -198,6 +206,11 @@ class ProgrammeAdvisor:
         """Seconds of programme after which the advice on this pass should be computed again."""
         return self._landing.look_again_s
 
+    @property
+    def heard(self) -> Heard:
+        """What of this pass is compared with an earlier one: a copy."""
+        return self._landing.heard
+
     def fit(self) -> tuple[bool, float, float]:
         """Returns whether the earlier pass fits, where in it this one began (s), and the difference (dB)."""
         found = self._landing.earlier_fit
@@ -231,7 +244,7 @@ class ProgrammeAdvisor:
     def _rebuild(self) -> None:
         """Pushes all blocks into a new landing advisor, after the fader's past positions have changed."""
         energies, cuts = self.metered
-        self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile)
+        self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile, compare=self._compare)
         self._push_pass(energies, self._peaks.part(0, len(energies)), cuts)
 
     def _push_pass(self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int]) -> None:

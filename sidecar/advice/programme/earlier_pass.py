@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -130,6 +131,44 @@ class EarlierFit:
 
 NO_FIT = EarlierFit(offset_s=0.0, error_db=math.inf, louder=ALIKE, fits=False)
 """The result while too little has been measured to compare."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What of the pass that plays is compared with an earlier one."""
+
+    run: Floats
+    """100 ms energies since the last cut at a fader of 0 dB, shape (n,), NaN where unknown."""
+    began: int
+    """How many blocks of the pass lie before *run*."""
+    rest_blocks: int
+    """How many blocks are still to come; 0 where that is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What an earlier pass says of the one that plays."""
+
+    fit: EarlierFit
+    rest: KnownRest | None
+    """None where the earlier pass does not fit, or has too little of the rest."""
+
+
+NOT_COMPARED = Comparison(NO_FIT, None)
+"""The result while there is none."""
+
+Compare = Callable[[Floats, Heard], Comparison]
+
+
+def compare(profile: Floats, heard: Heard) -> Comparison:
+    """Returns what an earlier pass says of the one that plays.
+
+    profile: 100 ms energies of the earlier pass at a fader of 0 dB, shape (m,).
+    """
+    fit = fit_earlier(heard.run, heard.began, profile)
+    if not fit.fits or heard.rest_blocks <= 0:
+        return Comparison(fit, None)
+    return Comparison(fit, known_rest(fit, profile, heard.began + len(heard.run), heard.rest_blocks))
 
 
 def fit_earlier(run: Floats, began: int, profile: Floats) -> EarlierFit:

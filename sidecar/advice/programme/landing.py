@@ -10,8 +10,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sidecar.advice.programme.bootstrap import spread_lu
-from sidecar.advice.programme.earlier_pass import EarlierFit, fit_earlier, known_rest
-from sidecar.advice.programme.forecast import MOVES_DB, Rest, UnheardRest, unheard_rest
+from sidecar.advice.programme.earlier_pass import (
+    NOT_COMPARED,
+    Compare,
+    Comparison,
+    EarlierFit,
+    Heard,
+    compare,
+)
+from sidecar.advice.programme.forecast import MOVES_DB, UnheardRest, unheard_rest
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
 from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound
@@ -47,7 +54,14 @@ class LandingAdvisor:
     brought to the present fader before anything is concluded from it.
     """
 
-    def __init__(self, goal: Goal, duration_s: float | None = None, profile: ArrayLike | None = None) -> None:
+    def __init__(
+        self,
+        goal: Goal,
+        duration_s: float | None = None,
+        profile: ArrayLike | None = None,
+        *,
+        compare: Compare = compare,
+    ) -> None:
         """Makes an advisor without any measured block.
 
         Parameters
@@ -60,6 +74,9 @@ class LandingAdvisor:
         profile
             Shape (n,): 100 ms energies of an earlier pass, mean squares at a fader of 0 dB. It is used
             only where it fits the measured blocks.
+        compare
+            Finds the measured blocks in that earlier pass. A run passes one that takes its time elsewhere
+            where the earlier pass is long.
 
         Raises
         ------
@@ -68,6 +85,7 @@ class LandingAdvisor:
         SignalError
             The profile is not one row of finite mean squares.
         """
+        self._compare = compare
         self.goal = goal
         """The goal advised on; the measured blocks are kept when it changes."""
         self.expect(duration_s, profile)
@@ -242,8 +260,8 @@ class LandingAdvisor:
 
     def _outlook_on_pass(self, fader_db: float, duration_s: float, stray_db: float) -> Outlook:
         history, rest_blocks, target = self._history, self._rest_blocks, self.goal.target_lufs
-        fit = self.earlier_fit
-        rest = self._rest(rest_blocks, fit)
+        compared = self._compared()
+        fit, rest = compared.fit, compared.rest or self._unheard_rest(rest_blocks)
         ahead = Prospect(rest.landings(history.metered, fader_db), rest.price_s)
         share_to_come = rest_blocks * BLOCK_S / duration_s
 
@@ -262,7 +280,7 @@ class LandingAdvisor:
         move = replace(move, landing_low=found.landing_low, landing_high=found.landing_high)
         if math.isinf(history.fader_db):
             move = self._from_below(move, "this pass")
-        if fit is not None and not fit.fits and math.isfinite(fit.error_db):
+        if not fit.fits and math.isfinite(fit.error_db):
             move = replace(move, reason=f"{move.reason} The earlier pass does not fit this one.")
         return Outlook(
             move,
@@ -322,17 +340,19 @@ class LandingAdvisor:
     @property
     def earlier_fit(self) -> EarlierFit | None:
         """How the earlier pass fits this one; None without one."""
-        if self._profile is None:
-            return None
-        run = self._history.cut_free_run
-        return fit_earlier(run, self._history.block_count - len(run), self._profile)
+        return None if self._profile is None else self._compared().fit
 
-    def _rest(self, rest_blocks: int, fit: EarlierFit | None) -> Rest:
+    @property
+    def heard(self) -> Heard:
+        """What is compared with an earlier pass: a copy."""
+        run = self._history.cut_free_run
+        return Heard(run, self._history.block_count - len(run), max(self._rest_blocks, 0))
+
+    def _compared(self) -> Comparison:
+        return NOT_COMPARED if self._profile is None else self._compare(self._profile, self.heard)
+
+    def _unheard_rest(self, rest_blocks: int) -> UnheardRest:
         history = self._history
-        if fit is not None and fit.fits and self._profile is not None:
-            rest = known_rest(fit, self._profile, history.block_count, rest_blocks)
-            if rest is not None:
-                return rest
         in_time = history.known_in_time
         return unheard_rest(history.known, in_time, rest_blocks, history.began_db, self.goal.target_lufs)
 
