@@ -53,7 +53,7 @@ class SoundServer:
         for process in reversed(self._processes):
             process.terminate()
             try:
-                process.wait(1.0)
+                process.wait(10.0)
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
@@ -108,9 +108,11 @@ def pipewire(server):
 
 
 def jack(server):
-    server.environment.update(JACK_DEFAULT_SERVER=server.folder.name, JACK_NO_AUDIO_RESERVATION="1")
-    server.start("jackd", "-r", "-n", server.folder.name, "-d", "dummy", "-r", "48000", "-p", "1024")
-    server.wait_for("jack_wait", "-c", "-s", server.folder.name)
+    # JACK keeps eight names of servers on a machine, also of killed ones: names are used again.
+    name = f"sidecar-test-{os.environ.get('PYTEST_XDIST_WORKER', 'alone')}"
+    server.environment.update(JACK_DEFAULT_SERVER=name, JACK_NO_AUDIO_RESERVATION="1")
+    server.start("jackd", "-r", "-n", name, "-d", "dummy", "-r", "48000", "-p", "1024")
+    server.wait_for("jack_wait", "-c", "-s", name)
 
 
 def jack_player(server, name, file, target="", *, before=()):

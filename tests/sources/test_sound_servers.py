@@ -188,7 +188,6 @@ def test_through_pipewire_a_jack_client_is_measured_at_the_output(started, monke
     assert read(heard).max_true_peak == pytest.approx(checked.max_true_peak, abs=0.1)
 
 
-@pytest.mark.xfail(strict=False, reason="real processes beside others on a busy machine: not steady yet")
 def test_a_jack_client_is_measured_and_waited_for(jack_server, music):
     """First alone; then it ends and another client plays; then it is back."""
     file, checked = music
