@@ -72,6 +72,9 @@ class StemBalance:
     """Faders in force, shape (n, N)."""
 
 
+SEARCHED = 1
+
+
 @dataclass(frozen=True, slots=True)
 class DialogueBlocks:
     """What is known of the dialogue of a pass, and what was found since the last that were recorded."""
@@ -80,8 +83,8 @@ class DialogueBlocks:
     first: int = 0
     """Number of the block that *speech* begins with."""
     speech: NDArray[np.uint8] = field(default_factory=lambda: np.empty(0, np.uint8))
-    """Blocks that were searched automatically, shape (m,): 0 without speech, else 1 to 255, how probable
-    it is."""
+    """Blocks that were searched automatically, shape (m,): :data:`SEARCHED` where no speech was found, else
+    how probable it is, up to 255. 0 marks those that were not searched."""
 
 
 @dataclass(frozen=True, slots=True)

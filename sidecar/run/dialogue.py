@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidecar.errors import SettingsError
-from sidecar.journal.record import DialogueBlocks
+from sidecar.journal.record import SEARCHED, DialogueBlocks
 from sidecar.loudness.dialogue import DialogueGate, Flags
 from sidecar.loudness.gating import ABSOLUTE_GATE
 from sidecar.loudness.series import Floats
+from sidecar.loudness.statistics import runs
 from sidecar.model.dialogue import DialogueLoudness, DialogueOrigin
 from sidecar.model.readings import BLOCK_S, FloatArray
 from sidecar.model.snapshot import Event
@@ -107,9 +108,10 @@ class RunDialogue:
         flags, self.is_marked = marked_blocks(before.history.events, len(energies))
         self._was_marked = bool(flags.any()) or self.is_marked
         for start, stop in pairwise([0, *before.cuts, len(energies)]):
-            self._push(energies[start:stop], flags[start:stop])
             if self._model is not None:
-                self._push_found(before.speech[start:stop])
+                self._restore_found(energies[start:stop], before.speech[start:stop])
+                continue
+            self._push(energies[start:stop], flags[start:stop])
             self._gate.cut()
         self._searched = len(energies)
 
@@ -157,11 +159,16 @@ class RunDialogue:
         if len(found.speech):
             self._latest = None
             self._gate.push_speech(found.speech, found.probability)
-            probable = np.clip(np.round(255.0 * found.probability), 1.0, 255.0)
-            self._speech.append(np.where(found.speech, probable, 0.0).astype(np.uint8))
+            probable = np.clip(np.round(255.0 * found.probability), SEARCHED + 1.0, 255.0)
+            self._speech.append(np.where(found.speech, probable, SEARCHED).astype(np.uint8))
 
-    def _push_found(self, speech: Bytes) -> None:
-        self._gate.push_speech(speech > 0, speech / 255.0)
+    def _restore_found(self, energies: Floats, speech: Bytes) -> None:
+        """Adds what is on record of a run of blocks, as far as they were searched."""
+        for first, stop in runs(speech > 0, 0):
+            found = speech[first:stop]
+            self._gate.push_energies(energies[first:stop])
+            self._gate.push_speech(found > SEARCHED, found / 255.0)
+            self._gate.cut()
 
 
 def marked_blocks(events: Iterable[Event], blocks: int) -> tuple[Flags, bool]:

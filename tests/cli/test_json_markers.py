@@ -1,13 +1,15 @@
 """Markers in the lines of JSON, and what a run prints that never began."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import soundfile
 
 from sidecar.cli import main
-from sidecar.cli.run.lines import JsonLines, PlainLines, unless_it_never_began
+from sidecar.cli.run.lines import JsonLines, PlainLines, spoken, unless_it_never_began
+from sidecar.model.dialogue import DialogueLoudness
 from sidecar.model.snapshot import Event, Snapshot
 from sidecar.settings.goals import load_goal
 
@@ -44,6 +46,35 @@ def test_each_marker_is_a_line_once_and_a_reset_begins_anew(capsys):
 
     assert first_pass == [(2.5, "verse"), (4.0, "")]
     assert markers(capsys) == [(0.5, "again"), (0.2, "third pass"), (0.3, "and more")]
+
+
+def test_marked_dialogue_and_its_loudness_are_in_the_lines(capsys):
+    events = ()
+    lines = JsonLines(lambda: events)
+    lines(snapshot())
+    events = (Event(2.5, "dialogue", "begins"),)
+    lines(replace(snapshot(), dialogue=DialogueLoudness("markers", -27.126, -23.0, 60.0, 100.0)))
+    found = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+    assert "dialogue" not in found[0]
+    assert [line for line in found if line["type"] == "dialogue"] == [
+        {"type": "dialogue", "seconds": 2.5, "label": "begins"}
+    ]
+    assert [line["dialogue"] for line in found if line["type"] == "reading" and "dialogue" in line] == [
+        {
+            **{"found_by": "markers", "dialogue_lufs": -27.13, "ldr_lu": 4.13},
+            **{"speech_s": 60.0, "speech_share": 0.6, "confidence": 1.0},
+        }
+    ]
+
+
+def test_the_dialogue_is_in_the_line_that_is_read_out():
+    dialogue = DialogueLoudness("detector", -27.0, -23.0, 60.0, 100.0, 0.9)
+
+    assert "Dialogue −27.0 LUFS, LDR 4.0 LU, in 60 % of the time, automatic detection, 90 % sure." in spoken(
+        replace(snapshot(), dialogue=dialogue)
+    )
+    assert "ialogue" not in spoken(snapshot())
 
 
 def test_the_end_of_a_run_that_never_began_is_left_to_its_error(capsys):

@@ -24,6 +24,7 @@ from sidecar.model.snapshot import ArmState, Snapshot, Stem
 from sidecar.osc import codec
 from sidecar.osc.requests import RequestParser
 from sidecar.osc.table import addresses, readme
+from sidecar.remote.commands import datagram
 from sidecar.settings.goals import load_goal
 
 PAGE = Path(__file__).parents[2] / "sidecar" / "osc" / "README.md"
@@ -149,6 +150,12 @@ def test_what_is_not_there_is_not_told():
 def test_messages_become_commands(address, arguments, expected):
     """A button's release does nothing, and a whole number serves where a float is wanted."""
     assert RequestParser().request(address, arguments) == expected
+
+
+def test_a_screen_elsewhere_marks_dialogue():
+    ((address, arguments),) = codec.parse(datagram(MarkDialogue(True)))
+
+    assert RequestParser().request(address, arguments) == MarkDialogue(True)
 
 
 @pytest.mark.parametrize(

@@ -195,7 +195,10 @@ def test_every_block_is_searched_through_a_pause_a_loss_and_a_rate():
                     session.submit(Pause())
                 if place == 80:
                     session.submit(Continue())
-                yield Block(block.frames[: 4000 if place == 120 else None], lost=777 * (place == 121))
+                if place == 150:
+                    self.rate_hz = 44_100
+                frames = block.frames[: 4000 if place == 120 else round(0.1 * self.rate_hz)]
+                yield Block(frames, lost=777 * (place == 121))
 
     session = Session(Eventful((20.0, -8.0)), RunOptions(load_goal("r128"), speech=LoudModel(), fast=True))
     session.run()
@@ -223,6 +226,22 @@ def test_what_was_found_is_on_record_and_a_resumed_pass_goes_on_with_it(tmp_path
     assert after.speech_s == pytest.approx(before.speech_s, abs=0.01)
     assert after.dialogue_lufs == pytest.approx(before.dialogue_lufs, abs=1e-6)
     assert reader.load(1, file).summary.dialogue == after
+
+
+def test_blocks_that_were_not_searched_are_left_out_of_a_resumed_pass():
+    energies = 10.0 ** (np.random.default_rng(6).uniform(-3.5, -2.5, 300))
+    speech = np.array([0] * 50 + [1] * 50 + [230] * 100, np.uint8)
+    before = resumable(energies, (), (30,))
+    before.speech = speech
+    dialogue = RunDialogue(model=LoudModel())
+
+    dialogue.restore(before)
+    found = dialogue.reading(-23.0)
+
+    assert (found.seconds, found.speech_s) == (15.0, 10.0)
+    assert found.confidence == pytest.approx(230 / 255)
+    # one step of the two before the speech counts with it
+    assert found.dialogue_lufs == pytest.approx(measured(energies[98:200]).integrated, abs=1e-9)
 
 
 def resumable(energies, events, cuts):

@@ -341,9 +341,8 @@ CINEMA = replace(BROADCAST, least_dialogue_lufs=-28.0, most_dialogue_lufs=-23.0,
 def spoken() -> ScriptedFeed:
     """Automatic detection finds speech in the mix; it lies too far under the rest."""
     found = DialogueLoudness("detector", -28.4, -22.6, 102.0, 184.0, 0.93)
-    return _scene(
-        wandering_history(184.0), goal=CINEMA, dialogue=found, next_pass=Move(0.0, -22.6, -22.9, -22.3)
-    )
+    advice = advice_of(Move(0.0, -22.6, -22.9, -22.3))
+    return _scene(wandering_history(184.0), goal=CINEMA, dialogue=found, advice=advice)
 
 
 def unarmed() -> ScriptedFeed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidecar.loudness.dialogue_guides import in_words
 from sidecar.model.snapshot import Snapshot
 from tui.drawing import wording
 
@@ -17,6 +18,7 @@ def figures(snapshot: Snapshot) -> str:
         f"max momentary {wording.plain(reading.max_momentary)} {goal.unit}",
         f"true peak {wording.plain(reading.max_true_peak)} dBTP",
         f"PLR {wording.plain(reading.plr_lu)} LU",
+        *([in_words(snapshot.dialogue, goal)] if snapshot.dialogue else []),
         f"goal {goal.name} {wording.plain(goal.target_lufs)} {goal.unit}",
     )
     return ", ".join(parts)

@@ -294,13 +294,20 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
         if is_measured
         else "",
         "peak": f"True peak {figure(reading.max_true_peak)} dBTP." if is_measured else "",
-        "dialogue": f"{in_words(snapshot.dialogue, goal).capitalize()}." if snapshot.dialogue else "",
+        "dialogue": _spoken_dialogue(snapshot),
         "alert": f"Alert: {'; '.join(on)}." if on else "",
     }
     for least in ("dialogue", "peak", "integrated"):
         if longest is not None and len(_joined(parts)) > longest:
             parts[least] = ""
     return _shortened(_joined(parts), longest)
+
+
+def _spoken_dialogue(snapshot: Snapshot) -> str:
+    if snapshot.dialogue is None:
+        return ""
+    words = in_words(snapshot.dialogue, snapshot.goal)
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def brief(notice: str) -> str:
