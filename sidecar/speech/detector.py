@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,8 @@ from sidecar.speech.model import CHUNK, Samples, SpeechModel
 from sidecar.speech.resampler import DETECTOR_RATE_HZ, Resampler
 
 BLOCKS_PER_SECOND = 10
-_BLOCK = DETECTOR_RATE_HZ // BLOCKS_PER_SECOND
+BLOCK = DETECTOR_RATE_HZ // BLOCKS_PER_SECOND
+"""Samples at the detector's rate in 100 ms."""
 _MODEL_LAG = 1
 """Chunks by which the model answers late: on the tuning half its answers fit best so much earlier."""
 
@@ -32,6 +34,13 @@ class SpeechBlocks:
     """Which of them have speech."""
     probability: NDArray[np.float64]
     """How probable the model finds it in each, 0 to 1."""
+
+
+def joined(parts: Sequence[SpeechBlocks]) -> SpeechBlocks:
+    """Blocks that follow each other as one. parts: at least one."""
+    return SpeechBlocks(
+        np.concatenate([part.speech for part in parts]), np.concatenate([part.probability for part in parts])
+    )
 
 
 class SpeechDetector:
@@ -71,7 +80,7 @@ class SpeechDetector:
         """Returns the blocks that are full and not decided yet. What is pushed next begins a first block."""
         silence = np.zeros(self._resampler.tail, np.float32)
         self._search(
-            np.concatenate([self._resampler.push(silence), np.zeros(_BLOCK + _MODEL_LAG * CHUNK, np.float32)])
+            np.concatenate([self._resampler.push(silence), np.zeros(BLOCK + _MODEL_LAG * CHUNK, np.float32)])
         )
         flags = self._decision.push(self._fresh_probability())
         rest = self._decided(np.concatenate([flags, self._decision.finish()]))
@@ -105,13 +114,13 @@ class SpeechDetector:
         """The mean over each further full block of its chunks' probability, each as far as it lies inside."""
         late = _MODEL_LAG * CHUNK
         known = (self._first_chunk + len(self._chunks)) * CHUNK - late
-        stop = min(known // _BLOCK, self._full)
+        stop = min(known // BLOCK, self._full)
         if stop <= self._blocks:
             return np.empty(0)
-        edges = np.arange(self._blocks, stop + 1) * _BLOCK + late - self._first_chunk * CHUNK
+        edges = np.arange(self._blocks, stop + 1) * BLOCK + late - self._first_chunk * CHUNK
         summed = np.concatenate([[0.0], np.cumsum(self._chunks)]) * CHUNK
-        fresh = np.diff(np.interp(edges, np.arange(len(summed)) * CHUNK, summed)) / _BLOCK
-        passed = (stop * _BLOCK + late) // CHUNK - self._first_chunk
+        fresh = np.diff(np.interp(edges, np.arange(len(summed)) * CHUNK, summed)) / BLOCK
+        passed = (stop * BLOCK + late) // CHUNK - self._first_chunk
         self._chunks = self._chunks[passed:]
         self._first_chunk += passed
         self._blocks = stop

@@ -27,10 +27,11 @@ class Resampler:
     """A mono signal at 16 kHz.
 
     Output sample *n* lies at the time n / 16000 s of the input: the filter's delay is taken out, so output
-    comes as much later as the filter reaches ahead, a millisecond or two.
+    comes as much later as the filter reaches ahead, a millisecond or two. What is at 16 kHz passes unchanged.
     """
 
     def __init__(self, rate_hz: int) -> None:
+        self._passes_through = rate_hz == DETECTOR_RATE_HZ
         common = math.gcd(rate_hz, DETECTOR_RATE_HZ)
         up, self._down = DETECTOR_RATE_HZ // common, rate_hz // common
         repeats = _GROUP // math.gcd(up, _GROUP)
@@ -52,6 +53,8 @@ class Resampler:
 
     def push(self, samples: Samples) -> Samples:
         """Returns what can be had of the output after *samples*, shape (n,) at the input's rate."""
+        if self._passes_through:
+            return samples
         held = np.concatenate([self._held, samples])
         last = self._starts[-1] + self._width - self._down
         rows = max(0, (len(held) - last) // self._down)

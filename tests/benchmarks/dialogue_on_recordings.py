@@ -226,7 +226,7 @@ def _silence(seconds: float) -> Frames:
 
 
 def _narrow(language: str) -> Iterator[Frames]:
-    for file in recordings.sound_files(f"asterisk-core-sounds-{language}-wav"):
+    for file in _spoken(recordings.sound_files(f"asterisk-core-sounds-{language}-wav")):
         samples, rate_hz = soundfile.read(file, dtype="float32")
         if len(samples) >= SHORTEST_PROMPT_S * rate_hz:
             yield _resampled(samples, rate_hz)
@@ -237,10 +237,16 @@ def _wide(language: str) -> Iterator[Frames]:
         from G722 import G722
     except ImportError as error:
         raise SystemExit("Prompts at 16 kHz are coded in G.722: pip install G722") from error
-    for file in sorted(recordings.unpacked(f"asterisk-core-sounds-{language}-g722").rglob("*.g722")):
+    coded_files = recordings.unpacked(f"asterisk-core-sounds-{language}-g722").rglob("*.g722")
+    for file in _spoken(sorted(coded_files)):
         coded = file.read_bytes()
         if len(coded) >= SHORTEST_PROMPT_S * 8_000:  # 64 kbit/s
             yield _resampled(np.array(G722(16_000, 64_000).decode(coded), np.float32) / 2**15, 16_000)
+
+
+def _spoken(files: list[Path]) -> Iterator[Path]:
+    """All but the one of two seconds and more in which nobody speaks."""
+    return (file for file in files if file.stem != "tt-monkeys")
 
 
 def _songs(half: Half) -> Iterator[Path]:

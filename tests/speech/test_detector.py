@@ -42,7 +42,7 @@ def found_in(detector, frames, size):
     )
 
 
-@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 44_100, 48_000, 96_000])
+@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 16_000, 44_100, 48_000, 96_000])
 def test_speech_lies_on_the_blocks_of_the_meter(rate_hz):
     frames = bursts(rate_hz)
     meter = Meter(rate_hz, "stereo")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,15 +19,15 @@ from sidecar.delivery.measure.stretches import file_frames
 from sidecar.delivery.measure.whole_file import Measured
 from sidecar.loudness.dialogue import dialogue_loudness
 from sidecar.loudness.statistics import runs
-from sidecar.meter.front import block_start
 from sidecar.meter.intake import checked_frames
 from sidecar.meter.layouts import Layout, layout_from
 from sidecar.model.dialogue import DialogueLoudness, DialogueOrigin
 from sidecar.model.readings import BLOCK_S
 from sidecar.sources.sound_file import SoundFile
-from sidecar.speech.detector import DETECTING, SpeechDetector
+from sidecar.speech.detector import BLOCK, DETECTING, SpeechDetector, joined
 from sidecar.speech.downmix import mono, speech_gains
 from sidecar.speech.model import PackagedModel, SpeechModel, model_version
+from sidecar.speech.resampler import DETECTOR_RATE_HZ, Resampler
 
 _STRETCH_BLOCKS = 1200
 """Two minutes, searched by one thread. Always so many: what is found does not depend on the threads."""
@@ -122,9 +122,9 @@ def detected_dialogue(
     speech, probability = np.zeros(blocks, np.bool_), np.zeros(blocks)
     with SoundFile(measured.file) as file:
         layout = layout_from(measured.layout)
-        stretches = _stretches(_mono(file, layout, part), file.rate_hz, blocks)
+        stretches = _stretches(_resampled(file, layout, part), blocks)
         threads = workers or os.cpu_count() or 1
-        for stretch, (flags, probable) in _searched(stretches, file.rate_hz, threads, models):
+        for stretch, (flags, probable) in _searched(stretches, threads, models):
             first, stop = stretch.first, stretch.first + stretch.blocks
             speech[first:stop], probability[first:stop] = flags, probable
             progress(stop / blocks)
@@ -158,60 +158,54 @@ class _Stretch(NamedTuple):
     lead: int
     """Blocks before the first."""
     samples: Samples
+    """At the detector's rate."""
 
 
-def _mono(file: SoundFile, layout: Layout, part: Part | None) -> Iterator[Samples]:
-    """One channel of what was measured, in pieces."""
+def _resampled(file: SoundFile, layout: Layout, part: Part | None) -> Iterator[Samples]:
+    """What was measured as the detector needs it, in pieces: a small part of what it takes in memory."""
     gains = speech_gains(layout)
+    resampler = Resampler(file.rate_hz)
     first, stop = (part.first, part.stop) if part else (0, file.frames)
     for frames in file_frames(file, first, stop):
-        floats, gain = checked_frames(frames, layout.channels, f"the layout {layout.name}")
-        yield mono(floats, gains * gain)
+        samples, gain = checked_frames(frames, layout.channels, f"the layout {layout.name}")
+        yield resampler.push(mono(samples, gains * gain))
+    yield resampler.push(np.zeros(resampler.tail, np.float32))
 
 
-def _stretches(pieces: Iterable[Samples], rate_hz: int, blocks: int) -> Iterator[_Stretch]:
-    """The blocks in order, some hundred at a time, each with sound around it."""
+def _stretches(pieces: Iterator[Samples], blocks: int) -> Iterator[_Stretch]:
+    """The blocks in order, some hundred at a time, each with sound around it; silence is behind the end."""
     held, begin = np.empty(0, np.float32), 0
-    coming = iter(pieces)
     for first in range(0, blocks, _STRETCH_BLOCKS):
-        count = min(_STRETCH_BLOCKS, blocks - first)
-        lead = min(_LEAD_BLOCKS, first)
-        start, stop = (block_start(rate_hz, k) for k in (first - lead, first + count + _TAIL_BLOCKS))
-        gathered, length = [held], len(held)
-        while begin + length < stop and (piece := next(coming, None)) is not None:
+        count, lead = min(_STRETCH_BLOCKS, blocks - first), min(_LEAD_BLOCKS, first)
+        start, stop = (first - lead) * BLOCK, (first + count + _TAIL_BLOCKS) * BLOCK
+        gathered, end = [held], begin + len(held)
+        while end < stop and (piece := next(pieces, None)) is not None:
             gathered.append(piece)
-            length += len(piece)
-        held = np.concatenate(gathered)[start - begin :]
-        begin = start
-        yield _Stretch(first, count, lead, held[: stop - start])
+            end += len(piece)
+        held, begin = np.concatenate(gathered)[start - begin :], start
+        yield _Stretch(first, count, lead, np.pad(held[: stop - start], (0, max(0, stop - end))))
 
 
 def _searched(
-    stretches: Iterator[_Stretch], rate_hz: int, workers: int, models: IdleModels
+    stretches: Iterator[_Stretch], workers: int, models: IdleModels
 ) -> Iterator[tuple[_Stretch, tuple[Flags, Floats]]]:
     """Each stretch, with which of its blocks have speech and how probable it is."""
     if workers <= 1:
-        yield from ((stretch, _search(stretch, rate_hz, models)) for stretch in stretches)
+        yield from ((stretch, _search(stretch, models)) for stretch in stretches)
         return
     with ThreadPoolExecutor(workers) as pool:
         asked: deque[tuple[_Stretch, Future[tuple[Flags, Floats]]]] = deque()
         for stretch in stretches:
-            asked.append((stretch, pool.submit(_search, stretch, rate_hz, models)))
-            if len(asked) > 2 * workers:
+            asked.append((stretch, pool.submit(_search, stretch, models)))
+            if len(asked) > workers:
                 done, future = asked.popleft()
                 yield done, future.result()
         yield from ((done, future.result()) for done, future in asked)
 
 
-def _search(stretch: _Stretch, rate_hz: int, models: IdleModels) -> tuple[Flags, Floats]:
+def _search(stretch: _Stretch, models: IdleModels) -> tuple[Flags, Floats]:
     with models.borrowed() as model:
-        detector = SpeechDetector(rate_hz, layout_from("mono"), model)
-        parts = [detector.push_mono(stretch.samples), detector.finish()]
-    speech = np.concatenate([part.speech for part in parts])[stretch.lead :]
-    probability = np.concatenate([part.probability for part in parts])[stretch.lead :]
-    # at rates that are no multiple of ten, blocks counted from here may be one fewer at the end of the file
-    missing = max(0, stretch.blocks - len(speech))
-    return (
-        np.pad(speech, (0, missing))[: stretch.blocks],
-        np.pad(probability, (0, missing))[: stretch.blocks],
-    )
+        detector = SpeechDetector(DETECTOR_RATE_HZ, layout_from("mono"), model)
+        found = joined([detector.push_mono(stretch.samples), detector.finish()])
+    own = slice(stretch.lead, stretch.lead + stretch.blocks)
+    return found.speech[own], found.probability[own]
