@@ -63,6 +63,18 @@ def test_the_rest_moves_by_what_the_arithmetic_gives(ldr_lu, gain_db, limit):
     assert "voice" not in moves
 
 
+@pytest.mark.parametrize("ldr_lu", [1.0, 5.0])
+def test_a_rough_balance_from_silence_has_the_ratio_and_lands_the_mix(ldr_lu):
+    energies = stems(7, (-30.0, -27.0, -30.0, -25.0))
+
+    steps = heard(energies, np.zeros(4), ldr_lu).build_up()
+
+    faders_db = np.array([next(step.fader_db for step in steps if step.name == name) for name in NAMES])
+    assert steps[0].name == "voice"
+    assert measured_ldr(energies, faders_db) == pytest.approx(ldr_lu, abs=0.15)
+    assert integrated(gained(energies, faders_db).sum(axis=1)) == pytest.approx(-23.0, abs=0.1)
+
+
 def test_a_ratio_that_what_is_held_prevents_says_so():
     energies = np.broadcast_to(energy([-26.0, -20.0, -40.0, -40.0]), (400, 4))
 

@@ -255,7 +255,9 @@ class StemAdvisor:
             In order. Stems whose fader was never open are left out.
         """
         anchor = None if self.anchor is None else self.names.index(self.anchor)
-        return build_up(self._history, self.names, self.goal, self.limits, anchor, self.offset_lu)
+        return build_up(
+            *(self._history, self.names, self.goal, self.limits, anchor), self.offset_lu, self.ldr_lu
+        )
 
     def _asked_balance(self, planner: Planner) -> _AskedBalance | None:
         if self.anchor is None:

@@ -25,6 +25,8 @@ ROUGH_OFFSET_LU = 6.0
 where Tech 3343 §3.2 wants the foreground (10·log10(1 + 10^-0.6) = 1.0)."""
 
 _ROUNDS = 4
+_FURTHEST_DB, _HALVINGS = 60.0, 12
+"""To within 0.03 dB: faders move in tenths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +50,12 @@ def build_up(
     limits: FaderLimits,
     anchor: int | None,
     offset_lu: float | None,
+    ldr_lu: float | None = None,
 ) -> list[BuildStep]:
     """Steps from silence to a mix on target: the anchor, then the rest by energy, equally loud.
 
-    Together the rest lies *offset_lu* under the anchor while that sounds. Silent stems are left out.
+    Together the rest lies *offset_lu* under the anchor while that sounds, or brings the mix to *ldr_lu* over
+    it where that is asked for. Silent stems are left out.
     """
     own = np.array([history.gated(_opened([stem], np.zeros(len(names)))).lufs for stem in range(len(names))])
     order = _order(history, own, anchor)
@@ -60,7 +64,11 @@ def build_up(
     wanted_db = np.where(np.isfinite(own), -own, SILENCE)
     if anchor in order and len(order) > 1:
         offset = ROUGH_OFFSET_LU if offset_lu is None else offset_lu
-        wanted_db[[stem for stem in order if stem != anchor]] += _rest_db(history, wanted_db, order, offset)
+        wanted_db[order[1:]] += (
+            _rest_db(history, wanted_db, order, offset)
+            if ldr_lu is None
+            else _rest_at_ldr_db(history, wanted_db, order, ldr_lu)
+        )
     levels_db = np.round(wanted_db + _landing_shift_db(history, wanted_db, order, goal), 1)
     held_db = np.clip(levels_db, limits.lowest_db, limits.highest_db)
     return [
@@ -86,6 +94,21 @@ def _rest_db(history: StemHistory, levels_db: Floats, order: Sequence[int], offs
     products[anchor, :] = products[:, anchor] = 0.0
     everything = together(np.ones(len(levels_db), dtype=np.bool_))
     return float(np.nan_to_num(shared_changes_db(products, everything, energy)[0]))
+
+
+def _rest_at_ldr_db(history: StemHistory, levels_db: Floats, order: Sequence[int], ldr_lu: float) -> float:
+    """How far to move all but the first so that the mix reads *ldr_lu* more than it, by halving."""
+    wanted_lufs = history.gated(_opened(order[:1], levels_db)).lufs + ldr_lu
+    low_db, high_db = -_FURTHEST_DB, _FURTHEST_DB
+    for _ in range(_HALVINGS):
+        middle_db = (low_db + high_db) / 2.0
+        moved_db = levels_db.copy()
+        moved_db[order[1:]] += middle_db
+        if history.gated(_opened(order, moved_db)).lufs < wanted_lufs:
+            low_db = middle_db
+        else:
+            high_db = middle_db
+    return (low_db + high_db) / 2.0
 
 
 def _landing_shift_db(history: StemHistory, levels_db: Floats, order: Sequence[int], goal: Goal) -> float:
