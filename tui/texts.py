@@ -173,7 +173,7 @@ MEASURES = (
     ("Guide", "a wider range never fails a programme (Tech 3343 §3.3)"),
     ("PLR", "peak to loudness ratio: true peak minus integrated loudness"),
     ("PSR", "peak to short-term ratio: recent true peak minus short-term"),
-    ("Dialogue", "loudness where there is dialogue: its stem, detected, or marked with d"),
+    ("Dialogue", "loudness where there is dialogue: its stem, detected, or marked by hand"),
     ("LDR", "integrated less dialogue loudness (R 128 s4, Tech 3343 §9.4)"),
     ("History", "short-term over time; bright line integrated, forecast ahead of now"),
     ("Columns", "solid up to the lowest short-term, softer up to the highest"),
