@@ -24,7 +24,7 @@ from sidecar.settings.taste import AT_FIRST, Shade, Taste
 from tui import texts
 from tui.controller import Controller, RunKind
 from tui.drawing.view import View
-from tui.driver import GroundIs, sparing
+from tui.driver import GroundIs, erases_in_colour, sparing
 from tui.ground import question, shade_named
 from tui.keys import KEYS
 from tui.own_keys import key_names
@@ -90,7 +90,7 @@ class SidecarApp(App[str]):
     """
 
     def __init__(self, feed: Feed, looks: Looks = Looks()) -> None:
-        self._cells = SentCells()
+        self._cells = SentCells(erases_in_colour=erases_in_colour())
         self._ascii_only = looks.ascii_only
         super().__init__()
         self.animation_level = "none"

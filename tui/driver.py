@@ -48,6 +48,17 @@ class AnsweringParser(XTermParser):
         yield from super().tick()
 
 
+def erases_in_colour() -> bool:
+    """Whether the terminal gives erased cells the ground that is set, as its terminfo says ("bce")."""
+    try:
+        import curses
+
+        curses.setupterm(fd=sys.__stdout__.fileno() if sys.__stdout__ else 1)
+        return curses.tigetflag("bce") > 0 and curses.tigetstr("ech") is not None
+    except Exception:  # no such module, terminal or description
+        return False
+
+
 def sparing(usual: type[Driver], cells: SentCells, *, ascii_only: bool) -> type[Driver]:
     """Returns the terminal's driver, but it sends changed cells only, in ASCII where that alone is shown."""
     if sys.platform == "win32":  # there a drawing is written in pieces, and no parser reads the keys

@@ -78,7 +78,7 @@ KEYS = (
     _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
     _hidden("k", "contrast", "Contrast", "usual or high contrast", "k"),
     _hidden("o", "ground", "Ground", "dark or light ground, or as the terminal", "o"),
-    _hidden("c", "copy", "Copy figures", "copy one line of figures to the clipboard", "c"),
+    _hidden("c", "copy", "Copy figures", "copy the selected text, else one line of figures", "c"),
     _hidden("S", "still", "Save still", "save the screen as an SVG file in this folder", "S"),
     _hidden("left", "look(-1)", "Look back", "a cursor on the history, with its levels", "left"),
     _hidden("right", "look(1)", "Look later", "the cursor a little later", "right"),

@@ -1,7 +1,8 @@
 """What a terminal shows already, so that only the cells that differ are sent to it.
 
 Understood are the sequences that the toolkit draws with: the cursor's position and the rendition of text
-(ECMA-48 §8.3.21, CUP, and §8.3.117, SGR). Whatever else is in a drawing is sent as it is.
+(ECMA-48 §8.3.21, CUP, and §8.3.117, SGR). Whatever else is in a drawing is sent as it is. Long blanks are
+erased (§8.3.38, ECH) where the terminal erases in the colour of the ground.
 """
 
 from __future__ import annotations
@@ -17,13 +18,21 @@ _TOKEN = re.compile(r"\x1b\[(\d+);(\d+)H|\x1b\[([\d;]*)m|([^\x1b\n]+)|\n(?=\x1b\
 _DRAWING = re.compile(r"\x1b\[\d+;\d+H")
 _OTHER_PAGE = ("\x1b[?1049h", "\x1b[?1049l")
 
+_LEAST_BLANKS = 12
+"""From so many on, erasing them and moving on is shorter."""
+_BLANKS = re.compile(f"( {{{_LEAST_BLANKS},}})")
+_SHOWS_ON_BLANKS = frozenset("4579")
+"""Underlined, blinking, reversed, crossed out (ECMA-48 §8.3.117)."""
+
 _OF_WORDS = frozenset(ascii_letters + digits + ".:−-")
 
 
 class SentCells:
     """The cells of one terminal. Positions count from 1, as on the wire."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, erases_in_colour: bool = False) -> None:
+        """erases_in_colour: whether the terminal gives erased cells the ground that is set."""
+        self._erases_in_colour = erases_in_colour
         self._rows: dict[int, tuple[list[str], list[str]]] = {}
         """Of each row the characters and the parameters of their renditions; an empty one is not known."""
 
@@ -58,8 +67,12 @@ class SentCells:
                 if first < last:
                     if cursor != (row, column + first):
                         sent.append(f"\x1b[{row};{column + first}H")
-                    sent += [_turned(pen, rendition), text[first:last]]
-                    cursor, pen = (row, column + cell_len(text[:last])), rendition
+                    piece, end_column = text[first:last], column + cell_len(text[:last])
+                    if self._erases_in_colour and not _SHOWS_ON_BLANKS & set(_parts(rendition)[0]):
+                        piece, blank = _erased(piece)
+                        end_column -= blank
+                    sent += [_turned(pen, rendition), piece]
+                    cursor, pen = (row, end_column), rendition
                 column += cell_len(text)
         if not sent:
             return ""
@@ -83,6 +96,20 @@ class SentCells:
         changed = [x for x, (old, new) in enumerate(zip(before, now, strict=False)) if old != new]
         chars[column:end], renditions[column:end] = written, [rendition] * width
         return _whole_words(text, changed[0], changed[-1] + 1)
+
+
+def _erased(text: str) -> tuple[str, int]:
+    """Returns *text* with its long blanks erased, and how many of them lie behind the cursor at its end: it
+    does not move when cells are erased."""
+    sent, behind = [], 0
+    for part in _BLANKS.split(text):
+        if len(part) >= _LEAST_BLANKS and part.isspace():
+            sent.append(f"\x1b[{len(part)}X")
+            behind = len(part)
+        elif part:
+            sent.append(f"\x1b[{behind}C{part}" if behind else part)
+            behind = 0
+    return "".join(sent), behind
 
 
 def _whole_words(text: str, first: int, last: int) -> tuple[int, int]:

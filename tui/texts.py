@@ -11,6 +11,7 @@ from sidecar.model.readings import Limit
 # --- what a key has done ------------------------------------------------------------------------
 
 COPIED = "One line of figures sent to the terminal's clipboard."
+COPIED_SELECTION = "Selected text sent to the terminal's clipboard."
 SAVED = "Saved {file}."
 NOT_SAVED = "{file} was not saved: {error}. Start the sidecar in a folder that you may write to."
 

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import pyte
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -97,3 +98,35 @@ def test_a_drawing_with_another_sequence_is_sent_whole():
     strange = "\x1b[1;1H\x1b]8;;link\x1b\\a\x1b]8;;\x1b\\"
 
     assert SentCells().reduced(strange) == strange
+
+
+BLANK = " " * 40
+
+
+def _shown_by(data, size=(60, 3)):
+    """What stands in each cell, and on which ground, once a terminal has *data*."""
+    screen = pyte.Screen(*size)
+    pyte.Stream(screen).feed(data)
+    return [
+        [(screen.buffer[y][x].data, screen.buffer[y][x].bg) for x in range(size[0])] for y in range(size[1])
+    ]
+
+
+@pytest.mark.parametrize(
+    "drawing",
+    [
+        f"\x1b[1;1H\x1b[48;2;16;20;24mab{BLANK}cd\x1b[0m",
+        f"\x1b[1;1H\x1b[48;2;16;20;24m{BLANK}\x1b[48;2;99;20;24mx{BLANK[:19]}\x1b[0m",
+        f"\x1b[2;3H\x1b[48;2;16;20;24mab{BLANK}\x1b[0m\x1b[3;1H\x1b[38;2;1;2;3;48;2;9;9;9m{BLANK}e{BLANK[:12]}\x1b[0m",
+        f"\x1b[1;1H\x1b[4;48;2;16;20;24m{BLANK}\x1b[0m",
+    ],
+)
+def test_erased_blanks_look_as_if_they_had_been_sent(drawing):
+    sent = SentCells(erases_in_colour=True).reduced(drawing)
+
+    assert _shown_by(sent) == _shown_by(drawing)
+    assert len(sent) < len(drawing) or "[4;" in drawing
+
+
+def test_a_terminal_that_does_not_erase_in_colour_is_sent_blanks():
+    assert BLANK in SentCells().reduced(f"\x1b[1;1H\x1b[48;2;16;20;24m{BLANK}\x1b[0m")

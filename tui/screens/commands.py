@@ -96,6 +96,7 @@ class Commands(CommandPalette):
     """The list of commands, in the manner of the other dialogs; nothing in it moves or blinks."""
 
     DEFAULT_CSS = """
+    Commands { background: transparent; }
     Commands > Vertical { width: 96%; max-width: 100; margin-top: 1; background: $surface; }
     Commands #--input { border: none; background: $panel; padding: 0 1; height: 1; }
     Commands #--input CommandInput, Commands #--input CommandInput:focus {

@@ -19,7 +19,7 @@ class Dialog(ModalScreen[Result]):
     """A box over the instrument, which goes on measuring and drawing behind it."""
 
     DEFAULT_CSS = """
-    Dialog { align: center middle; background: $background 60%; }
+    Dialog { align: center middle; background: transparent; }
     Dialog > #box {
         width: 96%; max-width: 100; height: auto; max-height: 90%;
         padding: 1 2;

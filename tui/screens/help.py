@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable
 from typing import ClassVar
 
-from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
+from textual.containers import VerticalScroll
 from textual.widgets import Footer, Input, Static
 
 from tui import texts
+from tui.drawing.cells import Run
 from tui.palette import Palette
-from tui.screens.dialog import Dialog
+from tui.screens.dialog import Dialog, prose
+
+_NAME_WIDTH = 13
+_FRAME = 5
+"""Cells that the box, its padding and its scrollbar take."""
 
 
 class HelpDialog(Dialog[None]):
@@ -26,9 +31,6 @@ class HelpDialog(Dialog[None]):
 
     DEFAULT_CSS = """
     HelpDialog > #box { padding: 0 1; max-height: 100%; height: 1fr; margin-bottom: 1; }
-    HelpDialog Horizontal { height: auto; }
-    HelpDialog .name { width: 13; }
-    HelpDialog .text { width: 1fr; }
     HelpDialog Input, HelpDialog Input:focus {
         display: none; border: none; height: 1; padding: 0 1; background: $panel;
     }
@@ -44,40 +46,50 @@ class HelpDialog(Dialog[None]):
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="box"):
             yield Input(placeholder=self._palette.text(texts.HELP_SEARCH))
-            yield from (self._entry(name, text) for name, text in self._entries)
-            yield Static(self._palette.text(texts.HELP_NOTHING), id="nothing")
+            yield Static(id="entries")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         self.query_one(Input).cursor_blink = False
-        self._show_matches("")
         self.query_one("#box").focus()
 
-    def _entry(self, name: str, text: str) -> Horizontal:
-        return Horizontal(
-            Static(Text(self._palette.text(name), self._palette.ink("strong")), classes="name"),
-            Static(Text(self._palette.text(text)), classes="text"),
-        )
+    def on_resize(self) -> None:
+        """Sets the entries to the new width."""
+        if self.query(Input):  # on a busy machine the size comes before the content
+            self._show_matches()
 
     def action_search(self) -> None:
         field = self.query_one(Input)
         field.add_class("asked")
         field.focus()
 
-    def on_input_changed(self, event: Input.Changed) -> None:
-        self._show_matches(event.value)
+    def on_input_changed(self) -> None:
+        self._show_matches()
 
     def on_input_submitted(self) -> None:
         self.query_one("#box").focus()
 
-    def _show_matches(self, asked: str) -> None:
-        words = asked.lower().split()
-        found = 0
-        for entry, (name, text) in zip(self.query(Horizontal), self._entries, strict=True):
-            line = f"{name} {text}".lower()
-            entry.display = all(word in line for word in words)
-            found += entry.display
-        self.query_one("#nothing").display = not found
+    def _show_matches(self) -> None:
+        words = self.query_one(Input).value.lower().split()
+        found = [
+            (name, text)
+            for name, text in self._entries
+            if all(word in f"{name} {text}".lower() for word in words)
+        ]
+        width = max(20, min(100, self.size.width * 96 // 100) - _FRAME)
+        runs = [run for entry in found for run in _entry(*entry, width)]
+        self.query_one("#entries", Static).update(
+            prose(runs or [(texts.HELP_NOTHING, "plain")], self._palette)
+        )
 
     def action_leave(self) -> None:
         self.dismiss(None)
+
+
+def _entry(name: str, text: str, width: int) -> list[Run]:
+    """A name, and beside it its text, over as many lines as that takes."""
+    lines = textwrap.wrap(text, width - _NAME_WIDTH)
+    return [
+        (f"{name:<{_NAME_WIDTH}}", "strong"),
+        (f"\n{'':{_NAME_WIDTH}}".join(lines) + "\n", "plain"),
+    ]

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from textual.app import ComposeResult
 from textual.binding import Binding
+from textual.geometry import Offset
 from textual.message import Message
 from textual.screen import Screen
+from textual.widget import Widget
 
 from sidecar.model import commands
 from sidecar.model.readings import BLOCK_S
@@ -300,8 +302,19 @@ class MainScreen(Screen[None]):
         if self._view is not None:
             self.controller.send_command(commands.MarkDialogue(not self._view.snapshot.is_dialogue_marked))
 
+    def get_widget_and_offset_at(self, x: int, y: int) -> tuple[Widget | None, Offset | None]:
+        """See :class:`Screen`. In a panel each cell is a place of its text, which its rows need not carry."""
+        widget, offset = super().get_widget_and_offset_at(x, y)
+        if isinstance(widget, Panel):
+            offset = Offset(x, y) - widget.region.offset
+        return widget, offset
+
     def action_copy(self) -> None:
-        if self._view is not None:
+        selected = self.get_selected_text()
+        if selected:
+            self.app.copy_to_clipboard(selected)
+            self.app.notify(self.palette.text(texts.COPIED_SELECTION))
+        elif self._view is not None:
             self.app.copy_to_clipboard(figures(self._view.snapshot))
             self.app.notify(self.palette.text(texts.COPIED))
 

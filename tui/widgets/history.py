@@ -29,7 +29,9 @@ class HistoryPanel(Panel):
         return self._drawing.shown if self.size.height else None
 
     async def on_click(self, event: Click) -> None:
-        """The cursor goes where it was pointed at."""
+        """The cursor goes where it was pointed at; at the end of a selection it stays."""
+        if self.screen.selections:
+            return
         x = event.x - GUTTER
         if self.shown is not None and x >= 0:
             await self.run_action(f"screen.place({self.shown.time_s(x)})")

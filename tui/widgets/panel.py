@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from rich.segment import Segment
 from textual.events import Resize
 from textual.geometry import Region
+from textual.selection import Selection
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -16,8 +18,6 @@ from tui.palette import Palette
 class Panel(Widget):
     """Shows what :meth:`draw` makes of the latest view; painting it costs a look-up."""
 
-    ALLOW_SELECT = False
-
     DEFAULT_CSS = "Panel { width: 1fr; height: 0; }"
 
     def __init__(self, palette: Palette) -> None:
@@ -28,6 +28,7 @@ class Panel(Widget):
         self._view: View | None = None
         self._rows: list[Row] = []
         self._strips: list[Strip] = []
+        self._selection: Selection | None = None
 
     @property
     def rows(self) -> list[Row]:
@@ -68,6 +69,20 @@ class Panel(Widget):
 
     def render_line(self, y: int) -> Strip:
         """The row *y*, ready-made."""
-        if y < len(self._strips):
-            return self._strips[y]
-        return Strip.blank(self.size.width, self.palette.style("plain"))
+        if y >= len(self._strips):
+            return Strip.blank(self.size.width, self.palette.style("plain"))
+        strip = self._strips[y]
+        if self._selection is None or (span := self._selection.get_span(y)) is None:
+            return strip
+        start, end = span[0], strip.cell_length if span[1] < 0 else span[1]
+        selected = Segment(strip.crop(start, end).text, self.palette.style("paper on inside"))
+        return Strip.join([strip.crop(0, start), Strip([selected]), strip.crop(end)])
+
+    def selection_updated(self, selection: Selection | None) -> None:
+        """Shows which cells are selected."""
+        self._selection = selection
+        super().selection_updated(selection)
+
+    def get_selection(self, selection: Selection) -> tuple[str, str]:
+        """The selected text as it is shown now, and what follows it."""
+        return selection.extract("\n".join(strip.text.rstrip() for strip in self._strips)), "\n"

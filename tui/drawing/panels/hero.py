@@ -6,6 +6,7 @@ from __future__ import annotations
 import textwrap
 from dataclasses import dataclass, replace
 
+from tui import texts
 from tui.drawing import digits, wording
 from tui.drawing.cells import Cells, Row, Run, Tone, shortened
 from tui.drawing.panels.advice import Advice, advice
@@ -21,6 +22,8 @@ _WORDS_BELOW = 4
 """Rows of words that a figure must leave below it."""
 _LANDING_WIDTH = 34
 """Cells that the landing needs to be set in small blocks beside the words."""
+_LANDING_GAP = 2
+"""Of these cells, what stays free between the words and it."""
 _LANDING_HEIGHT = 6
 _TOGETHER_WIDTH = 46
 """Cells from which the landing and its likely range are in one row."""
@@ -63,7 +66,7 @@ def hero(view: View, width: int, height: int) -> list[Row]:
     if is_apart:
         words_width -= _LANDING_WIDTH
         if said.landing:
-            _write_landing(rows, width - _LANDING_WIDTH, said)
+            _write_landing(rows, width - _LANDING_WIDTH + _LANDING_GAP, said)
     words = _words(said, words_width, rows_left, has_landing=not is_apart)
     for y, runs in enumerate(words, start=place.words_y):
         rows[y].put_row(place.words_x, tuple(runs))
@@ -119,9 +122,8 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
     note = textwrap.wrap(said.note, max(8, width))[:_NOTE_ROWS]
     note = note[: height - len(slots)]
     room = height - len(slots) - len(note)
-    reason = textwrap.wrap(said.reason, max(8, width)) if room else []
-    if len(reason) > room:
-        reason = [*reason[: room - 1], shortened(" ".join(reason[room - 1 :]), width)]
+    lines = textwrap.wrap(said.reason, max(8, width), max_lines=max(1, room), placeholder=" …")[:room]
+    reason = [] if said.verdict and lines and lines[-1].endswith(" …") else lines  # the verdict has said it
     blank = room - len(reason)
     return [
         *slots,
@@ -198,6 +200,7 @@ def _note_tone(said: Advice) -> Tone:
 def _write_landing(rows: list[Cells], x: int, said: Advice) -> None:
     """The landing in small blocks: the second figure to be read from afar."""
     head, _, level = said.landing.rpartition(" at ")
+    head = f"{texts.NEXT_PASS.partition(':')[0]} {head}" if said.verdict else head
     figure, _, unit = level.partition(" ")
     rows[0].put(x, f"{head} at", "dim")
     tone = said.landing_ink

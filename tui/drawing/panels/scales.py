@@ -36,7 +36,7 @@ from tui.drawing.view import View
 
 _MARGIN = 1
 LABEL_WIDTH, WIDE_LABEL_WIDTH = 14, 20
-VALUE_WIDTH, WIDE_VALUE_WIDTH = 18, 31
+VALUE_WIDTH, WIDE_VALUE_WIDTH = 19, 31
 WIDE_FROM = 110
 """Columns from which the maxima stand beside the values."""
 _ROOMY_FROM = 96
@@ -128,7 +128,8 @@ def _row(
     cells.put_row(room, drawn)
     x = room + sum(len(text) for text, _ in drawn) + 1
     cells.put(x, value, tone)
-    cells.put(x + len(value), note, quiet)
+    if x + len(value) + len(note) <= width:
+        cells.put(x + len(value), note, quiet)
     return cells.row()
 
 

@@ -54,10 +54,13 @@ def heading(view: View, width: int) -> Row:
         clocks = ((" slow line ", "plain on latched"), *clocks)
     target = f" {wording.plain(snapshot.goal.target_lufs)} {snapshot.goal.unit}"
     room = width - width_of(left) - len(target) - width_of(clocks) - 1
-    source = _source(snapshot)
-    name = _named(snapshot.goal, max(room - cell_len(source) - 1, min(room, cell_len(snapshot.goal.name))))
+    sources = _sources(snapshot)
+    name = _named(
+        snapshot.goal, max(room - cell_len(sources[0]) - 1, min(room, cell_len(snapshot.goal.name)))
+    )
     source_room = room - cell_len(name) - 1
-    source = shortened(source, source_room) if source_room >= _LEAST_SOURCE else ""
+    fitting = next((form for form in sources if cell_len(form) <= source_room), sources[-1])
+    source = shortened(fitting, source_room) if source_room >= _LEAST_SOURCE else ""
     return spread((*left, (name + target, "dim")), ((f"{source} " if source else "", "dim"), *clocks), width)
 
 
@@ -90,13 +93,15 @@ def _clocks(view: View) -> Row:
 
 
 def _named(goal: Goal, room: int) -> str:
-    """The goal's title, or where that has no room its name."""
-    return goal.title if cell_len(goal.title) <= room else shortened(goal.name or goal.title, room)
+    """The goal's title, or where that has no room its name, or the word; what is cut says little."""
+    forms = (goal.title, goal.name or goal.title, "goal")
+    return next((form for form in forms if cell_len(form) <= room), "")
 
 
-def _source(snapshot: Snapshot) -> str:
+def _sources(snapshot: Snapshot) -> tuple[str, ...]:
+    """The source with its rate and layout, with its rate, and alone: the longest that fits is shown."""
     details = (snapshot.source, wording.rate(snapshot.rate_hz), snapshot.layout)
-    return " ".join(detail for detail in details if detail)
+    return tuple(" ".join(detail for detail in details[:count] if detail) for count in (3, 2, 1))
 
 
 def alerts_row(view: View, width: int, *, has_notice: bool = False) -> Row:
@@ -192,7 +197,8 @@ def outlets(view: View, width: int, height: int) -> list[Row]:
     """The notice, and to its right what OSC cannot send and how many screens show this run."""
     if height < 1:
         return []
-    targets = _targets_row(view, width // 2)
+    notice_width = width_of(_notice(view, width))
+    targets = _targets_row(view, max(width // 2, width - notice_width - 1))
     # The end of a sentence is worth more than that OSC is off.
     room = width - width_of(targets) - 1 if view.snapshot.targets else width
     row = spread(_notice(view, room), targets, width)
@@ -205,6 +211,10 @@ def _notice(view: View, width: int) -> Row:
         return ((shortened(f" {view.fault}", width), "over bold"),)
     notice = "" if view.snapshot.transport == "preparing" else view.snapshot.notice  # the hero says it then
     return ((shortened(f" {notice}", width), "plain"),)
+
+
+_SCREENS_WIDTH = 10
+"""Cells that the number of screens takes."""
 
 
 def _targets_row(view: View, width: int) -> Row:
@@ -220,7 +230,8 @@ def _targets_row(view: View, width: int) -> Row:
         others = f" (+{len(failing) - 1} more)" if len(failing) > 1 else ""
         fault = f": {worst.fault}" if worst.fault else ""
         text = f"╳ OSC {worst.name} {wording.count(worst.failed)} failed{fault}{others}"
-        runs.append((f" {shortened(text, width - 12)} ", "over bold"))
+        room = width - 2 - (_SCREENS_WIDTH if screens else 0)
+        runs.append((f" {shortened(text, room)} ", "over bold"))
     if screens:
         runs.append((f" {screens} {'screen' if screens == 1 else 'screens'} ", "dim"))
     return tuple(runs)
