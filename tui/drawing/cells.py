@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import groupby
+from itertools import pairwise
 
 from rich.cells import cell_len, set_cell_size
 
@@ -27,15 +27,22 @@ class Cells:
 
     def put(self, x: int, text: str, tone: Tone = "plain") -> None:
         """Write *text* from cell *x* on."""
-        if len(text) == 1 and cell_len(text) == 1:  # most of a drawing is single cells
-            if 0 <= x < self.width:
-                self._chars[x], self._tones[x] = text, tone
-            return
         chars = _by_cell(text)
         start, end = max(0, x), min(self.width, x + len(chars))
         if start < end:
             self._chars[start:end] = chars[start - x : end - x]
             self._tones[start:end] = [tone] * (end - start)
+
+    def paint(self, x: int, char: str, tone: Tone) -> None:
+        """Write *char*, which takes one cell, into cell *x*: for what is drawn, cell by cell."""
+        if 0 <= x < self.width:
+            self._chars[x], self._tones[x] = char, tone
+
+    def put_cells(self, x: int, cells: Cells) -> None:
+        """Write all of *cells* from cell *x* on, which must be in this row."""
+        end = min(self.width, x + cells.width)
+        self._chars[x:end] = cells._chars[: end - x]
+        self._tones[x:end] = cells._tones[: end - x]
 
     def put_row(self, x: int, row: Row) -> None:
         """Write the runs of *row* from cell *x* on."""
@@ -45,12 +52,14 @@ class Cells:
 
     def row(self) -> Row:
         """The cells as runs: neighbours of one tone joined."""
-        runs, start = [], 0
-        for tone, group in groupby(self._tones):
-            end = start + len(list(group))
-            runs.append(("".join(self._chars[start:end]), tone))
-            start = end
-        return tuple(runs)
+        tones, chars = self._tones, self._chars
+        ends = [x for x, (tone, after) in enumerate(pairwise(tones), 1) if tone != after]
+        starts = [0, *ends]
+        return tuple(
+            ("".join(chars[start:end]), tones[start])
+            for start, end in zip(starts, [*ends, self.width], strict=True)
+            if end > start
+        )
 
 
 def text_of(row: Row) -> str:

@@ -73,7 +73,7 @@ def track(scale: GoalScale, zone: tuple[float, float] | None) -> Cells:
     if zone is not None:
         low, high = scale.cell(zone[0]), scale.cell(zone[1])
         cells.put(low, "░" * (high - low + 1), "zone")
-    cells.put(scale.middle, "┼", "dim")
+    cells.paint(scale.middle, "┼", "dim")
     return cells
 
 
@@ -93,12 +93,12 @@ def offset_row(
     """
     cells = track(scale, zone)
     if furthest is not None and math.isfinite(furthest):
-        cells.put(scale.cell(furthest), "╂", "strong")
+        cells.paint(scale.cell(furthest), "╂", "strong")
     if not math.isfinite(offset):
         return cells.row()
     _bar(cells, scale, offset, "█", stand)
     ink = _bar_ink(stand)
-    cells.put(scale.cell(offset), shape or SHAPES[stand], f"paper on {ink} bold")
+    cells.paint(scale.cell(offset), shape or SHAPES[stand], f"paper on {ink} bold")
     return cells.row()
 
 
@@ -127,7 +127,7 @@ def band_row(
     _, centre, _ = band
     if math.isfinite(centre):
         _band(cells, scale, band, ink)
-        cells.put(scale.cell(centre), SHAPES[stand], f"{ink} bold")
+        cells.paint(scale.cell(centre), SHAPES[stand], f"{ink} bold")
     return cells.row()
 
 
@@ -165,7 +165,7 @@ def peaks_row(
     """
     cells = track(scale, None)
     _live_bars(cells, scale, [level - ceiling_dbtp for level in live], ceiling_dbtp, halves)
-    cells.put(scale.middle, "△", "ceiling")
+    cells.paint(scale.middle, "△", "ceiling")
     finite = sorted((peak for peak in peaks if math.isfinite(peak[1])), key=lambda peak: peak[1])
     if not finite:
         return cells.row()
@@ -178,7 +178,7 @@ def peaks_row(
         while x in taken and x > 0:
             x -= 1
         taken.add(x)
-        cells.put(x, mark, "ceiling bold" if offset > 0.0 else "strong")
+        cells.paint(x, mark, "ceiling bold" if offset > 0.0 else "strong")
     return cells.row()
 
 

@@ -101,6 +101,7 @@ class MainScreen(Screen[None]):
         self._asked: dict[str, int] = {"channels": 0}
         """What the panels need room for."""
         self._offered = frozenset({"start"})
+        self._panels: tuple[Panel, ...] = ()
         self._view: View | None = None
         self._is_in_browser = False
 
@@ -111,6 +112,7 @@ class MainScreen(Screen[None]):
 
     def on_mount(self) -> None:
         self._is_in_browser = self.app.is_web
+        self._panels = tuple(self.query(Panel))
 
     def on_resize(self) -> None:
         if self._view is not None:
@@ -124,7 +126,7 @@ class MainScreen(Screen[None]):
         if asked != self._asked:
             self._asked = asked
             self._share_rows()
-        for panel in self.query(Panel):
+        for panel in self._panels:
             panel.show(view)
             if panel.fault:
                 view = replace(view, fault=panel.fault)
@@ -132,13 +134,14 @@ class MainScreen(Screen[None]):
 
     def draw_anew(self) -> None:
         """Draws all panels in other inks."""
-        for panel in self.query(Panel):
+        for panel in self._panels:
             panel.draw_anew()
 
     def show_moving(self, view: View) -> None:
         """Draw of *view* the scales alone: they are what the eye follows."""
-        for scales in self.query(Scales):
-            scales.show(view)
+        for panel in self._panels:
+            if isinstance(panel, Scales):
+                panel.show(view)
 
     def _asks(self, view: View) -> dict[str, int]:
         return {

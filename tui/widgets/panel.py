@@ -67,6 +67,13 @@ class Panel(Widget):
         if self._view is not None:
             self.show(self._view)
 
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """The rows of *crop*, ready-made: a panel has neither border nor padding, and its inks are final."""
+        rows = (self.render_line(y) for y in crop.line_range)
+        if crop.x == 0 and crop.width == self.size.width:
+            return list(rows)
+        return [row.crop(crop.x, crop.right) for row in rows]
+
     def render_line(self, y: int) -> Strip:
         """The row *y*, ready-made."""
         if y >= len(self._strips):

@@ -37,7 +37,7 @@ def draw_chart(view: View, shown: Window, columns: Columns, axis: Axis) -> list[
     for x in guide_columns(view.history.events, shown):
         for row in chart:
             if row[x][0] == " ":
-                row.put(x, "┊", "faint")
+                row.paint(x, "┊", "faint")
     _fill_columns(view, columns, axis, chart)
     _draw_forecast(view, shown, axis, chart)
     known = np.isfinite(columns.integrated)
@@ -55,9 +55,9 @@ def _fill_columns(view: View, columns: Columns, axis: Axis, chart: list[Cells]) 
     for x in np.flatnonzero(~np.isnan(columns.high)).tolist():
         _fill(chart, x, (low[x], high[x]), hot if is_hot[x] else axis.top)
         if high[x] > axis.top:
-            chart[0].put(x, CUT, "over bold")
+            chart[0].paint(x, CUT, "over bold")
         elif not high[x]:
-            chart[-1].put(x, UNDER, "faint")
+            chart[-1].paint(x, UNDER, "faint")
 
 
 def _ground(view: View, axis: Axis, y: int, width: int) -> Cells:
@@ -87,11 +87,11 @@ def _fill(chart: list[Cells], x: int, span: tuple[int, int], hot: int) -> None:
         solid, soft = ("over", "over") if floor + EIGHTHS > hot else ("fill", "soft")
         if high < floor + EIGHTHS:
             ground = " on band" if row[x][1].endswith("on band") else ""
-            row.put(x, LOWER[high - floor], (solid if low >= high else soft) + ground)
+            row.paint(x, LOWER[high - floor], (solid if low >= high else soft) + ground)
         elif low >= floor + EIGHTHS:
-            row.put(x, "█", solid)
+            row.paint(x, "█", solid)
         else:
-            row.put(x, LOWER[max(0, low - floor)], f"{solid} on {soft}")
+            row.paint(x, LOWER[max(0, low - floor)], f"{solid} on {soft}")
 
 
 def _draw_line(chart: list[Cells], x: int, height: int, tone: Tone) -> None:
@@ -104,7 +104,7 @@ def _draw_line(chart: list[Cells], x: int, height: int, tone: Tone) -> None:
     places = (here, below, above) if inside < EIGHTHS // 2 else (here, above, below)
     for row, char in places:
         if 0 <= row < len(chart) and (ground := _plain_ground(chart[row], x)) is not None:
-            chart[row].put(x, char, f"{tone} on {ground}" if ground else tone)
+            chart[row].paint(x, char, f"{tone} on {ground}" if ground else tone)
             return
 
 
@@ -168,7 +168,7 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
         if x == last:
             y = max(0, min(axis.rows - 1, axis.rows - 1 - centre // EIGHTHS))
             ground = _plain_ground(chart[y], x)
-            chart[y].put(x, wording.SHAPES[stand], f"{tone} on {ground} bold" if ground else f"{tone} bold")
+            chart[y].paint(x, wording.SHAPES[stand], f"{tone} on {ground} bold" if ground else f"{tone} bold")
 
 
 def _paint_ahead(chart: list[Cells], x: int, band: tuple[int, int], tone: Tone, *, half_blocks: bool) -> None:
@@ -179,11 +179,11 @@ def _paint_ahead(chart: list[Cells], x: int, band: tuple[int, int], tone: Tone, 
         row, floor = chart[y], (lowest - y) * EIGHTHS
         bottom, top = max(0, low - floor), min(EIGHTHS, high - floor)
         if not half_blocks:
-            row.put(x, PLAIN_AHEAD, tone)
+            row.paint(x, PLAIN_AHEAD, tone)
             continue
         ground = "band" if row[x][1].endswith("on band") else "paper"
         if bottom == 0 and top == EIGHTHS:
-            row.put(x, " ", f"plain on {tone}")
+            row.paint(x, " ", f"plain on {tone}")
             continue
         char, is_inverse = part_of_cell(bottom, top)
-        row.put(x, char, f"{ground} on {tone}" if is_inverse else f"{tone} on {ground}")
+        row.paint(x, char, f"{ground} on {tone}" if is_inverse else f"{tone} on {ground}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from tui import texts
 from tui.drawing import digits, wording
@@ -51,18 +52,24 @@ def hero(view: View, width: int, height: int) -> list[Row]:
     said = advice(view.snapshot, relative=view.relative)
     if not view.half_blocks:
         said = replace(said, travel=said.travel.replace("→", "->"))
-    place = _place(width, height, half_blocks=view.half_blocks)
+    return list(_drawn(said, width, height, half_blocks=view.half_blocks))
+
+
+@lru_cache(maxsize=4)
+def _drawn(said: Advice, width: int, height: int, *, half_blocks: bool) -> tuple[Row, ...]:
+    """The rows; kept, since the advice changes only at its looks."""
+    place = _place(width, height, half_blocks=half_blocks)
     if place is None:
-        return _lines_only(said, width, height)
+        return tuple(_lines_only(said, width, height))
     rows = [Cells(width) for _ in range(height)]
-    figure = _figure(said, place, half_blocks=view.half_blocks)
+    figure = _figure(said, place, half_blocks=half_blocks)
     top = (place.figure_height - len(figure)) // 2
     for y, line in enumerate(figure):
         rows[top + y].put(_MARGIN, line, said.tone)
     words_width = width - place.words_x - 1
     rows_left = height - place.words_y
     has_room = words_width >= _WORDS_WIDTH + _LANDING_WIDTH and rows_left >= _LANDING_HEIGHT
-    is_apart = has_room and place.words_y == 0 and view.half_blocks
+    is_apart = has_room and place.words_y == 0 and half_blocks
     if is_apart:
         words_width -= _LANDING_WIDTH
         if said.landing:
@@ -70,7 +77,7 @@ def hero(view: View, width: int, height: int) -> list[Row]:
     words = _words(said, words_width, rows_left, has_landing=not is_apart)
     for y, runs in enumerate(words, start=place.words_y):
         rows[y].put_row(place.words_x, tuple(runs))
-    return [cells.row() for cells in rows]
+    return tuple(cells.row() for cells in rows)
 
 
 def _place(width: int, height: int, *, half_blocks: bool) -> _Place | None:

@@ -28,7 +28,7 @@ _TICKS_S = (
     *(60.0, 120.0, 300.0, 600.0, 900.0, 1800.0),
     *(3600.0, 7200.0, 14_400.0, 21_600.0),
 )
-_STEP, _STEPS_PER_SECOND = 2, 5
+_STEP = 2
 """Samples between two drawings: a column of the shortest stretch shown takes longer."""
 _LOWEST_SHARE = 5.0
 """Per cent of the columns that may lie under the axis: a pause in speech must not flatten all else."""
@@ -50,7 +50,7 @@ class HistoryDrawing:
     def rows(self, view: View, width: int, height: int) -> list[Row]:
         """*height* rows: events, rides if any, the chart, the time.
 
-        With fewer than four only the chart, and with a cursor what was read there. They are drawn anew five
+        With fewer than four only the chart, and with a cursor what was read there. They are drawn anew six
         times a second at most, and at once where something else than time has changed.
         """
         key = (width, height, *_look(view))
@@ -103,11 +103,12 @@ class HistoryDrawing:
 def _look(view: View) -> tuple[object, ...]:
     """All that the rows are made of, time in steps."""
     snapshot, history = view.snapshot, view.history
+    step = 1 if snapshot.transport == "ended" else _STEP
     return (
         *(view.relative, view.reach_lu, view.zoom_s, view.cursor_s, view.half_blocks),
         *(snapshot.goal, snapshot.duration_s, snapshot.rides, chosen(snapshot)),
         *(len(history.events), history.events[-1:], history.seconds[:1].tolist()),
-        *(len(history.seconds) // _STEP, int(snapshot.reading.seconds * _STEPS_PER_SECOND + 1e-6)),
+        *(int(snapshot.reading.seconds), len(history.seconds) // step),
     )
 
 
@@ -132,7 +133,7 @@ def _with_gutter(view: View, axis: Axis, chart: list[Cells], width: int) -> list
         tone = "dim" if offset == 0.0 else "faint"
         rows[y].put(0, f"{write(zero + offset):>{GUTTER - 1}}", tone)
     for cells, drawn in zip(rows, chart, strict=True):
-        cells.put_row(GUTTER, drawn.row())
+        cells.put_cells(GUTTER, drawn)
     return [cells.row() for cells in rows]
 
 

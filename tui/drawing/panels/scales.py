@@ -9,7 +9,7 @@ from sidecar.loudness.limits import is_over
 from sidecar.model.headline import chosen
 from tui.drawing import wording
 from tui.drawing.blocks import LOWER
-from tui.drawing.cells import Cells, Row, Tone, fit, shortened
+from tui.drawing.cells import Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
 from tui.drawing.panels.advice import landing_ink, landing_stand
 from tui.drawing.panels.distribution import Distribution
@@ -122,15 +122,23 @@ def _row(
 ) -> Row:
     """A label, the scale, the value, and quietly what goes with it; still more quietly of a minor one."""
     quiet = "faint" if is_minor else "dim"
-    cells = Cells(width)
     room = _label_width(width)
-    cells.put(_MARGIN, shortened(label, room - _MARGIN - 1), quiet)
-    cells.put_row(room, drawn)
+    label = shortened(label, room - _MARGIN - 1)
     x = room + sum(len(text) for text, _ in drawn) + 1
-    cells.put(x, value, tone)
-    if x + len(value) + len(note) <= width:
-        cells.put(x + len(value), note, quiet)
-    return cells.row()
+    if x + len(value) + len(note) > width:
+        note = ""
+    runs = (
+        (" " * _MARGIN, "plain"),
+        (label, quiet),
+        (" " * (room - _MARGIN - len(label)), "plain"),
+        *drawn,
+        (" ", "plain"),
+        (value, tone),
+        (note, quiet),
+        (" " * (width - x - len(value) - len(note)), "plain"),
+    )
+    row = tuple(run for run in runs if run[0])
+    return row if x + len(value) <= width else fit(row, width)
 
 
 def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
