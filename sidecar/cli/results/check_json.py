@@ -12,6 +12,7 @@ from sidecar.delivery.measure.coding import Coded
 from sidecar.delivery.measure.dialogue import FileDialogue
 from sidecar.delivery.measure.part import Part
 from sidecar.delivery.measure.whole_file import Measured
+from sidecar.model.dialogue import dialogue_fields
 from sidecar.model.readings import SHORT_TERM_S
 from sidecar.model.units import json_number
 
@@ -104,14 +105,8 @@ def _coded(coded: Coded) -> dict[str, Any]:
 
 
 def _dialogue(dialogue: FileDialogue) -> dict[str, Any]:
-    loudness = dialogue.loudness
     return {
-        "found_by": loudness.found_by,
-        "dialogue_lufs": json_number(loudness.dialogue_lufs),
-        "ldr_lu": json_number(loudness.ldr_lu),
-        "speech_s": round(loudness.speech_s, 1),
-        "speech_share": round(loudness.speech_share, 3),
-        "confidence": round(loudness.confidence, 3),
+        **dialogue_fields(dialogue.loudness),
         "spans": [
             {"start_s": round(start_s, 1), "end_s": round(end_s, 1)} for start_s, end_s in dialogue.spans_s
         ],
