@@ -134,6 +134,7 @@ WAS_OVER = "Short-term was over {limit} {times}, {seconds} s in all."
 ONCE = "once"
 TIMES = "{count} times"
 UP_TO = "short-term up to {level}"
+UP_TO_SHORT = "up to {level}"
 SENDING = "Sending"
 
 LOOKS_HOW = "Can you tell these apart? Nothing here moves or blinks."

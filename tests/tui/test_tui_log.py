@@ -124,3 +124,14 @@ def test_l_opens_the_log_and_it_follows_the_run():
         await until(pilot, lambda: not isinstance(pilot.app.screen, LogDialog), "the instrument")
 
     drive(feed, script, GENEROUS)
+
+
+def test_on_a_narrow_screen_nothing_is_cut_that_can_be_said_shorter():
+    feed = scenes.alerted()
+    controller = Controller(feed)
+    rows = [text_of(row).rstrip() for row in log_rows(controller.read_view(), 51)]
+    targets = [text_of(row) for row in target_rows(feed.shown.targets, 51)]
+
+    assert any(row.endswith("▲ hot      up to −17.0 LUFS") for row in rows)
+    assert not any("…" in row for row in (*rows, *targets))
+    assert targets[-1] == "  no route to host"

@@ -97,7 +97,7 @@ class Commands(CommandPalette):
 
     DEFAULT_CSS = """
     Commands { background: transparent; }
-    Commands > Vertical { width: 96%; max-width: 100; margin-top: 1; background: $surface; }
+    Commands > Vertical { width: 100%; max-width: 100; margin-top: 1; background: $surface; }
     Commands #--input { border: none; background: $panel; padding: 0 1; height: 1; }
     Commands #--input CommandInput, Commands #--input CommandInput:focus {
         border: none; height: 1; padding: 0 1; background: $panel;

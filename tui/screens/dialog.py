@@ -14,6 +14,14 @@ from tui.palette import Palette
 
 Result = TypeVar("Result")
 
+_WIDEST = 100
+"""Columns of a dialog."""
+
+
+def inner_width(screen_width: int, frame: int) -> int:
+    """Cells of a line in a dialog, whose frame, padding and scrollbar take *frame* cells."""
+    return max(20, min(_WIDEST, screen_width) - frame)
+
 
 class Dialog(ModalScreen[Result]):
     """A box over the instrument, which goes on measuring and drawing behind it."""
@@ -21,7 +29,7 @@ class Dialog(ModalScreen[Result]):
     DEFAULT_CSS = """
     Dialog { align: center middle; background: transparent; }
     Dialog > #box {
-        width: 96%; max-width: 100; height: auto; max-height: 90%;
+        width: 100%; max-width: 100; height: auto; max-height: 90%;
         padding: 1 2;
         scrollbar-size-vertical: 1; scrollbar-color: $secondary; scrollbar-background: $surface;
         background: $surface; border: round $secondary;

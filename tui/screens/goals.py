@@ -18,7 +18,7 @@ from tui.drawing.cells import Row
 from tui.drawing.panels.goals import goal_head, goal_row
 from tui.drawing.view import View
 from tui.palette import Palette
-from tui.screens.dialog import Dialog
+from tui.screens.dialog import Dialog, inner_width
 
 _FRAME = 8
 """Cells that the box, its padding and the list's own marks take from the screen's width."""
@@ -68,7 +68,7 @@ class GoalDialog(Dialog[str | None]):
         self._view = view
         if not self.query(OptionList):  # on a busy machine the size comes before the content
             return
-        width = max(20, min(100, self.size.width * 96 // 100) - _FRAME)
+        width = inner_width(self.size.width, _FRAME)
         rows = [goal_row(goal, view.snapshot.reading, width) for goal in self._goals]
         options = self.query_one(OptionList)
         if len(self._shown) != len(rows):

@@ -14,7 +14,7 @@ from textual.widgets import Footer, Input, Static
 from tui import texts
 from tui.drawing.cells import Run
 from tui.palette import Palette
-from tui.screens.dialog import Dialog, prose
+from tui.screens.dialog import Dialog, inner_width, prose
 
 _NAME_WIDTH = 13
 _FRAME = 5
@@ -76,7 +76,7 @@ class HelpDialog(Dialog[None]):
             for name, text in self._entries
             if all(word in f"{name} {text}".lower() for word in words)
         ]
-        width = max(20, min(100, self.size.width * 96 // 100) - _FRAME)
+        width = inner_width(self.size.width, _FRAME)
         runs = [run for entry in found for run in _entry(*entry, width)]
         self.query_one("#entries", Static).update(
             prose(runs or [(texts.HELP_NOTHING, "plain")], self._palette)

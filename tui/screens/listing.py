@@ -16,7 +16,7 @@ from tui.drawing.cells import Row, Run
 from tui.drawing.panels.rides import ride_head, ride_row
 from tui.drawing.view import View
 from tui.palette import Palette
-from tui.screens.dialog import Dialog, prose
+from tui.screens.dialog import Dialog, inner_width, prose
 
 _WIDTH = 48
 _FRAME = 8
@@ -58,7 +58,7 @@ class ListDialog(Dialog[None]):
     @property
     def text_width(self) -> int:
         """Cells of a line inside the box, its frame, padding and scrollbar left out."""
-        return max(20, min(100, self.size.width * 96 // 100) - _FRAME)
+        return inner_width(self.size.width, _FRAME)
 
     def on_resize(self) -> None:
         self.show(self._view)

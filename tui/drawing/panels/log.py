@@ -59,7 +59,10 @@ def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
         fault = f": {target.fault}" if target.fault else ""
         runs = target_runs(target)
         room = width - sum(len(text) for text, _ in runs)
-        rows.append((*runs, (shortened(fault, room), "over")))
+        if len(fault) <= room:
+            rows.append((*runs, (fault, "over")))
+        else:
+            rows += [runs, ((shortened(f"  {target.fault}", width), "over"),)]
     return rows
 
 
@@ -73,7 +76,10 @@ def _event_row(event: Event, width: int, *, letters: bool) -> Row:
 def _over_row(over: Over, view: View, width: int) -> Row:
     time = f"{wording.clock_tenths(over.start_s)}, {wording.plain(over.end_s - over.start_s)} s"
     highest = wording.level(over.highest_lufs, view.snapshot.goal, relative=view.relative)
-    return _row(width, time, "▲ hot", texts.UP_TO.format(level=highest), "over bold")
+    said = texts.UP_TO.format(level=highest)
+    if len(said) > width - _TEXT:
+        said = texts.UP_TO_SHORT.format(level=highest)
+    return _row(width, time, "▲ hot", said, "over bold")
 
 
 def _row(width: int, time: str, kind: str, text: str, tone: str) -> Row:
