@@ -7,6 +7,8 @@ four points a sample, the least that Annex 2 asks for at 48 kHz, would allow 0.5
 
 from __future__ import annotations
 
+from functools import reduce
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,25 +47,29 @@ fewer will do. Equiripple by Lawson's reweighted least squares, as designed in
 tests/meter/test_true_peak_grid.py."""
 
 
-def _between(first: NDArray[np.float32], second: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Taps of two doublings in one go; shape (3, 2 · support): row r gives the point (r + 1)/4 of the way
-    from the middle two of so many samples."""
-    once, twice = (np.zeros(4 * taps.size - 1) for taps in (first, second))
-    for response, taps in ((once, first), (twice, second)):
-        centre = response.size // 2
-        response[centre] = 1.0
-        response[centre + 1 :: 2] = taps
-        response[centre - 1 :: -2] = taps
-    spread = np.zeros(2 * once.size - 1)
-    spread[::2] = once
-    both = np.convolve(spread, twice)
-    support = (both.size // 2 + 3) // 4
-    places = np.arange(1, 4)[:, None] - 4 * np.arange(1 - support, support + 1)
-    inside = np.abs(places) <= both.size // 2
-    return np.where(inside, both[np.where(inside, places, 0) + both.size // 2], 0.0).astype(np.float32)
+def _cascaded(response: NDArray[np.float64], taps: NDArray[np.float32]) -> NDArray[np.float64]:
+    """The response of doublings and one more behind them."""
+    doubling = np.zeros(4 * taps.size - 1)
+    centre = doubling.size // 2
+    doubling[centre] = 1.0
+    doubling[centre + 1 :: 2] = taps
+    doubling[centre - 1 :: -2] = taps
+    spread = np.zeros(2 * response.size - 1)
+    spread[::2] = response
+    return np.convolve(spread, doubling)
 
 
-def _excess(taps: NDArray[np.float32]) -> float:
+def _polyphase(response: NDArray[np.float64], points: int) -> NDArray[np.float64]:
+    """The taps of doublings in one go; shape (points − 1, 2 · support): row r gives the point (r + 1)/points
+    of the way from the middle two of so many samples."""
+    half = response.size // 2
+    support = (half + points - 1) // points
+    places = np.arange(1, points)[:, None] - points * np.arange(1 - support, support + 1)
+    inside = np.abs(places) <= half
+    return np.where(inside, response[np.where(inside, places, 0) + half], 0.0)
+
+
+def _excess(taps: NDArray[np.floating]) -> float:
     """How far an interpolated value can exceed the larger of the two samples that it lies between, over the
     largest second difference of the samples in reach.
 
@@ -80,11 +86,18 @@ def _excess(taps: NDArray[np.float32]) -> float:
     return float(max(curves))
 
 
-LAST_TWO = _between(*STAGES[2:])
+LAST_TWO = _polyphase(reduce(_cascaded, STAGES[2:], np.ones(1)), 4).astype(np.float32)
 """The last two in one: shape (3, 8), the three points between the middle two of eight on the 4-point grid."""
 
 LAST_TWO_EXCESS = _excess(LAST_TWO)
 """How far a value on the 16-point grid can exceed those on the 4-point grid around it, see there."""
+
+_ALL_FOUR = _polyphase(reduce(_cascaded, STAGES, np.ones(1)), 2 ** len(STAGES))
+
+ALL_FOUR_GAIN = float(np.abs(_ALL_FOUR.sum(axis=1)).max())
+ALL_FOUR_EXCESS = _excess(_ALL_FOUR)
+"""A value on the 16-point grid is at most the first times the larger of the two samples that it lies between,
+and the second times the largest second difference of the samples in reach. The first is the gain at 0 Hz."""
 
 REACH = 40
 """Samples of history that the four stages need between them: 31 + 7/2 + 5/4 + 3/8, rounded up."""

@@ -15,7 +15,7 @@ from sidecar.meter.interpolation import REACH
 from sidecar.meter.peak_kernels import Workspace, true_peak, workspace
 from sidecar.meter.planes import SEGMENT, clear, copy_row
 from sidecar.meter.weighting_kernels import MEMORY, product, weigh
-from sidecar.native.kernels import kernel
+from sidecar.native.kernels import kernel, part
 
 Scratch = tuple[NDArray[np.float64], Workspace]
 HOPS_PER_BLOCK = 10
@@ -70,38 +70,54 @@ def run_front(planes: Any, ends: Any, sos: Any, gains: Any, state: Any, scratch:
     outs, work = scratch
     channels = state.block_peak.size
     frames = planes.shape[1] - REACH
-    blocks = 0
-    at = 0
-    for hop in range(ends.size + 1):
-        end = ends[hop] if hop < ends.size else frames
-        while at < end:
-            n = min(end - at, SEGMENT)
-            for c in range(channels):
-                state.block_peak[c] = true_peak(planes[c, at : at + REACH + n], state.block_peak[c], work)
-            for c in range(0, channels, 2):
-                span = slice(REACH + at, REACH + at + n)
-                a, b = outs[0, :n], outs[1, :n]
-                weigh((planes[c, span], planes[c + 1, span]), sos, state.memories[c : c + 2], (a, b))
-                energy_a, energy_b = gains[c] * product(a, a), gains[c + 1] * product(b, b)
-                state.energy[0] += energy_a + energy_b
-                state.block_energy[c] += energy_a
-                state.block_energy[c + 1] += energy_b
-            at += n
-        if hop == ends.size:
+    blocks = hop = at = 0
+    while True:
+        behind = hop + HOPS_PER_BLOCK - state.hops[0]
+        gets_full = behind <= ends.size
+        _raise_peaks(planes, at, ends[behind - 1] if gets_full else frames, state.block_peak, work)
+        while hop < min(behind, ends.size):
+            _add_energies(planes, at, ends[hop], sos, gains, state, outs)
+            energies[hop] = state.energy[0]
+            state.energy[0] = 0.0
+            state.hops[0] += 1
+            at = ends[hop]
+            hop += 1
+        if not gets_full:
             break
-        energies[hop] = state.energy[0]
-        state.energy[0] = 0.0
-        state.hops[0] += 1
-        if state.hops[0] == HOPS_PER_BLOCK:
-            state.hops[0] = 0
-            copy_row(state.block_peak, peaks[blocks])
-            copy_row(state.block_energy[:channels], apart[blocks])
-            clear(state.block_energy)
-            clear(state.block_peak)
-            blocks += 1
+        state.hops[0] = 0
+        copy_row(state.block_peak, peaks[blocks])
+        copy_row(state.block_energy[:channels], apart[blocks])
+        clear(state.block_energy)
+        clear(state.block_peak)
+        blocks += 1
+    _add_energies(planes, at, frames, sos, gains, state, outs)
     for c in range(channels):
         copy_row(planes[c, frames:], state.history[c])
     return blocks
+
+
+@part()
+def _raise_peaks(planes: Any, at: int, end: int, peaks: Any, work: Any) -> None:
+    """Of each channel, to the true peak of frames from *at* to *end*."""
+    for c in range(peaks.size):
+        for start in range(at, end, SEGMENT):
+            stop = min(start + SEGMENT, end)
+            peaks[c] = true_peak(planes[c, start : stop + REACH], peaks[c], work)
+
+
+@part()
+def _add_energies(planes: Any, at: int, end: int, sos: Any, gains: Any, state: Any, outs: Any) -> None:
+    """The weighted sums of squares of frames from *at* to *end*, to the open hop and the open block."""
+    for start in range(at, end, SEGMENT):
+        n = min(end - start, SEGMENT)
+        span = slice(REACH + start, REACH + start + n)
+        a, b = outs[0, :n], outs[1, :n]
+        for c in range(0, planes.shape[0], 2):
+            weigh((planes[c, span], planes[c + 1, span]), sos, state.memories[c : c + 2], (a, b))
+            energy_a, energy_b = gains[c] * product(a, a), gains[c + 1] * product(b, b)
+            state.energy[0] += energy_a + energy_b
+            state.block_energy[c] += energy_a
+            state.block_energy[c + 1] += energy_b
 
 
 def ring_out(history: NDArray[np.float32], peaks: NDArray[np.float32]) -> None:
