@@ -5,11 +5,16 @@ from __future__ import annotations
 from typing import Literal
 
 from sidecar.loudness.limits import is_over, is_under
-from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness
+from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness, DialogueOrigin
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
 
 Side = Literal["under", "inside", "over"]
+_NAMES: dict[DialogueOrigin, str] = {
+    "stem": "Dialogue",
+    "detector": "Detected dialogue",
+    "markers": "Marked dialogue",
+}
 
 
 def loudness_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
@@ -67,6 +72,19 @@ def in_words(dialogue: DialogueLoudness, goal: Goal) -> str:
     return (
         f"dialogue {figure(dialogue.dialogue_lufs)} {goal.unit}{loudness}, "
         f"LDR {figure(dialogue.ldr_lu)} LU{ratio}, {share(dialogue)}, {origin(dialogue)}"
+    )
+
+
+def briefly(dialogue: DialogueLoudness, goal: Goal) -> str:
+    """Returns a sentence of loudness and ratio that says where they leave the guides."""
+    name = _NAMES[dialogue.found_by]
+    if not dialogue.is_measured:
+        return f"{name} not measured yet."
+    sides = loudness_side(dialogue, goal), ldr_side(dialogue, goal)
+    loudness, ratio = (f", {side} its guide" if side in {"under", "over"} else "" for side in sides)
+    return (
+        f"{name} {figure(dialogue.dialogue_lufs)} {goal.unit}{loudness}; "
+        f"LDR {figure(dialogue.ldr_lu)} LU{ratio}."
     )
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from sidecar.loudness.dialogue_guides import in_words, ldr_side, loudness_guide, loudness_side
+from sidecar.loudness.dialogue_guides import briefly, in_words, ldr_side, loudness_guide, loudness_side
 from sidecar.model.dialogue import DialogueLoudness
 from sidecar.settings.goals import load_goal
 
@@ -51,6 +51,14 @@ def test_the_words_have_the_side_the_share_and_where_it_is_known_from():
     assert in_words(found(-27.0), R128) == (
         "dialogue −27.0 LUFS, LDR 4.0 LU, in 60 % of the time, on the stem voice"
     )
+
+
+def test_a_sentence_that_is_read_out_is_short():
+    assert briefly(found(-28.4), CINEMA) == (
+        "Dialogue −28.4 LUFS, under its guide; LDR 5.4 LU, over its guide."
+    )
+    assert briefly(found(-27.0), CINEMA) == "Dialogue −27.0 LUFS; LDR 4.0 LU."
+    assert briefly(DialogueLoudness("markers"), CINEMA) == "Marked dialogue not measured yet."
 
 
 def test_automatic_detection_says_so_and_how_sure_it_is():

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, TextIO
 
-from sidecar.loudness.dialogue_guides import in_words
+from sidecar.loudness.dialogue_guides import briefly, in_words
 from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.alert_sentences import alert_sentence
 from sidecar.model.dialogue import dialogue_fields
@@ -294,20 +294,13 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
         if is_measured
         else "",
         "peak": f"True peak {figure(reading.max_true_peak)} dBTP." if is_measured else "",
-        "dialogue": _spoken_dialogue(snapshot),
+        "dialogue": briefly(snapshot.dialogue, goal) if snapshot.dialogue else "",
         "alert": f"Alert: {'; '.join(on)}." if on else "",
     }
-    for least in ("dialogue", "peak", "integrated"):
+    for least in ("peak", "dialogue", "integrated"):
         if longest is not None and len(_joined(parts)) > longest:
             parts[least] = ""
     return _shortened(_joined(parts), longest)
-
-
-def _spoken_dialogue(snapshot: Snapshot) -> str:
-    if snapshot.dialogue is None:
-        return ""
-    words = in_words(snapshot.dialogue, snapshot.goal)
-    return f"{words[0].upper()}{words[1:]}."
 
 
 def brief(notice: str) -> str:
