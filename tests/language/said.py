@@ -36,9 +36,13 @@ class Said:
     file: str
     line: int
     text: str
+    is_cell: bool = False
+    """In a table of a page, where a cell may list fields."""
 
     @property
     def group(self) -> str:
+        if self.is_cell:
+            return "table"
         if self.file.endswith(".md"):
             return "pages"
         if self.file.startswith("sidecar/cli/arguments/"):
@@ -54,9 +58,8 @@ def texts(root: Path = ROOT) -> Iterator[Said]:
         for line, text in _strings(_parsed(file)):
             if _is_prose(text):
                 yield Said(file.relative_to(root).as_posix(), line, " ".join(text.split()))
-    for page in [root / "README.md", root / "configs/README.md", *sorted(root.glob("sidecar/*/README.md"))]:
-        if page.exists():
-            yield from _paragraphs(page, page.relative_to(root).as_posix())
+    for page in _pages(root):
+        yield from _paragraphs(page, page.relative_to(root).as_posix())
 
 
 def errors(root: Path = ROOT) -> Iterator[Said]:
@@ -73,10 +76,10 @@ def sentences(root: Path = ROOT) -> Iterator[Said]:
     """The texts, split where a sentence ends."""
     for said in texts(root):
         for sentence in re.split(
-            r"(?<=[.!?…])[\"')]*\s+(?=[\"'(A-Z0-9{−✓✗`-])|(?<=\w): (?=[A-Z])", said.text
+            r"(?<=[.!?…])[\"')*]*\s+(?=[\"'(A-Z0-9{−✓✗`*\[-])|(?<=\w): (?=[A-Z])", said.text
         ):
             if word_count(sentence) >= FEWEST_WORDS:
-                yield Said(said.file, said.line, sentence)
+                yield Said(said.file, said.line, sentence, said.is_cell)
 
 
 def word_count(text: str) -> int:
@@ -116,6 +119,13 @@ def _json_keys(tree: ast.AST) -> set[str]:
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "_print_object":
             keys |= {word.arg for word in node.keywords if word.arg}
     return keys
+
+
+def _pages(root: Path) -> list[Path]:
+    named = ("README.md", "DEVELOPERS.md", "configs/README.md", "tui/README.md")
+    return [page for page in (root / name for name in named) if page.exists()] + sorted(
+        root.glob("sidecar/*/README.md")
+    )
 
 
 def _sources(root: Path) -> list[Path]:
@@ -171,7 +181,9 @@ def _paragraphs(page: Path, name: str) -> Iterator[Said]:
             lines = []
         if line.startswith("|") and not is_code and not set(line) <= set("|- :"):
             yield from (
-                Said(name, number, cell.strip()) for cell in line.strip("|").split("|") if cell.strip()
+                Said(name, number, cell.strip(), is_cell=True)
+                for cell in line.strip("|").split("|")
+                if cell.strip()
             )
         elif line.strip() and not is_code and not line.startswith(("```", "#", "|")):
             began = began if lines else number
