@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import re
+import struct
 from collections.abc import Iterable, Iterator
-from typing import Any, cast
+from dataclasses import dataclass
+from typing import Any
 
-from pythonosc.osc_bundle_builder import OscBundleBuilder
-from pythonosc.osc_message_builder import OscMessageBuilder
+from pythonosc.osc_message import OscMessage
 from pythonosc.osc_packet import OscPacket
 
 from sidecar.model.foreign_text import printable
@@ -20,8 +21,8 @@ WIRE_SILENCE = -120.0
 """The value of silence, and of any lower level, on the wire, where neither infinity nor NaN may appear."""
 
 _UNPRINTABLE = re.compile(rb"[^ -~]")
+_BUNDLE = b"#bundle\0"
 _BUNDLE_HEADER = 16
-_ELEMENT_HEADER = 4
 _DEEPEST_BUNDLE = 4
 _DEEPEST_ARRAY = 4
 _MOST_I = 2**31 - 1
@@ -32,18 +33,54 @@ _ARGUMENT_BYTES = {"i": 4, "f": 4, "r": 4, "m": 4, "h": 8, "d": 8, "t": 8} | dic
 """Size by type tag, of the tags that the library reads; the size of strings and blobs is in their data."""
 
 
-def message(address: str, tags: str, values: Iterable[Value]) -> Any:
+_EPOCH_S = 2_208_988_800
+"""From 1900, from which OSC times count, to 1970 (RFC 5905, figure 4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One OSC message as it is sent."""
+
+    dgram: bytes
+
+    @property
+    def size(self) -> int:
+        """Bytes."""
+        return len(self.dgram)
+
+    @property
+    def arguments(self) -> list[Any]:
+        """As a receiver reads them."""
+        return list(OscMessage(self.dgram).params)
+
+
+def message(address: str, tags: str, values: Iterable[Value]) -> Message:
     """One OSC message whose arguments have exactly the documented types.
 
     tags: one a value; a trailing ``*`` repeats the tag before it. Silence, infinities and NaN become
     numbers that a receiver can draw. Text is UTF-8: OSC 1.0 allows ASCII only, of which UTF-8 is a superset,
     and receivers in use read the other characters as bytes or as UTF-8.
     """
-    builder = OscMessageBuilder(address)
+    types, arguments = ",", b""
     for index, value in enumerate(values):
         tag = tags[min(index, len(tags.rstrip("*")) - 1)]
-        builder.add_arg(_plain(tag, value), tag)
-    return builder.build()
+        types += tag
+        arguments += _argument(tag, _plain(tag, value))
+    return Message(_text(address) + _text(types) + arguments)
+
+
+def _text(text: str) -> bytes:
+    """With one to four zeros behind, to a multiple of four bytes (OSC 1.0, "OSC-string")."""
+    content = text.encode()
+    return content + bytes(4 - len(content) % 4)
+
+
+def _argument(tag: str, value: Value) -> bytes:
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, bytes):
+        return struct.pack(">i", len(value)) + value + bytes(-len(value) % 4)
+    return struct.pack(">" + tag, value)
 
 
 def clipped(text: str, most_bytes: int) -> str:
@@ -67,19 +104,18 @@ def level_of(value: float) -> float:
     return math.copysign(math.inf, value) if abs(value) == -WIRE_SILENCE else value
 
 
-def bundles(messages: Iterable[Any], unix_time_s: float) -> Iterator[bytes]:
+def bundles(messages: Iterable[Message], unix_time_s: float) -> Iterator[bytes]:
     """Packs messages into as few bundles as fit in LARGEST_DATAGRAM each, all stamped with that time."""
-    stamp = cast(int, unix_time_s)  # the library takes a float and declares an int
-    builder, size = OscBundleBuilder(stamp), _BUNDLE_HEADER
+    header = _BUNDLE + struct.pack(">Q", int((unix_time_s + _EPOCH_S) * 2**32))
+    packed = header
     for element in messages:
-        more = _ELEMENT_HEADER + element.size
-        if size > _BUNDLE_HEADER and size + more > LARGEST_DATAGRAM:
-            yield builder.build().dgram
-            builder, size = OscBundleBuilder(stamp), _BUNDLE_HEADER
-        builder.add_content(element)
-        size += more
-    if size > _BUNDLE_HEADER:
-        yield builder.build().dgram
+        more = struct.pack(">i", element.size) + element.dgram
+        if len(packed) > _BUNDLE_HEADER and len(packed) + len(more) > LARGEST_DATAGRAM:
+            yield packed
+            packed = header
+        packed += more
+    if len(packed) > _BUNDLE_HEADER:
+        yield packed
 
 
 def fault(datagram: bytes) -> str | None:
@@ -96,7 +132,7 @@ def fault(datagram: bytes) -> str | None:
             if reason is not None:
                 return reason
             continue
-        if part[:8] != b"#bundle\0" or len(part) < _BUNDLE_HEADER or depth >= _DEEPEST_BUNDLE:
+        if part[:8] != _BUNDLE or len(part) < _BUNDLE_HEADER or depth >= _DEEPEST_BUNDLE:
             return "neither a message nor a shallow bundle"
         at = _BUNDLE_HEADER
         while at < len(part):

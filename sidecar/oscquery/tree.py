@@ -103,7 +103,7 @@ def _sent_attributes(path: str, row: Outgoing, snapshot: Snapshot | None) -> Nod
     tags = _repeated(row.tags, len(values))
     found: Node = {"DESCRIPTION": row.sentence, "TYPE": tags}
     if values:
-        found["VALUE"] = list(codec.message(path, row.tags, values).params)
+        found["VALUE"] = codec.message(path, row.tags, values).arguments
     return found | _units(row.unit, tags)
 
 
