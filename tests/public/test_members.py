@@ -19,6 +19,7 @@ PACKAGE = ast.parse(Path(sidecar.__file__).read_text(encoding="utf-8"))
 NOT_FOR_CALLERS = {
     "FileIdentity",  # by what reports know that a file is still the one that was measured
     "Outlook",  # what the steady advice of a run is made from
+    "Heard",  # what of the pass that plays an earlier one is compared with
     "Difference",  # by how much an earlier pass differs, as the forecast needs it
 }
 

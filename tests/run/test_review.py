@@ -220,7 +220,13 @@ def test_a_pass_on_record_is_shown_as_its_run_ended(mix, tmp_path):
 def opened(monkeypatch):
     """What the command would show, in place of a terminal."""
     shown = []
-    monkeypatch.setattr(tui, "run", lambda feed, **looks: shown.append((feed, looks)))
+
+    def run(feed, **looks):
+        shown.append((feed, looks))
+        return False, looks["taste"]
+
+    monkeypatch.setattr(tui, "need_terminal", lambda: None)
+    monkeypatch.setattr(tui, "run", run)
     return shown
 
 
@@ -233,7 +239,8 @@ def test_the_command_opens_a_file_as_past(mix, opened):
     assert (feed.snapshot().source, feed.snapshot().goal.name) == ("mix.wav", "r128")
     assert not looks.pop("is_over")()
     assert looks.pop("most_hz") > 0
-    assert looks == {"contrast": "high", "kind": "past"}
+    assert looks.pop("taste").contrast == "high"
+    assert looks == {"kind": "past"}
 
 
 @pytest.mark.slow
