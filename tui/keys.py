@@ -77,7 +77,7 @@ KEYS = (
     _hidden("colon,ctrl+p", "commands", "All", "every command and goal by its name", ":"),
     _hidden("s", "scale", "Scale", "reach of the scales: as EBU +9, or as EBU +18", "s"),
     _hidden("k", "contrast", "Contrast", "usual or high contrast", "k"),
-    _hidden("o", "ground", "Ground", "dark or light ground, or as the terminal", "o"),
+    _hidden("o", "ground", "Ground", "dark or light background, or as the terminal", "o"),
     _hidden("c", "copy", "Copy figures", "copy the selected text, else one line of figures", "c"),
     _hidden("S", "still", "Save still", "save the screen as an SVG file in this folder", "S"),
     _hidden("left", "look(-1)", "Look back", "a cursor on the history, with its levels", "left"),

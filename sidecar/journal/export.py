@@ -116,7 +116,7 @@ def _json(record: Record) -> str:
         "cuts": [asdict(cut) for cut in record.cuts],
         "missing": [{"block": first, "blocks": blocks} for first, blocks in record.missing],
         "events": [asdict(event) for event in record.events],
-        "told_of_fader": [_fields(report) for report in record.fader_reports],
+        "fader_reports": [_fields(report) for report in record.fader_reports],
         "history": _history(record),
         "stems": _stems(record),
     }

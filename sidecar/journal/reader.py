@@ -33,6 +33,8 @@ _IDS = range(1, 2**63)
 """Those that SQLite gives; to ask it for greater ones is an error."""
 _MOST_BLOCKS = round(366 * 24 * 3600 / BLOCK_S)
 """Of a pass: what a record says beyond a year is damage, and no reason to ask for gigabytes."""
+_KINDS_BEFORE = {"mark": "marker"}
+"""Kinds of events as records of 0.1 name them."""
 _GARBLED = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
 """What turning a row into values may raise where an earlier version wrote it without a seal."""
 
@@ -286,7 +288,9 @@ def _record(connection: sqlite3.Connection, summary: Summary, notes: int) -> Rec
             packing.singles(column("stem_fader")).reshape(-1, len(names)),
         ),
         cuts=tuple(Cut(row["block"], row["lost_frames"]) for row in cuts),
-        events=tuple(Event(row["seconds"], row["kind"], row["text"]) for row in events),
+        events=tuple(
+            Event(row["seconds"], _KINDS_BEFORE.get(row["kind"], row["kind"]), row["text"]) for row in events
+        ),
         fader_reports=tuple(_fader_report(row) for row in reports),
         speech=_speech(batches, summary.blocks),
         damage=_damage(promised - len(place), notes - len(cuts) - len(events) - len(reports)),

@@ -57,7 +57,7 @@ class Target:
     """Whether a lamp is driven there, whose flashing asks for a caution."""
 
 
-EventKind = Literal["alert", "mark", "dialogue", "move", "gap", "goal", "pause"]
+EventKind = Literal["alert", "marker", "dialogue", "move", "gap", "goal", "pause"]
 
 
 @dataclass(frozen=True, slots=True)

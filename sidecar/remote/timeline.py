@@ -116,7 +116,7 @@ class TimelineCopy:
     def _store_event(self, place: int, seconds: float, kind: str, text: str) -> None:
         if place != len(self._events) or place >= _MOST_EVENTS:
             return
-        known = cast(EventKind, kind) if kind in get_args(EventKind) else "mark"
+        known = cast(EventKind, kind) if kind in get_args(EventKind) else "marker"
         self._events = (*self._events, Event(seconds, known, text))
         if len(self._events) == self._events_goal:
             self._events_due_s = -math.inf

@@ -133,7 +133,7 @@ class PassLog:
         if self._pass:
             self._pass.event(event)
 
-    def record_mark(self, label: str, *, kind: EventKind = "mark") -> None:
+    def record_mark(self, label: str, *, kind: EventKind = "marker") -> None:
         """Records a mark at the present end of the pass. Raises SettingsError above the limit of events."""
         if self._log.is_full:
             raise SettingsError(

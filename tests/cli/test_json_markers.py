@@ -26,22 +26,22 @@ def markers(capsys):
 
 
 def test_each_marker_is_a_line_once_and_a_reset_begins_anew(capsys):
-    events = (Event(1.0, "mark", "before the run"),)
+    events = (Event(1.0, "marker", "before the run"),)
     lines = JsonLines(lambda: events)
     lines(snapshot())
     for more in (
-        (Event(2.5, "mark", "verse"), Event(2.6, "alert", "hot")),
+        (Event(2.5, "marker", "verse"), Event(2.6, "alert", "hot")),
         (),
-        (Event(4.0, "mark", ""),),
+        (Event(4.0, "marker", ""),),
     ):
         events += more
         lines(snapshot())
     first_pass = markers(capsys)
     events = ()
     lines(snapshot())
-    events = (Event(0.5, "mark", "again"),)
+    events = (Event(0.5, "marker", "again"),)
     lines(snapshot())
-    events = (Event(0.2, "mark", "third pass"), Event(0.3, "mark", "and more"))
+    events = (Event(0.2, "marker", "third pass"), Event(0.3, "marker", "and more"))
     lines(snapshot())
 
     assert first_pass == [(2.5, "verse"), (4.0, "")]

@@ -31,7 +31,7 @@ def record(monkeypatch, tmp_path):
         Reading(integrated=-23.04, max_true_peak=-8.0, true_peak=(-8.0,), seconds=0.3),
         stems,
     )
-    right.event(Event(0.2, "mark", "=1+1"))
+    right.event(Event(0.2, "marker", "=1+1"))
     right.close_pass()
     loud = journal.begin(Pass("loud", 48_000, "stereo", load_goal("r128")))
     ones = np.ones(5)
@@ -105,7 +105,7 @@ def test_a_pass_is_exported_as_a_table(record, tmp_path, capsys):
     assert [row["seconds"] for row in rows] == ["0.1", "0.2", "0.3"]
     assert [row["block_lufs"] for row in rows] == ["", "-20.691", "-17.681"]
     assert [row["true_peak_dbtp"] for row in rows] == ["", "-9.0", "-8.0"]
-    assert [row["events"] for row in rows] == ["", "", "mark: =1+1"]
+    assert [row["events"] for row in rows] == ["", "", "marker: =1+1"]
 
 
 def test_a_pass_is_exported_whole_as_json(record, tmp_path):
@@ -115,7 +115,7 @@ def test_a_pass_is_exported_whole_as_json(record, tmp_path):
 
     assert whole["integrated_lufs"] == -23.04
     assert whole["goal"]["target_lufs"] == -23.0
-    assert whole["events"] == [{"seconds": 0.2, "kind": "mark", "text": "=1+1"}]
+    assert whole["events"] == [{"seconds": 0.2, "kind": "marker", "text": "=1+1"}]
     assert whole["history"]["block_lufs"] == [None, -20.691, -17.681]
     assert whole["stems"]["voice"]["block_lufs"] == [-20.691] * 3
     assert whole["stems"]["music"]["block_lufs"] == [None] * 3
@@ -140,7 +140,7 @@ def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
     heard.add_blocks(np.ones(1), np.ones(1), np.ones(1), -np.inf, Reading())
     journal.close()
     assert main(["passes", "--export", "1", "--to", str(tmp_path / "pass.json")]) == 0
-    (told,) = json.loads((tmp_path / "pass.json").read_text())["told_of_fader"]
+    (told,) = json.loads((tmp_path / "pass.json").read_text())["fader_reports"]
 
     assert told == {"at_s": 0.0, "value_db": None, "is_position": True, "stem": ""}
 

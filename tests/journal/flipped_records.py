@@ -41,7 +41,7 @@ def make_record(file):
                 rows.write(connection, id, Batch(batch * BLOCKS, energy, *singles, None, reading))
                 if batch % 5 == 0:
                     rows.write(connection, id, Cut(batch * BLOCKS, 480))
-                    rows.write(connection, id, Event(batch * BLOCKS / 10, "mark", f"mark {batch}"))
+                    rows.write(connection, id, Event(batch * BLOCKS / 10, "marker", f"mark {batch}"))
                     rows.write(connection, id, FaderReport(batch * BLOCKS / 10, -float(batch), True))
             rows.write(connection, id, Ended("2026-01-02T03:05:05+00:00", reading))
     connection.close()

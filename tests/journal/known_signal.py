@@ -55,5 +55,5 @@ class Measuring:
             if entry is not None:
                 entry.add_blocks(taken.energy, taken.true_peak, taken.short_term, -1.5, reading)
                 if block % 10 == 0:
-                    entry.event(Event(block / 10, "mark", f"block {block}"))
+                    entry.event(Event(block / 10, "marker", f"block {block}"))
         return self

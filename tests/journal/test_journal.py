@@ -53,7 +53,7 @@ def test_a_pass_comes_back_as_it_was_heard(journal, file):
     assert measured.readings[-1] == record.summary.reading
     assert list(range(200)) == record.place.tolist()
     assert (Cut(LOST_EVERY, LOST_FRAMES), Cut(2 * LOST_EVERY, LOST_FRAMES)) == record.cuts
-    assert tuple(Event(k, "mark", f"block {k * 10}") for k in range(20)) == record.events
+    assert tuple(Event(k, "marker", f"block {k * 10}") for k in range(20)) == record.events
     assert np.float32(measured.readings[-1].short_term) == record.short_term[-1]
     assert np.float32(measured.readings[-1].integrated) == record.integrated[-1]
     assert set(record.fader_db.tolist()) == {-1.5}
@@ -83,7 +83,7 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     entry = journal.begin(replace(ABOUT, source=name, stems=(stem,)))
     hear(entry, [0.1], stems=StemBalance(np.ones((1, 1, 1)), np.zeros((1, 1)), np.zeros((1, 1))))
     entry.add_fader_report(FaderReport(0.0, -3.0, True, stem))
-    entry.event(Event(0.0, "mark", stem))
+    entry.event(Event(0.0, "marker", stem))
     entry.close_pass()
     journal.close()
     record = reader.load(1, file)
@@ -91,6 +91,17 @@ def test_names_that_are_no_text_do_not_stop_the_record(journal, file):
     assert journal.fault == ""
     assert (record.summary.about.source, record.summary.about.stems) == ("caf?.wav", ("voi?e",))
     assert (record.fader_reports[0].stem, record.events[0].text) == ("voi?e", "voi?e")
+
+
+def test_an_event_of_an_older_record_has_the_kind_that_it_has_today(journal, file):
+    entry = journal.begin(ABOUT)
+    hear(entry, [0.1])
+    entry.event(Event(0.0, "mark", "verse"))
+    entry.event(Event(0.0, "gap", ""))
+    entry.close_pass()
+    journal.close()
+
+    assert [event.kind for event in reader.load(1, file).events] == ["marker", "gap"]
 
 
 def test_a_pass_is_read_as_it_was_at_one_moment(journal, file, monkeypatch):
@@ -196,7 +207,7 @@ def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
     """Neither one that nobody spoke of, nor one with a mark and no sound."""
     journal.begin(ABOUT).close_pass()
     entry = journal.begin(ABOUT)
-    entry.event(Event(0.0, "mark", "before the sound"))
+    entry.event(Event(0.0, "marker", "before the sound"))
     entry.close_pass()
     journal.close()
 

@@ -27,7 +27,7 @@ class Pass:
         for _ in range(blocks):
             self.log.add_columns(1, -20.0 - self.log.seconds / 100, -23.0, 0.0)
 
-    def note(self, text, kind="mark"):
+    def note(self, text, kind="marker"):
         self.log.add_event(Event(self.log.seconds, kind, text))
 
     def news(self):
@@ -58,7 +58,7 @@ def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
     before = TimelineLog()
     for number in range(50):
         before.add_columns(1, -20.0 - number, -23.0, 0.0)
-    before.add_event(Event(2.0, "mark", "before"))
+    before.add_event(Event(2.0, "marker", "before"))
     a_pass.log.restore(before.view())
     heard = [a_pass.news()]
     a_pass.note("now")

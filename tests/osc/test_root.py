@@ -104,7 +104,7 @@ def test_everything_that_is_sent_stands_below_it(rig):
     groups = ["reading", "move", "stems", "alert", "auto", "run", "mark", "detail"]
     rig.say(f"{ROOT}/watch", "s*", groups)
     rig.until(f"{ROOT}/watching")
-    rig.feed.events = (Event(1.0, "mark", "refrain"),)
+    rig.feed.events = (Event(1.0, "marker", "refrain"),)
     rig.offer()
     assert rig.until(f"{ROOT}/marked") == [1.0, "refrain"]
     for path, tags, values in (("/history", "ii", (0, 10)), ("/events", "i", (0,)), ("/goals", "", ())):
@@ -164,7 +164,7 @@ def test_who_attaches_or_listens_from_elsewhere_asks_below_it(rig):
 
 def test_a_screen_elsewhere_draws_such_a_run(rig):
     """The run as it is, its history with its events, its goals; and a key pressed there reaches it."""
-    rig.feed.events = (Event(1.0, "mark", "refrain"),)
+    rig.feed.events = (Event(1.0, "marker", "refrain"),)
     with RemoteFeed("{}:{}".format(*rig.socket.getpeername()), ROOT) as feed:
         assert feed.wait(PATIENCE_S)
         feed.send_command(Reset())

@@ -103,7 +103,7 @@ class Wire:
 def test_a_late_screen_gets_the_history_from_its_first_column(seconds):
     """Bit for bit, silence included, whatever the length is to the parts it comes in."""
     between = Wire(seconds)
-    between.log.add_event(Event(0.0, "mark", "begin"))
+    between.log.add_event(Event(0.0, "marker", "begin"))
     between.fetch(within_s=10.0)
 
     between.assert_same()
@@ -131,7 +131,7 @@ def test_what_is_lost_is_asked_for_again(share):
     chance = random.Random(8)
     between = Wire(300.0, lambda: chance.random() < share)
     for place in range(150):
-        between.log.add_event(Event(float(place), "mark", f"Kästchen {place}"))
+        between.log.add_event(Event(float(place), "marker", f"Kästchen {place}"))
     between.fetch(within_s=120.0)
 
     between.assert_same()
@@ -172,7 +172,7 @@ def test_the_copy_follows_a_history_that_grows():
 def test_a_reset_empties_it(played_s):
     """Also where the new pass is longer than the old one by the time that it is asked for again."""
     between = Wire(60.0)
-    between.log.add_event(Event(3.0, "mark", "old"))
+    between.log.add_event(Event(3.0, "marker", "old"))
     between.fetch(within_s=5.0)
     between.log = TimelineLog()
     between.play(played_s)
@@ -326,7 +326,7 @@ def test_the_end_of_a_pass_that_claims_to_be_a_month_long_takes_the_memory_of_wh
 def test_events_without_end_are_asked_for_only_so_far():
     copy = a_copy_of(0, events=2**31 - 1)
     for place in range(20_010):
-        copy.receive_answer("/event", (7, place, 0.0, "mark", "x"))
+        copy.receive_answer("/event", (7, place, 0.0, "marker", "x"))
 
     assert len(copy.history.events) == 20_000
     assert not [path for path, _ in copy.questions(9.0) if path == "/events"]

@@ -143,7 +143,7 @@ def test_markers_of_a_record_give_the_blocks_that_they_gave_live():
 
     events = (
         event(0.2, "begins"),
-        event(0.3, "begins", "mark"),
+        event(0.3, "begins", "marker"),
         event(0.4, "begins"),
         event(0.6, "ends"),
         event(0.7, "ends"),

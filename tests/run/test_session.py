@@ -491,7 +491,7 @@ def test_marks_stand_where_they_were_set():
     source = Script((3, -23.0), lambda: session.send_command(Mark("chorus")), (1, -23.0))
     session = Session(source, fast())
     session.run()
-    (mark,) = [event for event in session.timeline().events if event.kind == "mark"]
+    (mark,) = [event for event in session.timeline().events if event.kind == "marker"]
 
     assert (mark.text, mark.seconds) == ("chorus", pytest.approx(3.0, abs=0.1))
 

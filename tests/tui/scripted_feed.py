@@ -215,7 +215,7 @@ def down() -> ScriptedFeed:
     move = Move(-1.8, -23.1, -23.4, -22.9, reason="the second half has been running 1.6 LU hot")
     events = (
         Event(52.0, "move", "−1.0 dB"),
-        Event(101.0, "mark", "interview"),
+        Event(101.0, "marker", "interview"),
         Event(140.0, "alert", "hot"),
         Event(170.0, "move", "+0.5 dB"),
     )
@@ -279,7 +279,7 @@ def long() -> ScriptedFeed:
     """A whole day."""
     day_s = 86_400.0
     move = Move(-0.6, -23.0, -23.05, -22.97, reason="a little hot since the evening")
-    events = (Event(3_600.0, "mark", "second hour"), Event(50_000.0, "move", "−0.5 dB"))
+    events = (Event(3_600.0, "marker", "second hour"), Event(50_000.0, "move", "−0.5 dB"))
     return _scene(
         wandering_history(day_s, -22.5, events),
         advice=advice_of(move, lands_this_pass=False),

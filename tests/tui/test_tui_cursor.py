@@ -121,7 +121,7 @@ def test_over_the_line_is_said_with_its_shape():
 
 def test_events_near_the_cursor_are_told_the_nearest_first():
     """Within half a second, or within the cursor's own column where that is wider."""
-    events = (Event(29.6, "mark", "verse"), Event(30.1, "move", "−1.0 dB"), Event(34.0, "gap", "gap"))
+    events = (Event(29.6, "marker", "verse"), Event(30.1, "move", "−1.0 dB"), Event(34.0, "gap", "gap"))
 
     assert _read(_flat(events=events), 30.0, 120).endswith("↕ −1.0 dB  ◆ verse")
 
@@ -129,7 +129,7 @@ def test_events_near_the_cursor_are_told_the_nearest_first():
 @pytest.mark.parametrize("width", [13, 40, 73])
 def test_a_narrow_reading_is_cut_to_its_room(width):
     """Letters in place of words, then what does not fit is left out."""
-    events = (Event(30.0, "mark", "a label that is far too long for any line of this width"),)
+    events = (Event(30.0, "marker", "a label that is far too long for any line of this width"),)
     view = View(scenes.down().shown, _flat(events=events), cursor_s=30.0)
     row = text_of(reading_row(view, window(60.0, 60.0, None, 60), width))
 

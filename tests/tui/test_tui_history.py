@@ -256,7 +256,7 @@ def test_events_are_marked_with_their_text_where_it_fits():
     shown = window(10.0, 10.0, None, 40)
     events = (
         Event(1.0, "move", "−1.0 dB"),
-        Event(4.0, "mark", "a label that is far too long"),
+        Event(4.0, "marker", "a label that is far too long"),
         Event(6.0, "alert", "ceiling"),
         Event(9.0, "gap", ""),
     )
@@ -267,7 +267,7 @@ def test_events_are_marked_with_their_text_where_it_fits():
 def test_in_a_crowded_column_the_gravest_event_is_shown():
     """An alert is never hidden by a mark."""
     shown = window(10.0, 10.0, None, 10)
-    events = (Event(5.0, "alert", "hot"), Event(5.0, "mark", ""), Event(99.0, "gap", ""))
+    events = (Event(5.0, "alert", "hot"), Event(5.0, "marker", ""), Event(99.0, "gap", ""))
 
     assert text_of(events_row(events, shown))[4] == "▲"
     assert "╳" not in text_of(events_row(events, shown))
@@ -275,4 +275,4 @@ def test_in_a_crowded_column_the_gravest_event_is_shown():
 
 def test_an_event_at_the_very_start_is_seen():
     """The first moment belongs to the first column."""
-    assert text_of(events_row((Event(0.0, "mark", ""),), window(10.0, 10.0, None, 10)))[0] == "◆"
+    assert text_of(events_row((Event(0.0, "marker", ""),), window(10.0, 10.0, None, 10)))[0] == "◆"

@@ -63,7 +63,7 @@ def test_the_log_is_newest_first_with_times():
     """Events and stretches over the limit in one list."""
     levels = [-30.0] * 200
     levels[50:61] = [-15.0] * 11
-    events = (Event(2.0, "mark", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
+    events = (Event(2.0, "marker", "verse"), Event(9.0, "move", "−1.0 dB"), Event(12.0, "gap", "0.20 s lost"))
     feed = scenes.down()
     feed.history_shown = _history(levels, events)
     rows = [text_of(row).split() for row in log_rows(Controller(feed).read_view(), 80)]
@@ -88,7 +88,7 @@ def test_how_often_and_how_long_is_summed_up():
 def test_what_is_too_old_is_counted():
     """A long evening stays a list that can be drawn ten times a second."""
     feed = scenes.down()
-    events = [Event(n * 0.1, "mark", str(n)) for n in range(MOST + 7)]
+    events = [Event(n * 0.1, "marker", str(n)) for n in range(MOST + 7)]
     feed.history_shown = _history([-30.0] * 600, events)
     rows = log_rows(Controller(feed).read_view(), 80)
 
@@ -118,7 +118,7 @@ def test_l_opens_the_log_and_it_follows_the_run():
         await until(pilot, lambda: isinstance(pilot.app.screen, LogDialog), "the log")
         await until(pilot, lambda: "╳ gap" in listed(pilot.app), "the gap")
         history = feed.history_shown
-        feed.history_shown = replace(history, events=(*history.events, Event(181.0, "mark", "just now")))
+        feed.history_shown = replace(history, events=(*history.events, Event(181.0, "marker", "just now")))
         await until(pilot, lambda: "just now" in listed(pilot.app), "the new mark")
         await pilot.press("l")
         await until(pilot, lambda: not isinstance(pilot.app.screen, LogDialog), "the instrument")

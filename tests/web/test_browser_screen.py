@@ -99,7 +99,7 @@ def children(pid):
 
 
 def count_marks(session):
-    return sum(event.kind == "mark" for event in session.timeline().events)
+    return sum(event.kind == "marker" for event in session.timeline().events)
 
 
 def has_drawn(page, text):

@@ -133,7 +133,7 @@ def add_screen_options(parser: Any) -> None:
     parser.add_argument(
         "--ground",
         choices=("auto", "dark", "light"),
-        help="its ground; auto asks the terminal or the browser (as last chosen with o)",
+        help="its background; auto asks the terminal or the browser (as last chosen with o)",
     )
     parser.add_argument(
         "--fps",

@@ -155,7 +155,7 @@ class JsonLines:
             return
         is_same_pass = bool(known and events and known[0] is events[0])
         for event in events[len(known) if is_same_pass else 0 :]:
-            if event.kind == "mark":
+            if event.kind == "marker":
                 _print_object(type="marker", seconds=round(event.seconds, 3), label=event.text)
             elif event.kind == "dialogue":
                 _print_object(type="dialogue", seconds=round(event.seconds, 3), label=event.text)

@@ -213,7 +213,9 @@ class OscPort(asyncio.DatagramProtocol):
         self._wind()
 
     def _publish_marks(self, events: Sequence[Event]) -> None:
-        marks = [(event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "mark"]
+        marks = [
+            (event.seconds, clipped(event.text, NAME_BYTES)) for event in events if event.kind == "marker"
+        ]
         self._publisher.publish_event(MARKED, marks, time.time())
 
     def status(self) -> tuple[Target, ...]:

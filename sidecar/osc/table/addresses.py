@@ -188,7 +188,7 @@ def _dialogue() -> Iterator[Outgoing]:
     yield add(
         "/dialogue/confidence",
         "",
-        "how sure automatic detection is on average where it found speech, 0 to 1; else 1",
+        "average confidence of automatic detection where it found speech, 0 to 1; else 1",
         lambda d: d.confidence,
     )
 

@@ -56,7 +56,7 @@ ANSWERS: tuple[Exchange, ...] = (
     Exchange(
         "/event",
         "iifss",
-        "pass, place, seconds, kind (alert, mark, dialogue, move, gap, goal, pause), its text",
+        "pass, place, seconds, kind (alert, marker, dialogue, move, gap, goal, pause), its text",
     ),
     Exchange("/goals/goal", "ii" + GOAL.tags, f"place, how many; {GOAL.sentence}"),
     Exchange("/error", "ss", "the address that was refused, and why"),

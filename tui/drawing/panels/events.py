@@ -14,13 +14,13 @@ from tui.drawing.columns import Window
 
 _SIGNS: dict[str, tuple[str, Tone]] = {
     "move": ("↕", "strong"),
-    "mark": ("◆", "strong"),
+    "marker": ("◆", "strong"),
     "dialogue": ('"', "strong"),
     "gap": ("╳", "over bold"),
     "goal": ("┼", "plain"),
     "pause": ("‖", "dim"),
 }
-_RANK = ("alert", "gap", "move", "mark", "dialogue", "goal", "pause")
+_RANK = ("alert", "gap", "move", "marker", "dialogue", "goal", "pause")
 """Which event is shown where several fall into one column: what needs a person first."""
 
 
@@ -47,7 +47,7 @@ def _placed(events: Sequence[Event], shown: Window) -> dict[int, Event]:
 
 def guide_columns(events: Sequence[Event], shown: Window) -> list[int]:
     """Columns that get a dotted line through the chart: where a hand or a gap changed the history."""
-    return [x for x, event in _placed(events, shown).items() if event.kind in ("move", "gap", "mark")]
+    return [x for x, event in _placed(events, shown).items() if event.kind in ("move", "gap", "marker")]
 
 
 def events_row(events: Sequence[Event], shown: Window, *, letters: bool = False) -> Row:

@@ -16,8 +16,6 @@ from tui.drawing.view import View
 
 _KIND = 18
 _TEXT = 29
-_KINDS = {"mark": "marker"}
-"""Names of kinds of events, where the screen has another."""
 MOST = 500
 """Entries that a dialog shows; those before are counted."""
 
@@ -69,7 +67,7 @@ def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
 def _event_row(event: Event, width: int, *, letters: bool) -> Row:
     shape, tone = sign(event, letters=letters)
     return _row(
-        width, wording.clock(event.seconds), f"{shape} {_KINDS.get(event.kind, event.kind)}", event.text, tone
+        width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone
     )
 
 
