@@ -66,9 +66,7 @@ def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
 
 def _event_row(event: Event, width: int, *, letters: bool) -> Row:
     shape, tone = sign(event, letters=letters)
-    return _row(
-        width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone
-    )
+    return _row(width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone)
 
 
 def _over_row(over: Over, view: View, width: int) -> Row:
