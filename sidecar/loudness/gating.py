@@ -170,10 +170,7 @@ class LevelClasses:
 
     def mixed(self, weights: Floats) -> LevelClasses:
         """Programmes made of these. weights: blocks of each, shape (programmes made, programmes)."""
-        # not the matrix product: its threads would wait for cores that a workstation beside uses
-        return LevelClasses(
-            np.einsum("ms,sk->mk", weights, self._counts), np.einsum("ms,sk->mk", weights, self._totals)
-        )
+        return LevelClasses(weights @ self._counts, weights @ self._totals)
 
     def picked(self, programmes: NDArray[np.intp]) -> LevelClasses:
         """Some of these programmes, as often as they are named."""

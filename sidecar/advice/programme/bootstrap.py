@@ -50,7 +50,7 @@ def spread_lu(powers: Floats) -> tuple[float, float]:
         return -UNHEARD_LU, UNHEARD_LU
     counts, totals = _classes(powers[: stretches * length], length)
     deals = _deals(stretches)
-    dealt = _gated(_dealt(deals, counts), _dealt(deals, totals))
+    dealt = _gated(deals @ counts, deals @ totals)
     center = _gated(counts.sum(axis=0), totals.sum(axis=0))
     dealt = dealt[np.isfinite(dealt)]
     if not dealt.size or not math.isfinite(center):
@@ -78,12 +78,6 @@ def _deals(stretches: int) -> Floats:
     even = np.full(stretches, 1.0 / stretches)
     deals = np.random.default_rng(_SEED).multinomial(stretches, even, size=_DEALS)
     return np.asarray(deals, dtype=np.float64)
-
-
-def _dealt(deals: Floats, classes: Floats) -> Floats:
-    """The matrix product, without the threads that a linear algebra library would start for so little:
-    beside a workstation that uses every core, waiting for them took ten times as long as the sum."""
-    return np.asarray(np.einsum("ds,sc->dc", deals, classes))
 
 
 def _gated(counts: Floats, totals: Floats) -> Floats:
