@@ -11,6 +11,8 @@ _WALL_ROWS = 56
 """From here on the figures of the move are set twice as large."""
 _LARGE_FROM = 72
 """Columns from which the figures of the move are set in whole blocks, which take seven rows."""
+_LARGE_BELOW_FROM, _LARGE_BELOW_ROWS = 48, 11
+"""Columns and rows in which whole blocks find room with the words below them, as on a phone held upright."""
 
 
 @dataclass(slots=True)
@@ -78,6 +80,8 @@ def plan(
         if width >= _LARGE_FROM:
             shared.reserve("hero", 2)
         _grow(shared, rows, channels, dialogue)
+        if _LARGE_BELOW_FROM <= width < _LARGE_FROM and shared.history >= _TALL_HISTORY:
+            shared.reserve("hero", max(0, _LARGE_BELOW_ROWS - shared.hero))
     rest = "history" if shared.history else "hero"
     shared.reserve(rest, shared.spare)
     return shared

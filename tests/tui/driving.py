@@ -30,12 +30,10 @@ def drive(
     ascii_only=False,
     kind="live",
     taste=AT_FIRST,
-    palette=None,
     keys=KEYS,
 ) -> SidecarApp:
     """Run *script* against the app of *feed* on a screen of *size* and return the app."""
     app = make_app(feed, ascii_only=ascii_only, kind=kind, taste=taste, keys=keys)
-    app.palette = palette or app.palette
     app.controller.time_of_day = lambda: TIME_OF_DAY
 
     async def run() -> None:

@@ -23,8 +23,8 @@ SIZES = {
     "100x30": (100, 30),
     "120x40": (120, 40),
     "200x60": (200, 60),
-    "phone-upright": (59, 58),
-    "phone-turned": (117, 24),
+    "phone-upright": (60, 56),
+    "phone-turned": (120, 24),
 }
 GROUNDS = ("dark", "light")
 DIALOGS = {

@@ -104,3 +104,9 @@ def test_on_40_rows_sixteen_stems_leave_everything_else_its_room():
 def test_a_wall_shows_the_move_twice_as_large():
     """Fourteen rows for figures of two cells a dot."""
     assert _heights(80)["hero"] >= 14
+
+
+def test_on_a_phone_held_upright_the_figures_are_as_large_as_on_a_desk():
+    assert plan(55, 2, width=60).hero >= 11
+    assert plan(55, 2, width=40).hero < 11
+    assert plan(30, 2, width=60).hero < 11

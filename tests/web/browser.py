@@ -36,8 +36,8 @@ class Browser:
         self.client = aiohttp.ClientSession()
         self.pages = []
 
-    async def open(self, url, width, height, *, phone=False):
-        """A tab of that size, in CSS pixels."""
+    async def open(self, url, width, height, *, phone=False, prefers="dark"):
+        """A tab of that size, in CSS pixels. prefers: its shade of the ground (Media Queries 5, §12.5)."""
         async with self.client.put(f"{self.address}/json/new?about:blank") as answer:
             told = await answer.json()
         page = Page(
@@ -55,6 +55,8 @@ class Browser:
         )
         if phone:
             await page.ask("Emulation.setTouchEmulationEnabled", enabled=True)
+        scheme = {"name": "prefers-color-scheme", "value": prefers}
+        await page.ask("Emulation.setEmulatedMedia", features=[scheme])
         await page.ask("Page.navigate", url=url)
         return page
 

@@ -187,16 +187,24 @@ def test_it_fits_a_small_and_a_middle_screen_and_follows_a_finger(run, server):
     assert cells == [[60, 56], [82, 51], [120, 24]]
 
 
+def paper(page):
+    """The ground of the first cell that is shown, as hexadecimal digits."""
+    return page.screen.buffer[0][0].bg
+
+
 def test_tabs_come_and_go_and_the_run_stays(run, server):
-    """Two at once, each a process of its own; one that is closed takes its process along and nothing else."""
+    """Two at once, each a process of its own; one that is closed takes its process along and nothing else.
+    Each has the ground that its browser prefers."""
     need("chromium")
     (session, _), (pid, link) = run, server
 
     async def look():
         async with open_browser() as browser:
-            one, two = await browser.open(link, 800, 600), await browser.open(link, 1200, 900)
+            one = await browser.open(link, 800, 600, prefers="light")
+            two = await browser.open(link, 1200, 900, prefers="dark")
             await wait_for(has_drawn(one, "Mark"))
             await wait_for(has_drawn(two, "Mark"))
+            assert [paper(page) for page in (one, two)] == ["fafbfc", "101418"]
             both = set(children(pid))
             await one.leave()
             await wait_for(lambda: len(children(pid)) == 1)

@@ -123,7 +123,9 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
     """
     if not has_landing:
         said = replace(said, landing="", likely="")
-    slots = _verdict_slots(said, width) if said.verdict else _slots(said, width, has_landing=has_landing)
+    slots = (
+        _verdict_slots(said, width, height) if said.verdict else _slots(said, width, has_landing=has_landing)
+    )
     if height < len(slots):
         return _most_needed(said, width, height)
     note = textwrap.wrap(said.note, max(8, width))[:_NOTE_ROWS]
@@ -142,7 +144,9 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
 
 def _slots(said: Advice, width: int, *, has_landing: bool) -> Slots:
     landing = (said.landing, _landing_tone(said))
-    likely = (said.likely, "dim")
+    likely_room = width - len(said.landing) - 2
+    short = said.likely.removeprefix("likely ") if len(said.likely) > likely_room else said.likely
+    likely = (short if width >= _TOGETHER_WIDTH else said.likely, "dim")
     landings = [[landing, ("  ", "plain"), likely]] if width >= _TOGETHER_WIDTH else [[landing], [likely]]
     return [
         _call(said, width),
@@ -151,10 +155,10 @@ def _slots(said: Advice, width: int, *, has_landing: bool) -> Slots:
     ]
 
 
-def _verdict_slots(said: Advice, width: int) -> Slots:
-    """By how much, in two rows at least, then the next pass in the row of *from the top*."""
+def _verdict_slots(said: Advice, width: int, height: int) -> Slots:
+    """By how much, in two rows at least, then the next pass in the row of *from the top* or below it."""
     lines = [line for sentence in said.verdict for line in textwrap.wrap(sentence, max(8, width))]
-    most = 2 if width >= _TOGETHER_WIDTH else _VERDICT_ROWS
+    most = max(2, min(_VERDICT_ROWS, height - 2))
     shown = (
         lines if len(lines) <= most else [*lines[: most - 1], shortened(" ".join(lines[most - 1 :]), width)]
     )

@@ -216,7 +216,8 @@ def _range_row(view: View, scale: GoalScale, width: int, distribution: Distribut
     goal, reading = view.snapshot.goal, view.snapshot.reading
     drawn = distribution.row(view.history, scale, goal.target_lufs)
     value, tone = range_figure(goal, reading)
-    notes = " ".join(note for _, note in range_notes(goal, reading)[: None if width >= WIDE_FROM else 1])
+    found = [note for _, note in range_notes(goal, reading)]
+    notes = " ".join(found) if width >= WIDE_FROM else "".join(found[:1]).strip("()")
     return _row(width, "Range", drawn, f"  {value}", tone, f" {notes}", is_minor=True)
 
 
