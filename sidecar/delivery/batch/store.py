@@ -101,7 +101,8 @@ class Due:
 
 Since = Literal["new", "changed", "mended", "gone", "again"]
 """What became of a file since the last run: it is new on record, it is another or has other content, it could
-not be read and now can, it is there no more, or it was measured by another version or as another layout."""
+not be read and now can, it is there no more, or it was measured by another version, as another layout, or
+without the dialogue that is asked for now."""
 
 
 @dataclass(frozen=True, slots=True)
