@@ -15,6 +15,10 @@ DialogueOrigin = Literal["stem", "detector", "markers"]
 LEAST_SPEECH_S = 5.0
 """Ours: with less speech than that, one word more or less moves the figure by tenths of an LU."""
 
+LEAST_SURE = 0.87
+"""Confidence below which the detector is unsure: on the tuning half of
+tests/benchmarks/dialogue_on_recordings.py it was over that in each mix with speech, under it in all music."""
+
 
 @dataclass(frozen=True, slots=True)
 class DialogueLoudness:
@@ -53,6 +57,11 @@ class DialogueLoudness:
     def is_measured(self) -> bool:
         """False where too little dialogue was found for a figure."""
         return math.isfinite(self.dialogue_lufs)
+
+    @property
+    def is_sure(self) -> bool:
+        """False where singing or an instrument may have been taken for speech."""
+        return self.confidence >= LEAST_SURE
 
 
 def dialogue_fields(found: DialogueLoudness) -> dict[str, object]:

@@ -1,7 +1,7 @@
 """How well automatic detection measures the dialogue loudness of real speech over real music. Run on demand:
 
     pip install 'loudness-sidecar[dialogue]' G722
-    nice python tests/benchmarks/dialogue_on_recordings.py --half tuning|judging [--programmes 2] [--no-music]
+    nice python tests/benchmarks/dialogue_on_recordings.py --half judging [--only mixes|music]
     nice python tests/benchmarks/dialogue_on_recordings.py --cost
 
 Speech: telephone prompts of one speaker a language, as they come (8 kHz, which ends at 4 kHz) and as G.722
@@ -11,7 +11,7 @@ speech (both by their integrated loudness). Languages and songs belong to a half
 detector's figures were chosen on the tuning half alone.
 
 Asked is the speech stem's own integrated loudness. Where the stem is within 20 LU of it, speech is taken to
-be there, pauses of up to 0.3 s included (ours): how many 100 ms blocks are told rightly is held against that.
+be there, pauses of up to 0.3 s included (ours): that is what 100 ms blocks are classified against.
 Music alone: a minute of every piece from its 15th second on.
 """
 
@@ -39,7 +39,7 @@ from sidecar.loudness.gating import loudness_of
 from sidecar.loudness.statistics import runs
 from sidecar.meter import Meter
 from sidecar.meter.layouts import layout_from
-from sidecar.speech.detector import SpeechDetector
+from sidecar.speech.detector import SpeechDetector, joined
 from sidecar.speech.model import PackagedModel
 
 RATE_HZ = 48_000
@@ -58,7 +58,7 @@ class Outcome:
 
     error_lu: float
     """Dialogue loudness less the stem's."""
-    told_rightly: float
+    classified_correctly: float
     found: float
     """Share of the speech that was found."""
     confidence: float
@@ -70,15 +70,16 @@ def main() -> None:
     )
     parser.add_argument("--half", choices=recordings.HALVES, default="judging")
     parser.add_argument("--programmes", type=int, default=2, help="of each language and band")
-    parser.add_argument("--no-music", action="store_true", help="leave out music alone")
+    parser.add_argument("--only", choices=("mixes", "music"), help="one of the two")
     parser.add_argument("--cost", action="store_true", help="processor time alone")
     options = parser.parse_args()
     if options.cost:
         print_cost()
         return
     songs = list(_songs(options.half))
-    print_mixes(options.half, options.programmes, songs)
-    if not options.no_music:
+    if options.only != "music":
+        print_mixes(options.half, options.programmes, songs)
+    if options.only != "mixes":
         print_music(songs)
 
 
@@ -99,34 +100,37 @@ def print_mixes(half: Half, programmes: int, songs: list[Path]) -> None:
                     mix = stem if under_lu is None else stem + bed * np.float32(10 ** (-under_lu / 20))
                     outcomes.setdefault((band, under_lu), []).append(_outcome(stem, mix))
                 print(f"  {band} {language} over {recordings._title(song)}", flush=True)
-    print(
-        "| speech | bed | median error | worst | median of what the bed adds | told rightly | found | sure |"
-    )
+    print("| speech | bed | median error | worst | the bed adds | blocks right | found | sure | least sure |")
     for (band, under_lu), found in outcomes.items():
         errors = np.array([outcome.error_lu for outcome in found])
         adds = 0.0 if under_lu is None else 10 * np.log10(1 + 10 ** (-under_lu / 10))
         rest = [
             np.mean([getattr(each, name) for each in found])
-            for name in ("told_rightly", "found", "confidence")
+            for name in ("classified_correctly", "found", "confidence")
         ]
+        rest.append(min(each.confidence for each in found))
         bed = "none" if under_lu is None else f"{under_lu} LU under"
         print(
             f"| {band}, {len(found)} mixes | {bed} | {np.median(errors):+.2f} | "
             f"{errors[np.argmax(np.abs(errors))]:+.2f} | {adds:+.2f} | "
             + " | ".join(f"{share:.1%}" for share in rest)
+            + " |"
         )
 
 
 def print_music(songs: list[Path]) -> None:
     shares = []
     for song in songs:
-        frames = _at_level(_decoded(song, 15.0, 60.0))
-        speech, _ = _found(frames)
+        with soundfile.SoundFile(song) as file:
+            file.seek(15 * file.samplerate)
+            frames = _stereo(file.read(60 * file.samplerate, dtype="float32", always_2d=True))
+        speech, probability = _found(_at_level(frames, file.samplerate), file.samplerate)
         shares.append(float(np.mean(speech)))
         if shares[-1] > 0.005:
-            print(f"  {shares[-1]:6.1%}  {recordings._title(song)}", flush=True)
+            sure = np.mean(probability[speech])
+            print(f"  {shares[-1]:6.1%}, {sure:.1%} sure  {recordings._title(song)}", flush=True)
     print(
-        f"music alone: {np.mean(shares):.2%} of {len(shares)} minutes told as speech; "
+        f"music alone: {np.mean(shares):.2%} of {len(shares)} minutes taken for speech; "
         f"median {np.median(shares):.2%}; {sum(share > 0.02 for share in shares)} pieces over 2 %"
     )
 
@@ -189,23 +193,20 @@ def _speech_in(energies: NDArray[np.float64]) -> NDArray[np.bool_]:
     return speech
 
 
-def _found(frames: Frames) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-    detector = SpeechDetector(RATE_HZ, layout_from("stereo"), MODEL)
-    parts = [detector.push(frames), detector.finish()]
-    return (
-        np.concatenate([part.speech for part in parts]),
-        np.concatenate([part.probability for part in parts]),
-    )
+def _found(frames: Frames, rate_hz: int = RATE_HZ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    detector = SpeechDetector(rate_hz, layout_from("stereo"), MODEL)
+    found = joined([detector.push(frames), detector.finish()])
+    return found.speech, found.probability
 
 
-def _energies(frames: Frames) -> NDArray[np.float64]:
-    meter = Meter(RATE_HZ, "stereo")
+def _energies(frames: Frames, rate_hz: int = RATE_HZ) -> NDArray[np.float64]:
+    meter = Meter(rate_hz, "stereo")
     meter.push(frames)
     return meter.take_blocks().energy
 
 
-def _at_level(frames: Frames) -> Frames:
-    return frames * np.float32(10 ** ((LEVEL_LUFS - integrated(_energies(frames))) / 20))
+def _at_level(frames: Frames, rate_hz: int = RATE_HZ) -> Frames:
+    return frames * np.float32(10 ** ((LEVEL_LUFS - integrated(_energies(frames, rate_hz))) / 20))
 
 
 def _talks(rng: np.random.Generator, prompts: list[Frames]) -> Frames:
@@ -269,8 +270,11 @@ def _decoded(song: Path, start_s: float = 0.0, seconds: float | None = None) -> 
         file.seek(round(start_s * file.samplerate))
         count = -1 if seconds is None else round(seconds * file.samplerate)
         frames = file.read(count, dtype="float32", always_2d=True)
-        stereo = np.repeat(frames, 2, axis=1) if file.channels == 1 else frames[:, :2]
-        return _resampled(stereo, file.samplerate)
+        return _resampled(_stereo(frames), file.samplerate)
+
+
+def _stereo(frames: Frames) -> Frames:
+    return np.repeat(frames, 2, axis=1) if frames.shape[1] == 1 else frames[:, :2]
 
 
 def _resampled(samples: Frames, rate_hz: int) -> Frames:

@@ -129,6 +129,11 @@ def test_dialogue_comes_back_from_an_archive():
             "93 % sure.",
         ),
         (
+            DialogueLoudness("detector", -25.3, -25.2, 61.2, 120.0, 0.84),
+            "Dialogue −25.3 LUFS, LDR 0.1 LU. Automatic detection found speech in 51 % of the time, "
+            "84 % sure. That is unsure: it may be singing or an instrument.",
+        ),
+        (
             DialogueLoudness("markers", -22.0, -15.0, 61.2, 120.0),
             "Dialogue −22.0 LUFS, LDR 7.0 LU. Its cue markers name 61.2 s of dialogue. For guidance: the "
             "dialogue is 1.0 LU over −23.0 LUFS (EBU R 128 s4). For guidance: LDR is 2.0 LU over 5.0 LU "

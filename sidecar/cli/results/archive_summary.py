@@ -80,6 +80,8 @@ def _dialogue(checked: Checked, unit: str) -> Text:
     """Its dialogue loudness, and how much of the time automatic detection found speech in."""
     found = checked.dialogue[0].loudness
     figures = f"{dialogue_figures(found, unit)}, speech in {round(100.0 * found.speech_share)} % (automatic)"
+    if found.is_measured and not found.is_sure:
+        figures += ": unsure"
     return Text.assemble(f"{MARKS['note']} ", (printable(checked.file), "bold"), f": {figures}")
 
 

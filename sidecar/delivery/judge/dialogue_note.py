@@ -37,7 +37,8 @@ def _origin(dialogue: DialogueLoudness) -> str:
     if not dialogue.is_measured:
         return f"Automatic detection found {found} of speech; {LEAST_SPEECH_S:g} s are needed."
     share, sure = (_percent(value) for value in (dialogue.speech_share, dialogue.confidence))
-    return f"Automatic detection found speech in {share} of the time, {sure} sure."
+    found = f"Automatic detection found speech in {share} of the time, {sure} sure."
+    return found if dialogue.is_sure else f"{found} That is unsure: it may be singing or an instrument."
 
 
 def _guidance(dialogue: DialogueLoudness, goal: Goal) -> Iterator[str]:

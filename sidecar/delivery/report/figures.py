@@ -115,6 +115,8 @@ def _dialogue_rows(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[_Ro
     for loudness in (each.loudness for each in dialogue):
         by_hand = loudness.found_by == "markers"
         remark = "by cue markers" if by_hand else f"automatic, {round(100.0 * loudness.confidence)} % sure"
+        if not loudness.is_sure:
+            remark += ": unsure"
         if not loudness.is_measured:
             remark = "too little speech found"
         yield _Row("dialogue loudness", loudness.dialogue_lufs, goal.unit, remark=remark)
