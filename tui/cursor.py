@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 _HAIR_S = 0.05
-"""Half a column of the history: a place this near to the cursor is the one it stands on."""
+"""Half a column of the history: a place this near to the cursor is the one it is on."""
 
 
 class Cursor:

@@ -17,7 +17,7 @@ _ZOOM = Binding.Group("Zoom", compact=True)
 def _shown(
     key: str, action: str, label: str, tooltip: str, display: str | None = None, name: str | None = None
 ) -> Binding:
-    """A key that stands in the footer. name: in a key map, where it is not the label."""
+    """A key of the footer. name: in a key map, where it is not the label."""
     return Binding(key, action, label, tooltip=tooltip, key_display=display, id=name)
 
 

@@ -52,7 +52,7 @@ _STEPS = (
     ("hero", 1),
 )
 """What a growing screen adds to the hero's first row, in this order, until all is there at 16 rows; what the
-run has to say stands in the row of the alerts until it gets one of its own."""
+run has to say is in the row of the alerts until it gets one of its own."""
 
 _LEAST_HISTORY, _HISTORY, _TALL_HISTORY = 6, 6, 12
 """Rows of the history before notices have a row of their own, before anything else grows further, and before

@@ -104,7 +104,7 @@ def _with_own(chosen: Mapping[str, str]) -> Iterator[Binding]:
 
 def _toolkits(key: str) -> str:
     """Returns what the toolkit calls a key: ``plus`` for ``+``."""
-    if key == ",":  # which stands between keys in a binding
+    if key == ",":  # which separates keys in a binding
         return "comma"
     (binding,) = Binding.make_bindings([Binding(key, "")])
     return binding.key

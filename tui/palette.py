@@ -1,6 +1,6 @@
 """From a tone to what a terminal shows: colour, grey or plain ASCII.
 
-Without colour the tones differ by weight and reverse video; and a shape always stands beside them.
+Without colour the tones differ by weight and reverse video; and a shape is always beside them.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The sentences of the screen in one place, to be reworded or translated; keys have theirs in ``keys.py``.
 
 Braces are filled in where the sentence is shown. Single words that a layout makes room for (the labels of
-scales, alerts and columns) stand beside that layout, in ``drawing/``.
+scales, alerts and columns) are beside that layout, in ``drawing/``.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 dark and on a light ground.
 
 The colours stay apart for colour-blind eyes and survive the step down to 16 colours (checked by a
-test): under becomes blue, over yellow, ceiling magenta, the bright ones on a dark ground. Text stands out
+test): under becomes blue, over yellow, ceiling magenta, the bright ones on a dark ground. Text differs
 from its ground by 4.5:1 at least, in high contrast by 7:1 (WCAG 2.x SC 1.4.3 and 1.4.6, checked by a test).
 """
 

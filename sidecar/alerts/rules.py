@@ -241,7 +241,7 @@ class FlashLimit(Generic[State]):
         """Returns the state that the light may show now. Call it again, with an unchanged state too: a change
         that was held back follows as soon as the limit allows.
 
-        now_s: a monotonic clock's seconds. One that steps back is taken to have stood still: the time that
+        now_s: a monotonic clock's seconds. One that steps back is taken to have stopped: the time that
         has passed is unknown, and too few changes are safe.
         """
         if self._now_s is not None and now_s < self._now_s:

@@ -1,4 +1,4 @@
-"""What an output does to the signal on its way to the sidecar, as the sound server tells it."""
+"""What an output does to the signal on its way to the sidecar, as the sound server reports it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Found:
 
 
 def check(device: DeviceInfo) -> Iterator[Found]:
-    """Yields what is known of the output that *device* is the monitor of, where a server tells it."""
+    """Yields what is known of the output that *device* is the monitor of, where a server reports it."""
     if device.host_api not in PULSE_SERVERS:
         return
     yield _format(device)

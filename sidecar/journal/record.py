@@ -135,7 +135,7 @@ class Record:
     true_peak: Singles
     """Highest of all channels, dBTP."""
     fader_db: Singles
-    """Where the master fader stood, as was known then."""
+    """Position of the master fader, as was known then."""
     short_term: Singles
     """LUFS at the end of each block."""
     integrated: Singles

@@ -117,7 +117,7 @@ def _stems(record: Record) -> StemBalance | None:
 
 def _apply_first_report(fader_db: Singles, reports: Sequence[FaderReport]) -> None:
     """Adds the first reported position of a stem's fader to all blocks before it, which were recorded as if
-    the fader stood at 0 dB."""
+    the fader was at 0 dB."""
     positions = [report for report in reports if _is_open_position(report)]
     if positions:
         fader_db[: round(positions[0].at_s / BLOCK_S)] += positions[0].value_db

@@ -1,7 +1,7 @@
 """Dialogue loudness: BS.1770 loudness of the 100 ms blocks in which there is dialogue.
 
 Sources: R 128 s4 as Tech 3343 §9.4 gives it (LDR is programme less dialogue loudness). ATSC A/85 asks for the
-loudness of the anchor element, mostly dialogue, where it can be heard best (from memory). Neither is followed
+loudness of the anchor element, mostly dialogue, where it is clearest (from memory). Neither is followed
 on how speech is detected: that it is detected, and where, is our own. Both gates of BS.1770-5 hold for what
 lies in speech, as for a dialogue stem on its own.
 """

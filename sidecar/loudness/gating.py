@@ -203,7 +203,7 @@ class Part:
     gain_db: Floats | float = 0.0
     """One gain, or one for each trial; one row of trials for each programme of classes."""
     weight: float = 1.0
-    """How often each block counts: a part that stands for a longer one has a weight above 1."""
+    """How often each block counts: a part that represents a longer one has a weight above 1."""
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:
         gain = 10.0 ** (np.asarray(self.gain_db) / 10.0)

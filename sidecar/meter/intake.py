@@ -1,4 +1,4 @@
-"""What may be measured, and what stands in for it where it begins anew."""
+"""What may be measured, and what replaces it where it begins anew."""
 
 from __future__ import annotations
 

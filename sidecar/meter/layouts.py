@@ -138,7 +138,7 @@ def choose_layout(
     Raises
     ------
     SignalError
-        When nothing tells which loudspeakers the channels feed, or the names are not known.
+        When nothing says which loudspeakers the channels feed, or the names are not known.
     """
     if asked is not None:
         return layout_from(asked), "--layout"

@@ -23,7 +23,7 @@ def printable(text: str, longest: int | None = None) -> str:
     make a line read as something else than it says. Bytes of a name that are no text (PEP 383) are controls
     from 80 to 9F; others stay, so that an output can give them back as they were.
 
-    longest: characters that are kept; behind them stands an ellipsis.
+    longest: characters that are kept; an ellipsis follows them.
     """
     if longest is not None and len(text) > longest:
         return f"{printable(text[:longest])}…"

@@ -14,9 +14,9 @@ Scope = Literal["this pass", "next pass"]
 MASTER = "master"
 """Name of the master fader where faders are given by name."""
 ALL_STEMS = "all stems"
-"""Stands for a name where all open stem faders are to be moved alike, as the master fader would."""
+"""Replaces a name where all open stem faders are to be moved alike, as the master fader would."""
 SEVERAL_STEMS = "several stems"
-"""Stands for a name where some other set of stem faders is to be moved."""
+"""Replaces a name where some other set of stem faders is to be moved."""
 
 
 @dataclass(frozen=True, slots=True)

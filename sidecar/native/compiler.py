@@ -151,7 +151,7 @@ def _results(returned: Any) -> tuple[str, bool]:
 
 def _system_functions(module: llvm.ModuleRef) -> Iterator[str]:
     """The functions that the code may call and does not hold. What begins with llvm is the processor's own,
-    such as a square root; some of it stands for a function of the system's mathematics."""
+    such as a square root; some of it represents a function of the system's mathematics."""
     for function in module.functions:
         if function.is_declaration:
             stem = function.name.removeprefix("llvm.").partition(".")[0]

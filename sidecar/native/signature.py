@@ -20,7 +20,7 @@ _LAYOUT_FLAGS = 0x1 | 0x2 | 0x400
 
 
 def lay_out(arguments: tuple[Any, ...]) -> tuple[tuple[Hashable, ...], list[Word]]:
-    """Returns what tells the types of arguments from others, and the words: of an array, where the object is.
+    """Returns what distinguishes the types of arguments, and the words: of an array, where the object is.
 
     An argument is an int, a float, a float32, an array of numbers, or a tuple of these.
     Raises TypeError for any other.

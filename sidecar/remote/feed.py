@@ -179,7 +179,7 @@ class RemoteFeed:
 
 
 def _stale(known: Snapshot, place: str, silent_s: float) -> Snapshot:
-    """Returns the last snapshot, marked as lost: a figure that stands still must not look like silence."""
+    """Returns the last snapshot, marked as lost: a figure that does not change must not look like silence."""
     lost = Alert("lost", "on", silent_s, STALE_S)
     return replace(
         known,

@@ -124,7 +124,7 @@ class AudioRecorder:
             self._write(np.zeros((min(left, _PIECE_FRAMES), self._channels), np.float32))
 
     def _write(self, frames: FloatArray) -> None:
-        """Silence stands for what the disk did not take, so that all that follows keeps its time."""
+        """Silence replaces what the disk did not take, so that all that follows keeps its time."""
         self._owed += len(frames)
         try:
             while self._owed > len(frames):

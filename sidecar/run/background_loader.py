@@ -22,7 +22,7 @@ class BackgroundLoader(Generic[Loaded]):
     """
 
     def __init__(self, read: Callable[[str], Loaded], *, beside: bool = True) -> None:
-        """read: returns what a name stands for, or raises. beside: False reads in the caller's thread, where
+        """read: returns what a name means, or raises. beside: False reads in the caller's thread, where
         nothing plays that could be missed."""
         self._read = read
         self._beside = beside
@@ -32,7 +32,7 @@ class BackgroundLoader(Generic[Loaded]):
         self._finished: queue.SimpleQueue[tuple[Request, Future[Loaded]]] = queue.SimpleQueue()
 
     def load(self, request: Request, name: str) -> None:
-        """Reads what *name* stands for, for *request*; one that still waits is answered with a refusal."""
+        """Reads what *name* means, for *request*; one that still waits is answered with a refusal."""
         with self._lock:
             replaced, self._waiting = self._waiting, (request, name)
             must_begin, self._is_reading = not self._is_reading, True

@@ -99,7 +99,7 @@ class RemoteFader:
     def stood_still(self, why: str) -> None:
         """Disarms after a standstill: the operator may have left, or wear headphones again.
 
-        why: what stood still, without a full stop.
+        why: what stopped, without a full stop.
         """
         if self._arming.armed or self._arming.is_waiting:
             self._arming.disarm(f"Disarmed: {why}. Arm it again.")

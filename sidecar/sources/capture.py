@@ -42,7 +42,7 @@ class CaptureOrder:
     """How many inputs the device must have; None where unknown."""
     rate_hz: int
     is_fixed: bool
-    """True where no other rate will do; otherwise the device's own goes first, where it tells one, and
+    """True where no other rate will do; otherwise the device's own goes first, where it reports one, and
     others follow when it refuses."""
     ring: str
     capacity: int

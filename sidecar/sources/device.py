@@ -27,7 +27,7 @@ class DeviceSource:
     """An audio input, open from construction on; what arrives before :meth:`blocks` is left out.
 
     name: part of an input's name, or None for the monitor of the output in use.
-    rate_hz: None for the device's own where the system tells it, else 48000 if it takes that.
+    rate_hz: None for the device's own where the system reports it, else 48000 if it takes that.
     channels: how many the output has that is listened to; needed where the device does not tell
     (ALSA's plug-ins: 2 are assumed). pick: the channels to give on, from 1, in
     this order; 1,2,5,6,3,4 turns ALSA's 5.1 into that of files. patience_s: how long a device that
@@ -101,7 +101,7 @@ class DeviceSource:
         """Blocks as they arrive, and one without frames after each 0.1 s in which nothing did.
 
         While the device is away the capture is started anew until it is back; the first block then
-        tells how much was lost. Raises DeviceLost when it cannot be opened within the patience.
+        says how much was lost. Raises DeviceLost when it cannot be opened within the patience.
         """
         self._follow(self._recorder.wait(-1, 0.0))
         self._watch = CaptureWatchdog(self._patience_s, time.monotonic())

@@ -46,7 +46,7 @@ _API_ORDER = (
     "Windows WDM-KS",
 )
 
-# Where the default rate that PortAudio tells is the one the device runs at. Elsewhere it always
+# Where the default rate that PortAudio reports is the one the device runs at. Elsewhere it always
 # says 44100, and other rates "work" by silent resampling (measured with ALSA).
 _APIS_THAT_TELL_THE_RATE = {"Core Audio", "Windows WASAPI", "ASIO"}
 
@@ -97,7 +97,7 @@ class DeviceInfo:
     is_in_use: bool = False
     """True for the monitor of the output in use, and for a JACK client that plays to the sound card."""
     positions: tuple[str, ...] = ()
-    """The channel map, where the server tells it."""
+    """The channel map, where the server reports it."""
     output_positions: tuple[str, ...] = ()
     """That of the monitored output."""
     sample_format: str = ""
@@ -115,7 +115,7 @@ class DeviceInfo:
 
     @property
     def is_of_server(self) -> bool:
-        """True when a sound server listed it, which names each source and tells its width and rate."""
+        """True when a sound server listed it, which names each source with its width and rate."""
         return self.host_api in SERVERS
 
     @property
@@ -141,7 +141,7 @@ class DeviceInfo:
 
     def rates_after(self, rate_hz: int) -> tuple[int, ...]:
         """The rates to try, best first, when it was last open at *rate_hz* or that one is preferred: the
-        device's own goes first where it tells one."""
+        device's own goes first where it reports one."""
         rates = (rate_hz, self.default_rate_hz)
         if self.is_of_server:
             return (self.default_rate_hz,)

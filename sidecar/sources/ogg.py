@@ -111,7 +111,7 @@ def _add(found: OggFile, page: Page) -> None:
 
 
 def _parts(file: BinaryIO) -> Iterator[Page | Stray]:
-    """Pages, and what stands between them, from the beginning to the end."""
+    """Pages, and what lies between them, from the beginning to the end."""
     place = 0
     file.seek(0)
     while head := file.read(_HEADER_BYTES):

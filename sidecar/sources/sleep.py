@@ -67,7 +67,7 @@ class Sleep:
         """Returns what held up the stream since the last check.
 
         frames: how many have arrived. The check alone may be late while frames pile up. Where none came in
-        all that time although they flowed before, everything stood still. On a machine with a clock for each
+        all that time although they flowed before, everything stopped. On a machine with a clock for each
         that was no sleep: the processes were stopped. On one with a single clock it is taken for a sleep.
         """
         passed_s = awake_s - self._awake_s

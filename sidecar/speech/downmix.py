@@ -1,4 +1,4 @@
-"""One channel in which speech can be heard best."""
+"""One channel in which speech is clearest."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ Samples = NDArray[np.float32]
 
 
 class SpeechModel(Protocol):
-    """Says of one chunk after the other, in order, how probable it is that somebody speaks in it."""
+    """Says of one chunk after the other, in order, how probable it is that it has speech."""
 
     def probability(self, chunk: Samples) -> float:
         """Returns 0 to 1 for *chunk*, shape (512,), 16 kHz, full scale 1.0."""

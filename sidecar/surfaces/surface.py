@@ -23,9 +23,9 @@ from sidecar.surfaces.paging import MOST_STEMS, Paging
 Scale = Literal["db", "position"]
 
 STEM = "{stem}"
-"""Stands in an address for the number of the stem, counted from 1."""
+"""In an address, represents the number of the stem, counted from 1."""
 STRIP = "{strip}"
-"""Stands there in its place where the surface shows the stems page by page: the strip, counted from 1."""
+"""Replaces it where the surface shows the stems page by page: the strip, counted from 1."""
 
 _MOST_STRIPS = 128
 """Ours: far more than any panel shows at a time."""
@@ -157,7 +157,7 @@ def _is_touch(address: str, arguments: list[Any]) -> bool:
 
 
 def _number_in(address: str, template: str, word: str) -> int | None:
-    """Returns the number that stands in *address* in place of *word* in *template*; None where none does."""
+    """Returns the number that *address* has in place of *word* in *template*; None where none does."""
     before, after = template.split(word)
     digits = address.removeprefix(before).removesuffix(after)
     is_number = digits.isascii() and digits.isdigit() and len(digits) <= 3 and digits[0] != "0"

@@ -29,7 +29,7 @@ _FILLERS = (b"JUNK", b"junk", b"PAD ", b"FLLR")
 
 
 def prepare(path: Path) -> FileIdentity:
-    """Puts an interrupted change right, and tells what :func:`stamp` is to find later.
+    """Corrects an interrupted change, and returns what :func:`stamp` is to find later.
 
     Raises SourceError when the file cannot be written, is no WAV, RF64 or BW64, or contradicts itself.
     """

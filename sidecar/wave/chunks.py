@@ -19,7 +19,7 @@ from typing import BinaryIO
 from sidecar.errors import SourceError
 
 SIZE_IN_DS64 = 0xFFFF_FFFF
-"""As a 32-bit size: the true one stands in the ``ds64`` chunk (Tech 3306)."""
+"""As a 32-bit size: the true one is in the ``ds64`` chunk (Tech 3306)."""
 DS64_BYTES = 28
 """The ``ds64`` chunk without a table, and so the room that a writer keeps for it in front."""
 
@@ -159,7 +159,7 @@ def _read_ds64(file: BinaryIO) -> tuple[int, dict[bytes, int]]:
 
 
 def is_placeholder(size: int) -> bool:
-    """Whether that stands where a size was to be written later."""
+    """Whether that is where a size was to be written later."""
     return size == 0 or any(0 <= power - size <= _PLACEHOLDER_BYTES for power in (2**31, 2**32))
 
 

@@ -17,7 +17,7 @@ class FileIdentity:
 
     The time of its content can be set by any program, and a tool that writes fields into a file in place
     often sets it back; the time of its status cannot (POSIX.1-2017, ``<sys/stat.h>``: st_ctim). On Windows
-    the latter is the time of creation and tells of a file that was replaced.
+    the latter is the time of creation and shows that a file was replaced.
     """
 
     inode: int

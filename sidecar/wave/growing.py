@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sidecar.wave.chunks import DS64_BYTES, SIZE_IN_DS64
 
 LONGEST_FORM_BYTES = SIZE_IN_DS64 - 1
-"""Of a WAV: the one size more that 32 bits hold says that the size stands elsewhere."""
+"""Of a WAV: the one size more that 32 bits hold says that the size is elsewhere."""
 
 _IEEE_FLOAT = 3
 _SAMPLE_BYTES = 4
@@ -52,7 +52,7 @@ class GrowingWave:
         """Appends frames, shape (n, channels), full scale ±1.
 
         Raises OSError where the disk does not take all of them: then none of them count, and the next
-        ones stand in their place.
+        ones are in their place.
         """
         self._write_at(_HEADER.size + self._data_bytes, np.ascontiguousarray(frames, "<f4").tobytes())
         self._frames += len(frames)

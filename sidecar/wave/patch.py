@@ -41,7 +41,7 @@ class _Change:
 def change_in_place(file: BinaryIO, path: Path, place: int, new: bytes) -> None:
     """Writes *new* at *place* of a locked file, open for reading and writing, whose size stays as it is.
 
-    Raises SourceError where something else stands in the journal's place.
+    Raises SourceError where something else is in the journal's place.
     """
     file.seek(place)
     old = file.read(len(new))

@@ -73,7 +73,7 @@ def width_of(row: Row) -> int:
 
 
 def _by_cell(text: str) -> str | list[str]:
-    """What stands in each cell: nothing in the second of a wide character; what takes no cell joins the one
+    """The text of each cell: nothing in the second of a wide character; what takes no cell joins the one
     before."""
     if cell_len(text) == len(text):
         return text

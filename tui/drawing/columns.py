@@ -1,7 +1,7 @@
 """The history of a programme reduced to one column a cell.
 
 Columns lie on a fixed grid of programme time: what is finished never changes its shape while the
-window moves, so the picture stands still and only the newest column is reckoned again.
+window moves, so the picture stays and only the newest column is reckoned again.
 """
 
 from __future__ import annotations
@@ -42,13 +42,13 @@ class Window:
         return (self.first + self.count) * self.width_s
 
     def time_s(self, x: int) -> float:
-        """The end of the column *x*, the moment that it stands for."""
+        """The end of the column *x*, the moment that it represents."""
         return (self.first + x + 1) * self.width_s
 
     def column(self, seconds: float) -> int:
         """The column of a moment, counted from the left edge; outside it is negative or ≥ count.
 
-        A sample stands for the stretch that ends with it, so a grid line belongs to its left.
+        A sample represents the stretch that ends with it, so a grid line belongs to its left.
         """
         return math.ceil((seconds - _HAIR_S) / self.width_s) - 1 - self.first
 
@@ -75,7 +75,7 @@ EDGE = 0.1
 
 
 def around(live: Window, before: Window | None, at_s: float) -> Window:
-    """The window that shows *at_s*: where *before* stood if it can, else moved by no more than needed.
+    """The window that shows *at_s*: where *before* was if it can, else moved by no more than needed.
 
     It has the columns of *live*, the window at now, and never lies behind it.
     """

@@ -96,5 +96,5 @@ class BalanceDialog(ListDialog):
 
 
 def lines(rows: Sequence[Row]) -> list[Run]:
-    """Each row on a line of its own, below what stands before."""
+    """Each row on a line of its own, below what is before."""
     return [run for row in rows for run in (("\n", "plain"), *row)]

@@ -1,1 +1,1 @@
-"""What a fader is, where it stood, and when it may be moved. Pure: time is an argument."""
+"""What a fader is, where it was, and when it may be moved. Pure: time is an argument."""

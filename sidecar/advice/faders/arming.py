@@ -27,7 +27,7 @@ FEEDBACK_TIMEOUT_S = 1.0
 """Longest silence while the fader owes an answer."""
 
 ARM_TIMEOUT_S = 30.0
-"""Ours: who asked for it stands by the fader for so long; later a touch is about something else."""
+"""Ours: a touch arms within this time after the request; a later one has another purpose."""
 
 SILENCE_TIMEOUT_S = 1.0
 """A rise waits through the pauses between words; after a longer silence it is over."""

@@ -41,7 +41,7 @@ class FaderHistory:
         return any(event.is_absolute and event.value_db == position_db for event in latest)
 
     def add_feedback(self, time_s: float, position_db: float) -> None:
-        """Adds feedback: the fader stood at *position_db* from *time_s* on (``-inf``: closed).
+        """Adds feedback: the fader was at *position_db* from *time_s* on (``-inf``: closed).
 
         Raises SettingsError for values that are no position.
         """

@@ -107,7 +107,7 @@ class FaderLimits:
     step_down_db: float = 6.0
     """Most that one move may lower one fader against the others; more is a new balance."""
     total_up_db: float = 6.0
-    """Most that all moves together may raise above where the fader stood when it was handed over."""
+    """Most that all moves together may raise above the fader's position at the time of arming."""
     lowest_db: float = -60.0
     """The fader's range, its low end."""
     highest_db: float = 10.0

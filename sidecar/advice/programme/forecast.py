@@ -162,7 +162,7 @@ def unheard_rest(
     """The rest of a pass of which no earlier pass is known.
 
     known, in_time: gating blocks measured so far at a fader of 0 dB, shape (n,), n > 0.
-    rest_blocks: 100 ms steps still to come. fader_db: where the fader stood when the pass began.
+    rest_blocks: 100 ms steps still to come. fader_db: the fader's position when the pass began.
     """
     stretches = _stretches(in_time)
     levels = _levels(stretches)

@@ -58,7 +58,7 @@ class History:
 
     @property
     def is_enough(self) -> bool:
-        """True once enough known programme stood above the absolute gate as it was metered. (Raised by a
+        """True once enough known programme was above the absolute gate as it was metered. (Raised by a
         fader, the noise of a silent input would look like programme; it is not.)"""
         return self._programme_gates >= ENOUGH_GATES
 

@@ -50,7 +50,7 @@ _BAND_OF_WHOLE = (0.05, 0.95)
 class LandingAdvisor:
     """How far to move the master fader so that a pass lands on the goal.
 
-    It knows where the fader stood in every block, so a move in mid-pass costs nothing: the past is
+    It knows the fader's position in every block, so a move in mid-pass costs nothing: the past is
     brought to the present fader before anything is concluded from it.
     """
 

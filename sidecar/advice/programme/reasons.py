@@ -1,4 +1,4 @@
-"""Why the advice is what it is, in at most twelve words: what was heard, and what is expected."""
+"""Why the advice is what it is, in at most twelve words: what was measured, and what is expected."""
 
 from __future__ import annotations
 

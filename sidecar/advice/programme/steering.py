@@ -90,7 +90,7 @@ class Prospect:
 
 
 def look_again_s(rest_s: float) -> float:
-    """Seconds after which to look again with *rest_s* still to come: the less can still be mended, the
+    """Seconds after which to look again with *rest_s* still to come: the less can still be corrected, the
     sooner."""
     return min(max(rest_s * _LOOK_SHARE, _SHORTEST_LOOK_S), _LONGEST_LOOK_S)
 

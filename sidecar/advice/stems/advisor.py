@@ -126,14 +126,14 @@ class StemAdvisor:
         self._history.push(covariance, gains_db, stem_peaks_dbtp, mix_peak_dbtp)
 
     def stood_at(self, name: str, position_db: float) -> None:
-        """The fader of a stem, pushed as 0 dB so far, stood elsewhere all the time.
+        """The fader of a stem, pushed as 0 dB so far, was elsewhere all the time.
 
         Parameters
         ----------
         name
             One of the names it was made with.
         position_db
-            Where the fader stood, dB.
+            Position of the fader, dB.
         """
         self._history.stood_at(self.names.index(name), position_db)
 
@@ -274,7 +274,7 @@ class StemAdvisor:
     def _balance(
         self, asked: _AskedBalance, now: Gated, latest: Bools, *, is_wanted: bool
     ) -> Plan | dict[str, Move]:
-        """The rest brought to the balance, or what stands in the way. The anchor stays, so the landing is the
+        """The rest brought to the balance, or what prevents it. The anchor stays, so the landing is the
         master fader's."""
         anchor, free = str(self.anchor), self._free()
         if self._history.heard_s[self.names.index(anchor)] < HEARD_S or np.any(self._is_short(free, latest)):

@@ -38,7 +38,7 @@ class BuildStep:
     fader_db: float
     """Where to bring it, whole tenths."""
     move: Move
-    """Its change from where it last stood open; the landing is that of the mix so far."""
+    """Its change from its last open position; the landing is that of the mix so far."""
     caution: str = ""
     """Caution before the first one; empty for the others."""
 

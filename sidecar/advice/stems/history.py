@@ -25,7 +25,7 @@ _ROUGH_DB = 1e-3
 """Faders that differ by less than this stand together: gains are kept in single precision."""
 
 _UNMEASURED = 1e12
-"""Stands for a peak that was not measured: finite, so that a closed fader silences it."""
+"""Represents a peak that was not measured: finite, so that a closed fader silences it."""
 
 _SILENT = 1e-12
 """Mean squares under it, 120 dB below full scale, have no level worth a comparison."""
@@ -126,7 +126,7 @@ class StemHistory:
         self.last_open_db[opened] = gains[latest, np.arange(self.stems)][opened]
 
     def stood_at(self, stem: int, position_db: float) -> None:
-        """The fader of *stem*, taken to be at 0 dB so far, stood at *position_db* all the time."""
+        """The fader of *stem*, taken to be at 0 dB so far, was at *position_db* all the time."""
         undone = 10.0 ** (-position_db / 20.0)
         self._products.values[:] *= np.where(self._rows == stem, undone, 1.0) * np.where(
             self._columns == stem, undone, 1.0

@@ -12,7 +12,7 @@ from sidecar.advice.wording import change
 from sidecar.model.readings import Move
 
 _ROUNDING_LU = 0.15
-"""Faders move in tenths: a plan this near to the move that it stands for lands where that does."""
+"""Faders move in tenths: a plan this near to the exact move lands where that does."""
 
 
 def landing_of(

@@ -22,7 +22,7 @@ from sidecar.version import program_version
 _LARGEST_BYTES = 1 << 20
 _KEPT = 3
 _MOST_WAITING = 10_000
-"""Records that wait for a disk that stands still; later ones are left out."""
+"""Records that wait for a disk that does not write; later ones are left out."""
 _END_S = 2.0
 """How long the end of a run waits for such a disk."""
 _STDERR = 2

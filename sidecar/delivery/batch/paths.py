@@ -46,7 +46,7 @@ _Place = tuple[int, int]
 
 
 def sound_files(names: Iterable[str]) -> Iterator[str]:
-    """A folder stands for the sound files in it, a pattern (``*``, ``?``, ``[…]``, ``**``) for what it
+    """A folder means the sound files in it, a pattern (``*``, ``?``, ``[…]``, ``**``) for what it
     matches, and every other name for itself, whether there is such a file or not."""
     for name in names:
         if _is_folder(name):
@@ -58,7 +58,7 @@ def sound_files(names: Iterable[str]) -> Iterator[str]:
 
 
 def listed(source: BinaryIO, separator: bytes) -> Iterator[str]:
-    """The paths in a list, one a line, or with NUL between them; each stands for itself.
+    """The paths in a list, one a line, or with NUL between them; each means itself.
 
     A list may begin with the byte order mark of UTF-8 or UTF-16. Raises SettingsError for one that is none.
     """

@@ -40,7 +40,7 @@ class Remedy:
 
 def remedy_for(reading: Reading, goal: Goal) -> Remedy:
     """The static gain that corrects *reading*; where none can, the nearest it may go, and what else must be
-    done before the programme can stand on the target."""
+    done before the programme can be on the target."""
     wanted = 0.0 if _is_inside(reading.integrated, goal) else round(goal.target_lufs - reading.integrated, 1)
     peak_room = _room(reading.max_true_peak, goal.ceiling_dbtp)
     maxima_room = min((_room(value, limit) for value, limit in _maxima(reading, goal)), default=math.inf)

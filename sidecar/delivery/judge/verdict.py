@@ -41,7 +41,7 @@ class Verdict:
 
     @property
     def move_db(self) -> float | None:
-        """Static gain that mends the loudness as far as the limits allow; None where there is no
+        """Static gain that corrects the loudness as far as the limits allow; None where there is no
         programme to move, 0 where nothing needs to be done."""
         return None if self.remedy is None else self.remedy.gain_db
 

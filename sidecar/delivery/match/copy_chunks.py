@@ -94,7 +94,7 @@ def copy_coded_caf(source: BinaryIO, target: BinaryIO, coded: BinaryIO, samples:
     for part in old.sections:
         if part.name in fresh:
             replacement = fresh.pop(part.name)
-            if part.name == b"data":  # what the source has no place for must stand in front of the audio
+            if part.name == b"data":  # what the source has no place for must come before the audio
                 for early in [fresh.pop(name) for name in list(fresh)]:
                     copy_bytes(coded, target, early.start, early.stop)
             copy_bytes(coded, target, replacement.start, replacement.stop)

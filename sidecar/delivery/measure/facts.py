@@ -17,7 +17,7 @@ QUIET_DBFS = -60.0
 """Ours: what stays under it before the first sound and behind the last is silence to who listens, faded or
 dithered as it may be."""
 MOST_HELD = 20
-"""Ours: what stands still in more places is made so, as square waves are."""
+"""Ours: what is constant in more places is made so, as square waves are."""
 CLIP_SAMPLES = 3
 """Samples in a row at full scale that count as clipped. Common practice, no source."""
 CLIPS_LISTED = 20

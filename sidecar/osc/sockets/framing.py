@@ -65,7 +65,7 @@ class Slip:
         self._is_too_long = False
         if was_too_long:
             yield None
-        elif begun:  # nothing stands between the END of one frame and that of the next
+        elif begun:  # nothing comes between the END of one frame and that of the next
             yield slip.decode(begun) if slip.is_valid(begun) else None
 
 

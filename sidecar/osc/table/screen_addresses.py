@@ -330,7 +330,7 @@ def _one(path: str, field: str, shape: Shape[Any], sentence: str = "") -> Detail
 
 
 def _each(path: str, field: str, shape: Shape[Any], sentence: str, blank: Any) -> Detail:
-    """A row of one message for each item of a field; *blank* stands where there is none."""
+    """A row of one message for each item of a field; *blank* is sent where there is none."""
     return Detail(
         path,
         "ii" + shape.tags,

@@ -1,11 +1,11 @@
-"""The rehearsal's master fader: where it stands, and how it travels."""
+"""The rehearsal's master fader: its position, and how it moves."""
 
 from __future__ import annotations
 
 import math
 
 LOWEST_DB, HIGHEST_DB = -60.0, 10.0
-"""Common practice of console faders, no source: +10 dB at the top; −60 dB stands for the bottom."""
+"""Common practice of console faders, no source: +10 dB at the top; −60 dB represents the bottom."""
 
 STEP_DB = 0.5
 """Farthest travel in one block of 100 ms: 5 dB a second, a hand that takes its time."""

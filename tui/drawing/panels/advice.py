@@ -71,7 +71,7 @@ def landing_stand(goal: Goal, move: Move) -> wording.Stand:
 
 def landing_ink(snapshot: Snapshot, move: Move) -> wording.Stand:
     """Returns the ink of the landing of *move*, wherever it is drawn. One that more is to come for, or that
-    nothing is to be done about yet, is drawn as if inside: no calm word stands beside a colour of alarm."""
+    nothing is to be done about yet, is drawn as if inside: no calm word is beside a colour of alarm."""
     said = snapshot.advice
     is_open = said.state in {"listening", "hold"} or said.more_to_come
     return "inside" if is_open and snapshot.transport != "ended" else landing_stand(snapshot.goal, move)
@@ -102,7 +102,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
     if word == "LISTENING" and snapshot.transport in _NOT_YET:
         word, tone, waits = _NOT_YET[snapshot.transport]
         move = replace(move, reason=waits)
-    reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what stands in their way
+    reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what prevents them
     note, reason = _note_and_reason(said, reason)
     landing, likely = _landing(goal, move, relative=relative)
     if said.restart_fader_db is not None:
