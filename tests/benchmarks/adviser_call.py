@@ -50,9 +50,7 @@ def cost(minutes: int) -> Cost:
 def main() -> None:
     for minutes in MINUTES:
         spent = cost(minutes)
-        print(
-            f"after {minutes:4} min: a look {spent.look_ms:5.1f} ms, a second of blocks {spent.push_ms:.2f} ms"
-        )
+        print(f"after {minutes:4} min: a look {spent.look_ms:5.1f} ms, 1 s of blocks {spent.push_ms:.2f} ms")
 
 
 if __name__ == "__main__":
