@@ -124,7 +124,7 @@ class SidecarApp(App[str]):
         self._cells.forget()
 
     def on_app_blur(self, event: AppBlur) -> None:
-        """Ignores the loss of focus: the screen is watched without it, so its footer must not stand still."""
+        """Ignores the loss of focus: the screen is watched without it, so its footer must still change."""
         event.prevent_default()
 
     def _choose_inks(self) -> None:

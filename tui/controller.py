@@ -16,9 +16,9 @@ from tui import texts
 from tui.cursor import Cursor
 from tui.drawing.columns import programme_s
 from tui.drawing.panels.overs import places_s
-from tui.drawing.panels.stands import stands_of
+from tui.drawing.panels.sides import sides_of
 from tui.drawing.view import USUAL_KEYS, KeyNames, View
-from tui.drawing.wording import Stands
+from tui.drawing.wording import Sides
 
 ZOOMS_S = (30.0, 60.0, 120.0, 300.0, 900.0, 3600.0, 0.0)
 """Stretches of programme the history can show; 0 is the whole."""
@@ -99,7 +99,7 @@ class Controller:
         self.cursor = Cursor()
         self.time_of_day: Callable[[], str] = lambda: time.strftime("%H:%M:%S")
         self._half_blocks = half_blocks
-        self._before: tuple[Snapshot, Stands] | None = None
+        self._before: tuple[Snapshot, Sides] | None = None
         self._sentence = ""
         self._news_left = 0
 
@@ -128,12 +128,12 @@ class Controller:
         is_news, coloured = self._arm_is_news(snapshot), self._coloured(snapshot)
         return replace(before, snapshot=snapshot, arm_is_news=is_news, before=coloured)
 
-    def _coloured(self, snapshot: Snapshot) -> Stands:
+    def _coloured(self, snapshot: Snapshot) -> Sides:
         """Returns how the measures are coloured, to be given to the panels as what they were before."""
-        before = Stands()
+        before = Sides()
         if self._before is not None and _goes_on(self._before[0], snapshot):
             before = self._before[1]
-        now = stands_of(snapshot, before)
+        now = sides_of(snapshot, before)
         self._before = snapshot, now
         return now
 

@@ -21,7 +21,7 @@ _BEGUN = re.compile(r"\x1b\]\d[^\x07\x1b]{0,60}\x1b?$")
 _BEGUN_AT_ALL = re.compile(r"\x1b\]?$")
 _COLOUR = re.compile(r"11;rgba?:([\da-fA-F]{1,4})/([\da-fA-F]{1,4})/([\da-fA-F]{1,4})(?:/[\da-fA-F]{1,4})?$")
 _MIDDLE = 0.179
-"""Luminance on which black and white stand out alike: (L + 0.05)² = 1.05 · 0.05, by the formula below."""
+"""Luminance on which black and white differ alike: (L + 0.05)² = 1.05 · 0.05, by the formula below."""
 
 
 def question(environment: Mapping[str, str]) -> str:

@@ -138,7 +138,7 @@ UP_TO_SHORT = "up to {level}"
 SENDING = "Sending"
 
 LOOKS_HOW = "Can you tell these apart? Nothing here moves or blinks."
-LOOKS_STANDS = "A value against the goal"
+LOOKS_SIDES = "A value against the goal"
 LOOKS_ALERTS = "Alerts: off, on, and latched until acknowledged"
 LOOKS_HISTORY = "History and scales"
 LOOKS_EVENTS = "Events"

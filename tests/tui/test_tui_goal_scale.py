@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tui.drawing.cells import text_of
-from tui.drawing.scale import GoalScale, band_row, offset_row, peaks_row, scale_row
+from tui.drawing.scale import GoalScale, offset_row, peaks_row, range_row, scale_row
 
 SCALE = GoalScale(width=31, reach_lu=18.0)
 ZONE = (-1.0, 1.0)
@@ -94,9 +94,9 @@ def test_beyond_the_reach_the_shape_waits_at_the_end(offset, end):
 
 
 def test_a_forecast_is_as_wide_as_it_is_unsure():
-    """The band is low to high, the shape is the central estimate."""
-    narrow = text_of(band_row(SCALE, (-0.3, 0.0, 0.3), "inside", ZONE, "inside"))
-    wide = text_of(band_row(SCALE, (-3.0, -1.5, 0.3), "under", ZONE, "under"))
+    """The likely range is low to high, the shape is the central estimate."""
+    narrow = text_of(range_row(SCALE, (-0.3, 0.0, 0.3), "inside", ZONE, "inside"))
+    wide = text_of(range_row(SCALE, (-3.0, -1.5, 0.3), "under", ZONE, "under"))
 
     assert narrow == "───────────░░░▒◇▒░░░───────────"
     assert wide == "───────▒▒▒◁▒▒▒▒▒▒░░░───────────"

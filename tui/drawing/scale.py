@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from tui.drawing.cells import Cells, Row, Tone
-from tui.drawing.wording import SHAPES, Stand, signed
+from tui.drawing.wording import SHAPES, Side, signed
 
 GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
 """Labelled offsets to both sides besides the reach; 9 and 18 are ends of scales in EBU Tech 3341 §2.7."""
@@ -80,7 +80,7 @@ def track(scale: GoalScale, zone: tuple[float, float] | None) -> Cells:
 def offset_row(
     scale: GoalScale,
     offset: float,
-    stand: Stand,
+    side: Side,
     zone: tuple[float, float],
     *,
     furthest: float | None = None,
@@ -89,58 +89,58 @@ def offset_row(
     """A measure as a bar from the goal to its value.
 
     furthest: offset of the highest value so far, drawn as a tick. shape: at the bar's end, where it is
-    another one than that of *stand*.
+    another one than that of *side*.
     """
     cells = track(scale, zone)
     if furthest is not None and math.isfinite(furthest):
         cells.paint(scale.cell(furthest), "╂", "strong")
     if not math.isfinite(offset):
         return cells.row()
-    _bar(cells, scale, offset, "█", stand)
-    ink = _bar_ink(stand)
-    cells.paint(scale.cell(offset), shape or SHAPES[stand], f"paper on {ink} bold")
+    _bar(cells, scale, offset, "█", side)
+    ink = _bar_ink(side)
+    cells.paint(scale.cell(offset), shape or SHAPES[side], f"paper on {ink} bold")
     return cells.row()
 
 
-def offset_shade(scale: GoalScale, offset: float, stand: Stand) -> Row:
+def offset_shade(scale: GoalScale, offset: float, side: Side) -> Row:
     """The lower row of a thick bar: half as high, so that bars stay apart, and without a scale of its own."""
     cells = Cells(scale.width)
     if math.isfinite(offset):
-        _bar(cells, scale, offset, "▀", stand)
+        _bar(cells, scale, offset, "▀", side)
     return cells.row()
 
 
-def _bar(cells: Cells, scale: GoalScale, offset: float, char: str, stand: Stand) -> None:
+def _bar(cells: Cells, scale: GoalScale, offset: float, char: str, side: Side) -> None:
     low, high = sorted((scale.middle, scale.cell(offset)))
-    cells.put(low, char * (high - low + 1), _bar_ink(stand))
+    cells.put(low, char * (high - low + 1), _bar_ink(side))
 
 
-def _bar_ink(stand: Stand) -> Tone:
-    return "level" if stand == "inside" else stand
+def _bar_ink(side: Side) -> Tone:
+    return "level" if side == "inside" else side
 
 
-def band_row(
-    scale: GoalScale, band: tuple[float, float, float], stand: Stand, zone: tuple[float, float], ink: Tone
+def range_row(
+    scale: GoalScale, likely: tuple[float, float, float], side: Side, zone: tuple[float, float], ink: Tone
 ) -> Row:
-    """A forecast: *band* is low, central and high offset; the width says how sure it is."""
+    """A forecast: *likely* is low, central and high offset; the width says how sure it is."""
     cells = track(scale, zone)
-    _, centre, _ = band
+    _, centre, _ = likely
     if math.isfinite(centre):
-        _band(cells, scale, band, ink)
-        cells.paint(scale.cell(centre), SHAPES[stand], f"{ink} bold")
+        _range(cells, scale, likely, ink)
+        cells.paint(scale.cell(centre), SHAPES[side], f"{ink} bold")
     return cells.row()
 
 
-def band_shade(scale: GoalScale, band: tuple[float, float, float], ink: Tone) -> Row:
+def range_shade(scale: GoalScale, likely: tuple[float, float, float], ink: Tone) -> Row:
     """The lower row of a thick forecast, without a scale of its own."""
     cells = Cells(scale.width)
-    if math.isfinite(band[1]):
-        _band(cells, scale, band, ink)
+    if math.isfinite(likely[1]):
+        _range(cells, scale, likely, ink)
     return cells.row()
 
 
-def _band(cells: Cells, scale: GoalScale, band: tuple[float, float, float], ink: Tone) -> None:
-    low, _, high = band
+def _range(cells: Cells, scale: GoalScale, likely: tuple[float, float, float], ink: Tone) -> None:
+    low, _, high = likely
     if math.isfinite(low) and math.isfinite(high):
         start, end = scale.cell(low), scale.cell(high)
         cells.put(start, "▒" * (end - start + 1), ink)

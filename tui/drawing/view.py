@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from sidecar.model.snapshot import Snapshot, Timeline
-from tui.drawing.wording import Stands
+from tui.drawing.wording import Sides
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class View:
     """What went wrong in the screen itself; it is said in place of the run's notice."""
     arm_is_news: bool = False
     """True while the sentence about arming is new, so that it is shown in full."""
-    before: Stands = field(default_factory=Stands)
+    before: Sides = field(default_factory=Sides)
     """How the measures were coloured at the look before, for the hysteresis."""
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""

@@ -11,17 +11,17 @@ from sidecar.model import units
 from sidecar.model.units import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
 
-Stand = Literal["under", "inside", "over"]
+Side = Literal["under", "inside", "over"]
 """A value against what is allowed; also the ink it is drawn with."""
 
 
 @dataclass(frozen=True, slots=True)
-class Stands:
+class Sides:
     """How the three measures are coloured."""
 
-    integrated: Stand = "inside"
-    short_term: Stand = "inside"
-    momentary: Stand = "inside"
+    integrated: Side = "inside"
+    short_term: Side = "inside"
+    momentary: Side = "inside"
 
 
 SHAPES: dict[str, str] = {
@@ -67,7 +67,7 @@ def unit(goal: Goal, *, relative: bool) -> str:
     return "LU" if relative else goal.unit
 
 
-def stand(value: float, low: float, high: float) -> Stand:
+def side_of(value: float, low: float, high: float) -> Side:
     """*value* against *low* … *high*, both included."""
     if is_under(value, low):
         return "under"

@@ -2,7 +2,7 @@
 
 The piece is cut into stretches of seconds to minutes, and programmes are dealt from them at random, with
 repeats (a block bootstrap). Stretches, not gating blocks, because neighbours sound alike. The same
-input always gives the same band.
+input always gives the same likely range.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from sidecar.loudness.series import Floats
 from sidecar.model.units import mean_square
 
 COVERAGE = 0.90
-"""Share of programmes that a band is meant to hold."""
+"""Share of programmes that a likely range is meant to hold."""
 
 UNHEARD_LU = 6.0
-"""Half the band while there is too little to deal from: a rough mix lies within about 6 LU of its goal
-(common practice, no source)."""
+"""Half the likely range while there is too little to deal from: a rough mix lies within about 6 LU of its
+goal (common practice, no source)."""
 
 _STRETCH_BLOCKS = 50
 """Shortest stretch: 5 s of gating blocks, longer than a spoken phrase."""
@@ -33,13 +33,13 @@ _DEALS = 160
 _SEED = 1770
 
 _LOWEST_LUFS, _STEP_LU, _CLASSES = -80.0, 1.0, 100
-"""Level classes that the gates are set on; 1 LU is fine enough for a band."""
+"""Level classes that the gates are set on; 1 LU is fine enough for a likely range."""
 
 _EDGES: Floats = np.array([mean_square(_LOWEST_LUFS + _STEP_LU * step) for step in range(_CLASSES)])
 
 
 def spread_lu(powers: Floats) -> tuple[float, float]:
-    """How far under and over its loudness a programme may lie that sounds like *powers*: 90 % band.
+    """How far under and over its loudness a programme may lie that sounds like *powers*: 90 % likely range.
 
     powers: gating blocks in order of time, mean squares under the gain in question, shape (n,).
     Returns LU, the first never above 0, the second never below 0.
@@ -93,6 +93,6 @@ def _kept(counts: Floats, totals: Floats, kept: NDArray[np.bool_]) -> Floats:
 
 
 def _few(stretches: int) -> float:
-    """A band from few stretches is too narrow by the bias of its variance and by Student's t."""
+    """A likely range from few stretches is too narrow by the bias of its variance and by Student's t."""
     upper = np.array(0.5 + COVERAGE / 2.0)
     return float(student(stretches - 1, upper) / normal(upper)) * math.sqrt(stretches / (stretches - 1))

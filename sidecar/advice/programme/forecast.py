@@ -73,17 +73,17 @@ second is the absolute gate, which no gated loudness lies under (BS.1770-5 Annex
 GRID_DB: Floats = np.arange(-60.0, 61.0)
 """Moves between which a landing hardly bends."""
 
-_BAND_DOUBT = 2.0
-"""The band takes the creep to be so much less certain than the choice of a move does: no pass creeps along a
-straight line, and the prior is as narrow as it is for the sake of few moves, not because more is unlikely."""
+_RANGE_DOUBT = 2.0
+"""So much less certain is the creep for the likely range than for the choice of a move. No pass creeps along
+a straight line, and the prior is as narrow as it is to keep moves few, not because more is unlikely."""
 
-_BAND, _BAND_FALLS, _BAND_MARGIN_LU = (0.16, 0.97), 0.15, 0.002
-"""The band lies between these quantiles at the end of a pass, and between such as are lower by the second
-figure at its beginning: futures in which a section louder than any before outweighs all others are drawn more
-often than they come. The margin is for a rest that falls under the gate: its chances all pile up on one
-landing, beside which the true lies. The figures are ours, chosen on 200 programmes a kind from the starts
-1000 to 5000 of both sets in tests/benchmarks: the band held 89 to 94 % of the landings on all but arches. The
-fall was 0.12 then; with 0.15 the first third of real songs is held in 91 % for 96 (their tuning half).
+_RANGE, _RANGE_FALLS, _RANGE_MARGIN_LU = (0.16, 0.97), 0.15, 0.002
+"""The likely range lies between these quantiles at the end of a pass. At its beginning they are lower by the
+second figure: futures in which a section louder than any before outweighs all others are drawn more often
+than they come. The margin is for a rest that falls under the gate: its chances all pile up on one landing,
+beside which the true lies. The figures are ours, chosen on 200 programmes a kind from the starts 1000 to
+5000 of both sets in tests/benchmarks: the likely range held 89 to 94 % of the landings on all but arches.
+The fall was 0.12 then; with 0.15 the first third of real songs is held in 91 % for 96 (their tuning half).
 Were the creep doubted no more than for the choice, quantiles that hold 86 % in shows that creep would hold
 96 % in songs; without the fall, those that hold 92 % in songs hold 72 % in the first fifth of songs that
 creep, 90 % with it."""
@@ -137,17 +137,17 @@ class UnheardRest:
     def wholes(self, known: Powers, fader_db: float) -> Floats:
         return _over_the_gate(np.sort(self.whole(Part(known, fader_db), np.array([fader_db]))[:, 0]))
 
-    def band(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:
+    def likely_range(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie with the fader left at *fader_db*, LUFS.
 
         share_to_come: of the pass, 0 to 1.
         """
         likely_db = self.crept_db.mean()
-        in_doubt = replace(self, crept_db=likely_db + _BAND_DOUBT * (self.crept_db - likely_db))
+        in_doubt = replace(self, crept_db=likely_db + _RANGE_DOUBT * (self.crept_db - likely_db))
         wholes = in_doubt.whole(Part(metered), np.array([fader_db]))
-        shares = np.subtract(_BAND, _BAND_FALLS * share_to_come)
+        shares = np.subtract(_RANGE, _RANGE_FALLS * share_to_come)
         low, high = _over_the_gate(np.quantile(np.maximum(wholes, _NOTHING_LUFS), shares))
-        return float(low) - _BAND_MARGIN_LU, float(high) + _BAND_MARGIN_LU
+        return float(low) - _RANGE_MARGIN_LU, float(high) + _RANGE_MARGIN_LU
 
     def whole(self, past: Part, gains_db: Floats) -> Floats:
         """LUFS of each future after that past, shape (futures, gains)."""

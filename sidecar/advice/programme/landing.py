@@ -44,7 +44,7 @@ _DOUBT_OF_RANGE = 0.16
 _LATE_SHARE = 0.2
 """Share of a pass still to come under which no move is asked for only to come back inside the bound."""
 
-_BAND_OF_WHOLE = (0.05, 0.95)
+_RANGE_OF_WHOLE = (0.05, 0.95)
 
 
 class LandingAdvisor:
@@ -181,7 +181,7 @@ class LandingAdvisor:
             history.peak_dbtp + history.last_open_db,
             self.goal,
         )
-        move = self._with_band(move)
+        move = self._with_likely_range(move)
         if math.isinf(history.fader_db):
             return self._from_below(move, "a whole pass")
         return move
@@ -268,8 +268,8 @@ class LandingAdvisor:
         def at(gain_db: float) -> Move:
             likely = ahead.likely(gain_db)
             if not isinstance(rest, UnheardRest):
-                return Move(gain_db, likely, *ahead.band(gain_db))
-            low, high = rest.band(history.metered, fader_db + gain_db, share_to_come)
+                return Move(gain_db, likely, *ahead.likely_range(gain_db))
+            low, high = rest.likely_range(history.metered, fader_db + gain_db, share_to_come)
             return Move(gain_db, likely, min(low, likely), max(high, likely))
 
         wholes = rest.wholes(history.known, fader_db)
@@ -315,7 +315,7 @@ class LandingAdvisor:
             goal,
         )
         audible = wholes[np.isfinite(wholes)]
-        low, high = np.quantile(audible, _BAND_OF_WHOLE) + move.gain_db
+        low, high = np.quantile(audible, _RANGE_OF_WHOLE) + move.gain_db
         return replace(move, landing_low=float(low), landing_high=float(high))
 
     def range_widened_lu(self) -> float:
@@ -411,7 +411,7 @@ class LandingAdvisor:
         above = min(goal.tolerance_above_lu, LEAVE_ALONE_LU)
         return goal.target_lufs - below <= lufs <= goal.target_lufs + above
 
-    def _with_band(self, move: Move) -> Move:
+    def _with_likely_range(self, move: Move) -> Move:
         history = self._history
         gain_db = (history.last_open_db or 0.0) + move.gain_db
         low, high = spread_lu(history.known_in_time * 10.0 ** (gain_db / 10.0))

@@ -44,8 +44,8 @@ _NEAR_LU, _HALF_STEP_DB = 0.02, 0.06
 """No landing counts as nearer than this; the second is just over what rounding to tenths costs, without
 which a far gain that happens to fit better would win."""
 
-_KNOWN_BAND = (0.05, 0.95)
-"""The band of a rest whose chances say all that is in doubt, as those of an earlier pass do."""
+_KNOWN_RANGE = (0.05, 0.95)
+"""The likely range of a rest whose chances say all that is in doubt, as those of an earlier pass do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +61,9 @@ class Prospect:
         """The landing that is as likely missed above as below."""
         return float(self._at(0.5)[_row(gain_db)])
 
-    def band(self, gain_db: float) -> tuple[float, float]:
+    def likely_range(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        low, high = (float(self._at(share)[_row(gain_db)]) for share in _KNOWN_BAND)
+        low, high = (float(self._at(share)[_row(gain_db)]) for share in _KNOWN_RANGE)
         return low, high
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:

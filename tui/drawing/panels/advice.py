@@ -40,8 +40,8 @@ class Advice:
     """Where the fader is, and where the move takes it."""
     landing: str = ""
     likely: str = ""
-    landing_stand: wording.Stand = "inside"
-    landing_ink: wording.Stand = "inside"
+    landing_side: wording.Side = "inside"
+    landing_ink: wording.Side = "inside"
     from_top: str = ""
     """The move that lands a whole pass."""
     note: str = ""
@@ -63,18 +63,18 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     return _programme(snapshot, relative=relative)
 
 
-def landing_stand(goal: Goal, move: Move) -> wording.Stand:
+def landing_side(goal: Goal, move: Move) -> wording.Side:
     """Returns where the landing is against what the goal accepts, as shown. It has no memory, since the
     advice changes at looks only."""
-    return wording.stand(move.landing, goal.lowest_lufs, goal.highest_lufs)
+    return wording.side_of(move.landing, goal.lowest_lufs, goal.highest_lufs)
 
 
-def landing_ink(snapshot: Snapshot, move: Move) -> wording.Stand:
+def landing_ink(snapshot: Snapshot, move: Move) -> wording.Side:
     """Returns the ink of the landing of *move*, wherever it is drawn. One that more is to come for, or that
     nothing is to be done about yet, is drawn as if inside: no calm word is beside a colour of alarm."""
     said = snapshot.advice
     is_open = said.state in {"listening", "hold"} or said.more_to_come
-    return "inside" if is_open and snapshot.transport != "ended" else landing_stand(snapshot.goal, move)
+    return "inside" if is_open and snapshot.transport != "ended" else landing_side(snapshot.goal, move)
 
 
 # --- while the pass plays -----------------------------------------------------------------------
@@ -116,7 +116,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         travel=_travel(snapshot.fader_db, move.gain_db if is_move else 0.0),
         landing=landing,
         likely=likely,
-        landing_stand=landing_stand(goal, move),
+        landing_side=landing_side(goal, move),
         landing_ink=landing_ink(snapshot, move),
         from_top=_from_top(said.from_top),
         note=note,
@@ -137,7 +137,7 @@ def _stem(snapshot: Snapshot, stem: Stem, *, relative: bool) -> Advice:
         travel="" if name == ALL_STEMS else _travel(stem.fader_db, stem.move.gain_db),
         landing=f"mix {landing}" if landing else "",
         likely=likely,
-        landing_stand=landing_stand(snapshot.goal, stem.move),
+        landing_side=landing_side(snapshot.goal, stem.move),
         landing_ink=landing_ink(snapshot, stem.move),
         from_top=_from_top(snapshot.advice.from_top),
         note=_stem_note(snapshot, stem.move),
@@ -243,7 +243,7 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
         travel=_travel(fader_db, move.gain_db),
         landing=landing,
         likely=likely,
-        landing_stand=landing_stand(snapshot.goal, move),
+        landing_side=landing_side(snapshot.goal, move),
         landing_ink=landing_ink(snapshot, move),
         from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
         note=_limit(move),

@@ -15,7 +15,7 @@ from tui.drawing.axis import EIGHTHS, Axis
 from tui.drawing.blocks import LOWER, part_of_cell
 from tui.drawing.cells import Cells, Tone
 from tui.drawing.columns import Columns, Window
-from tui.drawing.panels.advice import landing_ink, landing_stand
+from tui.drawing.panels.advice import landing_ink, landing_side
 from tui.drawing.panels.events import guide_columns
 from tui.drawing.panels.overs import short_term_line
 from tui.drawing.view import View
@@ -25,7 +25,7 @@ CUT = "▲"
 UNDER = "·"
 """On the floor of a column that lies under it."""
 PLAIN_BAND, PLAIN_AHEAD = ".", ":"
-"""The goal's band and the forecast where there are no half blocks: unlike the programme's own signs."""
+"""The pass zone and the forecast where there are no half blocks: unlike the programme's own signs."""
 _THIRDS = "▁━▔"
 """A level line of one weight, an eighth of a cell, in the lower, middle and upper third of it."""
 
@@ -61,7 +61,7 @@ def _fill_columns(view: View, columns: Columns, axis: Axis, chart: list[Cells]) 
 
 
 def _ground(view: View, axis: Axis, y: int, width: int) -> Cells:
-    """An empty row of the chart with the goal's band where it crosses."""
+    """An empty row of the chart with the pass zone where it crosses."""
     goal = view.snapshot.goal
     floor = (axis.rows - 1 - y) * EIGHTHS
     top = max(axis.goal + 1, axis.eighths(goal.tolerance_above_lu)) - floor
@@ -156,7 +156,7 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
     if forecast is None:
         return
     target = view.snapshot.goal.target_lufs
-    stand = landing_stand(view.snapshot.goal, forecast.move)
+    side = landing_side(view.snapshot.goal, forecast.move)
     tone = landing_ink(view.snapshot, forecast.move)
     first, last = shown.column(forecast.now_s) + 1, shown.column(forecast.duration_s)
     columns = np.arange(max(0, first), min(shown.count, last + 1))
@@ -168,12 +168,14 @@ def _draw_forecast(view: View, shown: Window, axis: Axis, chart: list[Cells]) ->
         if x == last:
             y = max(0, min(axis.rows - 1, axis.rows - 1 - centre // EIGHTHS))
             ground = _plain_ground(chart[y], x)
-            chart[y].paint(x, wording.SHAPES[stand], f"{tone} on {ground} bold" if ground else f"{tone} bold")
+            chart[y].paint(x, wording.SHAPES[side], f"{tone} on {ground} bold" if ground else f"{tone} bold")
 
 
-def _paint_ahead(chart: list[Cells], x: int, band: tuple[int, int], tone: Tone, *, half_blocks: bool) -> None:
+def _paint_ahead(
+    chart: list[Cells], x: int, likely: tuple[int, int], tone: Tone, *, half_blocks: bool
+) -> None:
     """The likely range of one column, to the eighth of a cell; what lies under its edges stays."""
-    low, high = band
+    low, high = likely
     lowest = len(chart) - 1
     for y in range(max(0, lowest - (high - 1) // EIGHTHS), min(lowest, lowest - low // EIGHTHS) + 1):
         row, floor = chart[y], (lowest - y) * EIGHTHS

@@ -66,8 +66,6 @@ def _tolerance(goal: Goal) -> str:
 def _offset(goal: Goal, reading: Reading) -> tuple[str, Tone]:
     if not math.isfinite(reading.integrated):
         return "nothing yet", "dim"
-    stand = wording.stand(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
-    offset = f"{wording.SHAPES[stand]} {wording.signed(reading.integrated - goal.target_lufs)} LU"
-    return (
-        (f"{offset} △", "ceiling") if is_over(reading.max_true_peak, goal.ceiling_dbtp) else (offset, stand)
-    )
+    side = wording.side_of(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
+    offset = f"{wording.SHAPES[side]} {wording.signed(reading.integrated - goal.target_lufs)} LU"
+    return (f"{offset} △", "ceiling") if is_over(reading.max_true_peak, goal.ceiling_dbtp) else (offset, side)

@@ -217,7 +217,7 @@ def _write_landing(rows: list[Cells], x: int, said: Advice) -> None:
     tone = said.landing_ink
     for y, line in enumerate(digits.small(figure), start=1):
         rows[y].put(x, line, tone)
-    shape = wording.SHAPES[said.landing_stand]
+    shape = wording.SHAPES[said.landing_side]
     rows[_LANDING_HEIGHT - 1].put_row(x, ((f"{shape} {unit} ", tone), (said.likely, "dim")))
 
 

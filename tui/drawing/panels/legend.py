@@ -16,7 +16,7 @@ from tui.drawing.panels.status import TRANSPORT, alert_run
 
 _COLUMN = 12
 _ALERT_COLUMNS = (0, 13, 37)
-_STANDS = ("under", "inside", "over", "ceiling")
+_SIDES = ("under", "inside", "over", "ceiling")
 _STATES: tuple[AlertState, ...] = ("off", "on", "latched")
 _SHOWN: dict[AlertName, float] = {"ceiling": -0.4, "over": -21.6, "hot": -17.2, "lost": 3.0, "silent": 8.0}
 _HISTORY: tuple[tuple[str, Tone, str], ...] = (
@@ -36,7 +36,7 @@ def lamp_rows(snapshot: Snapshot, width: int) -> list[Row]:
     """A headline and rows for each kind of sign that must be distinguishable."""
     return [
         ((texts.LOOKS_HOW, "strong"),),
-        *_section(texts.LOOKS_STANDS, map(_stand, _STANDS)),
+        *_section(texts.LOOKS_SIDES, map(_side, _SIDES)),
         *_section(texts.LOOKS_ALERTS, (_alert(n, snapshot) for n in ALERT_NAMES)),
         *_section(texts.LOOKS_HISTORY, map(_drawn, _HISTORY)),
         *_section(texts.LOOKS_EVENTS, [_spread(_events(), width)]),
@@ -48,15 +48,15 @@ def _section(title: str, rows: Iterable[Row]) -> list[Row]:
     return [(), ((title, "dim"),), *rows]
 
 
-def _stand(stand: str) -> Row:
-    shape, bar = wording.SHAPES[stand], "level" if stand == "inside" else stand
+def _side(side: str) -> Row:
+    shape, bar = wording.SHAPES[side], "level" if side == "inside" else side
     return (
-        (f"{stand:<{_COLUMN}}", "plain"),
-        (f"{shape} −23.0 LUFS  ", f"{stand} bold"),
+        (f"{side:<{_COLUMN}}", "plain"),
+        (f"{shape} −23.0 LUFS  ", f"{side} bold"),
         ("██████", bar),
         (shape, f"paper on {bar} bold"),
         ("  ", "plain"),
-        ("▒▒▒▒", stand),
+        ("▒▒▒▒", side),
     )
 
 

@@ -11,7 +11,7 @@ from tui.drawing import wording
 from tui.drawing.blocks import LOWER
 from tui.drawing.cells import Row, Tone, fit, shortened
 from tui.drawing.channels import channel_names
-from tui.drawing.panels.advice import landing_ink, landing_stand
+from tui.drawing.panels.advice import landing_ink, landing_side
 from tui.drawing.panels.distribution import Distribution
 from tui.drawing.panels.figures import (
     correlation_row,
@@ -21,15 +21,15 @@ from tui.drawing.panels.figures import (
     range_notes,
 )
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.panels.stands import COMFORT_BELOW_LU, momentary_line, stands_of
+from tui.drawing.panels.sides import COMFORT_BELOW_LU, momentary_line, sides_of
 from tui.drawing.scale import (
     LIVE_FLOOR_DBTP,
     GoalScale,
-    band_row,
-    band_shade,
     offset_row,
     offset_shade,
     peaks_row,
+    range_row,
+    range_shade,
     scale_row,
 )
 from tui.drawing.view import View
@@ -38,7 +38,7 @@ _MARGIN = 1
 LABEL_WIDTH, WIDE_LABEL_WIDTH = 14, 20
 VALUE_WIDTH, WIDE_VALUE_WIDTH = 19, 31
 WIDE_FROM = 110
-"""Columns from which the maxima stand beside the values."""
+"""Columns from which the maxima are beside the values."""
 _ROOMY_FROM = 96
 """Columns from which the labels are written in full."""
 _ESSENTIAL_ROWS = 7
@@ -54,7 +54,7 @@ class _Measure:
     lufs: float
     low: float
     high: float
-    stand: wording.Stand
+    side: wording.Side
     highest: float | None = None
     over_shape: str = ""
     """The shape of the alert that begins above *high*, where it is not that of "over"."""
@@ -144,7 +144,7 @@ def _row(
 def _measures(view: View) -> tuple[_Measure, _Measure, _Measure]:
     reading, goal = view.snapshot.reading, view.snapshot.goal
     low = goal.target_lufs - COMFORT_BELOW_LU
-    are = stands_of(view.snapshot, view.before)
+    are = sides_of(view.snapshot, view.before)
     return (
         _Measure("Integrated", reading.integrated, goal.lowest_lufs, goal.highest_lufs, are.integrated),
         _Measure(
@@ -176,8 +176,8 @@ def _sounding(view: View, lufs: float) -> float:
 def _measure_rows(measure: _Measure, view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     target = goal.target_lufs
-    stand = measure.stand
-    shape = (measure.over_shape if stand == "over" else "") or wording.SHAPES[stand]
+    side = measure.side
+    shape = (measure.over_shape if side == "over" else "") or wording.SHAPES[side]
     maximum = ""
     if width >= WIDE_FROM and measure.highest is not None:
         maximum = f"  max {wording.bare_level(measure.highest, goal, relative=view.relative)}"
@@ -186,29 +186,29 @@ def _measure_rows(measure: _Measure, view: View, scale: GoalScale, width: int, t
     offset = measure.lufs - target
     value, tone = "  −−.−", "dim"
     if math.isfinite(offset):
-        value, tone = f"{shape} {wording.level(measure.lufs, goal, relative=view.relative)}", f"{stand} bold"
+        value, tone = f"{shape} {wording.level(measure.lufs, goal, relative=view.relative)}", f"{side} bold"
     elif view.snapshot.reading.seconds and measure.highest is not None:
         value = "  silent"
-    drawn = offset_row(scale, offset, stand, zone, furthest=furthest, shape=shape)
+    drawn = offset_row(scale, offset, side, zone, furthest=furthest, shape=shape)
     first = _row(width, measure.label, drawn, value, tone, maximum)
-    return [first, *([_row(width, "", offset_shade(scale, offset, stand), "", tone)] * (thickness - 1))]
+    return [first, *([_row(width, "", offset_shade(scale, offset, side), "", tone)] * (thickness - 1))]
 
 
 def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> list[Row]:
     goal = view.snapshot.goal
     call = chosen(view.snapshot)
     move, target = call.move, goal.target_lufs
-    stand, ink = landing_stand(goal, move), landing_ink(view.snapshot, move)
-    band = (move.landing_low - target, move.landing - target, move.landing_high - target)
+    side, ink = landing_side(goal, move), landing_ink(view.snapshot, move)
+    likely = (move.landing_low - target, move.landing - target, move.landing_high - target)
     zone = (goal.lowest_lufs - target, goal.highest_lufs - target)
     known = math.isfinite(move.landing)
-    shape = wording.SHAPES[stand] if known else " "
+    shape = wording.SHAPES[side] if known else " "
     value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
     label = f"Landing, {call.scope}" if width >= _ROOMY_FROM else f"Landing {call.scope.split()[0]}"
     first = _row(
-        width, label, band_row(scale, band, stand, zone, ink), value, f"{ink} bold" if known else "dim"
+        width, label, range_row(scale, likely, side, zone, ink), value, f"{ink} bold" if known else "dim"
     )
-    return [first, *([_row(width, "", band_shade(scale, band, ink), "", "dim")] * (thickness - 1))]
+    return [first, *([_row(width, "", range_shade(scale, likely, ink), "", "dim")] * (thickness - 1))]
 
 
 def _range_row(view: View, scale: GoalScale, width: int, distribution: Distribution) -> Row:

@@ -17,7 +17,7 @@ from tui.drawing.view import View
 ENTRY_WIDTH = 40
 """Cells of the narrowest entry: two fit beside one another into 80 columns, three into 120."""
 _WIDEST_ENTRY = 56
-"""Wider, a name would stand too far from its figures."""
+"""Wider, a name would be too far from its figures."""
 _FIGURES_WIDTH = 26
 
 _LIMITS: dict[Limit, str] = {"ceiling": "△peak", "step": "step", "range": "end"}
@@ -77,8 +77,8 @@ def _put_entry(cells: Cells, x: int, width: int, stem: Stem, goal: Goal, *, is_f
     figures = x + width - _FIGURES_WIDTH - 1
     tone = "dim" if calm else "strong" if is_first else "plain"
     cells.put(x + 1, shortened(stem.name, figures - x - 2), tone)
-    stands = "off" if stem.fader_db == SILENCE else wording.signed(stem.fader_db)
-    cells.put(figures, f"{stands:>6}", "dim" if calm else "plain")
+    position = "off" if stem.fader_db == SILENCE else wording.signed(stem.fader_db)
+    cells.put(figures, f"{position:>6}", "dim" if calm else "plain")
     text, ink = _moved(move)
     cells.put(figures + 7, text, f"{ink} bold" if is_first else ink)
     if move.limited_by is not None and (move.gain_db or move.limited_by != "range"):

@@ -4,7 +4,7 @@ import pytest
 import scripted_feed as scenes
 
 from tui.controller import Controller
-from tui.drawing.panels.stands import held_stand
+from tui.drawing.panels.sides import steady_side
 
 LOW, HIGH = -23.2, -22.8
 
@@ -12,7 +12,7 @@ LOW, HIGH = -23.2, -22.8
 def _seen(*values, before="inside", low=LOW, high=HIGH):
     seen = []
     for value in values:
-        before = held_stand(value, low, high, before)
+        before = steady_side(value, low, high, before)
         seen.append(before)
     return seen
 

@@ -6,7 +6,7 @@ from sidecar.loudness.limits import is_over, is_under
 from sidecar.model.snapshot import Snapshot
 from sidecar.settings.goals import Goal
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.wording import Stand, Stands, stand
+from tui.drawing.wording import Side, Sides, side_of
 
 HYSTERESIS_LU = 0.1
 """How exact a meter must be (Tech 3341 §2.9, table 1), and what the alert ``over`` goes back by."""
@@ -16,25 +16,25 @@ COMFORT_BELOW_LU = 5.0
 the pass zone of momentary and short-term, as no programme could hold them within its tolerance."""
 
 
-def stands_of(snapshot: Snapshot, before: Stands) -> Stands:
+def sides_of(snapshot: Snapshot, before: Sides) -> Sides:
     """Returns how the measures of *snapshot* are coloured.
 
-    before: how they were a moment ago; a new :class:`Stands` after a reset, for another goal, and at the end,
+    before: how they were a moment ago; a new :class:`Sides` after a reset, for another goal, and at the end,
     where the verdict has no memory.
     """
     reading, goal = snapshot.reading, snapshot.goal
     low = goal.target_lufs - COMFORT_BELOW_LU
-    return Stands(
-        held_stand(reading.integrated, goal.lowest_lufs, goal.highest_lufs, before.integrated),
-        held_stand(reading.short_term, low, short_term_line(goal), before.short_term),
-        held_stand(reading.momentary, low, momentary_line(goal), before.momentary),
+    return Sides(
+        steady_side(reading.integrated, goal.lowest_lufs, goal.highest_lufs, before.integrated),
+        steady_side(reading.short_term, low, short_term_line(goal), before.short_term),
+        steady_side(reading.momentary, low, momentary_line(goal), before.momentary),
     )
 
 
-def held_stand(value: float, low: float, high: float, before: Stand) -> Stand:
+def steady_side(value: float, low: float, high: float, before: Side) -> Side:
     """Returns where *value*, as shown, is against *low* … *high*; what was outside comes back inside once it
     is HYSTERESIS_LU inside, in a narrow zone half of its width."""
-    now = stand(value, low, high)
+    now = side_of(value, low, high)
     margin = min(HYSTERESIS_LU, (high - low) / 2.0)
     if now != "inside" or before == "inside":
         return now
