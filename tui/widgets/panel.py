@@ -68,7 +68,10 @@ class Panel(Widget):
             self.show(self._view)
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        """The rows of *crop*, ready-made: a panel has neither border nor padding, and its inks are final."""
+        """The rows of *crop*, ready-made: a panel has neither border nor padding, and its inks are final but
+        where no colour is wanted."""
+        if self.app.no_color:
+            return super().render_lines(crop)
         rows = (self.render_line(y) for y in crop.line_range)
         if crop.x == 0 and crop.width == self.size.width:
             return list(rows)
