@@ -197,8 +197,8 @@ class TestSpeaking:
     @pytest.mark.parametrize("level_db", [math.nan, -math.inf])
     def test_what_is_no_number_goes_to_the_bottom(self, surface, level_db):
         """The safe end: -120 on a wire of dB, 0 on one of positions."""
-        assert surface(scale='"db"').message(level_db).params == [-120.0]
-        assert surface().message(level_db).params == [0.0]
+        assert surface(scale='"db"').message(level_db).arguments == [-120.0]
+        assert surface().message(level_db).arguments == [0.0]
 
 
 class TestListening:
@@ -404,4 +404,4 @@ def test_a_workstation_says_where_its_fader_stands_above_the_range(surface):
     """A hand may push it higher than the sidecar would; the sidecar must hear the truth."""
     made = replace(surface(scale='"db"'), highest_db=-3.0)
 
-    assert made.from_the_workstation.message(5.0).params == [5.0]
+    assert made.from_the_workstation.message(5.0).arguments == [5.0]

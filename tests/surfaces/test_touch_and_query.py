@@ -42,7 +42,9 @@ def test_any_other_argument_of_a_touch_is_refused(tmp_path, arguments):
 def test_a_query_is_a_message_without_arguments_and_may_go_to_the_fader_itself(tmp_path):
     query = surface(tmp_path, 'query_address = "/master/level"').query()
 
-    assert (query.address, query.params) == ("/master/level", [])
+    assert (
+        query.dgram == b"/master/level\0\0\0,\0\0\0"
+    )  # OSC 1.0: address, then type tags, each padded to 4 bytes
     assert surface(tmp_path, "").query() is None
 
 
