@@ -55,8 +55,10 @@ class Kernel(Generic[Parameters, Result]):
         self._unloadable: Any = None
         update_wrapper(self, function)
 
-    def __call__(self, *arguments: Parameters.args, **_: Parameters.kwargs) -> Result:
-        """Runs the machine code. Raises TypeError for arguments that kernels do not take."""
+    def __call__(self, *arguments: Parameters.args, **named: Parameters.kwargs) -> Result:
+        """Runs the machine code. Raises TypeError for what kernels do not take, such as arguments by name."""
+        if named:
+            raise TypeError(f"A kernel takes its arguments by place, not {', '.join(named)} by name.")
         key, words = lay_out(arguments)
         form = self._forms.get(key) or self._form(key, arguments)
         return cast(Result, self._unloadable(*arguments) if form is None else form.run(words))

@@ -108,6 +108,8 @@ def test_a_kernel_says_what_it_does_not_take_and_where_it_fails():
     fast = kernel(halved)
     with pytest.raises(TypeError, match="not str"):
         fast("2", 1)
+    with pytest.raises(TypeError, match="not by by name"):
+        fast(2, by=1)
     with pytest.raises(RuntimeError, match="divides by zero"):
         fast(2, 0)
 
