@@ -29,7 +29,7 @@ class Rig(Arming):
         super().__init__(limits)
         self.guard = FaderGuard()
         self.fader_db = 0.0
-        """Where an obedient fader stands."""
+        """Position of a fader that does as commanded."""
 
     def hear(self, now_s: float) -> None:
         self.report_audio(now_s, is_silent=False)
@@ -308,7 +308,7 @@ def test_the_hand_that_arms_may_come_to_rest():
 
 
 def test_a_hand_on_the_fader_takes_it_back():
-    """A position that nobody here sent disarms at once."""
+    """A position that the sidecar did not send disarms at once."""
     arming = armed()
     arming.ask(0.0, 2.0)
     run(arming, 0.0, 1.0)

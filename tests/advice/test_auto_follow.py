@@ -23,7 +23,7 @@ def tenths(start_s, end_s):
 
 
 def test_the_move_is_asked_for_every_thirty_seconds_of_programme():
-    """The target is where the fader stands plus the move; between the looks nothing is asked."""
+    """The target is the fader's position plus the move; between the looks nothing is asked."""
     assert asked(AutoFollow(), tenths(0, 100)) == {30.0: -3.0, 60.0: -3.0, 90.0: -3.0}
 
 

@@ -29,7 +29,7 @@ def test_told_moves_add_up():
 
 
 def test_feedback_puts_earlier_moves_right():
-    """The first feedback says where the fader stands now, hence where it stood before the told moves."""
+    """The first feedback is the position now, hence before the reported moves."""
     history = FaderHistory()
     history.moved_by(10.0, 2.0)
     history.add_feedback(20.0, -5.0)

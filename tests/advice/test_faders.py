@@ -40,7 +40,7 @@ def test_a_position_survives_the_way_to_a_level_and_back(position: float):
 
 @given(st.floats(1e-6, 1.0), st.floats(1e-6, 1.0))
 def test_higher_on_the_travel_is_louder(one: float, other: float):
-    """The travel never turns back and never stands still."""
+    """The travel is strictly monotonic."""
     low, high = sorted((one, other))
 
     assert (TAPER.gain_db(low) < TAPER.gain_db(high)) == (high - low > 1e-12) or high - low < 1e-12

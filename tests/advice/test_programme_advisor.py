@@ -85,7 +85,7 @@ def gated(energies):
 
 
 def test_an_earlier_pass_gives_its_length_and_lands_this_one():
-    """Loud first half, quieter second: nobody who knew the future could land it better."""
+    """Loud first half, quieter second: full knowledge of the rest could not land it better."""
     whole = np.concatenate([noise(60, -22), noise(60, -25, seed=5)])
     advisor = ProgrammeAdvisor(R128, earlier=Earlier("before", whole))
     hear(advisor, whole[:600])
@@ -114,7 +114,7 @@ def test_another_programme_does_not_pass_for_an_earlier_pass():
 
 
 def a_step(seed, change_db):
-    """Syllables in two channels, and a master move half-way that nobody tells of."""
+    """Syllables in two channels, and a master move half-way that is not reported."""
     rng = np.random.default_rng(seed)
     syllables = np.tile([0, -4, -9, -2, -6, -12, -3, -7], 75) + rng.normal(0, 0.3, 600)
     left, right = (mean_square(-24) * 10 ** ((syllables + rng.normal(0, 0.2, 600)) / 10) for _ in range(2))

@@ -1,4 +1,4 @@
-"""The loudness of a mix at fader sets that nobody played."""
+"""The loudness of a mix at fader sets that were not played."""
 
 import math
 

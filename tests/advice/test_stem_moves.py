@@ -348,7 +348,7 @@ def test_a_rise_of_everything_is_cut_to_the_known_peak():
 
 
 def test_a_single_move_that_could_pass_the_ceiling_says_so_and_promises_nothing():
-    """Of one fader's rise only a bound is known: the move stands, marked, and the sentence says at most."""
+    """Of one fader's rise only a bound is known: the move stays, marked, and the sentence says at most."""
     moves = peaked(stems(18), 0.6, -1.1).moves()
 
     assert [(move.limited_by, "may reach, at most," in move.reason) for move in moves.values()] == [

@@ -174,7 +174,7 @@ def test_peaks_lower_no_pass_under_its_target():
 
 
 def test_a_finished_master_is_lowered_from_early_on():
-    """Material 14 LU too hot is no rough mix: it is not believed to end soft, and the band says so."""
+    """Material 14 LU too hot is no rough mix: no soft end is expected, and the likely range shows it."""
     steady = energy([-9.0 + math.sin(block) for block in range(2400)])
     for heard_s in (35, 95, 155):
         advisor = LandingAdvisor(TELEVISION, 240.0)

@@ -56,7 +56,7 @@ class TestOver:
         assert bench.states(STEP_S, replace(ON_TARGET, integrated=-22.91)) == {}
 
     def test_stays_through_a_pause(self, bench):
-        """Paused, the integrated value stands still, and so does what it says."""
+        """Paused, the integrated value and its alert do not change."""
         bench.play(2.0, OVER)
 
         assert bench.states(30.0, OVER, paused=True) == {"over": "on"}

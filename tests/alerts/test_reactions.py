@@ -71,7 +71,7 @@ def snapshot(**states) -> Snapshot:
 
 
 def is_there(process: int) -> bool:
-    """Whether it runs; one that was killed and that nobody has asked after does not."""
+    """Whether it runs; one that was killed and not waited for does not."""
     try:
         return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
     except FileNotFoundError:
@@ -359,7 +359,7 @@ def test_no_program_sees_the_terminal(tmp_path, engine):
     ],
 )
 def test_what_can_never_run_is_refused_at_the_start(event, command, reason):
-    """The sentence says what is wrong and what to do; nobody learns of it only when it is too loud."""
+    """The sentence says what is wrong and what to do; it comes before the programme is too loud."""
     with pytest.raises(SettingsError) as refused:
         reaction(event, command)
 

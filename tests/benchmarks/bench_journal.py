@@ -1,4 +1,4 @@
-"""What the journal costs whoever measures, what a kill takes, and how much room a pass needs.
+"""What the journal costs the measuring, what a kill takes, and how much room a pass needs.
 
 Run: python tests/benchmarks/bench_journal.py [KILLS]
 """

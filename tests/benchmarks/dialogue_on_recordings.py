@@ -246,7 +246,7 @@ def _wide(language: str) -> Iterator[Frames]:
 
 
 def _spoken(files: list[Path]) -> Iterator[Path]:
-    """All but the one of two seconds and more in which nobody speaks."""
+    """All but the one of two seconds and more without speech."""
     return (file for file in files if file.stem != "tt-monkeys")
 
 

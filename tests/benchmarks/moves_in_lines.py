@@ -1,4 +1,4 @@
-"""How often a run's own lines ask for another move, on real recordings that nobody follows. Run on demand:
+"""How often a run's own lines ask for another move, on real recordings, advice not followed. Run on demand:
 
     python tests/benchmarks/moves_in_lines.py [--half judging] [--count 4]
 

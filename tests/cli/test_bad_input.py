@@ -114,7 +114,7 @@ def test_a_sample_rate_below_what_can_be_measured(capsys, written):
 
 
 def test_more_channels_than_any_layout_has(capsys, written):
-    """64 channels: nobody's weights are guessed, the option that gives them is named."""
+    """64 channels: no weights are guessed; the option that sets them is named."""
     code, (outcome,) = checked(capsys, written("many.wav", tone(1.0, channels=64)))
 
     assert code == 2
@@ -210,7 +210,7 @@ def test_a_layout_that_nobody_knows(capsys, written):
 
 @pytest.mark.slow
 def test_a_layout_of_other_channels_than_the_file_has(capsys, written, refused):
-    """Both counts and the option are named; nobody is told of arrays."""
+    """Both counts and the option are named; arrays are not mentioned."""
     stereo = written("stereo.wav", tone())
     _, (outcome,) = checked(capsys, "--layout", "5.1", stereo)
     live = refused("live", "--file", stereo, "--layout", "5.1", "--no-screen", "--osc-port", "0")

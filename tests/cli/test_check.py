@@ -70,7 +70,7 @@ def test_the_schema_refuses_what_is_not_promised(folder, capsys):
 
 
 def test_several_goals_have_a_verdict_each(folder, capsys):
-    """The first on top, where one goal's verdict stands; each in its order below; one failure fails all."""
+    """The first on top, where one goal's verdict is; each in its order below; one failure fails all."""
     code, (spot,) = checked(
         capsys, "--goal", "r128", "--goal", "premaster", "--goal", "r128", tone("spot.wav")
     )

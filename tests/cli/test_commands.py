@@ -73,7 +73,7 @@ def test_a_live_run_loads_neither_the_rehearsal_nor_what_later_advice_needs():
 
 
 def test_check_passes_what_is_right_and_says_how_to_mend_the_rest(files, capsys):
-    """Exit code 1, the table with both verdicts, and the gain that mends the loud one."""
+    """Exit code 1, the table with both verdicts, and the gain that corrects the loud one."""
     code = main(["check", *files])
     said = capsys.readouterr().out
 

@@ -99,7 +99,7 @@ def test_a_command_that_is_none_is_refused_with_those_there_are(refused):
     ],
 )
 def test_what_is_no_number_is_told_without_jargon(refused, typed, said):
-    """The option and the value; NaN and infinity are times that never end and gains that nobody has."""
+    """The option and the value; NaN and infinity are times that never end and impossible gains."""
     assert said in refused(*typed)
 
 

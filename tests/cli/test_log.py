@@ -73,7 +73,7 @@ def test_an_error_is_kept_with_its_traceback_in_one_line(folder):
 
 
 def test_a_full_disk_costs_lines_and_nothing_else(folder, capfd):
-    """Linux gives a device that is always full: nobody hears of it, least of all the screen."""
+    """Linux gives a device that is always full: no message appears, on the screen least of all."""
     folder.mkdir(parents=True)
     (folder / "sidecar.log").symlink_to("/dev/full")
     with kept_log():
@@ -110,7 +110,7 @@ def test_the_log_turns_over(monkeypatch, folder):
 
 
 def test_a_folder_that_takes_nothing_costs_the_log_alone(monkeypatch, tmp_path):
-    """A file stands where the folder should be: the run goes on."""
+    """A file is where the folder should be: the run goes on."""
     (tmp_path / "taken").write_text("in the way")
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "taken"))
     with kept_log():

@@ -62,7 +62,7 @@ def test_the_set_as_a_table(capsys, folder):
 
 
 def test_no_caution_where_nothing_is_raised(capsys, folder):
-    """A warning that always stands is not read."""
+    """A warning that is always shown is not read."""
     write("loud.wav", tone(-18))
 
     assert "Caution" not in ran(capsys, "match", "loud.wav")[1]

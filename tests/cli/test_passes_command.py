@@ -154,7 +154,7 @@ def test_a_pass_is_forgotten(record, capsys):
 
 
 def test_what_cannot_be_done_is_said_in_one_line(record, tmp_path, capsys):
-    """A missing option, an ending nobody knows, a pass that is not there, a folder that is not there."""
+    """A missing option, an unknown ending, a pass that is not there, a folder that is not there."""
     assert "--to" in refused(capsys, "--export", "1")
     assert ".csv or a .json" in refused(capsys, "--export", "1", "--to", "out.txt")
     assert "no pass 9" in refused(capsys, "--export", "9", "--to", str(tmp_path / "out.csv"))

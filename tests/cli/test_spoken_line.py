@@ -29,7 +29,7 @@ LOUD = Snapshot(
 
 
 def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
-    """The pass that was heard stands as it is, perhaps on the goal: an advice without this would contradict
+    """The measured pass is what it is, perhaps on the goal: an advice without this would contradict
     it."""
     over = Snapshot(
         transport="ended",
@@ -88,7 +88,7 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
     ],
 )
 def test_a_run_is_told_in_sentences(change, expected):
-    """The move first, its caution with it, then where the programme stands; units always there."""
+    """The move first, its caution with it, then the loudness so far; units always there."""
     assert spoken(replace(LOUD, **change)) == expected
 
 

@@ -34,7 +34,7 @@ def made(reading=RIGHT, facts=FACTS, history=None, **changes):
 
 
 def made_check(measured, *goals, file="mix.wav"):
-    """Checked against these goals, as a file that nobody changes."""
+    """Checked against these goals, as a file that does not change."""
     return Checked(
         file, measured, tuple(judge(measured, load_goal(goal)) for goal in goals), FileIdentity(1, 2, 3, 4)
     )

@@ -150,7 +150,7 @@ def test_workers_of_another_version_measure_nothing(dask):
 
 @pytest.mark.slow
 def test_a_scheduler_that_goes_away_ends_the_run_in_words(tmp_path, archive, monkeypatch):
-    """Instead of waiting for it for ever; one that nobody works for is said before that."""
+    """Instead of waiting for it for ever; one without workers is said before that."""
     monkeypatch.setattr(archive_cluster, "_PATIENCE_S", 0.5)
     dask = Dask(tmp_path)
     try:

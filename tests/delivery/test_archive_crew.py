@@ -30,7 +30,7 @@ def ended(file, job):
 
 
 def ended_once(file, job):
-    """Work that somebody else ends, the first time."""
+    """Work that another process ends, the first time."""
     try:
         Path(file).touch(exist_ok=False)
     except FileExistsError:
@@ -40,7 +40,7 @@ def ended_once(file, job):
 
 
 def until_alone(file, job):
-    """Work that writes who does it, and is done when there is nobody left to tell."""
+    """Work that writes who does it, and is done when no receiver is left."""
     parent = os.getppid()
     Path(file).write_text(f"{os.getpid()}")
     while os.getppid() == parent:
@@ -54,7 +54,7 @@ def done(crew, files):
 
 @pytest.mark.slow
 def test_each_file_is_done_once_by_some_process():
-    """None of them this one; at the end nobody is at work."""
+    """None of them this one; at the end none is at work."""
     files = [f"{number}.wav" for number in range(20)]
     crew = MeasuringProcesses(JOB, 3, told_by)
     results = done(crew, files)
@@ -87,7 +87,7 @@ def test_a_process_that_somebody_ends_loses_no_file(tmp_path):
 
 @pytest.mark.slow
 def test_the_processes_end_with_the_one_that_is_killed(tmp_path):
-    """They find nobody to tell, and leave nothing running."""
+    """They have no receiver, and leave nothing running."""
     mark = tmp_path / "pid"
     code = (
         "import sys; from test_archive_crew import JOB, MeasuringProcesses, until_alone\n"

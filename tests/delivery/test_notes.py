@@ -1,4 +1,4 @@
-"""What a file is suspected of, on real files made to be guilty of it."""
+"""Notes on files, on real files made with each defect."""
 
 import numpy as np
 import pytest
@@ -193,7 +193,7 @@ def test_a_lossy_encoding(noted):
 
 
 def test_what_a_file_claims_of_itself_must_be_true(noted, tmp_path):
-    """A broadcast wave file stamped with what it reads is believed; with 0.5 LU more it is not."""
+    """A broadcast wave file stamped with its loudness gets no note; with 0.5 LU more it does."""
     noted(noise())
     path = tmp_path / "mix.wav"
     reading = check_file(str(path), None, [GOAL]).measured.reading

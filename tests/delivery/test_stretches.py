@@ -84,7 +84,7 @@ def test_side_by_side_is_one_by_one(tmp_path, rate_hz, channels, suffix, subtype
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["a.ogg", "a.mp3"])
 def test_what_cannot_be_cut_is_decoded_ahead(tmp_path, name):
-    """Packets of a lossy file are decoded in one row, whoever measures."""
+    """Packets of a lossy file are decoded in one row, in every process."""
     path = tmp_path / name
     soundfile.write(path, 0.5 * programme(44_100, 2)[: 44_100 * 12], 44_100)
 

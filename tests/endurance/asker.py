@@ -11,7 +11,7 @@ PATIENCE_S = 60.0
 
 
 def free_port(kind=socket.SOCK_DGRAM):
-    """A port that nobody had a moment ago."""
+    """A port that was free a moment ago."""
     with socket.socket(socket.AF_INET, kind) as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]

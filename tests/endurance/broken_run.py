@@ -1,4 +1,4 @@
-"""A run whose source breaks in a way that nobody foresaw. Arguments: those of ``sidecar live``."""
+"""A run whose source breaks in an unexpected way. Arguments: those of ``sidecar live``."""
 
 import sys
 

@@ -1,4 +1,4 @@
-"""A signal that numbers its own frames, so that whoever hears it can tell exactly which are missing.
+"""A signal that numbers its own frames, so that a receiver knows exactly which are missing.
 
 Two channels: the left one holds the lower 20 bits of the number, the right one the upper bits and a mark
 that no silence has. As 32-bit floats both are exact.

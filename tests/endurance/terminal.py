@@ -68,7 +68,7 @@ class OwnTerminal:
         os.close(self._master)
 
     def stop_reading(self):
-        """Takes nothing more, as a terminal that is held with Ctrl-S, and is full: whoever writes waits."""
+        """Takes nothing more, as a terminal that is held with Ctrl-S, and is full, so writers wait."""
         self._takes.clear()
         os.write(self._slave, b"\0")  # for a reader that waits for something to read
         assert self._is_held.wait(LIMIT_S)

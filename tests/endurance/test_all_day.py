@@ -91,7 +91,7 @@ def test_what_is_to_come_is_judged_by_the_latest_four_hours():
 
 @pytest.mark.slow
 def test_a_day_is_not_searched_for_rides(advice, monkeypatch):
-    """Neither a pause nor the end of a long run waits minutes for rides that nobody asked for: it says so."""
+    """Neither a pause nor the end of a long run waits minutes for rides not asked for: it says so."""
     advice.push_blocks(heard(4 * HOUR + 10), NOTHING)
     monkeypatch.setattr(advice.advisor, "rides", lambda: pytest.fail("the search began"))
     advice.update_advice(0.0, at_rest=True)

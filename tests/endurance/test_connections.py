@@ -1,4 +1,4 @@
-"""Connections that nobody uses take no descriptor that the run needs."""
+"""Unused connections take no descriptor that the run needs."""
 
 import contextlib
 import resource

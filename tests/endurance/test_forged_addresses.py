@@ -1,4 +1,4 @@
-"""A port that is opened to a network, and datagrams whose senders wrote somebody else's address on them.
+"""A port that is opened to a network, and datagrams with forged sender addresses.
 
 The forged addresses are those of RFC 5737; what would be sent to them is counted and goes nowhere.
 """

@@ -32,7 +32,7 @@ def disk(tmp_path, monkeypatch):
 
 
 def test_a_full_disk_is_said_and_measuring_goes_on(disk, tmp_path):
-    """The notice reaches whoever reads the lines; once there is room the record has no hole."""
+    """The notice is in the lines; once there is room the record has no hole."""
     file = tmp_path / "noise.wav"
     noise = np.random.default_rng(6).standard_normal((60 * RATE_HZ, 2)) * 0.1
     soundfile.write(file, noise, RATE_HZ, subtype="FLOAT")

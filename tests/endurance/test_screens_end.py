@@ -122,7 +122,7 @@ def test_a_run_elsewhere_is_told_that_nobody_looks_any_more(endings, run_elsewhe
     "command", [("rehearse", "--osc-port", "0"), ("review", "mix.wav"), ("screen", "--attach", "127.0.0.1:9")]
 )
 def test_without_a_terminal_there_is_no_screen(command, tmp_path):
-    """One sentence and exit code 2: nobody could end it with a key."""
+    """One sentence and exit code 2: no key could end it."""
     soundfile.write(tmp_path / "mix.wav", np.zeros((RATE_HZ, 2)), RATE_HZ)
     said = subprocess.run(
         [sys.executable, "-m", "sidecar", *command],

@@ -1,4 +1,4 @@
-"""Whole runs killed at any moment and gone on with, against one that nobody killed."""
+"""Whole runs killed at any moment and gone on with, against one that was not killed."""
 
 import json
 import os

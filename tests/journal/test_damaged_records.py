@@ -154,7 +154,7 @@ def test_no_run_goes_on_with_a_damaged_pass(file):
 
 
 def test_a_pass_that_claims_more_than_a_year_asks_for_no_memory(file):
-    """A seal is no proof of sense: whoever can write can seal."""
+    """A valid seal proves no valid content: any program can write one."""
     change(file, "UPDATE passes SET blocks = 1 << 60 WHERE id = 1")
     connection = sqlite3.connect(file)
     with connection:

@@ -204,7 +204,7 @@ def test_passes_are_in_the_order_of_their_ids_when_the_clock_is_set_back(file):
 
 
 def test_a_pass_in_which_nothing_was_heard_leaves_no_trace(journal, file):
-    """Neither one that nobody spoke of, nor one with a mark and no sound."""
+    """Neither an unused one, nor one with a marker and no sound."""
     journal.begin(ABOUT).close_pass()
     entry = journal.begin(ABOUT)
     entry.event(Event(0.0, "marker", "before the sound"))
@@ -268,7 +268,7 @@ def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own
 
 
 def test_who_goes_on_with_a_pass_that_has_grown_since_begins_one_of_its_own(file):
-    """Whoever made it grow goes on with it: the same blocks are never there twice, and nobody stops."""
+    """The process that made it grow continues it: no block is there twice, and no process stops."""
     first, second = Journal(file, period_s=0.02), Journal(file, period_s=0.02)
     theirs = first.begin(ABOUT)
     hear(theirs, np.ones(10))

@@ -233,7 +233,7 @@ def test_what_does_not_fit_into_memory_is_missing_in_few_pieces(tmp_path, opened
 
 
 def test_a_record_that_is_moved_away_is_begun_anew(tmp_path, opened):
-    """What is heard from then on is on record, in place of going where nobody will look for it."""
+    """What is measured from then on is on record, not in a file without a name."""
     file = tmp_path / "data" / "passes.sqlite"
     journal = opened(file)
     entry = journal.begin(ABOUT)

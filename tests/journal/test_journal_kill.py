@@ -44,7 +44,7 @@ def test_nothing_is_lost_that_a_finished_write_had_taken(left):
 
 
 def test_the_record_is_the_undisturbed_programme_up_to_there(records, undisturbed):
-    """Energies and the reading at the end are bit for bit those of a run that nobody killed."""
+    """Energies and the reading at the end are bit for bit those of a run that was not killed."""
     for record in records:
         blocks = record.summary.blocks
         assert undisturbed.energies[:blocks] == record.energy.tolist()

@@ -172,7 +172,7 @@ def test_where_no_snapshots_are_due_none_is_missed(engine, bulb, monkeypatch, tr
 
 @pytest.mark.slow
 def test_a_lamp_that_cannot_be_reached_is_counted_and_holds_up_nobody(engine, bulb):
-    """A port that no datagram may go to stands first; the other lamp still hears."""
+    """The first port refuses every datagram; the other lamp still receives."""
     lamps = start(engine, "lamp=255.255.255.255:9", f"lamp={bulb.place}")
     engine.soon(lamps.offer, snapshot("hot"))
     bulb.hear_until(("/lamp", [1]))

@@ -215,7 +215,7 @@ class TestRefusing:
         assert message == "value is 0.5; it must be a whole number from 0 to 1 for a switch."
 
     def test_a_condition_has_one_place(self, own):
-        """The second would never be seen, so somebody means something else by it."""
+        """The second would never be shown, so it is a mistake."""
         message = refusal(own, toml() + '[[show]]\nwhen = ["over", "hot"]\nvalue = 0.5\n')
 
         assert message.startswith("when is 'hot'; it must be in one [[show]] only")

@@ -226,7 +226,7 @@ def test_no_block_reaches_across_a_splice():
 
 
 def test_a_splice_in_the_middle_of_a_tone_makes_up_no_peak():
-    """The interpolators start from the level that is there, not from a jump that nobody played."""
+    """The interpolators start from the level that is there, not from a jump that was not played."""
     tone = 0.5 * np.sin(2 * np.pi * 997 * np.arange(48_000) / 48_000)[:, None] * np.ones((1, 4))
     meter = StemMeter(48_000, 2)
     for start in range(0, 48_000 - 5_500, 5_507):

@@ -130,7 +130,7 @@ def test_every_alert_has_its_place_in_the_order():
 
 @pytest.mark.parametrize(("value", "expected"), [(-332.8, "−∞"), (-200.0, "−∞"), (-144.5, "−144.5")])
 def test_what_filters_remember_of_sound_is_no_level(value, expected):
-    """Minutes after the last note a filter still holds 1e-16 of it: nobody is to read that as loudness."""
+    """Minutes after the last note a filter still holds 1e-16 of it: that must not be shown as loudness."""
     assert figure(value) == expected
 
 

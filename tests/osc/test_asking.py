@@ -92,7 +92,7 @@ def test_an_address_that_is_no_single_machines_is_refused_in_words(place):
 
 
 def test_listen_prints_what_it_asked_a_sidecar_for():
-    """A whole process beside a port that nobody had told of it."""
+    """A whole process beside a port without a listener for it."""
     with EventLoop() as engine:
         port = OscPort([])
         server = bind("127.0.0.1", 0)

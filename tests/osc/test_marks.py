@@ -67,7 +67,7 @@ def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
 
 
 def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
-    """Even where as many had been set before, and where somebody looked at the history in between."""
+    """Even where as many had been set before, and where the history was read in between."""
     a_pass.play(20)
     a_pass.news()
     a_pass.note("old")

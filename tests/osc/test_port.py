@@ -131,7 +131,7 @@ def test_an_alert_that_changes_does_not_wait_for_the_next_heartbeat(run_port, pe
 
 
 def test_every_target_hears_the_same_and_a_dead_one_holds_up_nobody(run_port, peer):
-    """A port where nobody listens stands first; the others still hear everything."""
+    """The first target has no listener; the others still receive everything."""
     other = Peer()
     nobody = Peer()
     nobody.close()

@@ -208,7 +208,7 @@ class TestStrangers:
         assert [Reset()] == room.asked
 
     def test_the_workstation_may_tell_of_its_faders_and_nothing_else(self):
-        """It was named as the surface, which is no leave to command; nobody else speaks of faders."""
+        """It was named as the surface, which permits no commands; no other sender reports faders."""
         workstation = Surface("mine", "Mine", "/master/level", "/master/now", "db", -60.0, 6.0)
         room = Room(link=link_to(workstation), workstation="198.51.100.7")
         for host in ("198.51.100.7", "198.51.100.8"):
@@ -561,7 +561,7 @@ class TestHostilePackets:
         assert room.asked == []
 
     def test_a_fault_of_our_own_costs_one_packet(self, room):
-        """Whatever nobody foresaw: the next packet is read."""
+        """After any unexpected error the next packet is read."""
 
         def submit(command):
             raise RecursionError(command.verb)

@@ -16,7 +16,7 @@ PATIENCE_S = 240.0  # the first run on a machine compiles the meter
 
 
 def read(url):
-    """The value of a node; nothing while nobody answers or nothing is known."""
+    """The value of a node; none without an answer or a value."""
     try:
         with urllib.request.urlopen(url, timeout=10) as response:
             return json.loads(response.read() or b"{}").get("VALUE")

@@ -143,7 +143,7 @@ def test_a_name_that_was_pointed_at_this_machine_is_refused(serve, host, status)
     ],
 )
 def test_on_a_network_only_names_that_nobody_far_away_can_own_are_answered(serve, host, status):
-    """DNS rebinding again, where the port stands on every address: RFC 6762 §3 keeps .local on the link."""
+    """DNS rebinding again, where the port listens on every address: RFC 6762 §3 keeps .local on the link."""
     assert status == serve(host="0.0.0.0").get("/", Host=host)[0]
 
 

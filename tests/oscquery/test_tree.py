@@ -81,7 +81,7 @@ def test_a_number_that_is_obeyed_has_its_range():
 
 
 def test_a_name_or_a_number_is_a_text_with_an_overload(valid):
-    """A row's ``n`` stands for two ways of saying which stem."""
+    """A row's ``n`` means two ways to name a stem."""
     found = Tree((), (incoming("/stem/fader", "nf", "dB"),)).attributes("/sidecar/stem/fader", None)
 
     valid("node", found)

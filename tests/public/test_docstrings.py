@@ -15,7 +15,7 @@ ERRORS = {name for name in CLASSES if issubclass(getattr(sidecar, name), sidecar
 
 
 def callables():
-    """Public functions, methods and initialisers that somebody wrote, by name."""
+    """Public functions, methods and initialisers that are not generated, by name."""
     for name in sidecar.__all__:
         member = getattr(sidecar, name)
         if inspect.isfunction(member):

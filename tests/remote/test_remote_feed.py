@@ -122,7 +122,7 @@ def moving(path):
 
 @pytest.mark.slow
 def test_the_screen_elsewhere_is_told_what_the_one_here_is_shown(run, feed):
-    """The whole snapshot, stems and moves included, once the programme is paused: it then stands still."""
+    """The whole snapshot, stems and moves included, once the programme is paused: it then stops changing."""
     session = run.session
     wait_for(lambda: session.snapshot().reading.seconds > 20.0 and session.snapshot().build_up)
     feed.send_command(Pause())
@@ -210,7 +210,7 @@ def test_the_goals_are_those_of_the_run(run, feed):
 
 
 def test_a_run_that_is_not_there_is_waited_for():
-    """Something is shown at once, it says what is waited for, and a command says that nobody hears it."""
+    """Something is shown at once, it says what is waited for, and a command is refused."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind(("127.0.0.1", 0))
         place = f"127.0.0.1:{probe.getsockname()[1]}"

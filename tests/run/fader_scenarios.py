@@ -48,7 +48,7 @@ class Fault:
 
 
 class Scenario:
-    """One run. is_honest: whether the workstation says where its fader stands, or anything else."""
+    """One run. is_honest: whether the workstation reports its fader's position, or anything else."""
 
     title, rate_hz, channels, duration_s = "scenario", RATE_HZ, 1, None
 

@@ -69,7 +69,7 @@ def test_what_cannot_be_written_is_said_at_once(tmp_path, name):
 
 
 def test_why_the_system_refuses_a_file_is_said_in_its_own_words(tmp_path):
-    """“System error” tells nobody that a folder is missing."""
+    """“System error” does not say that a folder is missing."""
     with pytest.raises(OutputError, match="No such file or directory"):
         AudioRecorder(tmp_path / "nowhere" / "heard.wav", RATE_HZ, 2)
 

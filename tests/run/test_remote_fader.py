@@ -17,7 +17,7 @@ REPEAT_S = 0.5
 
 
 class Bench:
-    """Audio, a fader that obeys at once and repeats where it stands, and a clock."""
+    """Audio, a fader that moves at once and repeats its position, and a clock."""
 
     def __init__(self, *, at_once=False, fader_db=0.0):
         self.now_s = 100.0

@@ -140,7 +140,7 @@ def test_broken_samples_of_stems_are_counted_on(halves):
 
 @pytest.mark.slow
 def test_a_record_that_the_disk_refuses_to_the_end_is_said(halves, monkeypatch, capfd):
-    """A file stands where the folder should be: everything is measured, and the loss is told."""
+    """A file is where the folder should be: everything is measured, and the loss is reported."""
     (halves / "taken").write_text("in the way")
     monkeypatch.setenv("XDG_DATA_HOME", str(halves / "taken"))
     assert main(live(halves / "first.wav")) == 0

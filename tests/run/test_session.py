@@ -175,7 +175,7 @@ def test_a_rehearsal_that_was_paused_is_measured_to_its_end(monkeypatch):
 
 
 def test_a_pause_is_told_also_while_no_audio_arrives(monkeypatch):
-    """A workstation that stands still gives nothing: the key must then go on with the run, not pause it."""
+    """A stopped workstation sends nothing: the key must then go on with the run, not pause it."""
     nothing, later_s = Block(np.zeros((0, 2), np.float32)), iter(range(100, 200))
     source = Script((0.1, -23.0), lambda: session.send_command(Pause()), nothing, nothing, nothing)
     seen = []
@@ -229,7 +229,7 @@ def test_over_and_hot_are_raised_on_loud_material_and_stand_in_the_history():
 
 
 def test_the_ceiling_is_held_until_it_is_acknowledged():
-    """One hot sample-peak passage; quiet afterwards; the alert stays until somebody has seen it."""
+    """One hot sample-peak passage; quiet afterwards; the alert stays until it is acknowledged."""
     states = []
 
     def look():
@@ -409,7 +409,7 @@ def test_dropped_samples_are_counted_shown_and_kept_out_of_the_measurement():
 
 
 def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
-    """What was played meanwhile nobody can tell: it is said, and nothing is counted or measured across it."""
+    """What was played meanwhile is unknown: this is said, and nothing is counted or measured across it."""
     nap = Block(np.zeros((0, 2), np.float32), slept_s=723.4)
     session, seen = run((5, -23.0), nap, (5, -23.0))
 
@@ -422,7 +422,7 @@ def test_a_sleep_of_the_machine_is_a_gap_and_no_loss():
 
 
 def test_a_sleep_of_the_machine_takes_the_leave_to_move_a_fader():
-    """The clock stands still meanwhile, so that no lost audio tells of it; whoever armed it may be gone."""
+    """The clock stops meanwhile, so no lost audio shows it; the user who armed it may be gone."""
     workstation = Workstation()
     source = Script(
         (2, -18.0),
@@ -608,7 +608,7 @@ def test_a_stem_fader_without_stems_is_answered():
 
 
 class Workstation:
-    """One that obeys at once and says where its fader stands; its time is the programme's."""
+    """One that moves at once and reports its fader; its time is the programme's."""
 
     def __init__(self):
         self.sent = []
@@ -643,7 +643,7 @@ class Workstation:
             self.session.report_fader(FaderFeedback(self.fader_db, at_s))
 
     def is_asked_to(self, command):
-        """A step of a script: somebody sends a command."""
+        """A step of a script: a command arrives."""
         return lambda: self.session.send_command(command)
 
 
@@ -659,7 +659,7 @@ def test_arming_without_a_workstation_is_answered():
 
 @pytest.mark.slow
 def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
-    """Leave, feedback, follow: the positions go out, and the snapshot shows where the fader stands."""
+    """Arming, feedback, follow: the positions are sent, and the snapshot shows the fader."""
     workstation = Workstation()
     source = Script(
         workstation.says(-1.0),
@@ -685,7 +685,7 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
 
 @pytest.mark.slow
 def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
-    """The next pass begins with another fader; whoever still listens to this one is not to be startled."""
+    """The next pass begins with another fader; listeners of this one must not be startled."""
     workstation = Workstation()
     steps = (
         (0.1, -18.0),
@@ -711,7 +711,7 @@ def test_an_armed_fader_is_not_moved_unasked_once_the_pass_is_over():
 
 
 class RepeatingScript(Script):
-    """The same while the workstation repeats twice a second where its fader stands."""
+    """The same while the workstation repeats its fader twice a second."""
 
     def __init__(self, workstation, *steps):
         super().__init__(*steps)
@@ -839,7 +839,7 @@ def test_a_disarm_stops_the_fader_before_the_run_gets_to_it():
 
 
 def test_a_step_on_an_unarmed_workstation_is_left_to_its_own_fader():
-    """Its feedback says where it stands: a step told by key besides would count twice."""
+    """Its feedback reports it: a step logged by key besides would count twice."""
     workstation = Workstation()
     source = Script(workstation.says(-1.0), (2, -23.0), workstation.is_asked_to(Nudge(0.5)), (1, -23.0))
     session = workstation.session = Session(source, fast(remote=workstation.remote))

@@ -73,7 +73,7 @@ class Rig:
             self.rehearsal.told.get(timeout=PATIENCE_S)
 
     def _hear(self):
-        """Takes what the workstation has said, up to the report of where the fader stands now."""
+        """Takes what the workstation has said, up to the report of the fader's present position."""
         end = time.monotonic() + PATIENCE_S
         while time.monotonic() < end:
             with contextlib.suppress(queue.Empty):
@@ -184,7 +184,7 @@ def test_a_hand_on_a_fader_at_rest_takes_it_back(armed, hand):
 
 @pytest.mark.slow
 def test_a_hand_that_holds_against_a_rise_takes_the_fader_back(armed, hand):
-    """In mid-rise a hand pulls down and keeps at it: the rise ends and the hand's place stands."""
+    """In mid-rise a hand pulls down and keeps at it: the rise ends and the fader stays where the hand is."""
     armed.arming.ask(armed.now_s, 3.0)
     armed.play(0.5)
     for _ in range(20):

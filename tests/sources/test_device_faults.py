@@ -222,7 +222,7 @@ def test_a_rate_that_was_asked_for_is_waited_for(audio, monkeypatch):
 
 @pytest.mark.slow
 def test_a_device_that_comes_back_with_other_channels_is_not_taken(audio):
-    """Which of them are those that were measured nobody can tell: it counts as lost, and why is said."""
+    """Which of them were measured is unknown: it counts as lost, and the reason is given."""
     audio(frames=24_000)
     with closing(DeviceSource(patience_s=2.0)) as source:
         audio(channels=8)

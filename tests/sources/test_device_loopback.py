@@ -139,7 +139,7 @@ def test_a_killed_server_leaves_a_gap_of_its_length(loopback, six):
 
 @pytest.mark.slow
 def test_a_hung_server_is_survived(loopback, six):
-    """A stopped server answers nobody, not even a new process; when it goes on, so does the measurement."""
+    """A stopped server answers no process, not even a new one; when it goes on, so does the measurement."""
     blocks = six.blocks()
     take_until(blocks, sounds)
     loopback.signal(signal.SIGSTOP)

@@ -149,7 +149,7 @@ def test_has_no_offset(programme):
 
 
 def test_has_no_clicks(programme):
-    """No step from sample to sample stands out by more than 20 dB from those in the 50 ms about it."""
+    """No step from sample to sample exceeds by more than 20 dB from those in the 50 ms about it."""
     steps = np.abs(np.diff(programme, axis=0)).max(axis=1).astype(np.float64)
     width = RATE_HZ // 20
     around = np.sqrt(signal.oaconvolve(steps**2, np.full(width, 1.0 / width), mode="same").clip(0.0))

@@ -77,7 +77,7 @@ def test_block_size_changes_nothing_but_the_blocks(unity, block_frames):
 
 
 def test_frames_are_float32_in_two_columns():
-    """A block looks as the contract of sources says, and belongs to whoever receives it."""
+    """A block looks as the contract of sources says, and belongs to its receiver."""
     first, second = opening(0.05)
 
     assert (np.dtype(np.float32), (1200, 2), 0) == (first.frames.dtype, first.frames.shape, first.lost)

@@ -16,7 +16,7 @@ LINE = "malona rivemu, dal sonera?"
 
 @pytest.mark.parametrize("person", [NARRATOR, REPORTER, MASTER])
 def test_a_line_lasts_as_announced(person):
-    """Dialogues are laid out before anything is spoken, so that nobody talks over anybody."""
+    """Dialogues are laid out before anything is spoken, so that speakers do not overlap."""
     assert len(speak(person.voice, LINE, draw=1)) == round(spoken_s(LINE, person.voice.pace) * RATE_HZ)
 
 

@@ -79,7 +79,7 @@ def test_a_fader_that_cannot_arrive_says_so_again_and_again(peer):
 
 
 def test_a_hand_on_the_fader_is_told_to_those_who_have_moved_it(peer, rehearsal):
-    """Moved in the workstation itself, or by somebody else: everybody hears it."""
+    """Moved in the workstation itself, or by another surface: all surfaces receive it."""
     peer.send(-0.5)
     rehearsal.told.get(timeout=PATIENCE_S)
     rehearsal.play()

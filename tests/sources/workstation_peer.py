@@ -30,7 +30,7 @@ class SteppedRehearsal(RehearsalSource):
 
 
 class WorkstationPeer:
-    """A surface that moves a workstation's fader and hears where it stands."""
+    """A surface that moves a workstation's fader and receives its position."""
 
     def __init__(self, surface, workstation: SimulatedWorkstation):
         self.surface = surface

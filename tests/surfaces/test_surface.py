@@ -305,11 +305,11 @@ class TestRefusing:
         ],
     )
     def test_a_travel_that_cannot_be_inverted_is_refused(self, own, taper, reason):
-        """A table that turns back, stands still or does not reach the top would move to the wrong level."""
+        """A table that falls, repeats or does not reach the top would move to the wrong level."""
         assert refusal(own, toml(taper=taper)).startswith(reason)
 
     def test_a_travel_for_decibels_is_refused(self, own):
-        """It would mean nothing, so somebody means something else by it."""
+        """It would have no effect, so it is a mistake."""
         message = refusal(own, toml(scale='"db"', taper="[[-10, 0.5], [10, 1]]"))
 
         assert message.endswith('it must be left out where scale is "db".')

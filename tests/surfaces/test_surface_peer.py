@@ -42,7 +42,7 @@ class Rig:
         self.engine.run(self.port.open(server, lambda _command: None, report_fader=self.asked.put))
 
     def send(self, target_db, from_db):
-        """One step of the fader, a quarter of a second after the peer said where it stands."""
+        """One step of the fader, a quarter of a second after the peer reported its position."""
         assert self.fader.open() == ""
         self.fader.confirm(from_db)
         self.now_s += 0.25

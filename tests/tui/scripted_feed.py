@@ -326,7 +326,7 @@ def stems() -> ScriptedFeed:
 
 
 def many_stems(count: int = 12) -> ScriptedFeed:
-    """As many stems as somebody may feed in, up to 16."""
+    """The most stems there may be, up to 16."""
     names = [*_MORE, *(f"spot {n}" for n in range(3, 9))][: count - len(_MIX)]
     moves = {2: _mix_move(-0.4), 6: _mix_move(3.0, "step")}
     more = tuple(Stem(name, -n - 0.5, moves.get(n, Move()), -9.0 - n) for n, name in enumerate(names))

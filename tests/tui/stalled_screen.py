@@ -1,4 +1,4 @@
-"""A run on a terminal that nobody reads: a pseudo-terminal, and a real receiver of its OSC."""
+"""A run on a terminal that is not read: a pseudo-terminal, and a real receiver of its OSC."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class StalledScreen:
         return struct.unpack("i", fcntl.ioctl(self._terminal, termios.FIONREAD, b"\0\0\0\0"))[0]
 
     def stall(self) -> Heard:
-        """Reads nothing more until the terminal is full, so that whoever draws on it waits."""
+        """Reads nothing more until the terminal is full, so that drawing on it waits."""
         full, same = 0, 0
         for _ in range(300):
             heard = self.reading()

@@ -169,7 +169,7 @@ def _scroll_up():
 
 @pytest.mark.slow
 def test_the_goal_list_shows_where_the_programme_would_stand():
-    """Each goal with the offset from it, kept live while somebody chooses."""
+    """Each goal with the offset from it, kept live while the dialog is open."""
     feed = scenes.down()
 
     async def script(pilot):
@@ -191,7 +191,7 @@ def _end_of(options, index):
 
 @pytest.mark.slow
 def test_the_help_explains_each_key_and_comes_from_the_same_table():
-    """A key without an explanation would be a key nobody finds."""
+    """A key without an explanation could not be found."""
     assert len(KEYS) == len(explained())
     assert all(key and meaning for key, meaning in explained())
 

@@ -63,7 +63,7 @@ def test_jumps_go_from_place_to_place_and_end_at_now(at_s, direction, expected):
 
 
 def test_the_window_moves_no_further_than_the_cursor_needs():
-    """The picture stands still while the cursor is inside it, and keeps a tenth before it at the edges."""
+    """The picture does not move while the cursor is inside it, and keeps a tenth before it at the edges."""
     live = window(1000.0, None, 30.0, 100)
     back = around(live, None, 900.0)
 
@@ -103,7 +103,7 @@ def test_the_reading_says_time_levels_and_fader_with_their_units():
 
 
 def test_a_closed_fader_is_off_and_an_unknown_one_is_not_told_of():
-    """A file has no fader; where nobody knows, no figure is invented."""
+    """A file has no fader; where none is known, none is shown."""
     assert _read(_flat(fader_db=-np.inf), 30.0).endswith("fader off")
     assert "fader" not in _read(_flat(fader_db=np.nan), 30.0)
 

@@ -42,7 +42,7 @@ QUESTION = scenes.asking().shown.guess
 
 
 def _cursor(low_s, high_s):
-    """The cursor stands between these moments, both of them included."""
+    """The cursor is between these moments, both of them included."""
     return lambda app: (
         app.controller.cursor.at_s is not None and low_s <= app.controller.cursor.at_s <= high_s
     )

@@ -112,7 +112,7 @@ def test_two_figures_before_the_point_leave_room_for_the_landing():
 
 
 def test_the_end_is_a_verdict_and_the_move_of_the_next_pass():
-    """In place of a large move that nobody can make any more."""
+    """In place of a large move for which it is too late."""
     lines = [line[50:] for line in _lines(scenes.failed(), 80, 7)]
 
     assert lines == [

@@ -95,7 +95,7 @@ def test_in_16_colours_on_a_light_ground_the_darker_of_each_family_is_used():
 
 @pytest.mark.parametrize("inks", [SIXTEEN, LIGHT_SIXTEEN])
 def test_in_16_colours_the_history_differs_from_the_goals_band(inks):
-    """16 colours hold few greys; the history must not drown in the band."""
+    """16 colours hold few greys; the history must differ from the pass zone."""
     assert _number("band", ColorSystem.STANDARD, inks) != _number("fill", ColorSystem.STANDARD, inks)
 
 
@@ -183,14 +183,14 @@ def test_without_colour_the_alarm_stands_out_most(inks):
 
 
 def test_nothing_blinks():
-    """No tone uses the terminal's blinking, whose rate nobody controls (WCAG 2.3.1)."""
+    """No tone uses the terminal's blinking, whose rate is not ours (WCAG 2.3.1)."""
     tones = [f"{ink} on {ground} bold" for ink, ground in itertools.product(COLOURS, ("paper", "over"))]
 
     assert not any(Palette(inks).style(tone).blink for inks in (COLOURS, GREYS) for tone in tones)
 
 
 def test_in_a_dialog_what_is_reversed_stays_reversed():
-    """Dark letters without their light ground would be letters that nobody sees."""
+    """Dark letters without their light ground would be invisible."""
     palette = Palette()
 
     assert palette.style("paper on ceiling bold") == palette.ink("paper on ceiling bold")

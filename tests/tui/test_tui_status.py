@@ -66,7 +66,7 @@ def test_a_narrow_heading_has_the_goals_name_for_its_title_and_keeps_the_target(
     ],
 )
 def test_a_pass_that_is_over_says_what_it_was(change, said):
-    """Nobody was there to be warned: the verdict stands where alerts would, and of OSC nothing is said."""
+    """A file raises no alerts: the verdict is in their place, and OSC is not mentioned."""
     feed = scenes.down()
     reading = replace(feed.shown.reading, **change)
     feed.change(transport="ended", alerts=(), targets=(), reading=reading)
@@ -227,7 +227,7 @@ def test_a_notice_is_worth_more_than_that_osc_goes_nowhere():
 
 
 def test_what_is_said_large_is_not_said_twice():
-    """While the meter is made ready the reason for waiting stands where the move will be."""
+    """While the meter is made ready the reason for waiting is where the move will be."""
     feed = scenes.down()
     feed.change(transport="preparing", notice="Preparing the meter.")
 

@@ -269,7 +269,7 @@ several = st.lists(st.tuples(named, contents), max_size=5)
     data_bytes=st.integers(1, 50),
 )
 def test_any_order_of_chunks_is_kept(tmp_path_factory, build, front, middle, end, history, data_bytes):
-    """Whatever stands where: taken apart by other code, all but fields and fillers is as it was."""
+    """In any order of chunks: taken apart by other code, all but fields and fillers is as it was."""
     fields = [] if history is None else [(b"bext", bext(history=b"h" * history))]
     audio = (b"data", bytes([9]) * data_bytes)
     chunks = (*front, (b"fmt ", FMT), *fields, *middle, audio, *end)
