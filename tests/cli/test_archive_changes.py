@@ -88,7 +88,7 @@ def test_a_stamp_in_place_is_noticed_though_size_and_time_stay(folder, capfd):
 
 
 @pytest.mark.slow
-def test_a_file_that_was_unreadable_and_is_mended_is_listed_as_such(folder, capfd):
+def test_a_file_that_was_unreadable_and_is_readable_again_is_listed_as_such(folder, capfd):
     path = folder / "masters" / "b.wav"
     whole = path.read_bytes()
     path.write_bytes(b"RIFX" + whole[4:100])

@@ -4,7 +4,7 @@ import re
 import statistics
 
 import pytest
-from said import errors, names, sentences, texts, word_count
+from said import ROOT, errors, names, sentences, texts, word_count
 
 LONGEST = {"pages": 30, "help": 22, "screen": 20, "messages": 24}
 """Words of the longest sentence of each group; what is filled in counts as one."""
@@ -56,6 +56,19 @@ def test_the_trade_s_words_are_used():
         for said in texts()
         for word in NOT_SAID
         if re.search(rf"\b{re.escape(word)}\b", re.sub(r"`[^`]*`", "", said.text), re.IGNORECASE)
+    ]
+
+    assert found == []
+
+
+def test_comments_and_docstrings_name_no_persons_where_things_act():
+    found = [
+        f"{file.relative_to(ROOT)}:{number}: {line.strip()}"
+        for room in ("sidecar", "tui", "configs")
+        for file in sorted((ROOT / room).rglob("*.*"))
+        if file.suffix in {".py", ".toml"}
+        for number, line in enumerate(file.read_text(encoding="utf-8").splitlines(), 1)
+        if re.search(r"\b(whoever|nobody|somebody|everybody|(is|are) told|stands|mends)\b", line)
     ]
 
     assert found == []

@@ -56,8 +56,8 @@ _PRIOR_NEWS, _PRIOR_SPREAD_LU = 1.0, 3.5
 """Before anything is measured: one piece of news at the target, and so much scatter round it."""
 
 _ROUGH_MIX_LU = 7.0
-"""Error of a rough mix at which its likelihood has fallen to 1/e; flat inside, steep outside. It stands
-for "within about 6 LU" (common practice, no source)."""
+"""Error of a rough mix at which its likelihood has fallen to 1/e; flat inside, steep outside. It is
+"within about 6 LU" (common practice, no source)."""
 
 _NO_ROUGH_MIX = 0.02
 """Chance, of the best likelihood, that it is no rough mix of this goal at all, but say a finished master of a

@@ -12,11 +12,11 @@ from sidecar.model.units import figure
 
 _LISTED = 20
 """Ours: files of one kind that are named; the rest is counted."""
-_MARKS: dict[Since, str] = {"new": "+", "changed": "~", "mended": "~", "gone": "−", "again": "="}
+_MARKS: dict[Since, str] = {"new": "+", "changed": "~", "readable": "~", "gone": "−", "again": "="}
 _WORDS: dict[Since, str] = {
     "new": "new",
     "changed": "changed",
-    "mended": "readable now",
+    "readable": "readable now",
     "gone": "gone",
     "again": "measured again: other version or layout, or now with dialogue",
 }

@@ -80,9 +80,9 @@ _ON_RECORD = """SELECT place, asked.path, measurements, error IS NOT NULL,
     FROM asked LEFT JOIN files USING (path) WHERE place > ?"""
 _CHANGES = """SELECT place, name, since, before_lufs, integrated_lufs, error
     FROM asked LEFT JOIN files USING (path)
-    WHERE since IS NOT NULL AND (since != 'mended' OR error IS NULL) AND place > ?"""
+    WHERE since IS NOT NULL AND (since != 'readable' OR error IS NULL) AND place > ?"""
 _SINCE = """SELECT since FROM asked LEFT JOIN files USING (path)
-    WHERE place = ? AND (since != 'mended' OR error IS NULL)"""
+    WHERE place = ? AND (since != 'readable' OR error IS NULL)"""
 _KEEP = """INSERT OR REPLACE INTO files VALUES (?1, ?2, ?3, ?4, ?5, ?6,
     1 + coalesce((SELECT measurements FROM files WHERE path = ?1), 0), ?7, ?8, ?9, ?10, ?11, NULL,
     ?12, ?13)"""
@@ -99,7 +99,7 @@ class Due:
     size_bytes: int
 
 
-Since = Literal["new", "changed", "mended", "gone", "again"]
+Since = Literal["new", "changed", "readable", "gone", "again"]
 """What became of a file since the last run: it is new on record, it is another or has other content, it could
 not be read and now can, it is there no more, or it was measured by another version, as another layout, or
 without the dialogue that is asked for now."""
@@ -234,7 +234,7 @@ class Store:
         if seen is None:
             return "gone" if measurements else None, True
         if is_unread:
-            return "mended", True
+            return "readable", True
         is_same = list(identity) == [str(seen.inode), seen.size, seen.changed_ns, seen.status_ns]
         if self._compares_content and digest is not None and identity[1] == seen.size:
             is_same = digest == _digest(path)

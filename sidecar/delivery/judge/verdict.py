@@ -69,12 +69,12 @@ def judge(measured: Measured, goal: Goal, more: Sequence[Finding] = ()) -> Verdi
     faults = [_fault(limit, measured, goal) for limit in broken]
     remedy = None if reading.integrated == SILENCE else remedy_for(reading, goal)
     off = any(limit.name != "damage" for limit in broken)
-    mending = remedy_findings(reading, goal, remedy) if remedy and off else []
+    remedies = remedy_findings(reading, goal, remedy) if remedy and off else []
     noted = [_judged_note(note, goal) for note in (*notes(measured, goal), *more)]
     faults += [*rule_findings(measured, goal.delivery)] if goal.delivery else []
     faults += [finding for finding in noted if finding.kind == "fault"]
     rest = (finding for finding in noted if finding.kind != "fault")
-    found = (*faults, *mending, *rest)
+    found = (*faults, *remedies, *rest)
     return Verdict(goal, tuple(replace(finding, clock=measured.clock) for finding in found), remedy)
 
 
