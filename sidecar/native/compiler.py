@@ -37,8 +37,8 @@ def _part_type(part: Part[Any, Any], _context: Any) -> Any:
 
 def part_dispatcher(function: Callable[..., Any], options: dict[str, Any]) -> Any:
     """Returns a function that kernels can call."""
-    compile_as: Any = numba.njit
-    return compile_as(nogil=True, _nrt=False, **options)(function)
+    compile_as: Any = numba.jit
+    return compile_as(**_OPTIONS, **options)(function)
 
 
 def whole_dispatcher(function: Callable[..., Any]) -> Any:
