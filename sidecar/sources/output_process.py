@@ -99,11 +99,17 @@ def _start_of(pid: int) -> str:
 
 
 def remove_left(server: PulseServer) -> None:
-    """Removes what processes that have ended left on the server."""
+    """Removes what processes that have ended left on the server, and waits until the outputs are gone."""
+    removed = set()
     for module in server.modules():
         mark = re.search(rf"{re.escape(MAKER)}=(\d+:\d+)", module.arguments)
         if mark and not is_running(mark[1]):
             server.unload_module(module.index)
+            removed.update(re.findall(r"sink_name=(\S+)", module.arguments))
+    end_s = time.monotonic() + _APPEAR_S
+    # PipeWire lists an output for a moment after its module is unloaded.
+    while any(sink.name in removed for sink in server.sinks()) and time.monotonic() < end_s:
+        server.iterate()
 
 
 class MadeOutput:
