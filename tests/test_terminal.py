@@ -58,9 +58,9 @@ def test_a_rehearsal_is_run_paused_reset_and_left_on_a_real_terminal(terminal):
     terminal.type(f"{sys.executable} -m sidecar rehearse --osc-port 0; echo left with $?", "Enter")
     terminal.wait_for("measuring", "now: down", "dB")
     terminal.type("Space")
-    terminal.wait_for("paused")
+    terminal.wait_for("‖ paused")  # the history says "paused" a moment earlier
     terminal.type("Space")
-    terminal.wait_for("measuring")
+    terminal.wait_for("● measuring")
     terminal.type("r")
     terminal.wait_for("y")
     terminal.type("y")

@@ -288,8 +288,9 @@ class Session:
             meter.change_rate(self._source.rate_hz, *self._advice.advisor.metered)
             self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
             self._first_sound = self._first_sound and FirstSound(self._new_meter())
-        if len(block.frames):
-            self._frames += len(block.frames)
+        self._frames += len(block.frames)
+        is_halted = meter.is_paused and isinstance(self._source, PlayedSource)
+        if len(block.frames) or is_halted:  # what was halted on purpose has lost nothing
             self._audio_s = self._clock()
         if self._first_sound and not meter.is_paused:
             block = self._from_first_sound_on(block, self._first_sound)

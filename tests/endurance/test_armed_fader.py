@@ -85,6 +85,14 @@ class Run:
             touch()
             settle(2.0)
 
+    def raise_to(self, workstation, level_db, rest_s=0.0):
+        """Asks until the fader has risen there: a busy machine may answer too late, which disarms."""
+        while workstation.fader_db < level_db - 0.1:
+            self.arm()
+            settle(rest_s)
+            self.send("/sidecar/nudge", level_db - workstation.fader_db)
+            self.wait_for(lambda: workstation.fader_db > level_db - 0.1 or not self.is_armed)
+
     def wait_for(self, enough):
         end_s = time.monotonic() + LIMIT_S
         while not enough():
@@ -376,11 +384,7 @@ def test_a_workstation_that_is_silent_at_rest_is_asked_and_one_that_vanishes_is_
     """Armed without a touch, moved after three seconds at rest; then no question is answered any more."""
     with Workstation(-20.0, repeat_s=None) as workstation, Run(quiet, workstation, surface=asking) as run:
         workstation.report_to(run.address)
-        while workstation.fader_db < -19.1:  # a busy machine may answer too late, which disarms
-            run.arm()
-            settle(3.0)
-            run.send("/sidecar/nudge", -19.0 - workstation.fader_db)
-            run.wait_for(lambda: workstation.fader_db > -19.1 or not run.is_armed)
+        run.raise_to(workstation, -19.0, rest_s=3.0)
         run.arm()
         settle(2.0)
         workstation.is_mute = True
@@ -395,9 +399,8 @@ def test_a_workstation_that_is_silent_at_rest_is_asked_and_one_that_vanishes_is_
 def test_a_touch_and_a_tenth_of_a_decibel_each_disarm(quiet, asking):
     with Workstation(-20.0) as workstation, Run(quiet, workstation, surface=asking) as run:
         workstation.report_to(run.address)
+        run.raise_to(workstation, -19.5)
         run.arm()
-        run.send("/sidecar/nudge", 3.0)
-        run.wait_for(lambda: workstation.fader_db > -19.5)
         workstation.touch()
         run.wait_for(lambda: not run.is_armed)
         touched, arrived = run.notice, len(workstation.arrivals)

@@ -41,7 +41,6 @@ def many_descriptors():
     resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
-@pytest.mark.xfail(strict=False, reason="real processes beside others on a busy machine: not steady yet")
 @pytest.mark.slow
 @pytest.mark.parametrize("option", ["--osc-tcp", "--discovery-port"])
 def test_idle_connections_without_number_keep_nothing_from_a_run(tone, tmp_path, many_descriptors, option):

@@ -8,7 +8,7 @@ from fader_scenarios import Scenario
 
 pytestmark = pytest.mark.slow
 
-SCENARIOS = 40
+SCENARIOS = 20
 SLICE = 10
 
 

@@ -168,6 +168,7 @@ def test_a_rehearsal_that_was_paused_is_measured_to_its_end(monkeypatch):
     paused = [shown for shown in seen if shown.transport == "paused"]
     assert len(paused) >= 50
     assert {shown.reading.seconds for shown in paused} == {paused[0].reading.seconds}
+    assert {alert.state for shown in paused for alert in shown.alerts if alert.name == "lost"} == {"off"}
     assert source.left_s == 0.0
     assert seen[-1].transport == "ended"
     assert seen[-1].reading.seconds == pytest.approx(3.0, abs=0.1)

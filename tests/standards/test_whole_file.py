@@ -25,7 +25,7 @@ CLASS_LU = 0.005
 """Short-term values are counted in classes as wide as this."""
 LOUDNESSES = ("momentary", "short_term", "integrated", "max_momentary", "max_short_term")
 
-bounded = settings(derandomize=True, deadline=None, max_examples=25)
+bounded = settings(derandomize=True, deadline=None, max_examples=15)
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def audible(loudness):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
-@settings(bounded, max_examples=12)
+@settings(bounded, max_examples=8)
 @example(VALUE_AT_THE_GATE, [5000])
 @given(programme=programmes, sizes=block_sizes)
 def test_streaming_reads_what_the_whole_file_holds(rate_hz, programme, sizes):
