@@ -13,6 +13,7 @@ from sidecar.settings.taste import AT_FIRST
 from tui.app import SidecarApp, make_app
 from tui.drawing.cells import text_of
 from tui.keys import KEYS
+from tui.screens.main import MainScreen
 from tui.widgets.panel import Panel
 
 COMPACT = (80, 24)
@@ -38,7 +39,7 @@ def drive(
 
     async def run() -> None:
         async with app.run_test(size=size) as pilot:
-            await until(pilot, lambda: bool(shown(app)), "the first drawing")
+            await until(pilot, lambda: bool(shown(app)) and _has_a_view(app), "the first drawing")
             await script(pilot)
 
     asyncio.run(run())
@@ -67,6 +68,12 @@ def shown(app: SidecarApp) -> str:
     """The text of all panels, top to bottom."""
     panels = app.screen_stack[1].query(Panel) if len(app.screen_stack) > 1 else ()
     return "\n".join(text_of(row) for panel in panels for row in panel.rows)
+
+
+def _has_a_view(app: SidecarApp) -> bool:
+    """Whether the run was read: before that, keys that depend on it do nothing."""
+    main = app.screen_stack[1]
+    return isinstance(main, MainScreen) and main._view is not None
 
 
 def rows_shown(app: SidecarApp) -> int:
