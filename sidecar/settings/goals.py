@@ -12,6 +12,8 @@ from sidecar.settings import toml
 from sidecar.settings.delivery_rules import DeliveryRules, rules_from
 from sidecar.settings.toml import line, number, unusable, word
 
+USUAL_GOAL = "r128"
+"""The goal of a command to which none is given."""
 _DIGITS = 6
 """A sum of decimal figures as a person would reckon it: without it, -23.1 + 0.8 is no longer -22.3."""
 

@@ -20,14 +20,13 @@ from sidecar.delivery.measure.part import Scope, clock_of, marked_parts, part_be
 from sidecar.errors import OutputError, SettingsError, SidecarError
 from sidecar.model.foreign_text import printable
 from sidecar.model.timecode import FRAME_RATES
-from sidecar.settings.goals import Goal, load_goal
+from sidecar.settings.goals import USUAL_GOAL, Goal, load_goal
 from sidecar.sources.sound_file import refuse_irregular
 
 if TYPE_CHECKING:
     from sidecar.delivery.report.files import Reports
 
 PASS, FAIL, UNREADABLE = 0, 1, 2
-_USUAL_GOAL = "r128"
 
 
 def run(options: argparse.Namespace) -> int:
@@ -40,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
     _refuse_parts(options)
     if options.dialogue:
         detector_version()  # refuses what cannot be done before anything is measured
-    goals = _goals(options.goal or [_USUAL_GOAL])
+    goals = _goals(options.goal or [USUAL_GOAL])
     names = named_files(options)
     if options.archive:
         from sidecar.cli.commands.check_archive import check_archive  # what one file needs nothing of

@@ -33,7 +33,7 @@ from sidecar.delivery.match.render import Terms
 from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import OutputError, SettingsError, SidecarError, SourceError
 from sidecar.model.readings import SILENCE
-from sidecar.settings.goals import Goal, load_goal
+from sidecar.settings.goals import USUAL_GOAL, Goal, load_goal
 from sidecar.wave.file_identity import FileIdentity, unchanged
 
 DONE, NOT_ALL, FAULTY = 0, 1, 2
@@ -42,7 +42,6 @@ CAUTION = (
     "Caution: raised gain can hurt ears and loudspeakers. Turn the monitors down before you play a raised "
     "file."
 )
-_USUAL_GOAL = "r128"
 _OF_THE_FORMAT = frozenset(("sample rate", "bit depth", "layout"))
 """What a delivery rule is about that no gain changes."""
 _WHOLE_SET = "No copy written: the gain of a sequence needs all of its files."
@@ -51,7 +50,7 @@ _WHOLE_SET = "No copy written: the gain of a sequence needs all of its files."
 def run(options: argparse.Namespace) -> int:
     """Measures the set, works out the gains, and writes the copies where asked to."""
     _refuse_contradictions(options)
-    goal = load_goal(options.goal or _USUAL_GOAL)
+    goal = load_goal(options.goal or USUAL_GOAL)
     found = found_files(options, None if options.write is None else Path(options.write))
     paths = [Path(file) for file in found]
     targets = _targets(options, paths, [*found.values()])

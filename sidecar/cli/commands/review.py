@@ -12,9 +12,7 @@ from sidecar.delivery.measure.whole_file import Measured, measure
 from sidecar.errors import RecordError, SidecarError
 from sidecar.journal import reader
 from sidecar.run.review import Review, past_of_file, past_of_record
-from sidecar.settings.goals import load_goal
-
-_USUAL_GOAL = "r128"
+from sidecar.settings.goals import USUAL_GOAL, load_goal
 
 
 def run(options: argparse.Namespace) -> int:
@@ -30,7 +28,7 @@ def _review(options: argparse.Namespace) -> Review:
     goal = None if options.goal is None else load_goal(options.goal)
     if options.what is not None and not options.what.isdecimal():
         past = past_of_file(_measured(Path(options.what), options.layout))
-        return Review(past, goal or load_goal(_USUAL_GOAL))
+        return Review(past, goal or load_goal(USUAL_GOAL))
     record = reader.latest() if options.what is None else reader.load(int(options.what))
     if record is None:
         raise RecordError("No pass on record yet. Give a sound file: sidecar review mix.wav")

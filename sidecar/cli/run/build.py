@@ -41,7 +41,7 @@ from sidecar.run.options import SCREEN_HZ, UPDATE_HZ, RunOptions
 from sidecar.run.remote_fader import RemoteFader
 from sidecar.run.session import Session
 from sidecar.run.stem_faders import Mix
-from sidecar.settings.goals import Goal, goal_named, load_goal
+from sidecar.settings.goals import USUAL_GOAL, Goal, goal_named, load_goal
 from sidecar.settings.taste import remembered
 from sidecar.sources import Source
 
@@ -51,7 +51,6 @@ if TYPE_CHECKING:
     from sidecar.speech.model import SpeechModel
     from tui.controller import RunKind
 
-_USUAL_GOAL = "r128"
 _SLOWEST_HZ, _FASTEST_HZ = 1.0, 50.0
 
 
@@ -184,7 +183,7 @@ def _goal(options: argparse.Namespace, resumed: Record | None) -> Goal:
     if _has_screen(options) and (name := remembered().goal):
         with contextlib.suppress(SettingsError):  # its file may be gone
             return goal_named(name)
-    return load_goal(_USUAL_GOAL)
+    return load_goal(USUAL_GOAL)
 
 
 def _lines(
