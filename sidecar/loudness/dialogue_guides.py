@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
-from sidecar.loudness.limits import is_over, is_under
+from sidecar.loudness.limits import Side, side_of
 from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness, DialogueOrigin
-from sidecar.model.units import figure
+from sidecar.model.units import figure, percent
 from sidecar.settings.goals import Goal
 
-Side = Literal["under", "inside", "over"]
 _NAMES: dict[DialogueOrigin, str] = {
     "stem": "Dialogue",
     "detector": "Detected dialogue",
@@ -22,16 +19,14 @@ def loudness_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
     least, most = goal.least_dialogue_lufs, goal.most_dialogue_lufs
     if not dialogue.is_measured or (least is None and most is None):
         return None
-    if is_over(dialogue.dialogue_lufs, most):
-        return "over"
-    return "under" if least is not None and is_under(dialogue.dialogue_lufs, least) else "inside"
+    return side_of(dialogue.dialogue_lufs, least, most)
 
 
 def ldr_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
     """Returns where the loudness-to-dialogue ratio is; None without a guide or a figure."""
     if not dialogue.is_measured or goal.ldr_guide_lu is None:
         return None
-    return "over" if is_over(dialogue.ldr_lu, goal.ldr_guide_lu) else "inside"
+    return side_of(dialogue.ldr_lu, None, goal.ldr_guide_lu)
 
 
 def loudness_guide(goal: Goal) -> str:
@@ -53,14 +48,14 @@ def origin(dialogue: DialogueLoudness) -> str:
         case "stem":
             return f"on the stem {dialogue.stem}"
         case "detector":
-            return f"automatic detection, {100.0 * dialogue.confidence:.0f} % sure"
+            return f"automatic detection, {percent(dialogue.confidence)} sure"
         case "markers":
             return "marked by hand"
 
 
 def share(dialogue: DialogueLoudness) -> str:
     """Returns how much of the time has dialogue."""
-    return f"in {100.0 * dialogue.speech_share:.0f} % of the time"
+    return f"in {percent(dialogue.speech_share)} of the time"
 
 
 def in_words(dialogue: DialogueLoudness, goal: Goal) -> str:

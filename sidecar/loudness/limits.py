@@ -8,6 +8,7 @@ other or what is read beside them.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,9 @@ from numpy.typing import NDArray
 from sidecar.model.readings import SILENCE, FloatArray, Reading
 from sidecar.model.verdict import CheckedLimit, LimitName, PassVerdict
 from sidecar.settings.goals import Goal
+
+Side = Literal["under", "inside", "over"]
+"""A value against what is allowed."""
 
 
 def excess(value: float, limit: float) -> float:
@@ -27,9 +31,16 @@ def is_over(value: float, limit: float | None) -> bool:
     return limit is not None and round(value, 1) > round(limit, 1)
 
 
-def is_under(value: float, limit: float) -> bool:
-    """Whether *value* is shown as lower than *limit*."""
-    return round(value, 1) < round(limit, 1)
+def is_under(value: float, limit: float | None) -> bool:
+    """Whether *value* is shown as lower than *limit*; nothing is under a limit that there is not."""
+    return limit is not None and round(value, 1) < round(limit, 1)
+
+
+def side_of(value: float, low: float | None, high: float | None) -> Side:
+    """*value* against *low* … *high*, both included; None for no limit."""
+    if is_under(value, low):
+        return "under"
+    return "over" if is_over(value, high) else "inside"
 
 
 def are_over(values: FloatArray, limit: float) -> NDArray[np.bool_]:

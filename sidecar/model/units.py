@@ -49,6 +49,11 @@ def figure(value: float) -> str:
     return "−∞" if rounded <= NOTHING_DB else f"{rounded:.1f}".replace("-", "−")
 
 
+def percent(share: float) -> str:
+    """A share, 0 to 1, to text in whole percent."""
+    return f"{round(100.0 * share)} %"
+
+
 def window_figure(value: float, window_s: float, seconds: float) -> str:
     """As :func:`figure`; a dash where a programme of so many seconds is shorter than the window, so that
     there is no such value."""

@@ -5,6 +5,7 @@ import math
 import pytest
 from scripted_feed import BROADCAST, EXCHANGE, SPEECH
 
+from sidecar.loudness.limits import side_of
 from tui.drawing import wording
 
 
@@ -44,7 +45,7 @@ def test_zero_lu_is_minus_23_lufs():
 )
 def test_both_ends_of_the_tolerance_pass(value, expected):
     """EBU R 128 V5 i): ±0.2 LU is allowed, judged as shown: the sum −23.0 + 0.2 must not call −22.8 over."""
-    assert wording.side_of(value, BROADCAST.lowest_lufs, BROADCAST.highest_lufs) == expected
+    assert side_of(value, BROADCAST.lowest_lufs, BROADCAST.highest_lufs) == expected
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from sidecar.loudness.limits import Side
 from tui.drawing.cells import Cells, Row, Tone
-from tui.drawing.wording import SHAPES, Side, signed
+from tui.drawing.wording import SHAPES, signed
 
 GRADUATION_LU = (1.0, 3.0, 9.0, 18.0)
 """Labelled offsets to both sides besides the reach; 9 and 18 are ends of scales in EBU Tech 3341 §2.7."""

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
-from sidecar.loudness.limits import is_over, is_under
+from sidecar.loudness.limits import Side
 from sidecar.model import units
 from sidecar.model.units import NOTHING_DB, figure
 from sidecar.settings.goals import Goal
-
-Side = Literal["under", "inside", "over"]
-"""A value against what is allowed; also the ink it is drawn with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +61,6 @@ def bare_level(lufs: float, goal: Goal, *, relative: bool) -> str:
 def unit(goal: Goal, *, relative: bool) -> str:
     """The unit that :func:`level` writes."""
     return "LU" if relative else goal.unit
-
-
-def side_of(value: float, low: float, high: float) -> Side:
-    """*value* against *low* … *high*, both included."""
-    if is_under(value, low):
-        return "under"
-    return "over" if is_over(value, high) else "inside"
 
 
 def clock(seconds: float) -> str:

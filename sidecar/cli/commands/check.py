@@ -14,7 +14,7 @@ from sidecar.cli.results.check_json import as_json, schema_text
 from sidecar.cli.results.check_table import show
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.progress import Interrupted, each
-from sidecar.delivery.judge.checking import Checked, Extra, Unread, check_file, with_marked_dialogue
+from sidecar.delivery.judge.checking import Checked, Unread, check_file, extras, with_marked_dialogue
 from sidecar.delivery.measure.dialogue import detector_version
 from sidecar.delivery.measure.part import Scope, clock_of, marked_parts, part_between
 from sidecar.errors import OutputError, SettingsError, SidecarError
@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
         part = part_between(path, options.from_, options.to, clock)
         checked = check_file(
             *(file, options.layout, goals, report_share, workers),
-            also=_also(options),
+            also=extras(dialogue=options.dialogue, coding=options.encoded),
             scope=Scope(part, clock),
         )
         if options.parts:
@@ -96,11 +96,6 @@ def run(options: argparse.Namespace) -> int:
     if len(measured) < len(outcomes):
         return UNREADABLE
     return PASS if all(checked.passes for checked in measured) else FAIL
-
-
-def _also(options: argparse.Namespace) -> list[Extra]:
-    asked: dict[Extra, bool] = {"dialogue": options.dialogue, "coding": options.encoded}
-    return [extra for extra, is_asked in asked.items() if is_asked]
 
 
 def _reports(options: argparse.Namespace) -> Reports | None:

@@ -14,7 +14,7 @@ from sidecar.delivery.judge.dialogue_note import dialogue_figures
 from sidecar.delivery.judge.findings import MARKS
 from sidecar.delivery.judge.verdict import findings_by_goal
 from sidecar.model.foreign_text import printable
-from sidecar.model.units import figure
+from sidecar.model.units import figure, percent
 from sidecar.settings.goals import Goal
 
 
@@ -79,7 +79,7 @@ def _named(broken: Unread) -> str:
 def _dialogue(checked: Checked, unit: str) -> Text:
     """Its dialogue loudness, and how much of the time automatic detection found speech in."""
     found = checked.dialogue[0].loudness
-    figures = f"{dialogue_figures(found, unit)}, speech in {round(100.0 * found.speech_share)} % (automatic)"
+    figures = f"{dialogue_figures(found, unit)}, speech in {percent(found.speech_share)} (automatic)"
     if found.is_measured and not found.is_sure:
         figures += ": unsure"
     return Text.assemble(f"{MARKS['note']} ", (printable(checked.file), "bold"), f": {figures}")

@@ -17,7 +17,7 @@ from typing import Any, Literal
 from sidecar.delivery.batch.packing import unpack
 from sidecar.delivery.batch.work import Job, Result
 from sidecar.delivery.judge.checking import Checked, Outcome, Unread
-from sidecar.delivery.judge.dialogue_note import dialogue_note
+from sidecar.delivery.judge.dialogue_note import dialogue_notes
 from sidecar.delivery.judge.verdict import judge
 from sidecar.delivery.measure.fingerprint import Fingerprint
 from sidecar.errors import OutputError, RecordError, SourceError
@@ -315,10 +315,7 @@ class Store:
             self.keep(Unread(os.fsdecode(path), f"{os.fsdecode(path)}: {again}"))  # the next run finds it due
             return Unread(file, f"{file}: {again}")
         dialogue = tuple(kept_dialogue) if self._with_dialogue else ()
-        verdicts = (
-            judge(measured, goal, (*more, *(dialogue_note(each.loudness, goal) for each in dialogue)))
-            for goal in self._goals
-        )
+        verdicts = (judge(measured, goal, (*more, *dialogue_notes(dialogue, goal))) for goal in self._goals)
         return Checked(file, measured, tuple(verdicts), identity, tuple(more), dialogue=dialogue)
 
     def _is_row_of(self, id: int, path: bytes) -> bool:

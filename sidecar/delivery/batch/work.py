@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from sidecar.delivery.batch.packing import pack
-from sidecar.delivery.judge.checking import Extra, Unread, check_file, known_by
+from sidecar.delivery.judge.checking import Unread, check_file, extras, known_by
 from sidecar.delivery.measure.dialogue import detector_version
 from sidecar.delivery.measure.whole_file import MEASURING
 from sidecar.errors import SidecarError
@@ -70,7 +70,7 @@ def measured(file: str, job: Job) -> Result:
     """Returns the result of one file, or why it cannot be measured: nothing is raised, no pipe is read."""
     try:
         refuse_irregular(Path(file))
-        also: list[Extra] = ["dialogue"] if job.with_dialogue else []
+        also = extras(dialogue=job.with_dialogue)
         checked = check_file(file, job.layout, job.goals, workers=job.workers, also=also)
         digest = known_by(checked).sha256 if job.with_digest else None
     except SidecarError as error:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from sidecar.delivery.judge.coding_note import coding_note
-from sidecar.delivery.judge.dialogue_note import dialogue_note
+from sidecar.delivery.judge.dialogue_note import dialogue_note, dialogue_notes
 from sidecar.delivery.judge.findings import Finding
 from sidecar.delivery.judge.verdict import Verdict, judge
 from sidecar.delivery.measure.coding import Coded, coded
@@ -111,8 +111,13 @@ def check(
         The dialogue is asked for, and the package that finds speech is not installed.
     """
     goals = [each if isinstance(each, Goal) else load_goal(each) for each in (goal, *more_goals)]
-    also: list[Extra] = ["dialogue"] if dialogue else []
-    return check_file(os.fspath(path), layout, goals, progress, workers, also=also)
+    return check_file(os.fspath(path), layout, goals, progress, workers, also=extras(dialogue=dialogue))
+
+
+def extras(*, dialogue: bool = False, coding: bool = False) -> tuple[Extra, ...]:
+    """Returns those of the extras that are asked for."""
+    asked: dict[Extra, bool] = {"dialogue": dialogue, "coding": coding}
+    return tuple(extra for extra, is_asked in asked.items() if is_asked)
 
 
 def check_file(
@@ -147,7 +152,7 @@ def check_file(
     for goal in goals:
         before_dbtp = measured.reading.max_true_peak
         coding = () if made is None else (coding_note(made, before_dbtp, goal, scope.clock),)
-        verdicts.append(judge(measured, goal, (*notes, *_dialogue_notes(dialogue, goal), *coding)))
+        verdicts.append(judge(measured, goal, (*notes, *dialogue_notes(dialogue, goal), *coding)))
     return Checked(file, measured, tuple(verdicts), seen, notes, made, scope.part, dialogue)
 
 
@@ -161,10 +166,6 @@ def with_marked_dialogue(checked: Checked, parts: Sequence[Part]) -> Checked:
         for verdict in checked.verdicts
     )
     return replace(checked, verdicts=verdicts, dialogue=(*checked.dialogue, marked))
-
-
-def _dialogue_notes(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[Finding]:
-    return (dialogue_note(each.loudness, goal) for each in dialogue)
 
 
 class _Stages:

@@ -14,7 +14,7 @@ from sidecar.delivery.report.scales_sheet import scale_sheet
 from sidecar.delivery.report.sheet import SHAPES, Shape
 from sidecar.loudness.limits import excess, is_over, is_under
 from sidecar.model.readings import MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
-from sidecar.model.units import figure, window_figure
+from sidecar.model.units import figure, percent, window_figure
 from sidecar.settings.goals import Goal
 
 
@@ -114,7 +114,7 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
 def _dialogue_rows(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[_Row]:
     for loudness in (each.loudness for each in dialogue):
         by_hand = loudness.found_by == "markers"
-        remark = "by cue markers" if by_hand else f"automatic, {round(100.0 * loudness.confidence)} % sure"
+        remark = "by cue markers" if by_hand else f"automatic, {percent(loudness.confidence)} sure"
         if not loudness.is_sure:
             remark += ": unsure"
         if not loudness.is_measured:

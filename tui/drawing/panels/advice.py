@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sidecar.loudness.limits import find_verdict
+from sidecar.loudness.limits import Side, find_verdict, side_of
 from sidecar.model.advice import Advice as ModelAdvice
 from sidecar.model.advice import State
 from sidecar.model.headline import ALL_STEMS, chosen, chosen_move, first_stem
@@ -40,8 +40,8 @@ class Advice:
     """Where the fader is, and where the move takes it."""
     landing: str = ""
     likely: str = ""
-    landing_side: wording.Side = "inside"
-    landing_ink: wording.Side = "inside"
+    landing_side: Side = "inside"
+    landing_ink: Side = "inside"
     from_top: str = ""
     """The move that lands a whole pass."""
     note: str = ""
@@ -63,13 +63,13 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     return _programme(snapshot, relative=relative)
 
 
-def landing_side(goal: Goal, move: Move) -> wording.Side:
+def landing_side(goal: Goal, move: Move) -> Side:
     """Returns where the landing is against what the goal accepts, as shown. It has no memory, since the
     advice changes at looks only."""
-    return wording.side_of(move.landing, goal.lowest_lufs, goal.highest_lufs)
+    return side_of(move.landing, goal.lowest_lufs, goal.highest_lufs)
 
 
-def landing_ink(snapshot: Snapshot, move: Move) -> wording.Side:
+def landing_ink(snapshot: Snapshot, move: Move) -> Side:
     """Returns the ink of the landing of *move*, wherever it is drawn. One that more is to come for, or that
     nothing is to be done about yet, is drawn as if inside: no calm word is beside a colour of alarm."""
     said = snapshot.advice

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sidecar.loudness import dialogue_guides
+from sidecar.loudness.limits import Side
 from sidecar.model.dialogue import LEAST_SPEECH_S, DialogueLoudness
 from sidecar.model.readings import MONO_LOSS_LIMIT_DB, Reading
 from sidecar.settings.goals import Goal
@@ -66,7 +67,7 @@ def dialogue_figures(view: View, dialogue: DialogueLoudness) -> Row:
     )
 
 
-def _beside_guide(text: str, side: dialogue_guides.Side | None) -> tuple[str, Tone]:
+def _beside_guide(text: str, side: Side | None) -> tuple[str, Tone]:
     if side is None or side == "inside":
         return text, "dim"
     return f"{wording.SHAPES[side]} {text}", f"{side} bold"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import accumulate
 
-from sidecar.loudness.limits import is_over
+from sidecar.loudness.limits import is_over, side_of
 from sidecar.model.readings import Reading
 from sidecar.settings.goals import Goal
 from tui.drawing import wording
@@ -66,6 +66,6 @@ def _tolerance(goal: Goal) -> str:
 def _offset(goal: Goal, reading: Reading) -> tuple[str, Tone]:
     if not math.isfinite(reading.integrated):
         return "nothing yet", "dim"
-    side = wording.side_of(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
+    side = side_of(reading.integrated, goal.lowest_lufs, goal.highest_lufs)
     offset = f"{wording.SHAPES[side]} {wording.signed(reading.integrated - goal.target_lufs)} LU"
     return (f"{offset} △", "ceiling") if is_over(reading.max_true_peak, goal.ceiling_dbtp) else (offset, side)

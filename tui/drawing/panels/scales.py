@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sidecar.loudness.limits import is_over
+from sidecar.loudness.limits import Side, is_over
 from sidecar.model.headline import chosen
 from tui.drawing import wording
 from tui.drawing.blocks import LOWER
@@ -54,7 +54,7 @@ class _Measure:
     lufs: float
     low: float
     high: float
-    side: wording.Side
+    side: Side
     highest: float | None = None
     over_shape: str = ""
     """The shape of the alert that begins above *high*, where it is not that of "over"."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from sidecar.loudness.limits import is_over, is_under
+from sidecar.loudness.limits import Side, is_over, is_under, side_of
 from sidecar.model.snapshot import Snapshot
 from sidecar.settings.goals import Goal
 from tui.drawing.panels.overs import short_term_line
-from tui.drawing.wording import Side, Sides, side_of
+from tui.drawing.wording import Sides
 
 HYSTERESIS_LU = 0.1
 """How exact a meter must be (Tech 3341 §2.9, table 1), and what the alert ``over`` goes back by."""
