@@ -82,7 +82,6 @@ class RunDialogue:
         if self._detector is None:
             from sidecar.speech.detector import SpeechDetector
 
-            self._model.reset()
             self._detector = SpeechDetector(meter.rate_hz, meter.loudspeakers, self._model)
         self._push_speech(self._detector.push(mix))
 
