@@ -41,12 +41,10 @@ _GRAIN_DB = 0.001
 _LEAST = 1e-30
 
 
-_AT_ONCE = 16_384
-"""Blocks looked at together: what is made of a whole day besides them would take many times their room."""
-
-_LOWEST_LUFS, _CLASS_LU, _CLASSES = -110.0, 0.5, 480
-"""Level classes, fine enough to forecast with; what is known exactly is gated exactly. Up to +130 LUFS: as
-loud as material at a fader of 0 dB can be that was metered at full scale through a fader at -120 dB."""
+_CLASS_LU = 0.5
+"""Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
+_SILENT = mean_square(-110.0)
+"""What is softer counts in this class: no fader brings it over the absolute gate."""
 
 
 def gating_powers(energies: Floats) -> Floats:
@@ -139,60 +137,48 @@ class LevelClasses:
     """The gating blocks of several programmes at once, counted in level classes; between the edges of a
     class its blocks are taken to lie evenly."""
 
-    def __init__(self, counts: Floats, totals: Floats) -> None:
-        """Blocks above each edge and their summed mean squares, shapes (programmes, edges)."""
-        self._counts, self._totals = counts, totals
+    def __init__(self, above: Floats, lowest_lufs: float) -> None:
+        """above: blocks above each edge and their summed mean squares, shape (programmes, edges, 2).
+        lowest_lufs: the lowest edge, which all blocks lie above; none lies above the highest."""
+        self._above, self._lowest_lufs = above, lowest_lufs
 
     @classmethod
     def from_powers(cls, powers: Floats) -> LevelClasses:
         """powers: gating blocks, shape (programmes, blocks); together those of a row count as one block."""
         rows, length = powers.shape
-        if rows > 1 and powers.size > _AT_ONCE:
-            half = rows // 2
-            return cls.from_powers(powers[:half]).joined(cls.from_powers(powers[half:]))
-        level = (loudness_of(np.maximum(powers, _LEAST)) - _LOWEST_LUFS) / _CLASS_LU
-        place = np.clip(level, 0, _CLASSES - 1).astype(np.intp) + _CLASSES * np.arange(rows)[:, np.newaxis]
-        size = rows * _CLASSES
-        counts = np.bincount(place.ravel(), minlength=size) / length
-        totals = np.bincount(place.ravel(), weights=powers.ravel(), minlength=size) / length
-        return cls(_from_above(counts.reshape(rows, -1)), _from_above(totals.reshape(rows, -1)))
+        level = np.floor(loudness_of(np.maximum(powers, _SILENT)) / _CLASS_LU)
+        lowest = level.min()
+        place, classes = (level - lowest).astype(np.intp), int(level.max() - lowest) + 1
+        place = (place + classes * np.arange(rows)[:, np.newaxis]).ravel()
+        above = np.zeros((rows, classes + 1, 2))
+        for column, weights in enumerate((None, powers.ravel())):
+            counted = np.bincount(place, weights, rows * classes).reshape(rows, classes)
+            np.cumsum(counted[:, ::-1] / length, axis=1, out=above[:, -2::-1, column])
+        return cls(above, lowest * _CLASS_LU)
 
     def __len__(self) -> int:
-        return len(self._counts)
-
-    def joined(self, *others: LevelClasses) -> LevelClasses:
-        """These programmes, then those of the others."""
-        every = (self, *others)
-        return LevelClasses(
-            np.concatenate([classes._counts for classes in every]),
-            np.concatenate([classes._totals for classes in every]),
-        )
+        return len(self._above)
 
     def mixed(self, weights: Floats) -> LevelClasses:
         """Programmes made of these. weights: blocks of each, shape (programmes made, programmes)."""
-        return LevelClasses(weights @ self._counts, weights @ self._totals)
+        _, *shape = self._above.shape
+        mixed = (weights @ self._above.reshape(len(self), -1)).reshape(-1, *shape)
+        return LevelClasses(mixed, self._lowest_lufs)
 
     def picked(self, programmes: NDArray[np.intp]) -> LevelClasses:
         """Some of these programmes, as often as they are named."""
-        return LevelClasses(self._counts[programmes], self._totals[programmes])
+        return LevelClasses(self._above[programmes], self._lowest_lufs)
 
     def above(self, threshold: Floats) -> tuple[Floats, Floats]:
-        """As :meth:`Powers.above`; threshold: shape (programmes, n)."""
-        place = np.clip((loudness_of(threshold) - _LOWEST_LUFS) / _CLASS_LU, 0.0, _CLASSES)
-        edge = np.minimum(place.astype(np.intp), _CLASSES - 1)
-        part, row = place - edge, np.arange(len(self))[:, np.newaxis]
-        found = [
-            above[row, edge] * (1.0 - part) + above[row, edge + 1] * part
-            for above in (self._counts, self._totals)
-        ]
-        return found[0], found[1]
-
-
-def _from_above(classes: Floats) -> Floats:
-    """Sums over each class and all louder ones, 0 at the end."""
-    sums = np.zeros((classes.shape[0], classes.shape[1] + 1))
-    np.cumsum(classes[:, ::-1], axis=1, out=sums[:, -2::-1])
-    return sums
+        """As :meth:`Powers.above`; threshold: shape (programmes, n), or (1, n) for the same in all."""
+        edges = self._above.shape[1]
+        place = np.clip((loudness_of(threshold) - self._lowest_lufs) / _CLASS_LU, 0.0, edges - 1)
+        edge = np.minimum(place.astype(np.intp), edges - 2)
+        part = (place - edge)[..., np.newaxis]
+        edge = edge + edges * np.arange(len(self))[:, np.newaxis]
+        above = self._above.reshape(-1, 2)
+        found = above.take(edge, axis=0) * (1.0 - part) + above.take(edge + 1, axis=0) * part
+        return found[..., 0], found[..., 1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,8 +203,7 @@ def gated_loudness(parts: Sequence[Part]) -> Floats:
     The gains of the parts must broadcast to one shape, which the result has; ``-inf`` where no block
     passes the gates.
     """
-    shape = np.broadcast_shapes(*(np.shape(part.gain_db) for part in parts))
-    counts, totals = _above(parts, np.full(shape, ABSOLUTE_GATE))
+    counts, totals = _above(parts, np.asarray(ABSOLUTE_GATE))
     gate = np.maximum(RELATIVE_GATE * _mean(counts, totals), ABSOLUTE_GATE)
     return loudness_of(_mean(*_above(parts, gate)))
 

@@ -101,6 +101,18 @@ def test_classes_hold_what_is_heard_through_a_fader_that_is_almost_closed(fader_
     assert float(heard[0, 0]) == pytest.approx(float(gated_loudness([Part(Powers(powers))])), abs=0.05)
 
 
+@pytest.mark.parametrize("gain_db", [-50.0, -8.0, 0.0, 15.0, 45.0])
+def test_programmes_of_classes_read_what_their_blocks_read_between_silence_and_full_scale(gain_db):
+    chance = np.random.default_rng(4)
+    rows = 10.0 ** ((np.array([[-60.0], [-23.0], [-3.0]]) + chance.normal(0.0, 4.0, (3, 400))) / 10.0)
+    rows[1, ::3] = 0.0
+    gains_db = np.array([[gain_db]])
+
+    found = gated_loudness([Part(LevelClasses.from_powers(rows).mixed(np.full((1, 3), 400.0)), gains_db)])
+
+    assert float(found[0, 0]) == pytest.approx(gated(rows.ravel() * 10.0 ** (gain_db / 10.0)), abs=0.05)
+
+
 @pytest.mark.parametrize("fader_db", [-40.0, -60.0, -120.0])
 def test_what_is_too_loud_goes_down_wherever_its_fader_is_told_to_stand(fader_db):
     """11 LU over the target: never up, however far down the fader says it is."""

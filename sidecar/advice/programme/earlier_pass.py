@@ -79,6 +79,11 @@ class KnownRest:
         """See :class:`sidecar.advice.programme.forecast.Rest`."""
         return 2.0
 
+    @property
+    def tried_db(self) -> Floats:
+        """See :class:`sidecar.advice.programme.forecast.Rest`."""
+        return MOVES_DB
+
     def landings(self, metered: Powers, fader_db: float) -> Floats:
         """See :class:`sidecar.advice.programme.forecast.Rest`."""
         tried = gated_loudness([Part(metered), Part(self.powers, fader_db + _REACH_DB, self.weight)])

@@ -22,7 +22,15 @@ from numpy.typing import NDArray
 
 from sidecar.advice.programme.creep import Creep
 from sidecar.advice.quantiles import student
-from sidecar.loudness.gating import RELATIVE_GATE, LevelClasses, Part, Powers, gated_loudness, loudness_of
+from sidecar.loudness.gating import (
+    GATING_STEPS,
+    RELATIVE_GATE,
+    LevelClasses,
+    Part,
+    Powers,
+    gated_loudness,
+    loudness_of,
+)
 from sidecar.loudness.series import Floats
 from sidecar.model.readings import SILENCE
 
@@ -66,12 +74,14 @@ louder one: what has been measured for some time then counts for more than where
 _LEAST = 1e-30
 """Mean square of silence, where its logarithm is asked for."""
 
-_NOTHING_LUFS, _LOWEST_LUFS = -200.0, -70.0
+NOTHING_LUFS, _LOWEST_LUFS = -200.0, -70.0
 """Nothing passes the gate: a number while it is reckoned with, since minus infinity times 0 is none. The
 second is the absolute gate, which no gated loudness lies under (BS.1770-5 Annex 1)."""
 
-GRID_DB: Floats = np.arange(-60.0, 61.0)
-"""Moves between which a landing hardly bends."""
+GRID_DB: Floats = np.concatenate(
+    [np.arange(-60.0, -20.0, 4.0), np.arange(-20.0, 21.0), np.arange(24.0, 61.0, 4.0)]
+)
+"""Moves between which a landing hardly bends. Far moves lie wider apart: no look asks for so much at once."""
 
 _RANGE_DOUBT = 2.0
 """So much less certain is the creep for the likely range than for the choice of a move. No pass creeps along
@@ -98,10 +108,15 @@ class Rest(Protocol):
         the less is known, the more a later move may undo."""
         ...
 
+    @property
+    def tried_db(self) -> Floats:
+        """The moves that are tried, ascending, shape (moves,); between them a landing lies on a line."""
+        ...
+
     def landings(self, metered: Powers, fader_db: float) -> Floats:
         """Where each move from a fader at *fader_db* may land a pass that was metered so far, LUFS.
 
-        Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely.
+        Shape (moves, chances): one row for each of :attr:`tried_db`, ascending and equally likely.
         """
         ...
 
@@ -127,15 +142,15 @@ class UnheardRest:
     def price_s(self) -> float:
         return 26.0  # ours: songs of both sets of tests/benchmarks then ask for few moves
 
+    @property
+    def tried_db(self) -> Floats:
+        return GRID_DB
+
     def landings(self, metered: Powers, fader_db: float) -> Floats:
-        wholes = self.whole(Part(metered), fader_db + GRID_DB).T
-        tried = np.sort(np.maximum(wholes, _NOTHING_LUFS), axis=1)
-        below = np.minimum((MOVES_DB - GRID_DB[0]).astype(np.intp), len(GRID_DB) - 2)
-        part = (MOVES_DB - GRID_DB[below])[:, np.newaxis]
-        return _over_the_gate(tried[below] * (1.0 - part) + tried[below + 1] * part)
+        return np.sort(self.whole(Part(metered), fader_db + GRID_DB).T, axis=1)
 
     def wholes(self, known: Powers, fader_db: float) -> Floats:
-        return _over_the_gate(np.sort(self.whole(Part(known, fader_db), np.array([fader_db]))[:, 0]))
+        return np.sort(self.whole(Part(known, fader_db), np.array([fader_db]))[:, 0])
 
     def likely_range(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie with the fader left at *fader_db*, LUFS.
@@ -146,14 +161,13 @@ class UnheardRest:
         in_doubt = replace(self, crept_db=likely_db + _RANGE_DOUBT * (self.crept_db - likely_db))
         wholes = in_doubt.whole(Part(metered), np.array([fader_db]))
         shares = np.subtract(_RANGE, _RANGE_FALLS * share_to_come)
-        low, high = _over_the_gate(np.quantile(np.maximum(wholes, _NOTHING_LUFS), shares))
+        low, high = over_the_gate(np.quantile(np.maximum(wholes, NOTHING_LUFS), shares))
         return float(low) - _RANGE_MARGIN_LU, float(high) + _RANGE_MARGIN_LU
 
     def whole(self, past: Part, gains_db: Floats) -> Floats:
         """LUFS of each future after that past, shape (futures, gains)."""
-        gains_db = np.broadcast_to(gains_db, (len(self.crept_db), len(gains_db)))
         crept = Part(self.following, gains_db + self.crept_db[:, np.newaxis])
-        return gated_loudness([past, Part(self.playing, gains_db), crept])
+        return gated_loudness([past, Part(self.playing, gains_db[np.newaxis]), crept])
 
 
 def unheard_rest(
@@ -165,10 +179,11 @@ def unheard_rest(
     rest_blocks: 100 ms steps still to come. fader_db: the fader's position when the pass began.
     """
     stretches = _stretches(in_time)
+    length, stretches = stretches.shape[1], _thinned(stretches)
     levels = _levels(stretches)
     is_programme = levels > levels.max() - _PAUSE_LU
-    age = (np.arange(len(stretches))[::-1] + 0.5) * stretches.shape[1]
-    news = stretches.shape[1] / _TURN_BLOCKS
+    age = (np.arange(len(stretches))[::-1] + 0.5) * length
+    news = length / _TURN_BLOCKS
     creep = Creep.fitted(levels[is_programme], age[is_programme], news, len(in_time) + rest_blocks)
     up_db = creep.per_block_db * age
     levels = levels + up_db
@@ -185,7 +200,8 @@ def unheard_rest(
     return UnheardRest(playing.picked(likely), following.picked(likely), creep.by(rest_blocks))
 
 
-def _over_the_gate(landings: Floats) -> Floats:
+def over_the_gate(landings: Floats) -> Floats:
+    """*landings*, minus infinity where they lie under the absolute gate."""
     return np.where(landings < _LOWEST_LUFS, SILENCE, landings)
 
 
@@ -193,6 +209,11 @@ def _stretches(in_time: Floats) -> Floats:
     """Returns the blocks in rows of one length, the latest whole; shape (stretches, blocks)."""
     length = min(max(_STRETCH_BLOCKS, math.ceil(len(in_time) / _MOST_STRETCHES)), len(in_time))
     return in_time[len(in_time) % length :].reshape(-1, length)
+
+
+def _thinned(stretches: Floats) -> Floats:
+    """Returns fewer gating blocks of long stretches: at the least those that side by side hold all of it."""
+    return stretches[:, :: min(max(stretches.shape[1] // _STRETCH_BLOCKS, 1), GATING_STEPS)]
 
 
 def _levels(stretches: Floats) -> Floats:

@@ -174,17 +174,20 @@ class LandingAdvisor:
         history = self._history
         if history.last_open_db is None or not history.is_enough:
             return _LISTENING
-        landings = gated_loudness([Part(history.known, history.last_open_db + _GAINS_DB)])
-        move = under_ceiling(
-            self._toward_target(landings),
-            lambda gain_db: float(landings[_index(gain_db)]),
-            history.peak_dbtp + history.last_open_db,
-            self.goal,
-        )
-        move = self._with_likely_range(move)
+        move = self._with_likely_range(self._whole_pass(history.last_open_db))
         if math.isinf(history.fader_db):
             return self._from_below(move, "a whole pass")
         return move
+
+    def _whole_pass(self, fader_db: float) -> Move:
+        """The move that lands a whole pass of the material so far, without its likely range."""
+        landings = gated_loudness([Part(self._history.known, fader_db + _GAINS_DB)])
+        return under_ceiling(
+            self._toward_target(landings),
+            lambda gain_db: float(landings[_index(gain_db)]),
+            self._history.peak_dbtp + fader_db,
+            self.goal,
+        )
 
     def this_pass(self, stray_db: float = STRAY_DB) -> Move:
         """Returns the move from now on that lands this pass on the target, with the past as it was metered.
@@ -262,7 +265,7 @@ class LandingAdvisor:
         history, rest_blocks, target = self._history, self._rest_blocks, self.goal.target_lufs
         compared = self._compared()
         fit, rest = compared.fit, compared.rest or self._unheard_rest(rest_blocks)
-        ahead = Prospect(rest.landings(history.metered, fader_db), rest.price_s)
+        ahead = Prospect(rest.tried_db, rest.landings(history.metered, fader_db), rest.price_s)
         share_to_come = rest_blocks * BLOCK_S / duration_s
 
         def at(gain_db: float) -> Move:
@@ -274,7 +277,7 @@ class LandingAdvisor:
 
         wholes = rest.wholes(history.known, fader_db)
         limits, doubt_db = bound(np.clip(target - wholes[::-1], _GAINS_DB[0], _GAINS_DB[-1]), stray_db)
-        move = self._steered(ahead, share_to_come, duration_s, limits)
+        move = self._steered(ahead, fader_db, share_to_come, duration_s, limits)
         move = under_ceiling(move, ahead.likely, history.peak_dbtp + fader_db, self.goal)
         found = at(move.gain_db)
         move = replace(move, landing_low=found.landing_low, landing_high=found.landing_high)
@@ -289,7 +292,7 @@ class LandingAdvisor:
             doubt_db,
             lands_this_pass=True,
             is_known=not isinstance(rest, UnheardRest),
-            is_out_of_reach=self._is_out_of_reach(at, limits),
+            is_out_of_reach=self._is_out_of_reach(ahead, at, limits),
             heard_lu=float(gated_loudness([Part(history.known, fader_db)])) - target,
             expected_lu=float(np.median(wholes)) - target,
             headroom_db=self._headroom_db(fader_db),
@@ -363,29 +366,35 @@ class LandingAdvisor:
         reason = f"This pass landed at {level(landing, self.goal)}."
         return Move(0.0, landing, landing, landing, reason=reason)
 
-    def _steered(self, ahead: Prospect, share_to_come: float, duration_s: float, limits: Bound) -> Move:
+    def _steered(
+        self, ahead: Prospect, fader_db: float, share_to_come: float, duration_s: float, limits: Bound
+    ) -> Move:
         """The move for the rest of the pass with loudness alone in mind, inside the bound."""
         wanted_db = ahead.nearest(self.goal.target_lufs, share_to_come, duration_s)
         limits = limits if share_to_come > _LATE_SHARE else limits.with_present()
         allowed_db = round(limits.held(wanted_db), 1) + 0.0
         gain_db = min(max(allowed_db, -STEP_DOWN_DB), STEP_UP_DB)
         landing = ahead.likely(gain_db)
-        reason = self._reason_in_words(ahead, gain_db, allowed_db)
+        reason = self._reason_in_words(ahead, gain_db, allowed_db, fader_db)
         return Move(gain_db, landing, limited_by=_step(gain_db, allowed_db), reason=reason)
 
-    def _is_out_of_reach(self, at: Callable[[float], Move], limits: Bound) -> bool:
+    def _is_out_of_reach(self, ahead: Prospect, at: Callable[[float], Move], limits: Bound) -> bool:
+        """Whether all that is likely at either end of the bound lies past the goal."""
         ends_db = np.clip([limits.lowest_db, limits.highest_db], MOVES_DB[0], MOVES_DB[-1]).round(1)
-        lowest, highest = at(float(ends_db[0])).landing_low, at(float(ends_db[1])).landing_high
-        return is_over(lowest, self.goal.highest_lufs) or is_under(highest, self.goal.lowest_lufs)
+        lowest_db, highest_db = ends_db.tolist()
+        over, under = self.goal.highest_lufs, self.goal.lowest_lufs
+        if is_over(ahead.likely(lowest_db), over) and is_over(at(lowest_db).landing_low, over):
+            return True
+        return is_under(ahead.likely(highest_db), under) and is_under(at(highest_db).landing_high, under)
 
-    def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float) -> str:
+    def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float, fader_db: float) -> str:
         goal = self.goal
         target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
         nearest = ahead.reachable(goal.target_lufs)
         if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
             what = change(gain_db) if gain_db else "Leave the fader"
             best = f"{target} is out of reach in this pass, {level(nearest, goal)} the nearest"
-            again_db = self.next_pass().gain_db
+            again_db = self._whole_pass(fader_db).gain_db
             return f"{what}: {best}." + (f" Next pass: {change(again_db)}." if again_db else "")
         if gain_db != wanted_db:
             in_all = f"{figure(abs(wanted_db))} dB in all"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidecar.advice.programme.forecast import MOVES_DB
+from sidecar.advice.programme.forecast import MOVES_DB, NOTHING_LUFS, over_the_gate
 from sidecar.loudness.series import Floats
 
 STEP_UP_DB = 3.0
@@ -52,18 +52,20 @@ _KNOWN_RANGE = (0.05, 0.95)
 class Prospect:
     """Where each move may land the pass, LUFS."""
 
+    tried_db: Floats
+    """The moves of *landings*, ascending, shape (moves,); between them a landing lies on a line."""
     landings: Floats
-    """Shape (moves, chances): one row for each of MOVES_DB, ascending and equally likely."""
+    """Shape (moves, chances): one row for each move, ascending and equally likely."""
     price_s: float
     """See :class:`sidecar.advice.programme.forecast.Rest`."""
 
     def likely(self, gain_db: float) -> float:
         """The landing that is as likely missed above as below."""
-        return float(self._at(0.5)[_row(gain_db)])
+        return float(self._at(0.5, gain_db))
 
     def likely_range(self, gain_db: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie."""
-        low, high = (float(self._at(share)[_row(gain_db)]) for share in _KNOWN_RANGE)
+        low, high = (float(self._at(share, gain_db)) for share in _KNOWN_RANGE)
         return low, high
 
     def nearest(self, target_lufs: float, share_to_come: float, duration_s: float) -> float:
@@ -82,18 +84,16 @@ class Prospect:
         likely = self._at(0.5)
         return float(likely[np.argmin(np.abs(likely - target_lufs))])
 
-    def _at(self, share: float) -> Floats:
-        """The landing of each move that this share of the chances lies under, shape (moves,)."""
+    def _at(self, share: float, moves_db: Floats | float = MOVES_DB) -> Floats:
+        """The landing of each move that this share of the chances lies under."""
         place = share * (self.landings.shape[1] - 1)
         below = int(place)
-        return np.asarray(self.landings[:, below : below + 2] @ [below + 1 - place, place - below])
+        near = np.maximum(self.landings[:, below : below + 2], NOTHING_LUFS)
+        tried = near @ [below + 1 - place, place - below]
+        return over_the_gate(np.interp(moves_db, self.tried_db, tried))
 
 
 def look_again_s(rest_s: float) -> float:
     """Seconds after which to look again with *rest_s* still to come: the less can still be corrected, the
     sooner."""
     return min(max(rest_s * _LOOK_SHARE, _SHORTEST_LOOK_S), _LONGEST_LOOK_S)
-
-
-def _row(gain_db: float) -> int:
-    return round((gain_db - float(MOVES_DB[0])) * 10.0)
