@@ -15,8 +15,8 @@ HEAD_BYTES = object.__basicsize__
 """Of what each object in memory begins with; an array goes on with its address, the number of its dimensions,
 and the addresses of its shape and its strides (NumPy's C API, PyArrayObject)."""
 ADDRESS, SHAPE, STRIDES = HEAD_BYTES, HEAD_BYTES + 16, HEAD_BYTES + 24
-_LAYOUT_FLAGS = 0x1 | 0x2 | 0x400
-"""C and Fortran order, writeable (NumPy's C API, array flags)."""
+_C_ORDER, _FORTRAN_ORDER, _WRITEABLE = 0x1, 0x2, 0x400
+"""NumPy's C API, array flags. One column is in both orders: the compiler takes it as C."""
 
 
 def lay_out(arguments: tuple[Any, ...]) -> tuple[tuple[Hashable, ...], list[Word]]:
@@ -35,7 +35,9 @@ def _lay_out(arguments: tuple[Any, ...], key: list[Any], words: list[Word]) -> N
     for argument in arguments:
         kind: Any = type(argument)
         if kind is np.ndarray:
-            key += argument.dtype, argument.ndim, argument.flags.num & _LAYOUT_FLAGS
+            flags = argument.flags.num
+            order = _C_ORDER if flags & _C_ORDER else _FORTRAN_ORDER
+            key += argument.dtype, argument.ndim, flags & (order | _WRITEABLE)
             words.append(id(argument))
         elif isinstance(argument, tuple):
             key += kind, len(argument)

@@ -68,6 +68,25 @@ def test_machine_code_returns_what_the_function_returns():
         assert run(fast, rows) == run(add_up, rows)
 
 
+def test_one_column_and_one_row_are_measured_by_the_code_of_many():
+    """They are in C and in Fortran order at once; a mono file does not compile the meter a second time."""
+    add = kernel(add_up)
+    compiled_by(run, add, ROWS)
+
+    of_column, of_row = compiled_by(run, add, ROWS[:, :1].copy()), compiled_by(run, add, ROWS[:1].copy())
+
+    assert of_column == (run(add_up, ROWS[:, :1]), 0)
+    assert of_row == (run(add_up, ROWS[:1]), 0)
+
+
+def test_rows_in_another_order_have_code_of_their_own():
+    add = kernel(add_up)
+    compiled_by(run, add, ROWS)
+
+    assert compiled_by(run, add, np.asfortranarray(ROWS)) == (run(add_up, ROWS), 1)
+    assert compiled_by(run, add, ROWS[:, ::2]) == (run(add_up, ROWS[:, ::2]), 1)
+
+
 def test_what_is_kept_is_loaded_and_what_is_damaged_compiled_again(folder, monkeypatch):
     compiled_first = compiled_by(run, Kernel(add_up), ROWS)
     loaded = compiled_by(run, Kernel(add_up), ROWS)
