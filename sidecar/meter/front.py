@@ -15,12 +15,10 @@ from sidecar.meter.interpolation import REACH
 from sidecar.meter.layouts import Layout
 from sidecar.meter.planes import fresh_planes, take_in
 from sidecar.meter.weighting import k_weighting
+from sidecar.meter.weighting_kernels import SQUARES
 
 HOPS_PER_SECOND = 100
 BLOCKS_PER_SECOND = HOPS_PER_SECOND // kernels.HOPS_PER_BLOCK
-SETTLING_BLOCKS = 3
-"""The slowest poles of the K-weighting are a pair near −239 per second (BS.1770-5 Annex 1, Table 2): after
-0.3 s what filters remember has fallen by 580 dB, while a double holds 320 dB."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,8 +70,9 @@ class Front:
     """K-weighting, hop energies and true peaks of frames in order.
 
     The statistics over them are :class:`~sidecar.meter.Meter`'s. A front may begin at any block of a
-    programme: what filters remember of the time before has died away after :data:`SETTLING_BLOCKS`, so
-    stretches of a file measured apart, each from that much earlier, are those of the whole.
+    programme: what filters remember of the time before has died away after
+    :data:`~sidecar.meter.kernels.SETTLING_BLOCKS`, so stretches of a file measured apart, each from that much
+    earlier, are those of the whole.
     """
 
     def __init__(self, rate_hz: int, layout: Layout, first_block: int = 0) -> None:
@@ -100,7 +99,7 @@ class Front:
     @property
     def unfinished_energy(self) -> float:
         """Weighted sum of squares of the hop that is not full yet."""
-        return float(self._state.energy[0])
+        return float(self._gains @ self._state.memories[:, SQUARES])
 
     @property
     def unfinished_peak(self) -> NDArray[np.float32]:
@@ -125,7 +124,7 @@ class Front:
         energies = np.empty(ends.size)
         room = ends.size // kernels.HOPS_PER_BLOCK + 1
         apart, peaks = np.empty((room, channels)), np.empty((room, channels), np.float32)
-        out = energies, apart, peaks
+        out = np.empty((planes.shape[0], ends.size)), energies, apart, peaks
         filled = kernels.run_front(planes, ends, self._sections, self._gains, self._state, self._scratch, out)
         return Hops(n, energies, lengths, apart[:filled], peaks[:filled], sample_peak, bad, planes)
 

@@ -87,7 +87,8 @@ def _run_stems(planes: Any, grid: Any, sos: Any, state: Any, scratch: Any, out: 
                 d = c + 1
                 span = slice(REACH + at, REACH + at + n)
                 outs = (weighted[c // each, c % each * n :][:n], weighted[d // each, d % each * n :][:n])
-                weigh((planes[c, span], planes[d, span]), sos, state.memories[c : c + 2], outs)
+                memory = state.memories[c], state.memories[d]
+                weigh((planes[c, span], planes[d, span]), sos, memory, outs)
             _add_products(weighted, each * n, state.products)
             at += n
         if block == ends.size:

@@ -4,78 +4,79 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from sidecar.native.kernels import part
+from sidecar.native.lanes import lanes, put_lanes
 
-MEMORY = 6
-"""Numbers of filter state of a channel: the last two samples, the last two of either section."""
+_PAST = 6
+SQUARES = _PAST
+"""Where in the memory of a channel the sum of squares is."""
+MEMORY = SQUARES + 1
+"""Numbers kept of a channel: the last two samples, the last two of either section, and the sum of squares."""
 _REST = 1e-30
 
 # No reassociation here: regrouped, the recursion would wait for itself twice as long.
 _FLAGS = {"contract", "nsz"}
 
 
-@part(fastmath=_FLAGS)
-def _shelf_zeros(x: Any, section: Any, memory: Any, out: Any) -> None:
-    """The part of the first section that looks at samples alone, and so vectorises."""
-    b0, b1, b2 = section[0], section[1], section[2]
-    before, last = memory[1], memory[0]
-    out[0] = b0 * x[0] + (b1 * last + b2 * before)
-    if x.size > 1:
-        out[1] = b0 * x[1] + (b1 * np.float64(x[0]) + b2 * last)
-        before = np.float64(x[x.size - 2])
-    else:
-        before = last
-    late, mid, early = x[2:], x[1:], x
-    behind = out[2:]
-    for i in range(behind.size):
-        behind[i] = b0 * np.float64(late[i]) + (b1 * np.float64(mid[i]) + b2 * np.float64(early[i]))
-    memory[0] = x[x.size - 1]
-    memory[1] = before
+@part()
+def _coefficients(sections: Any) -> Any:
+    b, c = sections[0], sections[1]
+    return b[0], b[1], b[2], b[4], b[5], c[0], c[1], c[2], c[4], c[5]
 
 
 @part(fastmath=_FLAGS)
-def _recur(sos: Any, memory_a: Any, memory_b: Any, a: Any, b: Any) -> None:
-    """What is left of both sections, of two channels in place; two, since one leaves the processor waiting.
-
-    Only the last product of each recursion waits for the value before.
-    """
-    a1, a2 = sos[0, 4], sos[0, 5]
-    c0, c1, c2, d1, d2 = sos[1, 0], sos[1, 1], sos[1, 2], sos[1, 4], sos[1, 5]
-    y1, y2, z1, z2 = memory_a[2], memory_a[3], memory_a[4], memory_a[5]
-    v1, v2, w1, w2 = memory_b[2], memory_b[3], memory_b[4], memory_b[5]
-    for i in range(a.size):
-        y = (a[i] - a2 * y2) - a1 * y1
-        v = (b[i] - a2 * v2) - a1 * v1
-        z = ((c0 * y + (c1 * y1 + c2 * y2)) - d2 * z2) - d1 * z1
-        w = ((c0 * v + (c1 * v1 + c2 * v2)) - d2 * w2) - d1 * w1
-        a[i] = z
-        b[i] = w
-        y2, y1, z2, z1 = y1, y, z1, z
-        v2, v1, w2, w1 = v1, v, w1, w
-    _remember(memory_a, (y1, y2, z1, z2))
-    _remember(memory_b, (v1, v2, w1, w2))
+def _next(coefficients: Any, past: Any, x: Any) -> Any:
+    """The next weighted sample in each lane, and the past behind it. Only the last product of each recursion
+    waits for the value before."""
+    b0, b1, b2, a1, a2, c0, c1, c2, d1, d2 = coefficients
+    x1, x2, y1, y2, z1, z2 = past
+    y = ((b0 * x + (b1 * x1 + b2 * x2)) - a2 * y2) - a1 * y1
+    z = ((c0 * y + (c1 * y1 + c2 * y2)) - d2 * z2) - d1 * z1
+    return z, (x, x1, y, y1, z, z1)
 
 
 @part()
-def _remember(memory: Any, last: Any) -> None:
+def _recalled(memory: Any) -> Any:
+    first, second = lanes(memory, 0), lanes(memory, 1)
+    return first, second, lanes(memory, 2), lanes(memory, 3), lanes(memory, 4), lanes(memory, 5)
+
+
+@part()
+def _remember(past: Any, memory: Any) -> None:
     """Deep in silence the sections are put to rest: numbers near the smallest there are would cost many
     times as much to calculate with."""
-    for k in range(4):
-        memory[2 + k] = last[k] if abs(last[k]) > _REST else 0.0
+    for k in range(_PAST):
+        put_lanes(past[k], memory, k)
+    for row in memory:
+        for k in range(_PAST):
+            row[k] = row[k] if abs(row[k]) > _REST else 0.0
 
 
-@part()
-def weigh(pair: Any, sos: Any, memories: Any, outs: Any) -> None:
-    """K-weights two channels.
+@part(fastmath=_FLAGS)
+def weigh(rows: Any, sections: Any, memory: Any, outs: Any) -> None:
+    """K-weights channels side by side.
 
-    pair: two rows of float32, shape (n,), n ≥ 1. sos: see :func:`~sidecar.meter.weighting.k_weighting`.
-    memories: two rows of MEMORY numbers, carried from call to call. outs: two rows of float64, shape (n,).
+    rows: a tuple of float32 rows, shape (n,). sections: see :func:`~sidecar.meter.weighting.k_weighting`.
+    memory: for each its row of MEMORY numbers, carried from call to call. outs: for each a row of float64,
+    shape (n,).
     """
-    for k in range(2):
-        _shelf_zeros(pair[k], sos[0], memories[k], outs[k])
-    _recur(sos, memories[0], memories[1], outs[0], outs[1])
+    coefficients, past = _coefficients(sections), _recalled(memory)
+    for i in range(rows[0].size):
+        z, past = _next(coefficients, past, lanes(rows, i))
+        put_lanes(z, outs, i)
+    _remember(past, memory)
+
+
+@part(fastmath=_FLAGS)
+def add_squares(rows: Any, sections: Any, memory: Any) -> None:
+    """K-weights as :func:`weigh`, and adds the squares to what *memory* holds of each channel."""
+    coefficients, past = _coefficients(sections), _recalled(memory)
+    squares = lanes(memory, SQUARES)
+    for i in range(rows[0].size):
+        z, past = _next(coefficients, past, lanes(rows, i))
+        squares = squares + z * z
+    put_lanes(squares, memory, SQUARES)
+    _remember(past, memory)
 
 
 @part(fastmath={"contract", "reassoc", "nsz"})

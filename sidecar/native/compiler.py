@@ -13,6 +13,7 @@ from numba.core.compiler_lock import global_compiler_lock as one_at_a_time
 from numba.core.registry import cpu_target
 from numba.extending import typeof_impl
 
+import sidecar.native.lane_lowering  # noqa: F401 - it teaches the compiler what lanes are
 from sidecar.native.kernels import Part
 from sidecar.native.machine_code import ENTRY, NotLoadable, ObjectCode, new_machine
 from sidecar.native.signature import ADDRESS, SHAPE, STRIDES, leaves

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from sidecar.meter import Meter
+from sidecar.meter.front import Front
+from sidecar.meter.layouts import layout_of_weights
 
 RATE_HZ = 48_000
 
@@ -30,6 +32,21 @@ def test_each_channel_has_what_it_would_have_alone_times_its_weight(step):
     assert blocks.channel_energy.shape == (20, 6)
     np.testing.assert_allclose(np.stack(alone, axis=1), blocks.channel_energy, rtol=1e-9, atol=1e-15)
     np.testing.assert_allclose(blocks.energy, blocks.channel_energy.sum(axis=1), rtol=1e-12)
+
+
+@pytest.mark.parametrize("rate_hz", [48_000, 22_050])
+def test_a_long_push_gives_what_short_ones_give(rate_hz):
+    """From 1.2 s on, two stretches are weighted at once. At 22.05 kHz one hop is a frame longer than another.
+    A tone far below the high-pass leaves the most behind: it must have settled."""
+    t = np.arange(round(2.345 * rate_hz)) / rate_hz
+    sound = noise(3.0, 3)[: t.size] * 0.01 + np.sin(2 * np.pi * 5.0 * t)[:, None]
+    long, short = (Front(rate_hz, layout_of_weights((1.0, 1.0, 1.41))) for _ in range(2))
+    at_once = long.push(sound)
+    pieces = [short.push(sound[at : at + 1_000]) for at in range(0, len(sound), 1_000)]
+
+    np.testing.assert_allclose(at_once.energy, np.concatenate([piece.energy for piece in pieces]), rtol=1e-11)
+    np.testing.assert_allclose(at_once.apart, np.concatenate([piece.apart for piece in pieces]), rtol=1e-11)
+    assert long.unfinished_energy == pytest.approx(short.unfinished_energy, rel=1e-11)
 
 
 def test_a_cut_leaves_nothing_of_the_block_before_it():

@@ -7,6 +7,7 @@ from rich.console import Console
 from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.native import compiler, kept, kernels
 from sidecar.native.kernels import Kernel, compiling_reported, is_kept, kernel, part
+from sidecar.native.lanes import lanes, put_lanes
 from sidecar.native.machine_code import NotLoadable, ObjectCode
 
 
@@ -85,6 +86,25 @@ def test_rows_in_another_order_have_code_of_their_own():
 
     assert compiled_by(run, add, np.asfortranarray(ROWS)) == (run(add_up, ROWS), 1)
     assert compiled_by(run, add, ROWS[:, ::2]) == (run(add_up, ROWS[:, ::2]), 1)
+
+
+def mix_lanes(rows, two, gain):
+    """Each operation on lanes: of two of them, and of lanes and a number."""
+    pair = rows[0], rows[1]
+    for i in range(rows.shape[1]):
+        mixed = gain * lanes(pair, i) - lanes(pair, 0) * lanes(pair, i) + gain
+        put_lanes(mixed - gain * lanes(two, i), two, i)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_lanes_give_what_arrays_give(kind):
+    made = []
+    for function in (mix_lanes, kernel(mix_lanes)):
+        two = np.ones(4), np.arange(4.0)
+        function(ROWS.astype(kind), two, 0.5)
+        made.append(np.stack(two).tolist())
+
+    assert made[0] == made[1]
 
 
 def test_what_is_kept_is_loaded_and_what_is_damaged_compiled_again(folder, monkeypatch):

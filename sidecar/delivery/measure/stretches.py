@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from sidecar.delivery.measure.facts import CLIP_SAMPLES
 from sidecar.delivery.measure.facts_keeper import FactsKeeper
-from sidecar.meter.front import BLOCKS_PER_SECOND, SETTLING_BLOCKS, Front, Hops, block_start, joined
+from sidecar.meter.front import BLOCKS_PER_SECOND, Front, Hops, block_start, joined
+from sidecar.meter.kernels import SETTLING_BLOCKS
 from sidecar.meter.layouts import Layout
 from sidecar.sources.sound_file import SoundFile
 
