@@ -220,7 +220,7 @@ class Session:
         """
         self._publish("preparing", Reading())
         meter = self._compiled_meter()
-        self._notice = ""
+        self._notice = self._doubt_on_layout()
         self._await_sound()
         self._past_passes.begin_pass(self._clock(), is_first=True)
         self._resume_pass(self._pass_log.begin_pass(self._about()), meter)
@@ -262,6 +262,16 @@ class Session:
         from sidecar.run.metering import Metering
 
         return Metering(self._source.rate_hz, self._source.channels, self._layout, self._stems)
+
+    def _doubt_on_layout(self) -> str:
+        """Returns a sentence where the loudspeakers of more than two channels are assumed; else nothing."""
+        from sidecar.meter.layouts import channel_names
+
+        channels = self._source.channels
+        if self._layout_from != "assumed" or self._stems or channels <= 2:
+            return ""
+        assumed = ",".join(channel_names(self._layout or "", channels))
+        return f"The channels are assumed to be {assumed}. Give --layout where that is wrong."
 
     def _await_sound(self) -> None:
         """Begins a pass that has had no sound yet."""

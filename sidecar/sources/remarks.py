@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import struct
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 from sidecar.errors import SourceError
 from sidecar.sources.ogg import OggFile
-from sidecar.wave.chunks import Wave, is_wave, walk
+from sidecar.wave.chunks import Wave, is_wave, read_chunk, walk
 
 
 class Remark(NamedTuple):
@@ -21,6 +22,10 @@ class Remark(NamedTuple):
     """For the person; it calls the file "it"."""
 
 
+_FORMAT = struct.Struct("<HHIIHH")
+"""Of the format chunk: tag, channels, rate, bytes a second, bytes a frame, bits a sample."""
+_UNCODED = (0x0001, 0x0003, 0xFFFE)
+"""Tags of whole-number and floating-point samples, and of the extensible form."""
 _WAVE = frozenset(("WAV", "WAVEX", "RF64"))
 _BY_SUFFIX: dict[str, frozenset[str]] = {
     **dict.fromkeys((".wav", ".wave", ".bwf", ".rf64", ".bw64"), _WAVE),
@@ -47,7 +52,9 @@ def of_chunks(path: Path) -> Iterator[Remark]:
     try:
         with path.open("rb") as file:
             if is_wave(path):
-                yield from _of_wave(walk(file))
+                wave = walk(file)
+                yield from _of_wave(wave)
+                yield from _of_format(file, wave)
             else:
                 yield from _of_aiff(file)
     except (OSError, SourceError):  # who reads or changes it says so
@@ -69,6 +76,33 @@ def _of_wave(wave: Wave) -> Iterator[Remark]:
             "Export or copy it again.",
         )
     yield from _behind(wave.bytes_behind, "chunk")
+
+
+def _of_format(file: BinaryIO, wave: Wave) -> Iterator[Remark]:
+    """Where the format chunk contradicts itself, so that the channels or the rate may be wrong. Of samples
+    that are not coded, a frame has the bytes of all its channels, and a second those of all its frames."""
+    chunk = wave.only(b"fmt ")
+    if chunk is None or chunk.size < _FORMAT.size:
+        return
+    tag, channels, rate_hz, bytes_a_second, frame_bytes, bits = _FORMAT.unpack(
+        read_chunk(file, chunk, _FORMAT.size)
+    )
+    if tag not in _UNCODED:
+        return
+    expected = channels * ((bits + 7) // 8)
+    if frame_bytes != expected:
+        need = f"channel of {bits} bits needs" if channels == 1 else f"channels of {bits} bits need"
+        yield Remark(
+            "format",
+            f"Its header contradicts itself: {channels} {need} {expected} bytes a frame, and it gives "
+            f"{frame_bytes}. Check channels and length; export again.",
+        )
+    elif bytes_a_second != rate_hz * frame_bytes and bytes_a_second % frame_bytes == 0 < bytes_a_second:
+        yield Remark(
+            "format",
+            f"Its header contradicts itself: {rate_hz} Hz, and bytes for {bytes_a_second // frame_bytes} Hz. "
+            "Check the speed by ear; export again.",
+        )
 
 
 def of_pages(pages: OggFile) -> Iterator[Remark]:

@@ -165,6 +165,19 @@ def test_a_file_that_is_named_twice_is_matched_once(capsys, here):
     assert [one["written"] for one in outcomes] == ["out/01 plain.wav"]
 
 
+def test_an_assumed_layout_is_a_note_for_all_files_that_need_it(capsys, here, tmp_path):
+    surround = np.random.default_rng(1).standard_normal((RATE_HZ, 6)) * 0.05
+    for name in ("a.wav", "b.wav"):
+        soundfile.write(tmp_path / name, surround, RATE_HZ, subtype="PCM_24")
+    _, outcomes = ran_json(capsys, "match", "a.wav", "b.wav")
+    _, out = ran(capsys, "match", "a.wav", "b.wav")
+    _, named = ran(capsys, "match", "--layout", "5.1", "a.wav", "b.wav")
+
+    assert "a.wav, b.wav: It does not say which loudspeakers its channels feed;" in " ".join(out.split())
+    assert [len(outcome["notes"]) for outcome in outcomes] == [1, 1]
+    assert "loudspeakers" not in named
+
+
 def test_no_file_at_all_is_said(capsys, here):
     (here / "empty").mkdir()
 

@@ -126,6 +126,23 @@ def test_a_loud_tone_is_told_how_far_down_to_go():
     assert seen[-1].advice.from_top.landing == pytest.approx(-23.0, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("channels", "origin", "notice"),
+    [
+        (6, "assumed", "The channels are assumed to be L,R,C,LFE,Ls,Rs. Give --layout where that is wrong."),
+        (6, "file", ""),
+        (2, "assumed", ""),
+    ],
+)
+def test_an_assumed_layout_of_more_than_two_channels_is_a_notice(channels, origin, notice):
+    source = Script(Block(np.full((STEP, channels), 0.1, np.float32)))
+    source.channels = channels
+    session = Session(source, fast(layout_from=origin))
+    session.run()
+
+    assert session.snapshot().notice == notice
+
+
 def test_snapshots_come_ten_times_a_second():
     """Tech 3341 §2.2: short-term is renewed at 10 Hz at least."""
     _, seen = run((20, -23.0))

@@ -117,6 +117,35 @@ def test_bytes_behind_the_last_chunk_of_an_aiff_are_a_note(tmp_path):
     assert notes_of(measure(path, workers=1)) == ["1 byte follows its last chunk: not measured."]
 
 
+def formatted(tag=1, channels=2, rate_hz=48_000, frame_bytes=6, bytes_a_second=288_000, bits=24):
+    """The same audio behind a format chunk of these fields."""
+    fields = struct.pack("<HHIIHH", tag, channels, rate_hz, bytes_a_second, frame_bytes, bits)
+    return riff((b"fmt ", fields), (b"data", AUDIO))
+
+
+@pytest.mark.parametrize(
+    ("content", "note"),
+    [
+        (formatted(), None),
+        (formatted(bytes_a_second=0), None),
+        (
+            formatted(channels=1),
+            "Its header contradicts itself: 1 channel of 24 bits needs 3 bytes a frame, and it gives 6. "
+            "Check channels and length; export again.",
+        ),
+        (
+            formatted(rate_hz=96_000),
+            "Its header contradicts itself: 96000 Hz, and bytes for 48000 Hz. Check the speed by ear; export "
+            "again.",
+        ),
+    ],
+)
+def test_a_header_that_contradicts_itself_is_a_note(tmp_path, content, note):
+    (tmp_path / "a.wav").write_bytes(content)
+
+    assert notes_of(measure(tmp_path / "a.wav", workers=1)) == ([] if note is None else [note])
+
+
 @pytest.mark.parametrize(
     ("name", "content", "note"),
     [

@@ -44,6 +44,7 @@ CAUTION = (
 )
 _OF_THE_FORMAT = frozenset(("sample rate", "bit depth", "layout"))
 """What a delivery rule is about that no gain changes."""
+_Found = tuple[Piece, FileIdentity, str, tuple[str, ...]]
 _WHOLE_SET = "No copy written: the gain of a sequence needs all of its files."
 
 
@@ -107,15 +108,14 @@ def _goals(options: argparse.Namespace, goal: Goal) -> list[Goal]:
     return [as_loud_as(goal, integrated), *([goal] if options.goal else [])]
 
 
-def _pieces(
-    paths: Sequence[Path], options: argparse.Namespace, goal: Goal
-) -> list[tuple[Piece, FileIdentity, str] | SidecarError]:
-    """Each file measured, by what it is known, and what no gain corrects in it."""
+def _pieces(paths: Sequence[Path], options: argparse.Namespace, goal: Goal) -> list[_Found | SidecarError]:
+    """Each file measured, by what it is known, what no gain corrects in it, and what is odd about it."""
 
-    def measured(place: int, on_progress: ProgressCallback, workers: int) -> tuple[Piece, FileIdentity, str]:
+    def measured(place: int, on_progress: ProgressCallback, workers: int) -> _Found:
         with unchanged(paths[place]) as seen:
             found = measure(paths[place], options.layout, on_progress, workers=workers)
-        return Piece.of(found), seen, _beyond_gain(paths[place], found, goal)
+        notes = tuple(remark.sentence for remark in found.remarks)
+        return Piece.of(found), seen, _beyond_gain(paths[place], found, goal), notes
 
     return each(paths, measured, options.jobs)
 
@@ -140,7 +140,7 @@ def _levelled(options: argparse.Namespace, paths: Sequence[Path], goals: Sequenc
         if isinstance(one, SidecarError):
             outcomes.append(MatchOutcome(path, name, error=str(one)))
         else:
-            outcomes.append(MatchOutcome(path, name, *next(left), one[1], off_goal=one[2]))
+            outcomes.append(MatchOutcome(path, name, *next(left), one[1], off_goal=one[2], notes=one[3]))
     before = after = None
     if len(pieces) > 1 and len(pieces) == len(paths):
         before = programme(pieces, [0.0] * len(pieces))

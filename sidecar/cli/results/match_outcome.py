@@ -39,6 +39,8 @@ class MatchOutcome:
     """What the copy has not taken over."""
     off_goal: str = ""
     """Why its copy was not written: it would not pass."""
+    notes: Sequence[str] = ()
+    """What is odd about the file as a file; the sentences call it "it"."""
     error: str = ""
 
     @property
@@ -128,6 +130,7 @@ def as_json(file: str, outcome: MatchOutcome, matched: Matched) -> dict[str, Any
         "written_true_peak_dbtp": json_number(landed.max_true_peak) if landed else None,
         "left_out": list(outcome.carried.left_out),
         "lost": list(outcome.carried.lost),
+        "notes": list(outcome.notes),
         "set": _set(matched),
         **({"off_goal": outcome.off_goal} if outcome.off_goal else {}),
         **({"error": outcome.error} if outcome.error else {}),

@@ -25,6 +25,7 @@ def sentences(matched: Matched, *, for_sequence: bool) -> list[str]:
     """In the order in which they matter."""
     said = [
         *(outcome.error for outcome in matched.outcomes if outcome.error),
+        *_notes(matched.outcomes),
         *_without_level(matched.outcomes),
         *_out_of_reach(matched, for_sequence=for_sequence),
         *_unable(matched),
@@ -65,6 +66,12 @@ def names(texts: Iterable[str]) -> str:
     every = list(texts)
     more = len(every) - _LISTED
     return ", ".join(every[:_LISTED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _notes(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:
+    """What may make the figures of a file wrong, such as a layout that was assumed."""
+    for note in dict.fromkeys(note for outcome in outcomes for note in outcome.notes):
+        yield f"{names(o.name for o in outcomes if note in o.notes)}: {note}"
 
 
 def _without_level(outcomes: Sequence[MatchOutcome]) -> Iterator[str]:

@@ -20,7 +20,7 @@ from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 from sidecar.sources.remarks import Remark
 from sidecar.sources.sound_file import SoundFile
 
-MEASURING = 3
+MEASURING = 4
 """Raised by one with every change after which a file may measure otherwise or more is measured of it: an
 archive then measures anew what it keeps. ``tests/delivery/test_measuring_version.py`` asks for it."""
 
