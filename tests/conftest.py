@@ -22,7 +22,7 @@ from sidecar.cli.terminal.first_run import compile_once
 from sidecar.run.metering import Metering
 
 settings.register_profile("steady", derandomize=True, deadline=None)
-settings.load_profile("steady")  # the same examples each time: a red run is somebody's change
+settings.load_profile("steady")  # the same examples each time: a red run has its cause in a change
 
 
 def pytest_configure(config: pytest.Config) -> None:

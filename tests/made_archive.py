@@ -19,7 +19,7 @@ on two channels reads its peak level)."""
 
 def made_archive(folder, files, every=20):
     """Writes *files* files into two folders, one in *every* of them broken; returns the broken ones: what
-    is to be told of each path."""
+    is to be reported of each path."""
     broken = {}
     for number in range(files):
         place = folder / f"{number % 2}" / f"{number:05}"

@@ -26,7 +26,7 @@ class Terminal:
         return self._run("capture-pane", "-p").stdout
 
     def wait_for(self, *words):
-        """Waits until all words stand on the screen; gives the text."""
+        """Waits until all words are on the screen; gives the text."""
         end = time.monotonic() + PATIENCE_S
         while time.monotonic() < end:
             text = self.text()

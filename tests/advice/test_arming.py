@@ -78,7 +78,7 @@ def run(arming: Rig, start_s: float, seconds: float, *, answers: bool = True) ->
 
 
 def test_audio_that_comes_back_finds_nothing_armed_though_nobody_looked_meanwhile():
-    """A run that was stopped hears a full buffer first: the minute before was lost all the same."""
+    """A run that was stopped receives a full buffer first: the minute before was lost all the same."""
     arming = armed()
     arming.hear(60.0)
 
@@ -347,7 +347,7 @@ def test_a_fader_that_answers_late_stays_armed():
 
 
 def slow_fader(arming: Arming, seconds: float, *, held_after_s: float = math.inf) -> float:
-    """A fader that travels 5 dB a second and tells of each change; returns where it is at the end."""
+    """A fader that travels 5 dB a second and reports each change; returns where it is at the end."""
     fader_db = target_db = 0.0
     for tick in range(round(seconds / TICK_S)):
         now_s = tick * TICK_S
@@ -392,7 +392,7 @@ def test_a_hand_that_pushes_ahead_of_a_rise_takes_the_fader_back():
 
 
 def test_what_was_said_last_can_be_read_afterwards():
-    """The caution, a refusal, a limit and the reason for disarming each stand until the next word."""
+    """The caution, a refusal, a limit and the reason for disarming each stay until the next sentence."""
     arming = Rig()
     notices = []
     arming.arm(0.0)

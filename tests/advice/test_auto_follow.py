@@ -28,7 +28,7 @@ def test_the_move_is_asked_for_every_thirty_seconds_of_programme():
 
 
 def test_the_first_look_comes_thirty_seconds_after_arming():
-    """Armed at 59.9 s, nothing happens at 60 s: the person has just been told to turn the monitors down."""
+    """Armed at 59.9 s, nothing happens at 60 s: the caution to turn the monitors down is that new."""
     assert list(asked(AutoFollow(), tenths(0, 100), armed=lambda seconds: seconds >= 59.9)) == [89.8]
 
 
@@ -46,7 +46,7 @@ def test_a_new_programme_starts_the_wait_anew():
 
 
 def test_a_pause_is_no_programme():
-    """Seconds that stand still bring no look nearer."""
+    """Seconds that do not advance bring no look nearer."""
     assert asked(AutoFollow(), [29.9] * 1000) == {}
 
 

@@ -1,4 +1,4 @@
-"""All advice on one pass: what is told of the fader, late or early, and what an earlier pass is good for."""
+"""All advice on one pass: fader reports, late or early, and what an earlier pass is good for."""
 
 import numpy as np
 import pytest

@@ -373,7 +373,7 @@ def test_a_rise_on_unmeasured_peaks_says_that_they_are_unknown():
 
 
 def test_a_move_in_mid_pass_costs_nothing():
-    """Faders that moved during the pass do not spoil the advice: it lands from where they stand now."""
+    """Faders that moved during the pass do not spoil the advice: it lands from their present positions."""
     energies = stems(20)
     faders_db = np.repeat(np.random.default_rng(20).uniform(-9.0, 6.0, (12, 4)), 100, axis=0)
     advisor = StemAdvisor(NAMES, dataclasses.replace(TELEVISION, target_lufs=-25.0))

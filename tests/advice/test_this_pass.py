@@ -188,7 +188,7 @@ def test_a_finished_master_is_lowered_from_early_on():
 
 
 def test_what_is_out_of_reach_is_left_to_the_next_pass():
-    """Where too little is left for the fader, the nearest landing is told and the move for a new one."""
+    """Where too little is left for the fader, the advice names the nearest one and a move for a new pass."""
     advisor = LandingAdvisor(TELEVISION, 100.0)
     advisor.push(energy([-13.0] * 900), 0.0, -10.0)
 
@@ -208,7 +208,7 @@ def test_looks_follow_each_other_faster_near_the_end(seconds, wait_s):
 
 def test_a_passage_that_was_heard_is_expected_again():
     """Half loud and half soft so far: what is still to come lands the pass where the past did, and the
-    band tells that it may turn out as either."""
+    band shows that it may turn out as either."""
     programme = energy(np.tile(np.repeat([-20.0, -26.0], 300), 10))
 
     move = played(programme, 300).this_pass()

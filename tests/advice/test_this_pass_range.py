@@ -42,8 +42,8 @@ def held(kind):
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_band_holds_nine_landings_in_ten(kind):
-    """On each kind of either law the band holds 85 to 95 % of the landings. (The looks at one programme stand
-    or fall together, so 40 programmes tell the share to 2 to 5 %.)"""
+    """On each kind of either law the band holds 85 to 95 % of the landings. (Looks at one programme depend
+    on each other, so 40 programmes give the share to 2 to 5 %.)"""
     assert 0.85 <= np.mean(held(kind)) <= 0.95
 
 

@@ -3,7 +3,7 @@
     python tests/benchmarks/advice_on_recordings.py [--half judging] [--kind songs] [--count 12] [--raw]
 
 Each programme plays as a rough mix in programme time, through the very schedule that a run drives, once a
-second: with nobody at the fader, and followed, each move made in the second in which it is shown. One in
+second: with the fader left alone, and followed, each move made in the second in which it is shown. One in
 three is followed once more with an earlier pass known. ``--raw`` judges the forecast alone, shown each
 second as it is and followed when it asks for a look, as it was shown before moves held still. ``--each``
 adds a line a programme, ``--count`` leaves out so many that about that number is left.
@@ -285,7 +285,7 @@ def report(kind: str, half: Half, found: Found) -> None:
     changes, programmes = found.changes_a_minute, len(found.changes_a_minute)
     held = " / ".join(f"{np.mean(looks):.0%} of {len(looks)}" for looks in found.held.values() if looks)
     print(f"\n{half} half, {programmes} {kind}; the peaks of {found.unreachable} keep them from the goal")
-    print(f"  changes a minute, nobody follows   {np.median(changes):.1f}, worst {max(changes):.1f}")
+    print(f"  changes a minute, fader left alone {np.median(changes):.1f}, worst {max(changes):.1f}")
     print(f"  there and back within 15 s         {found.there_and_back}")
     print(f"  cold, within {near} LU             {within(found.errors_lu, near)}")
     print(f"  with an earlier pass, within 0.2   {within(found.earlier_errors_lu, 0.2)}")

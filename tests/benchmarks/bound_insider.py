@@ -2,12 +2,12 @@
 
     python tests/benchmarks/bound_insider.py
 
-An insider hears the loudness so far, knows from all songs of the tuning half how near the gain of a whole
-pass can be told from it after each share of a song, and how much of the sound is still to come. It chooses
+An insider has the loudness so far, knows from all songs of the tuning half how near the gain of a whole
+pass is known after each share of a song, and how much of the sound is still to come. It chooses
 the fader by dynamic programming, at eleven moments, so that as many passes as can be land within 0.5 LU of
 the goal with the fader never over 2 dB from that gain. Its doubt is taken as normal and as shrinking without
 memory. It starts within 3 dB of that gain, and knows whether within 2 dB: the bound is 2 dB there and the
-distance itself beyond. So what it reaches lies above what advice that hears the same can reach.
+distance itself beyond. So what it reaches lies above what advice with the same input can reach.
 """
 
 from __future__ import annotations

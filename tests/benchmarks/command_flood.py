@@ -1,4 +1,4 @@
-"""How long a run that plays stands still while it is asked for the heaviest command two thousand times.
+"""How long a run that plays stops while it is asked for the heaviest command two thousand times.
 
     python tests/benchmarks/command_flood.py
 

@@ -1,4 +1,4 @@
-"""Two floors under the error of any advice that obeys the same looks and steps.
+"""Two floors under the error of any advice with the same looks and steps.
 
 The omniscient knows the rest. The insider knows the law that invents the programmes, the section that is
 playing to its end and all that the law has drawn before (the levels of themes and speakers, heard or not),
@@ -32,7 +32,7 @@ def dice(kind: str, draw: int) -> np.random.Generator:
 
 
 def programme(kind: str, draw: int) -> Levels:
-    """Energies whose whole stands within ±6 LU of the target."""
+    """Energies whose whole lies within ±6 LU of the target."""
     rng = dice(kind, draw)
     energies = 10.0 ** (_LAWS[kind](rng) / 10.0)
     offset_lu = GOAL.target_lufs + rng.uniform(-6.0, 6.0) - integrated(energies)

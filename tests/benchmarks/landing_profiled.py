@@ -1,11 +1,11 @@
-"""How well the landing is told from an earlier pass that is not quite the same. Run on demand:
+"""How well the landing is predicted from an earlier pass that is not quite the same. Run on demand:
 
     python tests/benchmarks/landing_profiled.py [--count 40] [--draw 310000] [--kind song] [--sort blocks]
 
 Each sort of difference is one between the earlier pass and the one that plays. Looks follow each other as
 the advisor says and each move is obeyed at once, as in landing.py. A look counts once the difference it is
 about has been heard for half a minute ("holds"); before the first section ends, the level changes or the
-pass leaves the earlier one, nothing can know that it will ("before told"). "off" is the miss of the landing
+pass leaves the earlier one, nothing can know that it will ("before"). "off" is the miss of the landing
 named, over the looks that count. The random starts 1000 to 5100 were used to choose constants of the advice.
 """
 
@@ -29,7 +29,7 @@ HEARD = 30 * BLOCKS_PER_S
 
 @dataclass
 class Passes:
-    """Energies of the pass that plays and of the earlier one; the block from which looks are told."""
+    """Energies of the pass that plays and of the earlier one; the block from which looks count."""
 
     playing: Levels
     earlier: Levels
@@ -146,7 +146,7 @@ def main() -> None:
     parser.add_argument("--sort", choices=list(SORTS), action="append")
     options = parser.parse_args()
     print(f"{options.count} programmes each, random starts from {options.draw}")
-    print("              error median p90   off median p90   width    holds (before told)")
+    print("              error median p90   off median p90   width    holds (before)")
     for sort in options.sort or SORTS:
         for kind in options.kind or KINDS:
             measure(kind, sort, options.count, options.draw)

@@ -75,7 +75,7 @@ def habit(material: Levels, outcome: Outcome, looks: Looks) -> None:
 
 
 def plain(material: Levels, outcome: Outcome, looks: Looks) -> None:
-    """Expects the rest to sound like what was heard, shifted so that the whole stands where it is expected;
+    """Expects the rest to sound like what was measured, shifted so that the whole lies where it is expected;
     of all gains takes the one that then lands nearest, at most 3 dB of it a look."""
     metered, fader_db, travel = material.copy(), 0.0, 0.0
     for now in looks:

@@ -51,7 +51,7 @@ class Nobody:
     """An asker that forgets its answers."""
 
     key = host = "127.0.0.1"
-    status = Target("nobody")
+    status = Target("unreached")
 
     def send(self, packet: bytes) -> None:
         pass

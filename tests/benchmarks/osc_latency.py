@@ -1,7 +1,7 @@
 """From a block of audio that comes in to the datagram with its reading that comes out. Run as a script.
 
 A whole session runs on noise that arrives as from a device, a block at a time; a receiver in another process
-notes when each datagram arrives. A reading tells how many seconds it has measured, and with that which block
+notes when each datagram arrives. A reading has the seconds that it has measured, and with that which block
 was the last it knows. Wanted, counted from the first sample of that block: one block and 20 ms in the median,
 one block and 50 ms for 99 of 100.
 """
@@ -63,7 +63,7 @@ class Noise:
 
 
 def receive(pipe: Connection) -> None:
-    """Notes the seconds that each datagram tells of and when it came, until told to end."""
+    """Notes the seconds in each datagram and its arrival, until asked to end."""
     heard: list[tuple[float, float]] = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as server:
         server.bind(("127.0.0.1", 0))

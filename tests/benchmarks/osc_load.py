@@ -41,7 +41,7 @@ def snapshots(count: int) -> list[Snapshot]:
 
 
 def receive(address: PORT, receivers: int, rate_hz: float, pipe: Connection) -> None:
-    """Watches at *receivers* sockets and counts the bundles with readings at each, until told to end."""
+    """Watches at *receivers* sockets and counts the bundles with readings at each, until asked to end."""
     sockets = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(receivers)]
     selector = selectors.DefaultSelector()
     counts = dict.fromkeys(range(receivers), 0)

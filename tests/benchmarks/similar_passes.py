@@ -1,8 +1,8 @@
-"""Whether songs of the same package tell more of the rest of a song than the forecast knows. Run on demand:
+"""Whether songs of the same package predict the rest of a song better than the forecast. Run on demand:
 
     python tests/benchmarks/similar_passes.py
 
-A package stands for the record of one person: its songs are alike in style and mastering. The error of the
+A package is taken as the record of one person: its songs are alike in style and mastering. The error of the
 forecast of the whole, after a share of the song, is taken from all other songs of the package, shrunk by
 how few they are, and taken off. How much it is shrunk is chosen on the tuning half.
 """

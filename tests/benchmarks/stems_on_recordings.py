@@ -4,7 +4,7 @@
 
 Each mix has four stems: prompts of a speaker with pauses, a piece of music under them, passages of another
 one that come and go, and a third one faintly all the time. It plays as a rough mix in programme time, through
-the very schedule that a run drives, once a second: with nobody at the faders, and followed, all moves of an
+the very schedule that a run drives, once a second: with the faders left alone, and followed, all moves of an
 advice made in the second in which it is shown. ``--blind`` does not say how long the pass is.
 """
 

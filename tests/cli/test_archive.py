@@ -1,4 +1,4 @@
-"""``sidecar check`` over a whole archive: everything measured once, everything broken told of."""
+"""``sidecar check`` over a whole archive: everything measured once, everything broken listed."""
 
 import io
 import json
@@ -140,7 +140,7 @@ def assert_gone(group):
 
 @pytest.mark.slow
 def test_kills_at_any_moment_and_each_file_is_measured_once(folder):
-    """A real kill, twice, after a few files and after more; what was told before it stays."""
+    """A real kill, twice, after a few files and after more; what was printed before it stays."""
     made_archive(folder / "masters", FILES, every=1000)
     kept = [0]
     for commits in (8, 30):

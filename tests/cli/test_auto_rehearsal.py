@@ -1,4 +1,4 @@
-"""The whole promise in one run: the sidecar obeys its own advice at a workstation's fader, over real OSC,
+"""The whole promise in one run: the sidecar follows its own advice at a workstation's fader, over real OSC,
 and the delivery is proved on what was heard."""
 
 import json

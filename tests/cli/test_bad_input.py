@@ -59,7 +59,7 @@ def test_a_file_that_is_not_there(capsys, tmp_path):
 
 
 def test_a_file_that_is_not_audio(capsys, tmp_path):
-    """A text with an audio file's name is told from audio."""
+    """A text with an audio file's name is distinguished from audio."""
     (tmp_path / "text.wav").write_text("not audio")
     code, (outcome,) = checked(capsys, str(tmp_path / "text.wav"))
 
@@ -246,7 +246,7 @@ def test_a_rehearsal_is_told_its_own_option_for_stems(refused):
     ],
 )
 def test_an_osc_port_or_address_that_is_none(refused, written, option, value, said):
-    """Neither another copy nor the port is blamed for it (RFC 5737: 192.0.2.1 is nobody's; RFC 2606)."""
+    """Neither another copy nor the port is blamed for it (RFC 5737: 192.0.2.1 is unassigned; RFC 2606)."""
     message = refused("live", "--file", written("stereo.wav", tone()), "--no-screen", option, value)
 
     assert said in message

@@ -1,4 +1,4 @@
-"""Parts of a file: each measures what it would as a file of its own, and places are told in timecode."""
+"""Parts of a file: each measures what it would as a file of its own, and places are in timecode."""
 
 import json
 import struct

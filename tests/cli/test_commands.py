@@ -147,7 +147,7 @@ def test_brackets_in_names_are_shown_as_they_are(files, tmp_path, monkeypatch, c
 
 @pytest.mark.slow
 def test_devices_marks_the_loopback(loopback, capsys):
-    """The input that carries what the machine plays is told from the others."""
+    """The input that carries what the machine plays is marked among the others."""
     assert main(["devices", "--json"]) == 0
     devices = {device["name"]: device for device in json.loads(capsys.readouterr().out)}
 

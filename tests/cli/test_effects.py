@@ -23,7 +23,7 @@ def loud_file(tmp_path):
 
 @pytest.mark.slow
 def test_a_loud_run_lights_the_lamp_and_runs_the_program(tmp_path, loud_file):
-    """The lamp is lit while it is loud and dark at the end; the program has been told which goal it was."""
+    """The lamp is lit while it is loud and dark at the end; the program has received the goal."""
     told = tmp_path / "told"
     write = f"import os, pathlib; pathlib.Path({str(told)!r}).write_text(os.environ['SIDECAR_GOAL'])"
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as bulb:
@@ -81,7 +81,7 @@ def test_a_script_that_fails_is_told_once_in_lines_over_osc_and_on_the_lamp(tmp_
 
 @pytest.mark.slow
 def test_a_surface_is_shown_the_run_and_moves_no_fader(loud_file):
-    """The touch panel hears loudness, move and alerts; unarmed, its fader is left alone; at the end no
+    """The touch panel receives loudness, move and alerts; unarmed, its fader is left alone; at the end no
     alert stays lit."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as panel:
         panel.bind(("127.0.0.1", 0))

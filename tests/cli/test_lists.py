@@ -101,7 +101,7 @@ def steering_name(tmp_path):
     [(("check",), ""), (("match",), ""), (("stamp", "--dry-run"), ""), (("live", "--file"), "missing")],
 )
 def test_names_do_not_steer_the_terminal(command, more, steering_name, capsys):
-    """ECMA-48: what follows ESC is obeyed. A mark stands in its place, in tables and in messages."""
+    """ECMA-48: what follows ESC is a command. A mark replaces it, in tables and in messages."""
     main([*command, steering_name + more])
     shown = "".join(capsys.readouterr())
 

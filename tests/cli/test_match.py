@@ -244,7 +244,7 @@ def test_other_files_are_never_touched(capsys, folder, name):
 
 
 def test_an_interrupted_stamp_is_told_and_put_right_by_the_next(capsys, folder):
-    """A dry run only tells; a stamp clears what was left behind and goes on."""
+    """A dry run only prints; a stamp clears what was left behind and goes on."""
     write("mix.wav", tone(-23))
     (folder / ".mix.wav.sidecar-undo").write_text('{"about": "cut o')
     dry_code, (dry,) = ran_json(capsys, "stamp", "--dry-run", "mix.wav")

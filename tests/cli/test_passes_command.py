@@ -174,7 +174,7 @@ def test_without_a_record_the_list_is_empty(monkeypatch, tmp_path, capsys):
 
 
 def test_what_the_disk_would_not_take_is_said(record, capsys, monkeypatch):
-    """Twenty blocks stand between two that are on record."""
+    """Twenty blocks lie between two that are on record."""
     monkeypatch.setenv("COLUMNS", "120")
     journal = Journal(record, period_s=0.02)
     torn = journal.begin(Pass("torn", 48_000, "stereo", load_goal("r128")))

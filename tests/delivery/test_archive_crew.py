@@ -1,4 +1,4 @@
-"""Many files by processes of this machine: all are told of, whatever becomes of a process."""
+"""Many files by processes of this machine: all are reported, whatever becomes of a process."""
 
 import os
 import signal
@@ -18,7 +18,7 @@ JOB = Job(None, (load_goal("r128"),), "meter")
 
 
 def told_by(file, job):
-    """Work that tells who did it."""
+    """Work that names its process."""
     return Unread(file, f"{os.getpid()}")
 
 

@@ -49,7 +49,7 @@ def test_every_other_name_stands_for_itself(folder):
 
 
 def test_a_folder_that_cannot_be_searched_stands_for_itself(folder, monkeypatch):
-    """So that it is told and not passed over; the others are searched."""
+    """So that it is reported and not passed over; the others are searched."""
     search = os.scandir
 
     def refused(path):

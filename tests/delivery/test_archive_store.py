@@ -93,7 +93,7 @@ def test_only_what_was_measured_without_dialogue_is_due_for_it(database, files):
 
 
 def test_broken_files_are_tried_again(database, files):
-    """Whoever lent a permission or mounted a disc need not tell anybody. What was read before is no longer
+    """A permission or a disk that is back needs no option. What was read before is no longer
     taken for the file."""
     record(database, files)
     with Store(database, JOB) as store:
@@ -165,7 +165,7 @@ def test_names_that_are_no_text_are_kept_as_they_are(database, tmp_path):
 
 @pytest.mark.slow
 def test_what_was_kept_is_there_after_a_kill(database, files):
-    """Each file from the moment it was told, without a further word."""
+    """Each file from the moment it was named, without a further word."""
     code = (
         "import os, signal, sys; from pathlib import Path\n"
         "from test_archive_store import JOB, Store, kept\n"
@@ -182,7 +182,7 @@ def test_what_was_kept_is_there_after_a_kill(database, files):
 
 @pytest.mark.slow
 def test_one_run_at_a_time(database, files):
-    """The second is told at once; the first goes on."""
+    """The second is refused at once; the first goes on."""
     with Store(database, JOB) as first:
         with pytest.raises(RecordError, match="another program holds"):
             Store(database, JOB)

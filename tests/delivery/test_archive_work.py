@@ -1,4 +1,4 @@
-"""One file of an archive: measured as a check measures it, or told of, whatever it is."""
+"""One file of an archive: measured as a check measures it, or reported, whatever it is."""
 
 import os
 from pathlib import Path

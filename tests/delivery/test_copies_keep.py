@@ -336,7 +336,7 @@ def wave_with_everything():
         (b"LIST", b"adtlnote" + struct.pack("<II", 5, 1) + b"A" * 6),
         (b"axml", b"<a/>"),
         (b"PEAK", bytes(24)),
-        (b"zzzz", b"nobody knows"),
+        (b"zzzz", b"unknown"),
     )
     return riff(*chunks, tail=b"behind")
 

@@ -1,4 +1,4 @@
-"""Runs of exact zeros inside sound: found to the frame, told only where sound was cut.
+"""Runs of exact zeros inside sound: found to the frame, reported only where sound was cut.
 
 The places are those that the files here are made with.
 """
@@ -34,7 +34,7 @@ def places(gaps, rate_hz=RATE_HZ):
 
 @pytest.mark.parametrize("rate_hz", [8_000, 44_100, 48_000, 192_000])
 def test_gaps_from_a_millisecond_up_are_found_to_the_frame(tmp_path, rate_hz):
-    """One frame less than a millisecond is none; both sides are told by their highest sample."""
+    """One frame less than a millisecond is none; both sides are judged by their highest sample."""
     least = int(np.ceil(rate_hz / 1000))
     made = [(700 + 10 * least * k, least + k - 1, k % 3) for k in range(9)]
     frames = noise(100 * least / RATE_HZ + 0.5)

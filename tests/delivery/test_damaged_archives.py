@@ -1,4 +1,4 @@
-"""Archives that a disk has damaged: what can be read is told, the rest is said, and no figure is wrong."""
+"""Archives that a disk has damaged: what can be read is shown, the rest is said, and no figure is wrong."""
 
 import sqlite3
 from dataclasses import replace
@@ -18,7 +18,7 @@ FILES = 40
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory):
-    """Its bytes, and what is told of each file of it."""
+    """Its bytes, and the outcome of each of its files."""
     folder = tmp_path_factory.mktemp("archive")
     paths = [folder / f"{number:02}.wav" for number in range(FILES)]
     with Store(folder / "kept.sqlite", JOB) as store:

@@ -50,7 +50,7 @@ def test_a_note_fails_nothing(tmp_path):
 
 
 def test_mono_on_two_channels(noted):
-    """The same samples twice are told from the same material with the least difference."""
+    """The same samples twice are distinguished from the same material with the least difference."""
     left = noise(channels=1)
     almost = left.copy()
     almost[1000] += 0.001
@@ -108,7 +108,7 @@ def test_a_channel_that_drops_out(noted, length_s):
 
 
 def test_all_channels_that_drop_out_together(noted):
-    """Gaps of 0.4 and 0.05 s: shorter than what is told as silence; the longest is told first."""
+    """Gaps of 0.4 and 0.05 s: shorter than a note on silence needs; the longest is first."""
     frames = noise()
     for start_s, length_s in ((1.0, 0.05), (4.0, 0.4)):
         frames[round(start_s * RATE_HZ) : round((start_s + length_s) * RATE_HZ)] = 0.0
@@ -152,7 +152,7 @@ def test_sound_that_dies_away_before_a_cut_is_no_dropout(noted):
 
 
 def test_a_fade_to_silence_is_no_dropout(noted):
-    """Neither is a long silence, which is told as such, nor the start or the end of a channel."""
+    """Neither is a long silence, which has its own note, nor the start or the end of a channel."""
     fade = 10 ** (np.linspace(0, -90, RATE_HZ) / 20)[:, None]
     frames = noise(8.0)
     frames[RATE_HZ : 2 * RATE_HZ] *= fade

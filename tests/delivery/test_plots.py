@@ -152,7 +152,7 @@ def test_the_ends_of_the_range_are_those_of_tech_3342(levels, low, high):
 
 
 def test_the_drawn_range_is_the_measured_one(tmp_path):
-    """From the history of a real file, within what its coarser grid can tell."""
+    """From the history of a real file, within what its coarser grid can show."""
     rng = np.random.default_rng(2)
     steps = np.repeat(10 ** (rng.uniform(-45, -20, 40) / 20), 48_000)
     soundfile.write(tmp_path / "mix.wav", steps[:, None] * rng.standard_normal((steps.size, 2)), 48_000)

@@ -99,7 +99,7 @@ def test_the_fingerprintof_a_file_is_its_sha_256(tmp_path):
 
 
 def test_each_measure_is_held_against_the_goal():
-    """The figures with what they are held against, and in words and a shape where they stand."""
+    """The figures with what they are held against, and in words and a shape where they lie."""
     rows = {row[0]: row[1:] for row in PageReader(page_of(over_everything(), "r128-s1")).rows}
 
     assert rows["integrated"] == ["−20.0", "LUFS", "", "−23.0", "", "▷ 2.8 LU too high"]

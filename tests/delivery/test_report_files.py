@@ -30,7 +30,7 @@ def test_one_file_has_the_name_that_was_asked_for():
 
 
 def test_several_files_have_a_folder_and_none_replaces_another():
-    """Names that occur twice, or differ in case only, are told apart, on every file system."""
+    """Names that occur twice, or differ in case only, get different files, on every file system."""
     names = names_for(
         Path("r.html"), ["a/mix.wav", "b/mix.wav", "MIX.wav", "mix.wav-2", "mix.flac"], several=True
     )

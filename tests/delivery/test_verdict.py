@@ -61,7 +61,7 @@ def test_a_gain_never_promises_a_peak_over_the_ceiling():
 
 
 def test_loud_peaks_in_a_programme_on_target():
-    """2 dB over the ceiling, while only 0.2 LU may be given away: gain alone cannot mend it."""
+    """2 dB over the ceiling, while only 0.2 LU may be given away: gain alone cannot correct it."""
     verdict = judged(max_true_peak=1.0)
 
     assert not verdict.passes
@@ -70,7 +70,7 @@ def test_loud_peaks_in_a_programme_on_target():
 
 
 def test_peaks_that_the_tolerance_has_room_for_are_mended_by_gain():
-    """R 128 live may stand 1 LU low: half a dB down brings both inside."""
+    """R 128 live may be 1 LU low: half a dB down brings both inside."""
     verdict = judged("r128-live", max_true_peak=-0.5)
 
     assert verdict.move_db == pytest.approx(-0.5)
@@ -102,7 +102,7 @@ def test_no_gain_corrects_what_stands_too_far_above_the_rest():
 
 
 def test_range_and_peaks_that_are_in_the_way_are_both_told():
-    """4 LU up are wanted: the loudest 3 s then stand at −15.0 (3.0 over), the peaks at +1.0 (2.0 over)."""
+    """4 LU up are wanted: the loudest 3 s are then at −15.0 (3.0 over), the peaks at +1.0 (2.0 over)."""
     verdict = judged("r128-s1", integrated=-27.0, max_short_term=-19.0, max_true_peak=-3.0)
 
     assert verdict.move_db == pytest.approx(1.0)
@@ -223,7 +223,7 @@ def test_silence_neither_passes_nor_is_moved():
 
 
 def test_samples_that_are_no_numbers_fail_the_file_and_ask_for_no_gain():
-    """Where the loudness is right there is nothing to move: the export has to be mended."""
+    """Where the loudness is right there is nothing to move: the export has to be repeated."""
     verdict = judged(bad_samples=3)
 
     assert (verdict.passes, verdict.move_db, [f.kind for f in verdict.findings]) == (False, 0.0, ["fault"])

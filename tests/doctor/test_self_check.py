@@ -145,7 +145,7 @@ def test_nothing_at_all_is_one_finding_that_names_both_ends(frames):
 
 
 def test_a_microphone_or_music_beside_it_is_not_taken_for_the_tone():
-    """Noise alone, and noise nearly as loud as the tone: no level is told, and no volume blamed."""
+    """Noise alone, and noise nearly as loud as the tone: no level is given, and no volume blamed."""
     noise = np.random.default_rng(5).standard_normal((8 * RATE_HZ, 2)) * 10 ** (-30 / 20)
     alone = said(noise.astype(np.float32))
     beside = said((around(tone(RATE_HZ), 1.0, 2.0) + noise).astype(np.float32))
@@ -244,7 +244,7 @@ def test_a_real_volume_that_is_down_is_found(two):
 
 @pytest.mark.slow
 def test_who_says_no_in_time_hears_nothing(two, monkeypatch):
-    """Ctrl-C after the caution: the process that would play is gone before it was told to."""
+    """Ctrl-C after the caution: the process that would play is gone before it began."""
     players = []
 
     class Watched(tone_test.TonePlayer):

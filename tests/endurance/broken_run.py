@@ -16,7 +16,7 @@ class BrokenSource(FileSource):
             yield block
             given += len(block.frames)
             if given > BREAKS_AFTER_S * self.rate_hz:
-                raise ZeroDivisionError("nobody foresaw this")
+                raise ZeroDivisionError("an unforeseen fault")
 
 
 live.FileSource = BrokenSource

@@ -1,4 +1,4 @@
-"""Who hears what a run says over OSC, by the run's own reader of it."""
+"""A receiver of what a run sends over OSC, by the run's own reader of it."""
 
 import socket
 import time
@@ -9,7 +9,7 @@ LIMIT_S = 120.0  # the first run on a machine compiles the meter
 
 
 class Ear:
-    """A UDP socket that keeps what it hears."""
+    """A UDP socket that keeps what it receives."""
 
     def __init__(self):
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

@@ -35,7 +35,7 @@ def playing_numbers(seconds, rate_hz=48_000):
 
 @dataclass(frozen=True)
 class Heard:
-    """What stands on a tape, between the first number and the last."""
+    """What is on a tape, between the first number and the last."""
 
     frames: int
     """With a number of their own."""

@@ -59,11 +59,11 @@ class OwnTerminal:
 
     def hang_up(self):
         """Closes the window: what runs on it gets errors from all that it reads and writes."""
-        if not self.is_open:  # both numbers may be somebody else's by now
+        if not self.is_open:  # both numbers may belong to other files by now
             return
         self.is_open = False
         self._takes.set()
-        self._reader.join()  # nothing is closed while somebody is in the middle of reading it
+        self._reader.join()  # nothing is closed while another thread reads it
         os.close(self._slave)
         os.close(self._master)
 

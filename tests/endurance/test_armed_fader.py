@@ -30,7 +30,7 @@ LEAP_DB = 0.31
 
 
 class Run:
-    """A run on a file, the listener that tells where it takes commands, and what it says of its fader."""
+    """A run on a file, the port where it receives commands, and what it sends of its fader."""
 
     def __init__(self, file, workstation, *more, surface="decibels"):
         self._listener = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

@@ -72,7 +72,7 @@ COMMANDS = ("review", "screen")
 
 @pytest.fixture(scope="module")
 def run_elsewhere():
-    """It hears what it is asked, and never answers."""
+    """It receives requests, and never answers."""
     ear = Ear()
     yield ear
     ear.socket.close()

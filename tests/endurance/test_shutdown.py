@@ -1,4 +1,4 @@
-"""Every way in which a run can end: what is told, what is on record, and what is left on the terminal."""
+"""Every way in which a run can end: what is sent, what is on record, and what is left on the terminal."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""Every process of a run is stopped for a while: a standstill that is no sleep, as the clocks tell."""
+"""Every process of a run is stopped for a while: a standstill that is no sleep, as the clocks show."""
 
 import os
 import signal

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.slow
 
 RATE_HZ = 48_000
 STARVED_S = 9.0  # the ring holds 8 s
-SETTLED_S = 5.5  # a loss that only the clock could tell of would be told within 5 s
+SETTLED_S = 5.5  # a loss that only the clock shows would be reported within 5 s
 
 
 def test_every_frame_that_the_ring_could_not_hold_is_counted(loopback, tmp_path):

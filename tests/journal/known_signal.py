@@ -32,7 +32,7 @@ def is_cut(block):
 
 @dataclass
 class Measuring:
-    """A meter on the known signal, with or without a journal that hears of it."""
+    """A meter on the known signal, with or without a journal that records it."""
 
     energies: list = field(default_factory=list)
     readings: list = field(default_factory=list)

@@ -148,7 +148,7 @@ def test_stems_come_back_with_their_products_peaks_and_faders(journal, file):
 
 
 def test_what_was_said_of_the_fader_and_the_last_goal_are_kept(journal, file):
-    """From them the fader's history can be told again, and the verdict is on the goal that held."""
+    """From them the fader's history can be drawn again, and the verdict is on the goal that held."""
     entry = journal.begin(ABOUT)
     hear(entry, np.ones(5))
     entry.add_fader_report(FaderReport(0.2, -3.0, is_position=True))
@@ -249,7 +249,7 @@ def test_a_pass_goes_on_where_it_broke_off(file):
 
 
 def test_who_still_writes_a_pass_that_another_goes_on_with_begins_one_of_its_own(file):
-    """Two sidecars never mix what they hear in one pass, and neither loses what it hears from then on."""
+    """Two sidecars never mix their audio in one pass, and neither loses any from then on."""
     first, second = Journal(file, period_s=0.02), Journal(file, period_s=0.02)
     theirs = first.begin(ABOUT)
     hear(theirs, np.ones(10))

@@ -205,7 +205,7 @@ def test_a_file_that_another_process_holds(tmp_path, opened, locked):
 
 @pytest.mark.slow
 def test_what_does_not_fit_into_memory_is_missing_in_few_pieces(tmp_path, opened, locked):
-    """Holes are counted while the fault lasts and stand on record; what is around them is whole. There is
+    """Holes are counted while the fault lasts and are on record; what is around them is whole. There is
     another one only where what waited was packed closer in the meantime."""
     file = tmp_path / "passes.sqlite"
     journal = opened(file, room_bytes=40_000)

@@ -91,13 +91,13 @@ def test_a_pass_whose_run_was_killed_is_gone_on_with_and_leaves_nothing(file):
 
 
 def test_of_two_runs_that_go_on_with_a_pass_at_once_one_gets_it(file):
-    """Both read it before either wrote: what the second hears is a pass of its own, and nothing is lost."""
+    """Both read it before either wrote: the audio of the second is a pass of its own, and nothing is lost."""
     journal = Journal(file, period_s=0.005)
     hear(journal.begin(ABOUT), blocks=3)
     journal.close()
     record = reader.to_resume(file)
     first, second = Journal(file, period_s=0.005), Journal(file, period_s=0.005)
-    first.resume(record)  # takes it over with a cut alone: no block tells the second of it
+    first.resume(record)  # takes it over with a cut alone: no block shows it to the second
     wait_until(lambda: reader.load(1, file).cuts)
     hear(second.resume(record))
     second.close()
@@ -118,7 +118,7 @@ def short_logs(monkeypatch):
 
 @pytest.mark.slow
 def test_a_look_that_stays_open_does_not_let_the_log_grow_without_end(file, short_logs):
-    """Some of it waits in memory, the person is told why, and all is written once the look has ended."""
+    """Some of it waits in memory, the screen says why, and all is written once the look has ended."""
     journal = Journal(file, period_s=0.005)
     entry = journal.begin(ABOUT)
     measuring = Measuring().go_on(1, entry)

@@ -53,7 +53,7 @@ def test_a_record_that_misses_its_beginning_begins_with_silence():
 
 
 def test_the_first_word_on_the_fader_counts_for_the_past():
-    """Told at 0.3 s that it is at -6 dB, it stood there all along, but for the move told before."""
+    """A first report at 0.3 s of -6 dB counts for the past, but for the move reported before."""
     found = resumable(
         record(
             range(6),

@@ -80,7 +80,7 @@ def test_a_log_that_breaks_off_anywhere(running, undisturbed, tmp_path):
 
 
 def test_a_log_whose_end_was_never_written(running, undisturbed, tmp_path):
-    """Zeros or leftovers stand behind some place, as after a power cut on some file systems."""
+    """Zeros or leftovers follow some place, as after a power cut on some file systems."""
     size = (running / "passes.sqlite-wal").stat().st_size
     rng = np.random.default_rng(6)
     for place in rng.integers(size // 2, size, 10):

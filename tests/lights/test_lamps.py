@@ -102,7 +102,7 @@ def test_an_alert_lights_the_lamp_and_the_end_makes_it_dark(engine, bulb):
 
 @pytest.mark.slow
 def test_a_state_that_stays_is_said_again_and_again(engine, bulb):
-    """The lamp hears the state once a second, so it can tell that the sidecar is there."""
+    """The lamp receives the state once a second, and so detects that the sidecar is there."""
     lamps = start(engine, f"lamp={bulb.place}")
     engine.soon(lamps.offer, snapshot("hot"))
     bulb.hear_until(("/lamp", [1]))

@@ -1,4 +1,4 @@
-"""What a light is told of a run: each condition out of alerts, transport and readings."""
+"""What a light receives of a run: each condition out of alerts, transport and readings."""
 
 from __future__ import annotations
 

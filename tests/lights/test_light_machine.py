@@ -119,7 +119,7 @@ def test_lost_datagrams_make_no_light_change_faster(made, script, lost):
 @given(st.lists(st.sampled_from([0.25, 1.0, 2.5]), min_size=2, max_size=5), scripts)
 def test_what_is_shown_stays_for_its_shortest_time(min_on_s, script):
     """Only something that comes before it in the file takes its place earlier. Each show here is steady and
-    has a value of its own, so the sendings tell which was on and when."""
+    has a value of its own, so the messages show which was on and when."""
     shows = [
         show(word, 1.0 - i / 16, min_on_s=on_s)
         for i, (word, on_s) in enumerate(zip(WORDS, min_on_s, strict=False))

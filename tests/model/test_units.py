@@ -119,7 +119,7 @@ def test_what_flows_cannot_be_changed_on_the_way():
     ],
 )
 def test_only_advice_with_nothing_to_say_is_quiet(move, is_quiet):
-    """A move that a limit keeps at nothing still has something to tell."""
+    """A move that a limit keeps at nothing still has a direction and a reason."""
     assert is_quiet == move.is_quiet
 
 

@@ -1,4 +1,4 @@
-"""A peer that is not written in Python: liblo's command-line tools speak to a whole run and hear it.
+"""A peer that is not written in Python: liblo's command-line tools send to a whole run and receive from it.
 
 Debian: ``apt install liblo-tools``.
 """

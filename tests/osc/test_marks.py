@@ -1,4 +1,4 @@
-"""Marks on the wire: each told once, as it is set."""
+"""Marks on the wire: each sent once, as it is set."""
 
 import pytest
 
@@ -54,7 +54,7 @@ def test_each_event_is_news_once(a_pass):
 
 
 def test_the_events_of_a_pass_that_is_gone_on_with_are_no_news(a_pass):
-    """They were told when they happened."""
+    """They were sent when they happened."""
     before = TimelineLog()
     for number in range(50):
         before.add_columns(1, -20.0 - number, -23.0, 0.0)
@@ -81,7 +81,7 @@ def test_a_reset_makes_the_first_mark_of_the_new_pass_news(a_pass):
 
 
 class Receiver:
-    """Keeps the marks that it is told."""
+    """Keeps the marks that it receives."""
 
     def __init__(self, selection):
         self.line = Line(selection, 0.1, self.take)

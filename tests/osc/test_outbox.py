@@ -21,7 +21,7 @@ def a_snapshot(**changes):
 
 
 class Receiver:
-    """Takes datagrams, perhaps not all of them, and remembers what it was told last."""
+    """Takes datagrams, perhaps not all of them, and keeps what it received last."""
 
     def __init__(self, selection=EVERYTHING, rate_hz=10.0, lose=lambda: False):
         self.line = Line(selection, 1.0 / rate_hz, self.take)
@@ -97,7 +97,7 @@ def test_readings_that_came_close_together_make_no_later_one_wait():
 
 
 def test_the_last_readings_are_sent_although_nothing_follows():
-    """A run that ends tells its end: after two periods at the latest, or when it closes."""
+    """A run that ends sends its end: after two periods at the latest, or when it closes."""
     outbox, receiver, other = Publisher(), Receiver(rate_hz=10.0), Receiver(rate_hz=1.0)
     for each in (receiver, other):
         outbox.add_line(each.line, 0.0)
@@ -193,7 +193,7 @@ def test_a_change_does_not_wait_for_the_heartbeat(changes, address, expected):
 @pytest.mark.parametrize("seed", range(3))
 def test_an_alert_is_wrong_no_longer_than_until_the_first_heartbeat_that_arrives(seed):
     """Every fifth datagram is lost, at random: the wait is at most a heartbeat for each datagram in a row
-    that could have told and was lost."""
+    that had it and was lost."""
     chance = random.Random(seed)
     outbox = Publisher()
     in_a_row = longest_in_a_row = 0

@@ -130,13 +130,13 @@ def test_an_alert_that_changes_does_not_wait_for_the_next_heartbeat(run_port, pe
     assert heard["/sidecar/alert/hot"][0] == 1
 
 
-def test_every_target_hears_the_same_and_a_dead_one_holds_up_nobody(run_port, peer):
+def test_every_target_receives_the_same_and_a_dead_one_holds_up_no_other(run_port, peer):
     """The first target has no listener; the others still receive everything."""
     other = Peer()
-    nobody = Peer()
-    nobody.close()
+    closed = Peer()
+    closed.close()
     engine, port, _, _ = run_port(
-        f"127.0.0.1:{nobody.port}", f"127.0.0.1:{peer.port}", f"localhost:{other.port}"
+        f"127.0.0.1:{closed.port}", f"127.0.0.1:{peer.port}", f"localhost:{other.port}"
     )
     engine.soon(port.offer, a_snapshot())
 
@@ -157,7 +157,7 @@ def test_a_target_may_have_an_ipv6_address(run_port):
 
 
 def test_a_target_on_another_machine_needs_no_other_bind(run_port):
-    """A socket bound to 127.0.0.1 cannot send anywhere else, so another one does. 192.0.2.1 is nobody's
+    """A socket bound to 127.0.0.1 cannot send anywhere else, so another one does. 192.0.2.1 is unassigned
     (RFC 5737): the datagram goes out, or there is no network at all."""
     engine, port, _, _ = run_port("192.0.2.1:9000/run")
     engine.soon(port.offer, a_snapshot())
@@ -251,7 +251,7 @@ def test_a_workstation_at_an_ipv6_address_is_reached(run_port):
 
 
 def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
-    """Only fader moves do: what it was never told to understand is kept from it."""
+    """Only fader moves do: addresses outside its surface file are not sent to it."""
     other = Peer()
     engine, port, _, _ = run_port(f"127.0.0.1:{other.port}", surface_target=f"127.0.0.1:{peer.port}")
     engine.soon(port.offer, a_snapshot())
@@ -263,7 +263,7 @@ def test_snapshots_do_not_go_to_the_workstation(run_port, peer):
 
 
 def test_what_else_a_workstation_tells_hides_neither_faders_nor_commands(run_port, peer, caplog):
-    """In one bundle stand other addresses, a broken value, a fader and a command: the last two count, and
+    """One bundle has other addresses, a broken value, a fader and a command: the last two count, and
     only the broken value is worth a line in the log."""
     _, _, address, asked = run_port(surface_target=f"127.0.0.1:{peer.port}")
     bundle = codec.bundles(
@@ -371,7 +371,7 @@ def test_a_target_that_is_no_host_and_port_is_refused(text):
 
 
 def test_of_a_name_with_both_families_the_ipv4_address_counts(monkeypatch):
-    """Where localhost is ::1 first, what listens on 127.0.0.1 would hear nothing."""
+    """Where localhost is ::1 first, what listens on 127.0.0.1 would receive nothing."""
     both = [
         (socket.AF_INET6, socket.SOCK_DGRAM, 17, "", ("::1", 9000, 0, 0)),
         (socket.AF_INET, socket.SOCK_DGRAM, 17, "", ("127.0.0.1", 9000)),

@@ -62,7 +62,7 @@ def proven(peer):
 
 
 class Room:
-    """A reception that has something to tell."""
+    """A server that has something to send."""
 
     def __init__(self, workstation=None, **settings):
         self.outbox = Publisher()
@@ -103,7 +103,7 @@ class TestAsking:
         assert not room.asked
 
     def test_a_pattern_is_answered_with_all_it_names(self, room):
-        """OSC 1.0 patterns read; what has nothing to tell is left out."""
+        """OSC 1.0 patterns read; what has no value is left out."""
         heard = room.say(Peer(), "/sidecar/{alert,goal}/*")
 
         assert [f"/sidecar{row.path}" for row in OUTGOING if row.path.startswith(("/alert/", "/goal/"))] == [
@@ -173,7 +173,7 @@ class TestErrors:
 
     @pytest.mark.parametrize("address", ["/sidecar/error", "/sidecar/watching"])
     def test_an_answer_is_never_answered(self, room, address):
-        """Two sidecars that hear each other would answer each other's errors for ever."""
+        """Two sidecars that receive from each other would answer each other's errors for ever."""
         assert room.say(Peer(), address, "ss", ["/a", "b"]) == []
 
     def test_an_error_quotes_no_more_than_fits(self, room):
@@ -338,7 +338,7 @@ class TestStorms:
 
 class TestWatching:
     def test_a_watcher_is_told_its_lease_and_sent_what_it_chose(self, room):
-        """The lease in seconds, the rate, the number of addresses; first of all how things stand."""
+        """The lease in seconds, the rate, the number of addresses; first of all the present state."""
         peer = Peer()
         heard = room.say(peer, "/sidecar/watch", "ssf", ["alert", "/sidecar/integrated", 5.0])
 
@@ -347,7 +347,7 @@ class TestWatching:
         assert len(heard) == 7
 
     def test_without_a_rate_readings_come_as_fast_as_the_run_makes_them_and_never_faster(self, room):
-        """The rate that is told is the rate that is kept."""
+        """The rate in the answer is the rate that is kept."""
         assert [60.0, 10.0, len(SENT)] == room.say(Peer(), "/sidecar/watch")[-1][1]
         assert room.say(Peer(), "/sidecar/watch", "f", [50.0])[-1][1][1] == 10.0
 
@@ -390,7 +390,7 @@ class TestWatching:
         assert peer.heard() == []
 
     def test_there_is_a_most(self, room):
-        """Whoever comes later is told so; who is there already may renew, and a place that ends is free."""
+        """A later watcher is refused; those that are there may renew, and a place that ends is free."""
         peers = [proven(Peer(f"192.0.2.{port % 8}", port)) for port in range(MOST + 1)]
         for second, peer in enumerate(peers[:MOST]):
             room.say(peer, "/sidecar/watch", "s", ["run"], now_s=second * 0.1)

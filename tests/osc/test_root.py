@@ -178,7 +178,7 @@ def test_a_screen_elsewhere_draws_such_a_run(rig):
 
 @pytest.mark.slow
 def test_listen_asks_such_a_run(rig):
-    """A whole process that is told of the root."""
+    """A whole process with another root."""
     place = "{}:{}/reading".format(*rig.socket.getpeername())
     listen = [sys.executable, "-m", "sidecar", "listen", "--json", "--from", place, "--osc-root", ROOT]
     listener = subprocess.Popen(listen, stdout=subprocess.PIPE, text=True)
@@ -228,7 +228,7 @@ def test_a_root_is_one_part_or_several(text):
     ],
 )
 def test_what_is_no_root_is_refused_with_one_that_is(text):
-    """A receiver could not tell its addresses from patterns, or its parts from each other."""
+    """A receiver could not distinguish its addresses from patterns, or its parts from each other."""
     with pytest.raises(NetworkError, match="give one such as /sidecar"):
         OscPort([], root=text)
 

@@ -99,7 +99,7 @@ def drops(caller, reason):
 
 
 def test_the_same_is_spoken_as_over_udp(open_port, caller):
-    """A command is accepted, a question answered, a fault told, all on the connection."""
+    """A command is accepted, a question answered, a fault reported, all on the connection."""
     _, _, _, asked = open_port
     caller.say("/sidecar/goal", "s", ["a85"])
     caller.say("/sidecar/momentary")
@@ -154,7 +154,7 @@ def test_frames_may_come_in_pieces_and_many_at_once(open_port, caller):
 
 
 def test_sizes_in_place_of_slip_are_understood_and_answered_alike(open_port):
-    """OSC 1.0 has them; the first byte tells."""
+    """OSC 1.0 has them; the first byte selects."""
     _, _, address, asked = open_port
     with socket.create_connection(address, timeout=PATIENCE_S) as caller:
         for message in (codec.message("/sidecar/pause", "", []), codec.message("/sidecar/goal/name", "", [])):

@@ -91,7 +91,7 @@ def test_the_move_sent_is_that_of_the_pass_that_plays_where_it_is_known():
 
 
 def test_a_stem_that_has_to_move_comes_before_the_master_fader():
-    """The fader is named, and its move, not the programme's, is the one told."""
+    """The fader is named, and its move, not the programme's, is the one sent."""
     snapshot = a_snapshot(advice=THIS_PASS, stems=(replace(STEMS[0], move=Move()), STEMS[1]))
     read = dict_of(snapshot)
 

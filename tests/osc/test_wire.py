@@ -102,7 +102,7 @@ def test_a_message_without_type_tags_is_one_without_arguments():
 
 
 def test_whole_numbers_stay_within_what_the_tag_can_carry():
-    """A count that has run for long is told as the largest there is, and nothing breaks."""
+    """A count that has run for long is sent as the largest there is, and nothing breaks."""
     assert struct.pack(">i", 2**31 - 1) == codec.message("/a", "i", [2**40]).dgram[-4:]
 
 

@@ -52,7 +52,7 @@ def test_a_run_answers_with_what_it_reads_and_ends_in_good_order():
 
 
 def test_an_announcement_of_every_address_is_refused_in_one_sentence(capsys):
-    """Who opens the machine to all of its networks says which one is told."""
+    """A run that is open to all networks names the one to announce on."""
     code = main(
         ["rehearse", "--no-screen", "--osc-port", "0", "--osc-bind", "0.0.0.0", "--announce", "--for", "1"]
     )

@@ -62,7 +62,7 @@ def test_a_row_of_many_values_has_a_tag_and_a_unit_for_each(a_snapshot):
 
 
 def test_what_is_not_there_has_no_value(a_snapshot):
-    """Without a surface its rows are in the tree and have nothing to tell."""
+    """Without a surface its rows are in the tree and have no value."""
     tree = Tree()
     found = tree.attributes("/sidecar/auto/armed", a_snapshot(arm=None))
 
@@ -99,14 +99,14 @@ def test_an_address_that_is_sent_and_obeyed_is_one_node(a_snapshot, valid):
 
 
 def test_an_address_may_have_others_below_it(a_snapshot):
-    """``/goal`` sets what ``/goal/name`` tells."""
+    """``/goal`` sets what ``/goal/name`` sends."""
     found = Tree((sent("/goal/name"),), (incoming("/goal", "s"),)).node("/sidecar/goal", a_snapshot())
 
     assert (found["ACCESS"], list(found["CONTENTS"])) == (2, ["name"])
 
 
 def test_a_service_that_may_be_asked_with_or_without_arguments_has_no_type():
-    """A client is not told that it must send what may be left out."""
+    """The tree does not ask a client to send what may be left out."""
     tree = Tree()
 
     assert "TYPE" not in tree.attributes("/sidecar/watch", None)

@@ -31,7 +31,7 @@ CALLABLES = dict(callables())
 
 
 def sections(function):
-    """The sections of a docstring by their titles, and the names that stand at the margin of each."""
+    """The sections of a docstring by their titles, and the names at the margin of each."""
     parts = SECTION.split(inspect.getdoc(function) or "")[1:]
     return {
         title: re.findall(r"^\S.*$", text, re.MULTILINE)

@@ -290,7 +290,7 @@ def test_the_goals_come_whole():
 
 
 def a_copy_of(size, events=0):
-    """A copy that was told how long the history is, and has asked for its newest columns and those before."""
+    """A copy that knows the length of the history, and has asked for its newest columns and those before."""
     copy = TimelineCopy()
     copy.receive_answer("/history/size", (7, size, events))
     list(copy.questions(0.0))

@@ -117,7 +117,7 @@ def tell(told, snapshot):
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(snapshots, snapshots)
 def test_a_snapshot_comes_back_as_it_was(before, snapshot):
-    """Every field, whatever was told before: figures as single precision carries them, infinities as they
+    """Every field, whatever was sent before: figures as single precision carries them, infinities as they
     were."""
     told = ReceivedMessages()
     tell(told, before)

@@ -33,7 +33,7 @@ TIMES = 40.0
 
 
 def moment(snapshot):
-    """The programme time of a snapshot, as single precision tells it."""
+    """The programme time of a snapshot, in single precision."""
     return str(np.float32(snapshot.reading.seconds))
 
 
@@ -116,7 +116,7 @@ def differences(ours, theirs, path="snapshot"):
 
 
 def moving(path):
-    """What is counted up all the time, or tells of a moment that only its owner's clock knows."""
+    """What is counted up all the time, or is a moment that only its owner's clock knows."""
     return path.endswith((".beat", ".sent", ".since_s")) or (".alerts." in path and path.endswith(".value"))
 
 

@@ -102,7 +102,7 @@ class Scenario:
             self.now_s += slept_s
             return Block(np.zeros((0, 1), np.float32), slept_s=slept_s)
         if kind < 0.003:
-            self.now_s += self.chance.uniform(0.1, 3.0)  # the input, or the machine, stands still
+            self.now_s += self.chance.uniform(0.1, 3.0)  # the input, or the machine, is stopped
             return Block(np.zeros((0, 1), np.float32))
         if self.now_s >= self._level_until_s:
             self._level_db = self.chance.choice(LEVELS_DB)

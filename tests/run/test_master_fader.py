@@ -70,7 +70,7 @@ def test_a_no_takes_the_question_away():
 
 
 def test_a_new_pass_begins_where_the_fader_stands():
-    """A position that was told goes on as one, steps go on as a step; either is on record."""
+    """A position that was reported goes on as one, steps go on as a step; either is on record."""
     for words in ([FaderAt(-4.0), Nudge(0.5)], [Nudge(-3.5)]):
         fader, advice, _, told = asked(None)
         for command in words:
@@ -106,7 +106,7 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
 
 
 def test_steps_and_positions_that_were_told_are_on_record():
-    """From them the whole history can be told again."""
+    """From them the whole history can be drawn again."""
     fader, _, _, told = asked(None)
     fader.carry_out(FaderAt(-4.0), 1.0)
     fader.carry_out(Nudge(0.5), 2.0)

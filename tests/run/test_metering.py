@@ -75,7 +75,7 @@ def test_a_reset_in_the_midst_of_a_tone_makes_no_peak_that_nobody_played(names):
 
 
 def test_a_broken_sample_is_counted_once():
-    """Both meters take it for silence, and it is told."""
+    """Both meters measure it as silence, and count it."""
     metering = Metering(RATE_HZ, 4, None, NAMES)
     sound = stems(1.0)
     sound[100, 2] = np.nan
@@ -85,7 +85,7 @@ def test_a_broken_sample_is_counted_once():
 
 
 def test_channels_that_do_not_fit_the_stems_are_refused():
-    """The person is told how many channels so many stems are."""
+    """The message says how many channels so many stems need."""
     with pytest.raises(SettingsError, match=r"2 stems need 4 channels, two each, and there are 2"):
         Metering(RATE_HZ, 2, None, NAMES)
 

@@ -617,7 +617,7 @@ def test_the_record_of_a_pass_after_a_reset_knows_where_the_stem_faders_stood():
 
 
 def test_a_stem_fader_without_stems_is_answered():
-    """Nothing is measured apart, and the person is told how to."""
+    """Nothing is measured apart, and the message says how to."""
     source = Script((2, -23.0), lambda: session.send_command(StemFaderAt("voice", 0.0)), (1, -23.0))
     session = Session(source, fast())
     session.run()

@@ -55,7 +55,7 @@ def test_the_stem_that_is_too_loud_is_moved():
 
 
 def test_the_first_word_on_a_fader_counts_for_the_past_and_the_next_one_is_a_move():
-    """Told −4 dB, nothing has changed; told −9 dB later, the past would be 5 dB quieter as it is now."""
+    """At −4 dB first, nothing has changed; at −9 dB later, the past would be 5 dB quieter as it is now."""
     faders = StemFaders(Mix(NAMES), GOAL)
     take(faders, blocks(30, SILENCE, -18.0))
     faders.report_position("2", -4.0)

@@ -136,7 +136,7 @@ class TestChoosing:
         assert titles["op59"] == "Free TV Australia OP-59"
 
     def test_a_broken_own_file_costs_only_itself(self, own):
-        """The other goals stay, the fault is told, and the shipped figures do not come back unseen."""
+        """The other goals stay, the fault is named, and the shipped figures do not come back unseen."""
         usable = {goal.name for goal in all_goals()}
         (own / "r128.toml").write_text("target_lufs = loud", encoding="utf-8")
 

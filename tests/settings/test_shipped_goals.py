@@ -2,7 +2,7 @@
 
 Figures are transcribed from: EBU R 128 V5 h), i), m); R 128 s1, s2 and s4 as Tech 3343 V4 §9.1, §9.2 and §9.4
 give them; ATSC A/85:2013, ITU-R BS.1864, Free TV Australia OP-59, ARIB TR-B32 1.6 and AES TD1008 (2021) from
-secondary sources, their clauses not seen. "From memory" marks a figure of a document that nobody has checked.
+secondary sources, their clauses not seen. "From memory" marks a figure of a document that was not checked.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def test_the_comments_name_where_the_figures_come_from(name):
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_each_figure_has_a_source_beside_it(path):
-    """A reader of a file can tell for each number whether to trust it."""
+    """A file says of each number whether to trust it."""
     comments = figures(path.stem)
 
     assert {"target_lufs", "tolerance_lu", "ceiling_dbtp", "hot_lufs"} <= comments.keys()

@@ -80,7 +80,7 @@ class InputStream:
             time.sleep(max(0.0, start + given / self._rate - time.monotonic()))
             self._callback(frames, RATE_BLOCK, None, SimpleNamespace(input_overflow=flagged))
         note(time.monotonic())
-        time.sleep(0.2)  # the main thread tells what there is
+        time.sleep(0.2)  # the main thread reports what there is
         if PLAN.get("stay_away"):
             Path(PLAN["stay_away"]).touch()
         os._exit(70)

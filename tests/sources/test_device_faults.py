@@ -178,7 +178,7 @@ def test_a_reader_that_is_too_slow_loses_exactly_what_was_overwritten(audio, mon
 
 @pytest.mark.slow
 def test_a_process_that_dies_is_replaced_and_the_gap_told(audio, tmp_path):
-    """The first block after the death tells the frames missed, against the clock; till then all are empty."""
+    """The first block after the death has the frames missed, against the clock; till then all are empty."""
     journal = tmp_path / "journal"
     audio(frames=24_000, journal=str(journal))
 

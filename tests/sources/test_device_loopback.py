@@ -123,7 +123,7 @@ def test_unknown_and_ambiguous_names_are_refused(loopback):
 
 @pytest.mark.slow
 def test_a_killed_server_leaves_a_gap_of_its_length(loopback, six):
-    """Blocks without frames while it is down; when it is up again, the first block tells what was missed."""
+    """Blocks without frames while it is down; when it is up again, the first block has what was missed."""
     blocks = six.blocks()
     take_until(blocks, sounds)
     loopback.signal(signal.SIGKILL)

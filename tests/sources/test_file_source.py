@@ -209,7 +209,7 @@ def test_a_file_without_frames_is_empty(tmp_path):
 
 
 def test_a_folder_is_refused(tmp_path):
-    """Naming a folder by mistake is told apart from a broken file."""
+    """Naming a folder by mistake is not reported as a broken file."""
     with pytest.raises(SourceError, match="is a folder"):
         FileSource(tmp_path)
 

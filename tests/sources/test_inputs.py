@@ -39,7 +39,7 @@ def test_several_matches_are_listed():
 
 
 def test_twins_of_one_name_are_not_guessed_between():
-    """Two interfaces of one make cannot be told apart, so none is taken silently."""
+    """Two interfaces of one make cannot be distinguished, so none is taken silently."""
     with pytest.raises(SourceError, match="may be any of"):
         choose([CARD, CARD], CARD.name)
 
@@ -76,7 +76,7 @@ def test_without_a_name_the_likeliest_loopback_is_taken():
 
 
 def test_without_a_loopback_nothing_is_guessed(monkeypatch):
-    """Measuring the microphone by mistake is worse than asking; Linux is told how to get a loopback."""
+    """Measuring the microphone by mistake is worse than asking; the message for Linux names a loopback."""
     monkeypatch.setattr(inputs.sys, "platform", "linux")
 
     with pytest.raises(SourceError, match=r"sidecar devices lists them\. .*--make-output mix"):

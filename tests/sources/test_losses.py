@@ -1,4 +1,4 @@
-"""Losses that no flag tells: frame counts against the clock, with the jitter that was measured."""
+"""Losses without a flag: frame counts against the clock, with the jitter that was measured."""
 
 from collections.abc import Iterator
 

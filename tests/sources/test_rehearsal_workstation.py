@@ -91,7 +91,7 @@ def test_a_hand_on_the_fader_is_told_to_those_who_have_moved_it(peer, rehearsal)
 
 
 def test_a_second_peer_does_not_silence_the_first(surface, workstation, peer, rehearsal):
-    """The one whose fader was moved by another must hear of it, or it would go on as if it held it."""
+    """The one whose fader was moved by another must receive it, or it would go on as if it held it."""
     other = WorkstationPeer(surface, workstation)
     peer.send(0.0)
     peer.hear()

@@ -14,7 +14,7 @@ PATIENCE_S = 60.0
 
 
 class SteppedRehearsal(RehearsalSource):
-    """A rehearsal that plays 100 ms at a call, and tells when its fader was sent somewhere."""
+    """A rehearsal that plays 100 ms at a call, and reports when its fader was sent somewhere."""
 
     def __init__(self):
         super().__init__(pace="fast", block_frames=4800)

@@ -43,7 +43,7 @@ def test_the_absolute_gate(rate_hz):
 def test_the_relative_gate_is_10_lu_under_the_ungated_mean(rate_hz):
     """Power mean of 20 s at −20 and 20 s at L, minus 10: L = −31.5 counts, L = −33.5 does not.
 
-    The mean is 2.7 LU (L = −31.5) or 2.8 LU (L = −33.5) under −20, so the gate stands near −32.75.
+    The mean is 2.7 LU (L = −31.5) or 2.8 LU (L = −33.5) under −20, so the gate lies near −32.75.
     """
     counted = 10 * math.log10((10**-2.0 + 10**-3.15) / 2)
 

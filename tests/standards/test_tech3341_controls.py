@@ -32,7 +32,7 @@ def play(meter, rate_hz):
 
 
 def test_a_pause_freezes_programme_loudness_and_range_together(meter, play):
-    """§2.2: while paused I and LRA stand still, whatever plays."""
+    """§2.2: while paused I and LRA do not change, whatever plays."""
     play((6, -23.0), (6, -30.0))
     before = meter.reading()
     meter.pause()

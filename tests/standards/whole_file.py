@@ -78,7 +78,7 @@ class WholeFile:
         return self.loudness_range_gated(0.0)
 
     def loudness_range_gated(self, shift_lu: float) -> float:
-        """The same with the relative gate that much higher: a meter that counts in classes cannot tell which
+        """The same with the relative gate that much higher: a meter that counts in classes cannot say which
         side of it a value lies on that is nearer than a class is wide."""
         windows = self.windows(3.0, 0.1)
         audible = windows[windows >= -70.0]

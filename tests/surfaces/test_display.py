@@ -110,7 +110,7 @@ def test_silence_is_a_number_on_the_panel(panel):
 
 
 def test_at_the_end_no_alert_stays_lit(panel):
-    """Whoever looks at the panel after the run is not told that it is too loud now."""
+    """After the run the panel does not show that it is too loud now."""
     panel.shown(snapshot(hot="on", ceiling="latched"))
 
     assert panel.close() == [("/programme/ceiling", [0]), ("/programme/over", [0]), ("/programme/hot", [0])]

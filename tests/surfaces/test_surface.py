@@ -108,7 +108,7 @@ class TestShipped:
 
     @pytest.mark.parametrize("name", ["decibels", "positions"])
     def test_a_stem_is_known_by_its_number(self, name):
-        """What the twelfth stem's fader tells is told of the twelfth stem."""
+        """What the twelfth stem's fader sends counts for the twelfth stem."""
         workstation = replace(shipped(name).from_the_workstation, fader_address="/stem/12/fader")
         told = shipped(name).feedback(*over_the_wire(workstation.message(-7.0)))
 
@@ -171,7 +171,7 @@ class TestShowing:
         ],
     )
     def test_what_cannot_be_shown_is_refused(self, own, show, reason):
-        """Above all what would move a fader that is only to be told."""
+        """Above all what would move a fader that is only to be shown."""
         assert reason in refusal(own, toml(**STEMS) + f"[show]\n{show}\n")
 
     def test_stems_are_shown_at_addresses_of_their_own(self, own):
@@ -349,7 +349,7 @@ class TestRefusing:
         ],
     )
     def test_an_address_for_stems_has_one_place_for_the_number(self, own, value, reason):
-        """Without it, or with two, no stem could be told from another."""
+        """Without it, or with two, no stem could be distinguished from another."""
         assert reason in refusal(own, toml(stem_feedback_address=value))
 
     def test_the_master_fader_is_no_stem(self, own):
@@ -386,7 +386,7 @@ class TestRefusing:
         )
 
     def test_a_broken_own_file_costs_only_itself(self, own):
-        """The others stay, and the fault is told."""
+        """The others stay, and the fault is named."""
         (own / "touch.toml").write_text("title = 1", encoding="utf-8")
 
         assert [surface.name for surface in all_surfaces()] == ["decibels", "positions", "strips"]
@@ -401,7 +401,7 @@ def test_the_limits_of_a_move_are_those_of_the_surface(surface):
 
 
 def test_a_workstation_says_where_its_fader_stands_above_the_range(surface):
-    """A hand may push it higher than the sidecar would; the sidecar must hear the truth."""
+    """A hand may push it higher than the sidecar would; the sidecar must receive the truth."""
     made = replace(surface(scale='"db"'), highest_db=-3.0)
 
     assert made.from_the_workstation.message(5.0).arguments == [5.0]

@@ -1,4 +1,4 @@
-"""Pictures of the screen as text: what stands in each cell, and with which ink on which ground.
+"""Pictures of the screen as text: what is in each cell, and with which ink on which ground.
 
 Text is small, can be read in a review, and does not change with the version of the toolkit. After a change
 that is meant, ``python tests/tui/pictures.py`` draws all of them anew; look at each difference before it is

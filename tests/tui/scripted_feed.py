@@ -92,7 +92,7 @@ def reading_at(history: Timeline, **changes: object) -> Reading:
 
 
 class ScriptedFeed:
-    """Shows what it is given, and writes down what it is told."""
+    """Shows what it is given, and writes down what it receives."""
 
     def __init__(self, snapshot: Snapshot, history: Timeline) -> None:
         self.shown = snapshot

@@ -69,7 +69,7 @@ class StalledScreen:
         return self._run.pid
 
     def read_until(self, text: bytes) -> None:
-        """Shows what is drawn to nobody, until *text* is among it."""
+        """Discards what is drawn, until *text* is among it."""
         drawn = b""
         while text not in drawn:
             ready, _, _ = select.select([self._terminal], [], [], _SOON_S)

@@ -73,7 +73,7 @@ def test_between_two_looks_the_scales_move_alone():
 
 @pytest.mark.slow
 def test_a_run_that_has_ended_is_told_nothing_any_more():
-    """Nobody would hear it: no key is offered that would change what is over, and looking back stays."""
+    """It would have no effect: no key is offered that would change what is over, and looking back stays."""
     feed = scenes.armed()
     feed.change(transport="ended", guess="Was the fader moved?")
 
@@ -220,7 +220,7 @@ def test_the_help_begins_with_the_keys_and_its_search_leaves_what_matches():
 
 
 def _help_shown(app):
-    """The names: what stands at the left edge, up to two blanks."""
+    """The names: what is at the left edge, up to two blanks."""
     lines = str(app.screen.query_one("#entries").render()).splitlines()
     return [
         re.split(" {2,}", line)[0] if "  " in line else line.split()[0] for line in lines if line[:1] > " "

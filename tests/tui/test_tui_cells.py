@@ -40,7 +40,7 @@ def test_shortened_text_says_that_it_was_shortened():
 
 
 def test_the_right_edge_gives_way():
-    """What stands left is needed more."""
+    """What is on the left is needed more."""
     left, right = (("left", "plain"),), (("right", "plain"),)
 
     assert text_of(spread(left, right, 11)) == "left  right"
@@ -49,7 +49,7 @@ def test_the_right_edge_gives_way():
 
 @pytest.mark.parametrize("name", ["ステレオ", "スo", "Ste\u0301re\u0301o", "声"])
 def test_characters_that_take_two_cells_or_none_shift_nothing_behind_them(name):
-    """Unicode Standard Annex 11: what stands right of such a name stands where it stands beside any other."""
+    """Unicode Standard Annex 11: what follows such a name is where it is beside any other."""
     cells = Cells(16)
     cells.put(1, name)
     cells.put(12, "−6.2")

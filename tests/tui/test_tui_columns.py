@@ -88,7 +88,7 @@ def test_the_whole_is_drawn_against_the_known_length():
     ("now_s", "end_s"), [(5.0, 60.0), (61.0, 120.0), (3601.0, 7200.0), (86_400.0, 86_400.0)]
 )
 def test_without_a_length_the_whole_grows_in_steps(now_s, end_s):
-    """The picture stands still for long and then halves, it does not creep."""
+    """The picture stays for long and then halves, it does not creep."""
     assert end_s == pytest.approx(window(now_s, None, None, 100).end_s)
 
 

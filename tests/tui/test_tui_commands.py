@@ -127,7 +127,7 @@ def test_where_the_pass_is_over_no_key_is_offered_that_would_change_it():
 
 
 def test_every_alert_state_and_stand_is_in_the_test_of_looks():
-    """Each alert off, on and held; each stand with its shape; each beside its word."""
+    """Each alert off, on and held; each place with its shape; each beside its word."""
     text = "\n".join(text_of(row) for row in lamp_rows(Controller(scenes.down()).read_view().snapshot, 72))
 
     for name in ALERT_NAMES:

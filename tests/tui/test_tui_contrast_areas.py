@@ -1,4 +1,4 @@
-"""Where the eye must go: the painted area of each panel, weighted by how far it stands out."""
+"""Where the eye must go: the painted area of each panel, weighted by its contrast."""
 
 from collections import Counter
 

@@ -77,7 +77,7 @@ def test_steps_of_the_fader_are_told_as_steps():
 
 
 def test_a_fader_at_the_bottom_is_not_raised_from_here():
-    """From minus infinity a step has no size; the person is told what to do."""
+    """From minus infinity a step has no size; the sentence says what to do."""
     feed = scenes.down()
     feed.change(fader_db=-math.inf)
     controller = Controller(feed)
@@ -91,13 +91,13 @@ def test_a_refusal_is_kept_until_a_command_is_taken():
     """What was not done is said, and not for longer than it is true."""
     feed = scenes.down()
     controller = Controller(feed)
-    feed.refusal = "nobody listens at 127.0.0.1:9100"
+    feed.refusal = "no receiver at 127.0.0.1:9100"
     controller.send_command(Reset())
     refused = controller.read_view().fault
     feed.refusal = None
     controller.send_command(Reset())
 
-    assert refused == "nobody listens at 127.0.0.1:9100"
+    assert refused == "no receiver at 127.0.0.1:9100"
     assert controller.read_view().fault == ""
 
 

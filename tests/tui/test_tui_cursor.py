@@ -75,7 +75,7 @@ def test_the_window_moves_no_further_than_the_cursor_needs():
 
 
 def test_another_zoom_begins_at_now_again():
-    """Columns of another width cannot stand where those before stood."""
+    """Columns of another width cannot lie where those before lay."""
     live = window(1000.0, None, 60.0, 100)
 
     assert around(live, None, 990.0) == around(live, Window(3, 100, 0.3), 990.0)

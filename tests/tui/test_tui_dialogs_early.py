@@ -1,4 +1,4 @@
-"""Dialogs that are told of the run before they have their content."""
+"""Dialogs that get the run before they have their content."""
 
 import scripted_feed as scenes
 

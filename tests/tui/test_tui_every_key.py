@@ -207,7 +207,7 @@ BY_MOUSE = [
 
 @pytest.mark.slow
 def test_dialogs_are_opened_and_closed_with_the_mouse_alone():
-    """Their keys in the footer open them, and their own footers close them; nothing else is told."""
+    """Their keys in the footer open them, and their own footers close them; nothing else is sent."""
     feed = scenes.down()
 
     async def script(pilot):

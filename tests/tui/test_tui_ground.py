@@ -20,7 +20,7 @@ LIGHT = "\x1b]11;rgb:fafa/fbfb/fcfc\x1b\\"
     [
         ("11;rgb:0000/0000/0000", "dark"),
         ("11;rgb:1e1e/1e1e/2e2e", "dark"),
-        ("11;rgb:75/75/75", "dark"),  # black stands out from it by 4.56:1, white by 4.61:1
+        ("11;rgb:75/75/75", "dark"),  # black contrasts with it by 4.56:1, white by 4.61:1
         ("11;rgb:78/78/78", "light"),
         ("11;rgb:f/f/f", "light"),
         ("11;rgba:ffff/ffff/ffff/8080", "light"),

@@ -87,7 +87,7 @@ def test_no_row_is_longer_than_the_panel(width):
 
 
 def test_with_room_the_landing_is_set_in_blocks_too():
-    """At 120 columns the second figure to be read from afar stands to the right."""
+    """At 120 columns the second figure to be read from afar is on the right."""
     lines = _lines(scenes.down(), 120, 8)
 
     assert lines[0].endswith("lands at")

@@ -205,7 +205,7 @@ def test_a_style_is_made_once():
 
 
 def test_ascii_keeps_every_cell():
-    """One character for one: the layout is the same, the shapes are told apart."""
+    """One character for one: the layout is the same, the shapes differ."""
     drawn = "◁◇▷△ ───░░┼███▷ ▁▂▃▄▅▆▇█ −23.0 … ↕◆╳‖ ●○■ ▒╌╂┊▔▀▴▸→"
 
     assert len(drawn) == len(ascii_text(drawn))

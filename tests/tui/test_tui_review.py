@@ -17,7 +17,7 @@ from tui.screens.goals import GoalDialog
 
 @pytest.fixture
 def review():
-    """Two minutes at about −20 LUFS, a file of which nobody knows the fader; one peak over the ceiling."""
+    """Two minutes at about −20 LUFS, a file whose fader is not known; one peak over the ceiling."""
     history = scenes.wandering_history(120.0, -20.0)
     energies = np.array([mean_square(float(level)) for level in history.short_term])
     integrated = integrated_history(energies)

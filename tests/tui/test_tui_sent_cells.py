@@ -104,7 +104,7 @@ BLANK = " " * 40
 
 
 def _shown_by(data, size=(60, 3)):
-    """What stands in each cell, and on which ground, once a terminal has *data*."""
+    """What is in each cell, and on which ground, once a terminal has *data*."""
     screen = pyte.Screen(*size)
     pyte.Stream(screen).feed(data)
     return [

@@ -166,7 +166,7 @@ def test_a_half_written_change_of_a_file_that_was_exported_anew_is_left_alone(tm
 
 
 def test_a_forged_journal_changes_nothing(tmp_path):
-    """It fits the file's size and the bytes that stand there, and would write what its maker likes."""
+    """It fits the file's size and the bytes that are there, and would write what its maker likes."""
     path = tmp_path / "mix.wav"
     path.write_bytes(FILES["in place"])
     now = FILES["in place"][:4]

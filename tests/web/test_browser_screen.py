@@ -220,8 +220,8 @@ def test_tabs_come_and_go_and_the_run_stays(run, server):
 
 
 def test_what_is_killed_leaves_neither_a_process_nor_a_dead_page(run):
-    """The screen's process: its page says so and offers to open it again, in place of a picture that stands
-    still. Then what serves it: kill -9 tells nobody, and a screen that nobody draws ends by itself."""
+    """The screen's process: its page says so and offers to open it again, in place of a picture that stays
+    as it was. Then what serves it: kill -9 leaves no word, and a screen without a tab ends by itself."""
     need("chromium")
     _, place = run
 
@@ -284,7 +284,7 @@ def test_on_a_network_only_the_whole_link_opens_it(run):
 
 
 def test_there_is_a_most_of_tabs(server):
-    """One more is told so, and opens when another has gone."""
+    """One more gets that answer, and opens when another has gone."""
     pid, link = server
 
     async def look():
