@@ -208,3 +208,18 @@ def test_the_bound_allows_no_stray_at_all_where_none_is_wanted():
 def test_large_moves_are_asked_for_in_half_decibels_and_late_ones_in_tenths():
     assert [stepped(gain_db, is_late=False) for gain_db in (-3.3, 2.8, 1.94, -0.26)] == [-3.5, 3.0, 1.9, -0.3]
     assert stepped(-3.3, is_late=True) == -3.3
+
+
+def test_a_pass_that_came_on_goal_is_not_off_it_again_within_the_rest():
+    steady = SteadyAdviser(GOAL)
+
+    def shown(second, landing):
+        def at(change_db):
+            return Move(change_db, landing + change_db, landing - 2.0, landing + 2.0)
+
+        return steady.update(second, 0.0, Outlook(at(0.0), at(0.0), at, 1.0, True), 600.0, 30.0)
+
+    assert shown(11.0, -22.5).state == "hold"
+    assert shown(27.0, -22.9).state == "on_goal"
+    states = [shown(second, -23.5).state for second in range(28, 60)]
+    assert states.index("hold") >= REST_S

@@ -107,9 +107,16 @@ class SteadyAdviser:
             self._renew_trend(outlook)
             return self.advice
         next_s = min(max(min(look_s, seconds / 2.0), SHORTEST_LOOK_S), LONGEST_LOOK_S)
-        self._looked_s = seconds
+        self._looked_s, held = seconds, self.advice.state == "hold"
         self._show(outlook, min(seconds + next_s, seconds + rest_s))
+        if held and self.advice.state == "on_goal":
+            self._look_after_rest(seconds, rest_s)
         return self.advice
+
+    def _look_after_rest(self, seconds: float, rest_s: float) -> None:
+        """Lets a pass that has come on goal be so for a while: no look takes that back at once."""
+        look_at_s = max(self.advice.next_look_at_s or 0.0, seconds + REST_S + SHORTEST_LOOK_S)
+        self.advice = replace(self.advice, next_look_at_s=min(look_at_s, seconds + rest_s))
 
     # --- when -----------------------------------------------------------------------------------
 
