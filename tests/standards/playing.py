@@ -19,6 +19,14 @@ def read_file(blocks: Iterable[Frames], rate_hz: int, layout: str = "stereo") ->
     return meter.reading()
 
 
+def read_live_at_the_end(blocks: Iterable[Frames], rate_hz: int, layout: str = "stereo") -> Reading:
+    """What a new meter reads after the last block of a live signal."""
+    meter = Meter(sample_rate=rate_hz, layout=layout)
+    for block in live(blocks, rate_hz):
+        meter.push(block)
+    return meter.reading()
+
+
 def read_live(
     blocks: Iterable[Frames], rate_hz: int, layout: str = "stereo"
 ) -> Iterator[tuple[float, Reading]]:

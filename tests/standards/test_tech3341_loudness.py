@@ -13,7 +13,7 @@ from ebu_signals import (
     layout_of,
     tones,
 )
-from playing import read_file, read_live
+from playing import read_file, read_live, read_live_at_the_end
 
 pytestmark = pytest.mark.parametrize("rate_hz", RATES_HZ)
 
@@ -31,7 +31,7 @@ def near(expected):
 )
 def test_a_steady_tone_reads_its_level_three_times(rate_hz, level, expected):
     """Rows 1 and 2, file and live: M, S and I of a steady stereo tone equal its peak level."""
-    *_, (_, live) = read_live(tones(rate_hz, [(20, level)]), rate_hz)
+    live = read_live_at_the_end(tones(rate_hz, [(20, level)]), rate_hz)
     file = read_file(tones(rate_hz, [(20, level)]), rate_hz)
 
     for reading in (file, live):
@@ -57,7 +57,7 @@ def test_a_live_programme_is_gated_and_weighted(rate_hz, row):
     """Rows 3–6 live: I is at −23.0 LUFS when the last odd block has come in."""
     layout, channels = layout_of(row)
 
-    *_, (_, reading) = read_live(tones(rate_hz, INTEGRATED_ROWS[row], channels), rate_hz, layout)
+    reading = read_live_at_the_end(tones(rate_hz, INTEGRATED_ROWS[row], channels), rate_hz, layout)
 
     assert near(-23.0) == reading.integrated
 
