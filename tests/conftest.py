@@ -35,7 +35,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Puts first the rooms whose files wait longest, so that no worker begins one when the others have ended."""
+    """Puts first the rooms whose files wait longest, so that no worker begins one at the end."""
     items.sort(key=lambda item: item.path.parent.name not in ("endurance", "web"))
 
 

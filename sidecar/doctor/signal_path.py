@@ -18,6 +18,8 @@ class Found:
     is_well: bool
     detail: str
     """The measured value; where the check failed, what to do."""
+    is_missing_extra: bool = False
+    """True for what is not installed, and what few runs need."""
 
 
 def check(device: DeviceInfo) -> Iterator[Found]:

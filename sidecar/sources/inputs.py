@@ -320,7 +320,11 @@ def channels_to_use(
     does not tell its width, *channels* does. Raises SourceError when that cannot be done.
     """
     if channels is not None and not 1 <= channels <= device.input_channels:
-        raise SourceError(f"{device.label} has 1 to {device.input_channels} channels, not {channels}.")
+        width = "1 channel" if device.input_channels == 1 else f"1 to {device.input_channels} channels"
+        raise SourceError(
+            f"{device.label} has {width}, not {channels}. Choose another (sidecar devices), or make one "
+            "with --make-output."
+        )
     recorded = device.input_channels
     if not device.width_is_known:
         recorded = channels or min(_PLAIN_WIDTH, device.input_channels)

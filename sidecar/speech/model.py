@@ -40,7 +40,7 @@ class PackagedModel:
 
             self._model: Any = SileroVAD(DETECTOR_RATE_HZ)
         except (ImportError, OSError, RuntimeError) as error:
-            raise _missing(str(error)) from error
+            raise _missing("it is not installed") from error
 
     def probability(self, chunk: Samples) -> float:
         return float(self._model.process(chunk.data))

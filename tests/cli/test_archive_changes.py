@@ -61,7 +61,7 @@ def test_each_change_is_listed_with_what_it_did_to_the_loudness(folder, capfd):
     assert "Since the last run: 1 new, 1 changed, 1 gone.\n" in said
     assert "+ masters/d.wav\n" in said
     assert "~ masters/b.wav: −23.0 → −20.0 LUFS\n" in said
-    assert f"− {folder}/masters/c.wav\n" in said
+    assert "− masters/c.wav\n" in said
     assert "until you add --forget" in said
 
 

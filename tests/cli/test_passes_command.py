@@ -148,6 +148,7 @@ def test_a_closed_fader_is_exported_as_null(monkeypatch, tmp_path):
 def test_a_pass_is_forgotten(record, capsys):
     """Only the other one is left."""
     assert main(["passes", "--delete", "1"]) == 0
+    assert capsys.readouterr().out.endswith("Deleted: 1\n")
     main(["passes", "--json"])
 
     assert [line["id"] for line in json.loads(capsys.readouterr().out)] == [2]

@@ -41,11 +41,25 @@ def test_at_the_end_the_move_is_said_to_be_for_the_next_pass(capsys):
     )
     PlainLines()(over)
 
-    assert (
-        "For the next pass: Master fader: up 3.5 dB, turn monitors down first; lands at −23.0 LUFS. Up 3.5 "
-        in capsys.readouterr().out
+    assert capsys.readouterr().out.startswith(
+        "For the next pass: Master fader: up 3.5 dB, turn monitors down first; lands at −23.0 LUFS.\n"
     )
     assert spoken(over).startswith("Ended. For the next pass: Master fader: up 3.5 dB")
+
+
+def test_at_the_end_of_silence_there_is_no_move_to_print(capsys):
+    over = Snapshot(transport="ended", goal=GOAL, reading=Reading(), advice=Advice("ended"))
+    PlainLines()(over)
+
+    assert "next pass" not in capsys.readouterr().out
+
+
+def test_at_the_end_the_reason_for_a_limit_is_printed(capsys):
+    move = Move(1.0, -25.0, limited_by="ceiling", reason="Bring the highest peaks down by 2.0 dB first.")
+    over = Snapshot(transport="ended", goal=GOAL, reading=Reading(), advice=Advice("ended", from_top=move))
+    PlainLines()(over)
+
+    assert "Bring the highest peaks down by 2.0 dB first." in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -117,7 +117,9 @@ def _print_results(
     else:
         print_outcomes(_counted(store.outcomes(), count), goals)
     if not is_first:
-        changes = chain(store.changes(), (Change(file, "gone") for file in store.gone_unasked()))
+        gone = store.gone_unasked()
+        named = map(_from_here, gone) if options.files or options.list else gone
+        changes = chain(store.changes(), (Change(file, "gone") for file in named))
         print_changes(changes, goals[0].unit, sys.stderr if options.json else sys.stdout)
     written = _reports(store, count, options, goals)
     if not options.json:
@@ -125,6 +127,12 @@ def _print_results(
     if count.unread:
         return UNREADABLE
     return FAIL if count.failing else PASS
+
+
+def _from_here(file: str) -> str:
+    """A path below the present folder as seen from there, as the files of a run usually are named."""
+    here = Path.cwd()
+    return str(Path(file).relative_to(here)) if Path(file).is_relative_to(here) else file
 
 
 def _reports(store: Store, count: Count, options: argparse.Namespace, goals: Sequence[Goal]) -> list[Path]:

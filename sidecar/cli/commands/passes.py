@@ -36,6 +36,7 @@ def run(options: argparse.Namespace) -> int:
         code = _export(options.export, Path(options.to))
     if options.delete:
         reader.delete(options.delete)
+        print(f"Deleted: {', '.join(map(str, dict.fromkeys(options.delete)))}")
     if options.export is None and not options.delete:
         summaries = reader.passes()
         _list(summaries, as_json=options.json)

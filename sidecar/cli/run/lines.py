@@ -190,10 +190,13 @@ class PlainLines:
 
 
 def _move_and_reason(snapshot: Snapshot) -> str:
-    """The move with its landing, once there is one, and the reason; nothing while the meter is prepared."""
+    """The move with its landing, once there is one, and the reason; nothing while the meter is prepared. At
+    the end the reason is left out, unless something limits the move: it only repeats the figures."""
     if snapshot.transport == "preparing":
         return ""
     move = chosen_move(snapshot)[1]
+    if snapshot.transport == "ended" and move.limited_by is None:
+        return f"{_whose(snapshot)}{_heading(snapshot)}." if math.isfinite(move.landing) else ""
     heading = f"{_heading(snapshot)}. " if math.isfinite(move.landing) else ""
     return f"{_whose(snapshot)}{heading}{move.reason}".rstrip()
 
