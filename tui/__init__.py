@@ -31,7 +31,7 @@ def run(
     *,
     taste: Taste = AT_FIRST,
     kind: RunKind = "live",
-    most_hz: int = 20,
+    most_hz: int = 10,
     is_over: Callable[[], bool] = lambda: False,
 ) -> tuple[bool, Taste]:
     """Shows *feed* until the person quits; returns whether the rehearsal is to be played again, and how the

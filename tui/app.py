@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import select
 import sys
@@ -35,11 +34,10 @@ from tui.screens.main import MainScreen
 from tui.sent_cells import SentCells
 from tui.theme import Inks, inks
 
-WHOLE_HZ = 10
-"""Drawings of the whole screen a second, which is what Tech 3341 §2.2 asks for; others are of the scales."""
-
 _WHERE_IS_THE_CURSOR = "\x1b[6n"
 """ECMA-48 §8.3.35: device status report, of the active position."""
+_ANSWER_S = 0.03
+"""After a key or a click: long enough for what it does, and far shorter than the wait for the next tick."""
 _SENT_WHOLE = 100
 """Drawings after which rows that change are sent whole once: another program may have written over them."""
 _PARTING_S = 1.0
@@ -111,7 +109,6 @@ class SidecarApp(App[str]):
         self._view: View | None = None
         self.pace = Pace(looks.most_hz)
         self._keys = looks.keys
-        self._whole_due = 0
         self._sent_whole_due = _SENT_WHOLE
         self._part: Callable[[], None] | None = None
 
@@ -159,10 +156,15 @@ class SidecarApp(App[str]):
         self.set_interval(1.0 / self.pace.most_hz, self._turn)
 
     async def on_event(self, event: Event) -> None:
-        """Makes the answer to a key or a click due at once, then hands the event on."""
+        """Hands the event on; a drawing shows soon what a key or a click did."""
         if isinstance(event, Key | MouseDown):
             self.pace.hurry()
+            self.set_timer(_ANSWER_S, self._answer)
         await super().on_event(event)
+
+    def _answer(self) -> None:
+        if self.pace.is_hurried:
+            self._turn()
 
     def _turn(self) -> None:
         """Draws, where the terminal has what was drawn before."""
@@ -172,11 +174,6 @@ class SidecarApp(App[str]):
             return
         if not self.pace.answers and not self._is_writable():
             return
-        self._whole_due -= 1
-        if self._whole_due > 0:
-            self.glance()
-            return
-        self._whole_due = max(1, round(self.pace.rate_hz / WHOLE_HZ))
         self._sent_whole_due -= 1
         if self._sent_whole_due <= 0 and not self.pace.is_slow:
             self._sent_whole_due = _SENT_WHOLE
@@ -234,17 +231,6 @@ class SidecarApp(App[str]):
         for screen in self.screen_stack:
             if isinstance(screen, MainScreen | Dialog) and screen.is_mounted:
                 screen.show(view)
-
-    def glance(self) -> None:
-        """Move what is to be seen moving; the rest, which changes ten times a second, waits for the next
-        look."""
-        if self._view is None:
-            return
-        with contextlib.suppress(Exception):  # the next refresh reports a feed that fails
-            self._view = self.controller.glance(self._view)
-        for screen in self.screen_stack[-1:]:
-            if isinstance(screen, MainScreen):
-                screen.show_moving(self._view)
 
 
 def make_app(

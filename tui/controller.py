@@ -33,7 +33,7 @@ Choice = TypeVar("Choice")
 RunKind = Literal["live", "rehearsal", "attached", "past"]
 """A measurement that ends with the screen, a rehearsal, a run elsewhere, a pass that is over."""
 
-_NEWS_LOOKS = 400
+_NEWS_LOOKS = 200
 """Refreshes for which a new sentence about arming is shown in full: 20 s, for some forty words."""
 
 
@@ -121,12 +121,6 @@ class Controller:
             half_blocks=self._half_blocks,
             keys=self.keys,
         )
-
-    def glance(self, before: View) -> View:
-        """Returns the run as it is now with the history of *before*: reading that of a day takes 1 ms."""
-        snapshot = self.feed.snapshot()
-        is_news, coloured = self._arm_is_news(snapshot), self._coloured(snapshot)
-        return replace(before, snapshot=snapshot, arm_is_news=is_news, before=coloured)
 
     def _coloured(self, snapshot: Snapshot) -> Sides:
         """Returns how the measures are coloured, to be given to the panels as what they were before."""

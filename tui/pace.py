@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections import deque
 
-USUAL_HZ = 20
-"""Drawings of the scales a second: at twenty they are seen to move, not to jump."""
+USUAL_HZ = 10
+"""Drawings a second: Tech 3341 §2.2 asks for ten at least of momentary and short-term loudness."""
 RATES_HZ = (10, 4, 1)
 """What the rate falls to on a slow line. Ours."""
 
@@ -54,6 +54,11 @@ class Pace:
     def is_waiting(self) -> bool:
         """Whether a question has not been answered."""
         return self._asked_s is not None
+
+    @property
+    def is_hurried(self) -> bool:
+        """Whether a key or a click waits for the drawing that shows what it did."""
+        return self._is_hurried
 
     @property
     def answers(self) -> bool:

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from tui.pace import Pace
+from tui.pace import USUAL_HZ, Pace
 
 
 def drawn(pace, seconds, delay_s, start_s=0.0):
@@ -27,7 +27,7 @@ def drawn(pace, seconds, delay_s, start_s=0.0):
     ("delay_s", "rate_hz"), [(0.01, 20), (0.08, 20), (0.15, 10), (0.4, 4), (0.7, 1), (1.5, 1)]
 )
 def test_the_rate_falls_to_what_the_line_carries(delay_s, rate_hz):
-    pace = Pace()
+    pace = Pace(20)
     drawn(pace, 30.0, delay_s)
 
     assert pace.rate_hz == rate_hz
@@ -40,7 +40,7 @@ def test_the_rate_returns_by_itself():
     slow_hz = pace.rate_hz
     drawn(pace, 60.0, 0.01, start_s=20.0)
 
-    assert (slow_hz, pace.rate_hz) == (1, 20)
+    assert (slow_hz, pace.rate_hz) == (1, USUAL_HZ)
 
 
 def test_one_late_answer_is_no_slow_line():

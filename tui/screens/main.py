@@ -137,12 +137,6 @@ class MainScreen(Screen[None]):
         for panel in self._panels:
             panel.draw_anew()
 
-    def show_moving(self, view: View) -> None:
-        """Draw of *view* the scales alone: they are what the eye follows."""
-        for panel in self._panels:
-            if isinstance(panel, Scales):
-                panel.show(view)
-
     def _asks(self, view: View) -> dict[str, int]:
         return {
             "channels": len(view.snapshot.reading.true_peak),

@@ -138,9 +138,9 @@ def add_screen_options(parser: Any) -> None:
     parser.add_argument(
         "--fps",
         type=drawings_hz,
-        default=20,
+        default=10,
         metavar="N",
-        help="drawings a second, 1 to 30 (20); a slow line gets fewer by itself",
+        help="drawings a second, 1 to 30 (10); a slow line gets fewer by itself",
     )
 
 
