@@ -76,8 +76,6 @@ FINDING_ITS_PLACE = ": finding its place…"
 FITS = " fits ({offset} s in, {error} dB)"
 DOES_NOT_FIT = " does not fit: forecast from this pass only"
 NO_ALERTS = " ◇ no alerts"
-WITHIN_GOAL = " ✓ passes"
-BREAKS_GOAL = " ✗ {limits}"
 OSC_OFF = "OSC off"
 NOTHING_MEASURED = "nothing measured yet"
 

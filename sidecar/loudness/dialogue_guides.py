@@ -48,7 +48,7 @@ def origin(dialogue: DialogueLoudness) -> str:
         case "stem":
             return f"on the stem {dialogue.stem}"
         case "detector":
-            return f"automatic detection, {percent(dialogue.confidence)} sure"
+            return f"automatic, confidence {percent(dialogue.confidence)}"
         case "markers":
             return "marked by hand"
 

@@ -36,7 +36,7 @@ class DialogueLoudness:
     seconds: float = 0.0
     """Seconds of programme that were searched."""
     confidence: float = 1.0
-    """0 to 1: how sure the detector is on average where it found speech; 1 for a stem or markers."""
+    """0 to 1: average confidence of the detector where it found speech; 1 for a stem or markers."""
     stem: str = ""
     """Name of the stem, where the dialogue has its own."""
 

@@ -126,12 +126,12 @@ def test_dialogue_comes_back_from_an_archive():
         (
             DialogueLoudness("detector", -25.3, -23.2, 61.2, 120.0, 0.934),
             "Dialogue −25.3 LUFS, LDR 2.1 LU. Automatic detection found speech in 51 % of the time, "
-            "93 % sure.",
+            "confidence 93 %.",
         ),
         (
             DialogueLoudness("detector", -25.3, -25.2, 61.2, 120.0, 0.84),
             "Dialogue −25.3 LUFS, LDR 0.1 LU. Automatic detection found speech in 51 % of the time, "
-            "84 % sure. That is unsure: it may be singing or an instrument.",
+            "confidence 84 %. That is low: it may be singing or an instrument.",
         ),
         (
             DialogueLoudness("markers", -22.0, -15.0, 61.2, 120.0),

@@ -64,7 +64,7 @@ def test_a_sentence_that_is_read_out_is_short():
 def test_automatic_detection_says_so_and_how_sure_it_is():
     dialogue = DialogueLoudness("detector", -27.0, -23.0, 55.0, 100.0, 0.93)
 
-    assert in_words(dialogue, R128).endswith("in 55 % of the time, automatic detection, 93 % sure")
+    assert in_words(dialogue, R128).endswith("in 55 % of the time, automatic, confidence 93 %")
 
 
 def test_too_little_dialogue_has_no_figure_and_no_side():

@@ -201,6 +201,7 @@ def failed() -> ScriptedFeed:
     move = Move(-2.1, -23.0, -23.0, -23.0, reason="the whole pass read −20.9 LUFS")
     history = wandering_history(300.0, -21.0)
     reading = reading_at(history, integrated=-20.9, true_peak=(-1.4, -0.4), max_true_peak=-0.4)
+    reading = replace(reading, held_peak=reading.true_peak)
     return _scene(history, transport="ended", reading=reading, advice=Advice("ended", move, move))
 
 
@@ -246,10 +247,10 @@ def alerted() -> ScriptedFeed:
         Alert("lost", "off"),
         Alert("silent", "off"),
     )
-    move = Move(-6.0, -23.8, -24.6, -22.7, "step", "7.1 dB are needed; one step is at most 6 dB")
+    move = Move(-6.0, -22.1, -22.9, -21.0, "step", "6.9 dB are needed; one step is at most 6 dB")
     return _scene(
         history,
-        advice=advice_of(move),
+        advice=advice_of(move, from_top=Move(-2.4, -23.0)),
         alerts=alerts,
         dropped_samples=4_800,
         reading=reading_at(
@@ -341,7 +342,7 @@ CINEMA = replace(BROADCAST, least_dialogue_lufs=-28.0, most_dialogue_lufs=-23.0,
 def spoken() -> ScriptedFeed:
     """Automatic detection finds speech in the mix; it lies too far under the rest."""
     found = DialogueLoudness("detector", -28.4, -22.6, 102.0, 184.0, 0.93)
-    advice = advice_of(Move(0.0, -22.6, -22.9, -22.3))
+    advice = advice_of(Move(0.0, -23.0, -23.2, -22.9))
     return _scene(wandering_history(184.0), goal=CINEMA, dialogue=found, advice=advice)
 
 
@@ -404,6 +405,9 @@ def crowded() -> ScriptedFeed:
         rides=told.rides,
         rides_reason=told.rides_reason,
         alerts=alerted().shown.alerts,
+        reading=replace(
+            feed.shown.reading, true_peak=(-1.4, -0.4), held_peak=(-1.4, -0.4), max_true_peak=-0.4
+        ),
     )
     return feed
 

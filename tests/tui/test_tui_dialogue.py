@@ -35,14 +35,18 @@ def test_the_row_has_figures_guides_share_and_automatic_detection():
 
     assert text(row) == (
         " Dialogue ◁ −28.4 LUFS LDR ▷ 5.8 LU (guide −28 to −23, LDR to 5)  in 55 % of the time  "
-        "automatic detection, 93 % sure"
+        "automatic, confidence 93 %"
     )
     assert (ink(row, "−28.4"), ink(row, "5.8")) == ("under bold", "over bold")
 
 
 @pytest.mark.parametrize(
     ("width", "kept", "left_out"),
-    [(100, "93 % sure", "guide"), (70, "in 55 % of the time", "detection"), (40, "LDR ▷ 5.8 LU", "55 %")],
+    [
+        (100, "confidence 93 %", "guide"),
+        (70, "in 55 % of the time", "automatic"),
+        (40, "LDR ▷ 5.8 LU", "55 %"),
+    ],
 )
 def test_a_narrow_row_keeps_what_matters_most(width, kept, left_out):
     row = text(dialogue_row(view(), width))

@@ -86,7 +86,14 @@ def test_tall_screens_give_each_channel_its_row():
         "Peak Ls",
         "Peak Rs",
     ]
-    assert peaks[2].endswith(" 1.2 dB headroom  −2.2 dBTP")
+    assert peaks[2].endswith(" 1.2 dB headroom   −2.2 dBTP")
+    assert peaks[3].endswith("11.0 dB headroom  −12.0 dBTP")
+
+
+def test_after_the_end_no_live_figure_is_shown():
+    lines = _lines(scenes.failed(), 120, 16, thickness=2, peaks=2, has_correlation=True)
+
+    assert [line.split()[-1] for line in lines if line.startswith(" Corr.")] == ["−−.−−"]
 
 
 def test_a_settling_range_is_flagged_before_the_maxima_are_shown():
@@ -135,7 +142,7 @@ def test_six_channels_in_one_row_have_a_block_each():
 
 
 def test_a_channel_that_cancels_in_mono_is_warned_of():
-    assert _lines(scenes.alerted(), 120)[-1].count("╳ MONO −5.2 dB") == 1
+    assert _lines(scenes.alerted(), 120)[-1].count("MONO −5.2 dB") == 1
     assert "MONO" not in _lines(scenes.down(), 120)[-1]
     assert "corr +0.62" in _lines(scenes.down(), 120)[-1]
 
@@ -147,7 +154,7 @@ def test_the_correlation_has_a_scale_of_its_own_on_tall_screens():
         if line.startswith(" Corr. L/R")
     )
 
-    assert line.endswith(" ╳ MONO −5.2 dB")
+    assert line.endswith("  MONO −5.2 dB")
     assert line.index("█") < line.index("┼")
 
 

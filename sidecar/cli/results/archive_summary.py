@@ -81,7 +81,7 @@ def _dialogue(checked: Checked, unit: str) -> Text:
     found = checked.dialogue[0].loudness
     figures = f"{dialogue_figures(found, unit)}, speech in {percent(found.speech_share)} (automatic)"
     if found.is_measured and not found.is_sure:
-        figures += ": unsure"
+        figures += ": low confidence"
     return Text.assemble(f"{MARKS['note']} ", (printable(checked.file), "bold"), f": {figures}")
 
 

@@ -43,8 +43,8 @@ def _origin(dialogue: DialogueLoudness) -> str:
         return f"Its cue markers name {found} of dialogue."
     if not dialogue.is_measured:
         return f"Automatic detection found {found} of speech; {LEAST_SPEECH_S:g} s are needed."
-    found = f"Automatic detection found speech {share(dialogue)}, {percent(dialogue.confidence)} sure."
-    return found if dialogue.is_sure else f"{found} That is unsure: it may be singing or an instrument."
+    found = f"Automatic detection found speech {share(dialogue)}, confidence {percent(dialogue.confidence)}."
+    return found if dialogue.is_sure else f"{found} That is low: it may be singing or an instrument."
 
 
 def _guidance(dialogue: DialogueLoudness, goal: Goal) -> Iterator[str]:

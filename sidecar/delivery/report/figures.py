@@ -114,9 +114,9 @@ def _rows(measured: Measured, goal: Goal) -> list[_Row]:
 def _dialogue_rows(dialogue: Sequence[FileDialogue], goal: Goal) -> Iterator[_Row]:
     for loudness in (each.loudness for each in dialogue):
         by_hand = loudness.found_by == "markers"
-        remark = "by cue markers" if by_hand else f"automatic, {percent(loudness.confidence)} sure"
+        remark = "by cue markers" if by_hand else f"automatic, confidence {percent(loudness.confidence)}"
         if not loudness.is_sure:
-            remark += ": unsure"
+            remark += ", low"
         if not loudness.is_measured:
             remark = "too little speech found"
         yield _Row("dialogue loudness", loudness.dialogue_lufs, goal.unit, remark=remark)

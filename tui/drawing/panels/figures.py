@@ -32,7 +32,8 @@ def figures_row(
         parts += [(0, dialogue_figures(view, view.snapshot.dialogue))]
     parts += [(1, ((_ratios(reading), "faint"),)), (3, ((_maxima(view), "faint"),))]
     parts += [(2, ((_true_peak(view), "faint"),))]
-    if not has_correlation_row and (row := correlation_figure(reading)):
+    is_live = view.snapshot.transport != "ended"
+    if is_live and not has_correlation_row and (row := correlation_figure(reading)):
         parts += [(0 if cancels_in_mono(reading) else 4, row)]
     parts += [(5, ((f"sample peak {wording.plain(reading.sample_peak)} dBFS", "faint"),))]
     return _fitted(parts, width)
@@ -143,7 +144,7 @@ def correlation_figure(reading: Reading) -> Row:
 def mono_text(reading: Reading) -> str:
     """The warning that the mono sum cancels, with what it loses."""
     loss = "−∞" if math.isinf(reading.mono_loss_db) else wording.plain(-reading.mono_loss_db)
-    return f"╳ MONO {loss} dB"
+    return f"MONO {loss} dB"
 
 
 def correlation_row(view: View, scale: GoalScale) -> tuple[str, Row, str, Tone]:
@@ -151,6 +152,8 @@ def correlation_row(view: View, scale: GoalScale) -> tuple[str, Row, str, Tone]:
     reading = view.snapshot.reading
     names = channel_names(view.snapshot.layout, len(reading.true_peak))[:2]
     value, warns = reading.correlation, cancels_in_mono(reading)
+    if view.snapshot.transport == "ended":  # it is of the last second, as short-term is of the last three
+        value, warns = None, False
     cells = Cells(scale.width, "─", "track")
     ink = "over" if warns else "level"
     for x, mark in ((0, "−1"), (scale.middle, "┼"), (scale.width - 2, "+1")):
@@ -158,7 +161,7 @@ def correlation_row(view: View, scale: GoalScale) -> tuple[str, Row, str, Tone]:
     if value is not None:
         cells.put(scale.middle + round(value * scale.middle), "█", ink)
     figure = "−−.−−" if value is None else _hundredths(value)
-    text = f"  {figure}" if not warns else mono_text(reading)
+    text = f"  {mono_text(reading) if warns else figure}"
     tone = "over bold" if warns else "dim"
     return f"Corr. {'/'.join(names)}", cells.row(), text, tone
 

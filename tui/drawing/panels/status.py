@@ -6,7 +6,6 @@ import math
 
 from rich.cells import cell_len
 
-from sidecar.loudness.limits import broken_limits
 from sidecar.model.alert_sentences import alert_sentence
 from sidecar.model.readings import Alert
 from sidecar.model.snapshot import Snapshot, Target, Transport
@@ -105,32 +104,45 @@ def _sources(snapshot: Snapshot) -> tuple[str, ...]:
 
 
 def alerts_row(view: View, width: int, *, has_notice: bool = False) -> Row:
-    """Every alert in its own place: dim while off, reversed with value and limit while on.
+    """Every alert in its own place once one is on: dim while off, reversed with value and limit while on.
 
     has_notice: the notice has no row of its own, and takes the place of alerts that are all off; a fault of
     the screen, or a refusal, that of any.
     """
     snapshot = view.snapshot
-    calm = all(alert.state == "off" for alert in snapshot.alerts)
-    if has_notice and (view.fault or (calm and snapshot.notice)):
+    if has_notice and (view.fault or (_is_calm(snapshot) and snapshot.notice)):
         return fit(_notice(view, width), width)
     tail = (*_losses(snapshot), *(_failures(snapshot) if has_notice else ()))
     room = width - len(text_of(tail)) - 1
-    for detail, with_quiet in _DETAILS:
-        runs = _alert_runs(view, detail, with_quiet=with_quiet)
-        if text_of(runs).strip() and len(text_of(runs)) <= room:
-            break
-    else:
-        runs = _narrow(view)
+    runs = _calm(snapshot) if _is_calm(snapshot) else _alarmed(view, room)
     return spread(fit(runs, room), tail, width)
 
 
+def _is_calm(snapshot: Snapshot) -> bool:
+    """Whether no alert is on or latched."""
+    return all(alert.state == "off" for alert in snapshot.alerts)
+
+
+def _calm(snapshot: Snapshot) -> Row:
+    """That no alert is on: five words that are all off would read as a list of what is. After the end the
+    verdict says all."""
+    return () if snapshot.transport == "ended" else ((texts.NO_ALERTS, "dim"),)
+
+
+def _alarmed(view: View, room: int) -> Row:
+    """The alerts with as much detail as finds room."""
+    for detail, with_quiet in _DETAILS:
+        runs = _alert_runs(view, detail, with_quiet=with_quiet)
+        if len(text_of(runs)) <= room:
+            return runs
+    return _narrow(view)
+
+
 def _narrow(view: View) -> Row:
-    """The alerts without room around them; those that are off are left out where one is not."""
+    """The alerts that are not off, without room around them."""
     snapshot = view.snapshot
-    news = [alert for alert in snapshot.alerts if alert.state != "off"] or list(snapshot.alerts)
     runs: list[tuple[str, Tone]] = []
-    for alert in news:
+    for alert in (alert for alert in snapshot.alerts if alert.state != "off"):
         text, tone = alert_run(alert, snapshot, 0, letters=not view.half_blocks)
         runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
     return tuple(runs)
@@ -153,24 +165,12 @@ def _losses(snapshot: Snapshot) -> Row:
 def _alert_runs(view: View, detail: int, *, with_quiet: bool) -> Row:
     """detail: 3 sentences, 2 value and limit, 1 value, 0 words only. with_quiet: those that are off too."""
     snapshot = view.snapshot
-    if not snapshot.alerts:
-        return _verdict(snapshot)
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
     for alert in snapshot.alerts:
         if alert.state != "off" or with_quiet:
             run = alert_run(alert, snapshot, detail, letters=not view.half_blocks)
             runs += [run, (" ", "plain")]
     return tuple(runs)
-
-
-def _verdict(snapshot: Snapshot) -> Row:
-    """Returns the verdict on a finished pass in place of alerts, or that there are none."""
-    if snapshot.transport != "ended":
-        return ((texts.NO_ALERTS, "dim"),)
-    broken = broken_limits(snapshot.reading, snapshot.goal)
-    if broken:
-        return ((texts.BREAKS_GOAL.format(limits=", ".join(broken)), "over bold"),)
-    return ((texts.WITHIN_GOAL, "strong"),)
 
 
 def alert_run(alert: Alert, snapshot: Snapshot, detail: int, *, letters: bool = False) -> tuple[str, Tone]:
