@@ -30,6 +30,12 @@ def test_at_80_columns_figure_and_words_stand_side_by_side():
     assert _lines(scenes.down(), 80, 7) == expected
 
 
+def test_why_there_is_no_advice_yet_is_not_cut_while_rows_are_blank():
+    words = " ".join(" ".join(_lines(scenes.listening(), 59, 11)).split())
+
+    assert words.endswith("10 s of programme above the gate are needed before advice is worth hearing")
+
+
 SIZES = [(80, 7), (120, 8), (200, 15), (59, 15), (56, 6), (80, 4)]
 STATES = [scenes.hold, scenes.on_goal, scenes.down, scenes.up, scenes.first_step, scenes.past_bound]
 

@@ -86,8 +86,8 @@ def test_tall_screens_give_each_channel_its_row():
         "Peak Ls",
         "Peak Rs",
     ]
-    assert peaks[2].endswith(" 1.2 dB headroom   −2.2 dBTP")
-    assert peaks[3].endswith("11.0 dB headroom  −12.0 dBTP")
+    assert peaks[2].endswith(" 1.2 dB headroom  −2.2 dBTP")
+    assert peaks[3].endswith("11.0 dB headroom −12.0 dBTP")
 
 
 def test_after_the_end_no_live_figure_is_shown():

@@ -181,6 +181,7 @@ def test_on_the_narrowest_screen_the_alerts_are_there_in_words(scene, words):
     row = text_of(alerts_row(_view(scene()), 40))
 
     assert words in row.lower()
+    assert "was" not in row
 
 
 def test_without_a_row_of_its_own_a_notice_takes_that_of_quiet_alerts():

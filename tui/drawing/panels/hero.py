@@ -126,6 +126,8 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
     slots = (
         _verdict_slots(said, width, height) if said.verdict else _slots(said, width, has_landing=has_landing)
     )
+    if not (said.verdict or said.landing or said.from_top):
+        slots = slots[:1]  # the reason is all there is to say: nothing keeps it from the rows of a landing
     if height < len(slots):
         return _most_needed(said, width, height)
     note = textwrap.wrap(said.note, max(8, width))[:_NOTE_ROWS]

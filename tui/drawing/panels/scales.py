@@ -263,7 +263,7 @@ def _peak_row(
     over = is_over(highest, ceiling)
     value = f"{wording.plain(abs(ceiling - highest)):>4} dB {'above' if over else 'headroom'}"
     value = f"{'△' if over else ' '} {value}"
-    note = f" {wording.plain(highest):>6} dBTP" if width >= WIDE_FROM else ""
+    note = f"{wording.plain(highest):>6} dBTP" if width >= WIDE_FROM else ""
     quiet = "plain" if math.isfinite(highest) and len(peaks) > 1 else "dim"
     tone = "paper on ceiling bold" if over else quiet
     return _row(

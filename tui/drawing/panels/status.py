@@ -190,7 +190,7 @@ def alert_run(alert: Alert, snapshot: Snapshot, detail: int, *, letters: bool = 
             value = f" peaked at {wording.plain(alert.value)}"
         limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
         return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
-    return f" {shape} {alert.name} was{value} ", f"{ink} on latched"
+    return f" {shape} {alert.name}{f' was{value}' if value else ''} ", f"{ink} on latched"
 
 
 def outlets(view: View, width: int, height: int) -> list[Row]:
