@@ -105,12 +105,15 @@ def test_a_second_peer_does_not_silence_the_first(surface, workstation, peer, re
     other.close()
 
 
-def test_a_peer_that_was_set_up_is_told_without_asking(surface, rehearsal):
+@pytest.mark.parametrize(
+    ("family", "host"), [(socket.AF_INET, "127.0.0.1"), (socket.AF_INET6, "::1")], ids=["IPv4", "IPv6"]
+)
+def test_a_peer_that_was_set_up_receives_positions_without_asking(surface, rehearsal, family, host):
     """As in a workstation whose settings name where feedback goes."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listener:
-        listener.bind(("127.0.0.1", 0))
+    with socket.socket(family, socket.SOCK_DGRAM) as listener:
+        listener.bind((host, 0))
         listener.settimeout(PATIENCE_S)
-        workstation = SimulatedWorkstation(surface, rehearsal, peer=listener.getsockname())
+        workstation = SimulatedWorkstation(surface, rehearsal, peer=listener.getsockname()[:2])
         workstation.start()
         [message] = codec.parse(listener.recv(65_535))
         workstation.close()

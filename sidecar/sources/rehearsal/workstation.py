@@ -33,16 +33,17 @@ class SimulatedWorkstation:
         self, surface: Surface, fader: FaderSource, *, peer: Address | None = None, times: float = 1.0
     ) -> None:
         """peer: an address that is sent positions from the start, as set up in a workstation: the sidecar's
-        OSC port. times: how much faster than real time it runs.
+        OSC port; in its family, IPv4 or IPv6, the workstation listens. times: how much faster than real
+        time it runs.
 
         Raises NetworkError when this machine has no port left.
         """
         self._surface = surface.from_the_workstation
         self._fader = fader
-        self._socket = bind("127.0.0.1", 0)
+        self._socket = bind("::1" if peer and ":" in peer[0] else "127.0.0.1", 0)
         self._poll_s, self._repeat_s = _POLL_S / times, _REPEAT_S / times
         self._socket.settimeout(self._poll_s)
-        self.address: Address = self._socket.getsockname()
+        self.address: Address = self._socket.getsockname()[:2]
         """Where it takes messages."""
         self._peers = [peer] if peer else []
         self._said_db = fader.fader_db
@@ -77,8 +78,8 @@ class SimulatedWorkstation:
             return
         for level_db in self._asked(datagram):
             self._fader.move_fader(min(max(level_db, LOWEST_DB), HIGHEST_DB))
-            if sender not in self._peers:
-                self._peers = [*self._peers, sender][-_MOST_PEERS:]
+            if sender[:2] not in self._peers:
+                self._peers = [*self._peers, sender[:2]][-_MOST_PEERS:]
                 self._say()
 
     def _asked(self, datagram: bytes) -> list[float]:
