@@ -6,11 +6,11 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
-from sidecar.model.commands import Command, Disarm
+from sidecar.model.commands import Arm, Command, Disarm
 
 MOST_WAITING = 256
 """Ours: half a second of what one sender may say (``access.MESSAGES_HZ``)."""
@@ -33,12 +33,34 @@ class Request:
 class CommandQueue:
     """Any thread puts commands in; one carries them out, some at a time."""
 
-    def __init__(self) -> None:
+    def __init__(self, revoke: Callable[[], object]) -> None:
+        """revoke: stops a moving fader at once, in the thread that submits ``disarm``."""
+        self._revoke = revoke
         self._lock = threading.Lock()
+        self._submitting = threading.Lock()
+        self._disarm_waits = False
         self._waiting: deque[Request] = deque()
         self._closed = ""
+        self._concluded: list[tuple[Future[str], str]] = []
+        """Results of the commands that were carried out or refused since the last snapshot."""
 
-    def put(self, request: Request) -> None:
+    def submit(self, command: Command) -> Future[str]:
+        """Returns the result of *command*, which is set by :meth:`answer`: why it was refused, as a sentence;
+        empty where it was carried out."""
+        request = Request(command)
+        with self._submitting:
+            if isinstance(command, Disarm) and self._disarm_waits:
+                request.outcome.set_result("")
+                return request.outcome
+            if isinstance(command, Disarm):
+                self._disarm_waits = True
+                self._revoke()
+            elif isinstance(command, Arm):
+                self._disarm_waits = False
+            self._put(request)
+        return request.outcome
+
+    def _put(self, request: Request) -> None:
         """Adds a command behind the others. Where too many wait it is refused at once; a disarm never is."""
         with self._lock:
             is_full = len(self._waiting) >= MOST_WAITING and not isinstance(request.command, Disarm)
@@ -52,9 +74,23 @@ class CommandQueue:
         """The next commands in their order: at least one, and no more when :data:`TURN_S` is over."""
         end_s = time.monotonic() + TURN_S
         while self._waiting:
-            yield self._waiting.popleft()
+            request = self._waiting.popleft()
+            if isinstance(request.command, Disarm):
+                with self._submitting:
+                    self._disarm_waits = False
+            yield request
             if time.monotonic() >= end_s:
                 return
+
+    def conclude(self, request: Request, why: str) -> None:
+        """Keeps the result of a command until it is shown."""
+        self._concluded.append((request.outcome, why))
+
+    def answer(self) -> None:
+        """Sets the results of the commands concluded so far: a snapshot has shown them."""
+        concluded, self._concluded = self._concluded, []
+        for outcome, why in concluded:
+            outcome.set_result(why)
 
     def close(self, refusal: str) -> None:
         """Refuses those that wait and all later ones."""

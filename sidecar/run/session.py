@@ -7,7 +7,6 @@ threads read finished snapshots and submit commands; nothing here ever waits for
 from __future__ import annotations
 
 import queue
-import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
@@ -20,10 +19,8 @@ from sidecar.journal.record import FaderReport, Pass
 from sidecar.model import gaps
 from sidecar.model.commands import (
     Acknowledge,
-    Arm,
     Command,
     Continue,
-    Disarm,
     FaderAt,
     FaderCommand,
     Mark,
@@ -130,17 +127,13 @@ class Session:
             options.remote,
         )
         self._alerts = AlertMonitor(options.goal, lambda name: note("alert", name))
-        self._commands = CommandQueue()
+        self._commands = CommandQueue(self._fader.revoke)
         self._goals = BackgroundLoader(goal_named, beside=not options.fast)
         self._earlier_loader = BackgroundLoader(on_record, beside=not options.fast)
         self._faults = UnforeseenFaults()
-        self._outcomes: list[tuple[Future[str], str]] = []
-        """Results of the commands that were carried out or refused since the last snapshot."""
         self._feedback: queue.SimpleQueue[FaderFeedback | FaderTouch] = queue.SimpleQueue()
         self._script_faults: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._script_fault = ""
-        self._sending = threading.Lock()
-        self._disarm_waits = False
         self._stopped = False
         self._began_s = self._audio_s = self._update_due_s = self._lost_s = 0.0
         self._notice = ""
@@ -178,18 +171,7 @@ class Session:
         The future is set once a snapshot that shows the result has been passed to the outlets. Its callbacks
         run in the measuring thread and must return at once.
         """
-        request = Request(command)
-        with self._sending:
-            if isinstance(command, Disarm) and self._disarm_waits:
-                request.outcome.set_result("")
-                return request.outcome
-            if isinstance(command, Disarm):
-                self._disarm_waits = True
-                self._fader.revoke()
-            elif isinstance(command, Arm):
-                self._disarm_waits = False
-            self._commands.put(request)
-        return request.outcome
+        return self._commands.submit(command)
 
     def report_fader(self, feedback: FaderFeedback | FaderTouch) -> None:
         """Queues the position of a fader, or a touch, as reported by the workstation."""
@@ -387,9 +369,7 @@ class Session:
         self._snapshot = self._make_snapshot(transport, reading)
         for outlet in self._outlets:
             outlet(self._snapshot)
-        outcomes, self._outcomes = self._outcomes, []
-        for outcome, why in outcomes:
-            outcome.set_result(why)
+        self._commands.answer()
 
     def _make_snapshot(self, transport: Transport, reading: Reading) -> Snapshot:
         source, advice = self._source, self._advice
@@ -493,14 +473,11 @@ class Session:
             self._fader.arm_state is None or why != self._fader.arm_state.sentence
         ):  # the arm state has it already
             self._notice = why or self._notice
-        self._outcomes.append((request.outcome, why))
+        self._commands.conclude(request, why)
 
     def _execute(self, request: Request, meter: Metering) -> str | None:
         """See :meth:`_attempt` for what is returned."""
         command = request.command
-        if isinstance(command, Disarm):
-            with self._sending:
-                self._disarm_waits = False
         if isinstance(command, FaderCommand):
             return self._fader.carry_out(command, self._clock())
         if isinstance(command, SelectGoal):
