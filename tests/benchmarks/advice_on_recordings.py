@@ -135,6 +135,8 @@ class Found:
     there_and_back: int = 0
     unreachable: int = 0
     errors_lu: list[float] = field(default_factory=list)
+    passed: list[bool] = field(default_factory=list)
+    """Of the same passes, whether the landing as shown, in tenths, is inside the tolerance."""
     earlier_errors_lu: list[float] = field(default_factory=list)
     strays_db: list[float] = field(default_factory=list)
     """One a second of the followed passes, from the 90th on."""
@@ -267,6 +269,7 @@ def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, 
         found.unreachable += 1
         return line + "; its peaks keep it from the goal"
     found.errors_lu.append(abs(cold.landing - GOAL.target_lufs))
+    found.passed.append(_passes(cold.landing))
     if not with_earlier:
         return line
     known = followed(mix, adviser(mix.seconds, earlier_pass(mix)), found)
@@ -288,6 +291,7 @@ def report(kind: str, half: Half, found: Found) -> None:
     print(f"  changes a minute, fader left alone {np.median(changes):.1f}, worst {max(changes):.1f}")
     print(f"  there and back within 15 s         {found.there_and_back}")
     print(f"  cold, within {near} LU             {within(found.errors_lu, near)}")
+    print(f"  the same, passes as shown          {sum(found.passed)} of {len(found.passed)}")
     print(f"  with an earlier pass, within 0.2   {within(found.earlier_errors_lu, 0.2)}")
     print(f"  stray after 90 s, median, p90      {strays_db[0]:.1f}, {strays_db[1]:.1f} dB")
     print(f"  the largest of each pass           {worst_db[0]:.1f}, {worst_db[1]:.1f} dB")

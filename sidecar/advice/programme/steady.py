@@ -109,12 +109,13 @@ class SteadyAdviser:
         next_s = min(max(min(look_s, seconds / 2.0), SHORTEST_LOOK_S), LONGEST_LOOK_S)
         self._looked_s, held = seconds, self.advice.state == "hold"
         self._show(outlook, min(seconds + next_s, seconds + rest_s))
-        if held and self.advice.state == "on_goal":
+        if held and self.advice.state == "on_goal" and rest_s > _LATE_S:
             self._look_after_rest(seconds, rest_s)
         return self.advice
 
     def _look_after_rest(self, seconds: float, rest_s: float) -> None:
-        """Lets a pass that has come on goal be so for a while: no look takes that back at once."""
+        """Puts off the next look at a pass that has come on goal, so that none takes that back at once. Near
+        the end each look is needed for the last corrections, and the landing is known too well to turn."""
         look_at_s = max(self.advice.next_look_at_s or 0.0, seconds + REST_S + SHORTEST_LOOK_S)
         self.advice = replace(self.advice, next_look_at_s=min(look_at_s, seconds + rest_s))
 
