@@ -10,6 +10,7 @@ import soundfile
 from asker import Asker, free_port
 from live_run import LiveRun
 
+from sidecar.cli import main
 from sidecar.journal import reader
 
 RATE_HZ = 48_000
@@ -34,13 +35,23 @@ def unsafe(text, allowed="\n"):
     }
 
 
+def tone(file, seconds):
+    """A file of a tone."""
+    time_s = np.arange(seconds * RATE_HZ) / RATE_HZ
+    soundfile.write(file, 0.05 * np.sin(2 * np.pi * 1000 * np.stack([time_s] * 2, axis=1)), RATE_HZ)
+    return file
+
+
 @pytest.fixture
 def foreign_file(tmp_path):
-    """A minute and a half of a tone, in a file whose name no terminal should get."""
-    seconds = np.arange(90 * RATE_HZ) / RATE_HZ
-    file = tmp_path / f"{FOREIGN}.wav"
-    soundfile.write(file, 0.05 * np.sin(2 * np.pi * 1000 * np.stack([seconds] * 2, axis=1)), RATE_HZ)
-    return file
+    """Some seconds, in a file whose name no terminal should get."""
+    return tone(tmp_path / f"{FOREIGN}.wav", 8)
+
+
+@pytest.fixture
+def long_foreign_file(tmp_path):
+    """Longer than its test listens, at the pace of the clock."""
+    return tone(tmp_path / f"{FOREIGN}.wav", 90)
 
 
 def printed(*arguments):
@@ -55,7 +66,6 @@ def test_the_test_itself_sees_every_kind():
     assert len(unsafe(FOREIGN)) == 6
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     "arguments",
     [
@@ -64,34 +74,48 @@ def test_the_test_itself_sees_every_kind():
         ("check", "--archive", "results.sqlite"),
         ("match",),
         ("stamp", "--dry-run"),
+    ],
+    ids=" ".join,
+)
+def test_no_command_on_files_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, capfd, arguments):
+    monkeypatch.chdir(tmp_path)
+    main([*arguments, str(foreign_file)])
+    said = "".join(capfd.readouterr())
+
+    assert "b" in said
+    assert "Traceback" not in said
+    assert unsafe(said) == set()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "arguments",
+    [
         ("live", "--file", "--no-screen", "--pace", "fast"),
         ("live", "--file", "--plain", "--pace", "fast"),
         ("live", "--file", "--no-screen", "--json", "--pace", "fast"),
     ],
     ids=" ".join,
 )
-def test_no_command_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, arguments):
+def test_no_run_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, arguments):
     monkeypatch.chdir(tmp_path)
-    if "--file" in arguments:
-        said = printed(*arguments[:2], foreign_file, *arguments[2:], "--osc-port", "0")
-    else:
-        said = printed(*arguments, foreign_file)
+    said = printed(*arguments[:2], foreign_file, *arguments[2:], "--osc-port", "0")
 
     assert said
     assert unsafe(said) == set()
 
 
-@pytest.mark.slow
 def test_a_report_holds_no_name_as_it_is(foreign_file, tmp_path):
-    printed("check", foreign_file, "--report", tmp_path / "report.html")
+    main(["check", str(foreign_file), "--report", str(tmp_path / "report.html")])
 
     assert unsafe((tmp_path / "report.html").read_text(encoding="utf-8")) == set()
 
 
 @pytest.mark.slow
-def test_what_comes_over_the_network_reaches_neither_lines_nor_listeners_nor_the_record(foreign_file):
+def test_what_comes_over_the_network_reaches_neither_lines_nor_listeners_nor_the_record(long_foreign_file):
     port = free_port()
-    with LiveRun("live", "--file", str(foreign_file), "--osc-port", str(port)) as run, Asker(port) as asker:
+    live = LiveRun("live", "--file", str(long_foreign_file), "--osc-port", str(port))
+    with live as run, Asker(port) as asker:
         run.wait_for_progress()
         asker.say("/sidecar/watch", "mark", "detail")  # details go only to who names them
         asker.say("/sidecar/mark", FOREIGN)

@@ -309,7 +309,7 @@ class SlowFaderScript(FaderScript):
 def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
     source = SlowFaderScript(
-        (600, -17.0),
+        (120, -17.0),
         lambda: session.send_command(Follow()),
         (1.2, -17.0),
         lambda: session.send_command(Follow()),
