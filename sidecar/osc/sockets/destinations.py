@@ -74,7 +74,7 @@ def resolve(text: str) -> Destination:
     except (OSError, UnicodeError) as error:
         why = getattr(error, "strerror", None) or error
         raise NetworkError(
-            f"The OSC target '{text}' cannot be reached: no address is known for '{host}' ({why}). "
+            f"The OSC target '{place}' cannot be reached: no address is known for '{host}' ({why}). "
             "Check the name, or give the address in figures."
         ) from error
     family, _, _, _, address = min(found, key=lambda each: each[0] != socket.AF_INET)
