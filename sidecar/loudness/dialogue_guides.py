@@ -47,6 +47,8 @@ def origin(dialogue: DialogueLoudness) -> str:
     match dialogue.found_by:
         case "stem":
             return f"on the stem {dialogue.stem}"
+        case "detector" if not dialogue.is_measured:  # a confidence is an average over what was found
+            return "automatic detection"
         case "detector":
             return f"automatic, confidence {percent(dialogue.confidence)}"
         case "markers":

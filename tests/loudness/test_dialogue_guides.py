@@ -67,6 +67,10 @@ def test_automatic_detection_says_so_and_how_sure_it_is():
     assert in_words(dialogue, R128).endswith("in 55 % of the time, automatic, confidence 93 %")
 
 
+def test_without_dialogue_found_no_confidence_is_given():
+    assert "confidence" not in in_words(DialogueLoudness("detector", seconds=60.0), R128)
+
+
 def test_too_little_dialogue_has_no_figure_and_no_side():
     dialogue = DialogueLoudness("markers", programme_lufs=-23.0, speech_s=3.0, seconds=60.0)
 
