@@ -78,16 +78,18 @@ def _sum(x: Any) -> float:
 
 
 @part(fastmath=_FLAGS)
-def _products(left: Any, right: Any) -> tuple[float, float, float]:
-    """Sums of left², left·right and right², in double precision: a product of two floats is exact there, so
-    that it does not matter into which pieces a file is cut."""
-    squares_left = both = squares_right = 0.0
+def _sums(left: Any, right: Any) -> tuple[float, float, float, float, float]:
+    """Sums of left, right, left², left·right and right², in double precision: a product of two floats is
+    exact there, so that it does not matter into which pieces a file is cut."""
+    total_left = total_right = squares_left = both = squares_right = 0.0
     for i in range(left.size):
         x, y = np.float64(left[i]), np.float64(right[i])
+        total_left += x
+        total_right += y
         squares_left += x * x
         both += x * y
         squares_right += y * y
-    return squares_left, both, squares_right
+    return total_left, total_right, squares_left, both, squares_right
 
 
 @part()
@@ -148,8 +150,11 @@ def _is_loud(planes: Any, channels: int, at: int, loud: np.float32) -> bool:
 
 
 @part()
-def _compare(left: Any, right: Any, state: Any) -> None:
-    squares_left, both, squares_right = _products(left, right)
+def _add_pair(left: Any, right: Any, state: Any) -> None:
+    """The sums of two channels, which one pass gives, and whether they differ."""
+    total_left, total_right, squares_left, both, squares_right = _sums(left, right)
+    state.total[0] += total_left
+    state.total[1] += total_right
     state.products[0] += squares_left
     state.products[1] += both
     state.products[2] += squares_right
@@ -198,7 +203,8 @@ def _gather(planes: Any, shift: int, limits: Any, state: Any, found: Any, work: 
         loudest = np.float32(0.0)
         for c in range(channels):
             x = planes[c, start:stop]
-            state.total[c] += _sum(x)
+            if channels != 2:
+                state.total[c] += _sum(x)
             peak = highest(x, work)
             state.peak[c] = max(state.peak[c], peak)
             loudest = max(loudest, peak)
@@ -209,7 +215,7 @@ def _gather(planes: Any, shift: int, limits: Any, state: Any, found: Any, work: 
             if not is_clear(planes, c, stop - EDGE, peak == 0.0, shortest_gap, at, begun):
                 find_runs(planes[c], c, stop - EDGE, shortest_gap, loud, zeros)
         if channels == 2:
-            _compare(planes[0, start:stop], planes[1, start:stop], state)
+            _add_pair(planes[0, start:stop], planes[1, start:stop], state)
         if loudest == 0.0:
             continue
         sound = _first_sound(planes, channels, start, stop, 1)

@@ -61,10 +61,10 @@ def _find_held(
 @part()
 def _stands(planes: Any, channels: int, at: int) -> bool:
     """Whether every channel is in column *at* what it is in the next."""
-    unlike = 0
     for c in range(channels):
-        unlike |= planes[c, at] != planes[c, at + 1]
-    return unlike == 0
+        if planes[c, at] != planes[c, at + 1]:
+            return False
+    return True
 
 
 @part()
