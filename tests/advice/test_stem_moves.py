@@ -9,6 +9,9 @@ from advice_reference import TELEVISION, energy, gained, integrated, material
 
 from sidecar.advice import StemAdvisor
 from sidecar.advice.faders.tapers import FaderLimits
+from sidecar.advice.stems.history import StemHistory
+from sidecar.advice.stems.steady import SteadyStems
+from sidecar.model.advice import Advice
 from sidecar.model.readings import Move
 
 NAMES = ("voice", "band", "crowd", "drums")
@@ -405,3 +408,29 @@ def test_a_plan_that_changes_the_mix_by_other_than_was_asked_lands_where_the_for
     changed_lu = landing(energies, moves) - integrated(energies.sum(axis=1))
     assert changed_lu < -3.0
     assert moves["band"].landing == pytest.approx(-21.8 + 0.2 * changed_lu, abs=0.03)
+
+
+def test_ten_seconds_that_came_block_by_block_are_ten_seconds():
+    """Tenths of a second do not add up in binary."""
+    history = StemHistory(1)
+    for _ in range(100):
+        history.push(np.full((1, 1, 1), 0.01), np.zeros((1, 1)), None, None)
+
+    assert history.heard_s == [10.0]
+
+
+def test_why_no_stem_is_to_move_changes_with_the_cause():
+    """What was missing at one look is there at the next."""
+
+    class Answers:
+        def __init__(self, *reasons):
+            self.reasons = list(reasons)
+
+        def moves(self, *_):
+            return {"voice": Move(0.0, reason=self.reasons.pop(0))}
+
+    steady = SteadyStems(Answers("Less than 10 s were heard.", "The voice is held."))
+    steady.update(Advice("hold", next_look_at_s=10.0))
+    steady.update(Advice("hold", next_look_at_s=20.0))
+
+    assert steady.moves["voice"].reason == "The voice is held."

@@ -79,11 +79,15 @@ class StemHistory:
         self._was_closed = False
         self._mixed = _Table(1)
         """Mean squares of the mix as metered."""
-        self.heard_s = np.zeros(stems)
-        """Seconds of each stem, as metered, above the absolute gate."""
+        self._heard_blocks = np.zeros(stems, dtype=np.int64)
 
     def __len__(self) -> int:
         return len(self._gains_db)
+
+    @property
+    def heard_s(self) -> Floats:
+        """Seconds of each stem, as metered, above the absolute gate."""
+        return np.asarray(BLOCK_S * self._heard_blocks, dtype=np.float64)
 
     def splice(self) -> None:
         """The next block does not follow the last one."""
@@ -117,7 +121,7 @@ class StemHistory:
         self._peaks.append(peaks)
         self._mixed.append(np.maximum(products.sum(axis=(1, 2)), 0.0)[:, None])
         own = np.diagonal(products, axis1=1, axis2=2)
-        self.heard_s += BLOCK_S * np.count_nonzero(own > ABSOLUTE_GATE, axis=0)
+        self._heard_blocks += np.count_nonzero(own > ABSOLUTE_GATE, axis=0)
         self.was_open |= is_open.any(axis=0)
         self._was_closed |= not is_open.all()
         self.faders_db = gains[-1].copy()

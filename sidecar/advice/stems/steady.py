@@ -59,6 +59,11 @@ class SteadyStems:
 
 
 def _differ_little(shown: dict[str, Move], new: dict[str, Move]) -> bool:
-    return shown.keys() == new.keys() and all(
-        abs(shown[name].gain_db - move.gain_db) < _SMALLEST_CHANGE_DB for name, move in new.items()
-    )
+    return shown.keys() == new.keys() and all(_is_alike(shown[name], move) for name, move in new.items())
+
+
+def _is_alike(shown: Move, new: Move) -> bool:
+    """Whether these ask for the same, or ask for nothing for the same reason."""
+    if not shown.gain_db and not new.gain_db:
+        return shown.reason == new.reason
+    return abs(shown.gain_db - new.gain_db) < _SMALLEST_CHANGE_DB
