@@ -157,3 +157,16 @@ def test_the_meter_is_kept_once_it_has_measured():
     Meter().push(np.zeros((48_000, 2)))
 
     assert kernels.is_kept(windows.slide_windows)
+
+
+def test_a_run_whose_audio_file_is_incomplete_ends_with_2(tmp_path, capfd, files_end_at):
+    """The run goes on to its end; a script must not take what was written for the whole."""
+    soundfile.write(tmp_path / "mix.wav", np.full((4 * RATE_HZ, 2), 0.1), RATE_HZ, subtype="FLOAT")
+    run = ("live", "--file", str(tmp_path / "mix.wav"), "--pace", "fast", "--no-screen", "--osc-port", "0")
+    with files_end_at(1_000_000):
+        code = main([*run, "--write", str(tmp_path / "kept.wav")])
+    printed, faults = capfd.readouterr()
+
+    assert code == 2
+    assert "0:04 ended" in printed
+    assert f"{tmp_path}/kept.wav is incomplete: File too large." in faults

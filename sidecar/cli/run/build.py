@@ -8,6 +8,7 @@ import socket
 import sys
 import threading
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,7 +27,7 @@ from sidecar.cli.terminal.first_run import compiling_is_said
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import nonblocking_output
 from sidecar.cli.terminal.shutdown import Shutdown
-from sidecar.errors import RecordError, SettingsError
+from sidecar.errors import OutputError, RecordError, SettingsError
 from sidecar.journal import reader
 from sidecar.journal.record import Record
 from sidecar.journal.writer import Journal
@@ -253,15 +254,18 @@ def _recorder(
     recorder = AudioRecorder(
         Path(options.write), source.rate_hz, source.channels, waits=options.pace == "fast"
     )
-    closing.callback(_close_recorder, recorder)
+    closing.push(partial(_close_recorder, recorder))
     return recorder
 
 
-def _close_recorder(recorder: AudioRecorder) -> None:
-    """Writes the rest, and reports it where the file is incomplete."""
+def _close_recorder(recorder: AudioRecorder, failed: type[BaseException] | None, *_: object) -> None:
+    """Writes the rest. Raises OutputError where the file is incomplete, unless the run itself *failed*."""
     recorder.close()
-    if recorder.fault:
-        print(f"sidecar: {printable(recorder.fault)}", file=sys.stderr)
+    if not recorder.fault:
+        return
+    if failed is None:
+        raise OutputError(recorder.fault)
+    print(f"sidecar: {printable(recorder.fault)}", file=sys.stderr)
 
 
 def _run_on_screen(
