@@ -58,6 +58,13 @@ WAITING_HOW = "Touch the fader once to arm: the workstation then says where it i
 WAITING_HOW_SHORT = "Touch the fader once to arm; {arm} cancels."
 WAITING_BEGINS = "Not armed yet"
 """What the run's own sentence begins with while it waits for the fader's position."""
+GUESS_SHORTER = (
+    ("Was the fader moved ", "Fader moved "),
+    ("Fader moved ", "Fader "),
+    (" by about ", " "),
+    ("Fader ", ""),
+)
+"""What makes room in the question about a guessed move, in this order."""
 CAUTION_BEGINS = "Caution"
 """What the run's own caution begins with."""
 LIGHT = "✶ light runs: flashing can trigger seizures"

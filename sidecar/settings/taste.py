@@ -63,7 +63,7 @@ def remember(taste: Taste, path: Path | None = None) -> None:
     path = path or taste_file()
     path.parent.mkdir(parents=True, exist_ok=True)
     lines = [f"{field.name} = {_toml(getattr(taste, field.name))}" for field in fields(taste)]
-    note = "# Written by the screen of Loudness Sidecar at each change by a key. Delete it to start anew."
+    note = "# Written by the screen of Loudness Sidecar when it closes. Delete it to start anew."
     write_whole(path, "\n".join((note, *lines, "")).encode())
 
 

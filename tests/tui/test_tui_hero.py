@@ -1,6 +1,7 @@
 """The next move, set large."""
 
 import math
+from dataclasses import replace
 
 import pytest
 import scripted_feed as scenes
@@ -176,3 +177,20 @@ def test_without_half_blocks_words_are_plain():
 
     assert lines[0].strip() == "on goal  fader at −3.5 dB"
     assert lines[3].startswith(" ◇ ON GOAL  ")
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("1.4 LU too loud so far; the rest is likely louder.", "1.4 LU too loud so far."),
+        ("This pass heads for −22.9 LUFS; leave the fader.", "This pass heads for −22.9 LUFS."),
+        ("Too little to move for.", "Too little to move for."),
+    ],
+)
+def test_a_reason_without_room_ends_at_a_whole_clause(reason, said):
+    """At 60 columns one row is left for it: half a sentence would say nothing."""
+    feed = scenes.down()
+    move = replace(feed.shown.advice.move, reason=reason)
+    feed.change(advice=replace(feed.shown.advice, move=move))
+
+    assert _lines(feed, 60, 5)[4].strip() == said

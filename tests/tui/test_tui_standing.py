@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
+from sidecar.advice.faders.move_detector import Guess
 from sidecar.model.snapshot import ArmState, EarlierPass, Target
 from tui import texts
 from tui.controller import Controller
@@ -118,7 +119,9 @@ def test_after_the_end_the_fader_for_the_next_pass_is_named():
     ("width", "line"),
     [
         (80, " ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"),
-        (38, " ? Was the fader moved…  y yes  n no"),
+        (60, " ? Fader moved up by about 2.0 dB at 1:23?  y yes  n no"),
+        (38, " ? Up 2.0 dB at 1:23?  y yes  n no"),
+        (24, " ? Up 2.0…  y yes  n no"),
     ],
 )
 def test_the_keys_of_a_question_are_never_cut(width, line):
@@ -160,3 +163,25 @@ def test_every_row_has_the_width_of_the_panel(width):
         rows = standing_rows(_view(feed, news=True), width, 6)
 
         assert [width] * 6 == [len(text_of(row)) for row in rows]
+
+
+@pytest.mark.parametrize("width", [40, 50, 60, 80])
+@pytest.mark.parametrize("guess", [Guess(83.0, 2.0, 0.9), Guess(5025.0, -12.5, 0.9)])
+def test_a_question_keeps_how_far_and_when(guess, width):
+    """As the detector asks it; on a phone too, an answer needs to know which move is meant."""
+    feed = scenes.asking()
+    feed.change(guess=guess.sentence)
+
+    (line, *_) = _lines(_view(feed), width)
+
+    assert ("up" if guess.change_db > 0.0 else "down") in line.lower()
+    assert f"{abs(guess.change_db):.1f} dB at {guess.time_s // 60:.0f}:{guess.time_s % 60:02.0f}?" in line
+
+
+@pytest.mark.parametrize("news", [True, False])
+def test_an_armed_fader_without_a_sentence_keeps_how_to_stop_it(news):
+    """When a sentence is withdrawn its row is not left empty."""
+    feed = scenes.armed()
+    feed.change(arm=ArmState("studio desk", True, ""))
+
+    assert _lines(_view(feed, news=news))[1].endswith("x disarms.")

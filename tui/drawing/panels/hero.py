@@ -3,6 +3,7 @@ nothing jumps from one state to the next."""
 
 from __future__ import annotations
 
+import re
 import textwrap
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -130,11 +131,11 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
         slots = slots[:1]  # the reason is all there is to say: nothing keeps it from the rows of a landing
     if height < len(slots):
         return _most_needed(said, width, height)
-    note = textwrap.wrap(said.note, max(8, width))[:_NOTE_ROWS]
-    note = note[: height - len(slots)]
+    note = _whole_clauses(said.note, width, min(_NOTE_ROWS, height - len(slots)))
     room = height - len(slots) - len(note)
-    lines = textwrap.wrap(said.reason, max(8, width), max_lines=max(1, room), placeholder=" …")[:room]
-    reason = [] if said.verdict and lines and lines[-1].endswith(" …") else lines  # the verdict has said it
+    lines = _whole_clauses(said.reason, width, room)
+    is_cut = said.verdict and " ".join(lines) != said.reason
+    reason = [] if is_cut else lines  # the verdict has said it
     blank = room - len(reason)
     return [
         *slots,
@@ -142,6 +143,17 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
         *([(line, "dim")] for line in reason),
         *([] for _ in range(blank)),
     ]
+
+
+def _whole_clauses(text: str, width: int, rows: int) -> list[str]:
+    """*text* in at most *rows* rows; where it needs more, as many whole clauses from its beginning as fit."""
+    width = max(8, width)
+    ends = [match.start() for match in re.finditer("[;:] ", text)]
+    for shorter in (text, *(f"{text[:end]}." for end in reversed(ends))):
+        lines = textwrap.wrap(shorter, width)
+        if len(lines) <= rows:
+            return lines
+    return textwrap.wrap(text, width, max_lines=max(1, rows), placeholder=" …")[:rows]
 
 
 def _slots(said: Advice, width: int, *, has_landing: bool) -> Slots:

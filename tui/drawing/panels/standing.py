@@ -127,7 +127,17 @@ def _question(guess: str, names: KeyNames, width: int) -> Row:
         (f"  {names.no}", "strong"),
         (" no ", "plain"),
     )
-    return ((" ? ", "strong"), (shortened(guess, width - 3 - width_of(keys)), "plain"), *keys)
+    room = width - 3 - width_of(keys)
+    return ((" ? ", "strong"), (_question_in(guess, room), "plain"), *keys)
+
+
+def _question_in(guess: str, room: int) -> str:
+    """The question in at most *room* cells: which way, how far and when are the last to be cut."""
+    for long, short in texts.GUESS_SHORTER:
+        if len(guess) <= room:
+            break
+        guess = guess.replace(long, short)
+    return shortened(guess[:1].upper() + guess[1:], room)
 
 
 # --- the rows below it --------------------------------------------------------------------------
@@ -137,7 +147,7 @@ def _sentence(view: View, arm: ArmState, width: int) -> Row:
     """The latest sentence about automatic moves; the caution has been read before arming, so while they are
     on the row says how to stop them."""
     sentence = arm.sentence.partition(texts.CAUTION_BEGINS)[0].strip()
-    if arm.is_armed and (not view.arm_is_news or texts.CAUTION_BEGINS in arm.sentence):
+    if arm.is_armed and (not view.arm_is_news or not sentence or texts.CAUTION_BEGINS in arm.sentence):
         return _longest_that_fits(width, view.keys, texts.ARMED_HOW, texts.ARMED_HOW_SHORT)
     if arm.is_waiting and sentence.startswith(texts.WAITING_BEGINS):
         return _longest_that_fits(width, view.keys, texts.WAITING_HOW, texts.WAITING_HOW_SHORT)
