@@ -1,11 +1,16 @@
 """One line of figures for the clipboard, and the still of the screen."""
 
+import asyncio
 from xml.etree import ElementTree
 
 import scripted_feed as scenes
 from driving import drive, shown, until
 
+from tui import texts
+from tui.app import make_app
 from tui.drawing.figures import figures
+
+_NOTICE = "&#160;".join(texts.COPIED.split()[:4])
 
 
 def test_the_line_has_every_measure_with_its_unit():
@@ -32,6 +37,27 @@ def test_a_still_is_an_svg_file_of_what_is_shown(tmp_path, monkeypatch):
 
     assert root.tag == "{http://www.w3.org/2000/svg}svg"
     assert "measuring" in "".join(root.itertext())
+
+
+def test_a_still_is_free_of_the_notices_of_keys_before(tmp_path, monkeypatch):
+    """They cover alerts and history; on the screen they stay."""
+    monkeypatch.chdir(tmp_path)
+    app = make_app(scenes.down())
+
+    async def script():
+        async with app.run_test(size=(160, 40), notifications=True) as pilot:
+            await until(pilot, lambda: "measuring" in shown(app), "the first drawing")
+            await pilot.press("c")
+            await until(pilot, lambda: _NOTICE in app.export_screenshot(), "the notice")
+            await pilot.press("S")
+            await until(pilot, lambda: any(tmp_path.glob("*.svg")), "the file")
+            await until(pilot, lambda: _NOTICE in app.export_screenshot(), "the notice again")
+
+    asyncio.run(script())
+    (file,) = tmp_path.glob("*.svg")
+
+    assert "measuring" in file.read_text()
+    assert _NOTICE not in file.read_text()
 
 
 def test_a_still_that_cannot_be_saved_is_said_on_the_screen(tmp_path, monkeypatch):

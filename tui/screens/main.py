@@ -316,10 +316,21 @@ class MainScreen(Screen[None]):
             self.app.notify(self.palette.text(texts.COPIED))
 
     def action_still(self) -> None:
-        """Saves the screen beside what else lies in the folder that the program was started in."""
+        """Saves the screen beside what else lies in the folder that the program was started in; without the
+        notices of keys before, which cover alerts and history."""
+        self._show_notices(are_shown=False)
+        self.call_after_refresh(self._save_still)
+
+    def _show_notices(self, *, are_shown: bool) -> None:
+        for rack in self.query("ToastRack"):
+            rack.display = are_shown
+
+    def _save_still(self) -> None:
         file = Path.cwd() / time.strftime("sidecar-%Y%m%d-%H%M%S.svg")
         try:
-            write_whole(file, self.app.export_screenshot().encode())
+            still = self.app.export_screenshot()
+            self._show_notices(are_shown=True)
+            write_whole(file, still.encode())
         except OSError as error:
             self.controller.refusal = texts.NOT_SAVED.format(file=file, error=error.strerror)
         else:
