@@ -75,6 +75,7 @@ class AlertRules:
         peak_dbtp: float = SILENCE,
         since_audio_s: float = 0.0,
         paused: bool = False,
+        ended: bool = False,
     ) -> tuple[Alert, ...]:
         """Returns all five alerts at this moment, in the order of ``ALERT_NAMES``; call it 10 times a second.
 
@@ -82,6 +83,7 @@ class AlertRules:
         peak_dbtp: the highest true peak of all channels since the call before; ``-inf`` for none.
         since_audio_s: seconds since frames last arrived, or since the start where none has; finite.
         paused: the person has paused the measurement.
+        ended: this is the last update of the programme: ``over`` is what the verdict says, without a hold.
         """
         self._now_s = now_s
         goal = self._goal
@@ -108,6 +110,8 @@ class AlertRules:
             clear=reading.integrated < goal.highest_lufs - OVER_HYSTERESIS_LU,
             trip_hold_s=OVER_HOLD_S,
         )
+        if ended:
+            self._over.put(now_s, is_on=is_over(reading.integrated, goal.highest_lufs))
         new_peak_dbtp = SILENCE if paused else peak_dbtp
         if reading.max_true_peak > self._highest_dbtp:
             # Also where no block got full with it: one that a pause, a gap or the end cut short.
@@ -178,11 +182,15 @@ class _Switch:
             return
         self._set(not self.is_on, now_s)
 
+    def put(self, now_s: float, *, is_on: bool) -> None:
+        """On or off at once, whatever was asked for."""
+        if self.is_on != is_on:
+            self._set(is_on, now_s)
+        self._asked_from_s = None
+
     def put_out(self, now_s: float) -> None:
         """Off at once, whatever was asked for."""
-        if self.is_on:
-            self._set(False, now_s)
-        self._asked_from_s = None
+        self.put(now_s, is_on=False)
 
     def _set(self, is_on: bool, now_s: float) -> None:
         self.is_on = is_on

@@ -23,11 +23,18 @@ class AlertMonitor:
         """Adds true peaks of blocks measured since the last update, dBTP."""
         self._peak_dbtp = max(self._peak_dbtp, *true_peaks_dbtp)
 
-    def update(self, now_s: float, reading: Reading, since_audio_s: float, *, paused: bool) -> None:
-        """Renews the alerts."""
+    def update(
+        self, now_s: float, reading: Reading, since_audio_s: float, *, paused: bool, ended: bool = False
+    ) -> None:
+        """Renews the alerts; see :meth:`AlertRules.update`."""
         was_on = {alert.name for alert in self.alerts if alert.state == "on"}
         self.alerts = self._rules.update(
-            now_s, reading, peak_dbtp=self._peak_dbtp, since_audio_s=since_audio_s, paused=paused
+            now_s,
+            reading,
+            peak_dbtp=self._peak_dbtp,
+            since_audio_s=since_audio_s,
+            paused=paused,
+            ended=ended,
         )
         self._peak_dbtp = SILENCE
         for alert in self.alerts:

@@ -421,7 +421,7 @@ class Session:
         self._advice.ask_soon()
         self._advice.update_advice(now_s, at_rest=True)
         self._advice.end_pass()
-        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused)
+        self._alerts.update(now_s, reading, now_s - self._audio_s, paused=meter.is_paused, ended=True)
         self._commands.close("The run has ended.")
         self._publish("ended", reading)
 

@@ -55,6 +55,15 @@ class TestOver:
         assert bench.states(30.0, replace(ON_TARGET, integrated=-22.85)) == {"over": "on"}
         assert bench.states(STEP_S, replace(ON_TARGET, integrated=-22.91)) == {}
 
+    def test_at_the_end_it_is_what_the_verdict_says(self, bench):
+        """-22.85 LUFS passes R 128 V5 h) and i): no warning stays beside that verdict. 2 s of -22 fail."""
+        near = replace(ON_TARGET, integrated=-22.85)
+        bench.play(5.0, OVER)
+
+        assert bench.states(5.0, near) == {"over": "on"}
+        assert bench.states(STEP_S, near, ended=True) == {}
+        assert bench.states(STEP_S, replace(OVER, seconds=2.0), ended=True) == {"over": "on"}
+
     def test_stays_through_a_pause(self, bench):
         """Paused, the integrated value and its alert do not change."""
         bench.play(2.0, OVER)
