@@ -34,11 +34,6 @@ def pytest_configure(config: pytest.Config) -> None:
     Metering(48_000, 2, None)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Puts first the rooms whose files wait longest, so that no worker begins one at the end."""
-    items.sort(key=lambda item: item.path.parent.name not in ("endurance", "web"))
-
-
 @pytest.fixture(autouse=True)
 def own_folders(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
     """What a run keeps or reads of the person's own stays in a folder of the test's own."""

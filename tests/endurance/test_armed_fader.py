@@ -186,11 +186,12 @@ def test_disarming_and_arming_in_one_moment_does_not_leap_though_answers_are_lat
     """Down by 8 dB, and before the answer comes: disarm, arm, up."""
     with Workstation(0.0, late_s=0.8, repeat_s=None) as workstation, Run(quiet, workstation) as run:
         workstation.report_to(run.address)
-        run.arm(touch=lambda: workstation.move_by_hand(0.0))
-        workstation.move_by_hand(0.0)
-        settle(1.0)
-        run.send("/sidecar/nudge", -8.0)
-        run.wait_for(lambda: workstation.fader_db < -7.0)
+        while workstation.fader_db > -7.0:  # a busy machine may lose audio on the way, which disarms
+            run.arm(touch=lambda: workstation.move_by_hand(0.0))
+            workstation.move_by_hand(0.0)
+            settle(1.0)
+            run.send("/sidecar/nudge", -8.0)
+            run.wait_for(lambda: workstation.fader_db < -7.0 or not run.is_armed)
         for command in ("/sidecar/disarm", "/sidecar/arm"):
             run.send(command)
         for _ in range(20):
