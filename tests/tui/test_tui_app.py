@@ -275,7 +275,7 @@ def test_where_nothing_is_lost_a_live_screen_is_left_at_once(scene):
 def test_an_ended_rehearsal_offers_to_be_played_again(kind, is_offered):
     async def script(pilot):
         await until(pilot, lambda: _is_placed(pilot.app, "q"), "the footer")
-        assert ("space" in _footer(pilot.app)) == is_offered
+        await until(pilot, lambda: ("space" in _footer(pilot.app)) == is_offered, "the footer of the end")
         await pilot.press("space")
         if is_offered:
             await until(pilot, lambda: _has_ended(pilot.app), "the end")
