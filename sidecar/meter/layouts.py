@@ -147,6 +147,14 @@ def choose_layout(
     return layout_for(channels), "assumed"
 
 
+def assumed_loudspeakers(layout: str, origin: LayoutOrigin, channels: int) -> str:
+    """The loudspeakers that are in doubt because nothing says them, as a comma list; empty where none are.
+    That one or two channels are in front goes without saying."""
+    if origin != "assumed" or channels <= 2:
+        return ""
+    return ",".join(channel_names(layout, channels))
+
+
 def contradicts(layout: Layout, named: Sequence[str] | None) -> bool:
     """True where *layout* puts a channel elsewhere than the positions that the file names."""
     return named is not None and _positions(layout.name) != _positions(layout_name(named))

@@ -247,12 +247,11 @@ class Session:
 
     def _doubt_on_layout(self) -> str:
         """Returns a sentence where the loudspeakers of more than two channels are assumed; else nothing."""
-        from sidecar.meter.layouts import channel_names
+        from sidecar.meter.layouts import assumed_loudspeakers
 
-        channels = self._source.channels
-        if self._layout_from != "assumed" or self._stems or channels <= 2:
+        assumed = assumed_loudspeakers(self._layout or "", self._layout_from, self._source.channels)
+        if self._stems or not assumed:
             return ""
-        assumed = ",".join(channel_names(self._layout or "", channels))
         return f"The channels are assumed to be {assumed}. Give --layout where that is wrong."
 
     def _await_sound(self) -> None:

@@ -14,7 +14,14 @@ from sidecar.delivery.measure.facts_keeper import FactsKeeper
 from sidecar.delivery.measure.part import WHOLE, Part, Scope
 from sidecar.delivery.measure.stretches import Stretch, part_stretches, stretches
 from sidecar.meter import Blocks, Meter
-from sidecar.meter.layouts import Layout, LayoutOrigin, channel_names, choose_layout, contradicts
+from sidecar.meter.layouts import (
+    Layout,
+    LayoutOrigin,
+    assumed_loudspeakers,
+    channel_names,
+    choose_layout,
+    contradicts,
+)
 from sidecar.model.readings import BLOCK_S, MOMENTARY_S, SHORT_TERM_S, SILENCE, Reading
 from sidecar.model.timecode import FROM_FIRST_FRAME, Clock
 from sidecar.sources.remarks import Remark
@@ -164,14 +171,13 @@ def _stretches(file: SoundFile, layout: Layout, workers: int, part: Part | None)
 
 
 def _on_layout(file: SoundFile, chosen: Layout, layout_from: LayoutOrigin) -> Iterator[Remark]:
-    """Where the loudspeakers are in doubt; that one or two channels are in front goes without saying."""
+    """Where the loudspeakers are in doubt."""
     named, positions = file.named, ",".join(file.named.positions or ())
     if contradicts(chosen, named.positions):
         yield Remark("layout", f"--layout {chosen.name} contradicts the file, which names {positions}.")
     if named.doubt:
         yield Remark("layout", f"{named.doubt} for {file.channels} channels.")
-    if layout_from == "assumed" and file.channels > 2:
-        assumed = ",".join(channel_names(chosen.name, file.channels))
+    if assumed := assumed_loudspeakers(chosen.name, layout_from, file.channels):
         yield Remark(
             "layout",
             f"It does not say which loudspeakers its channels feed; {assumed} is assumed. "
