@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from sidecar.errors import SettingsError
 from sidecar.settings.taste import AT_FIRST
+from tui.pace import USUAL_HZ
 
 if TYPE_CHECKING:
     from sidecar.model.snapshot import Feed
@@ -31,7 +32,7 @@ def run(
     *,
     taste: Taste = AT_FIRST,
     kind: RunKind = "live",
-    most_hz: int = 10,
+    most_hz: int = USUAL_HZ,
     is_over: Callable[[], bool] = lambda: False,
 ) -> tuple[bool, Taste]:
     """Shows *feed* until the person quits; returns whether the rehearsal is to be played again, and how the
