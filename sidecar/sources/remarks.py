@@ -87,7 +87,7 @@ def _of_format(file: BinaryIO, wave: Wave) -> Iterator[Remark]:
     tag, channels, rate_hz, bytes_a_second, frame_bytes, bits = _FORMAT.unpack(
         read_chunk(file, chunk, _FORMAT.size)
     )
-    if tag not in _UNCODED:
+    if tag not in _UNCODED or frame_bytes == 0:  # without bytes there are no samples to misread
         return
     expected = channels * ((bits + 7) // 8)
     if frame_bytes != expected:

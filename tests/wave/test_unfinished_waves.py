@@ -9,6 +9,7 @@ from wave_files import FMT, LIST, bext, long_form, pcm_24, riff, taken_apart
 
 from sidecar.cli import main
 from sidecar.delivery.measure.whole_file import measure
+from sidecar.sources.remarks import of_chunks
 
 AUDIO = pcm_24(1.0)
 WHOLE = riff((b"fmt ", FMT), (b"data", AUDIO))
@@ -144,6 +145,12 @@ def test_a_header_that_contradicts_itself_is_a_note(tmp_path, content, note):
     (tmp_path / "a.wav").write_bytes(content)
 
     assert notes_of(measure(tmp_path / "a.wav", workers=1)) == ([] if note is None else [note])
+
+
+def test_a_frame_without_bytes_is_for_the_reader_to_refuse(tmp_path):
+    (tmp_path / "a.wav").write_bytes(formatted(channels=0, frame_bytes=0))
+
+    assert list(of_chunks(tmp_path / "a.wav")) == []
 
 
 @pytest.mark.parametrize(
