@@ -27,7 +27,7 @@ Condition = Literal[
 
 CONDITIONS: dict[Condition, str] = {
     "ceiling": "true peaks pass the ceiling",
-    "latched": "they did, and it is not yet acknowledged",
+    "latched": "true peaks passed the ceiling before, not yet acknowledged",
     "hot": "short-term is above the hot line",
     "over": "integrated is above what passes",
     "under": "integrated is below what passes",
@@ -37,7 +37,7 @@ CONDITIONS: dict[Condition, str] = {
     "waiting": "getting ready, or too little measured to judge",
     "ready": "the meter runs and waits for sound",
     "lost": "no audio arrives",
-    "script": "a script of --on has failed, and that is not yet acknowledged",
+    "script": "a script of --on has failed, not yet acknowledged",
 }
 """Each condition and what it means."""
 

@@ -150,6 +150,14 @@ def test_the_index_links_each_page_and_names_what_could_not_be_read():
     assert any("There is no file gone.wav." in row[-1] for row in page.rows)
 
 
+def test_each_verdict_of_the_index_carries_its_goal_for_a_page_without_a_head():
+    checked = made_check(made(), "r128", "r128-s1")
+    goals = [load_goal("r128"), load_goal("r128-s1")]
+    page = index_page([checked], ["a.html"], goals, SIGNATURE)
+
+    assert re.findall(r'class="side" data-measure="([^"]+)"', page) == ["r128", "r128-s1"]
+
+
 def test_words_can_be_read_and_shapes_seen():
     """WCAG 2.2: 4.5:1 for words (SC 1.4.3), 3:1 for what carries meaning (SC 1.4.11), on white."""
     rules = dict(re.findall(r"([^{}]+)\{([^}]+)\}", re.sub(r"/\*.*?\*/", "", style(), flags=re.DOTALL)))

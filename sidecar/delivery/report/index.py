@@ -72,7 +72,7 @@ def _table(files: Sequence[Outcome], links: Sequence[str], goals: Sequence[Goal]
 
 
 _MEASURES = ("length", "integrated", "range", "max S", "true peak")
-"""What each figure is, where a narrow page has no head above it."""
+"""What each figure is, where a narrow page has no head above it; a verdict has the goal's name."""
 
 
 def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
@@ -90,7 +90,10 @@ def _row(outcome: Outcome, name: str, link: str, goals: int) -> Markup:
     return tag(
         "tr",
         tag("th", tag("a", name, href=quote(os.fsencode(link))), _notes(outcome.verdicts), scope="row"),
-        *(tag("td", _words(verdict), class_="side") for verdict in outcome.verdicts),
+        *(
+            tag("td", _words(verdict), class_="side", data_measure=verdict.goal.name)
+            for verdict in outcome.verdicts
+        ),
         *(
             tag("td", words, class_="number", data_measure=measure)
             for words, measure in zip(figures, _MEASURES, strict=True)
