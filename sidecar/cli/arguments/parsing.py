@@ -8,6 +8,8 @@ from itertools import groupby
 from textwrap import fill
 from typing import Any, NoReturn
 
+from tui.pace import USUAL_HZ
+
 LISTEN_PORT = 9138
 """The UDP port of ``sidecar listen``, and the default port that runs send to."""
 COMMAND_PORT = 9139
@@ -138,9 +140,9 @@ def add_screen_options(parser: Any) -> None:
     parser.add_argument(
         "--fps",
         type=drawings_hz,
-        default=10,
+        default=USUAL_HZ,
         metavar="N",
-        help="drawings a second, 1 to 30 (10); a slow line gets fewer by itself",
+        help=f"drawings a second, 1 to 30 ({USUAL_HZ}); a slow line gets fewer by itself",
     )
 
 
