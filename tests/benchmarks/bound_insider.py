@@ -2,8 +2,9 @@
 
     python tests/benchmarks/bound_insider.py
 
-An insider has the loudness so far, knows from all songs of the tuning half how near the gain of a whole
-pass is known after each share of a song, and how much of the sound is still to come. It chooses
+An insider knows how much of the sound is still to come, and what whole_from_heard.py fits on: loudness so
+far, forecast, loudest 10 s. It knows from all songs of the tuning half how near the gain of a whole pass is
+known by these after each share of a song; the fit is judged on its own songs, which flatters it. It chooses
 the fader by dynamic programming, at eleven moments, so that as many passes as can be land within 0.5 LU of
 the goal with the fader never over 2 dB from that gain. Its doubt is taken as normal and as shrinking without
 memory. It starts within 3 dB of that gain, and knows whether within 2 dB: the bound is 2 dB there and the
@@ -14,8 +15,9 @@ from __future__ import annotations
 
 import numpy as np
 from landing_ways import GOAL
-from recordings import START_LU, Levels, integrated, rough_mix, songs
+from recordings import START_LU, Levels, rough_mix, songs
 from scipy.ndimage import map_coordinates
+from whole_from_heard import heard
 
 SHARES = np.array([0.0, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
 NEAR_LU, ROUNDING_DB = 0.5, 0.05
@@ -26,18 +28,18 @@ _GRID = np.arange(-_REACH_DB, _REACH_DB + _STEP_DB, _STEP_DB)
 _CHANCES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 
-def heard() -> tuple[Levels, Levels]:
-    """What is heard after each share, less the whole: its mean, and what a line through it leaves of the
-    level of the whole, one standard deviation; shapes (shares,)."""
-    mixes = [rough_mix(song, GOAL.target_lufs) for song in songs("tuning")]
-    wholes = np.array([mix.lufs for mix in mixes])
+def learnt() -> tuple[Levels, Levels]:
+    """What is heard after each share, less the whole: its mean, and what a fit of the whole by all figures
+    leaves of its level, one standard deviation; shapes (shares,)."""
+    found = heard([rough_mix(song, GOAL.target_lufs) for song in songs("tuning")], SHARES[1:-1])
     means, deviations = [], []
-    for share in SHARES[1:-1]:
-        so_far = np.array([integrated(mix.energies[: round(len(mix.energies) * share)]) for mix in mixes])
-        is_heard = np.isfinite(so_far)
-        means.append(np.mean((so_far - wholes)[is_heard]))
-        line = np.polynomial.Polynomial.fit(so_far[is_heard], wholes[is_heard], 1)
-        deviations.append(np.std(wholes[is_heard] - line(so_far[is_heard])))
+    for share in range(len(SHARES) - 2):
+        is_known = found.is_known(share)
+        wholes_lu, figures = found.wholes_lu[is_known], found.figures[is_known, share]
+        means.append(np.mean(figures[:, 0] - wholes_lu))
+        terms = np.column_stack([np.ones(len(figures)), figures])
+        weights = np.linalg.lstsq(terms, wholes_lu, rcond=None)[0]
+        deviations.append(np.std(wholes_lu - terms @ weights))
     return np.array(means), np.array(deviations)
 
 
@@ -83,7 +85,7 @@ def _at(value: Levels, *levels_db: Levels) -> Levels:
 
 
 def main() -> None:
-    means, deviations = heard()
+    means, deviations = learnt()
     for share, mean, deviation in zip(SHARES[1:-1], means, deviations, strict=True):
         print(f"after {share:4.0%} the whole is {-mean:+.1f} LU louder, known to {deviation:.1f} LU")
     for bound_db in (2.0, 2.5, 3.0):
