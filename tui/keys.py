@@ -61,7 +61,7 @@ KEYS = (
     _hidden("M", "label", "Named marker", "set a marker with a label", "M"),
     _hidden("d", "dialogue", "Dialogue", "mark where dialogue begins, and again where it ends", "d"),
     _shown("g", "goals", "Goal", "choose another goal"),
-    _shown("r", "reset", "Reset", "start a new programme (asks first)"),
+    _shown("r", "reset", "Reset", "begin the next pass (asks while one is measured)"),
     _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
     _hidden("y", "tell('confirm')", "Yes", "yes: the fader was moved like this", "y"),
     _hidden("n", "tell('dismiss')", "No", "no: it was not moved", "n"),

@@ -42,7 +42,7 @@ def chosen(snapshot: Snapshot) -> Chosen:
     moved = _moved(snapshot.stems)
     stem = first_stem(moved)
     if stem is not None:
-        is_this = snapshot.advice.lands_this_pass and snapshot.transport != "ended"
+        is_this = snapshot.advice.lands_this_pass and not snapshot.is_pass_over
         return Chosen(
             stem.move, stem.fader_db, "this pass" if is_this else "next pass", stem.name, len(moved)
         )
@@ -55,7 +55,7 @@ def chosen(snapshot: Snapshot) -> Chosen:
 
 def _of_programme(snapshot: Snapshot) -> Chosen:
     advice = snapshot.advice
-    if advice.state == "ended" or snapshot.transport == "ended":
+    if snapshot.is_pass_over:
         return Chosen(advice.from_top, snapshot.fader_db, "next pass")
     return Chosen(advice.move, snapshot.fader_db, "this pass" if advice.lands_this_pass else "next pass")
 

@@ -185,6 +185,12 @@ class Snapshot:
     notice: str = ""
     """The latest thing worth saying in one line: a fault, a compile, a device that came back."""
 
+    @property
+    def is_pass_over(self) -> bool:
+        """True once the run has ended, or has measured all of a pass whose length is known: what can be said
+        then is a verdict, and the move for the next pass."""
+        return self.transport == "ended" or self.advice.state == "ended"
+
 
 @dataclass(frozen=True, slots=True)
 class Timeline:

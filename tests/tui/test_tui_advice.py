@@ -7,6 +7,7 @@ import scripted_feed as scenes
 from scripted_feed import BROADCAST, advice_of
 
 from sidecar.model.advice import Advice
+from sidecar.model.headline import chosen
 from sidecar.model.readings import Move, Reading
 from sidecar.model.snapshot import Snapshot
 from tui import texts
@@ -182,6 +183,19 @@ def test_a_pass_that_fails_says_by_how_much_against_each_limit():
 def test_the_verdict_is_that_of_the_figure_as_shown(integrated, passes):
     """Tech 3341 §2.8: one decimal. −22.8 is one figure, and has one verdict."""
     assert (_ended(integrated).word == "PASSES") == passes
+
+
+def test_a_pass_of_known_length_has_its_verdict_while_the_input_goes_on():
+    """A live input never ends by itself: the pass is over once its length is measured."""
+    read = Reading(integrated=-18.1, max_true_peak=-2.5, seconds=105.0)
+    over = Advice("ended", Move(0.0, -18.1, -18.1, -18.1), Move(-4.9, -23.0, -23.0, -23.0))
+    snapshot = Snapshot("measuring", BROADCAST, read, advice=over, duration_s=100.0)
+    said = advice(snapshot, relative=False)
+
+    assert (said.word, said.tone) == ("FAILS", "over")
+    assert said.verdict == ("integrated −18.1: 4.7 LU over the limit −22.8 LUFS",)
+    assert said.from_top == "next pass: down 4.9 dB"
+    assert chosen(snapshot).scope == "next pass"
 
 
 def test_where_nothing_was_measured_there_is_no_verdict():

@@ -8,8 +8,9 @@ from driving import COMPACT, GENEROUS, drive, rows_shown, settled, shown, told_a
 from textual.widgets import Footer, Input, OptionList
 from textual.widgets._footer import FooterKey, FooterLabel
 
+from sidecar.model.advice import Advice
 from sidecar.model.commands import Acknowledge, Mark, Reset, SelectGoal
-from sidecar.model.readings import Reading
+from sidecar.model.readings import Move, Reading
 from tui.keys import KEYS, explained
 from tui.screens.commands import Commands
 from tui.screens.goals import GoalDialog
@@ -114,6 +115,14 @@ def test_reset_asks_first_and_says_what_would_be_lost():
     drive(feed, script)
 
     assert feed.told == []
+
+
+def test_reset_does_not_ask_once_the_pass_is_over():
+    """A pass of known length is measured whole: the next one begins with one key."""
+    feed = scenes.down()
+    feed.change(advice=Advice("ended", Move(0.0, -22.1), Move(-0.9, -23.0)))
+
+    assert told_after(feed, "r") == [Reset()]
 
 
 @pytest.mark.slow

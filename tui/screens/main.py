@@ -256,6 +256,9 @@ class MainScreen(Screen[None]):
         self.app.push_screen(Commands())
 
     def action_reset(self) -> None:
+        if self._view is not None and self._view.snapshot.is_pass_over:
+            self._reset_if(True)  # the pass is measured whole: nothing is lost
+            return
         measured = wording.clock(self._view.snapshot.reading.seconds) if self._view else "0:00"
         self.app.push_screen(ResetDialog(measured), self._reset_if)
 

@@ -190,12 +190,12 @@ class PlainLines:
 
 
 def _move_and_reason(snapshot: Snapshot) -> str:
-    """The move with its landing, once there is one, and the reason; nothing while the meter is prepared. At
-    the end the reason is left out, unless something limits the move: it only repeats the figures."""
+    """The move with its landing, once there is one, and the reason; nothing while the meter is prepared. Once
+    the pass is over the reason is left out, unless something limits the move: it only repeats the figures."""
     if snapshot.transport == "preparing":
         return ""
     move = chosen_move(snapshot)[1]
-    if snapshot.transport == "ended" and move.limited_by is None:
+    if snapshot.is_pass_over and move.limited_by is None:
         return f"{_whose(snapshot)}{_heading(snapshot)}." if math.isfinite(move.landing) else ""
     heading = f"{_heading(snapshot)}. " if math.isfinite(move.landing) else ""
     return f"{_whose(snapshot)}{heading}{move.reason}".rstrip()
@@ -328,7 +328,7 @@ def _about_arming(snapshot: Snapshot) -> str:
 
 def _whose(snapshot: Snapshot) -> str:
     """Returns the words before a move: after the end of a pass, that it is for the next one."""
-    return "For the next pass: " if snapshot.transport == "ended" else ""
+    return "For the next pass: " if snapshot.is_pass_over else ""
 
 
 _SPOKEN: dict[Transport, str] = {

@@ -55,7 +55,7 @@ def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
     """Returns what to say about *snapshot*."""
     if snapshot.transport == "preparing":
         return Advice("", "PREPARING", "", "dim", "preparing", reason=snapshot.notice or texts.GETTING_READY)
-    if snapshot.transport == "ended":
+    if snapshot.is_pass_over:
         return _verdict(snapshot, relative=relative)
     stem = first_stem(snapshot.stems)
     if stem is not None:
@@ -74,7 +74,7 @@ def landing_ink(snapshot: Snapshot, move: Move) -> Side:
     nothing is to be done about yet, is drawn as if inside: no calm word is beside a colour of alarm."""
     said = snapshot.advice
     is_open = said.state in {"listening", "hold"} or said.more_to_come
-    return "inside" if is_open and snapshot.transport != "ended" else landing_side(snapshot.goal, move)
+    return "inside" if is_open and not snapshot.is_pass_over else landing_side(snapshot.goal, move)
 
 
 # --- while the pass plays -----------------------------------------------------------------------

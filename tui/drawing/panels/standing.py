@@ -77,7 +77,7 @@ def _said(view: View) -> Iterator[Said]:
     if advice(snapshot, relative=view.relative).sign == "↑":
         yield _forms("strong", f"▲ {texts.LOUDER}", f"▲ {texts.LOUDER_SHORT}")
     start_db = snapshot.fader_db + snapshot.advice.from_top.gain_db
-    if snapshot.transport == "ended" and not snapshot.stems and math.isfinite(start_db):
+    if snapshot.is_pass_over and not snapshot.stems and math.isfinite(start_db):
         forms = (
             text.format(fader=wording.signed(start_db)) for text in (texts.START_WITH, texts.START_WITH_SHORT)
         )
@@ -104,7 +104,7 @@ def _next_look(view: View) -> Said:
     """When the advice is looked at next, and where it heads; nothing after the end."""
     snapshot = view.snapshot
     left_s = snapshot.advice.next_look_in_s(snapshot.reading.seconds)
-    if left_s is None or snapshot.transport in {"preparing", "ended"}:
+    if left_s is None or snapshot.transport == "preparing" or snapshot.is_pass_over:
         return ()
     seconds = f"{math.ceil(left_s):2d}"
     trend = _TREND[snapshot.advice.trend]
