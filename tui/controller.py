@@ -33,6 +33,8 @@ Choice = TypeVar("Choice")
 RunKind = Literal["live", "rehearsal", "attached", "past"]
 """A measurement that ends with the screen, a rehearsal, a run elsewhere, a pass that is over."""
 
+_ANSWER_S = 5.0
+"""For which an answer to a key is shown."""
 _NEWS_LOOKS = 200
 """Refreshes for which a new sentence about arming is shown in full: 20 s, for some forty words."""
 
@@ -96,6 +98,8 @@ class Controller:
         """How the screen is set; keys change it."""
         self.refusal = ""
         """Why the last command was refused; empty where it was carried out."""
+        self._answer, self._answered_s = "", 0.0
+        self.clock: Callable[[], float] = time.monotonic
         self.cursor = Cursor()
         self.time_of_day: Callable[[], str] = lambda: time.strftime("%H:%M:%S")
         self._half_blocks = half_blocks
@@ -115,6 +119,7 @@ class Controller:
             reach_lu=self.taste.reach_lu,
             time_of_day=self.time_of_day(),
             zoom_s=self.taste.zoom_s or None,
+            answer=self._answer if self.clock() - self._answered_s < _ANSWER_S else "",
             fault=self.refusal,
             arm_is_news=self._arm_is_news(snapshot),
             before=self._coloured(snapshot),
@@ -139,6 +144,10 @@ class Controller:
             self.refusal = str(error)
         else:
             self.refusal = ""
+
+    def say(self, answer: str) -> None:
+        """Shows *answer* to a key for some seconds; it takes the place of a refusal."""
+        self._answer, self._answered_s, self.refusal = answer, self.clock(), ""
 
     def nudge_fader(self, change_db: float) -> None:
         """Moves the fader by *change_db*, or reports that it was moved."""

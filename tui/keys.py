@@ -69,7 +69,7 @@ KEYS = (
     _hidden("e", "passes", "Passes", "this pass and those before it, with differences", "e"),
     _shown("i", "rides", "Rides", "list the rides that keep the goal's limits"),
     _shown("b", "balance", "Balance", "list a rough balance of the stems from silence"),
-    _shown("u", "unit", "LU", "LUFS, or LU from the goal", name="unit"),
+    _shown("u", "unit", "Unit", "LUFS, or LU from the goal"),
     _grouped(_ZOOM, "left_square_bracket", "zoom(-1)", "Zoom in", "show a shorter time", "["),
     _grouped(_ZOOM, "right_square_bracket", "zoom(1)", "Zoom out", "show a longer time", "]"),
     _shown("h", "help", "Help", "what each key does and each measure is"),

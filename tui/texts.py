@@ -10,8 +10,8 @@ from sidecar.model.readings import Limit
 
 # --- what a key has done ------------------------------------------------------------------------
 
-COPIED = "One line of figures sent to the terminal's clipboard."
-COPIED_SELECTION = "Selected text sent to the terminal's clipboard."
+COPIED = "Figures sent to the clipboard."
+COPIED_SELECTION = "Selection sent to the clipboard."
 SAVED = "Saved {file}."
 NOT_SAVED = "{file} was not saved: {error}. Start the sidecar in a folder that you may write to."
 
@@ -130,6 +130,7 @@ BALANCE_LISTENING = "\nListening: each stem must play for some seconds first."
 
 THIS_PASS = "this pass"
 NO_PASSES = "No earlier pass is on record."
+LU_FROM = "LU from {goal}"
 PASSES_HOW = "Integrated in {unit}, peak in dBTP. Each pass differs from the one below it."
 
 NOTHING_HAPPENED = "Nothing has happened yet."
@@ -142,7 +143,7 @@ UP_TO = "short-term up to {level}"
 UP_TO_SHORT = "up to {level}"
 SENDING = "Sending"
 
-LOOKS_HOW = "Can you tell these apart? Nothing here moves or blinks."
+LOOKS_HOW = "Can you tell these apart? Nothing here blinks."
 LOOKS_SIDES = "A value against the goal"
 LOOKS_ALERTS = "Alerts: off, on, and latched until acknowledged"
 LOOKS_HISTORY = "History and scales"

@@ -29,12 +29,18 @@ def ldr_side(dialogue: DialogueLoudness, goal: Goal) -> Side | None:
     return side_of(dialogue.ldr_lu, None, goal.ldr_guide_lu)
 
 
-def loudness_guide(goal: Goal) -> str:
-    """Returns the guide for the dialogue loudness; empty where there is none."""
-    least, most = goal.least_dialogue_lufs, goal.most_dialogue_lufs
-    if least is None:
-        return "" if most is None else f"guide to {_plain(most)}"
-    return f"guide from {_plain(least)}" if most is None else f"guide {_plain(least)} to {_plain(most)}"
+def loudness_guide(goal: Goal, zero_lufs: float = 0.0) -> str:
+    """Returns the guide for the dialogue loudness; empty where there is none.
+
+    zero_lufs: the loudness that the guide is written from.
+    """
+    least, most = (
+        "" if guide is None else _plain(guide - zero_lufs)
+        for guide in (goal.least_dialogue_lufs, goal.most_dialogue_lufs)
+    )
+    if not least:
+        return most and f"guide to {most}"
+    return f"guide {least} to {most}" if most else f"guide from {least}"
 
 
 def ldr_guide(goal: Goal) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from sidecar.model.readings import Alert, AlertName
 from sidecar.model.units import figure
 
@@ -12,12 +14,17 @@ _SENTENCES: dict[AlertName, str] = {
     "lost": "no audio: {value} s",
     "silent": "silence: {value} s",
 }
+_OF_LOUDNESS = ("over", "hot")
 _LATCHED = "{sentence} (not acknowledged)"
 
 
-def alert_sentence(alert: Alert) -> str:
-    """Returns what *alert* says, such as ``too loud: integrated −22.0, limit −22.8``; empty if it is off."""
+def alert_sentence(alert: Alert, loudness: Callable[[float], str] = figure) -> str:
+    """Returns what *alert* says, such as ``too loud: integrated −22.0, limit −22.8``; empty if it is off.
+
+    loudness: writes a loudness, given in LUFS.
+    """
     if alert.state == "off":
         return ""
-    sentence = _SENTENCES[alert.name].format(value=figure(alert.value), limit=figure(alert.limit))
+    write = loudness if alert.name in _OF_LOUDNESS else figure
+    sentence = _SENTENCES[alert.name].format(value=write(alert.value), limit=write(alert.limit))
     return _LATCHED.format(sentence=sentence) if alert.state == "latched" else sentence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -41,39 +41,48 @@ class PassVerdict:
 _MEASURES: dict[LimitName, str] = {"quiet": "integrated", "loud": "integrated"}
 
 
-def verdict_sentences(verdict: PassVerdict, unit: str) -> Sequence[str]:
+Loudness = Callable[[float], str]
+"""Writes a loudness, given in LUFS, without its unit."""
+
+
+def verdict_sentences(verdict: PassVerdict, unit: str, loudness: Loudness = figure) -> Sequence[str]:
     """Returns a sentence for each broken limit, or one on the nearest where all are kept.
 
-    unit: LUFS or LKFS, as the goal writes it.
+    unit: LUFS or LKFS, as the goal writes it, or LU where *loudness* writes offsets from the goal.
     """
     if verdict.passes:
-        return (_room(verdict.nearest, unit),)
-    return tuple(_excess(limit, unit) for limit in verdict.broken)
+        return (_room(verdict.nearest, unit, loudness),)
+    return tuple(_excess(limit, unit, loudness) for limit in verdict.broken)
 
 
-def _excess(limit: CheckedLimit, unit: str) -> str:
+def _excess(limit: CheckedLimit, unit: str, loudness: Loudness) -> str:
     if limit.name == "damage":
         return f"{limit.value:.0f} bad samples"
     if limit.name == "silent":
         return "silent: nothing to measure"
     side = "under" if limit.name == "quiet" else "over"
-    return f"{_reading(limit)}: {figure(limit.excess)} {_step(limit)} {side} {_bound(limit, unit)}"
+    bound = _bound(limit, unit, loudness)
+    return f"{_reading(limit, loudness)}: {figure(limit.excess)} {_step(limit)} {side} {bound}"
 
 
-def _room(limit: CheckedLimit, unit: str) -> str:
+def _room(limit: CheckedLimit, unit: str, loudness: Loudness) -> str:
+    reading, bound = _reading(limit, loudness), _bound(limit, unit, loudness)
     if limit.excess == 0.0:
-        return f"{_reading(limit)}: just at {_bound(limit, unit)}"
+        return f"{reading}: just at {bound}"
     side = "over" if limit.name == "quiet" else "under"
-    return f"{_reading(limit)}: {figure(-limit.excess)} {_step(limit)} {side} {_bound(limit, unit)}"
+    return f"{reading}: {figure(-limit.excess)} {_step(limit)} {side} {bound}"
 
 
-def _reading(limit: CheckedLimit) -> str:
-    return f"{_MEASURES.get(limit.name, limit.name)} {figure(limit.value)}"
+def _reading(limit: CheckedLimit, loudness: Loudness) -> str:
+    write = figure if limit.name == "true peak" else loudness
+    return f"{_MEASURES.get(limit.name, limit.name)} {write(limit.value)}"
 
 
 def _step(limit: CheckedLimit) -> str:
     return "dB" if limit.name == "true peak" else "LU"
 
 
-def _bound(limit: CheckedLimit, unit: str) -> str:
-    return f"the limit {figure(limit.limit)} {'dBTP' if limit.name == 'true peak' else unit}"
+def _bound(limit: CheckedLimit, unit: str, loudness: Loudness) -> str:
+    if limit.name == "true peak":
+        return f"the limit {figure(limit.limit)} dBTP"
+    return f"the limit {loudness(limit.limit)} {unit}"

@@ -79,10 +79,21 @@ def test_the_log_is_newest_first_with_times():
 def test_how_often_and_how_long_is_summed_up():
     """Two stretches of a second each are two seconds."""
     levels = [-30.0] * 10 + [-15.0] * 10 + [-30.0] * 10 + [-16.0] * 10
-    said = text_of(summary(_history(levels), scenes.BROADCAST))
+    view = Controller(scenes.down()).read_view()
+    said = text_of(summary(replace(view, history=_history(levels))))
+    calm = replace(view, history=_history([-30.0]))
 
     assert said == "Short-term was over −18.0 LUFS 2 times, 2.0 s in all."
-    assert "never over −18.0 LUFS" in text_of(summary(_history([-30.0]), scenes.BROADCAST))
+    assert "never over −18.0 LUFS" in text_of(summary(calm))
+    assert "never over +5.0 LU." in text_of(summary(replace(calm, relative=True)))
+
+
+def test_an_alert_is_listed_under_its_own_name():
+    feed = scenes.down()
+    feed.history_shown = _history([-30.0] * 200, (Event(3.0, "alert", "ceiling −0.4 dBTP"),))
+    row = text_of(log_rows(Controller(feed).read_view(), 80)[0]).split()
+
+    assert row == ["0:03", "△", "ceiling", "alert", "−0.4", "dBTP"]
 
 
 def test_what_is_too_old_is_counted():

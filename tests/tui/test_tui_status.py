@@ -47,6 +47,14 @@ def test_what_is_left_and_the_target_are_in_the_smallest_heading(width, kept):
     assert line.endswith(" 20:15:07 ") == (width >= 60)
 
 
+def test_the_answer_to_a_key_takes_the_end_of_the_heading_and_covers_no_alert():
+    view = replace(_view(scenes.down()), answer="Figures sent to the clipboard.")
+
+    assert text_of(heading(view, 80)).startswith(" ● measuring  3:04, 1:56 left ")
+    assert text_of(heading(view, 80)).endswith(" Figures sent to the clipboard. ")
+    assert text_of(heading(view, 40)).strip() == view.answer
+
+
 def test_after_the_end_and_without_a_length_nothing_is_left():
     feed = scenes.down()
     feed.change(transport="ended")
@@ -182,6 +190,21 @@ def test_on_the_narrowest_screen_the_alerts_are_there_in_words(scene, words):
 
     assert words in row.lower()
     assert "was" not in row
+
+
+def test_an_alert_that_is_on_keeps_its_value_before_one_that_was():
+    row = text_of(alerts_row(_view(scenes.alerted()), 60))
+
+    assert "△ CEILING −0.4 dBTP" in row
+    assert "▲ hot " in row
+    assert "╳ 4 800 dropped" in row
+
+
+def test_a_target_that_fails_leaves_room_for_the_notice():
+    row = text_of(outlets(_view(scenes.alerted()), 60, 1)[0])
+
+    assert row.endswith(" ╳ OSC 14 failed ")
+    assert row.startswith(" the device lost 4800 frames at 2:00 and…")
 
 
 def test_without_a_row_of_its_own_a_notice_takes_that_of_quiet_alerts():

@@ -37,6 +37,8 @@ class View:
     """Seconds of programme that the history shows; None is the whole programme."""
     cursor_s: float | None = None
     """Where the person looks back to, seconds of programme; None while the history follows now."""
+    answer: str = ""
+    """What the key that was pressed last has done, for a few seconds."""
     fault: str = ""
     """What went wrong in the screen itself; it is said in place of the run's notice."""
     arm_is_news: bool = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from sidecar.loudness.limits import Side
@@ -61,6 +62,17 @@ def bare_level(lufs: float, goal: Goal, *, relative: bool) -> str:
 def unit(goal: Goal, *, relative: bool) -> str:
     """The unit that :func:`level` writes."""
     return "LU" if relative else goal.unit
+
+
+def in_unit(sentence: str, goal: Goal, *, relative: bool) -> str:
+    """A sentence of the run, which writes loudness in the goal's unit, with each as :func:`level` has it."""
+    if not relative:
+        return sentence
+    return re.sub(
+        rf"(−?\d+\.\d) {goal.unit}\b",
+        lambda found: level(float(found[1].replace("−", "-")), goal, relative=True),
+        sentence,
+    )
 
 
 def clock(seconds: float) -> str:

@@ -36,7 +36,7 @@ class GoalDialog(Dialog[str | None]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,g", "leave", "Leave it", key_display="esc"),
+        Binding("escape,g", "leave", "Keep goal", key_display="esc"),
     ]
 
     def __init__(self, goals: Sequence[Goal], view: View, palette: Palette) -> None:

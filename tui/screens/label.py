@@ -1,4 +1,4 @@
-"""Naming a mark."""
+"""Naming a marker."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from tui.screens.dialog import Dialog
 
 
 class LabelDialog(Dialog[str | None]):
-    """The label of a mark; None when no mark is wanted."""
+    """The label of a marker; None when none is wanted."""
 
     DEFAULT_CSS = """
     LabelDialog Input, LabelDialog Input:focus { border: none; height: 1; background: $panel; padding: 0 1; }
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "No mark")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "No marker")]
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):

@@ -18,4 +18,4 @@ class LampDialog(ListDialog):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "leave", "Back", show=False)]
 
     def list_rows(self, view: View) -> list[Run]:
-        return lines(lamp_rows(view.snapshot, self.text_width))[1:]
+        return lines(lamp_rows(view, self.text_width))[1:]

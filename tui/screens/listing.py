@@ -12,6 +12,7 @@ from textual.containers import VerticalScroll
 from textual.widgets import Footer, Static
 
 from tui import texts
+from tui.drawing import wording
 from tui.drawing.cells import Row, Run
 from tui.drawing.panels.rides import ride_head, ride_row
 from tui.drawing.view import View
@@ -72,7 +73,7 @@ class RidesDialog(ListDialog):
 
     def list_rows(self, view: View) -> list[Run]:
         rides = view.snapshot.rides
-        runs: list[Run] = [(f"{view.snapshot.rides_reason or texts.NO_RIDES}\n", "plain")]
+        runs: list[Run] = [(f"{_in_unit(view.snapshot.rides_reason, view) or texts.NO_RIDES}\n", "plain")]
         if any(ride.gain_db > 0.0 for ride in rides):
             runs.append((texts.RIDE_UP.format(caution=texts.LOUDER), "strong"))
         table = (ride_head(_WIDTH), *(ride_row(ride, _WIDTH) for ride in rides)) if rides else ()
@@ -91,8 +92,12 @@ class BalanceDialog(ListDialog):
         if not openings:
             runs.append((texts.BALANCE_LISTENING, "plain"))
         for place, opening in enumerate(openings, 1):
-            runs += [(f"\n{place:>2}  ", "dim"), (opening.reason, "plain")]
+            runs += [(f"\n{place:>2}  ", "dim"), (_in_unit(opening.reason, view), "plain")]
         return runs
+
+
+def _in_unit(sentence: str, view: View) -> str:
+    return wording.in_unit(sentence, view.snapshot.goal, relative=view.relative)
 
 
 def lines(rows: Sequence[Row]) -> list[Run]:

@@ -24,5 +24,5 @@ class LogDialog(ListDialog):
         width = self.text_width
         happened = lines(log_rows(view, width))
         sent = lines(target_rows(view.snapshot.targets, width))
-        over = summary(view.history, view.snapshot.goal)
+        over = summary(view)
         return [*over, ("\n", "plain"), *happened, (f"\n\n{texts.SENDING}\n", "strong"), *sent[1:]]

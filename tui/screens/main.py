@@ -313,31 +313,26 @@ class MainScreen(Screen[None]):
         selected = self.get_selected_text()
         if selected:
             self.app.copy_to_clipboard(selected)
-            self.app.notify(self.palette.text(texts.COPIED_SELECTION))
+            self.controller.say(texts.COPIED_SELECTION)
         elif self._view is not None:
             self.app.copy_to_clipboard(figures(self._view.snapshot))
-            self.app.notify(self.palette.text(texts.COPIED))
+            self.controller.say(texts.COPIED)
 
     def action_still(self) -> None:
         """Saves the screen beside what else lies in the folder that the program was started in; without the
-        notices of keys before, which cover alerts and history."""
-        self._show_notices(are_shown=False)
+        answer to a key before."""
+        self.controller.say("")
+        self.show(self.controller.read_view())
         self.call_after_refresh(self._save_still)
-
-    def _show_notices(self, *, are_shown: bool) -> None:
-        for rack in self.query("ToastRack"):
-            rack.display = are_shown
 
     def _save_still(self) -> None:
         file = Path.cwd() / time.strftime("sidecar-%Y%m%d-%H%M%S.svg")
         try:
-            still = self.app.export_screenshot()
-            self._show_notices(are_shown=True)
-            write_whole(file, still.encode())
+            write_whole(file, self.app.export_screenshot().encode())
         except OSError as error:
             self.controller.refusal = texts.NOT_SAVED.format(file=file, error=error.strerror)
         else:
-            self.app.notify(self.palette.text(texts.SAVED.format(file=file.name)))
+            self.controller.say(texts.SAVED.format(file=file.name))
 
     def action_goals(self) -> None:
         if self._view is not None:

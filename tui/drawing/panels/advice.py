@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 from sidecar.loudness.limits import Side, find_verdict, side_of
@@ -52,7 +53,15 @@ class Advice:
 
 
 def advice(snapshot: Snapshot, *, relative: bool) -> Advice:
-    """Returns what to say about *snapshot*."""
+    """Returns what to say about *snapshot*. relative: loudness in LU from the goal, in all of it."""
+    said = _said(snapshot, relative=relative)
+    if not relative:
+        return said
+    write = partial(wording.in_unit, goal=snapshot.goal, relative=True)
+    return replace(said, note=write(said.note), reason=write(said.reason))
+
+
+def _said(snapshot: Snapshot, *, relative: bool) -> Advice:
     if snapshot.transport == "preparing":
         return Advice("", "PREPARING", "", "dim", "preparing", reason=snapshot.notice or texts.GETTING_READY)
     if snapshot.is_pass_over:
@@ -234,6 +243,8 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
     fader_db = stem.fader_db if stem else snapshot.fader_db
     landing, likely = _landing(snapshot.goal, move, relative=relative)
     name = f"{shortened(stem.name, STEM_WIDTH)} " if stem else ""
+    unit = wording.unit(snapshot.goal, relative=relative)
+    write = partial(wording.bare_level, goal=snapshot.goal, relative=relative)
     return Advice(
         "◇" if verdict.passes else "",
         "PASSES" if verdict.passes else "FAILS",
@@ -248,5 +259,5 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
         from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
         note=_limit(move),
         reason=move.reason,
-        verdict=tuple(verdict_sentences(verdict, snapshot.goal.unit)),
+        verdict=tuple(verdict_sentences(verdict, unit, write)),
     )

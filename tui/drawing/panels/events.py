@@ -58,6 +58,7 @@ def events_row(events: Sequence[Event], shown: Window, *, letters: bool = False)
     for (x, event), end in zip(placed, ends, strict=False):
         shape, tone = sign(event, letters=letters)
         cells.put(x, shape, tone)
-        if event.text and cell_len(event.text) < end - x - 1:
-            cells.put(x + 1, event.text, "dim")
+        gap = " " if shape.isalpha() else ""  # a letter would read as part of the word
+        if event.text and cell_len(event.text) + len(gap) < end - x - 1:
+            cells.put(x + 1, f"{gap}{event.text}", "dim")
     return cells.row()

@@ -45,7 +45,9 @@ def dialogue_row(view: View, width: int) -> Row:
     if dialogue is None:
         return ()
     parts: list[_Part] = [(0, dialogue_figures(view, dialogue))]
-    guides = dialogue_guides.loudness_guide(goal), dialogue_guides.ldr_guide(goal).replace("guide", "LDR")
+    zero_lufs = goal.target_lufs if view.relative else 0.0
+    loudness_guide = dialogue_guides.loudness_guide(goal, zero_lufs)
+    guides = loudness_guide, dialogue_guides.ldr_guide(goal).replace("guide", "LDR")
     if notes := ", ".join(filter(None, guides)):
         parts += [(3, ((f"({notes})", "faint"),))]
     parts += [(1, ((dialogue_guides.share(dialogue), "faint"),))]

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sidecar.model.snapshot import Event, Target, Timeline
-from sidecar.settings.goals import Goal
+from sidecar.model.snapshot import Event, Target
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Cells, Row, shortened
@@ -37,10 +36,11 @@ def log_rows(view: View, width: int) -> list[Row]:
     return rows or [((texts.NOTHING_HAPPENED, "plain"),)]
 
 
-def summary(history: Timeline, goal: Goal) -> Row:
+def summary(view: View) -> Row:
     """How often, and for how long in all, short-term was over its line."""
-    found = overs(history, goal)
-    limit = f"{wording.plain(short_term_line(goal))} {goal.unit}"
+    goal = view.snapshot.goal
+    found = overs(view.history, goal)
+    limit = wording.level(short_term_line(goal), goal, relative=view.relative)
     if not found:
         return ((texts.NEVER_OVER.format(limit=limit), "plain"),)
     times = texts.ONCE if len(found) == 1 else texts.TIMES.format(count=len(found))
@@ -66,7 +66,12 @@ def target_rows(targets: Sequence[Target], width: int) -> list[Row]:
 
 def _event_row(event: Event, width: int, *, letters: bool) -> Row:
     shape, tone = sign(event, letters=letters)
-    return _row(width, wording.clock(event.seconds), f"{shape} {event.kind}", event.text, tone)
+    kind: str = event.kind
+    text = event.text
+    if kind == "alert":  # its name is what it was
+        name, _, rest = text.partition(" ")
+        kind, text = name, f"alert {rest}"
+    return _row(width, wording.clock(event.seconds), f"{shape} {kind}", text, tone)
 
 
 def _over_row(over: Over, view: View, width: int) -> Row:

@@ -36,16 +36,16 @@ def pass_rows(view: View, width: int) -> list[Row]:
     )
     shown = (now, *snapshot.passes)
     head = _row(width, ("began", "source"), [name for name, _ in _COLUMNS], ["dim"] * len(_COLUMNS))
-    rows = [_pass_row(width, one, shown[place + 1 :]) for place, one in enumerate(shown)]
+    rows = [_pass_row(view, width, one, shown[place + 1 :]) for place, one in enumerate(shown)]
     return [head, *rows]
 
 
-def _pass_row(width: int, one: PastPass, before: Sequence[PastPass]) -> Row:
+def _pass_row(view: View, width: int, one: PastPass, before: Sequence[PastPass]) -> Row:
     difference_lu = one.integrated - before[0].integrated if before else -math.inf
     known = math.isfinite(difference_lu)
     figures = (
         wording.clock(one.seconds),
-        f"{wording.plain(one.integrated)}",
+        wording.bare_level(one.integrated, view.snapshot.goal, relative=view.relative),
         f"{wording.signed(difference_lu)} LU" if known else "",
         f"{wording.plain(one.loudness_range)} LU",
         wording.plain(one.max_true_peak),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import partial
 
 from rich.cells import cell_len
 
@@ -31,12 +33,13 @@ _CLOCKS_FROM = 56
 """Columns from which there is room for the time of day."""
 _LEAST_SOURCE = 8
 """Cells of the source's name: shorter, it would say nothing."""
-_DETAILS = ((3, True), (2, True), (1, True), (3, False), (2, False), (1, False))
+_DETAILS = ((4, True), (3, True), (2, True), (4, False), (3, False), (2, False), (1, False))
 """What the alerts say, from all there is to what fits into half a line."""
 
 FALLING_LU = 0.1
 """Short-term so far under its highest is falling: less is no change (EBU Tech 3341 §2.9, table 1)."""
 _ALERT_UNITS = {"ceiling": "dBTP", "lost": "s", "silent": "s"}
+"""Of the alerts that are not about loudness."""
 
 
 def heading(view: View, width: int) -> Row:
@@ -48,6 +51,8 @@ def heading(view: View, width: int) -> Row:
     word, tone = TRANSPORT[snapshot.transport]
     time = _programme_time(snapshot, width)
     left: Row = ((f" {word} ", tone), (f" {time}  ", "strong"))
+    if view.answer:
+        return _answered(left, view.answer, width)
     clocks = _clocks(view) if width >= _CLOCKS_FROM else ()
     if view.is_line_slow:
         clocks = ((" slow line ", "plain on latched"), *clocks)
@@ -57,10 +62,16 @@ def heading(view: View, width: int) -> Row:
     name = _named(
         snapshot.goal, max(room - cell_len(sources[0]) - 1, min(room, cell_len(snapshot.goal.name)))
     )
-    source_room = room - cell_len(name) - 1
+    source_room = room - cell_len(name) - 2
     fitting = next((form for form in sources if cell_len(form) <= source_room), sources[-1])
     source = shortened(fitting, source_room) if source_room >= _LEAST_SOURCE else ""
     return spread((*left, (name + target, "dim")), ((f"{source} " if source else "", "dim"), *clocks), width)
+
+
+def _answered(left: Row, answer: str, width: int) -> Row:
+    """What a key has done, in place of what changes least; of the whole row where it needs the room."""
+    answered: Row = ((f" {shortened(answer, width - 2)} ", "strong"),)
+    return spread(left, answered, width) if width_of((*left, *answered)) < width else fit(answered, width)
 
 
 def _programme_time(snapshot: Snapshot, width: int) -> str:
@@ -140,10 +151,9 @@ def _alarmed(view: View, room: int) -> Row:
 
 def _narrow(view: View) -> Row:
     """The alerts that are not off, without room around them."""
-    snapshot = view.snapshot
     runs: list[tuple[str, Tone]] = []
-    for alert in (alert for alert in snapshot.alerts if alert.state != "off"):
-        text, tone = alert_run(alert, snapshot, 0, letters=not view.half_blocks)
+    for alert in (alert for alert in view.snapshot.alerts if alert.state != "off"):
+        text, tone = alert_run(alert, view, 0)
         runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
     return tuple(runs)
 
@@ -163,34 +173,50 @@ def _losses(snapshot: Snapshot) -> Row:
 
 
 def _alert_runs(view: View, detail: int, *, with_quiet: bool) -> Row:
-    """detail: 3 sentences, 2 value and limit, 1 value, 0 words only. with_quiet: those that are off too."""
-    snapshot = view.snapshot
+    """detail: see :func:`alert_run`. with_quiet: those that are off too."""
     runs: list[tuple[str, Tone]] = [(" ", "plain")]
-    for alert in snapshot.alerts:
+    for alert in view.snapshot.alerts:
         if alert.state != "off" or with_quiet:
-            run = alert_run(alert, snapshot, detail, letters=not view.half_blocks)
-            runs += [run, (" ", "plain")]
+            runs += [alert_run(alert, view, detail), (" ", "plain")]
     return tuple(runs)
 
 
-def alert_run(alert: Alert, snapshot: Snapshot, detail: int, *, letters: bool = False) -> tuple[str, Tone]:
-    """One alert as its row shows it; detail: 3 a sentence, 2 value and limit, 1 value, 0 its word only."""
-    shape = wording.alert_sign(alert.name, letters=letters)
+def alert_run(alert: Alert, view: View, detail: int) -> tuple[str, Tone]:
+    """One alert as its row shows it.
+
+    detail: 4 a sentence, 3 value and limit, 2 value, 1 the value where it is on, 0 its word only.
+    """
+    shape = wording.alert_sign(alert.name, letters=not view.half_blocks)
     if alert.state == "off":
         return f" {shape} {alert.name} ", "faint"
-    unit = _ALERT_UNITS.get(alert.name, snapshot.goal.unit)
-    value = f" {wording.plain(alert.value)} {unit}" if detail > 0 else ""
     ink = "ceiling" if alert.name == "ceiling" else "over"
-    if alert.state == "on":
-        is_falling = alert.name == "hot" and snapshot.reading.short_term < alert.value - FALLING_LU
-        if detail > 2 and not is_falling:
-            what, colon, figures = alert_sentence(alert).partition(":")
-            return f" {shape} {what.upper()}{colon}{figures} ", f"paper on {ink} bold"
-        if detail > 0 and is_falling:
-            value = f" peaked at {wording.plain(alert.value)}"
-        limit = f", limit {wording.plain(alert.limit)}" if detail > 1 else ""
-        return f" {shape} {alert.name.upper()}{value}{limit} ", f"paper on {ink} bold"
-    return f" {shape} {alert.name}{f' was{value}' if value else ''} ", f"{ink} on latched"
+    figure = _alert_figure(alert, alert.value, view)
+    value = f" {figure} {_ALERT_UNITS.get(alert.name) or _unit(view)}"
+    if alert.state == "latched":
+        return f" {shape} {alert.name}{f' was{value}' if detail > 1 else ''} ", f"{ink} on latched"
+    is_falling = alert.name == "hot" and view.snapshot.reading.short_term < alert.value - FALLING_LU
+    if detail > 3 and not is_falling:
+        what, colon, figures = _sentence(alert, view).partition(":")
+        return f" {shape} {what.upper()}{colon}{figures} ", f"paper on {ink} bold"
+    value = f" peaked at {figure}" if is_falling else value
+    limit = f", limit {_alert_figure(alert, alert.limit, view)}" if detail > 2 else ""
+    return f" {shape} {alert.name.upper()}{value if detail else ''}{limit} ", f"paper on {ink} bold"
+
+
+def _sentence(alert: Alert, view: View) -> str:
+    if not view.relative:
+        return alert_sentence(alert)
+    return alert_sentence(alert, partial(wording.level, goal=view.snapshot.goal, relative=True))
+
+
+def _alert_figure(alert: Alert, value: float, view: View) -> str:
+    if alert.name in _ALERT_UNITS:
+        return wording.plain(value)
+    return wording.bare_level(value, view.snapshot.goal, relative=view.relative)
+
+
+def _unit(view: View) -> str:
+    return wording.unit(view.snapshot.goal, relative=view.relative)
 
 
 def outlets(view: View, width: int, height: int) -> list[Row]:
@@ -209,8 +235,13 @@ def _notice(view: View, width: int) -> Row:
     """The latest thing worth saying; a fault of the screen itself comes first."""
     if view.fault:
         return ((shortened(f" {view.fault}", width), "over bold"),)
-    notice = "" if view.snapshot.transport == "preparing" else view.snapshot.notice  # the hero says it then
-    return ((shortened(f" {notice}", width), "plain"),)
+    snapshot = view.snapshot
+    notice = "" if snapshot.transport == "preparing" else snapshot.notice  # the hero says it then
+    return ((shortened(f" {_in_unit(notice, view)}", width), "plain"),)
+
+
+def _in_unit(sentence: str, view: View) -> str:
+    return wording.in_unit(sentence, view.snapshot.goal, relative=view.relative)
 
 
 _SCREENS_WIDTH = 10
@@ -226,15 +257,23 @@ def _targets_row(view: View, width: int) -> Row:
     screens = sum(target.is_screen for target in targets)
     runs: list[tuple[str, Tone]] = []
     if failing:
-        worst = max(failing, key=lambda target: (bool(target.fault), target.failed))
-        others = f" (+{len(failing) - 1} more)" if len(failing) > 1 else ""
-        fault = f": {worst.fault}" if worst.fault else ""
-        text = f"╳ OSC {worst.name} {wording.count(worst.failed)} failed{fault}{others}"
         room = width - 2 - (_SCREENS_WIDTH if screens else 0)
-        runs.append((f" {shortened(text, room)} ", "over bold"))
+        forms = _failing_forms(failing)
+        text = next((form for form in forms if len(form) <= room), shortened(forms[-1], room))
+        runs.append((f" {text} ", "over bold"))
     if screens:
         runs.append((f" {screens} {'screen' if screens == 1 else 'screens'} ", "dim"))
     return tuple(runs)
+
+
+def _failing_forms(failing: Sequence[Target]) -> tuple[str, ...]:
+    """What is said of targets that fail, from the longest to the shortest."""
+    worst = max(failing, key=lambda target: (bool(target.fault), target.failed))
+    others = f" (+{len(failing) - 1} more)" if len(failing) > 1 else ""
+    fault = f": {worst.fault}" if worst.fault else ""
+    name = f"╳ OSC {worst.name} {wording.count(worst.failed)} failed"
+    every = sum(target.failed for target in failing)
+    return f"{name}{fault}{others}", f"{name}{others}", f"╳ OSC {wording.count(every)} failed"
 
 
 def target_runs(target: Target) -> Row:
