@@ -34,9 +34,10 @@ def run(
     kind: RunKind = "live",
     most_hz: int = USUAL_HZ,
     is_over: Callable[[], bool] = lambda: False,
-) -> tuple[bool, Taste]:
-    """Shows *feed* until the person quits; returns whether the rehearsal is to be played again, and how the
-    screen was set at the end. The caller owns the feed and closes it afterwards.
+) -> tuple[float | None, Taste]:
+    """Shows *feed* until the person quits; returns the fader position, dB, that the rehearsal is to be played
+    again from, None where it is not, and how the screen was set at the end. The caller owns the feed and
+    closes it afterwards.
 
     taste: how it is set at first. kind: what the screen shows; it decides which keys are offered and what is
     asked first. most_hz: drawings a second at most; a slow line fewer. is_over: asked at each look; once
@@ -50,4 +51,4 @@ def run(
     keys = own_keys()
     app = make_app(feed, taste=taste, kind=kind, most_hz=most_hz, keys=keys)
     app.is_over = is_over
-    return app.run() == "again", app.controller.taste
+    return app.run(), app.controller.taste

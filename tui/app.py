@@ -72,8 +72,11 @@ class Looks:
     keys: tuple[Binding, ...] = KEYS
 
 
-class SidecarApp(App[str]):
-    """Draws a feed. It measures nothing, and no other thread waits for it."""
+class SidecarApp(App[float]):
+    """Draws a feed. It measures nothing, and no other thread waits for it.
+
+    It returns the fader position that a rehearsal is to be played again from; None where it is not.
+    """
 
     TITLE = "Loudness Sidecar"
     ENABLE_COMMAND_PALETTE = False
@@ -208,7 +211,7 @@ class SidecarApp(App[str]):
             return True
 
     def exit(
-        self, result: str | None = None, return_code: int = 0, message: RenderableType | None = None
+        self, result: float | None = None, return_code: int = 0, message: RenderableType | None = None
     ) -> None:
         """Ends once the terminal has given its last answer, or after _PARTING_S."""
         if self._part is not None:

@@ -53,8 +53,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
     Following is offered only for a master fader that the sidecar may move, so that no move seems made that
     cannot be made.
     """
-    arm = snapshot.arm
-    is_reached = snapshot.controls_fader or (arm is not None and arm.is_armed)
+    arm, is_reached = snapshot.arm, snapshot.moves_fader
     offered = {
         "acknowledge": bool(snapshot.script_fault) or any(alert.state != "off" for alert in snapshot.alerts),
         "follow": is_reached and not chosen(snapshot).stem,
@@ -125,6 +124,7 @@ class Controller:
             before=self._coloured(snapshot),
             half_blocks=self._half_blocks,
             keys=self.keys,
+            plays_again=self.kind == "rehearsal",
         )
 
     def _coloured(self, snapshot: Snapshot) -> Sides:

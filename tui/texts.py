@@ -37,11 +37,16 @@ NO_CHANGE = "no change"
 FIRST_STEP = "first step, rest later"
 FINISH_AND_LAND = "finish and land at {level}"
 OR_START_AGAIN = "or start again with the fader at {fader} dB"
+OR_START_AGAIN_SHORT = "or start again, fader {fader} dB"
 THIS_PASS = "this pass"
 WHOLE_PASS = "whole pass"
 FIRST_OF = "first of {count}"
-START_WITH = "start the next pass with the fader at {fader} dB"
-START_WITH_SHORT = "next pass: fader {fader} dB"
+SET_FOR_NEXT = "set the fader to {fader} dB for the next pass"
+MOVE_FOR_NEXT = "{follow} moves the fader to {fader} dB for the next pass"
+NEXT_PASS_AT = "next pass: fader {fader} dB"
+MONITORS_FIRST = ", monitors down first"
+PLAY_AGAIN = "{follow} plays it again with the fader at {fader} dB"
+PLAY_AGAIN_SHORT = "{follow}: again, fader {fader} dB"
 NEXT_LOOK = "next look in {seconds} s"
 NEXT_LOOK_SHORT = "look {seconds} s"
 WIDENED = "moves so far widened the range by {range_lu} LU"
@@ -52,10 +57,16 @@ WIDENED_SHORT = "range +{range_lu} LU"
 ARMED = "▣ ARMED"
 ARM_WAITING = "▢ waiting"
 NOT_ARMED = "▢ not armed"
-ARMED_HOW = "Moves the fader up and down. Keep a hand on it: touching it or {arm} disarms."
-ARMED_HOW_SHORT = "Moves up too; {arm} disarms."
-WAITING_HOW = "Touch the fader once to arm: the workstation then says where it is. {arm} cancels."
-WAITING_HOW_SHORT = "Touch the fader once to arm; {arm} cancels."
+ARMED_HOW = (
+    "Moves the fader up and down. Keep a hand on it: touching it or {arm} disarms.",
+    "Moves up too. Keep a hand on the fader; {arm} disarms.",
+    "Moves up too; {arm} disarms.",
+)
+WAITING_HOW = (
+    "Touch the fader once to arm: the workstation then says where it is. {arm} cancels.",
+    "Touch the fader once to arm; {arm} cancels.",
+)
+"""Each from its longest form to its shortest."""
 WAITING_BEGINS = "Not armed yet"
 """What the run's own sentence begins with while it waits for the fader's position."""
 GUESS_SHORTER = (

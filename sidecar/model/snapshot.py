@@ -186,6 +186,11 @@ class Snapshot:
     """The latest thing worth saying in one line: a fault, a compile, a device that came back."""
 
     @property
+    def moves_fader(self) -> bool:
+        """Whether the sidecar can move the master fader now: the source's own, or an armed one."""
+        return self.controls_fader or (self.arm is not None and self.arm.is_armed)
+
+    @property
     def is_pass_over(self) -> bool:
         """True once the run has ended, or has measured all of a pass whose length is known: what can be said
         then is a verdict, and the move for the next pass."""

@@ -116,8 +116,10 @@ class AdviceSchedule:
 
     @property
     def gain_left_db(self) -> float:
-        """What remains of that move, dB: the fader may have moved since the advice was computed."""
-        gain_db, gone_db = self.move.gain_db, self.advisor.fader_db - self._asked_at_db
+        """What remains of that move, dB: the fader may have moved since the advice was computed. Of a pass
+        that is over, what remains of the move for the next one."""
+        move = self.advice.from_top if self.is_over else self.move
+        gain_db, gone_db = move.gain_db, self.advisor.fader_db - self._asked_at_db
         if not math.isfinite(gone_db):
             return gain_db
         return min(max(gain_db - gone_db, min(gain_db, 0.0)), max(gain_db, 0.0))

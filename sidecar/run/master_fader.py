@@ -224,7 +224,10 @@ class MasterFader:
             return "No move to make now."
         if self._held is not None:
             return self._send(self._held, self._advice.advisor.fader_db + gain_db)
-        return self._remote.change_by(gain_db, is_advised=True) if self._remote else ""
+        if self._remote is None:
+            return ""
+        # what is advised for the next pass is no more advised in this one, which would end a rise
+        return self._remote.change_by(gain_db, is_advised=not self._advice.is_over)
 
     def _arm(self) -> str:
         return self._remote.arm() if self._remote else _NO_FADER

@@ -3,7 +3,7 @@
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
 from sidecar.model.advice import Advice
-from sidecar.model.commands import Confirm, Dismiss, FaderAt, Nudge
+from sidecar.model.commands import Confirm, Dismiss, FaderAt, Follow, Nudge
 from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.master_fader import MasterFader
@@ -112,3 +112,31 @@ def test_steps_and_positions_that_were_told_are_on_record():
     fader.carry_out(Nudge(0.5), 2.0)
 
     assert [(word.value_db, word.is_position) for word in told] == [(-4.0, True), (0.5, False)]
+
+
+class KeptMoves:
+    """In place of a workstation's fader: the moves that it is asked for."""
+
+    def __init__(self):
+        self.asked = []
+
+    def change_by(self, change_db, *, is_advised):
+        self.asked.append((change_db, is_advised))
+        return ""
+
+
+def test_once_a_pass_is_over_follow_makes_the_move_for_the_next_one(monkeypatch):
+    """As a move of one's own: a look at the pass that is over must not end it."""
+    remote = KeptMoves()
+    advice = AdviceSchedule(load_goal("r128"), 60.0, None)
+    fader = MasterFader(Mix(), advice, lambda _: None, lambda _: None, remote)
+    advice.update_advice(0.0, at_rest=False)
+    advice.advice = Advice("move", Move(-1.0), from_top=Move(-2.0))
+    assert fader.carry_out(Follow(), 1.0) == ""
+    monkeypatch.setattr(AdviceSchedule, "is_over", True)
+    advice.advice = Advice("ended", Move(), from_top=Move(-2.0))
+    assert fader.carry_out(Follow(), 2.0) == ""
+    advice.advisor.fader_moved_by(-2.0)
+
+    assert fader.carry_out(Follow(), 3.0) == "No move to make now."
+    assert remote.asked == [(-1.0, True), (-2.0, False)]

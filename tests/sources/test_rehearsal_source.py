@@ -223,3 +223,13 @@ def test_ends_with_the_programme(monkeypatch):
     monkeypatch.setattr("sidecar.sources.rehearsal.source.DURATION_S", 0.5)
 
     assert len(joined(RehearsalSource(pace="fast").blocks())) == 24_000
+
+
+@pytest.mark.parametrize(("placed_db", "begins_db"), [(-5.6, -5.6), (14.0, 10.0)])
+def test_a_fader_that_was_placed_is_there_in_the_first_block(placed_db, begins_db):
+    source = RehearsalSource(pace="fast")
+    source.place_fader(placed_db)
+    first = next(iter(source.blocks()))
+    source.close()
+
+    assert (source.fader_db, first.gain_db) == (begins_db, begins_db)

@@ -148,7 +148,11 @@ PRESSED = {
     "by hand": (_by_hand, _fader_keys("log_fader")),
     "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
     "arming": (scenes.arming, [("x", "cancel", Disarm())]),
-    "over": (lambda: _in_state("ended"), [("space", "again", lambda app: app._exit)]),
+    "over": (scenes.failed, [("space", "again(False)", lambda app: app.return_value == -3.5)]),
+    "over, with another fader": (
+        scenes.failed,
+        [("f", "again(True)", lambda app: app.return_value == pytest.approx(-5.6))],
+    ),
     "armed": (scenes.armed, [("x", "tell('disarm')", Disarm())]),
     "leaving": (scenes.down, [("q", "leave", LeaveDialog)]),
     "leaving too": (scenes.down, [("ctrl+c", "leave", LeaveDialog)]),
@@ -181,7 +185,7 @@ def test_each_key_does_what_the_table_says(name, tmp_path, monkeypatch):
         for key, _, expected in presses:
             await _press(pilot, feed, key, expected)
 
-    drive(feed, script, GENEROUS, kind="rehearsal" if name == "over" else "live")
+    drive(feed, script, GENEROUS, kind="rehearsal" if name.startswith("over") else "live")
 
 
 def test_no_key_is_left_out():

@@ -9,6 +9,7 @@ import scripted_feed as scenes
 from sidecar.model.readings import Move
 from tui.controller import Controller
 from tui.drawing.cells import text_of
+from tui.drawing.panels.advice import advice
 from tui.drawing.panels.hero import hero
 
 
@@ -185,6 +186,8 @@ def test_without_half_blocks_words_are_plain():
         ("1.4 LU too loud so far; the rest is likely louder.", "1.4 LU too loud so far."),
         ("This pass heads for −22.9 LUFS; leave the fader.", "This pass heads for −22.9 LUFS."),
         ("Too little to move for.", "Too little to move for."),
+        ("One step is enough for now. The fader's range allows no more.", "One step is enough for now."),
+        ("It needs more words than one row has room for", ""),
     ],
 )
 def test_a_reason_without_room_ends_at_a_whole_clause(reason, said):
@@ -194,3 +197,41 @@ def test_a_reason_without_room_ends_at_a_whole_clause(reason, said):
     feed.change(advice=replace(feed.shown.advice, move=move))
 
     assert _lines(feed, 60, 5)[4].strip() == said
+
+
+@pytest.mark.parametrize(
+    ("move", "changes", "said"),
+    [
+        (
+            Move(-2.0, -23.0, -23.4, -22.9, "ceiling", "Down because peaks are over the −1.0 dBTP ceiling."),
+            {},
+            "△ down because of peaks",
+        ),
+        (Move(-2.0, -21.6, -21.8, -21.4), {"restart_fader_db": -12.5}, "or start again, fader −12.5 dB"),
+    ],
+)
+def test_what_is_to_be_done_besides_the_move_has_a_form_for_one_row(move, changes, said):
+    feed = scenes.down()
+    feed.change(advice=scenes.advice_of(move, **changes))
+
+    assert _lines(feed, 60, 5)[4].strip() == said
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("A whole pass lands at −23.1 LUFS; too little to move for.", "Too little to move for."),
+        ("Leave the fader: this pass heads for −23.1 LUFS.", "Leave the fader."),
+        ("With these moves made, the mix lands at −23.1 LUFS.", ""),
+        (
+            "Loudness is right at −23.1 LUFS, but peaks pass.",
+            "Loudness is right at −23.1 LUFS, but peaks pass.",
+        ),
+    ],
+)
+def test_a_landing_is_not_said_again_in_the_reason(reason, said):
+    feed = scenes.down()
+    move = replace(feed.shown.advice.move, reason=reason)
+    feed.change(advice=replace(feed.shown.advice, state="hold", move=move))
+
+    assert advice(feed.shown, relative=False).reason == said

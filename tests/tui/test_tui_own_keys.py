@@ -48,7 +48,7 @@ def test_an_action_that_changes_with_the_run_keeps_one_key(keys_of):
     keys = keys_of('start = "f5"\nfader_up = "."\nnext_event = "+"\narm = "w"')
 
     assert {key.action for key in keys if key.key == "f5"} == {
-        *("tell('start')", "tell('pause')", "tell('continue')", "again")
+        *("tell('start')", "tell('pause')", "tell('continue')", "again(False)")
     }
     assert {key.action for key in keys if key.key == "full_stop"} == {"log_fader(0.5)", "move_fader(0.5)"}
     assert [key.action for key in keys if key.key == "plus"] == ["jump(1)"]

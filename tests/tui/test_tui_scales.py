@@ -29,7 +29,7 @@ def test_the_seven_rows_at_80_columns():
     """The measures as the smallest full screen shows them."""
     expected = [
         "              −18 ╷ ╷ ╷ −3  ╷ −1   goal ╷ +1  ╷ +3  ╷  +9 +18 ◁under over▷",
-        " Landing this ────────────────────▒▒◇▒▒────────────────────── ◇ −23.1 LUFS",
+        " This landing ────────────────────▒▒◇▒▒────────────────────── ◇ −23.1 LUFS",
         " Integrated   ──────────────────────░█████▷────────────────── ▷ −22.1 LUFS",
         " Short-term   ────────░░░░░░░░░░░░░░░██████◇░░░░░░░░░╂─────── ◇ −22.0 LUFS",
         " Momentary    ────────░░░░░░░░░░░░░░░██████████◇░░░░░──╂───── ◇ −20.8 LUFS",

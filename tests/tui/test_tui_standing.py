@@ -111,8 +111,31 @@ def test_how_much_the_moves_widened_the_range_is_told():
     assert "range" not in _lines(_view(scenes.down()))[0]
 
 
+def _over(*, kind="live", gain_db=-2.1, **changes):
+    """A pass that failed."""
+    feed = scenes.failed()
+    move = replace(feed.shown.advice.from_top, gain_db=gain_db)
+    feed.change(advice=replace(feed.shown.advice, from_top=move), **changes)
+    return Controller(feed, kind=kind).read_view()
+
+
 def test_after_the_end_the_fader_for_the_next_pass_is_named():
-    assert _lines(_view(scenes.failed())) == [" start the next pass with the fader at −5.6 dB"]
+    assert _lines(_over()) == [" set the fader to −5.6 dB for the next pass"]
+    assert _lines(_over(gain_db=1.5)) == [" set the fader to −2.0 dB for the next pass, monitors down first"]
+    assert _lines(_over(gain_db=1.5), 45) == [" next pass: fader −2.0 dB, monitors down first"[:45]]
+
+
+def test_where_a_key_takes_the_fader_there_it_is_named():
+    still_open = _over(transport="measuring")
+    by_hand = _over(transport="measuring", controls_fader=False)
+
+    assert _lines(_over(kind="rehearsal")) == [" f plays it again with the fader at −5.6 dB"]
+    assert _lines(still_open) == [" f moves the fader to −5.6 dB for the next pass"]
+    assert _lines(by_hand) == [" set the fader to −5.6 dB for the next pass"]
+
+
+def test_a_pass_that_passes_asks_for_no_other_fader():
+    assert _lines(_view(scenes.passed())) == [""]
 
 
 @pytest.mark.parametrize(

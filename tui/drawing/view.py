@@ -48,5 +48,7 @@ class View:
     half_blocks: bool = True
     """False where the terminal cannot show half blocks, so that large text is set another way."""
     keys: KeyNames = USUAL_KEYS
+    plays_again: bool = False
+    """True for a rehearsal, which can be played again after its end."""
     is_line_slow: bool = False
     """True while the terminal takes fewer drawings than it is meant to show."""

@@ -22,6 +22,7 @@ from tui.controller import Controller, offers
 from tui.drawing import wording
 from tui.drawing.figures import figures
 from tui.drawing.panels import standing, stems
+from tui.drawing.panels.advice import next_pass_fader_db
 from tui.drawing.view import View
 from tui.keys import KEYS, explained
 from tui.layout import plan
@@ -181,13 +182,18 @@ class MainScreen(Screen[None]):
         if name == "now":
             return self.controller.cursor.at_s is not None
         if name == "again":
-            return self.controller.kind == "rehearsal" and self._is_over()
+            return self._plays_again(as_advised=bool(parameters[0]))
         return name not in _SOMETIMES or name in self._offered
 
     def _not_taken(self) -> frozenset[str]:
         if self.controller.kind == "past":
             return _CHANGES
         return _FOR_A_RUN if self._is_over() else frozenset()
+
+    def _plays_again(self, *, as_advised: bool) -> bool:
+        if self._view is None or self.controller.kind != "rehearsal" or not self._is_over():
+            return False
+        return not as_advised or next_pass_fader_db(self._view.snapshot) is not None
 
     def _is_over(self) -> bool:
         return self._view is not None and self._view.snapshot.transport == "ended"
@@ -347,8 +353,12 @@ class MainScreen(Screen[None]):
     def action_help(self) -> None:
         self.app.push_screen(HelpDialog(explained(self.keys), self.palette))
 
-    def action_again(self) -> None:
-        self.app.exit("again")
+    def action_again(self, as_advised: bool) -> None:
+        if self._view is None:
+            return
+        snapshot = self._view.snapshot
+        advised_db = next_pass_fader_db(snapshot) if as_advised else None
+        self.app.exit(snapshot.fader_db if advised_db is None else advised_db)
 
     def action_leave(self) -> None:
         measured = self._view.snapshot.reading.seconds if self._view else 0.0

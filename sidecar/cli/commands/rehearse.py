@@ -22,16 +22,19 @@ def run(options: argparse.Namespace) -> int:
     mix = mix_of(options)
     times = _times(options.pace)
     source = _source(options.pace, times, mix)
-    while _play(source, options, mix, times):
+    while (fader_db := _play(source, options, mix, times)) is not None:
         source = _source(options.pace, times, mix, before=source)
+        source.place_fader(fader_db)
         options.resume = False
         if not options.no_record and options.earlier is None:
             options.earlier = "last"
     return 0
 
 
-def _play(source: RehearsalSource, options: argparse.Namespace, mix: Mix | None, times: float) -> bool:
-    """Returns whether the person wants to rehearse again, from the faders as they are."""
+def _play(
+    source: RehearsalSource, options: argparse.Namespace, mix: Mix | None, times: float
+) -> float | None:
+    """Returns the position of the master fader to rehearse again from; None where that is not wanted."""
     return run_session(
         source,
         options,

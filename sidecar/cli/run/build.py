@@ -63,8 +63,9 @@ def run_session(
     mix: Mix | None = None,
     reach: Reach = no_fader,
     kind: RunKind = "live",
-) -> bool:
-    """Runs *source* to its end, or until the person quits; returns whether it is to be played again.
+) -> float | None:
+    """Runs *source* to its end, or until the person quits; returns the fader position, dB, that it is to be
+    played again from; None where it is not.
 
     layout: as the meter takes it, and where it comes from. kind: what the screen shows.
     """
@@ -86,7 +87,7 @@ def run_session(
                 _print_closing(session, as_json=options.json and not has_screen)
     finally:
         source.close()
-    return False
+    return None
 
 
 def _print_closing(session: Session, *, as_json: bool) -> None:
@@ -270,15 +271,15 @@ def _close_recorder(recorder: AudioRecorder, failed: type[BaseException] | None,
 
 def _run_on_screen(
     session: Session, options: argparse.Namespace, closing: contextlib.ExitStack, kind: RunKind
-) -> bool:
-    """Returns whether the run is to be played again."""
-    again: list[bool] = []
+) -> float | None:
+    """Returns the fader position that the run is to be played again from; None where it is not."""
+    again_from_db: list[float | None] = [None]
 
     def show(_worker: threading.Thread, asked: Shutdown) -> None:
-        again.append(screen.show(session, options, kind, lambda: asked.is_asked))
+        again_from_db.append(screen.show(session, options, kind, lambda: asked.is_asked))
 
     run_beside(session, options.for_s, show, closing, has_screen=True)
-    return any(again)
+    return again_from_db[-1]
 
 
 def _seconds(text: str | None) -> float | None:

@@ -30,8 +30,9 @@ def check() -> None:
     own_keys()
 
 
-def show(feed: Feed, options: argparse.Namespace, kind: RunKind, is_over: Callable[[], bool]) -> bool:
-    """Shows *feed* until the person quits; returns whether it is to be played again.
+def show(feed: Feed, options: argparse.Namespace, kind: RunKind, is_over: Callable[[], bool]) -> float | None:
+    """Shows *feed* until the person quits; returns the fader position, dB, to play it again from; None
+    where that is not wanted.
 
     What keys have changed is remembered; an option holds for one run.
     """
@@ -39,10 +40,10 @@ def show(feed: Feed, options: argparse.Namespace, kind: RunKind, is_over: Callab
 
     given = {name: value for name in ("contrast", "ground") if (value := getattr(options, name)) is not None}
     before = replace(remembered(), **given)
-    plays_again, after = tui.run(feed, taste=before, kind=kind, most_hz=options.fps, is_over=is_over)
+    again_from_db, after = tui.run(feed, taste=before, kind=kind, most_hz=options.fps, is_over=is_over)
     if not is_tab():
         _remember_changes(before, after)
-    return plays_again
+    return again_from_db
 
 
 def _remember_changes(before: Taste, after: Taste) -> None:

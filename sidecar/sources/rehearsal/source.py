@@ -99,6 +99,10 @@ class RehearsalSource:
         """
         self._fader.move_to(gain_db)
 
+    def place_fader(self, gain_db: float) -> None:
+        """Puts the fader at a place between −60 and +10 dB at once; only before the programme starts."""
+        self._fader = Fader(min(max(gain_db, LOWEST_DB), HIGHEST_DB))
+
     def move_stem(self, name: str, gain_db: float) -> None:
         """Sends the fader of one stem to a place, as :meth:`move_fader`; only where they are apart."""
         self._stem_faders[name].move_to(gain_db)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
@@ -47,6 +48,8 @@ class Advice:
     """The move that lands a whole pass."""
     note: str = ""
     """What keeps the move small, or what is to be done besides it."""
+    short_note: str = ""
+    """The same where that has no room."""
     reason: str = ""
     verdict: tuple[str, ...] = ()
     """After the end: by how much which limit is broken, or how near the nearest is."""
@@ -70,6 +73,16 @@ def _said(snapshot: Snapshot, *, relative: bool) -> Advice:
     if stem is not None:
         return _stem(snapshot, stem, relative=relative)
     return _programme(snapshot, relative=relative)
+
+
+def next_pass_fader_db(snapshot: Snapshot) -> float | None:
+    """Returns where the master fader lands a whole pass, after one that fails; None where none has failed,
+    that is unknown, or stems are to be moved."""
+    start_db = snapshot.fader_db + snapshot.advice.from_top.gain_db
+    if not snapshot.is_pass_over or snapshot.stems or not math.isfinite(start_db):
+        return None
+    is_known = snapshot.reading.seconds > 0.0 and math.isfinite(snapshot.advice.from_top.landing)
+    return start_db if is_known and not find_verdict(snapshot.reading, snapshot.goal).passes else None
 
 
 def landing_side(goal: Goal, move: Move) -> Side:
@@ -112,7 +125,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         word, tone, waits = _NOT_YET[snapshot.transport]
         move = replace(move, reason=waits)
     reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what prevents them
-    note, reason = _note_and_reason(said, reason)
+    note, short_note, reason = _note_and_reason(said, _unsaid(reason, move.landing, goal))
     landing, likely = _landing(goal, move, relative=relative)
     if said.restart_fader_db is not None:
         landing = texts.FINISH_AND_LAND.format(level=landing.removeprefix("lands at "))
@@ -129,6 +142,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         landing_ink=landing_ink(snapshot, move),
         from_top=_from_top(said.from_top),
         note=note,
+        short_note=short_note,
         reason=reason,
     )
 
@@ -150,7 +164,7 @@ def _stem(snapshot: Snapshot, stem: Stem, *, relative: bool) -> Advice:
         landing_ink=landing_ink(snapshot, stem.move),
         from_top=_from_top(snapshot.advice.from_top),
         note=_stem_note(snapshot, stem.move),
-        reason=stem.move.reason,
+        reason=_unsaid(stem.move.reason, stem.move.landing, snapshot.goal),
     )
 
 
@@ -174,16 +188,33 @@ def _amount(move: Move) -> str:
     return wording.plain(abs(move.gain_db))
 
 
-def _note_and_reason(said: ModelAdvice, reason: str) -> tuple[str, str]:
-    """Returns what is to be done besides the move or keeps it small, then why; nothing is said twice."""
+def _note_and_reason(said: ModelAdvice, reason: str) -> tuple[str, str, str]:
+    """Returns what is to be done besides the move or keeps it small, the same shorter, then why; nothing is
+    said twice."""
     if said.restart_fader_db is not None:
-        return texts.OR_START_AGAIN.format(fader=wording.signed(said.restart_fader_db)), ""
+        long, short = (
+            form.format(fader=wording.signed(said.restart_fader_db))
+            for form in (texts.OR_START_AGAIN, texts.OR_START_AGAIN_SHORT)
+        )
+        return long, short, ""
     if said.more_to_come:
         is_in_it = reason.lower().startswith(texts.FIRST_STEP)
-        return (reason, "") if is_in_it else (texts.FIRST_STEP, reason)
+        return (reason, texts.FIRST_STEP, "") if is_in_it else (texts.FIRST_STEP, "", reason)
     if said.move.limited_by == "ceiling" and texts.PEAKS in reason.lower():
-        return f"△ {reason}", ""
-    return _limit(said.move), reason
+        return f"△ {reason}", _limit(said.move), ""
+    return _limit(said.move), "", reason
+
+
+def _unsaid(reason: str, lufs: float, goal: Goal) -> str:
+    """*reason* without the clauses that end in *lufs* alone, which is shown beside it."""
+    said = wording.level(lufs, goal, relative=False)
+    clauses = [
+        clause for clause in re.split("(?<=[.;:]) ", reason) if not clause.rstrip(".;:").endswith(said)
+    ]
+    left = " ".join(clauses)
+    if left == reason:
+        return reason
+    return f"{left[:1].upper()}{left[1:].rstrip('.;:')}." if left else ""
 
 
 def _limit(move: Move) -> str:
@@ -258,6 +289,6 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
         landing_ink=landing_ink(snapshot, move),
         from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
         note=_limit(move),
-        reason=move.reason,
+        reason=_unsaid(move.reason, snapshot.reading.integrated, snapshot.goal),
         verdict=tuple(verdict_sentences(verdict, unit, write)),
     )

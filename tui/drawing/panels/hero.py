@@ -131,11 +131,12 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
         slots = slots[:1]  # the reason is all there is to say: nothing keeps it from the rows of a landing
     if height < len(slots):
         return _most_needed(said, width, height)
-    note = _whole_clauses(said.note, width, min(_NOTE_ROWS, height - len(slots)))
+    note_rows = min(_NOTE_ROWS, height - len(slots))
+    note = _whole_clauses(said.note, width, note_rows) or _cut(said.short_note or said.note, width, note_rows)
     room = height - len(slots) - len(note)
-    lines = _whole_clauses(said.reason, width, room)
-    is_cut = said.verdict and " ".join(lines) != said.reason
-    reason = [] if is_cut else lines  # the verdict has said it
+    reason = _whole_clauses(said.reason, width, room)
+    if said.verdict and " ".join(reason) != said.reason:
+        reason = []  # the verdict has said it
     blank = room - len(reason)
     return [
         *slots,
@@ -146,14 +147,19 @@ def _words(said: Advice, width: int, height: int, *, has_landing: bool = True) -
 
 
 def _whole_clauses(text: str, width: int, rows: int) -> list[str]:
-    """*text* in at most *rows* rows; where it needs more, as many whole clauses from its beginning as fit."""
-    width = max(8, width)
-    ends = [match.start() for match in re.finditer("[;:] ", text)]
+    """*text* in at most *rows* rows; where it needs more, as many whole clauses from its beginning as fit,
+    and nothing where not even one does."""
+    ends = [match.start() for match in re.finditer("[.;:] ", text)]
     for shorter in (text, *(f"{text[:end]}." for end in reversed(ends))):
-        lines = textwrap.wrap(shorter, width)
+        lines = textwrap.wrap(shorter, max(8, width))
         if len(lines) <= rows:
             return lines
-    return textwrap.wrap(text, width, max_lines=max(1, rows), placeholder=" …")[:rows]
+    return []
+
+
+def _cut(text: str, width: int, rows: int) -> list[str]:
+    """*text* in at most *rows* rows, with an ellipsis where something was cut."""
+    return textwrap.wrap(text, max(8, width), max_lines=max(1, rows), placeholder=" …")[:rows]
 
 
 def _slots(said: Advice, width: int, *, has_landing: bool) -> Slots:
@@ -182,7 +188,7 @@ def _verdict_slots(said: Advice, width: int, height: int) -> Slots:
         travel = ""
     return [
         *([(line, said.tone if said.word == "FAILS" else "strong")] for line in shown),
-        [(shortened(said.from_top, width), "strong"), (travel, "plain")],
+        [(shortened(said.from_top, width), "strong" if said.word == "FAILS" else "dim"), (travel, "plain")],
         *([[(shortened(_landing_line(said, width), width), "dim")]] if said.landing else []),
     ]
 
@@ -195,9 +201,19 @@ def _most_needed(said: Advice, width: int, height: int) -> Slots:
         _call(said, width),
         [(shortened(_landing_line(said, width), width), _landing_tone(said))],
         [(shortened(said.from_top, width), "plain")],
-        [(shortened(said.note or said.reason, width), _note_tone(said) if said.note else "dim")],
+        _last_word(said, width),
     ]
     return rows[: max(0, height)]
+
+
+def _last_word(said: Advice, width: int) -> list[Run]:
+    """In one row what keeps the move small, else why."""
+    if not said.note:
+        return [(line, "dim") for line in _whole_clauses(said.reason, width, 1)]
+    forms = (said.note, said.short_note or said.note)
+    return [
+        (next((form for form in forms if len(form) <= width), shortened(forms[-1], width)), _note_tone(said))
+    ]
 
 
 def _landing_line(said: Advice, width: int) -> str:

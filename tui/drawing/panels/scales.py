@@ -203,8 +203,8 @@ def _landing_rows(view: View, scale: GoalScale, width: int, thickness: int) -> l
     zone = (goal.lowest_lufs - target, goal.highest_lufs - target)
     known = math.isfinite(move.landing)
     shape = wording.SHAPES[side] if known else " "
-    value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}"
-    label = f"Landing, {call.scope}" if width >= _ROOMY_FROM else f"Landing {call.scope.split()[0]}"
+    value = f"{shape} {wording.level(move.landing, goal, relative=view.relative)}" if known else "  −−.−"
+    label = f"Landing, {call.scope}" if width >= _ROOMY_FROM else f"{call.scope.split()[0].title()} landing"
     first = _row(
         width, label, range_row(scale, likely, side, zone, ink), value, f"{ink} bold" if known else "dim"
     )

@@ -10,7 +10,7 @@ from sidecar.model.snapshot import ArmState, EarlierPass, Snapshot
 from tui import texts
 from tui.drawing import wording
 from tui.drawing.cells import Row, Run, fit, shortened, spread, width_of
-from tui.drawing.panels.advice import advice
+from tui.drawing.panels.advice import advice, next_pass_fader_db
 from tui.drawing.view import KeyNames, View
 
 _LOW_ROWS = 30
@@ -76,17 +76,27 @@ def _said(view: View) -> Iterator[Said]:
         yield _forms("strong", texts.LIGHT, texts.LIGHT_SHORT, texts.LIGHT_SHORTEST)
     if advice(snapshot, relative=view.relative).sign == "↑":
         yield _forms("strong", f"▲ {texts.LOUDER}", f"▲ {texts.LOUDER_SHORT}")
-    start_db = snapshot.fader_db + snapshot.advice.from_top.gain_db
-    if snapshot.is_pass_over and not snapshot.stems and math.isfinite(start_db):
-        forms = (
-            text.format(fader=wording.signed(start_db)) for text in (texts.START_WITH, texts.START_WITH_SHORT)
-        )
-        yield _forms("strong", *forms)
+    start_db = next_pass_fader_db(snapshot)
+    if start_db is not None:
+        yield _next_pass(view, start_db)
     widened_lu = snapshot.advice.range_widened_lu
     if round(widened_lu, 1) > 0.0:
         figure = wording.plain(widened_lu)
         forms = (text.format(range_lu=figure) for text in (texts.WIDENED, texts.WIDENED_SHORT))
         yield *_forms("dim", *forms), ()
+
+
+def _next_pass(view: View, start_db: float) -> Said:
+    """Where the fader belongs in the next pass, and the key that takes it there. After the end of the run no
+    key does: it takes no command any more, and no audio plays that a move could be heard in."""
+    snapshot = view.snapshot
+    names = {"fader": wording.signed(start_db), "follow": view.keys.follow}
+    if view.plays_again and snapshot.transport == "ended":
+        return _forms("strong", texts.PLAY_AGAIN.format(**names), texts.PLAY_AGAIN_SHORT.format(**names))
+    is_moved = snapshot.moves_fader and snapshot.transport != "ended"
+    long = texts.MOVE_FOR_NEXT if is_moved else texts.SET_FOR_NEXT
+    caution = texts.MONITORS_FIRST if start_db > snapshot.fader_db else ""
+    return _forms("strong", *(text.format(**names) + caution for text in (long, texts.NEXT_PASS_AT)))
 
 
 def _forms(tone: str, *forms: str) -> Said:
@@ -148,9 +158,9 @@ def _sentence(view: View, arm: ArmState, width: int) -> Row:
     on the row says how to stop them."""
     sentence = arm.sentence.partition(texts.CAUTION_BEGINS)[0].strip()
     if arm.is_armed and (not view.arm_is_news or not sentence or texts.CAUTION_BEGINS in arm.sentence):
-        return _longest_that_fits(width, view.keys, texts.ARMED_HOW, texts.ARMED_HOW_SHORT)
+        return _longest_that_fits(width, view.keys, *texts.ARMED_HOW)
     if arm.is_waiting and sentence.startswith(texts.WAITING_BEGINS):
-        return _longest_that_fits(width, view.keys, texts.WAITING_HOW, texts.WAITING_HOW_SHORT)
+        return _longest_that_fits(width, view.keys, *texts.WAITING_HOW)
     return ((f" {shortened(sentence, width - 2)}", "strong" if view.arm_is_news else "dim"),)
 
 
