@@ -116,8 +116,17 @@ class Steps:
         self._starts.extend((self._size + changes).tolist())
         self._size += len(values)
 
+    def repeat(self, value: float, count: int) -> None:
+        """Adds *value*, not NaN, so many times at the end."""
+        if count and value != (self._values[-1] if self._values else None):
+            self._values.append(value)  # first, as above
+            self._starts.append(self._size)
+        self._size += count
+
     def part(self, first: int, past: int) -> Floats:
         """The numbers from *first* to before *past*."""
+        if self._starts and first >= self._starts[-1]:
+            return np.full(max(past - first, 0), self._values[-1])
         begin = max(bisect_right(self._starts, first) - 1, 0)
         end = max(bisect_left(self._starts, past), begin)
         edges = np.array([*self._starts[begin:end], past])

@@ -37,7 +37,7 @@ class Grid:
         self._frames = after
         steps = np.arange(self._step_at(before), self._step_at(after) + 1)
         marks = self.mark(steps)
-        return marks[1:] - before, np.diff(marks)
+        return marks[1:] - before, marks[1:] - marks[:-1]
 
     def _step_at(self, frames: int) -> int:
         """How many steps have ended after so many frames."""

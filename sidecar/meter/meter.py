@@ -27,6 +27,11 @@ _TAIL_HOPS = 150
 """Tech 3342 §5: 1.5 s of silence behind a file."""
 
 
+_Finished = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]
+"""Of blocks that got full: mean squares as :func:`windows.run_windows` gives them, and of each channel the
+weighted sum of squares and the linear true peak."""
+
+
 @dataclass(frozen=True, slots=True)
 class Blocks:
     """Programme in 100 ms blocks."""
@@ -119,7 +124,7 @@ class Meter:
         self._sample_peak = np.float32(0.0)
         self._frames = 0
         self._bad_samples = 0
-        self._finished: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]] = []
+        self._finished: list[_Finished] = []
 
     def reset_peaks(self) -> None:
         """Begins :attr:`Reading.held_peak` anew; the peaks of the programme and all else stay."""
@@ -283,10 +288,7 @@ class Meter:
             the meter is paused, and none of what does not fill 100 ms at the end.
         """
         finished, self._finished = self._finished, []
-        channels = self.layout.channels
-        levels = np.concatenate([np.empty((0, 3)), *(levels for levels, _, _ in finished)])
-        sums = np.concatenate([np.empty((0, channels)), *(sums for _, sums, _ in finished)])
-        peaks = np.concatenate([np.empty((0, channels), np.float32), *(peaks for _, _, peaks in finished)])
+        levels, sums, peaks = finished[0] if len(finished) == 1 else self._joined(finished)
         energy, momentary, short_term = levels.T
         total = sums.sum(axis=1, keepdims=True)
         shares = np.divide(sums, total, out=np.zeros_like(sums), where=total > 0.0)
@@ -298,6 +300,13 @@ class Meter:
             level_lufs(momentary),
             level_lufs(short_term),
         )
+
+    def _joined(self, finished: Sequence[_Finished]) -> _Finished:
+        channels = self.layout.channels
+        levels = np.concatenate([np.empty((0, 3)), *(levels for levels, _, _ in finished)])
+        sums = np.concatenate([np.empty((0, channels)), *(sums for _, sums, _ in finished)])
+        peaks = np.concatenate([np.empty((0, channels), np.float32), *(peaks for _, _, peaks in finished)])
+        return levels, sums, peaks
 
     def _run_windows(
         self, energies: NDArray[np.float64], lengths: NDArray[np.int64], mode: int

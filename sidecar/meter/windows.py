@@ -74,6 +74,9 @@ class RangeState(NamedTuple):
     counts: NDArray[np.int64]
     total: NDArray[np.float64]
     """Shape (1,): sum of their mean squares."""
+    used: NDArray[np.int64]
+    """Shape (2,): the first bin that is not empty and the one behind the last: all of them are more than the
+    nearest memory of a processor holds."""
 
 
 def fresh_windows(hop_frames: int) -> WindowState:
@@ -121,7 +124,7 @@ def _empty_pages(count: int) -> Pages:
 def fresh_range() -> RangeState:
     """No values yet."""
     bins = round((_HIGHEST_LUFS - _LOWEST_LUFS) * _RANGE_BINS_PER_LU)
-    return RangeState(np.zeros(bins, np.int64), np.zeros(1))
+    return RangeState(np.zeros(bins, np.int64), np.zeros(1), np.array([bins, 0]))
 
 
 @part()
@@ -184,8 +187,7 @@ def slide_windows(behind: Any, mode: int, state: Any, gate: Any, pages: Any, spr
         if state.hops[0] % _BLOCK_HOPS:
             continue
         if state.hops[0] >= SHORT_TERM_HOPS and short_term >= _GATE_ENERGY:
-            spread.counts[_bin(short_term, _RANGE_BINS_PER_LU, spread.counts.size)] += 1
-            spread.total[0] += short_term
+            _count(spread, short_term)
         if mode == TAIL:
             continue
         if state.hops[0] >= MOMENTARY_HOPS and momentary > _GATE_ENERGY:
@@ -212,6 +214,15 @@ def _raise_maxima(state: Any, momentary: float, short_term: float) -> None:
 
 
 @part()
+def _count(spread: Any, energy: float) -> None:
+    place = _bin(energy, _RANGE_BINS_PER_LU, spread.counts.size)
+    spread.counts[place] += 1
+    spread.total[0] += energy
+    spread.used[0] = min(spread.used[0], place)
+    spread.used[1] = max(spread.used[1], place + 1)
+
+
+@part()
 def _keep(gate: Any, pages: Any, energy: float) -> None:
     kept, older = pages
     place = _bin(energy, _GATE_BINS_PER_LU, gate.sums.size)
@@ -226,10 +237,10 @@ def _keep(gate: Any, pages: Any, energy: float) -> None:
 
 
 @part()
-def _total(row: Any, first: int) -> Any:
-    """Sum of *row* from place *first* on."""
+def _total(row: Any, first: int, past: int) -> Any:
+    """Sum of *row* from place *first* to before *past*."""
     total = row[0] - row[0]  # zero of its type
-    for i in range(first, row.size):
+    for i in range(first, past):
         total += row[i]
     return total
 
@@ -244,13 +255,14 @@ def statistics(gate: Any, pages: Any, spread: Any) -> tuple[float, float]:
 def _gated_mean_square(gate: Any, pages: Any) -> float:
     """Mean square of the blocks above both gates (BS.1770-5 Annex 1, equations 5 to 7); 0 if none."""
     kept, older = pages
-    blocks = _total(gate.counts, 0)
+    bins = gate.sums.size
+    blocks = _total(gate.counts, 0, bins)
     if blocks == 0:
         return 0.0
-    threshold = 0.1 * _total(gate.sums, 0) / blocks
-    place = _bin(threshold, _GATE_BINS_PER_LU, gate.sums.size)
-    total = _total(gate.sums, place + 1)
-    count = _total(gate.counts, place + 1)
+    threshold = 0.1 * _total(gate.sums, 0, bins) / blocks
+    place = _bin(threshold, _GATE_BINS_PER_LU, bins)
+    total = _total(gate.sums, place + 1, bins)
+    count = _total(gate.counts, place + 1, bins)
     page = gate.newest[place]
     on_page = (gate.counts[place] - 1) % _PAGE + 1
     while page >= 0:
@@ -269,12 +281,14 @@ def _loudness_range(spread: Any) -> float:
 
     The rank is the nearest one, and halves go up, as in the program printed there.
     """
-    total = _total(spread.counts, 0)
+    lowest, past = spread.used
+    total = _total(spread.counts, lowest, past)
     if total == 0:
         return 0.0
     gate = 0.01 * spread.total[0] / total  # 20 LU under the power mean, Tech 3342 §3.1
     first = _bin(gate, _RANGE_BINS_PER_LU, spread.counts.size) if gate > _GATE_ENERGY else 0
-    count = _total(spread.counts, first)
+    first = max(first, lowest)
+    count = _total(spread.counts, first, past)
     low = _ranked(spread.counts, first, ((count - 1) * 10 + 50) // 100)
     high = _ranked(spread.counts, first, ((count - 1) * 95 + 50) // 100)
     return (high - low) / _RANGE_BINS_PER_LU

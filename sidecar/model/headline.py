@@ -39,6 +39,8 @@ def chosen(snapshot: Snapshot) -> Chosen:
     A pass that ended cannot be landed any more. Where the stems cannot land the mix, the move is the
     master fader's, and its reason says what prevents it.
     """
+    if not snapshot.stems:
+        return _of_programme(snapshot)
     moved = _moved(snapshot.stems)
     stem = first_stem(moved)
     if stem is not None:

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
 Bytes = NDArray[np.uint8]
 
+_WAITING = 10
+"""Blocks that are gated together, unless the loudness is asked for before."""
+
 BEGINS, ENDS = "begins", "ends"
 """Texts of the events of the kind ``dialogue``."""
 
@@ -52,6 +55,8 @@ class RunDialogue:
     def reset(self) -> None:
         """Begins a new pass, without a marker."""
         self._gate = DialogueGate(self.found_by)
+        self._waiting: list[tuple[Floats, bool]] = []
+        """Blocks that are not gated yet, and whether a person marks them."""
         self._detector: SpeechDetector | None = None
         self._heard_blocks = 0
         self._speech: list[Bytes] = []
@@ -90,10 +95,21 @@ class RunDialogue:
         energies = taken.mix.energy
         if self._stem is not None and taken.stems is not None:
             energies = taken.stems.covariance[:, self._place, self._place]
-        self._push(energies, np.full(len(energies), self.is_marked))
+        self._latest = None
+        self._waiting.append((energies, self.is_marked))
+        if len(self._waiting) >= _WAITING:
+            self._push_waiting()
+
+    def _push_waiting(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        if waiting:
+            energies = [blocks for blocks, _ in waiting]
+            flags = np.repeat([is_marked for _, is_marked in waiting], list(map(len, energies)))
+            self._push(np.concatenate(energies), flags)
 
     def cut(self) -> None:
         """The next block does not follow the last one."""
+        self._push_waiting()
         if self._detector is not None:
             self._push_speech(self._detector.finish())
             self._detector = None  # the audio may come at another rate
@@ -139,6 +155,7 @@ class RunDialogue:
         return self._latest[1]
 
     def _result(self, programme_lufs: float) -> DialogueLoudness:
+        self._push_waiting()
         found = self._gate.result(programme_lufs)
         if self._stem is None:
             return found
@@ -146,7 +163,6 @@ class RunDialogue:
 
     def _push(self, energies: Floats, marked: Flags) -> None:
         """A stem counts as a whole, as its file does; how much of it sounds is only said."""
-        self._latest = None
         self._gate.push_energies(energies)
         if self._stem is not None:
             self._gate.push_speech(np.ones(len(energies), np.bool_))

@@ -87,6 +87,7 @@ class Session:
     ) -> None:
         """targets: returns the state of sending to each OSC target."""
         self._source = source
+        self._timecoded = source if isinstance(source, TimecodeSource) else None
         self._goal = options.goal
         self._layout = options.layout
         self._layout_from = options.layout_from
@@ -219,9 +220,9 @@ class Session:
         for block in self._source.blocks():
             self._report_faders()
             self._run_commands(meter)
-            self._measure_block(block, meter)
+            reading = self._measure_block(block, meter)
             self._fader.step()
-            self._update(meter)
+            self._update(meter, reading)
             if self._stopped or (for_s is not None and self._clock() - self._began_s >= for_s):
                 break
         self._source.close()
@@ -274,7 +275,8 @@ class Session:
         self._lost_s = before.dropped_samples / meter.rate_hz
         self._pass_log.record_event("gap", "continued")
 
-    def _measure_block(self, block: Block, meter: Metering) -> None:
+    def _measure_block(self, block: Block, meter: Metering) -> Reading | None:
+        """Returns what the meter reads then, where 100 ms got full."""
         if self._source.rate_hz != meter.rate_hz:
             meter.change_rate(self._source.rate_hz, *self._advice.advisor.metered)
             self._cut("gap", f"at {self._source.rate_hz} Hz from here on")
@@ -291,7 +293,7 @@ class Session:
             self._note_gap(block, meter)
         self._notice = block.fault or self._notice
         if len(block.frames) == 0:
-            return
+            return None
         mix = meter.push(block.frames)
         taken = meter.take_blocks()
         if not meter.is_paused:
@@ -300,7 +302,7 @@ class Session:
             self._fader.report_blocks(taken.mix.energy, taken.mix.true_peak, self._goal)
         self._fader.report_audio(block.frames)
         if taken.mix.energy.size == 0:
-            return
+            return None
         self._has_sound = self._has_sound or is_sound(taken.mix.energy)
         self._alerts.push_true_peaks(taken.mix.true_peak)
         self._advice.push_blocks(taken, block)
@@ -308,6 +310,7 @@ class Session:
         reading, fader_db = meter.reading(), self._advice.advisor.fader_db
         dialogue = self._dialogue.take_record(reading.integrated)
         self._pass_log.record_blocks(taken, reading, fader_db, self._advice.stem_gains_db, dialogue)
+        return reading
 
     def _from_first_sound_on(self, block: Block, first_sound: FirstSound) -> Block:
         """Returns the block without what comes before the first sound of the pass."""
@@ -341,14 +344,15 @@ class Session:
         self._pass_log.record_cut(lost_s)
         self._pass_log.record_event(kind, text)
 
-    def _update(self, meter: Metering) -> None:
-        """Renews advice and alerts and publishes a snapshot, when one is due."""
+    def _update(self, meter: Metering, latest: Reading | None) -> None:
+        """Renews advice and alerts and publishes a snapshot, when one is due. latest: what the meter reads,
+        where that is known."""
         now_s = self._clock()
         if now_s < self._update_due_s:
             return
         behind = now_s - self._update_due_s > 1.0
         self._update_due_s = now_s + self._period_s if behind else self._update_due_s + self._period_s
-        reading = meter.reading()
+        reading = latest or meter.reading()
         self._advice.update_advice(now_s, at_rest=meter.is_paused)
         self._fader.look(now_s, reading.seconds)
         is_quiet = meter.is_paused or self._first_sound is not None  # silence is expected then
@@ -406,10 +410,9 @@ class Session:
 
     def _timecode_start_s(self, reading: Reading) -> float | None:
         """Time of day of second 0 of the programme: of now, less what was measured since the reset."""
-        source = self._source
-        if not isinstance(source, TimecodeSource) or source.timecode_s is None:
+        if self._timecoded is None or self._timecoded.timecode_s is None:
             return None
-        return round(source.timecode_s + self._frames / source.rate_hz - reading.seconds, 3)
+        return round(self._timecoded.timecode_s + self._frames / self._source.rate_hz - reading.seconds, 3)
 
     def _end(self, meter: Metering) -> None:
         """Flushes the filters, renews the advice on the whole pass and publishes the last snapshot."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
+
 import numpy as np
 from numpy.typing import NDArray
 
-from sidecar.loudness.series import Floats, Steps
+from sidecar.loudness.series import Steps
 from sidecar.model.readings import BLOCK_S
 from sidecar.model.snapshot import Event, Timeline
 
@@ -23,6 +25,10 @@ class TimelineLog:
         self._table: NDArray[np.float32] = np.empty((2, _FIRST_ROOM), np.float32)
         """Short-term and integrated; the seconds follow from the place."""
         self._faders_db = Steps()
+        self._viewing = threading.Lock()
+        self._viewed: NDArray[np.float32] = np.empty((2, 0), np.float32)
+        """Seconds and faders, as far as they were looked at: a view costs what is new since the last one."""
+        self._viewed_size = 0
         self._size = 0
         self._events: tuple[Event, ...] = ()
 
@@ -38,26 +44,23 @@ class TimelineLog:
     def restore(self, history: Timeline) -> None:
         """Begins with the history of a pass that broke off."""
         self._events = history.events
-        self._add(history.short_term, history.integrated, history.fader_db.astype(np.float64))
+        self._faders_db.append(history.fader_db.astype(np.float64))
+        self._add(len(history.seconds), history.short_term, history.integrated)
 
     def add_columns(self, blocks: int, short_term: float, integrated: float, fader_db: float) -> None:
         """Adds the columns of so many blocks, all with the readings at their end."""
-        self._add(short_term, integrated, np.full(blocks, fader_db))
+        self._faders_db.repeat(fader_db, blocks)
+        self._add(blocks, short_term, integrated)
 
     def _add(
-        self,
-        short_term: NDArray[np.float32] | float,
-        integrated: NDArray[np.float32] | float,
-        faders_db: Floats,
+        self, blocks: int, short_term: NDArray[np.float32] | float, integrated: NDArray[np.float32] | float
     ) -> None:
-        stop = self._size + len(faders_db)
+        """Behind their faders: a column that can be seen has all its values."""
+        stop = self._size + blocks
         if stop > self._table.shape[1]:
-            roomier = np.empty((2, max(stop, 2 * self._table.shape[1])), np.float32)
-            roomier[:, : self._size] = self._table[:, : self._size]
-            self._table = roomier
+            self._table = _roomier(self._table, self._size, stop)
         self._table[0, self._size : stop] = short_term
         self._table[1, self._size : stop] = integrated
-        self._faders_db.append(faders_db)
         self._size = stop
 
     def add_event(self, event: Event) -> None:
@@ -71,6 +74,24 @@ class TimelineLog:
         """The history so far: views that later columns do not change."""
         size = self._size  # read once, and before the table, which is never smaller
         short_term, integrated = self._table[:, :size]
-        fader_db = self._faders_db.part(0, size).astype(np.float32)
-        seconds = np.arange(1, size + 1, dtype=np.float32) / np.float32(_PER_S)
+        with self._viewing:
+            self._view_to(size)
+            seconds, fader_db = self._viewed[:, :size]
         return Timeline(seconds, short_term, integrated, fader_db, self._events)
+
+    def _view_to(self, size: int) -> None:
+        seen = self._viewed_size
+        if size <= seen:
+            return
+        if size > self._viewed.shape[1]:
+            self._viewed = _roomier(self._viewed, seen, size)
+        self._viewed[0, seen:size] = np.arange(seen + 1, size + 1, dtype=np.float32) / np.float32(_PER_S)
+        self._viewed[1, seen:size] = self._faders_db.part(seen, size)
+        self._viewed_size = size
+
+
+def _roomier(table: NDArray[np.float32], used: int, needed: int) -> NDArray[np.float32]:
+    """Returns a table with what is used of *table*, and room for as many columns as needed."""
+    made = np.empty((len(table), max(needed, 2 * table.shape[1])), np.float32)
+    made[:, :used] = table[:, :used]
+    return made

@@ -62,6 +62,8 @@ class FaderHistory:
 
     def position_db_at(self, time_s: float) -> float:
         """Returns the position in force at *time_s*, dB."""
+        if not self._events or time_s >= self._events[-1].time_s:
+            return float(self._positions.values[-1])
         return float(self._in_force(np.array(time_s)))
 
     def gains_db(self, first: int, blocks: int) -> Floats:

@@ -113,12 +113,11 @@ class MoveDetector:
             return []
         start = first - _NEIGHBOURS
         steps = steps_db(self._levels, start, ready + _NEIGHBOURS)
-        fresh = []
-        for block in range(first, ready):
-            around = np.abs(steps[block - start - _NEIGHBOURS : block - start + _NEIGHBOURS + 1])
-            if around[_NEIGHBOURS] < _LEAST_DB or around.argmax() != _NEIGHBOURS:
+        fresh, sizes = [], np.abs(steps)
+        for place in np.flatnonzero(sizes[_NEIGHBOURS:-_NEIGHBOURS] >= _LEAST_DB).tolist():
+            if sizes[place : place + 2 * _NEIGHBOURS + 1].argmax() != _NEIGHBOURS:
                 continue
-            guess = self._guess(block, float(steps[block - start]))
+            guess = self._guess(first + place, float(steps[_NEIGHBOURS + place]))
             if guess.confidence >= self._least_confidence:
                 fresh.append(guess)
         self._looked = self._offset + ready

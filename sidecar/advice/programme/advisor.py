@@ -22,6 +22,9 @@ from sidecar.settings.goals import Goal
 _AT_ONCE = 36_000
 """Blocks pushed at once, an hour of them: more would only cost memory."""
 
+_WAITING = 10
+"""Blocks that wait to be taken in together, unless something is asked: ten cost hardly more than one."""
+
 _SAME_MOVE_S = 3.0
 """A guess this near to a reported move is the same move: a move by hand takes a second, and a guess is right
 within a second and a half."""
@@ -61,7 +64,10 @@ class ProgrammeAdvisor:
         self.guess: Guess | None = None
         """A detected move that was not reported; it counts only when confirmed."""
         self._compare = compare
-        self._landing = LandingAdvisor(goal, self.duration_s, self._profile, compare=compare)
+        self._taken_in = LandingAdvisor(goal, self.duration_s, self._profile, compare=compare)
+        self._waiting: list[tuple[Floats, Floats, Floats | None]] = []
+        """Blocks that are not taken in yet: energies, peaks, and what moves are to be detected in."""
+        self._count = 0
         self._fader = FaderHistory()
         self._detector: MoveDetector | None = None
         self._peaks = Crests()
@@ -80,7 +86,7 @@ class ProgrammeAdvisor:
     @property
     def seconds(self) -> float:
         """Seconds of programme measured."""
-        return self._landing.block_count * BLOCK_S
+        return self._count * BLOCK_S
 
     @property
     def metered(self) -> tuple[Floats, tuple[int, ...]]:
@@ -100,13 +106,14 @@ class ProgrammeAdvisor:
         energy, true_peak_dbtp: shape (n,). channels: energies of separately metered parts, shape (n, m).
         gain_db: the fader in force where the source itself knows it, else None.
         """
-        first = self._landing.block_count
-        self._peaks.append(true_peak_dbtp)
         if gain_db is not None and not self._fader.repeats(gain_db):  # or it would grow all day
-            self._fader.add_feedback(first * BLOCK_S, gain_db)
-        self._landing.push(energy, self._fader.gains_db(first, len(energy)), true_peak_dbtp)
-        if gain_db is None and not self._fader.is_absolute:
-            self._detect_moves(channels)
+            self._take_in()
+            self._fader.add_feedback(self.seconds, gain_db)
+        is_unreported = gain_db is None and not self._fader.is_absolute
+        self._waiting.append((energy, true_peak_dbtp, channels if is_unreported else None))
+        self._count += len(energy)
+        if len(self._waiting) >= _WAITING:
+            self._take_in()
 
     def restore(
         self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int], fader: FaderHistory
@@ -115,6 +122,7 @@ class ProgrammeAdvisor:
         and the fader history; the next block does not follow the last one."""
         self._fader = fader
         self._peaks.append(true_peaks_dbtp)
+        self._count = len(energies)
         self._push_pass(energies, true_peaks_dbtp, cuts)
         self.splice()
 
@@ -134,11 +142,12 @@ class ProgrammeAdvisor:
 
     def splice(self) -> None:
         """The next block does not follow the last one."""
-        self._detector = None
         self._landing.splice()
+        self._detector = None
 
     def fader_stands_at(self, position_db: float) -> None:
         """Sets the fader position from now on, as given by feedback, dB."""
+        self._take_in()
         was_absolute = self._fader.is_absolute
         self._fader.add_feedback(self.seconds, position_db)
         if not was_absolute:
@@ -147,6 +156,7 @@ class ProgrammeAdvisor:
 
     def fader_moved_by(self, change_db: float) -> None:
         """Changes the fader position from now on by a move that a person reported, dB."""
+        self._take_in()
         self._fader.moved_by(self.seconds, change_db)
         self._reported_s.append(self.seconds)
 
@@ -232,6 +242,25 @@ class ProgrammeAdvisor:
     def _profile(self) -> Floats | None:
         return None if self.earlier is None else self.earlier.energies
 
+    @property
+    def _landing(self) -> LandingAdvisor:
+        """The landing advisor, with all blocks."""
+        self._take_in()
+        return self._taken_in
+
+    def _take_in(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        if not waiting:
+            return
+        energies = np.concatenate([energy for energy, _, _ in waiting])
+        peaks_dbtp = np.concatenate([peak_dbtp for _, peak_dbtp, _ in waiting])
+        self._peaks.append(peaks_dbtp)
+        gains_db = self._fader.gains_db(self._taken_in.block_count, len(energies))
+        self._taken_in.push(energies, gains_db, peaks_dbtp)
+        channels = [parts for _, _, parts in waiting if parts is not None]
+        if channels:
+            self._detect_moves(np.concatenate(channels))
+
     def _detect_moves(self, channels: Floats) -> None:
         if self._detector is None:
             self._detector = MoveDetector(channels.shape[1])
@@ -244,20 +273,20 @@ class ProgrammeAdvisor:
     def _rebuild(self) -> None:
         """Pushes all blocks into a new landing advisor, after the fader's past positions have changed."""
         energies, cuts = self.metered
-        self._landing = LandingAdvisor(self.goal, self.duration_s, self._profile, compare=self._compare)
+        self._taken_in = LandingAdvisor(self.goal, self.duration_s, self._profile, compare=self._compare)
         self._push_pass(energies, self._peaks.part(0, len(energies)), cuts)
 
     def _push_pass(self, energies: Floats, true_peaks_dbtp: Floats, cuts: Iterable[int]) -> None:
         """Pushes a whole pass into the landing advisor, with the gains of the fader history."""
         for place, (start, stop) in enumerate(pairwise([0, *cuts, len(energies)])):
             if place:
-                self._landing.splice()
+                self._taken_in.splice()
             for first in range(start, stop, _AT_ONCE):
                 past = min(first + _AT_ONCE, stop)
                 gains_db = self._fader.gains_db(first, past - first)
                 trims_db = self._trims_db[first:past]
                 gains_db[: len(trims_db)] -= trims_db
-                self._landing.push(energies[first:past], gains_db, true_peaks_dbtp[first:past])
+                self._taken_in.push(energies[first:past], gains_db, true_peaks_dbtp[first:past])
 
 
 def material(energies: Floats, fader: FaderHistory) -> Floats:

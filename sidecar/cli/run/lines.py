@@ -168,9 +168,14 @@ class PlainLines:
         self._beat = -1
         self._latest: tuple[str, ...] = ("", "", "")
         self._alerts: frozenset[str] = frozenset()
+        self._advice: tuple[object, ...] = ()
+        """What the sentence on the move was made of."""
 
     def __call__(self, snapshot: Snapshot) -> None:
-        sentences = snapshot.notice, _about_arming(snapshot), _move_and_reason(snapshot)
+        advice = snapshot.transport, snapshot.advice, snapshot.stems, snapshot.goal
+        is_same, self._advice = advice == self._advice, advice
+        move = self._latest[-1] if is_same else _move_and_reason(snapshot)
+        sentences = snapshot.notice, _about_arming(snapshot), move
         for sentence, before in zip(sentences, self._latest, strict=True):
             if sentence and sentence != before:
                 print(sentence, flush=True)

@@ -52,7 +52,11 @@ def effects(
         closing.callback(lambda: engine.run(lamps.close()))
         closing.callback(_print_unshown, unshown)
         closing.callback(lambda: engine.run(reactions.close()))
-        takers: list[Callable[[Snapshot], None]] = [lamps.offer, reactions.offer]
+        takers: list[Callable[[Snapshot], None]] = []  # each wakes the loop with each snapshot
+        if options.light:
+            takers.append(lamps.offer)
+        if options.on:
+            takers.append(reactions.offer)
         if reached and reached.link.surface.show:
             display = SurfaceFeedback(reached.link.surface, reached.link.target)
             closing.callback(lambda: engine.run(display.close()))
