@@ -34,7 +34,8 @@ class RunOptions:
     layout_from: LayoutOrigin = "assumed"
     """Where that comes from."""
     duration_s: float | None = None
-    """Length of the pass; where None, the source's own, or else that of the earlier pass."""
+    """Length of the pass; where None, the source's own, or else that of the earlier pass. That of a source
+    without an end is counted from the first sound."""
     earlier: Earlier | None = None
     """A pass measured before, used as the forecast of this one."""
     stray_db: float = STRAY_DB

@@ -102,7 +102,9 @@ class Session:
         duration_s = source.duration_s if options.duration_s is None else options.duration_s
         self._stems = options.mix.names if options.mix else ()
         self._recorder = options.recorder
-        self._from_first_sound = options.from_first_sound
+        # A length that was given is counted from the sound on, where a person starts it at any moment.
+        is_started_by_hand = self._is_length_given and source.duration_s is None
+        self._from_first_sound = options.from_first_sound or is_started_by_hand
         self._first_sound: FirstSound | None = None
         """Holds audio back before the first sound of the pass; None once it has come, or where all counts."""
         self._has_sound = False

@@ -78,6 +78,16 @@ def test_without_the_option_everything_counts():
     assert reading.seconds == pytest.approx(7.0)
 
 
+def test_a_length_that_was_given_counts_from_the_first_sound():
+    """Playback is started by hand: what is silent before it is none of the 6 s."""
+    seen = run(tone(3.0, -200.0), tone(6.0, -23.0), tone(2.0, -200.0), from_first_sound=False, duration_s=6.0)
+    over = next(shot for shot in seen if shot.is_pass_over)
+
+    assert over.transport == "measuring"
+    assert 6.0 <= over.reading.seconds < 7.2  # advice is computed once a second
+    assert over.reading.integrated == pytest.approx(-23.0, abs=0.1)
+
+
 def test_a_reset_waits_for_the_next_first_sound():
     seen = run(
         tone(2.0, -23.0),

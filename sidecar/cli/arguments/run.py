@@ -198,7 +198,8 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--from-first-sound",
         action="store_true",
-        help="start a pass with the first sound above -70 LUFS, also after each reset",
+        help="start a pass with the first sound above -70 LUFS, also after each reset; an input with "
+        "--duration always does",
     )
     parser.add_argument(
         "--dialogue",
