@@ -85,7 +85,7 @@ def test_a_length_that_was_given_counts_from_the_first_sound():
 
     assert over.transport == "measuring"
     assert 6.0 <= over.reading.seconds < 7.2  # advice is computed once a second
-    assert over.reading.integrated == pytest.approx(-23.0, abs=0.1)
+    assert over.reading.integrated == pytest.approx(-23.0, abs=0.2)  # the last blocks are half silent
 
 
 def test_a_reset_waits_for_the_next_first_sound():

@@ -9,7 +9,7 @@ from scripted_feed import BROADCAST, advice_of
 from sidecar.model.advice import Advice
 from sidecar.model.headline import chosen
 from sidecar.model.readings import Move, Reading
-from sidecar.model.snapshot import Snapshot
+from sidecar.model.snapshot import Snapshot, Stem
 from tui import texts
 from tui.drawing.panels.advice import advice
 
@@ -137,9 +137,11 @@ def test_what_stands_in_the_way_of_the_stems_is_the_reason():
     [("waiting", "WAITING", texts.NO_AUDIO_YET), ("ready", "READY", texts.READY)],
 )
 def test_waiting_for_audio_is_not_listening(transport, word, reason):
-    said = advice(Snapshot(transport, BROADCAST), relative=False)
+    stems = (Stem("voice", move=Move(reason="Listening.")),)
 
-    assert (said.word, said.reason) == (word, reason)
+    for snapshot in (Snapshot(transport, BROADCAST), Snapshot(transport, BROADCAST, stems=stems)):
+        said = advice(snapshot, relative=False)
+        assert (said.word, said.reason) == (word, reason)
 
 
 def test_preparing_says_what_is_happening():

@@ -121,10 +121,9 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
         word, tone, sign = _way(move)
     else:
         word, tone, sign = _QUIET.get(said.state, _QUIET["listening"])
-    if word == "LISTENING" and snapshot.transport in _NOT_YET:
-        word, tone, waits = _NOT_YET[snapshot.transport]
-        move = replace(move, reason=waits)
     reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what prevents them
+    if word == "LISTENING" and snapshot.transport in _NOT_YET:
+        word, tone, reason = _NOT_YET[snapshot.transport]
     note, short_note, reason = _note_and_reason(said, _unsaid(reason, move.landing, goal))
     landing, likely = _landing(goal, move, relative=relative)
     if said.restart_fader_db is not None:
