@@ -36,7 +36,8 @@ def holds(material, share):
 @cache
 def held(kind):
     """Whether the band held, shape (programmes, looks)."""
-    return np.array([[holds(programme(kind, seed), share) for share in HEARD] for seed in PROGRAMMES])
+    materials = [programme(kind, seed) for seed in PROGRAMMES]
+    return np.array([[holds(material, share) for share in HEARD] for material in materials])
 
 
 @pytest.mark.slow

@@ -23,8 +23,8 @@ def lufs(power):
 
 def powers(frames):
     """K-weighted power of each 100 ms, channels summed: shape (blocks,)."""
-    weighted = signal.sosfilt(K_WEIGHTING, frames, axis=0)
-    return np.square(weighted).sum(axis=1).reshape(-1, RATE_HZ // 10).mean(axis=1)
+    weighted = signal.sosfilt(K_WEIGHTING, np.ascontiguousarray(frames.T))
+    return np.square(weighted).sum(axis=0).reshape(-1, RATE_HZ // 10).mean(axis=1)
 
 
 def windowed(power, blocks):
@@ -55,5 +55,5 @@ def loudness_range(power):
 
 def true_peaks(frames):
     """dBTP of each 100 ms: BS.1770-5 Annex 2, 4 times oversampled (scipy's own low-pass)."""
-    peaks = np.abs(signal.resample_poly(frames, 4, 1, axis=0)).max(axis=1)
+    peaks = np.abs(signal.resample_poly(np.ascontiguousarray(frames.T), 4, 1, axis=1)).max(axis=0)
     return 20.0 * np.log10(np.maximum(peaks.reshape(-1, 4 * RATE_HZ // 10).max(axis=1), 1e-9))
