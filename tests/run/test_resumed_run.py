@@ -16,15 +16,21 @@ from sidecar.journal import reader
 RATE_HZ = 48_000
 
 
+def in_halves(folder, seconds):
+    """A programme of so long and its two halves: noise that swells, so that gates and range matter."""
+    rng = np.random.default_rng(5)
+    gain = np.repeat([0.01, 0.05, 0.02, 0.08], seconds * RATE_HZ // 4)[:, None]
+    sound = rng.standard_normal((seconds * RATE_HZ, 2)) * gain
+    first, second = np.split(sound, 2)
+    for name, part in (("whole", sound), ("first", first), ("second", second)):
+        soundfile.write(folder / f"{name}.wav", part, RATE_HZ, subtype="FLOAT")
+    return folder
+
+
 @pytest.fixture
 def halves(tmp_path):
-    """A programme of 80 s and its two halves: noise that swells, so that the gates and the range matter."""
-    rng = np.random.default_rng(5)
-    gain = np.repeat([0.01, 0.05, 0.02, 0.08], 20 * RATE_HZ)[:, None]
-    sound = rng.standard_normal((80 * RATE_HZ, 2)) * gain
-    for name, part in (("whole", sound), ("first", sound[: 40 * RATE_HZ]), ("second", sound[40 * RATE_HZ :])):
-        soundfile.write(tmp_path / f"{name}.wav", part, RATE_HZ, subtype="FLOAT")
-    return tmp_path
+    """Of 4 s each."""
+    return in_halves(tmp_path, 8)
 
 
 def live(file, *more):
@@ -36,8 +42,9 @@ def last_reading(text):
 
 
 @pytest.mark.slow
-def test_two_halves_read_as_the_whole(halves, capsys):
+def test_two_halves_read_as_the_whole(tmp_path, capsys):
     """Tech 3341 §2.2: integrated, range and maxima go on; only the windows over the seam are left out."""
+    halves = in_halves(tmp_path, 80)
     assert main(live(halves / "whole.wav", "--no-record")) == 0
     whole = last_reading(capsys.readouterr().out)
     assert main(live(halves / "first.wav")) == 0
@@ -64,13 +71,13 @@ def test_a_killed_run_is_gone_on_with(tmp_path):
     assert rehearsal.stdout is not None
     for line in rehearsal.stdout:
         said = json.loads(line)
-        if said["type"] == "reading" and said["seconds"] > 60.0:
+        if said["type"] == "reading" and said["seconds"] > 40.0:
             break
     os.kill(rehearsal.pid, signal.SIGKILL)
     rehearsal.communicate()
     [broken_off] = reader.passes()
     assert broken_off.ended is None
-    assert broken_off.blocks > 300  # at twenty times real, a second on disk is twenty of programme
+    assert broken_off.blocks > 150  # at twenty times real, a second on disk is twenty of programme
     resumed = subprocess.run(
         [
             *(sys.executable, "-m", "sidecar", "rehearse", "--pace", "fast", "--for", "5"),
@@ -104,7 +111,7 @@ def test_another_input_is_not_taken_for_the_same_pass(halves, tmp_path, capsys):
     assert "cannot be continued: it was 48000 Hz, stereo, and mono.wav is 48000 Hz, mono" in (
         capsys.readouterr().err
     )
-    assert reader.passes()[0].blocks == 400
+    assert reader.passes()[0].blocks == 40
 
 
 @pytest.mark.slow
