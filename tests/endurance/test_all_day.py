@@ -16,7 +16,8 @@ from sidecar.settings.goals import load_goal
 from sidecar.sources import Block
 
 HOUR, HOURS = 36_000, 12
-NOTHING = Block(np.zeros((0, 2), np.float32))
+NOTHING = Block(np.zeros((0, 2), np.float32), gain_db=0.0)
+"""The fader is reported, so that no sound is searched for its moves."""
 
 
 def heard(blocks, seed=1):
@@ -172,7 +173,7 @@ def test_a_look_at_a_day_takes_little_room_besides(advice):
     """An answer brings all that was heard together once, and no more: what it takes for a moment is memory
     that the run is seen to take."""
     for seed in range(24):
-        advice.push_blocks(heard(HOUR, seed), Block(NOTHING.frames, gain_db=0.0))
+        advice.push_blocks(heard(HOUR, seed), NOTHING)
     advice.advisor.next_pass()
     tracemalloc.start()
     try:
