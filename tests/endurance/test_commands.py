@@ -151,49 +151,52 @@ def test_marks_without_end_do_not_fill_the_memory(monkeypatch):
     assert "the most there may be" in session.snapshot().notice
 
 
-@pytest.fixture
-def tone(tmp_path):
+@pytest.fixture(scope="module")
+def tone(tmp_path_factory):
     """Two minutes that play in real time."""
-    seconds = np.arange(120 * RATE_HZ) / RATE_HZ
-    file = tmp_path / "tone.wav"
-    soundfile.write(file, 0.05 * np.sin(2 * np.pi * 1000 * np.stack([seconds] * 2, axis=1)), RATE_HZ)
+    second = 0.05 * np.sin(2 * np.pi * 1000 * np.arange(RATE_HZ) / RATE_HZ)
+    file = tmp_path_factory.mktemp("tone") / "tone.wav"
+    soundfile.write(file, np.tile(second[:, None], (120, 2)), RATE_HZ)
     return file
 
 
-def damage(column, value):
-    with sqlite3.connect(usual_file()) as connection:
-        connection.execute(f"UPDATE passes SET {column} = ? WHERE id = 1", (value,))
+def recorded(passes):
+    """Puts so many passes of 7 s on record."""
+    journal = Journal.open()
+    for _ in range(passes):
+        run_of(70, journal=journal).run()
+    journal.close()
+
+
+DAMAGES = {"goal": "{", "reading": "[]", "began": "yesterday", "blocks": 2**40, "stems": "5"}
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("column", "value"),
-    [("goal", "{"), ("reading", "[]"), ("began", "yesterday"), ("blocks", 2**40), ("stems", "5")],
-)
-def test_a_damaged_row_on_record_is_told_to_who_asked_for_it(tone, column, value):
-    """A whole run: the answer says that it failed, the measuring goes on, and the run ends well."""
-    journal = Journal.open()
-    run_of(700, journal=journal).run()
-    journal.close()
-    damage(column, value)
+def test_a_damaged_row_on_record_is_told_to_who_asked_for_it(tone):
+    """A whole run: each answer says that it failed, the measuring goes on, and the run ends well."""
+    recorded(len(DAMAGES))
+    with sqlite3.connect(usual_file()) as connection:
+        for number, (column, value) in enumerate(DAMAGES.items(), 1):
+            connection.execute(f"UPDATE passes SET {column} = ? WHERE id = ?", (value, number))
     port = free_port()
+    answers = []
     with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
-        asker.say("/sidecar/earlier", "1")
-        address, why = asker.hear("/sidecar/error")
-        run.wait_for_progress()
+        for number in range(1, len(DAMAGES) + 1):
+            asker.say("/sidecar/earlier", str(number))
+            address, why = asker.hear("/sidecar/error")
+            answers.append((address, bool(why)))
+            run.wait_for_progress()
         code, errors = run.end()
 
-    assert (address, bool(why)) == ("/sidecar/earlier", True)
+    assert answers == [("/sidecar/earlier", True)] * len(DAMAGES)
     assert code == 0
     assert "sidecar:" not in errors  # a first run says besides that it compiles
 
 
 @pytest.mark.slow
 def test_a_pass_on_record_is_loaded_beside_a_run_that_plays(tone):
-    journal = Journal.open()
-    run_of(700, journal=journal).run()
-    journal.close()
+    recorded(1)
     port = free_port()
     with LiveRun("live", "--file", str(tone), "--osc-port", str(port)) as run, Asker(port) as asker:
         run.wait_for_progress()
