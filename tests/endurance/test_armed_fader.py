@@ -111,19 +111,18 @@ class Run:
 
 
 def noise(path, *parts):
-    """A file of noise: (seconds, level in dBFS) after (seconds, level)."""
-    rng = np.random.default_rng(3)
-    sound = [
-        rng.uniform(-1.0, 1.0, (round(seconds * RATE_HZ), 2)) * 10.0 ** (level_db / 20.0)
-        for seconds, level_db in parts
-    ]
-    soundfile.write(path, np.concatenate(sound).astype(np.float32), RATE_HZ, subtype="FLOAT")
+    """A file of noise, the same second again and again: (seconds, level in dBFS) after (seconds, level)."""
+    second = np.random.default_rng(3).uniform(-1.0, 1.0, (RATE_HZ, 2)).astype(np.float32)
+    with soundfile.SoundFile(path, "w", RATE_HZ, 2, "FLOAT") as file:
+        for seconds, level_db in parts:
+            for _ in range(seconds):
+                file.write(second * np.float32(10.0 ** (level_db / 20.0)))
     return path
 
 
-@pytest.fixture
-def quiet(tmp_path):
-    return noise(tmp_path / "quiet.wav", (120, -40.0))
+@pytest.fixture(scope="module")
+def quiet(tmp_path_factory):
+    return noise(tmp_path_factory.mktemp("noise") / "quiet.wav", (120, -40.0))
 
 
 def rises(workstation):
