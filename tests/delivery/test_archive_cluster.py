@@ -90,7 +90,7 @@ def dask(tmp_path_factory):
 @pytest.fixture
 def archive(tmp_path):
     """Files of many kinds, some broken."""
-    made_archive(tmp_path / "archive", 40)
+    made_archive(tmp_path / "archive", 20, every=10)
     return sorted(str(path) for path in (tmp_path / "archive").glob("*/*"))
 
 
