@@ -7,6 +7,7 @@ import base64
 import contextlib
 import itertools
 import shutil
+import subprocess
 import tempfile
 from pathlib import Path
 
@@ -29,7 +30,7 @@ async def wait_for(condition, within_s=PATIENCE_S):
 
 
 class Browser:
-    """One headless browser; pages of any size."""
+    """One headless browser, at an address; pages of any size."""
 
     def __init__(self, address):
         self.address = address
@@ -142,28 +143,39 @@ class Page:
         await self.reader
 
 
-@contextlib.asynccontextmanager
-async def open_browser(scale=1):
-    """A browser for as long as it is needed; scale: device pixels of a CSS pixel."""
+@contextlib.contextmanager
+def running_browser(scale=1):
+    """The address of a browser that runs for as long as it is needed; scale: device pixels of a CSS pixel."""
     folder = Path(tempfile.mkdtemp(prefix="browser-"))
-    process = await asyncio.create_subprocess_exec(
-        str(shutil.which("chromium")),
-        *("--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run"),
-        *("--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", "--hide-scrollbars"),
-        f"--force-device-scale-factor={scale}",
-        *(f"--user-data-dir={folder}", "--remote-debugging-port=0", "about:blank"),
-        stdout=asyncio.subprocess.DEVNULL,
-        stderr=asyncio.subprocess.DEVNULL,
+    process = subprocess.Popen(
+        [
+            str(shutil.which("chromium")),
+            *("--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run"),
+            *("--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", "--hide-scrollbars"),
+            f"--force-device-scale-factor={scale}",
+            *(f"--user-data-dir={folder}", "--remote-debugging-port=0", "about:blank"),
+        ],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
     )
-    found = folder / "DevToolsActivePort"
     try:
-        await wait_for(lambda: found.exists() and found.read_text().strip())
-        made = Browser(f"http://127.0.0.1:{found.read_text().split()[0]}")
-        try:
-            yield made
-        finally:
-            await made.close()
+        yield f"http://127.0.0.1:{asyncio.run(wait_for(lambda: _port_in(folder)))}"
     finally:
         process.terminate()
-        await process.wait()
+        process.wait(PATIENCE_S)
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def _port_in(folder):
+    found = folder / "DevToolsActivePort"
+    return found.read_text().split()[0] if found.exists() and found.read_text().strip() else None
+
+
+@contextlib.asynccontextmanager
+async def driven(address):
+    """The browser that runs at that address, with no page open before or after."""
+    browser = Browser(address)
+    try:
+        yield browser
+    finally:
+        await browser.close()

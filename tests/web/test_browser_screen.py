@@ -12,8 +12,10 @@ import time
 from pathlib import Path
 
 import aiohttp
+import numpy as np
 import pytest
-from browser import open_browser, wait_for
+import soundfile
+from browser import driven, running_browser, wait_for
 from needs import need
 
 from sidecar.model.commands import Continue
@@ -22,8 +24,7 @@ from sidecar.run.event_loop import EventLoop
 from sidecar.run.options import RunOptions
 from sidecar.run.session import Session
 from sidecar.settings.goals import load_goal
-from sidecar.sources.rehearsal import RehearsalSource
-from sidecar.web.server import MOST_TABS
+from sidecar.sources.file import FileSource
 
 pytestmark = pytest.mark.slow
 
@@ -37,10 +38,14 @@ TIMES = 2.0
 
 
 @pytest.fixture(scope="module")
-def run():
-    """A rehearsal that goes on whatever browsers do: the session, and where it takes commands."""
-    source = RehearsalSource(
-        clock=lambda: time.monotonic() * TIMES, wait=lambda ahead_s: time.sleep(ahead_s / TIMES)
+def run(tmp_path_factory):
+    """A run that goes on whatever browsers do: the session, and where it takes commands. It plays half an
+    hour of noise, the same second again and again, at a rate that costs little."""
+    file = tmp_path_factory.mktemp("noise") / "noise.wav"
+    second = np.random.default_rng(3).uniform(-0.05, 0.05, (8_000, 2))
+    soundfile.write(file, np.tile(second, (1800, 1)), 8_000, "PCM_16")
+    source = FileSource(
+        file, now=lambda: time.monotonic() * TIMES, wait=lambda ahead_s: time.sleep(ahead_s / TIMES)
     )
     with EventLoop() as engine:
         port = OscPort([], update_hz=10.0)
@@ -89,6 +94,14 @@ def server(run):
     process.communicate(timeout=PATIENCE_S)
 
 
+@pytest.fixture(scope="module")
+def chromium():
+    """The address of a browser that tests share."""
+    need("chromium")
+    with running_browser() as address:
+        yield address
+
+
 def link_in(line):
     return line.removeprefix("The screen is at ").partition(". End")[0]
 
@@ -116,14 +129,13 @@ def shown_looks(page):
     return set(re.findall(r"look in +\d+ s|look +\d+ s", drawn_text(page)))
 
 
-def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server):
+def test_a_page_shows_the_move_and_its_keys_reach_the_run(run, server, chromium):
     """What is drawn changes as the run does; ``m`` sets a mark in it; ``q`` closes the page and
     ends nothing."""
-    need("chromium")
     (session, _), (pid, link) = run, server
 
     async def look():
-        async with open_browser() as browser:
+        async with driven(chromium) as browser:
             page = await browser.open(link, 1280, 800)
             moves = [await wait_for(lambda: shown_looks(page))]
             moves.append(await wait_for(lambda: shown_looks(page) - moves[0]))
@@ -178,10 +190,11 @@ def test_it_fits_a_small_and_a_middle_screen_and_follows_a_finger(run, server):
         return cells
 
     async def look_at_all():
-        async with open_browser(scale=2) as browser:
+        async with driven(address) as browser:
             return [await look(browser, *size) for size in ((390, 844), (820, 1180), (844, 390))]
 
-    cells = asyncio.run(look_at_all())
+    with running_browser(scale=2) as address:
+        cells = asyncio.run(look_at_all())
     session.send_command(Continue())
 
     assert cells == [[60, 56], [82, 51], [120, 24]]
@@ -192,14 +205,13 @@ def paper(page):
     return page.screen.buffer[0][0].bg
 
 
-def test_tabs_come_and_go_and_the_run_stays(run, server):
+def test_tabs_come_and_go_and_the_run_stays(run, server, chromium):
     """Two at once, each a process of its own; one that is closed takes its process along and nothing else.
     Each has the ground that its browser prefers."""
-    need("chromium")
     (session, _), (pid, link) = run, server
 
     async def look():
-        async with open_browser() as browser:
+        async with driven(chromium) as browser:
             one = await browser.open(link, 800, 600, prefers="light")
             two = await browser.open(link, 1200, 900, prefers="dark")
             await wait_for(has_drawn(one, "Mark"))
@@ -219,14 +231,13 @@ def test_tabs_come_and_go_and_the_run_stays(run, server):
     assert session.snapshot().transport == "measuring"
 
 
-def test_what_is_killed_leaves_neither_a_process_nor_a_dead_page(run):
+def test_what_is_killed_leaves_neither_a_process_nor_a_dead_page(run, chromium):
     """The screen's process: its page says so and offers to open it again, in place of a picture that stays
     as it was. Then what serves it: kill -9 leaves no word, and a screen without a tab ends by itself."""
-    need("chromium")
     _, place = run
 
     async def look():
-        async with served(place, "--contrast", "high") as (server, link), open_browser() as browser:
+        async with served(place, "--contrast", "high") as (server, link), driven(chromium) as browser:
             page = await browser.open(link, 800, 600)
             await wait_for(has_drawn(page, "Mark"))
             os.kill(int(*children(server.pid)), signal.SIGKILL)
@@ -281,26 +292,6 @@ def test_on_a_network_only_the_whole_link_opens_it(run):
     assert len(token) >= 32
     assert (refused, opened, channels) == ([403] * 4, [200, 200], (403, 403))
     assert drawn
-
-
-def test_there_is_a_most_of_tabs(server):
-    """One more gets that answer, and opens when another has gone."""
-    pid, link = server
-
-    async def look():
-        async with aiohttp.ClientSession() as client:
-            origin = {"Origin": link.rstrip("/")}
-            channels = [await client.ws_connect(f"{link}ws/dark", headers=origin) for _ in range(MOST_TABS)]
-            await wait_for(lambda: len(children(pid)) == MOST_TABS)
-            full = await status(client, link)
-            with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
-                await client.ws_connect(f"{link}ws/dark", headers=origin)
-            for channel in channels:
-                await channel.close()
-            await wait_for(lambda: not children(pid))
-            return full, refused.value.status, await status(client, link)
-
-    assert asyncio.run(look()) == (503, 503, 200)
 
 
 def test_what_a_page_sends_that_is_nothing_is_passed_over(run, server):
