@@ -266,9 +266,16 @@ def test_a_stem_of_which_little_was_heard_is_not_advised_on():
     assert set(later) == {"crowd"}
 
 
-def test_where_others_cannot_land_the_mix_a_stem_that_came_late_is_named():
-    """4 dB down is more than the rest can do, and all together would move the crowd."""
+def test_where_others_cannot_land_the_mix_a_stem_that_came_late_goes_with_all():
+    """6 dB down is more than the rest can do. All alike is what the master fader would do: none waits."""
     moves = heard(late(9), goal_near(late(9), -6.0)).moves()
+
+    assert {name: move.gain_db for name, move in moves.items()} == dict.fromkeys(NAMES, -6.0)
+
+
+def test_beside_a_held_stem_one_that_came_late_is_not_moved_yet():
+    """All but the voice would be another balance against it, and the crowd's level is not known for that."""
+    moves = heard(late(9), goal_near(late(9), -6.0), keep=("voice",)).moves()
 
     assert [move.gain_db for move in moves.values()] == [0.0]
     assert next(iter(moves.values())).reason == "Less than 10 s of crowd were heard."

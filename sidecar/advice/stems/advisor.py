@@ -293,7 +293,8 @@ class StemAdvisor:
     def _landing(self, planner: Planner, now: Gated, latest: Bools) -> Plan | None:
         """The fewest faders of those heard, or all that may be moved, alike; None where that cannot land.
 
-        All that were to be moved together stay together: to a hand that is one move.
+        All that were to be moved together stay together: to a hand that is one move. A stem of which little
+        was heard goes with all the others, which says nothing of its level.
         """
         free = self._free()
         if np.count_nonzero(free) >= MOST_FADERS and np.all(latest[free]):
@@ -302,7 +303,8 @@ class StemAdvisor:
         fewest = planner.fewest(free & (heard | latest), now, free & latest)
         if fewest is not None:
             return fewest
-        if not free.any() or np.any(self._is_short(free, latest)):
+        is_whole_mix = bool(free[self._open()].all())
+        if not free.any() or (np.any(self._is_short(free, latest)) and not is_whole_mix):
             return None
         return planner.together(free, now)
 
