@@ -5,8 +5,9 @@
 Each programme plays as a rough mix in programme time, through the very schedule that a run drives, once a
 second: with the fader left alone, and followed, each move made in the second in which it is shown. One in
 three is followed once more with an earlier pass known. ``--raw`` judges the forecast alone, shown each
-second as it is and followed when it asks for a look, as it was shown before moves held still. ``--each``
-adds a line a programme, ``--count`` leaves out so many that about that number is left.
+second as it is and followed when it asks for a look, as it was shown before moves held still. ``--blind``
+does not say how long a pass is: the advice is then on the gain of a whole pass alone. ``--each`` adds a
+line a programme, ``--count`` leaves out so many that about that number is left.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ class _NoRides(AdviceSchedule):
 class Shown:
     """The advice as a run shows it; a person who follows sees every change."""
 
-    def __init__(self, seconds: float, earlier: Levels | None) -> None:
+    def __init__(self, seconds: float | None, earlier: Levels | None) -> None:
         before = None if earlier is None else Earlier("earlier", earlier)
         self._schedule = _NoRides(GOAL, seconds, before)
         self._seconds = 0
@@ -89,7 +90,7 @@ class Shown:
 class Raw:
     """The forecast alone, computed anew each second; a person who follows looks when it asks."""
 
-    def __init__(self, seconds: float, earlier: Levels | None) -> None:
+    def __init__(self, seconds: float | None, earlier: Levels | None) -> None:
         before = None if earlier is None else Earlier("earlier", earlier)
         self._advisor = ProgrammeAdvisor(GOAL, duration_s=seconds, earlier=before)
         self._look_s = FIRST_LOOK_S
@@ -198,8 +199,8 @@ def followed(mix: Programme, adviser: Adviser, found: Found) -> Pass:
         found.quarrels.update(quarrels(advice))
         fader_db = round(fader_db + move.gain_db, 1)
         gains_db[now:] = fader_db
-        if advice.lands_this_pass and math.isfinite(move.landing):
-            landing = mix.raised(gains_db).lufs
+        if math.isfinite(move.landing):
+            landing = mix.raised(gains_db if advice.lands_this_pass else fader_db).lufs
             within = move.landing_low - 1e-6 <= landing <= move.landing_high + 1e-6
             held.append((now / len(mix.energies), within))
         last = move
@@ -247,12 +248,15 @@ def _passes(landing: float) -> bool:
     return not (is_under(landing, GOAL.lowest_lufs) or is_over(landing, GOAL.highest_lufs))
 
 
-def judge(master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, with_earlier: bool) -> str:
+def judge(
+    master: Programme, adviser: type[Shown] | type[Raw], found: Found, *, with_earlier: bool, blind: bool
+) -> str:
     """Plays a programme in all ways; returns a line of figures."""
     mix = rough_mix(master, GOAL.target_lufs)
+    seconds = None if blind else mix.seconds
     whole_db = GOAL.target_lufs - mix.lufs
-    line = unfollowed(mix, adviser(mix.seconds, None), found)
-    cold = followed(mix, adviser(mix.seconds, None), found)
+    line = unfollowed(mix, adviser(seconds, None), found)
+    cold = followed(mix, adviser(seconds, None), found)
     strays_db = np.abs(cold.gains_db - whole_db)
     settled = strays_db[round(SETTLED_S * BLOCKS_PER_S) :: _SECOND]
     found.strays_db += list(settled)
@@ -310,7 +314,9 @@ def main() -> None:
     parser.add_argument("--half", choices=HALVES, action="append")
     parser.add_argument("--kind", choices=("songs", "shows"), action="append")
     parser.add_argument("--count", type=int, default=1_000, help="programmes of each kind and half")
-    parser.add_argument("--raw", action="store_true", help="the forecast alone, as it was shown each second")
+    either = parser.add_mutually_exclusive_group()
+    either.add_argument("--raw", action="store_true", help="the forecast alone, as it was shown each second")
+    either.add_argument("--blind", action="store_true", help="the length of a pass is not known")
     parser.add_argument("--each", action="store_true", help="a line for each programme")
     options = parser.parse_args()
     for half in options.half or HALVES:
@@ -318,8 +324,9 @@ def main() -> None:
             masters = {"songs": songs_of, "shows": shows_of}[kind](half)
             found = Found()
             for place, master in enumerate(masters[:: max(1, -(-len(masters) // options.count))]):
-                with_earlier = place % EARLIER_EACH == 0
-                line = judge(master, Raw if options.raw else Shown, found, with_earlier=with_earlier)
+                with_earlier = place % EARLIER_EACH == 0 and not options.blind
+                adviser = Raw if options.raw else Shown
+                line = judge(master, adviser, found, with_earlier=with_earlier, blind=options.blind)
                 if options.each:
                     print(f"{line}  {master.name}", flush=True)
             report(kind, half, found)

@@ -154,14 +154,14 @@ class UnheardRest:
     def wholes(self, known: Powers, fader_db: float) -> Floats:
         return np.sort(self.whole(Part(known, fader_db), np.array([fader_db]))[:, 0])
 
-    def likely_range(self, metered: Powers, fader_db: float, share_to_come: float) -> tuple[float, float]:
+    def likely_range(self, past: Part, fader_db: float, share_to_come: float) -> tuple[float, float]:
         """The landings between which nine in ten should lie with the fader left at *fader_db*, LUFS.
 
-        share_to_come: of the pass, 0 to 1.
+        past: as metered, or as it would sound. share_to_come: of the pass, 0 to 1.
         """
         likely_db = self.crept_db.mean()
         in_doubt = replace(self, crept_db=likely_db + _RANGE_DOUBT * (self.crept_db - likely_db))
-        wholes = in_doubt.whole(Part(metered), np.array([fader_db]))
+        wholes = in_doubt.whole(past, np.array([fader_db]))
         to_come, lows, highs = _RANGE
         shares = [np.interp(share_to_come, to_come, quantiles) for quantiles in (lows, highs)]
         low, high = over_the_gate(np.quantile(np.maximum(wholes, NOTHING_LUFS), shares))

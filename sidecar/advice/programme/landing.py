@@ -21,8 +21,14 @@ from sidecar.advice.programme.earlier_pass import (
 from sidecar.advice.programme.forecast import MOVES_DB, UnheardRest, unheard_rest
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
-from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound
-from sidecar.advice.programme.steering import STEP_DOWN_DB, STEP_UP_DB, Prospect, look_again_s
+from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound, doubt_of
+from sidecar.advice.programme.steering import (
+    STEP_DOWN_DB,
+    STEP_UP_DB,
+    Prospect,
+    likely_move,
+    look_again_s,
+)
 from sidecar.advice.wording import change, level
 from sidecar.errors import SettingsError, SignalError
 from sidecar.loudness.gating import Part, gated_loudness
@@ -38,11 +44,12 @@ LEAVE_ALONE_LU = 1.0
 _GAINS_DB: Floats = np.arange(-1200, 1201) / 10.0
 """Every move a fader can be asked for. All are tried: a gated loudness jumps where a gate moves."""
 
-_DOUBT_OF_RANGE = 0.16
-"""Of a 90 % range: half of what lies between its quantiles 0.3 and 0.7, where it is normal."""
-
 _LATE_SHARE = 0.2
 """Share of a pass still to come under which no move is asked for only to come back inside the bound."""
+
+_ASSUMED_REST_BLOCKS = 2_400
+"""A pass whose length is not known is taken to go on for four minutes. Ours, chosen on the tuning half of
+tests/benchmarks/recordings.py."""
 
 _RANGE_OF_WHOLE = (0.05, 0.95)
 
@@ -241,23 +248,41 @@ class LandingAdvisor:
         return round((self.duration_s or 0.0) / BLOCK_S) - self._history.block_count
 
     def _outlook_on_material(self, fader_db: float) -> Outlook:
-        """Of a pass whose length is not known: the whole of it is taken to sound like what was measured."""
-        history, move = self._history, self.next_pass()
-        low, high = spread_lu(history.known_in_time * 10.0 ** (fader_db / 10.0))
+        """Of a pass whose length is not known: it is taken to go on for as long as a song.
+
+        Its past cannot be repaired before an end that is not known, so the fader goes to the gain of a whole
+        pass, as far as that is likely to be needed in any case.
+        """
+        history, target = self._history, self.goal.target_lufs
+        rest = self._unheard_rest(_ASSUMED_REST_BLOCKS)
+        share_to_come = _ASSUMED_REST_BLOCKS / (history.block_count + _ASSUMED_REST_BLOCKS)
 
         def at(gain_db: float) -> Move:
-            landing = float(gated_loudness([Part(history.known, fader_db + gain_db)]))
-            return Move(gain_db, landing, landing + low, landing + high)
+            gained_db = fader_db + gain_db
+            likely = float(np.median(rest.wholes(history.known, gained_db)))
+            low, high = rest.likely_range(Part(history.known, gained_db), gained_db, share_to_come)
+            return Move(gain_db, likely, min(low, likely), max(high, likely))
 
-        heard_lu = at(0.0).landing - self.goal.target_lufs
+        wholes = rest.wholes(history.known, fader_db)
+        likely = float(np.median(wholes))
+        wanted = at(0.0 if self._is_left_alone(likely) else round(likely_move(wholes, target), 1) + 0.0)
+        what = f"{change(wanted.gain_db)} from here" if wanted.gain_db else "Leave the fader"
+        move = under_ceiling(
+            replace(wanted, reason=f"{what}: a whole pass heads for {level(wanted.landing, self.goal)}."),
+            lambda gain_db: at(gain_db).landing,
+            history.peak_dbtp + fader_db,
+            self.goal,
+        )
+        if math.isinf(history.fader_db):
+            move = self._from_below(move, "a whole pass")
         return Outlook(
             move,
-            move,
+            self._from_the_top(wholes, fader_db),
             at,
-            (high - low) * _DOUBT_OF_RANGE,
+            doubt_of(_gains_db(wholes, target)),
             lands_this_pass=False,
-            heard_lu=heard_lu,
-            expected_lu=heard_lu,
+            heard_lu=float(gated_loudness([Part(history.known, fader_db)])) - target,
+            expected_lu=likely - target,
             headroom_db=self._headroom_db(fader_db),
         )
 
@@ -272,11 +297,11 @@ class LandingAdvisor:
             likely = ahead.likely(gain_db)
             if not isinstance(rest, UnheardRest):
                 return Move(gain_db, likely, *ahead.likely_range(gain_db))
-            low, high = rest.likely_range(history.metered, fader_db + gain_db, share_to_come)
+            low, high = rest.likely_range(Part(history.metered), fader_db + gain_db, share_to_come)
             return Move(gain_db, likely, min(low, likely), max(high, likely))
 
         wholes = rest.wholes(history.known, fader_db)
-        limits, doubt_db = bound(np.clip(target - wholes[::-1], _GAINS_DB[0], _GAINS_DB[-1]), stray_db)
+        limits, doubt_db = bound(_gains_db(wholes, target), stray_db)
         move = self._steered(ahead, fader_db, share_to_come, duration_s, limits)
         move = under_ceiling(move, ahead.likely, history.peak_dbtp + fader_db, self.goal)
         found = at(move.gain_db)
@@ -446,6 +471,11 @@ def _checked_profile(profile: ArrayLike) -> Floats:
     if energies.ndim != 1 or not np.all(np.isfinite(energies) & (energies >= 0.0)):
         raise SignalError("The earlier pass must be one row of mean squares, none negative.")
     return energies
+
+
+def _gains_db(wholes: Floats, target_lufs: float) -> Floats:
+    """The gains that would land a whole pass, ascending and equally likely."""
+    return np.clip(target_lufs - wholes[::-1], _GAINS_DB[0], _GAINS_DB[-1])
 
 
 def _index(gain_db: float) -> int:

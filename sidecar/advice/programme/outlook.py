@@ -57,6 +57,12 @@ def bound(whole_gains_db: Floats, stray_db: float) -> tuple[Bound, float]:
     return Bound(stay_db, stay_db), doubt_db
 
 
+def doubt_of(whole_gains_db: Floats) -> float:
+    """How much the gain of a whole pass may be off, dB; *whole_gains_db* as :func:`bound` has them."""
+    low_db, high_db = np.quantile(whole_gains_db, _LIKELY)
+    return float(high_db - low_db) / 2.0
+
+
 @dataclass(frozen=True, slots=True)
 class Outlook:
     """The forecast at one moment, from where the fader is."""

@@ -107,9 +107,9 @@ class SteadyAdviser:
             self._renew_trend(outlook)
             return self.advice
         next_s = min(max(min(look_s, seconds / 2.0), SHORTEST_LOOK_S), LONGEST_LOOK_S)
-        self._looked_s, held = seconds, self.advice.state == "hold"
+        self._looked_s, asked_nothing = seconds, self.advice.state in ("listening", "hold")
         self._show(outlook, min(seconds + next_s, seconds + rest_s))
-        if held and self.advice.state == "on_goal" and rest_s > _LATE_S:
+        if asked_nothing and self.advice.state == "on_goal" and rest_s > _LATE_S:
             self._look_after_rest(seconds, rest_s)
         return self.advice
 

@@ -93,6 +93,16 @@ class Prospect:
         return over_the_gate(np.interp(moves_db, self.tried_db, tried))
 
 
+def likely_move(wholes: Floats, target_lufs: float) -> float:
+    """The least move after which a whole pass is near enough, where no end is known that it could be landed
+    by.
+
+    wholes: where it may land with the fader left alone, LUFS, ascending and equally likely.
+    """
+    low, high = np.quantile(np.maximum(wholes, NOTHING_LUFS), [_LOWER_AT, _RAISE_AT])
+    return float(max(target_lufs - high, 0.0) - max(low - target_lufs, 0.0))
+
+
 def look_again_s(rest_s: float) -> float:
     """Seconds after which to look again with *rest_s* still to come: the less can still be corrected, the
     sooner."""
