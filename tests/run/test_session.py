@@ -312,10 +312,16 @@ class SlowFaderScript(FaderScript):
 
 @pytest.mark.slow
 def test_following_again_while_the_fader_travels_asks_for_the_same_move():
-    """6 dB down are advised once; the second ``follow`` comes before the advice is asked for anew."""
+    """A fall is advised once; the second ``follow`` comes before the advice is asked for anew."""
+    asked_db = []
+
+    def follow():
+        asked_db.append(session.snapshot().advice.move.gain_db)
+        session.send_command(Follow())
+
     source = SlowFaderScript(
         (120, -17.0),
-        lambda: session.send_command(Follow()),
+        follow,
         (1.2, -17.0),
         lambda: session.send_command(Follow()),
         (0.1, -17.0),
@@ -323,7 +329,8 @@ def test_following_again_while_the_fader_travels_asks_for_the_same_move():
     session = Session(source, fast())
     session.run()
 
-    assert source.aim_db == pytest.approx(-6.0, abs=0.1)
+    assert -6.0 <= asked_db[0] < -4.0
+    assert source.aim_db == pytest.approx(asked_db[0], abs=0.05)
 
 
 def test_a_reset_leaves_the_fader_where_it_stands_and_following_nothing_moves_nothing():
@@ -682,7 +689,8 @@ def test_arming_without_a_workstation_is_answered():
 
 @pytest.mark.slow
 def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
-    """Arming, feedback, follow: the positions are sent, and the snapshot shows the fader."""
+    """Arming, feedback, follow: the positions are sent, and the snapshot shows the fader. After 20 s of a
+    pass whose length is not known 3.5 of the 5 dB are asked for."""
     workstation = Workstation()
     source = Script(
         workstation.says(-1.0),
@@ -699,10 +707,10 @@ def test_an_armed_workstation_follows_and_its_answers_are_its_fader():
     session.run()
 
     assert seen[-1].arm.is_armed
-    assert pytest.approx(-6.0, abs=0.1) == workstation.sent[-1] == seen[-1].fader_db
+    assert pytest.approx(-4.5, abs=0.1) == workstation.sent[-1] == seen[-1].fader_db
     assert [event.text for event in session.timeline().events if event.kind == "move"] == [
         "fader at −1.0 dB",
-        "fader at −6.0 dB",
+        "fader at −4.5 dB",
     ]
 
 
