@@ -137,7 +137,7 @@ def test_what_stands_in_the_way_of_the_stems_is_the_reason():
     [("waiting", "WAITING", texts.NO_AUDIO_YET), ("ready", "READY", texts.READY)],
 )
 def test_waiting_for_audio_is_not_listening(transport, word, reason):
-    stems = (Stem("voice", move=Move(reason="Listening.")),)
+    stems = (Stem("voice", 0.0, Move(reason="Listening."), -20.0),)
 
     for snapshot in (Snapshot(transport, BROADCAST), Snapshot(transport, BROADCAST, stems=stems)):
         said = advice(snapshot, relative=False)
