@@ -113,6 +113,15 @@ def test_the_largest_move_of_a_stem_comes_first_and_the_mix_lands():
     assert said.note == "first of 2, monitors down"
 
 
+def test_the_move_of_the_only_stem_is_not_said_again_in_the_reason():
+    feed = scenes.stems()
+    voice, *others = feed.shown.stems
+    move = Move(-2.4, -22.8, reason=f"{voice.name} down 2.4 dB. 0.5 LU too loud so far.")
+    feed.change(stems=(replace(voice, move=move), *(replace(stem, move=Move()) for stem in others)))
+
+    assert advice(feed.shown, relative=False).reason == "0.5 LU too loud so far."
+
+
 def test_where_all_stems_move_alike_no_single_one_is_named():
     feed = scenes.stems()
     alike = tuple(replace(stem, move=DOWN) for stem in feed.shown.stems)

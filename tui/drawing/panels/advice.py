@@ -163,8 +163,16 @@ def _stem(snapshot: Snapshot, stem: Stem, *, relative: bool) -> Advice:
         landing_ink=landing_ink(snapshot, stem.move),
         from_top=_from_top(snapshot.advice.from_top),
         note=_stem_note(snapshot, stem.move),
-        reason=_unsaid(stem.move.reason, stem.move.landing, snapshot.goal),
+        reason=_stem_reason(snapshot, stem),
     )
+
+
+def _stem_reason(snapshot: Snapshot, stem: Stem) -> str:
+    """Why; which stems are to be moved comes before it where it is not only the one that is shown."""
+    reason = stem.move.reason
+    if chosen(snapshot).moves == 1:
+        reason = reason.removeprefix(f"{stem.name} {_in_words(stem.move)}. ")
+    return _unsaid(reason, stem.move.landing, snapshot.goal)
 
 
 def _stem_note(snapshot: Snapshot, move: Move) -> str:
