@@ -41,12 +41,14 @@ OR_START_AGAIN_SHORT = "or start again, fader {fader} dB"
 THIS_PASS = "this pass"
 WHOLE_PASS = "whole pass"
 FIRST_OF = "first of {count}"
-SET_FOR_NEXT = "set the fader to {fader} dB for the next pass"
-MOVE_FOR_NEXT = "{follow} moves the fader to {fader} dB for the next pass"
-NEXT_PASS_AT = "next pass: fader {fader} dB"
+SET_FOR_NEXT = ("set the fader to {fader} dB for the next pass", "next pass: fader {fader} dB")
+MOVE_FOR_NEXT = (
+    "{follow} moves the fader to {fader} dB for the next pass",
+    "{follow}: next pass, fader {fader} dB",
+)
+PLAY_AGAIN = ("{follow} plays it again with the fader at {fader} dB", "{follow}: again, fader {fader} dB")
+"""Each from its longest form to its shortest."""
 MONITORS_FIRST = ", monitors down first"
-PLAY_AGAIN = "{follow} plays it again with the fader at {fader} dB"
-PLAY_AGAIN_SHORT = "{follow}: again, fader {fader} dB"
 NEXT_LOOK = "next look in {seconds} s"
 NEXT_LOOK_SHORT = "look {seconds} s"
 WIDENED = "moves so far widened the range by {range_lu} LU"
@@ -90,6 +92,8 @@ CANNOT_BE_DRAWN = "{panel} cannot be drawn: {error}"
 
 # --- around the instrument ----------------------------------------------------------------------
 
+PASS_OF = "the pass of "
+"""What a title of the run begins with after a reset."""
 FINDING_ITS_PLACE = ": finding its place…"
 FITS = " fits ({offset} s in, {error} dB)"
 DOES_NOT_FIT = " does not fit: forecast from this pass only"
@@ -192,7 +196,8 @@ MEASURES = (
     ("Guide", "a wider range never fails a programme (Tech 3343 §3.3)"),
     ("PLR", "peak to loudness ratio: true peak minus integrated loudness"),
     ("PSR", "peak to short-term ratio: recent true peak minus short-term"),
-    ("Dialogue", "loudness where there is dialogue: its stem, detected, or marked by hand"),
+    ("Dialogue", "its loudness: of its stem, as detected, or as marked by hand"),
+    ("▁ dialogue", "along the floor of the history: where there is dialogue"),
     ("LDR", "integrated less dialogue loudness (R 128 s4, Tech 3343 §9.4)"),
     ("History", "short-term over time; bright line integrated, forecast ahead of now"),
     ("Columns", "solid up to the lowest short-term, softer up to the highest"),

@@ -123,6 +123,9 @@ class Steps:
             self._starts.append(self._size)
         self._size += count
 
+    def __len__(self) -> int:
+        return self._size
+
     def part(self, first: int, past: int) -> Floats:
         """The numbers from *first* to before *past*."""
         if self._starts and first >= self._starts[-1]:

@@ -207,6 +207,9 @@ class Timeline:
     integrated: NDArray[np.float32]
     fader_db: NDArray[np.float32]
     events: tuple[Event, ...] = ()
+    dialogue: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, np.bool_))
+    """Which columns have dialogue, where it is measured. A detector lags, so the last may be missing. Screens
+    elsewhere are not sent it."""
 
 
 class Feed(Protocol):

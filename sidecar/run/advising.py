@@ -193,9 +193,21 @@ class AdviceSchedule:
             self._steady.mix_moved_by(change_lu)
             self.ask_soon()
         self._renew_advice(now_s, at_rest=at_rest)
+        if self.is_over:
+            self._count_down()
         if stems:
             land = self._outlook.at if self._outlook else None
             stems.update_moves(now_s, self.advice, at_once=change_lu is not None, land=land)
+
+    def _count_down(self) -> None:
+        """Takes what the fader has gone since off the move for the next pass: it is a place to go to, which
+        must not go along with the fader."""
+        next_pass, gone_db = self.advice.from_top, self.advisor.fader_db - self._asked_at_db
+        if gone_db == 0.0 or not math.isfinite(gone_db):
+            return
+        self._asked_at_db = self.advisor.fader_db
+        move = replace(next_pass, gain_db=round(next_pass.gain_db - gone_db, 1))
+        self.advice = replace(self.advice, from_top=move)
 
     def _renew_advice(self, now_s: float, *, at_rest: bool) -> None:
         if now_s < self._due_s:

@@ -15,7 +15,7 @@ from sidecar.errors import SettingsError
 from sidecar.journal.record import SEARCHED, DialogueBlocks
 from sidecar.loudness.dialogue import DialogueGate, Flags
 from sidecar.loudness.gating import ABSOLUTE_GATE
-from sidecar.loudness.series import Floats
+from sidecar.loudness.series import Floats, Steps
 from sidecar.loudness.statistics import runs
 from sidecar.model.dialogue import DialogueLoudness, DialogueOrigin
 from sidecar.model.readings import BLOCK_S, FloatArray
@@ -59,6 +59,9 @@ class RunDialogue:
         """Blocks that are not gated yet, and whether a person marks them."""
         self._detector: SpeechDetector | None = None
         self._heard_blocks = 0
+        self._blocks = 0
+        self._flags = Steps()
+        """1 for each block with dialogue, else 0, as far as they were searched."""
         self._speech: list[Bytes] = []
         """What was found since it was last recorded."""
         self._searched = 0
@@ -114,6 +117,15 @@ class RunDialogue:
             self._push_speech(self._detector.finish())
             self._detector = None  # the audio may come at another rate
         self._gate.cut()
+        self._flags.append(np.zeros(max(0, self._blocks - len(self._flags))))
+
+    def flags(self) -> Flags:
+        """Returns which blocks of the pass have dialogue, as far as that is known; empty where nothing was
+        asked for or marked. Any thread may call it."""
+        flags = self._flags  # a reset replaces it
+        if self.found_by == "markers" and not self._was_marked:
+            return np.empty(0, np.bool_)
+        return flags.part(0, len(flags)) > 0.0
 
     def restore(self, before: Resumable) -> None:
         """Restores the dialogue of an interrupted pass from its stem, its markers or what was found."""
@@ -163,22 +175,28 @@ class RunDialogue:
 
     def _push(self, energies: Floats, marked: Flags) -> None:
         """A stem counts as a whole, as its file does; how much of it sounds is only said."""
+        self._blocks += len(energies)
         self._gate.push_energies(energies)
         if self._stem is not None:
             self._gate.push_speech(np.ones(len(energies), np.bool_))
+            self._flags.append(np.where(energies > ABSOLUTE_GATE, 1.0, 0.0))
         elif self._model is None:
             self._gate.push_speech(marked)
+            self._flags.append(marked.astype(np.float64))
         self._heard_blocks += int(np.count_nonzero(energies > ABSOLUTE_GATE))
 
     def _push_speech(self, found: SpeechBlocks) -> None:
         if len(found.speech):
             self._latest = None
             self._gate.push_speech(found.speech, found.probability)
+            self._flags.append(found.speech.astype(np.float64))
             probable = np.clip(np.round(255.0 * found.probability), SEARCHED + 1.0, 255.0)
             self._speech.append(np.where(found.speech, probable, SEARCHED).astype(np.uint8))
 
     def _restore_found(self, energies: Floats, speech: Bytes) -> None:
         """Adds what is on record of a run of blocks, as far as they were searched."""
+        self._flags.append(np.where(_padded(speech, len(energies)) > SEARCHED, 1.0, 0.0))
+        self._blocks += len(energies)
         for first, stop in runs(speech > 0, 0):
             found = speech[first:stop]
             self._gate.push_energies(energies[first:stop])
@@ -202,3 +220,18 @@ def marked_blocks(events: Iterable[Event], blocks: int) -> tuple[Flags, bool]:
     if begun is not None:
         flags[begun:] = True
     return flags, begun is not None
+
+
+def flags_of_record(past: Resumable) -> Flags:
+    """Returns which blocks of a pass on record have dialogue, found automatically or marked; empty without
+    any. Of a stem it is only on record how loud it was."""
+    blocks = len(past.energies)
+    marked, _ = marked_blocks(past.history.events, blocks)
+    flags: Flags = marked | (_padded(past.speech, blocks) > SEARCHED)
+    return flags if flags.any() else flags[:0]
+
+
+def _padded(speech: Bytes, blocks: int) -> Bytes:
+    padded = np.zeros(blocks, np.uint8)
+    padded[: len(speech)] = speech[:blocks]
+    return padded

@@ -26,6 +26,7 @@ from sidecar.model.foreign_text import printable
 from sidecar.model.readings import BLOCK_S, SILENCE, Move, Reading
 from sidecar.model.snapshot import Event, Snapshot, Timeline
 from sidecar.model.units import figure
+from sidecar.run.dialogue import flags_of_record
 from sidecar.run.stem_faders import Mix, StemFaders
 from sidecar.settings.goals import Goal, all_goals, goal_named
 
@@ -150,7 +151,11 @@ def past_of_record(record: Record) -> FinishedPass:
         rate_hz=kept.rate_hz,
         layout=kept.layout,
         reading=kept.reading,
-        history=replace(kept.history, events=tuple(map(_printable, kept.history.events))),
+        history=replace(
+            kept.history,
+            events=tuple(map(_printable, kept.history.events)),
+            dialogue=flags_of_record(kept),
+        ),
         energies=kept.energies,
         true_peak=kept.true_peak,
         cuts=kept.cuts,

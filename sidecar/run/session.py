@@ -148,7 +148,7 @@ class Session:
         return self._snapshot
 
     def timeline(self) -> Timeline:
-        return self._pass_log.timeline()
+        return replace(self._pass_log.timeline(), dialogue=self._dialogue.flags())
 
     def events(self) -> tuple[Event, ...]:
         """Returns what has happened in the pass so far, oldest first; as cheap as can be."""

@@ -106,6 +106,14 @@ def test_a_run_is_told_in_sentences(change, expected):
     assert spoken(replace(LOUD, **change)) == expected
 
 
+def test_where_an_alert_has_no_room_its_figures_are_left_out_and_no_word_is_cut():
+    loud = replace(LOUD, alerts=(Alert("over", "on", -21.8, -22.8),))
+    said = spoken(loud, longest=79)
+
+    assert said.endswith(" Alert: too loud.")
+    assert "…" not in said
+
+
 def test_it_speaks_once_a_second_and_only_of_what_is_new():
     """A screen reader that is interrupted ten times a second says nothing."""
     out = io.StringIO()

@@ -109,6 +109,7 @@ def test_marked_stretches_are_measured_and_are_events():
         (10.0, "begins"),
         (20.0, "ends"),
     ]
+    assert np.flatnonzero(session.timeline().dialogue).tolist() == list(range(100, 200))
 
 
 def test_marking_twice_is_one_marker_and_a_reset_ends_it():
@@ -176,7 +177,8 @@ def detected(*steps, **more):
 
 
 def test_speech_in_the_mix_is_measured_where_it_is_found():
-    found = detected(*PROGRAMME).snapshot().dialogue
+    session = detected(*PROGRAMME)
+    found, flags = session.snapshot().dialogue, session.timeline().dialogue
 
     # -8 LUFS for 8 s and -10 LUFS for 4 s, with softer edges
     expected = 10.0 * math.log10((8.0 * 10**-0.8 + 4.0 * 10**-1.0) / 12.0)
@@ -185,6 +187,9 @@ def test_speech_in_the_mix_is_measured_where_it_is_found():
     assert found.speech_s == pytest.approx(12.0, abs=0.5)
     assert found.seconds == pytest.approx(25.0, abs=0.1)
     assert found.confidence == pytest.approx(0.9, abs=0.05)
+    assert flags[65:135].all()
+    assert flags[205:235].all()
+    assert np.count_nonzero(flags) == round(10.0 * found.speech_s)
 
 
 def test_every_block_is_searched_through_a_pause_a_loss_and_a_rate():
@@ -206,6 +211,7 @@ def test_every_block_is_searched_through_a_pause_a_loss_and_a_rate():
     found, reading = session.snapshot().dialogue, session.snapshot().reading
 
     assert found.seconds == pytest.approx(len(session.timeline().seconds) / 10.0, abs=1e-6)
+    assert len(session.timeline().dialogue) == len(session.timeline().seconds)
     assert found.speech_s == pytest.approx(found.seconds, abs=0.5)
     assert found.ldr_lu == pytest.approx(0.0, abs=0.1)
     assert reading.seconds == pytest.approx(18.0, abs=0.2)
@@ -223,7 +229,10 @@ def test_what_was_found_is_on_record_and_a_resumed_pass_goes_on_with_it(tmp_path
 
     before, after = first.snapshot().dialogue, second.snapshot().dialogue
     assert kept.summary.dialogue == before
-    assert Review(past_of_record(kept), load_goal("r128-s4")).snapshot().dialogue == before
+    review = Review(past_of_record(kept), load_goal("r128-s4"))
+    assert review.snapshot().dialogue == before
+    assert np.array_equal(review.timeline().dialogue[:240], first.timeline().dialogue[:240])
+    assert np.array_equal(second.timeline().dialogue[:240], first.timeline().dialogue[:240])
     # the flags of the last blocks come when the pass ends, too late for the record
     assert after.speech_s == pytest.approx(before.speech_s, abs=0.01)
     assert after.dialogue_lufs == pytest.approx(before.dialogue_lufs, abs=1e-6)
@@ -241,6 +250,7 @@ def test_blocks_that_were_not_searched_are_left_out_of_a_resumed_pass():
     found = dialogue.reading(-23.0)
 
     assert (found.seconds, found.speech_s) == (15.0, 10.0)
+    assert np.flatnonzero(dialogue.flags()).tolist() == list(range(100, 200))
     assert found.confidence == pytest.approx(230 / 255)
     # one step of the two before the speech counts with it
     assert found.dialogue_lufs == pytest.approx(measured(energies[98:200]).integrated, abs=1e-9)
@@ -261,6 +271,7 @@ def test_an_interrupted_pass_goes_on_from_its_markers():
     dialogue.restore(before)
 
     assert dialogue.is_marked
+    assert np.flatnonzero(dialogue.flags()).tolist() == list(range(20, 200))
     flagged = dialogue.reading(-23.0)
     assert flagged.speech_s == pytest.approx(18.0)
     # two steps of four in the stretch are enough, so it begins one gating block earlier

@@ -1,5 +1,7 @@
 """What is said of the master fader, and what becomes of it."""
 
+import pytest
+
 from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
 from sidecar.model.advice import Advice
@@ -140,3 +142,19 @@ def test_once_a_pass_is_over_follow_makes_the_move_for_the_next_one(monkeypatch)
 
     assert fader.carry_out(Follow(), 3.0) == "No move to make now."
     assert remote.asked == [(-1.0, True), (-2.0, False)]
+
+
+def test_the_fader_for_the_next_pass_stays_while_the_fader_goes_there(monkeypatch):
+    """What is left counts down, so that fader and move always come to the same place."""
+    monkeypatch.setattr(AdviceSchedule, "is_over", True)
+    advice = AdviceSchedule(load_goal("r128"), 60.0, None)
+    advice.update_advice(0.0, at_rest=False)
+    advice.advice = Advice("ended", Move(), from_top=Move(-2.1))
+    places_db = []
+    for gone_db in (0.0, -1.5, -0.6):
+        advice.advisor.fader_moved_by(gone_db)
+        advice.update_advice(0.1, at_rest=False)
+        places_db.append((advice.advisor.fader_db, advice.advice.from_top.gain_db))
+
+    assert places_db == [(0.0, -2.1), (-1.5, -0.6), (pytest.approx(-2.1), 0.0)]
+    assert advice.gain_left_db == 0.0

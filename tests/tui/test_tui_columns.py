@@ -1,13 +1,14 @@
 """The history reduced to a column a cell, against a slow and obvious reduction."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scripted_feed import wandering_history
 
 from sidecar.model.snapshot import Timeline
-from tui.drawing.columns import Reducer, window
+from tui.drawing.columns import Reducer, columns_with_dialogue, window
 
 
 def _obvious(history, shown):
@@ -108,3 +109,14 @@ def test_a_zoomed_window_leaves_room_for_what_comes():
 def test_columns_are_never_finer_than_the_history():
     """A very wide screen shows more time rather than empty columns: the grid is 0.1 s."""
     assert window(500.0, None, 30.0, 1000).width_s == 0.1
+
+
+def test_a_column_has_dialogue_where_half_of_it_has():
+    """Columns of 1 s; a detector has not come to the end yet."""
+    history = wandering_history(60.0)
+    flags = np.zeros(420, np.bool_)
+    flags[50:105] = flags[200:204] = flags[415:420] = True
+    spoken = replace(history, dialogue=flags)
+
+    assert columns_with_dialogue(history, window(60.0, 60.0, None, 60)) == []
+    assert columns_with_dialogue(spoken, window(60.0, 60.0, None, 60)) == [5, 6, 7, 8, 9, 10, 41]

@@ -276,3 +276,15 @@ def test_in_a_crowded_column_the_gravest_event_is_shown():
 def test_an_event_at_the_very_start_is_seen():
     """The first moment belongs to the first column."""
     assert text_of(events_row((Event(0.0, "marker", ""),), window(10.0, 10.0, None, 10)))[0] == "◆"
+
+
+@pytest.mark.parametrize(("half_blocks", "mark"), [(True, "▁"), (False, '"')])
+def test_dialogue_is_a_line_along_the_floor(half_blocks, mark):
+    history = _steady(10.0, -21.0)
+    flags = np.zeros(100, np.bool_)
+    flags[20:60] = True
+    view = _view(replace(history, dialogue=flags), half_blocks=half_blocks)
+    floor, plain = (_lines(replace(view, history=shown))[-2] for shown in (view.history, history))
+
+    assert floor[7 + 4 : 7 + 12] == mark * 8
+    assert floor[:11] + floor[19:] == plain[:11] + plain[19:]

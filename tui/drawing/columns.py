@@ -151,6 +151,18 @@ def _samples_until(history: Timeline, seconds: float) -> int:
     return int(np.searchsorted(history.seconds, np.float32(seconds + _HAIR_S), side="right"))
 
 
+def columns_with_dialogue(history: Timeline, shown: Window) -> list[int]:
+    """The columns of *shown* at least half of which has dialogue."""
+    known = min(len(history.dialogue), len(history.seconds))
+    if not known:
+        return []
+    edges = (shown.first + np.arange(shown.count + 1)) * shown.width_s
+    bounds = np.searchsorted(history.seconds[:known], (edges + _HAIR_S).astype(np.float32), side="right")
+    sums = np.concatenate(([0], np.cumsum(history.dialogue[:known])))
+    samples, spoken = np.diff(bounds), np.diff(sums[bounds])
+    return np.flatnonzero((samples > 0) & (2 * spoken >= samples)).tolist()
+
+
 def _reduce(history: Timeline, first: int, count: int, width_s: float) -> NDArray[np.float32]:
     """Rows low, high, integrated for *count* columns from *first* on."""
     reduced = np.full((3, max(0, count)), np.nan, np.float32)

@@ -78,7 +78,9 @@ class KeyBar(Footer):
             for binding, tooltip in group:
                 yield self._key(binding, tooltip, description="", classes="-grouped")
         words = first.description
-        yield FooterLabel(ascii_text(words) if self.app.has_class("-ascii") else words)
+        if self.app.has_class("-ascii"):
+            words = ascii_text(words.replace("±", ""))  # the keys beside it are + and -
+        yield FooterLabel(words)
 
     def _key(
         self, binding: Binding, tooltip: str, *, description: str | None = None, classes: str = ""

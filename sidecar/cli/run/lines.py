@@ -308,6 +308,8 @@ def spoken(snapshot: Snapshot, notice: str = "", longest: int | None = None) -> 
     for least in ("peak", "dialogue", "integrated"):
         if longest is not None and len(_joined(parts)) > longest:
             parts[least] = ""
+    if longest is not None and len(_joined(parts)) > longest and on:
+        parts["alert"] = f"Alert: {'; '.join(said.partition(':')[0] for said in on)}."
     return _shortened(_joined(parts), longest)
 
 

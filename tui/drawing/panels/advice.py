@@ -77,9 +77,10 @@ def _said(snapshot: Snapshot, *, relative: bool) -> Advice:
 
 def next_pass_fader_db(snapshot: Snapshot) -> float | None:
     """Returns where the master fader lands a whole pass, after one that fails; None where none has failed,
-    that is unknown, or stems are to be moved."""
-    start_db = snapshot.fader_db + snapshot.advice.from_top.gain_db
-    if not snapshot.is_pass_over or snapshot.stems or not math.isfinite(start_db):
+    it is there already, that is unknown, or stems are to be moved."""
+    gain_db = snapshot.advice.from_top.gain_db
+    start_db = snapshot.fader_db + gain_db
+    if round(gain_db, 1) == 0.0 or not snapshot.is_pass_over or snapshot.stems or not math.isfinite(start_db):
         return None
     is_known = snapshot.reading.seconds > 0.0 and math.isfinite(snapshot.advice.from_top.landing)
     return start_db if is_known and not find_verdict(snapshot.reading, snapshot.goal).passes else None
@@ -124,7 +125,7 @@ def _programme(snapshot: Snapshot, *, relative: bool) -> Advice:
     reason = chosen(snapshot).move.reason if snapshot.stems else move.reason  # with what prevents them
     if word == "LISTENING" and snapshot.transport in _NOT_YET:
         word, tone, reason = _NOT_YET[snapshot.transport]
-    note, short_note, reason = _note_and_reason(said, _unsaid(reason, move.landing, goal))
+    note, short_note, reason = _note_and_reason(said, _unsaid(reason, goal, move.landing))
     landing, likely = _landing(goal, move, relative=relative)
     if said.restart_fader_db is not None:
         landing = texts.FINISH_AND_LAND.format(level=landing.removeprefix("lands at "))
@@ -172,7 +173,7 @@ def _stem_reason(snapshot: Snapshot, stem: Stem) -> str:
     reason = stem.move.reason
     if chosen(snapshot).moves == 1:
         reason = reason.removeprefix(f"{stem.name} {_in_words(stem.move)}. ")
-    return _unsaid(reason, stem.move.landing, snapshot.goal)
+    return _unsaid(reason, snapshot.goal, stem.move.landing)
 
 
 def _stem_note(snapshot: Snapshot, move: Move) -> str:
@@ -212,13 +213,13 @@ def _note_and_reason(said: ModelAdvice, reason: str) -> tuple[str, str, str]:
     return _limit(said.move), "", reason
 
 
-def _unsaid(reason: str, lufs: float, goal: Goal) -> str:
-    """*reason* without the clauses that end in *lufs* alone, which is shown beside it."""
-    said = wording.level(lufs, goal, relative=False)
-    clauses = [
-        clause for clause in re.split("(?<=[.;:]) ", reason) if not clause.rstrip(".;:").endswith(said)
-    ]
-    left = " ".join(clauses)
+def _unsaid(reason: str, goal: Goal, *shown_lufs: float, change: str = "") -> str:
+    """*reason* without the clauses that end in a loudness, or are a *change*, which is shown beside it."""
+    shown = tuple(wording.level(lufs, goal, relative=False) for lufs in shown_lufs)
+    clauses = [(clause, clause.rstrip(".;:")) for clause in re.split("(?<=[.;:]) ", reason)]
+    left = " ".join(
+        clause for clause, words in clauses if not words.endswith(shown) and words.lower() != change.lower()
+    )
     if left == reason:
         return reason
     return f"{left[:1].upper()}{left[1:].rstrip('.;:')}." if left else ""
@@ -281,6 +282,8 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
     fader_db = stem.fader_db if stem else snapshot.fader_db
     landing, likely = _landing(snapshot.goal, move, relative=relative)
     name = f"{shortened(stem.name, STEM_WIDTH)} " if stem else ""
+    shown_lufs = snapshot.reading.integrated, move.landing
+    reason = _unsaid(move.reason, snapshot.goal, *shown_lufs, change=_in_words(move))
     unit = wording.unit(snapshot.goal, relative=relative)
     write = partial(wording.bare_level, goal=snapshot.goal, relative=relative)
     return Advice(
@@ -296,6 +299,6 @@ def _verdict(snapshot: Snapshot, *, relative: bool) -> Advice:
         landing_ink=landing_ink(snapshot, move),
         from_top=texts.NEXT_PASS.format(move=f"{name}{_in_words(move)}") if landing else "",
         note=_limit(move),
-        reason=_unsaid(move.reason, snapshot.reading.integrated, snapshot.goal),
+        reason=reason,
         verdict=tuple(verdict_sentences(verdict, unit, write)),
     )

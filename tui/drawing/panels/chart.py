@@ -14,7 +14,7 @@ from tui.drawing import wording
 from tui.drawing.axis import EIGHTHS, Axis
 from tui.drawing.blocks import LOWER, part_of_cell
 from tui.drawing.cells import Cells, Tone
-from tui.drawing.columns import Columns, Window
+from tui.drawing.columns import Columns, Window, columns_with_dialogue
 from tui.drawing.panels.advice import landing_ink, landing_side
 from tui.drawing.panels.events import guide_columns
 from tui.drawing.panels.overs import short_term_line
@@ -24,6 +24,8 @@ CUT = "▲"
 """On the upper edge of a column that goes on above it."""
 UNDER = "·"
 """On the floor of a column that lies under it."""
+DIALOGUE = "▁"
+"""Along the floor of a column with dialogue."""
 PLAIN_BAND, PLAIN_AHEAD = ".", ":"
 """The pass zone and the forecast where there are no half blocks: unlike the programme's own signs."""
 _THIRDS = "▁━▔"
@@ -40,6 +42,7 @@ def draw_chart(view: View, shown: Window, columns: Columns, axis: Axis) -> list[
                 row.paint(x, "┊", "faint")
     _fill_columns(view, columns, axis, chart)
     _draw_forecast(view, shown, axis, chart)
+    _draw_dialogue(view, shown, chart)
     known = np.isfinite(columns.integrated)
     heights = axis.heights(columns.integrated - target)
     for x in np.flatnonzero(known).tolist():
@@ -58,6 +61,14 @@ def _fill_columns(view: View, columns: Columns, axis: Axis, chart: list[Cells]) 
             chart[0].paint(x, CUT, "over bold")
         elif not high[x]:
             chart[-1].paint(x, UNDER, "faint")
+
+
+def _draw_dialogue(view: View, shown: Window, chart: list[Cells]) -> None:
+    """A line along the floor where there is dialogue."""
+    floor = chart[-1]
+    for x in columns_with_dialogue(view.history, shown):
+        ground = _plain_ground(floor, x)
+        floor.paint(x, DIALOGUE if view.half_blocks else '"', f"strong on {ground}" if ground else "strong")
 
 
 def _ground(view: View, axis: Axis, y: int, width: int) -> Cells:

@@ -28,6 +28,8 @@ _TICKS_S = (
     *(60.0, 120.0, 300.0, 600.0, 900.0, 1800.0),
     *(3600.0, 7200.0, 14_400.0, 21_600.0),
 )
+_HAIR_S = 0.05
+"""Ends of a programme are exact to less."""
 _STEP = 2
 """Samples between two drawings: a column of the shortest stretch shown takes longer."""
 _LOWEST_SHARE = 5.0
@@ -156,7 +158,7 @@ def _time_row(view: View, shown: Window, width: int) -> Row:
     now = f"▴{wording.clock(now_s)}"
     x = min(GUTTER + max(0, shown.column(now_s)), width - len(now))
     taken = [range(x - 1, x + len(now) + 1)]
-    end = wording.clock(round(shown.end_s))
+    end = wording.clock(shown.end_s + _HAIR_S)  # whole seconds, as in the heading
     ends = [(width - len(end), end), *_ticks(shown)]
     for place, text in ends:
         room = range(place - 1, place + len(text) + 1)

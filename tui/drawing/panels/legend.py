@@ -30,6 +30,7 @@ _HISTORY: tuple[tuple[str, Tone, str], ...] = (
     ("────", "strong", "integrated"),
     ("░░░░", "inside", "forecast"),
     ("░░░░", "zone", "the pass zone of a scale"),
+    ("▁▁▁▁", "strong on fill", "dialogue, along the floor"),
     ("┊  ┊", "faint", "a move, a marker or a gap"),
     ("│  │", "strong", "the cursor"),
 )
@@ -76,7 +77,7 @@ def _alert(name: AlertName, view: View, width: int) -> list[Row]:
 
 def _drawn(thing: tuple[str, Tone, str]) -> Row:
     cells, tone, words = thing
-    return ((f"{cells:<{_COLUMN}}", tone), (words, "plain"))
+    return (cells, tone), (" " * (_COLUMN - len(cells)), "plain"), (words, "plain")
 
 
 def _events(view: View) -> list[Run]:

@@ -92,11 +92,11 @@ def _next_pass(view: View, start_db: float) -> Said:
     snapshot = view.snapshot
     names = {"fader": wording.signed(start_db), "follow": view.keys.follow}
     if view.plays_again and snapshot.transport == "ended":
-        return _forms("strong", texts.PLAY_AGAIN.format(**names), texts.PLAY_AGAIN_SHORT.format(**names))
+        return _forms("strong", *(text.format(**names) for text in texts.PLAY_AGAIN))
     is_moved = snapshot.moves_fader and snapshot.transport != "ended"
-    long = texts.MOVE_FOR_NEXT if is_moved else texts.SET_FOR_NEXT
     caution = texts.MONITORS_FIRST if start_db > snapshot.fader_db else ""
-    return _forms("strong", *(text.format(**names) + caution for text in (long, texts.NEXT_PASS_AT)))
+    forms = texts.MOVE_FOR_NEXT if is_moved else texts.SET_FOR_NEXT
+    return _forms("strong", *(text.format(**names) + caution for text in forms))
 
 
 def _forms(tone: str, *forms: str) -> Said:
@@ -180,5 +180,5 @@ def _earlier(earlier: EarlierPass, width: int) -> Row:
     else:
         rest = texts.DOES_NOT_FIT
     head = " earlier pass "
-    title = shortened(earlier.title, max(0, width - len(head) - len(rest) - 1))
+    title = shortened(earlier.title.removeprefix(texts.PASS_OF), max(0, width - len(head) - len(rest) - 1))
     return ((f"{head}{title}{rest}", "dim"),)
