@@ -74,7 +74,7 @@ def test_moves_land_the_mix(seed, offset_lu):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("seed", "offset_lu"), [(0, -1.0), (1, 0.7), (2, -2.0), (3, 1.3), (4, -0.4)])
+@pytest.mark.parametrize(("seed", "offset_lu"), [(0, -1.0), (1, 0.7), (2, -1.2), (3, 1.3), (4, -0.4)])
 def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset_lu):
     """Where trying every tenth on every fader finds a single move, one of the same size is advised."""
     energies = stems(seed, seconds=40)
@@ -89,25 +89,35 @@ def test_one_fader_is_enough_where_one_can_do_it_and_it_moves_least(seed, offset
 
 @pytest.mark.slow
 def test_two_faders_move_where_one_is_not_enough():
-    """Two steady stems at -26.0 LUFS each, 2.4 LU too quiet: one goes up its whole step of 3 dB and the
-    other 10·log10(2·10^0.24 - 10^0.3) = 1.7 dB."""
+    """Two steady stems at -26.0 LUFS each, 1.5 LU too quiet: one goes up by 2 dB, as far as a few faders go
+    against the others, and the other by 10·log10(2·10^0.15 - 10^0.2) = 0.9 dB."""
     energies = np.broadcast_to(energy([-26.0, -26.0, -70.0, -70.0]), (400, 4))
-    goal = goal_near(energies, 2.4)
+    goal = goal_near(energies, 1.5)
 
     moves = heard(energies, goal).moves()
 
-    assert nearest_single(energies, goal, FaderLimits()) is None
+    assert nearest_single(energies, goal, FaderLimits(step_up_db=2.0)) is None
     assert set(moves) == {"voice", "band"}
-    assert sorted(move.gain_db for move in moves.values()) == [1.7, 3.0]
+    assert sorted(move.gain_db for move in moves.values()) == [pytest.approx(0.9, abs=0.11), 2.0]
 
 
 def test_two_equal_faders_come_down_alike():
-    """Two steady stems 4 LU too loud: 4.0 dB off each is less than 6 dB off one and 2.6 off the other."""
+    """Two steady stems 1.5 LU too loud, which neither can do alone by 2 dB."""
     energies = np.broadcast_to(energy([-16.0, -16.0, -80.0, -80.0]), (400, 4))
 
-    moves = heard(energies, goal_near(energies, -4.0)).moves()
+    moves = heard(energies, goal_near(energies, -1.5)).moves()
 
-    assert {name: move.gain_db for name, move in moves.items()} == {"voice": -4.0, "band": -4.0}
+    assert {name: move.gain_db for name, move in moves.items()} == {"voice": -1.5, "band": -1.5}
+
+
+@pytest.mark.parametrize("offset_lu", [2.5, -4.0])
+def test_a_mix_that_is_far_off_keeps_its_balance(offset_lu):
+    """The voice is nearly all of the mix and could land it alone, by a new balance."""
+    energies = np.broadcast_to(energy([-26.0, -46.0, -46.0, -50.0]), (400, 4))
+
+    moves = heard(energies, goal_near(energies, offset_lu)).moves()
+
+    assert {name: move.gain_db for name, move in moves.items()} == dict.fromkeys(NAMES, offset_lu)
 
 
 def test_moves_come_in_tenths():
@@ -284,7 +294,7 @@ def test_beside_a_held_stem_one_that_came_late_is_not_moved_yet():
 def test_the_stems_of_the_last_advice_stay_until_others_need_far_less():
     """Voice and band lie close: the band, once chosen, stays; the drums, far too quiet, do not."""
     energies = np.broadcast_to(energy([-26.0, -26.3, -33.0, -38.0]), (400, 4))
-    advisor = heard(energies, goal_near(energies, -1.0))
+    advisor = heard(energies, goal_near(energies, -0.7))
 
     assert set(advisor.moves()) == {"voice"}
     assert set(advisor.moves(latest=("band",))) == {"band"}
@@ -301,12 +311,12 @@ def test_stems_that_were_to_be_moved_together_stay_together():
 
 
 def test_no_two_faders_go_as_far_as_they_may_without_the_others():
-    """Voice and band up 3 dB and the crowd by 1.5 dB would be the least sum: all three go up 2.7 dB alike."""
+    """Voice and band up 2 dB and the crowd by little would be the least sum: all go up alike."""
     energies = np.broadcast_to(energy([-26.0, -26.0, -30.0, -60.0]), (400, 4))
 
-    moves = heard(energies, goal_near(energies, 2.7)).moves()
+    moves = heard(energies, goal_near(energies, 1.9)).moves()
 
-    assert {name: move.gain_db for name, move in moves.items()} == dict.fromkeys(NAMES[:3], 2.7)
+    assert {name: move.gain_db for name, move in moves.items()} == dict.fromkeys(NAMES[:3], 1.9)
 
 
 def test_stems_make_the_move_that_the_master_fader_would():

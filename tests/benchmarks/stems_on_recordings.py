@@ -138,6 +138,8 @@ class Found:
     too_early: int = 0
     """Moves of a single stem of which less than EARLY_S had been heard."""
     errors_lu: list[float] = field(default_factory=list)
+    balances_db: list[float] = field(default_factory=list)
+    """How far followed moves took the faders of voice, music and passages apart."""
     moves: list[int] = field(default_factory=list)
     """Advices that a follower carried out in a pass."""
 
@@ -175,6 +177,7 @@ def play(mix: Apart, found: Found, *, blind: bool, is_followed: bool) -> str:
     if is_followed:
         landed = integrated((mix.energies * 10.0 ** (np.array(in_force) / 10.0)).sum(axis=1))
         found.errors_lu.append(landed - GOAL.target_lufs)
+        found.balances_db.append(float(np.ptp(gains_db[:-1])))
         found.moves.append(followed)
         return f"landed {landed - GOAL.target_lufs:+.2f} LU off in {followed} advices"
     return _count(shown, mix.seconds / 60.0, found)
@@ -220,7 +223,8 @@ def _report(half: Half, found: Found) -> None:
     )
     print(
         f"{half}: followed, within {NEAR_LU} LU {100 * np.mean(errors <= NEAR_LU):.0f} %, median error "
-        f"{np.median(errors):.2f}, worst {errors.max():.2f} LU, in {np.median(found.moves):.0f} advices."
+        f"{np.median(errors):.2f}, worst {errors.max():.2f} LU, in {np.median(found.moves):.0f} advices; "
+        f"faders apart by {np.median(found.balances_db):.1f} dB, worst {max(found.balances_db):.1f} dB."
     )
 
 

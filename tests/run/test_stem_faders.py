@@ -116,11 +116,11 @@ def test_moves_change_at_looks_of_the_advice_alone():
     take(faders, blocks(30, -30.0, -16.0))
     faders.update_moves(30.0, advice)
     second = faders.stems()
-    faders.update_moves(30.0, replace(advice, move=Move(-2.0, -23.0), next_look_at_s=70.0))
+    faders.update_moves(30.0, replace(advice, move=Move(-1.5, -23.0), next_look_at_s=70.0))
 
     assert first[0].move.gain_db == pytest.approx(-1.3, abs=0.1)
     assert [one.move for one in second] == [one.move for one in first]
-    assert stem(faders, "band").move.gain_db == pytest.approx(-2.5, abs=0.1)
+    assert stem(faders, "band").move.gain_db == pytest.approx(-1.9, abs=0.1)
 
 
 def test_faders_that_the_source_knows_are_taken_from_it():

@@ -37,7 +37,10 @@ _RATIO_LU = 0.2
 _MORE_URGENT_DB = 1.5
 """Others than the latest faders are taken where all moves together are so much less. Ours."""
 
-_FAR_DB = 1000.0
+_CORRECTION_DB = 2.0
+"""What one look may ask of a few faders against the others. More is no correction of a few, but the level of
+the mix: all then move alike, and its balance stays. Ours, chosen on the tuning half of
+tests/benchmarks/stems_on_recordings.py."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,7 @@ class Planner:
         self._faders_db = history.faders_db
 
     def fewest(self, free: Bools, now: Gated, latest: Bools) -> Plan | None:
-        """The fewest faders, then the least dB, that land inside one step each; None where that needs
+        """The fewest faders, then the least dB, that land inside one correction each; None where that needs
         more than MOST_FADERS, or two of them as far as they may go: then all go together.
 
         latest: the faders of the plan before. They are preferred unless others need _MORE_URGENT_DB less.
@@ -95,7 +98,7 @@ class Planner:
         return best if same is None or same.cost_db - best.cost_db >= _MORE_URGENT_DB else same
 
     def _cheapest(self, numbers: list[int], faders: int, now: Gated) -> Plan | None:
-        """The least dB with so many of these faders; None where they cannot land inside one step each."""
+        """The least dB with so many of these faders; None where none of them land by one correction each."""
         low_db, high_db = self._bounds_db()
         reach_db = high_db if now.lufs < self.target_lufs else low_db
         slack = (low_db - _SLACK_DB, high_db + _SLACK_DB)
@@ -208,10 +211,10 @@ class Planner:
         return self._history.mean_products(gated.weights) * np.outer(amplitude, amplitude)
 
     def _bounds_db(self) -> tuple[Floats, Floats]:
-        """The furthest changes down and up, shape (stems,) each."""
+        """The furthest changes down and up of a few faders, shape (stems,) each."""
         faders_db = [float(fader_db) for fader_db in self._faders_db]
-        low = np.array([self._limits.within(fader_db, -_FAR_DB)[0] for fader_db in faders_db])
-        high = np.array([self._limits.within(fader_db, _FAR_DB)[0] for fader_db in faders_db])
+        low = np.array([self._limits.within(fader_db, -_CORRECTION_DB)[0] for fader_db in faders_db])
+        high = np.array([self._limits.within(fader_db, _CORRECTION_DB)[0] for fader_db in faders_db])
         return _tenths_towards_zero(low), _tenths_towards_zero(high)
 
 
