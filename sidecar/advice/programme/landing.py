@@ -22,6 +22,7 @@ from sidecar.advice.programme.forecast import MOVES_DB, UnheardRest, unheard_res
 from sidecar.advice.programme.headroom import under_ceiling
 from sidecar.advice.programme.history import ENOUGH_S, History
 from sidecar.advice.programme.outlook import STRAY_DB, Bound, Outlook, bound, doubt_of
+from sidecar.advice.programme.reasons import out_of_reach, this_pass_heads, whole_pass_heads
 from sidecar.advice.programme.steering import (
     STEP_DOWN_DB,
     STEP_UP_DB,
@@ -266,9 +267,8 @@ class LandingAdvisor:
         wholes = rest.wholes(history.known, fader_db)
         likely = float(np.median(wholes))
         wanted = at(0.0 if self._is_left_alone(likely) else round(likely_move(wholes, target), 1) + 0.0)
-        what = f"{change(wanted.gain_db)} from here" if wanted.gain_db else "Leave the fader"
         move = under_ceiling(
-            replace(wanted, reason=f"{what}: a whole pass heads for {level(wanted.landing, self.goal)}."),
+            replace(wanted, reason=whole_pass_heads(self.goal, wanted.gain_db, wanted.landing)),
             lambda gain_db: at(gain_db).landing,
             history.peak_dbtp + fader_db,
             self.goal,
@@ -400,7 +400,7 @@ class LandingAdvisor:
         allowed_db = round(limits.held(wanted_db), 1) + 0.0
         gain_db = min(max(allowed_db, -STEP_DOWN_DB), STEP_UP_DB)
         landing = ahead.likely(gain_db)
-        reason = self._reason_in_words(ahead, gain_db, allowed_db, fader_db)
+        reason = self._reason(ahead, gain_db, allowed_db, fader_db)
         return Move(gain_db, landing, limited_by=_step(gain_db, allowed_db), reason=reason)
 
     def _is_out_of_reach(self, ahead: Prospect, at: Callable[[float], Move], limits: Bound) -> bool:
@@ -412,22 +412,12 @@ class LandingAdvisor:
             return True
         return is_under(ahead.likely(highest_db), under) and is_under(at(highest_db).landing_high, under)
 
-    def _reason_in_words(self, ahead: Prospect, gain_db: float, wanted_db: float, fader_db: float) -> str:
+    def _reason(self, ahead: Prospect, gain_db: float, wanted_db: float, fader_db: float) -> str:
         goal = self.goal
-        target, likely = level(goal.target_lufs, goal), ahead.likely(gain_db)
         nearest = ahead.reachable(goal.target_lufs)
         if not goal.lowest_lufs - 0.1 <= nearest <= goal.highest_lufs + 0.1:
-            what = change(gain_db) if gain_db else "Leave the fader"
-            best = f"{target} is out of reach in this pass, {level(nearest, goal)} the nearest"
-            again_db = self._whole_pass(fader_db).gain_db
-            return f"{what}: {best}." + (f" Next pass: {change(again_db)}." if again_db else "")
-        if gain_db != wanted_db:
-            in_all = f"{figure(abs(wanted_db))} dB in all"
-            return f"{change(gain_db)}, then look again: {target} asks for {in_all}."
-        low = ", kept low while much is still to come" if likely < goal.lowest_lufs - 0.1 else ""
-        if gain_db:
-            return f"{change(gain_db)} from here: this pass then heads for {level(likely, goal)}{low}."
-        return f"Leave the fader: this pass heads for {level(likely, goal)}{low}."
+            return out_of_reach(goal, gain_db, nearest, self._whole_pass(fader_db).gain_db)
+        return this_pass_heads(goal, gain_db, wanted_db, ahead.likely(gain_db))
 
     def _toward_target(self, landings: Floats) -> Move:
         """The move to the target with loudness alone in mind. landings: one for each of _GAINS_DB."""

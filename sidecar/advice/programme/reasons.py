@@ -1,9 +1,13 @@
-"""Why the advice is what it is, in at most twelve words: what was measured, and what is expected."""
+"""Why the advice is what it is: what was measured, and what is expected.
+
+The advice as shown has at most twelve words. A move that is asked of the forecast itself has a sentence that
+says where it leads.
+"""
 
 from __future__ import annotations
 
 from sidecar.advice.programme.outlook import Outlook
-from sidecar.advice.wording import ceiling, level
+from sidecar.advice.wording import ceiling, change, level
 from sidecar.model.advice import Advice
 from sidecar.model.units import figure
 from sidecar.settings.goals import Goal
@@ -30,6 +34,37 @@ def reason_for(advice: Advice, outlook: Outlook, goal: Goal) -> str:
     if advice.state == "move":
         return f"{_first_up(_heard(outlook))}; {_expected(outlook)}."
     return _of_landing(advice, goal)
+
+
+def whole_pass_heads(goal: Goal, gain_db: float, likely: float) -> str:
+    """Returns where a whole pass lands with a move, LUFS."""
+    return f"{_from_here(gain_db)}: a whole pass heads for {level(likely, goal)}."
+
+
+def this_pass_heads(goal: Goal, gain_db: float, wanted_db: float, likely: float) -> str:
+    """Returns where this pass lands with a move of *gain_db*, a step of the *wanted_db* that the target asks
+    for, LUFS."""
+    if gain_db != wanted_db:
+        in_all = f"{figure(abs(wanted_db))} dB in all"
+        return f"{change(gain_db)}, then look again: {level(goal.target_lufs, goal)} asks for {in_all}."
+    low = ", kept low while much is still to come" if likely < goal.lowest_lufs - 0.1 else ""
+    verb = "then heads" if gain_db else "heads"
+    return f"{_from_here(gain_db)}: this pass {verb} for {level(likely, goal)}{low}."
+
+
+def out_of_reach(goal: Goal, gain_db: float, nearest: float, next_pass_db: float) -> str:
+    """Returns the landing that is nearest to a target that no move reaches any more, LUFS, and the move for
+    the next pass, dB."""
+    what = change(gain_db) if gain_db else _LEAVE
+    best = f"{level(goal.target_lufs, goal)} is out of reach in this pass, {level(nearest, goal)} the nearest"
+    return f"{what}: {best}." + (f" Next pass: {change(next_pass_db)}." if next_pass_db else "")
+
+
+_LEAVE = "Leave the fader"
+
+
+def _from_here(gain_db: float) -> str:
+    return f"{change(gain_db)} from here" if gain_db else _LEAVE
 
 
 def _of_landing(advice: Advice, goal: Goal) -> str:
