@@ -43,6 +43,9 @@ _LEAST = 1e-30
 
 _CLASS_LU = 0.5
 """Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
+_IN_ONE_THREAD = 2**18
+"""Multiplications up to which OpenBLAS starts no thread for a product of matrices: to wait for one takes longer
+than the product itself (its interface/gemm.c, from memory; measured by tests/benchmarks/adviser_call.py)."""
 _SILENT = mean_square(-110.0)
 """What is softer counts in this class: no fader brings it over the absolute gate."""
 
@@ -162,8 +165,10 @@ class LevelClasses:
     def mixed(self, weights: Floats) -> LevelClasses:
         """Programmes made of these. weights: blocks of each, shape (programmes made, programmes)."""
         _, *shape = self._above.shape
-        mixed = (weights @ self._above.reshape(len(self), -1)).reshape(-1, *shape)
-        return LevelClasses(mixed, self._lowest_lufs)
+        above = self._above.reshape(len(self), -1)
+        rows = max(_IN_ONE_THREAD // above.size, 2)
+        parts = [weights[row : row + rows] @ above for row in range(0, len(weights), rows)]
+        return LevelClasses(np.concatenate(parts).reshape(-1, *shape), self._lowest_lufs)
 
     def picked(self, programmes: NDArray[np.intp]) -> LevelClasses:
         """Some of these programmes, as often as they are named."""
