@@ -44,8 +44,8 @@ _LEAST = 1e-30
 _CLASS_LU = 0.5
 """Level classes, fine enough to forecast with; what is known exactly is gated exactly."""
 _IN_ONE_THREAD = 2**18
-"""Multiplications up to which OpenBLAS starts no thread for a product of matrices: to wait for one takes longer
-than the product itself (its interface/gemm.c, from memory; measured by tests/benchmarks/adviser_call.py)."""
+"""Multiplications up to which OpenBLAS starts no thread for a product of matrices (its interface/gemm.c, from
+memory): to wait for one takes longer than the product itself, see tests/benchmarks/adviser_call.py."""
 _SILENT = mean_square(-110.0)
 """What is softer counts in this class: no fader brings it over the absolute gate."""
 

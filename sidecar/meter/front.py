@@ -148,6 +148,4 @@ class Front:
     def ring_out(self) -> NDArray[np.float32]:
         """Shape (channels,): linear true peak of the block that is not full, with all that interpolators
         still hold, as if silence followed."""
-        peaks = self._state.block_peak.copy()
-        kernels.ring_out(self._state.history, peaks)
-        return peaks
+        return kernels.ring_out(self._state)

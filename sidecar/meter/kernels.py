@@ -59,8 +59,15 @@ def fresh_scratch() -> Scratch:
     return np.empty((2, MEMORY)), workspace()
 
 
-@kernel
-def run_front(planes: Any, ends: Any, sections: Any, gains: Any, state: Any, scratch: Any, out: Any) -> int:
+def run_front(
+    planes: NDArray[np.float32],
+    ends: NDArray[np.int64],
+    sections: NDArray[np.float64],
+    gains: NDArray[np.float64],
+    state: FrontState,
+    scratch: Scratch,
+    out: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]],
+) -> int:
     """Measures *planes*, shape (rows, REACH + n), hop by hop; see :func:`~sidecar.meter.planes.fresh_planes`.
 
     ends: shape (hops,), where in the n frames each hop ends that gets full here.
@@ -70,13 +77,25 @@ def run_front(planes: Any, ends: Any, sections: Any, gains: Any, state: Any, scr
     peak of each channel, shapes (blocks, channels).
     Returns the count of full blocks.
     """
-    squares, energies, apart, peaks = out
     later, work = scratch
-    channels = state.block_peak.size
-    frames = planes.shape[1] - REACH
+    square_hops(planes, ends, sections, state.memories, later, out[0])
+    return fill_blocks(planes, ends, gains, state, work, out)
+
+
+@kernel
+def square_hops(planes: Any, ends: Any, sections: Any, memories: Any, later: Any, squares: Any) -> None:
+    """The first half of :func:`run_front`, which two processes compile at once: the K-weighting."""
     for c in range(0, planes.shape[0], 2):
         span = slice(c, c + 2)
-        _square_hops(planes[span, REACH:], ends, sections, state.memories[span], later, squares[span])
+        _square_hops(planes[span, REACH:], ends, sections, memories[span], later, squares[span])
+
+
+@kernel
+def fill_blocks(planes: Any, ends: Any, gains: Any, state: Any, work: Any, out: Any) -> int:
+    """The second half of :func:`run_front`: true peaks, and the sums of hops and blocks."""
+    squares, energies, apart, peaks = out
+    channels = state.block_peak.size
+    frames = planes.shape[1] - REACH
     blocks = hop = at = 0
     while True:
         behind = hop + HOPS_PER_BLOCK - state.hops[0]
@@ -174,13 +193,14 @@ def _add_hop(squares: Any, hop: int, gains: Any, block_energy: Any) -> float:
     return total
 
 
-def ring_out(history: NDArray[np.float32], peaks: NDArray[np.float32]) -> None:
-    """Raises *peaks*, shape (channels,), to the true peak of all that interpolators still hold, as if silence
-    followed. history: shape (channels, REACH)."""
-    _ring_out(np.concatenate([history, np.zeros_like(history)], axis=1), peaks, workspace())
-
-
-@kernel
-def _ring_out(tails: Any, peaks: Any, work: Any) -> None:
-    for c in range(peaks.size):
-        peaks[c] = true_peak(tails[c], peaks[c], work)
+def ring_out(state: FrontState) -> NDArray[np.float32]:
+    """Returns the true peak of the block that is not full, shape (channels,), with all that interpolators
+    still hold, as if silence followed."""
+    channels, rows = state.block_peak.size, state.block_energy.size
+    ended = fresh_front(channels)
+    ended.block_peak[:] = state.block_peak
+    planes = np.zeros((rows, 2 * REACH), np.float32)
+    planes[:channels, :REACH] = state.history
+    no_hops = np.empty((rows, 0)), np.empty(0), np.empty((0, channels)), np.empty((0, channels), np.float32)
+    fill_blocks(planes, np.empty(0, np.int64), np.zeros(rows), ended, workspace(), no_hops)
+    return ended.block_peak

@@ -8,8 +8,9 @@ import os
 import stat
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -17,9 +18,13 @@ from pathlib import Path
 import numpy as np
 
 from sidecar.native.machine_code import ObjectCode, loader_version, processor
-from sidecar.storage.atomic_file import write_whole
+from sidecar.storage.atomic_file import try_lock, write_whole
 
 _SUFFIX = ".kernel"
+_LOOK_S = 0.02
+_LONGEST_S = 120.0
+"""Longest wait for another process: a busy machine compiles a kernel in half a minute; a stopped process
+never does."""
 
 
 @cache
@@ -64,6 +69,36 @@ def write(name: str, kinds: str, of: str, code: ObjectCode) -> None:
             place.mkdir(parents=True, exist_ok=True)
             write_whole(place / _file_name(name, kinds), whole)
             return
+
+
+@contextmanager
+def claimed(name: str, kinds: str) -> Iterator[None]:
+    """Keeps other processes from compiling a kernel for these types of arguments during the context, which
+    begins when none of them does. Nothing is kept from anyone where nothing can be kept, or locked."""
+    opened = _opened_claim(name, kinds)
+    if opened is None:
+        yield
+        return
+    claim, descriptor = opened
+    try:
+        until_s = time.monotonic() + _LONGEST_S
+        while not try_lock(descriptor) and time.monotonic() < until_s:
+            time.sleep(_LOOK_S)
+        yield
+    finally:
+        os.close(descriptor)
+        with suppress(OSError):  # Windows keeps one that another process waits for
+            claim.unlink()
+
+
+def _opened_claim(name: str, kinds: str) -> tuple[Path, int] | None:
+    """A file beside where the code will lie. What two processes compile after all is only compiled twice."""
+    for place in _places(make=True):
+        with suppress(OSError):
+            place.mkdir(parents=True, exist_ok=True)
+            claim = place / f"{_file_name(name, kinds)}.claim"
+            return claim, os.open(claim, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o600)
+    return None
 
 
 def holds(name: str) -> bool:

@@ -96,10 +96,14 @@ class Kernel(Generic[Parameters, Result]):
                 return self._forms[key]
             for report in _reports:
                 report()
-            code = compiled(self.function, arguments)
-            form = load(code)
-            kept.write(self.kept_as, kinds(arguments), stamp, code)
-            return form
+            types = kinds(arguments)
+            with kept.claimed(self.kept_as, types):
+                if code := kept.read(self.kept_as, types, stamp):  # another process was first
+                    return load(code)
+                code = compiled(self.function, arguments)
+                form = load(code)
+                kept.write(self.kept_as, types, stamp, code)
+                return form
 
 
 def part(**options: Any) -> Callable[[Callable[Parameters, Result]], Callable[Parameters, Result]]:

@@ -38,9 +38,9 @@ class Metering:
         if stems:
             check_stem_channels(len(stems), channels)
         self._mix = Meter(rate_hz, layout, channels=2 if stems else channels)
+        self.reading()  # compiles; a second process may begin with the rest, the longest kernel first
         self.push(np.zeros((1, channels), np.float32))
-        self.finish()  # compiles what only the end needs
-        self.reading()
+        self.finish()
         self._begin()
 
     @property

@@ -15,7 +15,7 @@ from rich.console import Console
 
 import sidecar.cli.commands.check
 from sidecar.cli import main
-from sidecar.cli.terminal import first_run
+from sidecar.cli.terminal import compile_beside, first_run
 from sidecar.cli.terminal.progress import Interrupted, each
 from sidecar.delivery.batch.paths import listed
 from sidecar.delivery.measure import whole_file
@@ -151,6 +151,16 @@ def test_processes_side_by_side_find_the_meter_compiled(monkeypatch, is_kept):
     first_run.compile_once(Console(stderr=True))
 
     assert measured == ([] if is_kept else [1.0])
+
+
+def test_the_second_process_of_a_first_run_compiles_the_forms_that_measuring_needs():
+    """They were compiled by measuring a file before these tests: any other form would be compiled now."""
+    compiled = []
+    with kernels.compiling_reported(lambda at, _of: compiled.append(at)):
+        compile_beside.compile_meter()
+        compile_beside.compile_facts()
+
+    assert compiled == []
 
 
 def test_the_meter_is_kept_once_it_has_measured():

@@ -1,4 +1,5 @@
 import os
+from threading import Timer
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from sidecar.native import compiler, kept, kernels
 from sidecar.native.kernels import Kernel, compiling_reported, is_kept, kernel, part
 from sidecar.native.lanes import lanes, put_lanes
 from sidecar.native.machine_code import NotLoadable, ObjectCode
+from sidecar.storage.atomic_file import try_lock
 
 
 @part(fastmath={"contract"})
@@ -140,7 +142,26 @@ def test_the_compiler_runs_what_cannot_be_loaded(folder, monkeypatch, fails_at):
 
     assert run(fast, ROWS) == run(add_up, ROWS)
     assert run(fast, ROWS.astype(np.float32)) == run(add_up, ROWS)
-    assert not folder.exists()
+    assert not list(folder.iterdir())
+
+
+def test_what_another_process_compiles_is_waited_for_and_loaded(folder, monkeypatch):
+    expected = run(Kernel(add_up), ROWS)
+    (file,) = folder.iterdir()
+    code = file.read_bytes()
+    file.unlink()
+    other = os.open(folder / f"{file.name}.claim", os.O_RDWR | os.O_CREAT)
+    assert try_lock(other)
+
+    def finish():
+        file.write_bytes(code)
+        os.close(other)
+
+    monkeypatch.setattr(compiler, "compiled", lambda *_: pytest.fail("it is compiled twice"))
+    with compiling_reported(lambda _at, _of: Timer(0.05, finish).start()):
+        assert run(Kernel(add_up), ROWS) == expected
+
+    assert list(folder.iterdir()) == [file]
 
 
 def test_a_kernel_says_what_it_does_not_take_and_where_it_fails():

@@ -91,7 +91,7 @@ def _program() -> Iterator[Found]:
 
 def _meter() -> Iterator[Found]:
     """Tech 3341 §2.9, line-up: a 1 kHz stereo sine at −18 dBFS reads −18.0 LUFS."""
-    with compiling_is_said(Console(stderr=True)):
+    with compiling_is_said(Console(stderr=True), "meter"):
         read = _read_line_up_tone()
     is_well = abs(read + 18.0) <= 0.1
     detail = f"the line-up tone at −18 dBFS reads {figure(read)} LUFS"

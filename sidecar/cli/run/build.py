@@ -23,7 +23,7 @@ from sidecar.cli.run.lines import JsonLines, PlainLines, SpokenLine, unless_it_n
 from sidecar.cli.run.outputs import effects
 from sidecar.cli.run.stems import detects_dialogue
 from sidecar.cli.run.worker import run_beside, wait
-from sidecar.cli.terminal.first_run import compiling_is_said
+from sidecar.cli.terminal.first_run import compiling_beside, compiling_is_said
 from sidecar.cli.terminal.log import kept_log
 from sidecar.cli.terminal.nonblocking import nonblocking_output
 from sidecar.cli.terminal.shutdown import Shutdown
@@ -77,7 +77,9 @@ def run_session(
             screen.check()
         with kept_log(options.log_level), contextlib.ExitStack() as closing:
             if options.json and not has_screen:  # the lines for people say so themselves
-                closing.enter_context(compiling_is_said(Console(stderr=True)))
+                closing.enter_context(compiling_is_said(Console(stderr=True), "meter"))
+            else:
+                closing.enter_context(compiling_beside("meter"))
             session = _session(source, options, layout, mix, reach, closing)
             try:
                 if has_screen:
