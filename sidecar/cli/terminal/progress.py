@@ -76,7 +76,14 @@ def each(
         finally:
             bars.remove_task(bar)
 
-    with bars, compiling_is_said(bars.console), ThreadPoolExecutor(at_once) as pool:
+    from sidecar.native.kernels import compiling_reported
+
+    def begin_kernel(_at: int, _of: int) -> None:
+        if enough.is_set():
+            raise _Interrupted
+
+    said = compiling_is_said(bars.console)
+    with bars, said, compiling_reported(begin_kernel), ThreadPoolExecutor(at_once) as pool:
         begun = [pool.submit(one, place) for place in range(len(paths))]
         try:
             return [future.result() for future in begun]
