@@ -97,9 +97,10 @@ def test_no_command_on_files_prints_a_name_as_it_is(foreign_file, tmp_path, monk
     ],
     ids=" ".join,
 )
-def test_no_run_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, arguments):
+def test_no_run_prints_a_name_as_it_is(foreign_file, tmp_path, monkeypatch, capfd, arguments):
     monkeypatch.chdir(tmp_path)
-    said = printed(*arguments[:2], foreign_file, *arguments[2:], "--osc-port", "0")
+    assert main([*arguments[:2], str(foreign_file), *arguments[2:], "--osc-port", "0"]) == 0
+    said = "".join(capfd.readouterr())
 
     assert said
     assert unsafe(said) == set()
@@ -139,11 +140,14 @@ def test_what_comes_over_the_network_reaches_neither_lines_nor_listeners_nor_the
 
 
 @pytest.mark.slow
-def test_the_name_of_a_file_on_record_is_listed_without_its_controls(foreign_file, tmp_path):
+def test_the_name_of_a_file_on_record_is_listed_without_its_controls(foreign_file, capfd):
     """Also where another version has put it there: the record is text from elsewhere too."""
-    printed("live", "--file", foreign_file, "--no-screen", "--pace", "fast", "--osc-port", "0")
-    shown = printed("passes")
+    main(["live", "--file", str(foreign_file), "--no-screen", "--pace", "fast", "--osc-port", "0"])
+    capfd.readouterr()
+    main(["passes"])
+    shown = "".join(capfd.readouterr())
+    main(["passes", "--json"])
 
     assert unsafe(shown) == set()
-    assert unsafe(printed("passes", "--json")) == set()
+    assert unsafe("".join(capfd.readouterr())) == set()
     assert foreign_file.name[0] in shown

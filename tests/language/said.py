@@ -15,6 +15,7 @@ import re
 import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -52,8 +53,13 @@ class Said:
         return "screen" if self.file.startswith("tui/") else "messages"
 
 
-def texts(root: Path = ROOT) -> Iterator[Said]:
+@cache
+def texts(root: Path = ROOT) -> tuple[Said, ...]:
     """Every string of the sources that is prose, and every paragraph, item and cell of the pages."""
+    return tuple(_texts(root))
+
+
+def _texts(root: Path) -> Iterator[Said]:
     for file in _sources(root):
         for line, text in _strings(_parsed(file)):
             if _is_prose(text):
@@ -72,8 +78,13 @@ def errors(root: Path = ROOT) -> Iterator[Said]:
                         yield Said(file.relative_to(root).as_posix(), line, " ".join(text.split()))
 
 
-def sentences(root: Path = ROOT) -> Iterator[Said]:
+@cache
+def sentences(root: Path = ROOT) -> tuple[Said, ...]:
     """The texts, split where a sentence ends."""
+    return tuple(_sentences(root))
+
+
+def _sentences(root: Path) -> Iterator[Said]:
     for said in texts(root):
         for sentence in re.split(
             r"(?<=[.!?…])[\"')*]*\s+(?=[\"'(A-Z0-9{−✓✗`*\[-])|(?<=\w): (?=[A-Z])", said.text
