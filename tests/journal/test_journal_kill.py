@@ -28,13 +28,11 @@ def records(left):
     return [one.record for one in left if one.record is not None]
 
 
-@pytest.mark.slow
 def test_no_file_is_damaged(left):
     """SQLite's own check finds nothing, whenever the kill came."""
     assert ["ok"] * len(MOMENTS_S) == [one.integrity for one in left]
 
 
-@pytest.mark.slow
 def test_nothing_is_lost_that_a_finished_write_had_taken(left):
     """At most what was heard since the last write is gone, and writes are half a second apart."""
     assert any(one.record for one in left)
