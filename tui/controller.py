@@ -60,6 +60,7 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
         "arm": arm is not None and not (arm.is_armed or arm.is_waiting),
         "disarm": arm is not None and arm.is_armed,
         "cancel": arm is not None and arm.is_waiting,
+        "next_pass": snapshot.is_pass_over,
         "move_fader": is_reached,
         "log_fader": arm is None and not snapshot.controls_fader,
         "confirm": bool(snapshot.guess),

@@ -9,6 +9,9 @@ from textual.binding import Binding
 MORE = "more"
 """The id of the key whose place is the right end of the footer, at every width."""
 
+NEXT_PASS = "next_pass"
+"""The action whose key is the first of the footer, while there is one."""
+
 _LOG = Binding.Group("Log ±0.5 dB", compact=True)
 _MOVE = Binding.Group("Move ±0.5 dB", compact=True)
 _ZOOM = Binding.Group("Zoom", compact=True)
@@ -62,7 +65,8 @@ KEYS = (
     _hidden("M", "label", "Named marker", "set a marker with a label", "M"),
     _hidden("d", "dialogue", "Dialogue", "mark where dialogue begins, and again where it ends", "d"),
     _shown("g", "goals", "Goal", "choose another goal"),
-    _shown("r", "reset", "Reset", "begin the next pass (asks while one is measured)"),
+    _shown("r", NEXT_PASS, "Next pass", "begin the next pass", name="reset"),
+    _shown("r", "reset", "Reset", "end this pass and begin the next one (asks first)"),
     _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
     _hidden("y", "tell('confirm')", "Yes", "yes: the fader was moved like this", "y"),
     _hidden("n", "tell('dismiss')", "No", "no: it was not moved", "n"),

@@ -19,6 +19,7 @@ from sidecar.model.commands import (
     MarkDialogue,
     Nudge,
     Pause,
+    Reset,
     ResetPeaks,
     SelectGoal,
     Start,
@@ -59,6 +60,13 @@ def _view(**look):
 def _in_state(transport):
     feed = scenes.riding()
     feed.change(transport=transport)
+    return feed
+
+
+def _measured_whole():
+    """A live input goes on, and the pass whose length was given is over."""
+    feed = scenes.failed()
+    feed.change(transport="measuring")
     return feed
 
 
@@ -148,6 +156,7 @@ PRESSED = {
     "by hand": (_by_hand, _fader_keys("log_fader")),
     "unarmed": (scenes.unarmed, [("x", "arm", ArmDialog)]),
     "arming": (scenes.arming, [("x", "cancel", Disarm())]),
+    "measured whole": (_measured_whole, [("r", "next_pass", Reset())]),
     "over": (scenes.failed, [("space", "again(False)", lambda app: app.return_value == -3.5)]),
     "over, with another fader": (
         scenes.failed,

@@ -235,3 +235,13 @@ def test_a_landing_is_not_said_again_in_the_reason(reason, said):
     feed.change(advice=replace(feed.shown.advice, state="hold", move=move))
 
     assert advice(feed.shown, relative=False).reason == said
+
+
+def test_a_verdict_without_room_leaves_out_the_limit_and_cuts_no_word():
+    wide, narrow = _lines(scenes.failed(), 60, 5), _lines(scenes.failed(), 40, 3)
+
+    assert [line[27:] for line in wide[:2]] == [
+        "integrated −20.9: 1.9 LU over",
+        "true peak −0.4: 0.6 dB over",
+    ]
+    assert narrow[:2] == ["fails: integrated −20.9: 1.9 LU over", "true peak −0.4: 0.6 dB over"]

@@ -200,6 +200,19 @@ def test_an_alert_that_is_on_keeps_its_value_before_one_that_was():
     assert "╳ 4 800 dropped" in row
 
 
+def test_what_is_lost_gives_way_before_an_alert_is_cut():
+    row = text_of(alerts_row(_view(scenes.alerted()), 40, has_notice=True))
+
+    assert row == "△CEILING ▲hot           ╳ 4 800 dropped "
+
+
+def test_an_alert_back_at_its_limit_says_no_limit_that_its_value_keeps():
+    feed = scenes.down()
+    feed.change(alerts=(Alert("over", "on", -22.78, -22.8),))
+
+    assert text_of(alerts_row(_view(feed), 80)).strip() == "▷ OVER −22.8 LUFS"
+
+
 def test_a_target_that_fails_leaves_room_for_the_notice():
     row = text_of(outlets(_view(scenes.alerted()), 60, 1)[0])
 

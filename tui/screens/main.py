@@ -62,6 +62,7 @@ _SOMETIMES = frozenset(
     {
         *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm", "cancel"),
         *("move_fader", "log_fader", "confirm", "dismiss", "rides", "balance", "passes"),
+        "next_pass",
     }
 )
 """What is only offered while it does something."""
@@ -70,7 +71,7 @@ _SOMETIMES = frozenset(
 _CHANGES = frozenset(
     {
         *("start", "pause", "continue", "reset", "peak reset", "mark", "label", "acknowledge", "follow"),
-        *("move_fader", "log_fader", "dialogue"),
+        *("next_pass", "move_fader", "log_fader", "dialogue"),
     }
 )
 """What is not offered where a pass that is over is looked back on."""
@@ -181,6 +182,8 @@ class MainScreen(Screen[None]):
             return False
         if name == "now":
             return self.controller.cursor.at_s is not None
+        if name == "reset":
+            return "next_pass" not in self._offered
         if name == "again":
             return self._plays_again(as_advised=bool(parameters[0]))
         return name not in _SOMETIMES or name in self._offered
@@ -261,10 +264,11 @@ class MainScreen(Screen[None]):
     def action_commands(self) -> None:
         self.app.push_screen(Commands())
 
+    def action_next_pass(self) -> None:
+        """Begins it without a question: the pass is measured whole, and nothing is lost."""
+        self.controller.send_command(commands.Reset())
+
     def action_reset(self) -> None:
-        if self._view is not None and self._view.snapshot.is_pass_over:
-            self._reset_if(True)  # the pass is measured whole: nothing is lost
-            return
         measured = wording.clock(self._view.snapshot.reading.seconds) if self._view else "0:00"
         self.app.push_screen(ResetDialog(measured), self._reset_if)
 

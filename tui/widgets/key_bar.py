@@ -12,7 +12,7 @@ from textual.events import Resize
 from textual.widgets import Footer
 from textual.widgets._footer import FooterKey, FooterLabel, KeyGroup
 
-from tui.keys import MORE
+from tui.keys import MORE, NEXT_PASS
 from tui.palette import ascii_text
 
 _GAP = 1
@@ -35,6 +35,7 @@ class KeyBar(Footer):
             if binding.show and not binding.system
         }
         shown = [*reversed(by_action.values())]
+        shown.sort(key=lambda one: one[0].action != NEXT_PASS)
         last = [one for one in shown if one[0].id == MORE]
         room = self.size.width - sum(self._width(binding) for binding, _ in last)
         for group in self._groups([one for one in shown if one not in last]):

@@ -179,9 +179,7 @@ def _verdict_slots(said: Advice, width: int, height: int) -> Slots:
     """By how much, in two rows at least, then the next pass in the row of *from the top* or below it."""
     lines = [line for sentence in said.verdict for line in textwrap.wrap(sentence, max(8, width))]
     most = max(2, min(_VERDICT_ROWS, height - 2))
-    shown = (
-        lines if len(lines) <= most else [*lines[: most - 1], shortened(" ".join(lines[most - 1 :]), width)]
-    )
+    shown = lines if len(lines) <= most else [_brief(sentence, width) for sentence in said.verdict][:most]
     shown += [""] * (2 - len(shown))
     travel = f"  {said.travel}" if said.from_top else ""
     if len(said.from_top) + len(travel) > width:
@@ -193,10 +191,18 @@ def _verdict_slots(said: Advice, width: int, height: int) -> Slots:
     ]
 
 
+def _brief(verdict: str, width: int) -> str:
+    """A sentence of the verdict in one row; where it has no room, without the figure of the limit."""
+    if len(verdict) <= width:
+        return verdict
+    short = re.sub(" the limit .*", "", verdict)
+    return shortened(short.replace("just at", "at the limit"), width)
+
+
 def _most_needed(said: Advice, width: int, height: int) -> Slots:
     """The rows that come first where not all find room."""
     if said.verdict:
-        return [[(shortened(line, width), said.tone)] for line in (*said.verdict, said.from_top)][:height]
+        return [[(_brief(line, width), said.tone)] for line in (*said.verdict, said.from_top)][:height]
     rows = [
         _call(said, width),
         [(shortened(_landing_line(said, width), width), _landing_tone(said))],

@@ -123,8 +123,11 @@ def alerts_row(view: View, width: int, *, has_notice: bool = False) -> Row:
     snapshot = view.snapshot
     if has_notice and (view.fault or (_is_calm(snapshot) and snapshot.notice)):
         return fit(_notice(view, width), width)
-    tail = (*_losses(snapshot), *(_failures(snapshot) if has_notice else ()))
-    room = width - len(text_of(tail)) - 1
+    losses, failures = _losses(snapshot), _failures(snapshot) if has_notice else ()
+    needed = 0 if _is_calm(snapshot) else width_of(_narrow(view, 0))
+    tails = ((*losses, *failures), losses, ())
+    tail = next((tail for tail in tails if needed + width_of(tail) < width), ())
+    room = width - width_of(tail) - 1
     runs = _calm(snapshot) if _is_calm(snapshot) else _alarmed(view, room)
     return spread(fit(runs, room), tail, width)
 
@@ -146,14 +149,15 @@ def _alarmed(view: View, room: int) -> Row:
         runs = _alert_runs(view, detail, with_quiet=with_quiet)
         if len(text_of(runs)) <= room:
             return runs
-    return _narrow(view)
+    valued = _narrow(view, 1)
+    return valued if width_of(valued) <= room else _narrow(view, 0)
 
 
-def _narrow(view: View) -> Row:
+def _narrow(view: View, detail: int) -> Row:
     """The alerts that are not off, without room around them."""
     runs: list[tuple[str, Tone]] = []
     for alert in (alert for alert in view.snapshot.alerts if alert.state != "off"):
-        text, tone = alert_run(alert, view, 0)
+        text, tone = alert_run(alert, view, detail)
         runs += [(text.strip().replace(" ", "", 1), tone), (" ", "plain")]
     return tuple(runs)
 
@@ -195,11 +199,12 @@ def alert_run(alert: Alert, view: View, detail: int) -> tuple[str, Tone]:
     if alert.state == "latched":
         return f" {shape} {alert.name}{f' was{value}' if detail > 1 else ''} ", f"{ink} on latched"
     is_falling = alert.name == "hot" and view.snapshot.reading.short_term < alert.value - FALLING_LU
-    if detail > 3 and not is_falling:
+    bound = _alert_figure(alert, alert.limit, view)
+    if detail > 3 and not is_falling and bound != figure:  # on its way off it may be back at the limit
         what, colon, figures = _sentence(alert, view).partition(":")
         return f" {shape} {what.upper()}{colon}{figures} ", f"paper on {ink} bold"
     value = f" peaked at {figure}" if is_falling else value
-    limit = f", limit {_alert_figure(alert, alert.limit, view)}" if detail > 2 else ""
+    limit = f", limit {bound}" if detail > 2 and bound != figure else ""
     return f" {shape} {alert.name.upper()}{value if detail else ''}{limit} ", f"paper on {ink} bold"
 
 
