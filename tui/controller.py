@@ -63,8 +63,6 @@ def offers(snapshot: Snapshot) -> frozenset[str]:
         "next_pass": snapshot.is_pass_over,
         "move_fader": is_reached,
         "log_fader": arm is None and not snapshot.controls_fader,
-        "confirm": bool(snapshot.guess),
-        "dismiss": bool(snapshot.guess),
         "balance": bool(snapshot.stems),
         "passes": bool(snapshot.passes),
         "rides": bool(snapshot.rides or snapshot.rides_reason),

@@ -68,8 +68,6 @@ KEYS = (
     _shown("r", NEXT_PASS, "Next pass", "begin the next pass", name="reset"),
     _shown("r", "reset", "Reset", "end this pass and begin the next one (asks first)"),
     _hidden("p", "tell('peak reset')", "Reset peaks", "reset the peak marks alone", "p"),
-    _hidden("y", "tell('confirm')", "Yes", "yes: the fader was moved like this", "y"),
-    _hidden("n", "tell('dismiss')", "No", "no: it was not moved", "n"),
     _shown("l", "log", "Events", "events, passages over the limit, OSC destinations"),
     _hidden("e", "passes", "Passes", "this pass and those before it, with differences", "e"),
     _shown("i", "rides", "Rides", "list the rides that keep the goal's limits"),

@@ -61,8 +61,6 @@ def key_names(keys: Iterable[Binding]) -> KeyNames:
     return KeyNames(
         arm=shown["arm"],
         follow=shown["tell('follow')"],
-        yes=shown["tell('confirm')"],
-        no=shown["tell('dismiss')"],
     )
 
 

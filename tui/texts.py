@@ -71,13 +71,6 @@ WAITING_HOW = (
 """Each from its longest form to its shortest."""
 WAITING_BEGINS = "Not armed yet"
 """What the run's own sentence begins with while it waits for the fader's position."""
-GUESS_SHORTER = (
-    ("Was the fader moved ", "Fader moved "),
-    ("Fader moved ", "Fader "),
-    (" by about ", " "),
-    ("Fader ", ""),
-)
-"""What makes room in the question about a guessed move, in this order."""
 CAUTION_BEGINS = "Caution"
 """What the run's own caution begins with."""
 LIGHT = "✶ light runs: flashing can trigger seizures"
@@ -211,7 +204,6 @@ MEASURES = (
     ("○ silent", "alert: audio arrives and is silent"),
     ("▣ ARMED", "the sidecar may move the workstation's master fader"),
     ("▢ not armed", "it may not; touch, lost audio or sleep also disarm"),
-    ("? question", "a move guessed from the sound; it counts after yes"),
     ("LU", "offset from the goal (EBU Tech 3341 §2.7)"),
     ("LUFS", "absolute loudness (EBU Tech 3341 §2.7)"),
     ("EBU Mode", "a goal of −23 LUFS only (EBU Tech 3341 §2)"),

@@ -132,25 +132,7 @@ class Disarm:
     """A sentence where it is not a person's doing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Confirm:
-    """The guess at a move that was not reported was right."""
-
-    verb: ClassVar[str] = "confirm"
-    question: str = ""
-    """As it was shown; empty for whatever is asked now."""
-
-
-@dataclass(frozen=True, slots=True)
-class Dismiss:
-    """The guess was wrong."""
-
-    verb: ClassVar[str] = "dismiss"
-    question: str = ""
-    """As it was shown; empty for whatever is asked now."""
-
-
-FaderCommand = FaderAt | Nudge | Follow | Arm | Disarm | Confirm | Dismiss
+FaderCommand = FaderAt | Nudge | Follow | Arm | Disarm
 """What concerns the master fader."""
 
 Command = (

@@ -164,8 +164,6 @@ class Snapshot:
     earlier_pass: EarlierPass | None = None
     arm: ArmState | None = None
     """None where no surface is connected."""
-    guess: str = ""
-    """A question about an unreported move that was detected in the sound; it counts when confirmed."""
     rides: tuple[Ride, ...] = ()
     """The rides that bring the pass so far into the goal's limits."""
     rides_reason: str = ""

@@ -192,6 +192,5 @@ def _content(snapshot: Snapshot, group: Group) -> tuple[Any, ...]:
         snapshot.goal,
         snapshot.fader_db,
         snapshot.dropped_samples,
-        snapshot.guess,
         snapshot.script_fault,
     )

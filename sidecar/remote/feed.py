@@ -9,7 +9,7 @@ from dataclasses import replace
 from types import TracebackType
 
 from sidecar.errors import NetworkError
-from sidecar.model.commands import Command, Confirm, Dismiss
+from sidecar.model.commands import Command
 from sidecar.model.readings import Alert
 from sidecar.model.snapshot import Snapshot, Timeline
 from sidecar.osc import codec
@@ -102,11 +102,9 @@ class RemoteFeed:
         return self._goals or ((self._snapshot.goal,) if self._snapshot else ())
 
     def send_command(self, command: Command) -> None:
-        """Sends a command. Raises NetworkError where the run does not send, or its question has changed."""
+        """Sends a command. Raises NetworkError where the run does not send."""
         if self._snapshot is None or time.monotonic() - self._received_s > STALE_S:
             raise NetworkError(f"no answer from {self._place}: '{command.verb}' was not sent. Try again")
-        if isinstance(command, Confirm | Dismiss) and command.question not in ("", self._snapshot.guess):
-            raise NetworkError("the question has changed. Look again, then answer")
         try:
             self._client.socket.send(datagram(command, self._root))
         except OSError as error:

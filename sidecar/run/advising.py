@@ -6,8 +6,6 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from sidecar.advice.programme.advisor import Earlier, ProgrammeAdvisor
 from sidecar.advice.programme.outlook import STRAY_DB, Outlook
 from sidecar.advice.programme.steady import SteadyAdviser
@@ -100,10 +98,6 @@ class AdviceSchedule:
         return self.stem_faders.build_up if self.stem_faders else ()
 
     @property
-    def guess(self) -> str:
-        return self.advisor.guess.sentence if self.advisor.guess else ""
-
-    @property
     def move(self) -> Move:
         """The move of the master fader that is advised now."""
         return self.advice.move
@@ -126,11 +120,10 @@ class AdviceSchedule:
 
     def push_blocks(self, taken: Taken, block: Block) -> None:
         """Adds what was metered of *block*, which carries the fader gains that the source itself knows."""
-        mix, apart = taken.mix, taken.mix.channel_energy
+        mix = taken.mix
         if self.stem_faders and taken.stems:
             self.stem_faders.push_blocks(taken.stems, mix.true_peak, block)
-            apart = np.diagonal(taken.stems.covariance, axis1=1, axis2=2)
-        self.advisor.push_blocks(mix.energy, mix.true_peak, apart, block.gain_db)
+        self.advisor.push_blocks(mix.energy, mix.true_peak, block.gain_db)
 
     def restore(self, before: Resumable) -> None:
         """Restores an interrupted pass."""

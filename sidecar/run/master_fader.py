@@ -10,7 +10,7 @@ import numpy as np
 
 from sidecar.alerts.rules import SILENCE_LUFS
 from sidecar.journal.record import FaderReport
-from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, FaderAt, FaderCommand, Follow, Nudge
+from sidecar.model.commands import Arm, Disarm, FaderAt, FaderCommand, Follow, Nudge
 from sidecar.model.readings import SILENCE, Alert, FloatArray
 from sidecar.model.snapshot import ArmState, FaderFeedback
 from sidecar.model.units import figure, loudness
@@ -168,24 +168,6 @@ class MasterFader:
                 return self._arm()
             case Disarm(reason):
                 return self._disarm(reason)
-            case Confirm() | Dismiss():
-                return self._answer(command)
-
-    def _answer(self, answer: Confirm | Dismiss) -> str:
-        """Confirms or dismisses the guess; an answer to an older question is refused."""
-        if answer.question not in ("", self._advice.guess):
-            return "That question is over. Look again."
-        if not self._advice.guess:
-            return "No question to answer."
-        advisor = self._advice.advisor
-        if isinstance(answer, Dismiss):
-            advisor.dismiss_guess()
-            return ""
-        guess = advisor.confirm_guess()
-        if guess is not None:
-            self._tell(FaderReport(guess.time_s, guess.change_db, is_position=False))
-            self._note(f"fader by {figure(guess.change_db)} dB at {guess.time_s:.0f} s, as guessed")
-        return ""
 
     def _stands_at(self, position_db: float, now_s: float) -> str:
         """Moves the source's own fader to a position, or records a position that a person or script gave."""

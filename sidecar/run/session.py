@@ -396,7 +396,6 @@ class Session:
             arm=self._fader.arm_state,
             stems=advice.stems,
             build_up=advice.build_up,
-            guess=advice.guess,
             rides=advice.rides,
             rides_reason=advice.rides_reason,
             passes=self._past_passes.latest,

@@ -18,7 +18,7 @@ def noise(seconds, lufs, seed=1):
 
 def hear(advisor, energy, gain_db=None):
     for block in energy.reshape(-1, 10):
-        advisor.push_blocks(block, np.full(10, -12.0), block[:, None], gain_db)
+        advisor.push_blocks(block, np.full(10, -12.0), gain_db)
 
 
 def test_a_move_that_was_told_costs_the_next_pass_nothing():
@@ -111,56 +111,6 @@ def test_another_programme_does_not_pass_for_an_earlier_pass():
 
     assert not fits
     assert "does not fit" in advisor.this_pass().reason
-
-
-def a_step(seed, change_db):
-    """Syllables in two channels, and a master move half-way that is not reported."""
-    rng = np.random.default_rng(seed)
-    syllables = np.tile([0, -4, -9, -2, -6, -12, -3, -7], 75) + rng.normal(0, 0.3, 600)
-    left, right = (mean_square(-24) * 10 ** ((syllables + rng.normal(0, 0.2, 600)) / 10) for _ in range(2))
-    gain = 10 ** (np.where(np.arange(600) >= 300, change_db, 0.0) / 10)
-    return np.stack([left * gain, right * gain], axis=1)
-
-
-def test_a_move_that_nobody_told_of_is_asked_about_and_counts_when_confirmed():
-    """Until then the past is read as it was metered; afterwards it is brought to the present fader."""
-    channels = a_step(1, -5.0)
-    advisor = ProgrammeAdvisor(R128)
-    for block in channels.reshape(-1, 10, 2):
-        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
-    assert advisor.guess is not None
-    unaware = advisor.next_pass().gain_db
-    guess = advisor.confirm_guess()
-
-    assert guess.change_db == pytest.approx(-5.0, abs=0.6)
-    assert guess.time_s == pytest.approx(30.0, abs=1.0)
-    assert advisor.fader_db == pytest.approx(-5.0, abs=0.6)
-    assert advisor.next_pass().gain_db > unaware + 1.0
-    assert advisor.guess is None
-
-
-def test_a_guess_that_is_dismissed_changes_nothing():
-    """The person says no, and that was it."""
-    advisor = ProgrammeAdvisor(R128)
-    for block in a_step(1, -5.0).reshape(-1, 10, 2):
-        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
-    before = advisor.next_pass()
-    advisor.dismiss_guess()
-
-    assert advisor.guess is None
-    assert before == advisor.next_pass()
-
-
-def test_a_move_that_was_told_is_not_asked_about():
-    """The step in the material is the one the person spoke of."""
-    channels = a_step(1, -5.0).reshape(-1, 10, 2)
-    advisor = ProgrammeAdvisor(R128)
-    for number, block in enumerate(channels):
-        if number == 30:
-            advisor.fader_moved_by(-5.0)
-        advisor.push_blocks(block.sum(axis=1), np.full(10, -12.0), block, None)
-
-    assert advisor.guess is None
 
 
 def test_a_cut_stays_a_cut_when_the_past_is_told_anew():

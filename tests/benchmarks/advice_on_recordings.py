@@ -110,7 +110,7 @@ class Raw:
 
     def _push(self, blocks: Programme, gain_db: float) -> None:
         metered = _metered(blocks)
-        self._advisor.push_blocks(metered.energy, metered.true_peak, metered.channel_energy, gain_db)
+        self._advisor.push_blocks(metered.energy, metered.true_peak, gain_db)
 
     def _advice(self) -> Advice:
         move = self._advisor.this_pass()

@@ -31,7 +31,7 @@ def cost(minutes: int) -> Cost:
     def push(blocks: int) -> None:
         level_db = -23.0 + rng.normal(0.0, 3.0) + rng.normal(0.0, 2.0, blocks)
         energy = 10.0 ** ((level_db + 0.691) / 10.0)
-        advisor.push_blocks(energy, np.full(blocks, -6.0), np.stack([energy, energy], axis=1) / 2.0, None)
+        advisor.push_blocks(energy, np.full(blocks, -6.0), None)
 
     for _ in range(minutes * 6):
         push(100)

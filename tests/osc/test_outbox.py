@@ -171,7 +171,6 @@ def test_what_is_not_there_is_not_sent():
     ("changes", "address", "expected"),
     [
         ({"alerts": (Alert("over", "on"),)}, "/sidecar/alert/over", 1),
-        ({"guess": "Was the fader moved?"}, "/sidecar/fader/guess", "Was the fader moved?"),
         ({"fader_db": -3.0}, "/sidecar/fader/now", -3.0),
         ({"arm": ArmState("mine", True, "Armed.")}, "/sidecar/auto/armed", 1),
     ],

@@ -91,7 +91,6 @@ snapshots = st.builds(
         ),
     ),
     is_dialogue_marked=st.booleans(),
-    guess=texts,
     rides=st.lists(st.builds(Ride, figures, figures, figures, figures), max_size=5).map(tuple),
     rides_reason=texts,
     passes=st.lists(
@@ -149,7 +148,6 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
         build_up=(Opening(long, 0.0, long),) * 40,
         earlier_pass=EarlierPass(long, True, 0.0, 0.0),
         arm=ArmState(long, False, long),
-        guess=long,
         rides=(Ride(1.0, 2.0, 3.0, 4.0),) * 200,
         rides_reason=long,
         notice=long,
@@ -157,7 +155,7 @@ def test_every_packet_fits_in_one_datagram_however_much_there_is_to_tell():
     told = ReceivedMessages()
     selection = select(("reading", "alert", "detail"))
     datagrams = Edition(crowded, 0.0, "/" + "r" * 63).datagrams(selection, ("reading", *ON_CHANGE))
-    tell(told, replace(crowded, goal=all_goals()[0], guess=""))
+    tell(told, replace(crowded, goal=all_goals()[0]))
 
     assert max(map(len, datagrams)) <= codec.LARGEST_DATAGRAM
     assert [len(told.several(f"/detail/{what}")) for what in ("stem", "opening", "ride", "target")] == [

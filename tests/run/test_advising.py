@@ -14,7 +14,7 @@ def test_rides_of_the_goal_before_are_not_shown_for_the_next():
     advice = AdviceSchedule(load_goal("r128-s1"), None, None)
     energy = np.full(600, USUAL)
     energy[300:350] = LOUD
-    advice.advisor.push_blocks(energy, np.full(600, -20.0), energy[:, np.newaxis], None)
+    advice.advisor.push_blocks(energy, np.full(600, -20.0), None)
     advice.update_advice(0.0, at_rest=False)
     assert advice.rides
 

@@ -2,10 +2,9 @@
 
 import pytest
 
-from sidecar.advice.faders.move_detector import Guess
 from sidecar.journal.record import FaderReport
 from sidecar.model.advice import Advice
-from sidecar.model.commands import Confirm, Dismiss, FaderAt, Follow, Nudge
+from sidecar.model.commands import FaderAt, Follow, Nudge
 from sidecar.model.readings import Move
 from sidecar.run.advising import AdviceSchedule
 from sidecar.run.master_fader import MasterFader
@@ -24,57 +23,18 @@ class Mix:
         pass
 
 
-def asked(guess):
-    """A fader about which a question is open, what was noted, and what was put on record."""
+def reported():
+    """A fader, its advice, what was noted, and what was put on record."""
     advice = AdviceSchedule(load_goal("r128"), None, None)
-    advice.advisor.guess = guess
     notes: list[str] = []
     told: list[FaderReport] = []
     return MasterFader(Mix(), advice, notes.append, told.append), advice, notes, told
 
 
-def test_a_yes_makes_the_guess_a_move_of_its_moment():
-    """The record has it where it was heard, not where it was answered."""
-    fader, advice, notes, told = asked(Guess(0.0, -3.0, 0.9))
-    assert fader.carry_out(Confirm(advice.guess), 20.0) == ""
-
-    assert [FaderReport(0.0, -3.0, is_position=False)] == told
-    assert notes == ["fader by −3.0 dB at 0 s, as guessed"]
-    assert advice.advisor.fader_db == -3.0
-
-
-def test_a_script_may_answer_whatever_is_asked():
-    """Over OSC the answer carries no question."""
-    fader, _, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.carry_out(Confirm(), 20.0)
-
-    assert len(told) == 1
-
-
-def test_an_answer_to_a_question_that_was_replaced_counts_for_nothing():
-    """A key pressed as the next guess came up is not taken for a yes to that one."""
-    fader, advice, notes, told = asked(Guess(12.0, -3.0, 0.9))
-    seen = advice.guess
-    advice.advisor.guess = Guess(40.0, 2.0, 0.9)
-    said = fader.carry_out(Confirm(seen), 41.0)
-
-    assert (notes, told, advice.advisor.fader_db) == ([], [], 0.0)
-    assert "over" in said
-    assert advice.guess
-
-
-def test_a_no_takes_the_question_away():
-    """Nothing moved, nothing is on record."""
-    fader, advice, _, told = asked(Guess(12.0, -3.0, 0.9))
-    fader.carry_out(Dismiss(advice.guess), 20.0)
-
-    assert (advice.guess, told, advice.advisor.fader_db) == ("", [], 0.0)
-
-
 def test_a_new_pass_begins_where_the_fader_stands():
     """A position that was reported goes on as one, steps go on as a step; either is on record."""
     for words in ([FaderAt(-4.0), Nudge(0.5)], [Nudge(-3.5)]):
-        fader, advice, _, told = asked(None)
+        fader, advice, _, told = reported()
         for command in words:
             fader.carry_out(command, 1.0)
         fader.begin_anew("the pass of mix")
@@ -85,7 +45,7 @@ def test_a_new_pass_begins_where_the_fader_stands():
 
 def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
     """Only differences are known, and there is none."""
-    fader, _, _, told = asked(None)
+    fader, _, _, told = reported()
     fader.begin_anew("the pass of mix")
 
     assert told == []
@@ -93,7 +53,7 @@ def test_a_new_pass_says_nothing_of_a_fader_nobody_told_of():
 
 def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
     """Never more than was advised, and never back."""
-    _, advice, _, _ = asked(None)
+    _, advice, _, _ = reported()
     advice.update_advice(0.0, at_rest=False)
     left = {}
     for advised_db in (-3.0, 3.0, 0.0):
@@ -109,7 +69,7 @@ def test_of_a_move_only_what_the_fader_has_not_gone_yet_is_left():
 
 def test_steps_and_positions_that_were_told_are_on_record():
     """From them the whole history can be drawn again."""
-    fader, _, _, told = asked(None)
+    fader, _, _, told = reported()
     fader.carry_out(FaderAt(-4.0), 1.0)
     fader.carry_out(Nudge(0.5), 2.0)
 

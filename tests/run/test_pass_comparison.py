@@ -90,7 +90,7 @@ def test_a_run_goes_on_until_a_day_is_compared_and_then_knows_the_rest(monkeypat
         lambda beside: PassComparison(lambda *given: opened.wait(WAIT_S) and compare(*given), beside=beside),
     )
     schedule = AdviceSchedule(load_goal("r128"), None, Earlier("yesterday", hour))
-    schedule.advisor.push_blocks(hour[:1200], np.full(1200, -10.0), hour[:1200, np.newaxis], 0.0)
+    schedule.advisor.push_blocks(hour[:1200], np.full(1200, -10.0), 0.0)
 
     for now_s in range(5):
         schedule.update_advice(float(now_s), at_rest=False)

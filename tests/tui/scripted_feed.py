@@ -380,13 +380,6 @@ def lit() -> ScriptedFeed:
     return feed
 
 
-def asking() -> ScriptedFeed:
-    """The sound suggests an unreported move."""
-    feed = down()
-    feed.change(guess="Was the fader moved up by about 2.0 dB at 1:23?")
-    return feed
-
-
 def riding() -> ScriptedFeed:
     """Rides would keep the programme inside its limits."""
     feed = down()
@@ -403,7 +396,6 @@ def crowded() -> ScriptedFeed:
     feed.change(
         arm=calm.arm,
         earlier_pass=calm.earlier_pass,
-        guess=asking().shown.guess,
         rides=told.rides,
         rides_reason=told.rides_reason,
         alerts=alerted().shown.alerts,
@@ -448,7 +440,7 @@ SCENES = {
     for scene in (
         *(preparing, listening, hold, on_goal, down, up, first_step, past_bound, passed, failed),
         *(alerted, paused, long, surround, playing),
-        *(stems, many_stems, spoken, unarmed, arming, armed, lit, asking, riding, crowded),
+        *(stems, many_stems, spoken, unarmed, arming, armed, lit, riding, crowded),
     )
 }
 

@@ -1,4 +1,4 @@
-"""Leave to move a fader, answers to a question, and what rides and stems need, under hands."""
+"""Leave to move a fader, and what rides and stems need, under hands."""
 
 import pytest
 import scripted_feed as scenes
@@ -6,7 +6,7 @@ from driving import COMPACT, drive, rows_shown, shown, told_after, until
 from textual.widgets import Static
 
 from sidecar.advice.faders.auto_follow import LOOK_S
-from sidecar.model.commands import Arm, Confirm, Disarm, Dismiss, Follow
+from sidecar.model.commands import Arm, Disarm, Follow
 from sidecar.model.snapshot import Opening
 from tui import texts
 from tui.screens.arm import ArmDialog
@@ -78,14 +78,6 @@ def test_a_move_of_a_stem_is_not_followed_from_here():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("key", "command"), [("y", Confirm), ("n", Dismiss)])
-def test_a_question_is_answered_with_one_key(key, command):
-    """With the question that was seen; and where nothing is asked the keys do nothing."""
-    assert [command(scenes.asking().shown.guess)] == told_after(scenes.asking(), key)
-    assert told_after(scenes.down(), key) == []
-
-
-@pytest.mark.slow
 def test_the_rides_are_listed_and_kept_up_to_date():
     """When, how long, how far and how fast, with the reason; a new plan takes its place."""
     feed = scenes.riding()
@@ -137,18 +129,15 @@ def _listed(app):
 
 @pytest.mark.slow
 def test_panels_come_and_go_with_what_they_show():
-    """A question makes itself room, and gives it back to the history when it is answered."""
+    """The table of stems makes itself room, and gives it back to the history when it goes."""
     feed = scenes.down()
-    question = "Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"
 
     async def script(pilot):
-        feed.change(guess=scenes.asking().shown.guess, stems=scenes.stems().shown.stems)
-        await until(pilot, lambda: question in shown(pilot.app) and "drums" in shown(pilot.app), "both")
+        feed.change(stems=scenes.stems().shown.stems)
+        await until(pilot, lambda: "drums" in shown(pilot.app), "the stems")
         assert COMPACT[1] - 1 == rows_shown(pilot.app)
-        feed.change(guess="", stems=())
-        await until(
-            pilot, lambda: question not in shown(pilot.app) and "whole" in shown(pilot.app), "history"
-        )
+        feed.change(stems=())
+        await until(pilot, lambda: "drums" not in shown(pilot.app) and "whole" in shown(pilot.app), "history")
         assert COMPACT[1] - 1 == rows_shown(pilot.app)
 
     drive(feed, script)

@@ -37,13 +37,12 @@ def test_the_space_bar_does_what_the_state_allows(transport, seconds, verb):
         (scenes.unarmed, {"pause", "arm"}),
         (scenes.arming, {"pause", "cancel"}),
         (scenes.armed, {"pause", "follow", "move_fader", "disarm"}),
-        (scenes.asking, {"pause", "follow", "move_fader", "confirm", "dismiss"}),
         (scenes.riding, {"pause", "follow", "move_fader", "rides"}),
         (scenes.alerted, {"pause", "follow", "move_fader", "acknowledge"}),
     ],
 )
 def test_only_what_does_something_is_offered(scene, expected):
-    """A fader is followed where it may be moved; answers are taken where something is asked."""
+    """A fader is followed where it may be moved."""
     assert offers(scene().shown) == expected
 
 

@@ -10,10 +10,8 @@ from textual.widgets import OptionList
 from sidecar.model.commands import (
     Acknowledge,
     Command,
-    Confirm,
     Continue,
     Disarm,
-    Dismiss,
     Follow,
     Mark,
     MarkDialogue,
@@ -38,8 +36,6 @@ from tui.screens.log import LogDialog
 from tui.screens.main import MainScreen
 from tui.screens.passes import PassesDialog
 from tui.screens.question import LeaveDialog, ResetDialog
-
-QUESTION = scenes.asking().shown.guess
 
 
 def _cursor(low_s, high_s):
@@ -84,12 +80,6 @@ def _fader_keys(action):
         ("up", f"{action}(0.1)", Nudge(0.1)),
         ("down", f"{action}(-0.1)", Nudge(-0.1)),
     ]
-
-
-def _asked():
-    feed = scenes.alerted()
-    feed.change(guess=QUESTION)
-    return feed
 
 
 def _second_pass():
@@ -143,14 +133,7 @@ PRESSED = {
     ),
     "preparing": (lambda: _in_state("preparing"), [("space", "tell('start')", Start())]),
     "paused": (lambda: _in_state("paused"), [("space", "tell('continue')", Continue())]),
-    "asking": (
-        _asked,
-        [
-            ("a", "tell('acknowledge')", Acknowledge()),
-            ("y", "tell('confirm')", Confirm(QUESTION)),
-            ("n", "tell('dismiss')", Dismiss(QUESTION)),
-        ],
-    ),
+    "alerted": (scenes.alerted, [("a", "tell('acknowledge')", Acknowledge())]),
     "after a pass": (_second_pass, [("e", "passes", PassesDialog)]),
     "stems": (scenes.stems, [("b", "balance", BalanceDialog)]),
     "by hand": (_by_hand, _fader_keys("log_fader")),

@@ -1,4 +1,4 @@
-"""The reserved row, automatic moves, the question and the earlier pass."""
+"""The reserved row, automatic moves and the earlier pass."""
 
 import math
 from dataclasses import replace
@@ -6,7 +6,6 @@ from dataclasses import replace
 import pytest
 import scripted_feed as scenes
 
-from sidecar.advice.faders.move_detector import Guess
 from sidecar.model.snapshot import ArmState, EarlierPass, Target
 from tui import texts
 from tui.controller import Controller
@@ -61,10 +60,8 @@ def test_what_the_run_says_besides_is_shown_while_it_is_new():
 
 
 def test_every_state_of_a_run_asks_for_the_same_rows():
-    """Arming, cautions and the question have their row from the first look on: nothing below jumps."""
-    by_hand = {
-        rows_wanted(_view(scene()), 24) for scene in (scenes.down, scenes.up, scenes.asking, scenes.lit)
-    }
+    """Arming and cautions have their row from the first look on: nothing below jumps."""
+    by_hand = {rows_wanted(_view(scene()), 24) for scene in (scenes.down, scenes.up, scenes.lit)}
     armed = {
         rows_wanted(_view(scene(), news=True), 24) for scene in (scenes.unarmed, scenes.arming, scenes.armed)
     }
@@ -139,20 +136,6 @@ def test_a_pass_that_passes_asks_for_no_other_fader():
 
 
 @pytest.mark.parametrize(
-    ("width", "line"),
-    [
-        (80, " ? Was the fader moved up by about 2.0 dB at 1:23?  y yes  n no"),
-        (60, " ? Fader moved up by about 2.0 dB at 1:23?  y yes  n no"),
-        (38, " ? Up 2.0 dB at 1:23?  y yes  n no"),
-        (24, " ? Up 2.0…  y yes  n no"),
-    ],
-)
-def test_the_keys_of_a_question_are_never_cut(width, line):
-    """A question that cannot be answered would be worse than none."""
-    assert [line] == _lines(_view(scenes.asking()), width)
-
-
-@pytest.mark.parametrize(
     ("earlier", "line"),
     [
         (EarlierPass("mix.wav", True, 1.2, 0.4), " earlier pass mix.wav fits (1.2 s in, 0.4 dB)"),
@@ -181,24 +164,9 @@ def test_every_row_has_the_width_of_the_panel(width):
     feed = scenes.crowded()
     lights = (Target("lamp=127.0.0.1:7700", is_light=True),)
     feed.change(arm=ArmState("a surface with a name of its own", True, scenes.CAUTION), targets=lights)
-    for guess in ("", feed.shown.guess):
-        feed.change(guess=guess)
-        rows = standing_rows(_view(feed, news=True), width, 6)
+    rows = standing_rows(_view(feed, news=True), width, 6)
 
-        assert [width] * 6 == [len(text_of(row)) for row in rows]
-
-
-@pytest.mark.parametrize("width", [40, 50, 60, 80])
-@pytest.mark.parametrize("guess", [Guess(83.0, 2.0, 0.9), Guess(5025.0, -12.5, 0.9)])
-def test_a_question_keeps_how_far_and_when(guess, width):
-    """As the detector asks it; on a phone too, an answer needs to know which move is meant."""
-    feed = scenes.asking()
-    feed.change(guess=guess.sentence)
-
-    (line, *_) = _lines(_view(feed), width)
-
-    assert ("up" if guess.change_db > 0.0 else "down") in line.lower()
-    assert f"{abs(guess.change_db):.1f} dB at {guess.time_s // 60:.0f}:{guess.time_s % 60:02.0f}?" in line
+    assert [width] * 6 == [len(text_of(row)) for row in rows]
 
 
 @pytest.mark.parametrize("news", [True, False])

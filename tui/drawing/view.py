@@ -14,8 +14,6 @@ class KeyNames:
 
     arm: str = "x"
     follow: str = "f"
-    yes: str = "y"
-    no: str = "n"
 
 
 USUAL_KEYS = KeyNames()

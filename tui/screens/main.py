@@ -53,7 +53,7 @@ _AT_ONCE: dict[str, Callable[..., commands.Command]] = {
     for command in (
         *(commands.Start, commands.Pause, commands.Continue, commands.Mark, commands.Acknowledge),
         commands.ResetPeaks,
-        *(commands.Follow, commands.Disarm, commands.Confirm, commands.Dismiss),
+        *(commands.Follow, commands.Disarm),
     )
 }
 """What a key sends without a dialog, by the word in its action."""
@@ -61,8 +61,7 @@ _AT_ONCE: dict[str, Callable[..., commands.Command]] = {
 _SOMETIMES = frozenset(
     {
         *("start", "pause", "continue", "follow", "acknowledge", "arm", "disarm", "cancel"),
-        *("move_fader", "log_fader", "confirm", "dismiss", "rides", "balance", "passes"),
-        "next_pass",
+        *("move_fader", "log_fader", "rides", "balance", "passes", "next_pass"),
     }
 )
 """What is only offered while it does something."""
@@ -76,7 +75,7 @@ _CHANGES = frozenset(
 )
 """What is not offered where a pass that is over is looked back on."""
 
-_FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "cancel", "confirm", "dismiss"}
+_FOR_A_RUN = _CHANGES | {"goals", "arm", "disarm", "cancel"}
 """What a run that has ended would not take any more."""
 
 _AT_A_TERMINAL = frozenset({"copy", "still"})
@@ -202,8 +201,6 @@ class MainScreen(Screen[None]):
         return self._view is not None and self._view.snapshot.transport == "ended"
 
     def action_tell(self, verb: str, *values: str) -> None:
-        if verb in ("confirm", "dismiss") and self._view is not None:
-            values = (self._view.snapshot.guess,)
         self.controller.send_command(_AT_ONCE[verb](*values))
 
     def action_move_fader(self, change_db: float) -> None:

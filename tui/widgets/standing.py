@@ -1,4 +1,4 @@
-"""The panel of arming, the question and the earlier pass."""
+"""The panel of arming and the earlier pass."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from tui.widgets.panel import Panel
 
 
 class Standing(Panel):
-    """Shows arming, the question about a guess and the earlier pass; no row where none applies."""
+    """Shows arming and the earlier pass; no row where none applies."""
 
     def draw(self, view: View, width: int, height: int) -> list[Row]:
         """See :func:`tui.drawing.panels.standing.standing_rows`."""

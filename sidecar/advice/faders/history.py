@@ -1,4 +1,4 @@
-"""The past positions of the master fader, from its feedback, from a person, or from confirmed guesses."""
+"""The past positions of the master fader, from its feedback or from a person."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class FaderHistory:
         self._add(_Event(_checked(time_s), position_db, True))
 
     def moved_by(self, time_s: float, change_db: float) -> None:
-        """Adds a move by *change_db* at *time_s*, reported or confirmed by a person.
+        """Adds a move by *change_db* at *time_s*, as a person reported it.
 
         Raises SettingsError for values that are no move.
         """

@@ -10,7 +10,6 @@ from itertools import pairwise
 import numpy as np
 
 from sidecar.advice.faders.history import FaderHistory
-from sidecar.advice.faders.move_detector import Guess, MoveDetector
 from sidecar.advice.programme.earlier_pass import Compare, Heard, compare
 from sidecar.advice.programme.landing import LandingAdvisor
 from sidecar.advice.programme.outlook import Outlook
@@ -24,10 +23,6 @@ _AT_ONCE = 36_000
 
 _WAITING = 10
 """Blocks that wait to be taken in together, unless something is asked: ten cost hardly more than one."""
-
-_SAME_MOVE_S = 3.0
-"""A guess this near to a reported move is the same move: a move by hand takes a second, and a guess is right
-within a second and a half."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +56,14 @@ class ProgrammeAdvisor:
         """
         self.earlier = earlier
         self.duration_s = duration_s if duration_s is not None or earlier is None else earlier.seconds
-        self.guess: Guess | None = None
-        """A detected move that was not reported; it counts only when confirmed."""
         self._compare = compare
         self._taken_in = LandingAdvisor(goal, self.duration_s, self._profile, compare=compare)
-        self._waiting: list[tuple[Floats, Floats, Floats | None]] = []
-        """Blocks that are not taken in yet: energies, peaks, and what moves are to be detected in."""
+        self._waiting: list[tuple[Floats, Floats]] = []
+        """Blocks that are not taken in yet: energies and peaks."""
         self._count = 0
         self._fader = FaderHistory()
-        self._detector: MoveDetector | None = None
         self._peaks = Crests()
         """dBTP, one value a second: late reports on the fader are no more precise in time."""
-        self._reported_s: list[float] = []
         self._trims_db: Floats = np.empty(0)
 
     @property
@@ -98,19 +89,16 @@ class ProgrammeAdvisor:
         """Position of the master fader by all feedback and reports so far, dB."""
         return self._fader.position_db_at(self.seconds)
 
-    def push_blocks(
-        self, energy: Floats, true_peak_dbtp: Floats, channels: Floats, gain_db: float | None
-    ) -> None:
+    def push_blocks(self, energy: Floats, true_peak_dbtp: Floats, gain_db: float | None) -> None:
         """Adds 100 ms blocks as metered.
 
-        energy, true_peak_dbtp: shape (n,). channels: energies of separately metered parts, shape (n, m).
-        gain_db: the fader in force where the source itself knows it, else None.
+        energy, true_peak_dbtp: shape (n,). gain_db: the fader in force where the source itself knows it,
+        else None.
         """
         if gain_db is not None and not self._fader.repeats(gain_db):  # or it would grow all day
             self._take_in()
             self._fader.add_feedback(self.seconds, gain_db)
-        is_unreported = gain_db is None and not self._fader.is_absolute
-        self._waiting.append((energy, true_peak_dbtp, channels if is_unreported else None))
+        self._waiting.append((energy, true_peak_dbtp))
         self._count += len(energy)
         if len(self._waiting) >= _WAITING:
             self._take_in()
@@ -143,7 +131,6 @@ class ProgrammeAdvisor:
     def splice(self) -> None:
         """The next block does not follow the last one."""
         self._landing.splice()
-        self._detector = None
 
     def fader_stands_at(self, position_db: float) -> None:
         """Sets the fader position from now on, as given by feedback, dB."""
@@ -151,32 +138,18 @@ class ProgrammeAdvisor:
         was_absolute = self._fader.is_absolute
         self._fader.add_feedback(self.seconds, position_db)
         if not was_absolute:
-            self._reported_s.append(self.seconds)
             self._rebuild()
 
     def fader_moved_by(self, change_db: float) -> None:
         """Changes the fader position from now on by a move that a person reported, dB."""
         self._take_in()
         self._fader.moved_by(self.seconds, change_db)
-        self._reported_s.append(self.seconds)
 
     def use_trims(self, trims_db: Floats) -> None:
         """Takes the past to have been so much louder, dB, shape (n,): stem faders have moved since, and the
         rest will sound as they are now. What was metered stays what was metered."""
         self._trims_db = trims_db
         self._rebuild()
-
-    def confirm_guess(self) -> Guess | None:
-        """Applies the guess to the past and returns it; None where there was none."""
-        guess, self.guess = self.guess, None
-        if guess is not None:
-            self._fader.moved_by(guess.time_s, guess.change_db)
-            self._rebuild()
-        return guess
-
-    def dismiss_guess(self) -> None:
-        """Drops the guess."""
-        self.guess = None
 
     @property
     def rest_s(self) -> float:
@@ -252,23 +225,11 @@ class ProgrammeAdvisor:
         waiting, self._waiting = self._waiting, []
         if not waiting:
             return
-        energies = np.concatenate([energy for energy, _, _ in waiting])
-        peaks_dbtp = np.concatenate([peak_dbtp for _, peak_dbtp, _ in waiting])
+        energies = np.concatenate([energy for energy, _ in waiting])
+        peaks_dbtp = np.concatenate([peak_dbtp for _, peak_dbtp in waiting])
         self._peaks.append(peaks_dbtp)
         gains_db = self._fader.gains_db(self._taken_in.block_count, len(energies))
         self._taken_in.push(energies, gains_db, peaks_dbtp)
-        channels = [parts for _, _, parts in waiting if parts is not None]
-        if channels:
-            self._detect_moves(np.concatenate(channels))
-
-    def _detect_moves(self, channels: Floats) -> None:
-        if self._detector is None:
-            self._detector = MoveDetector(channels.shape[1])
-            self._detector_began_s = self.seconds - len(channels) * BLOCK_S
-        for guess in self._detector.push(channels):
-            at_s = self._detector_began_s + guess.time_s
-            if all(abs(at_s - move_s) > _SAME_MOVE_S for move_s in self._reported_s):
-                self.guess = Guess(at_s, guess.change_db, guess.confidence)
 
     def _rebuild(self) -> None:
         """Pushes all blocks into a new landing advisor, after the fader's past positions have changed."""

@@ -282,13 +282,6 @@ def _run() -> Iterator[Outgoing]:
     )
     yield add("/goal/highest", "f", "LUFS", "highest integrated that passes", lambda s: s.goal.highest_lufs)
     yield add("/goal/ceiling", "f", "dBTP", "its true-peak ceiling", lambda s: s.goal.ceiling_dbtp)
-    yield add(
-        "/fader/guess",
-        "s",
-        "",
-        "a question about an unreported move; empty otherwise",
-        lambda s: s.guess,
-    )
     yield add("/fader/now", "f", "dB", "the master fader, as far as known", lambda s: s.fader_db)
     yield add("/dropped", "i", "samples", "samples dropped since the start", lambda s: s.dropped_samples)
     yield add(
@@ -386,8 +379,6 @@ INCOMING: tuple[Incoming, ...] = (
     ),
     Incoming("/arm", "", "", 0, 0, "allow automatic moves of the master fader", commands.Arm),
     Incoming("/disarm", "", "", 0, 0, "end automatic moves", commands.Disarm),
-    Incoming("/confirm", "", "", 0, 0, "the guess at an unreported move was right", commands.Confirm),
-    Incoming("/dismiss", "", "", 0, 0, "the guess was wrong", commands.Dismiss),
     Incoming(
         "/follow", "", "", 0, 0, "make the advised move, where the sidecar moves the fader", commands.Follow
     ),

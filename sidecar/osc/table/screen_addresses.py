@@ -386,7 +386,6 @@ DETAILS: tuple[Detail, ...] = (
         "1 from a marker where dialogue begins to the one where it ends",
     ),
     _one("/detail/timecode", "timecode_start_s", _TIMECODE),
-    _one("/detail/guess", "guess", _TEXT, "a question about an unreported move; empty otherwise"),
     _one("/detail/notice", "notice", _TEXT, "the latest notice, or nothing"),
 )
 
@@ -412,6 +411,5 @@ def content(snapshot: Snapshot) -> tuple[object, ...]:
         tuple((target.name, target.fault) for target in snapshot.targets),
         snapshot.passes,
         snapshot.is_dialogue_marked,
-        snapshot.guess,
         snapshot.notice,
     )

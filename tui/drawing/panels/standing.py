@@ -25,7 +25,7 @@ def rows_wanted(view: View, height: int) -> int:
     to its last. A table of stems on a low screen needs the reserved row more than the next look does."""
     snapshot = view.snapshot
     has_light = any(target.is_light for target in snapshot.targets)
-    needs_none = snapshot.stems and not (snapshot.arm or snapshot.guess or has_light)
+    needs_none = snapshot.stems and not (snapshot.arm or has_light)
     reserved = 0 if needs_none and height < _LOW_ROWS else 1
     return reserved + (snapshot.arm is not None) + (snapshot.earlier_pass is not None)
 
@@ -45,9 +45,7 @@ def standing_rows(view: View, width: int, height: int) -> list[Row]:
 
 
 def _reserved(view: View, width: int) -> Row:
-    """The question alone while one is asked; else everything in the longest form that finds room."""
-    if view.snapshot.guess:
-        return _question(view.snapshot.guess, view.keys, width)
+    """Everything in the longest form that finds room."""
     said, look = tuple(_said(view)), _next_look(view) or ((),)
     left: Row = ()
     for form in range(max((len(forms) for forms in said), default=1)):
@@ -127,27 +125,6 @@ def _next_look(view: View) -> Said:
 
 def _scope(snapshot: Snapshot) -> str:
     return texts.THIS_PASS if snapshot.advice.lands_this_pass else texts.WHOLE_PASS
-
-
-def _question(guess: str, names: KeyNames, width: int) -> Row:
-    """The question and the keys that answer it; the keys are never cut."""
-    keys: Row = (
-        (f"  {names.yes}", "strong"),
-        (" yes", "plain"),
-        (f"  {names.no}", "strong"),
-        (" no ", "plain"),
-    )
-    room = width - 3 - width_of(keys)
-    return ((" ? ", "strong"), (_question_in(guess, room), "plain"), *keys)
-
-
-def _question_in(guess: str, room: int) -> str:
-    """The question in at most *room* cells: which way, how far and when are the last to be cut."""
-    for long, short in texts.GUESS_SHORTER:
-        if len(guess) <= room:
-            break
-        guess = guess.replace(long, short)
-    return shortened(guess[:1].upper() + guess[1:], room)
 
 
 # --- the rows below it --------------------------------------------------------------------------
