@@ -206,7 +206,7 @@ def test_a_run_without_json_prints_lines_for_people(files, capsys):
     main(["live", "--file", files[1], "--pace", "fast", "--no-screen", "--osc-port", "0"])
     said = capsys.readouterr().out
 
-    assert "Down 6.0 dB" in said
+    assert "For the next pass: Master fader: down 6.0 dB; lands at −23.0 LUFS." in said
     assert "LU over" in said
 
 
