@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from sidecar.delivery.measure.whole_file import Measured
     from sidecar.journal.record import Record, StemBalance
 
-_NOTICE = "This pass is over. Left and right look back, , and . jump"
+_NOTICE = "This pass is over. Left and right look back; comma and full stop go from event to event."
 _EACH_BLOCK_S = 60.0
 """Up to here integrated loudness is computed at each block; later, where it hardly changes, each second."""
 _BRIDGE_BLOCKS = 10
