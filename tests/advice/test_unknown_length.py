@@ -52,3 +52,25 @@ def test_the_likely_range_narrows_as_more_is_heard():
 
     assert np.all(np.diff(widths) < 0.0)
     assert widths[0] > 6.0
+
+
+def test_a_fader_pulled_under_the_gate_is_brought_back():
+    """At -60 dB nothing passes the gate any more (BS.1770-5 Annex 1): what was measured says how far up."""
+    advisor = LandingAdvisor(TELEVISION)
+    advisor.push(energy([-23.0] * 600), 0.0)
+    advisor.push(energy([-83.0] * 100), -60.0)
+
+    found = advisor.outlook()
+
+    assert found.move.gain_db == found.from_top.gain_db == 60.0
+
+
+def test_peaks_hold_a_rise_of_a_pass_of_unknown_length():
+    """4 dB too soft for minutes, with peaks 1.5 dB under the ceiling."""
+    advisor = LandingAdvisor(TELEVISION)
+    advisor.push(energy([-27.0] * 6000), 0.0, np.full(6000, -2.5))
+
+    move = advisor.outlook().move
+
+    assert (move.gain_db, move.limited_by) == (1.5, "ceiling")
+    assert move.landing_low < move.landing < move.landing_high < -24.0

@@ -266,18 +266,17 @@ class LandingAdvisor:
 
         wholes = rest.wholes(history.known, fader_db)
         likely = float(np.median(wholes))
-        wanted = at(0.0 if self._is_left_alone(likely) else round(likely_move(wholes, target), 1) + 0.0)
-        move = under_ceiling(
-            replace(wanted, reason=whole_pass_heads(self.goal, wanted.gain_db, wanted.landing)),
-            lambda gain_db: at(gain_db).landing,
-            history.peak_dbtp + fader_db,
-            self.goal,
-        )
-        if math.isinf(history.fader_db):
-            move = self._from_below(move, "a whole pass")
+        if math.isinf(likely):  # under the gate where the fader is: only what was measured says how far
+            move = from_top = self.next_pass()
+        else:
+            move, from_top = self._move_of_whole(wholes, fader_db), self._from_the_top(wholes, fader_db)
+            found = at(move.gain_db)
+            move = replace(found, limited_by=move.limited_by, reason=move.reason)
+            if math.isinf(history.fader_db):
+                move = self._from_below(move, "a whole pass")
         return Outlook(
             move,
-            self._from_the_top(wholes, fader_db),
+            from_top,
             at,
             doubt_of(_gains_db(wholes, target)),
             lands_this_pass=False,
@@ -336,15 +335,28 @@ class LandingAdvisor:
         if not math.isfinite(gain_db):
             return _LISTENING
         reason = f"{change(gain_db)} lands a whole pass." if gain_db else "A whole pass lands on target."
-        move = under_ceiling(
-            Move(gain_db, likely + gain_db, reason=reason),
-            lambda gain_db: likely + gain_db,
-            self._history.peak_dbtp + fader_db,
-            goal,
-        )
+        move = self._whole_under_ceiling(Move(gain_db, likely + gain_db, reason=reason), fader_db)
         audible = wholes[np.isfinite(wholes)]
         low, high = np.quantile(audible, _RANGE_OF_WHOLE) + move.gain_db
         return replace(move, landing_low=float(low), landing_high=float(high))
+
+    def _move_of_whole(self, wholes: Floats, fader_db: float) -> Move:
+        """The move towards the gain of a whole pass, as far as that is likely to be needed in any case.
+
+        wholes: where a whole pass at the present fader may land, LUFS.
+        """
+        likely = float(np.median(wholes))
+        wanted_db = 0.0 if self._is_left_alone(likely) else likely_move(wholes, self.goal.target_lufs)
+        gain_db = round(wanted_db, 1) + 0.0
+        reason = whole_pass_heads(self.goal, gain_db, likely + gain_db)
+        return self._whole_under_ceiling(Move(gain_db, likely + gain_db, reason=reason), fader_db)
+
+    def _whole_under_ceiling(self, move: Move, fader_db: float) -> Move:
+        """*move*, on a whole pass, as far as the ceiling allows it: a whole pass changes by as much as the
+        fader."""
+        left_alone = move.landing - move.gain_db
+        peak_dbtp = self._history.peak_dbtp + fader_db
+        return under_ceiling(move, lambda gain_db: left_alone + gain_db, peak_dbtp, self.goal)
 
     def range_widened_lu(self) -> float:
         """How much the fader moves so far have widened the loudness range of the pass.
