@@ -281,7 +281,7 @@ def _loudness_range(spread: Any) -> float:
 
     The rank is the nearest one, and halves go up, as in the program printed there.
     """
-    lowest, past = spread.used
+    lowest, past = spread.used[0], spread.used[1]
     total = _total(spread.counts, lowest, past)
     if total == 0:
         return 0.0

@@ -106,9 +106,10 @@ def _engine(code: ObjectCode) -> llvm.ExecutionEngine:
     """An engine for each kernel: two may hold parts of one name."""
     if not arrays_are_as_described():
         raise NotLoadable("arrays lie otherwise in memory")
+    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), new_machine())
+    # Not before: the first engine of a process makes the functions of the system known.
     if missing := [name for name in code.needs if not llvm.address_of_symbol(name)]:
         raise NotLoadable(f"it needs {', '.join(missing)}")
-    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), new_machine())
     engine.add_object_file(llvm.ObjectFileRef.from_data(code.content))
     engine.finalize_object()
     if not engine.get_function_address(ENTRY):

@@ -1,4 +1,6 @@
 import os
+import subprocess
+import sys
 from threading import Timer
 
 import numpy as np
@@ -222,3 +224,24 @@ def test_a_temporary_folder_is_closed_to_others_and_only_then_trusted(tmp_path, 
     (tmp_path / own).rename(tmp_path / "elsewhere")
     (tmp_path / own).symlink_to(tmp_path / "elsewhere")
     assert written_below(tmp_path)[0] is None
+
+
+MEASURING = """
+import sys
+from sidecar.cli.terminal.compile_beside import compile_facts
+from sidecar.run.metering import Metering
+Metering(48_000, 2, None)
+compile_facts()
+print("numba" in sys.modules)
+"""
+
+
+def test_what_was_compiled_before_is_measured_with_by_a_process_without_the_compiler():
+    """A kernel that needs a function of the compiler's own would be compiled by each process anew."""
+    first, second = (
+        subprocess.run([sys.executable, "-c", MEASURING], capture_output=True, text=True, timeout=120)
+        for _ in range(2)
+    )
+
+    assert (first.stderr, second.stderr) == ("", "")
+    assert second.stdout == "False\n"

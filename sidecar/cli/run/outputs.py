@@ -5,16 +5,19 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from sidecar.alerts.programs import Reactions, reaction
 from sidecar.cli.run.fader_link import FaderLink
-from sidecar.lights.sender import Lamps, lamp_at
 from sidecar.model.foreign_text import printable
 from sidecar.model.snapshot import Outlet, Snapshot, Target
 from sidecar.run.event_loop import EventLoop
 from sidecar.surfaces.feedback import SurfaceFeedback
+
+if TYPE_CHECKING:
+    from sidecar.alerts.programs import Reactions
+    from sidecar.lights.sender import Lamps
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,23 +48,40 @@ def effects(
         if not report_script_fault(sentence):
             unshown.append(sentence)
 
-    reactions = Reactions([reaction(event, command) for event, command in options.on], report)
-    lamps = Lamps([lamp_at(text) for text in options.light])
+    reactions = _reactions(options.on, report) if options.on else None
     with contextlib.ExitStack() as closing:
-        engine.run(lamps.open())
-        closing.callback(lambda: engine.run(lamps.close()))
-        closing.callback(_print_unshown, unshown)
-        closing.callback(lambda: engine.run(reactions.close()))
         takers: list[Callable[[Snapshot], None]] = []  # each wakes the loop with each snapshot
+        status: Callable[[], tuple[Target, ...]] = tuple
         if options.light:
+            lamps = _lit(engine, options.light, closing)
             takers.append(lamps.offer)
-        if options.on:
+            status = lamps.status
+        closing.callback(_print_unshown, unshown)
+        if reactions:
+            closing.callback(lambda: engine.run(reactions.close()))
             takers.append(reactions.offer)
         if reached and reached.link.surface.show:
             display = SurfaceFeedback(reached.link.surface, reached.link.target)
             closing.callback(lambda: engine.run(display.close()))
             takers.append(display.offer)
-        yield RunOutputs(tuple(_soon(engine, take) for take in takers), lamps.status)
+        yield RunOutputs(tuple(_soon(engine, take) for take in takers), status)
+
+
+def _lit(engine: EventLoop, lights: Sequence[str], closing: contextlib.ExitStack) -> Lamps:
+    """Returns the lamps, which are sent to until *closing* makes them safe. Imported where there are any."""
+    from sidecar.lights.sender import Lamps, lamp_at
+
+    lamps = Lamps([lamp_at(text) for text in lights])
+    engine.run(lamps.open())
+    closing.callback(lambda: engine.run(lamps.close()))
+    return lamps
+
+
+def _reactions(asked: Sequence[tuple[str, str]], report: Callable[[str], None]) -> Reactions:
+    """Returns what runs the programs."""
+    from sidecar.alerts.programs import Reactions, reaction
+
+    return Reactions([reaction(event, command) for event, command in asked], report)
 
 
 def _print_unshown(sentences: list[str]) -> None:

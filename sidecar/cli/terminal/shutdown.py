@@ -13,6 +13,8 @@ from sidecar.cli import CANNOT
 from sidecar.cli.terminal.state import Terminal
 
 _LOOK_S = 0.1
+_IDLE_LOOK_S = 0.5
+"""While nothing requests the end, and no terminal can."""
 _GONE_S = 1.0
 """Longest time for a screen to end after its terminal was closed: there are no modes to restore."""
 _STUCK_S = 10.0
@@ -53,7 +55,7 @@ def ending(last_words: Callable[[], int], *, has_screen: bool) -> Iterator[Shutd
 
     def guard() -> None:
         asked_s, patience_s = 0.0, _STUCK_S
-        while not is_over.wait(_LOOK_S):
+        while not is_over.wait(_LOOK_S if has_screen or asked.is_asked else _IDLE_LOOK_S):
             if has_screen and terminal.is_gone():
                 asked.is_asked, patience_s = True, _GONE_S
             if not asked.is_asked:
