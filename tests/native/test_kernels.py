@@ -239,7 +239,9 @@ print("numba" in sys.modules)
 def test_what_was_compiled_before_is_measured_with_by_a_process_without_the_compiler():
     """A kernel that needs a function of the compiler's own would be compiled by each process anew."""
     first, second = (
-        subprocess.run([sys.executable, "-c", MEASURING], capture_output=True, text=True, timeout=120)
+        subprocess.run(
+            [sys.executable, "-c", MEASURING], capture_output=True, text=True, timeout=120, check=True
+        )
         for _ in range(2)
     )
 
