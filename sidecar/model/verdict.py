@@ -69,8 +69,7 @@ def _room(limit: CheckedLimit, unit: str, loudness: Loudness) -> str:
     reading, bound = _reading(limit, loudness), _bound(limit, unit, loudness)
     if limit.excess == 0.0:
         return f"{reading}: just at {bound}"
-    side = "over" if limit.name == "quiet" else "under"
-    return f"{reading}: {figure(-limit.excess)} {_step(limit)} {side} {bound}"
+    return f"{reading}: {figure(-limit.excess)} {_step(limit)} inside {bound}"
 
 
 def _reading(limit: CheckedLimit, loudness: Loudness) -> str:

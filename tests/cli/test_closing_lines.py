@@ -22,7 +22,7 @@ def test_four_lines_say_pass_figures_verdict_and_where_to_look_back():
 
 def test_a_pass_inside_the_goal_says_how_near_the_nearest_limit_is():
     assert closing_lines(scenes.passed().shown, 3)[2] == (
-        "Passes: integrated −22.9: 0.1 LU under the limit −22.8 LUFS. Next: down 0.1 dB."
+        "Passes: integrated −22.9: 0.1 LU inside the limit −22.8 LUFS. Next: down 0.1 dB."
     )
 
 

@@ -174,8 +174,12 @@ def test_a_pass_inside_the_goal_passes_and_says_how_near_the_nearest_limit_is():
     said = _ended(-22.9)
 
     assert (said.word, said.sign, said.tone) == ("PASSES", "◇", "inside")
-    assert said.verdict == ("integrated −22.9: 0.1 LU under the limit −22.8 LUFS",)
+    assert said.verdict == ("integrated −22.9: 0.1 LU inside the limit −22.8 LUFS",)
     assert (said.from_top, said.travel) == ("next pass: down 0.1 dB", "−3.5 → −3.6")
+
+
+def test_a_pass_near_its_lowest_limit_is_not_said_to_be_over_a_limit():
+    assert _ended(-23.1).verdict == ("integrated −23.1: 0.1 LU inside the limit −23.2 LUFS",)
 
 
 def test_a_pass_that_fails_says_by_how_much_against_each_limit():
