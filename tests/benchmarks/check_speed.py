@@ -127,8 +127,10 @@ def processor_s(command: list[str], home: str) -> float:
         environment[f"XDG_{kind}_HOME"] = home
     silent = subprocess.DEVNULL
     process = subprocess.Popen(command, stdin=silent, stdout=silent, stderr=silent, env=environment)
-    _, _, used = os.wait4(process.pid, 0)
-    process.returncode = 0
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode > 1:  # 1 is a file that fails its goal
+        raise SystemExit(f"{' '.join(command)} has failed")
     return used.ru_utime + used.ru_stime
 
 
@@ -142,8 +144,18 @@ def race_commands(rounds: int) -> None:
             "check": ("check", a),
             "match": ("match", a, b),
             "stamp": ("stamp", "--dry-run", a),
-            "live": ("live", "--file", a, "--no-screen", "--pace", "fast", "--no-record"),
-            "rehearse": ("rehearse", "--no-screen", "--pace", "fast", "--for", "0.01", "--no-record"),
+            "live": ("live", "--file", a, "--no-screen", "--pace", "fast", "--no-record", "--osc-port", "0"),
+            "rehearse": (
+                "rehearse",
+                "--no-screen",
+                "--pace",
+                "fast",
+                "--for",
+                "0.01",
+                "--no-record",
+                "--osc-port",
+                "0",
+            ),
         }
         runs = {"imports": [sys.executable, *BARE_IMPORTS]}
         runs |= {name: [sys.executable, "-m", "sidecar", *words] for name, words in commands.items()}
