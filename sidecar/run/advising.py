@@ -71,6 +71,7 @@ class AdviceSchedule:
         self._steady = SteadyAdviser(self._goal)
         self.advice = self._steady.advice
         self._outlook: Outlook | None = None
+        self._is_at_rest = False
         self.earlier_pass: EarlierPass | None = None
         self.rides: tuple[Ride, ...] = ()
         self.rides_reason = ""
@@ -206,7 +207,7 @@ class AdviceSchedule:
         if now_s < self._due_s:
             return
         advisor, is_asked = self.advisor, self._due_s == SILENCE
-        is_needed = is_asked or self._needs_forecast()
+        is_needed = self._has_come_to_rest(at_rest=at_rest) or is_asked or self._needs_forecast()
         if is_needed and not self._is_compared():
             return  # and asks again at the next update
         self._due_s = now_s + _ADVISE_S + advisor.seconds * _ADVISE_SHARE
@@ -214,7 +215,7 @@ class AdviceSchedule:
             return
         self._forecast_at_s, self._forecast_peak_db = advisor.seconds, advisor.peak_dbtp
         self._asked_at_db = advisor.fader_db
-        outlook = self._outlook = advisor.outlook(self._stray_db)
+        outlook = self._outlook = advisor.outlook(self._stray_db, at_rest=self._is_at_rest)
         if self.is_over:
             self.end_pass()
         else:
@@ -222,6 +223,15 @@ class AdviceSchedule:
         if advisor.earlier is not None:
             self.earlier_pass = EarlierPass(advisor.earlier.title, *advisor.fit())
         self._seek_rides(now_s, at_rest=at_rest)
+
+    def _has_come_to_rest(self, *, at_rest: bool) -> bool:
+        """Whether a pass of unknown length has just stopped: what is shown then is of what was measured."""
+        was_at_rest = self._is_at_rest
+        self._is_at_rest = self.advisor.duration_s is None and (at_rest or self.advisor.is_silent)
+        has_stopped = self._is_at_rest and not was_at_rest
+        if has_stopped:
+            self._steady.look_soon()
+        return has_stopped
 
     def _is_compared(self) -> bool:
         earlier = self.advisor.earlier

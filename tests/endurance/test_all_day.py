@@ -50,7 +50,9 @@ def test_the_look_back_costs_the_same_a_second_all_day(advice, monkeypatch):
     now_s, looked_at_s = 0.0, []
     for hours in (3, 9, 12):
         advice.push_blocks(heard(hours * HOUR), NOTHING)
-        monkeypatch.setattr(advice.advisor, "outlook", lambda _: looked_at_s.append(advice.advisor.seconds))
+        monkeypatch.setattr(
+            advice.advisor, "outlook", lambda _, at_rest: looked_at_s.append(advice.advisor.seconds)
+        )
         looked_at_s.clear()
         for _ in range(3600):
             now_s += 1.0

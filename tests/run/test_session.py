@@ -375,7 +375,7 @@ def test_a_surface_that_tells_of_its_fader_all_the_time_does_not_ask_for_advice_
     asked = []
     told = [FaderFeedback(-0.01 * word, 0.0) for word in range(100)]
     steps = [step for word in told for step in ((0.1, -18.0), lambda word=word: session.report_fader(word))]
-    monkeypatch.setattr(ProgrammeAdvisor, "outlook", lambda self, stray_db: asked.append(1))
+    monkeypatch.setattr(ProgrammeAdvisor, "outlook", lambda self, stray_db, at_rest: asked.append(1))
     session = Session(Script(*steps), fast())
     session.run()
 

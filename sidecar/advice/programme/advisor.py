@@ -166,9 +166,17 @@ class ProgrammeAdvisor:
         """Highest true peak of the material so far at the present fader, dBTP."""
         return self._landing.peak_dbtp
 
-    def outlook(self, stray_db: float) -> Outlook | None:
-        """Returns what the forecast says now; None while too little was measured, and after the pass."""
-        return self._landing.outlook(stray_db)
+    @property
+    def is_silent(self) -> bool:
+        """True once nothing above the absolute gate was metered for five seconds."""
+        return self._landing.is_silent
+
+    def outlook(self, stray_db: float, *, at_rest: bool = False) -> Outlook | None:
+        """Returns what the forecast says now; None while too little was measured, and after the pass.
+
+        at_rest: nothing plays, so that a pass of unknown length may be over.
+        """
+        return self._landing.outlook(stray_db, at_rest=at_rest)
 
     def range_widened_lu(self) -> float:
         """Returns how much the fader moves so far have widened the loudness range of the pass, LU."""

@@ -19,6 +19,9 @@ ENOUGH_S = 3.0
 ENOUGH_GATES = round(ENOUGH_S / BLOCK_S)
 """The same in gating blocks."""
 
+_SILENT_BLOCKS = 50
+"""Ours: longer than the pauses of most programmes."""
+
 _LATEST = 4 * 36_000
 """Gating blocks, four hours of them: earlier ones say little about the rest."""
 
@@ -76,6 +79,12 @@ class History:
     def cut_free_run(self) -> Floats:
         """100 ms energies of the material since the last cut, the latest half hour at most."""
         return self._material(max(self._last_cut, self.block_count - _LONGEST_RUN), self.block_count)
+
+    @property
+    def is_silent(self) -> bool:
+        """True once the last five seconds were all under the absolute gate as they were metered."""
+        latest = self._energies.part(max(self.block_count - _SILENT_BLOCKS, 0), self.block_count)
+        return len(latest) == _SILENT_BLOCKS and bool(np.all(latest <= ABSOLUTE_GATE))
 
     @property
     def known_in_time(self) -> Floats:

@@ -222,13 +222,20 @@ class LandingAdvisor:
         outlook = self.outlook(stray_db)
         return _LISTENING if outlook is None else outlook.move
 
-    def outlook(self, stray_db: float = STRAY_DB) -> Outlook | None:
+    @property
+    def is_silent(self) -> bool:
+        """True once nothing above the absolute gate was metered for five seconds."""
+        return self._history.is_silent
+
+    def outlook(self, stray_db: float = STRAY_DB, *, at_rest: bool = False) -> Outlook | None:
         """Returns what the forecast says now, from which the steady advice is made.
 
         Parameters
         ----------
         stray_db
             As :meth:`this_pass` has it.
+        at_rest
+            Nothing plays: a pass whose length is not known is then taken to be over.
 
         Returns
         -------
@@ -239,6 +246,8 @@ class LandingAdvisor:
         if history.last_open_db is None or not history.is_enough:
             return None
         if self.duration_s is None:
+            if at_rest:
+                return self._outlook_on_measured(history.last_open_db)
             return self._outlook_on_material(history.last_open_db)
         if self._rest_blocks <= 0:
             return None
@@ -247,6 +256,27 @@ class LandingAdvisor:
     @property
     def _rest_blocks(self) -> int:
         return round((self.duration_s or 0.0) / BLOCK_S) - self._history.block_count
+
+    def _outlook_on_measured(self, fader_db: float) -> Outlook:
+        """Of a pass that seems to be over: the whole of it is what was measured."""
+        history, move = self._history, self.next_pass()
+        low, high = spread_lu(history.known_in_time * 10.0 ** (fader_db / 10.0))
+
+        def at(gain_db: float) -> Move:
+            landing = float(gated_loudness([Part(history.known, fader_db + gain_db)]))
+            return Move(gain_db, landing, landing + low, landing + high)
+
+        heard_lu = at(0.0).landing - self.goal.target_lufs
+        return Outlook(
+            move,
+            move,
+            at,
+            0.0,
+            lands_this_pass=False,
+            heard_lu=heard_lu,
+            expected_lu=heard_lu,
+            headroom_db=self._headroom_db(fader_db),
+        )
 
     def _outlook_on_material(self, fader_db: float) -> Outlook:
         """Of a pass whose length is not known: it is taken to go on for as long as a song.
