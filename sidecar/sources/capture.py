@@ -2,7 +2,7 @@
 
 Started by :mod:`sidecar.sources.capture_client` as ``python -m sidecar.sources.capture ORDER``. Says, one
 JSON object a line: ``{"opened": rate_hz, "at": s}`` once, ``{"frames": n, "overflows": n, "at": s}``
-whenever frames are complete in the ring, and ``{"error": text}`` before it ends. Times are on the
+for each 0.08 s of frames complete in the ring, and ``{"error": text}`` before it ends. Times are on the
 monotonic clock, which all processes of a machine share. It ends when its standard input does.
 """
 
@@ -28,6 +28,8 @@ from sidecar.sources.ring import Ring
 
 _LATENCY_S = 0.1  # nothing is played back, so safety is worth more than speed
 _BEAT_S = 0.5  # a stream of a dead server stops without calling back (measured with JACK)
+_STEP_S = 0.08
+"""Of sound between two lines. Each wakes the measuring process, which pays as much for 20 ms as for 100."""
 _INVALID_RATE = -9997  # paInvalidSampleRate, portaudio.h
 
 
@@ -84,6 +86,40 @@ class Callback:
             self.wake.set()
 
 
+class Progress:
+    """Says how far the ring is filled; what is left over is said at the end, or when nothing arrives."""
+
+    def __init__(self, stdout: TextIO, rate_hz: int) -> None:
+        self._stdout = stdout
+        self._step = _STEP_S * rate_hz
+        self._said = 0
+        self._latest: tuple[int, int, float] = (0, 0, 0.0)
+        _say(stdout, opened=rate_hz, at=time.monotonic())
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.say_rest()
+
+    def report(self, frames: int, overflows: int, at_s: float) -> None:
+        """frames: complete in the ring, at *at_s*. overflows: so far."""
+        self._latest = frames, overflows, at_s
+        if frames - self._said >= self._step:
+            self.say_rest()
+
+    def report_nothing(self, now_s: float) -> None:
+        """Nothing more has arrived by now: what has waited for it as long as for a step is said."""
+        if now_s - self._latest[2] >= _STEP_S:
+            self.say_rest()
+
+    def say_rest(self) -> None:
+        frames, overflows, at_s = self._latest
+        if frames > self._said:
+            self._said = frames
+            _say(self._stdout, frames=frames, overflows=overflows, at=at_s)
+
+
 def run(order: CaptureOrder, stdout: TextIO) -> None:
     """Captures until the stream ends. Raises SourceError, in words for the person."""
     ring = Ring(Path(order.ring), order.capacity, order.channels)
@@ -104,13 +140,15 @@ def _capture_from_pulse(order: CaptureOrder, ring: Ring, stdout: TextIO) -> None
             device = pulse.find_source(server, order.name)
             rate_hz = _check(order, device)
             stream = PulseStream(server, device.name, rate_hz, device.positions)
-            _say(stdout, opened=rate_hz, at=time.monotonic())
             holes = 0
-            for frames, lost in stream.chunks():
-                if len(frames):
+            with Progress(stdout, rate_hz) as progress:
+                for frames, lost in stream.chunks():
+                    if len(frames) == 0:
+                        progress.report_nothing(time.monotonic())
+                        continue
                     holes += lost > 0  # how much each cost is for the clock to tell
                     ring.write(frames)
-                    _say(stdout, frames=ring.written, overflows=holes, at=time.monotonic())
+                    progress.report(ring.written, holes, time.monotonic())
     except ConnectionError as error:
         raise SourceError(f"The sound server does not answer ({error}). Waiting for it.") from error
 
@@ -124,9 +162,9 @@ def _capture_from_jack(order: CaptureOrder, ring: Ring, stdout: TextIO) -> None:
             rate_hz = _check(order, device)
             recording = jack_client.JackRecording(server, device, order.channels, ring)
             recording.start()
-            _say(stdout, opened=rate_hz, at=time.monotonic())
-            for frames, xruns, at_s in recording.ticks():
-                _say(stdout, frames=frames, overflows=xruns, at=at_s)
+            with Progress(stdout, rate_hz) as progress:
+                for frames, xruns, at_s in recording.ticks():
+                    progress.report(frames, xruns, at_s)
     except ConnectionError as error:
         raise SourceError(f"The JACK server does not answer ({error}). Waiting for it.") from error
 
@@ -157,14 +195,15 @@ def _capture_from_portaudio(order: CaptureOrder, ring: Ring, stdout: TextIO) -> 
     sounddevice = portaudio.load()
     callback = Callback(ring, sounddevice.CallbackAbort)
     stream, rate_hz = _open(sounddevice, order, callback)
-    _say(stdout, opened=rate_hz, at=time.monotonic())
     reported = callback.tick
-    while stream.active or callback.tick != reported:
-        callback.wake.wait(_BEAT_S)
-        callback.wake.clear()
-        if callback.tick != reported:
-            reported = callback.tick
-            _say(stdout, frames=reported[0], overflows=reported[1], at=reported[2])
+    with Progress(stdout, rate_hz) as progress:
+        while stream.active or callback.tick != reported:
+            callback.wake.wait(_BEAT_S)
+            callback.wake.clear()
+            progress.report_nothing(time.monotonic())
+            if callback.tick != reported:
+                reported = callback.tick
+                progress.report(*reported)
     if callback.fault:
         raise SourceError(f"Capturing {order.name} failed inside the sidecar ({callback.fault}).")
     raise SourceError(f"The sound system ended the stream of {order.name}.")

@@ -18,7 +18,7 @@ from sidecar.sources.losses import ClockLoss
 from sidecar.sources.sleep import Sleep, clocks
 from sidecar.sources.watch import OPEN_LIMIT_S, CaptureWatchdog
 
-_WAIT_S = 0.1
+_WAIT_S = 0.15
 
 log = logging.getLogger(__name__)
 
@@ -98,7 +98,7 @@ class DeviceSource:
         """A device plays on."""
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks as they arrive, and one without frames after each 0.1 s in which nothing did.
+        """Blocks as they arrive, and one without frames after each 0.15 s in which nothing did.
 
         While the device is away the capture is started anew until it is back; the first block then
         says how much was lost. Raises DeviceLost when it cannot be opened within the patience.

@@ -1,11 +1,13 @@
-"""What PortAudio calls, with made-up flags: a real overflow cannot be had on demand."""
+"""What PortAudio calls, with made-up flags, since a real overflow cannot be had on demand; what is said of it."""
 
+import io
+import json
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from sidecar.sources.capture import Callback
+from sidecar.sources.capture import Callback, Progress
 from sidecar.sources.ring import Ring, RingFile
 
 FINE = SimpleNamespace(input_overflow=False)
@@ -59,3 +61,25 @@ def test_an_error_in_the_callback_is_kept_and_ends_the_stream(ring):
 
     assert "could not broadcast" in callback.fault
     assert callback.wake.is_set()
+
+
+def said(*reports):
+    """The frames that are said of reports of (frames, seconds), None for nothing that arrived by then."""
+    out = io.StringIO()
+    with Progress(out, 48_000) as progress:
+        for frames, at_s in reports:
+            if frames is None:
+                progress.report_nothing(at_s)
+            else:
+                progress.report(frames, 0, at_s)
+        before_the_end = [line.get("frames") for line in map(json.loads, out.getvalue().splitlines())][1:]
+    return before_the_end, json.loads(out.getvalue().splitlines()[-1]).get("frames")
+
+
+def test_small_pieces_are_said_together_and_none_is_left_out():
+    """Each line wakes the measuring process. 0.08 s at 48 kHz are 3,840 frames."""
+    assert said((1024, 0.02), (2048, 0.04), (3072, 0.06), (4096, 0.08), (5120, 0.1)) == ([4096], 5120)
+
+
+def test_what_waits_is_said_once_nothing_more_has_arrived():
+    assert said((1024, 0.02), (None, 0.05), (None, 0.1), (None, 0.2)) == ([1024], 1024)
