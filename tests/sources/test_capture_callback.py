@@ -1,4 +1,4 @@
-"""What PortAudio calls, with made-up flags, since a real overflow cannot be had on demand; what is said of it."""
+"""What a capture says of its frames and of overflows, whose flags are made up: none can be had on demand."""
 
 import io
 import json
