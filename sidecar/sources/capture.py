@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from sidecar.errors import SourceError
 from sidecar.sources import portaudio
+from sidecar.sources.child import end_with_parent
 from sidecar.sources.inputs import JACK, PULSE_SERVERS, DeviceInfo
 from sidecar.sources.ring import Ring
 
@@ -259,15 +260,10 @@ def _say(stdout: TextIO, **fields: object) -> None:
     print(json.dumps(fields), file=stdout, flush=True)
 
 
-def _end_with_parent() -> None:
-    sys.stdin.buffer.read()
-    os._exit(0)
-
-
 def main() -> None:
     """The process: never leaves the regular way, for a hung library would hold it for ever."""
     stdout = portaudio.take_stdout()
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    end_with_parent()
     try:
         run(CaptureOrder.from_json(sys.argv[1]), stdout)
     except SourceError as error:

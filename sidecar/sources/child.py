@@ -1,10 +1,11 @@
-"""Starting the processes that own PortAudio."""
+"""Starting processes of our own, such as those that own an audio library, and ending them with this one."""
 
 from __future__ import annotations
 
 import os
 import subprocess
 import sys
+import threading
 from collections.abc import Sequence
 from typing import IO
 
@@ -46,6 +47,16 @@ def start_child(module: str, *arguments: str, descriptors: Sequence[int] = ()) -
     finally:
         if not isinstance(log, int):
             log.close()
+
+
+def end_with_parent() -> None:
+    """Ends this process, whatever it hangs in, as soon as its standard input ends: its parent has gone."""
+    threading.Thread(target=_end_after_input, daemon=True).start()
+
+
+def _end_after_input() -> None:
+    sys.stdin.buffer.read()
+    os._exit(0)
 
 
 def _open_log() -> IO[bytes] | int:

@@ -5,14 +5,13 @@ Started by :mod:`sidecar.cli.terminal.first_run`; it ends when its standard inpu
 
 from __future__ import annotations
 
-import os
 import sys
-import threading
 
 import numpy as np
 
 from sidecar.meter import Meter
 from sidecar.meter.planes import fresh_planes
+from sidecar.sources.child import end_with_parent
 
 
 def compile_meter() -> None:
@@ -34,13 +33,8 @@ def compile_facts() -> None:
     FactsKeeper(0, 48_000, 1.0, planes).add_frames(planes)
 
 
-def _end_with_parent() -> None:
-    sys.stdin.buffer.read()
-    os._exit(0)
-
-
 def main() -> None:
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    end_with_parent()
     compile_meter()
     if sys.argv[1] == "files":
         compile_facts()
